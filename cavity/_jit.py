@@ -1,0 +1,66 @@
+"""The one compile decorator of the project, with a cache that cannot go stale.
+
+numba keys a cached function by its own file only: an edited kernel imported from another file would leave
+its callers with old machine code. The cache folder is therefore named by a hash of every kernel source.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numba
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+_HERE = Path(__file__).parent
+_KEPT_CACHES = 4  # older compiled versions kept for people who switch branches
+
+
+def _cache_folder() -> Path:
+    digest = hashlib.sha256(numba.__version__.encode())
+    for source in [
+        *sorted((_HERE / "kernels").glob("*.py")),
+        _HERE / "constants.py",
+        Path(__file__),
+    ]:
+        digest.update(source.name.encode() + source.read_bytes())
+    home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    return home / "cavity" / "compiled" / digest.hexdigest()[:16]
+
+
+def _prune(folder: Path) -> None:
+    siblings = sorted(folder.parent.glob("*"), key=lambda path: path.stat().st_mtime, reverse=True)
+    for old in siblings[_KEPT_CACHES:]:
+        if old != folder:
+            shutil.rmtree(old, ignore_errors=True)
+
+
+def _prepared_folder() -> str | None:
+    folder = _cache_folder()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        _prune(folder)
+    except OSError:  # read-only home: compile anew in every process rather than fail
+        return None
+    return str(folder)
+
+
+_FOLDER = _prepared_folder()
+
+
+def jit(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Compile a kernel: cached, GIL released, numpy division rule, strict IEEE arithmetic (NaN stays NaN)."""
+    before = numba.config.CACHE_DIR
+    if _FOLDER:
+        numba.config.CACHE_DIR = _FOLDER
+    try:
+        return numba.njit(
+            cache=_FOLDER is not None, nogil=True, error_model="numpy", fastmath=False
+        )(function)
+    finally:
+        numba.config.CACHE_DIR = before

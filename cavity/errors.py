@@ -1,0 +1,61 @@
+"""Errors that a user can act on: what, where, what was given, what is expected, how to cure it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class CavityError(Exception):
+    """Base of all errors raised on purpose; `exit_code` is what the command line returns."""
+
+    exit_code = 1
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One defect of one input.
+
+    Parameters
+    ----------
+    where : str
+        File and key or line, e.g. ``wall.toml, cladding[1].thickness``.
+    problem : str
+        What is wrong, in one clause.
+    given : str
+        What was found, as the user wrote it.
+    expected : str
+        What is allowed.
+    cure : str
+        The nearest repair.
+    """
+
+    where: str
+    problem: str
+    given: str = ""
+    expected: str = ""
+    cure: str = ""
+
+    def __str__(self) -> str:
+        lines = [f"{self.where}: {self.problem}"]
+        for title, text in (
+            ("given", self.given),
+            ("expected", self.expected),
+            ("cure", self.cure),
+        ):
+            if text:
+                lines.append(f"    {title:<9}{text}")
+        return "\n".join(lines)
+
+
+class InputError(CavityError):
+    """All the faults of one input, gathered and raised once."""
+
+    exit_code = 2
+
+    def __init__(self, *faults: Fault) -> None:
+        self.faults = faults
+        super().__init__("\n".join(str(fault) for fault in faults))
+
+
+class ConvergenceError(CavityError):
+    """The solver gave up; the text says in which hour, where, how far off and what to try."""

@@ -1,0 +1,87 @@
+"""Quantities as text with a unit, turned into SI floats at the door; and SI into what people read."""
+
+from __future__ import annotations
+
+import functools
+import math
+from typing import Any
+
+
+@functools.cache
+def registry() -> Any:
+    """Return the pint registry with the units of the trade added (US perm, nanogram permeance, percent)."""
+    import pint
+
+    units = pint.UnitRegistry(cache_folder=None)
+    # ASTM E96: 1 US perm = 1 grain/(h ft2 inHg) = 5.7213e-11 kg/(Pa s m2)
+    units.define("US_perm = 5.72135e-11 kilogram / pascal / second / meter ** 2 = perm")
+    return units
+
+
+def parse_quantity(text: object, unit: str) -> float:
+    """Read a quantity such as ``"25 mm"`` and return its value in `unit`.
+
+    Parameters
+    ----------
+    text : str
+        Number and unit; ``"1/8 in"`` and ``"60 ng/(Pa s m2)"`` are understood.
+    unit : str
+        Unit of the returned float, as pint writes it, e.g. ``"m"``, ``"kg/(Pa s m2)"``.
+
+    Returns
+    -------
+    float
+        The value in `unit`.
+
+    Raises
+    ------
+    ValueError
+        With one clause that says what is wrong: no unit, unknown unit, wrong dimension, not a finite number.
+    """
+    import re
+
+    import pint
+
+    if isinstance(text, bool) or not isinstance(text, (str, int, float)):
+        raise ValueError(f"a quantity in {unit or 'no unit'} is needed")
+    if isinstance(text, (int, float)):
+        raise ValueError(f"the number {text!r} has no unit; a unit such as {unit} is needed")
+    if len(text) > 80:
+        raise ValueError("the text is too long for a quantity")
+    found = re.fullmatch(
+        r"\s*([+-]?\d+(?:\.\d*)?(?:[eE][+-]?\d{1,3})?|[+-]?\.\d+)(?:\s*/\s*(\d+))?\s*(.*?)\s*", text
+    )
+    if not found:
+        raise ValueError(f"{text!r} does not start with a number")
+    number, divisor, name = float(found[1]), found[2], found[3]
+    if divisor is not None:
+        if not float(divisor):
+            raise ValueError(f"{text!r} divides by zero")
+        number /= float(divisor)
+    if not name:
+        if unit:
+            raise ValueError(f"{text!r} has no unit; a unit such as {unit} is needed")
+        return number
+    spelled = re.sub(r"(?<=[A-Za-z])(-?\d)", r"**\1", name.replace("²", "2").replace("³", "3"))
+    spelled = spelled.replace("%", "percent").replace("°C", "degC").replace("°F", "degF")
+    spelled = re.sub(r"°|\bdeg\b", "degree", spelled)
+    spelled = re.sub(r"(?<=[A-Za-z0-9)])\s+(?=[A-Za-z(])", "*", spelled)
+    if not re.fullmatch(r"[A-Za-zµμ_*/()\d\s.\-]+", spelled) or re.search(r"\d{3,}|\*\*-?\d\d", spelled):
+        raise ValueError(f"unit {name!r} is not understood")
+    try:
+        value = float(registry().Quantity(number, spelled).to(_spell(unit)).magnitude)
+    except pint.DimensionalityError:
+        raise ValueError(f"{name!r} is not a unit of this kind; one such as {unit or '1'} is needed") from None
+    except Exception:  # pint raises many kinds, tokenizer errors among them
+        raise ValueError(f"unit {name!r} is not known") from None
+    if not math.isfinite(value):
+        raise ValueError(f"{text!r} is not a finite number")
+    return value
+
+
+def _spell(unit: str) -> str:
+    import re
+
+    spelled = re.sub(r"(?<=[A-Za-z])(-?\d)", r"**\1", unit)
+    spelled = re.sub(r"(?<=[A-Za-z0-9)])\s+(?=[A-Za-z(])", "*", spelled)
+    return spelled or "dimensionless"

@@ -1,0 +1,359 @@
+"""Room temperature and relative humidity, hour by hour, from one of the published indoor climate models or a file."""
+
+from __future__ import annotations
+
+import csv
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cavity.constants import ICE_POINT
+from cavity.errors import Fault, InputError
+from cavity.wall.saturation import saturation_pressure
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+    from xarray import Dataset
+
+    from cavity.wallfile.model import Indoor
+
+MODELS = ("EN 15026", "ISO 13788", "ASHRAE 160", "ASHRAE 160 intermediate", "constant", "monthly", "file")
+FILE_COLUMNS = ("temperature_degC", "relative_humidity_percent")
+
+# Vapour pressure excess at outdoor temperatures of 0 degC and below, upper bound of humidity classes 1 to 5,
+# ISO 13788:2012 Annex A, from memory; class 5 is open upwards, 1360 Pa is the top of the chart.
+_CLASS_EXCESS = (270.0, 540.0, 810.0, 1080.0, 1360.0)  # Pa
+_HIGHEST_HUMIDITY = 0.95  # our own limit for models that can ask for more than the room air can hold
+# Moisture production of 1 to 4 bedrooms, ASHRAE 160 intermediate method, from memory
+_PRODUCTION = (0.9e-4, 1.4e-4, 1.6e-4, 1.7e-4)  # kg/s
+_PRODUCTION_FACTOR = 1.36e5  # Pa m3/kg, R_v T at room temperature as ASHRAE 160 rounds it
+_ASHRAE_HIGHEST = 0.7  # ASHRAE 160: design indoor relative humidity is not taken above 70 %, from memory
+
+
+def indoor_climate(indoor: Indoor, weather: Dataset) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return room temperature and relative humidity of every hour of the weather.
+
+    Models by outdoor temperature use its mean over the 24 hours that end with the hour; the year is taken as a
+    cycle. Monthly values stand for the middle of the month and are joined by straight lines. Where the ISO 13788
+    classes meet an outdoor air warmer than the room, the room follows the monthly outdoor temperature, and relative
+    humidity is held at or below 95 % (our own assumption; the standard is written for heated buildings).
+
+    Parameters
+    ----------
+    indoor : Indoor
+        Model and its inputs.
+    weather : Dataset
+        Hourly weather with `temperature_outdoor` [K] and `vapour_pressure_outdoor` [Pa]; dim time.
+
+    Returns
+    -------
+    temperature : array, (time,)
+        Room air temperature. [K]
+    relative_humidity : array, (time,)
+        Room relative humidity, 0-1. [1]
+
+    Raises
+    ------
+    InputError
+        Unknown model, or an hourly file that cannot be read or does not fit the weather.
+
+    References
+    ----------
+    EN 15026:2007 Annex C; ISO 13788:2012 Annex A; ASHRAE Standard 160 section 4.3 (simplified and intermediate
+    method): all from memory.
+    """
+    outdoor = np.asarray(weather["temperature_outdoor"].values, dtype=float)
+    if indoor.model == "EN 15026":
+        return en_15026(_daily_mean(outdoor), load=indoor.load)
+    if indoor.model == "ASHRAE 160":
+        return ashrae_160_simplified(_daily_mean(outdoor))
+    if indoor.model == "ASHRAE 160 intermediate":
+        vapour = np.asarray(weather["vapour_pressure_outdoor"].values, dtype=float)
+        return ashrae_160_intermediate(
+            _daily_mean(outdoor),
+            _daily_mean(vapour),
+            bedrooms=indoor.bedrooms,
+            air_changes=indoor.air_changes,
+            volume=indoor.volume,
+        )
+    if indoor.model in ("constant", "monthly"):
+        time = weather["time"].values
+        return _through_months(indoor.temperature, time), _through_months(indoor.relative_humidity, time)
+    if indoor.model == "ISO 13788":
+        time = weather["time"].values
+        vapour = np.asarray(weather["vapour_pressure_outdoor"].values, dtype=float)
+        outdoor_monthly, vapour_monthly = monthly_means(outdoor, time), monthly_means(vapour, time)
+        temperature, humidity = iso_13788_room(
+            outdoor_monthly, vapour_monthly, humidity_class=indoor.humidity_class, temperature=indoor.temperature
+        )
+        return _through_months(temperature, time), _through_months(humidity, time)
+    if indoor.model == "file":
+        return _read_hourly(Path(indoor.file), outdoor.size)
+    raise InputError(
+        Fault("indoor climate", "the model is not known", indoor.model, "one of: " + ", ".join(MODELS), "choose one")
+    )
+
+
+def en_15026(
+    daily_outdoor: ArrayLike, *, load: str = "normal"
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return room climate by EN 15026 Annex C from the daily mean outdoor temperature.
+
+    Parameters
+    ----------
+    daily_outdoor : array_like
+        Daily mean outdoor temperature. [K]
+    load : {"normal", "high"}, keyword only
+        Moisture load by occupancy.
+
+    Returns
+    -------
+    temperature : array
+        20 degC up to 10 degC outdoors, 25 degC from 20 degC on, linear between. [K]
+    relative_humidity : array
+        30 % (high: 40 %) down to -10 degC, 60 % (high: 70 %) from 20 degC on, linear between. [1]
+
+    References
+    ----------
+    EN 15026:2007 Annex C, from memory.
+    """
+    celsius = np.asarray(daily_outdoor, dtype=float) - ICE_POINT
+    if load not in ("normal", "high"):
+        raise InputError(Fault("indoor climate", "the moisture load is not known", str(load), "normal or high", ""))
+    base = 0.4 if load == "high" else 0.3
+    temperature = np.interp(celsius, (10.0, 20.0), (20.0, 25.0)) + ICE_POINT
+    return temperature, np.interp(celsius, (-10.0, 20.0), (base, base + 0.3))
+
+
+def ashrae_160_simplified(daily_outdoor: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return room climate by the simplified method of ASHRAE 160, for a heated and cooled building.
+
+    Parameters
+    ----------
+    daily_outdoor : array_like
+        Outdoor temperature, mean of 24 hours. [K]
+
+    Returns
+    -------
+    temperature : array
+        21.1 degC up to 18.3 degC outdoors, 2.8 K above outdoors, 23.9 degC from 21.1 degC on. [K]
+    relative_humidity : array
+        40 % down to -10 degC, 70 % from 20 degC on, linear between. [1]
+
+    References
+    ----------
+    ASHRAE Standard 160, section 4.3, from memory.
+    """
+    celsius = np.asarray(daily_outdoor, dtype=float) - ICE_POINT
+    temperature = np.interp(celsius, (18.3, 21.1), (21.1, 23.9)) + ICE_POINT
+    return temperature, np.interp(celsius, (-10.0, 20.0), (0.4, 0.7))
+
+
+def ashrae_160_intermediate(
+    daily_outdoor: ArrayLike, daily_vapour: ArrayLike, *, bedrooms: int, air_changes: float, volume: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return room climate by the intermediate method of ASHRAE 160: moisture produced over air exchanged.
+
+    Parameters
+    ----------
+    daily_outdoor : array_like
+        Outdoor temperature, mean of 24 hours. [K]
+    daily_vapour : array_like
+        Outdoor vapour pressure, mean of 24 hours. [Pa]
+    bedrooms : int, keyword only
+        Number of bedrooms; 4 and more count as 4.
+    air_changes : float, keyword only
+        Air change rate of the building. [1/h]
+    volume : float, keyword only
+        Air volume of the building. [m3]
+
+    Returns
+    -------
+    temperature : array
+        As in the simplified method. [K]
+    relative_humidity : array
+        From p_i = p_o + 1.36e5 m / Q, not above 70 %. [1]
+
+    References
+    ----------
+    ASHRAE Standard 160, section 4.3, from memory.
+    """
+    temperature, _ = ashrae_160_simplified(daily_outdoor)
+    production = _PRODUCTION[min(max(int(bedrooms), 1), len(_PRODUCTION)) - 1]
+    excess = _PRODUCTION_FACTOR * production / (air_changes * volume / 3600.0)
+    vapour = np.asarray(daily_vapour, dtype=float) + excess
+    return temperature, np.minimum(vapour / saturation_pressure(temperature), _ASHRAE_HIGHEST)
+
+
+def vapour_excess(outdoor: ArrayLike, humidity_class: int) -> NDArray[np.float64]:
+    """Return the vapour pressure excess of the room over outdoors by ISO 13788 humidity class, upper bound of the class.
+
+    Parameters
+    ----------
+    outdoor : array_like
+        Monthly mean outdoor temperature. [K]
+    humidity_class : int
+        1 storage, 2 offices and ventilated dwellings, 3 unknown occupancy, 4 sports halls, 5 laundries and pools.
+
+    Returns
+    -------
+    array
+        Full excess at 0 degC and below, none from 20 degC on, linear between. [Pa]
+
+    References
+    ----------
+    ISO 13788:2012 Annex A, from memory.
+    """
+    if humidity_class not in range(1, 6):
+        raise InputError(Fault("indoor climate", "the humidity class is not known", str(humidity_class), "1 to 5", ""))
+    celsius = np.asarray(outdoor, dtype=float) - ICE_POINT
+    return np.interp(celsius, (0.0, 20.0), (_CLASS_EXCESS[humidity_class - 1], 0.0))
+
+
+def iso_13788_room(
+    outdoor: ArrayLike,
+    vapour: ArrayLike,
+    *,
+    humidity_class: int,
+    temperature: tuple[float, ...] = (293.15,),
+    margin: float = 1.0,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the twelve room temperatures and relative humidities by ISO 13788 humidity class.
+
+    Parameters
+    ----------
+    outdoor : array_like, (12,)
+        Monthly mean outdoor temperature. [K]
+    vapour : array_like, (12,)
+        Monthly mean outdoor vapour pressure. [Pa]
+    humidity_class : int, keyword only
+        1 to 5, see `vapour_excess`.
+    temperature : tuple of float, keyword only
+        Room temperature, one value or twelve; where outdoors is warmer the room follows it. [K]
+    margin : float, keyword only
+        Factor on the vapour pressure excess; the 2001 edition used 1.1. [1]
+
+    Returns
+    -------
+    temperature : array, (12,)
+        Room temperature. [K]
+    relative_humidity : array, (12,)
+        Room relative humidity, at most 0.95. [1]
+    """
+    room = np.maximum(np.broadcast_to(np.asarray(temperature, dtype=float), (12,)), np.asarray(outdoor, dtype=float))
+    inside = np.asarray(vapour, dtype=float) + margin * vapour_excess(outdoor, humidity_class)
+    return room, np.minimum(inside / saturation_pressure(room), _HIGHEST_HUMIDITY)
+
+
+def monthly_means(values: NDArray[np.float64], time: NDArray[np.datetime64]) -> NDArray[np.float64]:
+    """Return the mean of each calendar month.
+
+    Parameters
+    ----------
+    values : array, (time,)
+        Hourly values.
+    time : array of datetime64, (time,)
+        Start of each hour; every month must occur.
+
+    Returns
+    -------
+    array, (12,)
+        January to December, unit of `values`.
+    """
+    month = np.asarray(time).astype("datetime64[M]").astype(int) % 12
+    hours = np.bincount(month, minlength=12)
+    if not hours.all():
+        raise InputError(
+            Fault("weather", "a month is missing", f"{np.count_nonzero(hours)} months", "a whole year", "")
+        )
+    return np.bincount(month, weights=values, minlength=12) / hours
+
+
+def _daily_mean(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean over the 24 hours that end with each hour; the year is a cycle."""
+    span = min(24, values.size)
+    total = np.cumsum(np.concatenate((values[-span:], values)))
+    return (total[span:] - total[:-span]) / span
+
+
+def _through_months(values: ArrayLike, time: NDArray[np.datetime64]) -> NDArray[np.float64]:
+    """Hourly values from one value or twelve; twelve stand at mid-month, joined by straight lines, cyclic."""
+    known = np.asarray(values, dtype=float)
+    if known.size == 1:
+        return np.full(time.size, float(known.reshape(())[()] if known.ndim == 0 else known[0]))
+    if known.size != 12:
+        raise InputError(
+            Fault("indoor climate", "neither one value nor twelve monthly values", f"{known.size} values", "1 or 12", "")
+        )
+    middle = np.asarray(time).astype("datetime64[s]") + np.timedelta64(1800, "s")
+    start = middle.astype("datetime64[M]")
+    length = ((start + 1).astype("datetime64[s]") - start.astype("datetime64[s]")).astype(float)
+    position = start.astype(int) % 12 + (middle - start.astype("datetime64[s]")).astype(float) / length
+    return np.interp(position, np.arange(12) + 0.5, known, period=12.0)
+
+
+def _read_hourly(path: Path, hours: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Read the hourly room climate: csv, a header with the two column names, one row for each hour of the weather."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise InputError(Fault(path.name, "the indoor climate file is missing", str(path), "a csv file", "")) from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(Fault(path.name, "the indoor climate file cannot be read", str(error), "UTF-8 text", "")) from None
+    rows = [row for row in csv.reader(text.splitlines()) if row]
+    header = [name.strip() for name in rows[0]] if rows else []
+    missing = [name for name in FILE_COLUMNS if name not in header]
+    if missing:
+        raise InputError(
+            Fault(
+                f"{path.name}, line 1",
+                "a column is missing: " + ", ".join(missing),
+                ", ".join(header)[:100],
+                ", ".join(FILE_COLUMNS),
+                "name the columns in the first line",
+            )
+        )
+    if len(rows) - 1 != hours:
+        raise InputError(
+            Fault(
+                path.name,
+                "the number of hours does not fit the weather file",
+                f"{len(rows) - 1} rows below the header",
+                f"{hours} rows, one an hour in the order of the weather file",
+                "give one row for each hour",
+            )
+        )
+    columns = []
+    bounds = ((-20.0, 60.0), (0.0, 100.0))
+    hints = ("degrees Celsius, not kelvin or Fahrenheit", "percent")
+    faults: list[Fault] = []
+    for name, (low, high), hint in zip(FILE_COLUMNS, bounds, hints, strict=True):
+        place = header.index(name)
+        values = np.empty(hours)
+        for number, row in enumerate(rows[1:]):
+            try:
+                values[number] = float(row[place])
+            except (ValueError, IndexError):
+                values[number] = math.nan
+            if not low <= values[number] <= high:
+                given = row[place] if place < len(row) else "nothing"
+                where = f"{path.name}, row {number + 2}, {name}"
+                faults.append(Fault(where, "not a possible value", given, f"{low:g} to {high:g}", f"give {hint}"))
+                break
+        columns.append(values)
+    humidity = columns[1]
+    if not faults and humidity.max() <= 1.0:
+        faults.append(
+            Fault(
+                f"{path.name}, {FILE_COLUMNS[1]}",
+                "no value is above 1 %, this looks like a share",
+                f"highest {humidity.max():g}",
+                "percent, 0 to 100",
+                "multiply by 100",
+            )
+        )
+    if faults:
+        raise InputError(*faults)
+    return columns[0] + ICE_POINT, humidity / 100.0

@@ -1,0 +1,246 @@
+"""The wall as described: frozen dataclasses in SI, what every later stage reads. No file, no unit text here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Material:
+    """One row of the materials table.
+
+    `sorption` holds (relative humidity 0-1, water content kg/m3) pairs in the hygroscopic range; `free_saturation`
+    is the water content at capillary saturation and `max_saturation` with all pores full [kg/m3].
+    `mu_table` holds (relative humidity 0-1, diffusion resistance factor) pairs and wins over `mu_dry` / `mu_wet`
+    (dry cup: mean RH 25 %, wet cup: mean RH 75 %). `absorption` is the water absorption coefficient
+    [kg/(m2 s0.5)]; 0 means no liquid transport. `diffusivity` holds (water content kg/m3, liquid diffusivity m2/s)
+    pairs and wins over the estimate made from `absorption`.
+    """
+
+    name: str
+    title: str
+    density: float  # kg/m3, dry
+    conductivity: float  # W/(m K), dry
+    specific_heat: float  # J/(kg K), dry
+    mu_dry: float  # -, may be inf
+    mu_wet: float  # -, may be inf
+    source: str
+    group: str = ""
+    sorption: tuple[tuple[float, float], ...] = ()
+    free_saturation: float = 0.0  # kg/m3; 0: holds no water (metal, glass, foil)
+    max_saturation: float = 0.0  # kg/m3
+    absorption: float = 0.0  # kg/(m2 s0.5)
+    diffusivity: tuple[tuple[float, float], ...] = ()
+    mu_table: tuple[tuple[float, float], ...] = ()
+    moisture_conductivity: float = 0.0  # W/(m K) per kg/m3 of water
+    emissivity: float = 0.9  # -
+    wood: bool = False  # judged by wood moisture content
+    metal: bool = False  # judged by time of wetness
+    mould_class: str = "resistant"  # very sensitive | sensitive | medium resistant | resistant
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One layer, outside to inside. A layer with `sd` or `sd_table` is a membrane: a vapour resistance without depth."""
+
+    name: str
+    material: Material
+    thickness: float  # m
+    sd: float | None = None  # m, equivalent air layer thickness of a membrane
+    sd_table: tuple[tuple[float, float], ...] = ()  # (relative humidity 0-1, s_d m)
+    rail_conductance: float = 0.0  # W/(m2 K), metal through the layer, averaged over the wall area (parallel path)
+
+    @property
+    def is_membrane(self) -> bool:
+        """True where the layer is only a vapour resistance."""
+        return self.sd is not None or bool(self.sd_table)
+
+
+@dataclass(frozen=True)
+class Cavity:
+    """The drained and ventilated space behind the cladding."""
+
+    depth: float  # m
+    blocked: float = 0.0  # -, share of the plan area taken by battens and brackets
+    roughness: float = 0.0  # m, equivalent sand roughness of the faces
+    emissivity_cladding: float | None = None  # -, back of the cladding; None: the layer's material
+    emissivity_wall: float | None = None  # -, outer face of the backup wall; None: the layer's material
+    film_limit: float = 0.1  # kg/m2, water a vertical face holds before it runs off
+
+
+@dataclass(frozen=True)
+class Opening:
+    """A way between the cavity and outdoors.
+
+    `free_area` is the clear area of the hole itself per metre of wall length before any mesh; `porosity` is the
+    open share of a mesh or perforated strip in it. `free_vent_area` is the product: what a drawing calls free area.
+    `columns` names the columns it serves; empty: every column that reaches its height.
+    """
+
+    name: str
+    height: float  # m above the base of the wall
+    kind: str  # slot | mesh | perforated | louvre | joint
+    free_area: float  # m2 per m of wall length
+    clear_height: float = 0.0  # m, the smaller clear dimension of the hole (slot height); 0: from the area
+    porosity: float = 1.0  # -
+    wire: float = 0.0  # m, wire diameter of a mesh
+    hole: float = 0.0  # m, hole diameter of a perforated strip
+    blade_angle: float = 0.0  # degrees, louvre
+    discharge: float | None = None  # -, discharge coefficient where the user gives one
+    bends: int = 0  # 90 degree bends in the air path
+    exposure: str = "face"  # face | soffit | roof edge | table
+    pressure_shift: float | None = None  # -, added to the wall's pressure coefficient; None: by height (site data)
+    pressure_table: tuple[tuple[float, float], ...] = ()  # (wind angle from the wall normal deg, Cp)
+    columns: tuple[str, ...] = ()
+
+    @property
+    def free_vent_area(self) -> float:
+        """Free vent area per metre of wall length, mesh taken off [m2/m]."""
+        return self.free_area * self.porosity
+
+
+@dataclass(frozen=True)
+class Rail:
+    """Sub-framing across the air path: air passes only in short gaps between rail lengths, gap x depth per bay."""
+
+    name: str
+    heights: tuple[float, ...]  # m above the base of the wall
+    gap: float  # m, length of the gap between two rail ends
+    bay: float  # m, wall length served by one gap
+    discharge: float = 0.6  # -, sharp-edged gap
+    columns: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Barrier:
+    """Something that closes the cavity, such as fire detailing above a window, but for a residual free area."""
+
+    name: str
+    height: float  # m above the base of the wall
+    free_area: float = 0.0  # m2 per m of wall length; 0: closed
+    discharge: float = 0.6
+    columns: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Column:
+    """A vertical strip of the cavity with its own bottom and top."""
+
+    name: str
+    bottom: float  # m above the base of the wall
+    top: float  # m
+
+    @property
+    def height(self) -> float:
+        """Height of the column [m]."""
+        return self.top - self.bottom
+
+
+@dataclass(frozen=True)
+class OpeningSet:
+    """One choice of openings to compare."""
+
+    name: str
+    openings: tuple[Opening, ...]
+    rails: tuple[Rail, ...] | None = None  # None: the wall's own rails
+
+
+@dataclass(frozen=True)
+class Site:
+    """Where the wall stands, for wind and rain."""
+
+    terrain: str = "suburban"  # city | suburban | open | flat (ASHRAE Fundamentals, airflow around buildings)
+    building_height: float = 6.0  # m, reference height of the pressure coefficients
+    base_height: float = 0.0  # m, base of the wall above the ground
+    wall_width: float = 10.0  # m
+    side_width: float = 10.0  # m, width of the adjacent wall
+    pressure_difference: float = 0.1  # -, Cp(base) - Cp(head) on the windward face over the whole wall height
+    pressure_profile: tuple[tuple[float, float], ...] = ()  # (height share 0-1, Cp shift), wins over the difference
+    ground_albedo: float = 0.2  # -
+    rain_method: str = "ISO 15927-3"  # or "ASHRAE 160"
+    rain_topography: float = 1.0  # -, C_T
+    rain_obstruction: float = 1.0  # -, O
+    rain_wall_factor: float = 0.4  # -, W
+    rain_exposure: str = "medium"  # ASHRAE 160: severe | medium | sheltered
+    rain_deposition: float = 0.35  # -, ASHRAE 160 F_D
+
+
+@dataclass(frozen=True)
+class Indoor:
+    """Indoor climate model: EN 15026 | ISO 13788 | ASHRAE 160 | constant | monthly | file."""
+
+    model: str = "EN 15026"
+    load: str = "normal"  # EN 15026: normal | high
+    humidity_class: int = 3  # ISO 13788: 1 to 5
+    bedrooms: int = 3  # ASHRAE 160 intermediate method
+    air_changes: float = 0.2  # 1/h, ASHRAE 160 intermediate method
+    volume: float = 500.0  # m3, ASHRAE 160 intermediate method
+    temperature: tuple[float, ...] = (293.15,)  # K, one value or twelve
+    relative_humidity: tuple[float, ...] = (0.5,)  # 0-1, one value or twelve
+    file: str = ""  # hourly csv, absolute path
+
+
+@dataclass(frozen=True)
+class Wetting:
+    """What wets the wall besides vapour from both sides."""
+
+    rain_share: float = 0.01  # -, share of driving rain that passes the cladding (ASHRAE 160)
+    rain_plane: int = 0  # index of the backup layer whose outer face receives it
+    leak_flow: float = 0.0  # kg/(m2 s), indoor air that reaches a chosen layer
+    leak_layer: int | None = None  # index of the backup layer whose outer face it reaches
+
+
+@dataclass(frozen=True)
+class Run:
+    """How the year is computed."""
+
+    segments: int = 3  # vertical pieces of a column
+    start_humidity: float = 0.8  # 0-1, equilibrium humidity of all layers at the start
+    start_month: int = 10  # October: the wall meets its first winter as built
+    construction_wet: tuple[tuple[str, float], ...] = ()  # (layer name, water content kg/m3)
+    max_years: int = 5
+    freezing: bool = True
+
+
+@dataclass(frozen=True)
+class Wall:
+    """One wall, complete: all that `simulate` needs besides the weather."""
+
+    name: str
+    cladding: tuple[Layer, ...]  # outside to inside
+    cavity: Cavity
+    backup: tuple[Layer, ...]  # outside to inside
+    columns: tuple[Column, ...]
+    opening_sets: tuple[OpeningSet, ...]
+    depths: tuple[float, ...]  # m, cavity depths to compare
+    orientation: float = 180.0  # degrees clockwise from north, direction the wall faces
+    tilt: float = 90.0  # degrees from horizontal
+    rails: tuple[Rail, ...] = ()
+    barriers: tuple[Barrier, ...] = ()
+    site: Site = field(default_factory=Site)
+    indoor: Indoor = field(default_factory=Indoor)
+    wetting: Wetting = field(default_factory=Wetting)
+    run: Run = field(default_factory=Run)
+    solar_absorptance: float = 0.6  # -, outer face of the cladding
+    emissivity: float = 0.9  # -, outer face of the cladding, longwave
+    limits: tuple[tuple[str, float], ...] = ()  # thresholds of criteria set by the user
+    variants: tuple[tuple[str, str, Layer], ...] = ()  # (variant name, replaced layer name, layer)
+    uncertain: tuple[tuple[str, float, float], ...] = ()  # (input name, low, high)
+    description: str = ""
+    invented: bool = False
+    source: str = ""  # path of the wall file
+    text: str = ""  # the wall file as read, for the report
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def layers(self) -> tuple[Layer, ...]:
+        """Cladding and backup layers, outside to inside."""
+        return self.cladding + self.backup
+
+    def opening_set(self, name: str) -> OpeningSet:
+        """Return the opening set called `name`; KeyError lists the known ones."""
+        for choice in self.opening_sets:
+            if choice.name == name:
+                return choice
+        known = ", ".join(choice.name for choice in self.opening_sets)
+        raise KeyError(f"no opening set {name!r}; known: {known}")
