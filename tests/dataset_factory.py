@@ -6,6 +6,7 @@ climate and every name are invented.
 
 from __future__ import annotations
 
+import itertools
 import json
 from typing import Any
 
@@ -43,6 +44,10 @@ def dew_point(pressure: Any) -> Any:
     """Dew or frost point [K], the inverse of `saturation`."""
     log = np.log(np.maximum(np.asarray(pressure, float), 1e-3) / 610.5)
     return ICE + np.where(log >= 0.0, 237.3 * log / (17.269 - log), 265.5 * log / (21.875 - log))
+
+
+def _day_mean(values: np.ndarray) -> np.ndarray:
+    return np.convolve(np.concatenate([values[-23:], values]), np.ones(24) / 24.0, "valid")
 
 
 def make_dataset(
@@ -85,7 +90,7 @@ def make_dataset(
     inner_of = [layers[0][0], "cavity", layers[1][0]]
     kinds, roles = ["surface"] * 3, ["outer face", "back of cladding", "outer face of wall"]
     positions = [0.0, layers[0][2], layers[0][2] + depth]
-    for outer, inner in zip(_BACKUP[:-1], _BACKUP[1:], strict=True):
+    for outer, inner in itertools.pairwise(_BACKUP):
         faces.append(f"{outer[0]} | {inner[0]}")
         outer_of.append(outer[0])
         inner_of.append(inner[0])
@@ -111,12 +116,15 @@ def make_dataset(
     pressure = np.empty_like(temperature)
     for s in range(3):
         for f in range(len(faces)):
-            shifted = np.roll(outdoor + 0.02 * sun, int(round(lag[f])))
+            shifted = np.roll(outdoor + 0.02 * sun, round(lag[f]))
             temperature[:, s, f] = shifted + 0.3 * s + share[f] * (indoor - shifted)
             if f == 0 or (f == 1 and metal):
                 temperature[:, s, f] -= 2.5 * (sun < 1.0)  # undercooling by the night sky
             inside = humid_indoor * saturation(indoor)
-            pressure[:, s, f] = vapour * (1.0 + 0.02 * s) + sd[f] * (inside - vapour)
+            steady = _day_mean(vapour) if f >= 3 else vapour
+            pressure[:, s, f] = steady * (1.0 + 0.02 * s) + sd[f] * (inside - steady)
+            if f >= 3:
+                temperature[:, s, f] = _day_mean(temperature[:, s, f]) + 0.8
             if 2 <= f <= 4:
                 saturated = saturation(temperature[:, s, f])
                 pressure[:, s, f] += damp * np.maximum(saturated - pressure[:, s, f], 0.0)
