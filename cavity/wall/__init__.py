@@ -1,1 +1,1 @@
-"""TODO"""
+"""Friendly faces of the wall kernels: material tables, room climate, U-value and the monthly method."""

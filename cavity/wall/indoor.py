@@ -96,9 +96,7 @@ def indoor_climate(indoor: Indoor, weather: Dataset) -> tuple[NDArray[np.float64
     )
 
 
-def en_15026(
-    daily_outdoor: ArrayLike, *, load: str = "normal"
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def en_15026(daily_outdoor: ArrayLike, *, load: str = "normal") -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return room climate by EN 15026 Annex C from the daily mean outdoor temperature.
 
     Parameters
@@ -188,7 +186,7 @@ def ashrae_160_intermediate(
 
 
 def vapour_excess(outdoor: ArrayLike, humidity_class: int) -> NDArray[np.float64]:
-    """Return the vapour pressure excess of the room over outdoors by ISO 13788 humidity class, upper bound of the class.
+    """Return the vapour pressure excess of the room over outdoors by ISO 13788 humidity class (its upper bound).
 
     Parameters
     ----------
@@ -285,7 +283,9 @@ def _through_months(values: ArrayLike, time: NDArray[np.datetime64]) -> NDArray[
         return np.full(time.size, float(known.reshape(())[()] if known.ndim == 0 else known[0]))
     if known.size != 12:
         raise InputError(
-            Fault("indoor climate", "neither one value nor twelve monthly values", f"{known.size} values", "1 or 12", "")
+            Fault(
+                "indoor climate", "neither one value nor twelve monthly values", f"{known.size} values", "1 or 12", ""
+            )
         )
     middle = np.asarray(time).astype("datetime64[s]") + np.timedelta64(1800, "s")
     start = middle.astype("datetime64[M]")
@@ -301,7 +301,9 @@ def _read_hourly(path: Path, hours: int) -> tuple[NDArray[np.float64], NDArray[n
     except FileNotFoundError:
         raise InputError(Fault(path.name, "the indoor climate file is missing", str(path), "a csv file", "")) from None
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(Fault(path.name, "the indoor climate file cannot be read", str(error), "UTF-8 text", "")) from None
+        raise InputError(
+            Fault(path.name, "the indoor climate file cannot be read", str(error), "UTF-8 text", "")
+        ) from None
     rows = [row for row in csv.reader(text.splitlines()) if row]
     header = [name.strip() for name in rows[0]] if rows else []
     missing = [name for name in FILE_COLUMNS if name not in header]

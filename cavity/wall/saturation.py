@@ -50,7 +50,7 @@ def saturation_pressure(temperature: ArrayLike) -> NDArray[np.float64]:
 
 
 def dew_point(vapour_pressure: ArrayLike) -> NDArray[np.float64]:
-    """Return the temperature at which air of this vapour pressure is saturated, by ISO 13788 (frost point below 0 degC).
+    """Return the dew point by ISO 13788, below 0 degC the frost point.
 
     Parameters
     ----------
