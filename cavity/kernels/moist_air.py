@@ -1,0 +1,105 @@
+"""Moist air: saturation over water and ice, dew point, density, viscosity, conductivity, latent heat.
+
+Key: T temperature [K], p vapour pressure [Pa], P atmospheric pressure [Pa]. Tables are interpolated from CoolProp
+between -60 and 100 degC; outside, the last interval is continued.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from cavity._jit import jit
+from cavity.constants import EVAPORATION_HEAT, ICE_POINT, R_AIR, R_VAPOUR, VAPOUR_HEAT, WATER_HEAT
+from cavity.kernels.moist_air_table import FIRST_KELVIN, LOG_SATURATION, TRANSPORT
+
+_LOG_SATURATION = np.array(LOG_SATURATION)
+_TRANSPORT = np.array(TRANSPORT)
+_LAST = len(LOG_SATURATION) - 1
+_LOWEST_PRESSURE = 1e-3  # Pa, floor of the dew-point search: -100 degC, drier than any air on earth
+
+
+@jit
+def saturation(T):
+    """Return (saturation pressure [Pa], its slope [Pa/K]) at T [K], over ice below 0 degC."""
+    x = T - FIRST_KELVIN
+    k = int(x)
+    if k < 0:
+        k = 0
+    elif k > _LAST:
+        k = _LAST
+    x -= k
+    c = _LOG_SATURATION[k]
+    p = math.exp(c[0] + x * (c[1] + x * (c[2] + x * c[3])))
+    return p, p * (c[1] + x * (2.0 * c[2] + x * 3.0 * c[3]))
+
+
+@jit
+def dew_point(p):
+    """Return the temperature [K] at which vapour of pressure p [Pa] saturates (frost point below 0 degC)."""
+    p = max(p, _LOWEST_PRESSURE)
+    y = math.log(p)
+    # Magnus form inverted (ISO 13788 annex E), then Newton on the table: three steps reach round-off
+    z = y - math.log(610.5)
+    T = ICE_POINT + (237.3 * z / (17.269 - z) if z > 0.0 else 265.5 * z / (21.875 - z))
+    for _ in range(3):
+        s, slope = saturation(T)
+        T -= (math.log(s) - y) * s / slope
+    return T
+
+
+@jit
+def density(T, p, P):
+    """Return the density of moist air [kg/m3], ideal mixture."""
+    return (P - p) / (R_AIR * T) + p / (R_VAPOUR * T)
+
+
+@jit
+def viscosity(T):
+    """Return the dynamic viscosity of moist air [Pa s]."""
+    return _transport(T, 0)
+
+
+@jit
+def conductivity(T):
+    """Return the thermal conductivity of moist air [W/(m K)]."""
+    return _transport(T, 1)
+
+
+@jit
+def _transport(T, column):
+    x = T - FIRST_KELVIN
+    k = int(x)
+    if k < 0:
+        k = 0
+    elif k > _LAST - 1:
+        k = _LAST - 1
+    x -= k
+    return _TRANSPORT[k, column] * (1.0 - x) + _TRANSPORT[k + 1, column] * x
+
+
+@jit
+def vapour_enthalpy(T):
+    """Return the enthalpy of water vapour [J/kg], liquid water at 0 degC being zero."""
+    return EVAPORATION_HEAT + VAPOUR_HEAT * (T - ICE_POINT)
+
+
+@jit
+def evaporation_heat(T):
+    """Return the latent heat of evaporation of liquid water [J/kg]."""
+    return EVAPORATION_HEAT + (VAPOUR_HEAT - WATER_HEAT) * (T - ICE_POINT)
+
+
+@jit
+def saturation_array(T, out):
+    """Write the saturation pressure [Pa] of each T [K] of a flat array into out."""
+    for i in range(T.size):
+        out[i] = saturation(T[i])[0]
+
+
+@jit
+def dew_point_array(p, out):
+    """Write the dew point [K] of each vapour pressure [Pa] of a flat array into out."""
+    for i in range(p.size):
+        out[i] = dew_point(p[i])
