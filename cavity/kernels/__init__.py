@@ -1,1 +1,1 @@
-"""TODO"""
+"""Compiled kernels: floats and arrays only, no strings, no raising, nothing allocated inside."""

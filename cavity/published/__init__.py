@@ -1,1 +1,1 @@
-"""TODO"""
+"""Published cases with their sources: what `cavity verify` runs."""

@@ -41,7 +41,7 @@ class Case:
     computed : float or None
         This program's number; None where the case was not run. [units]
     strict : bool
-        True: being outside is a failure. False: a measured or uncertain range, being outside is reported, not a failure.
+        True: being outside is a failure. False: a measured or uncertain range; being outside is said, not a failure.
     note : str
         One sentence that a reader of the table needs.
     """
@@ -71,7 +71,7 @@ class Case:
 
     @property
     def deviation(self) -> float | None:
-        """Relative deviation from the expected number (from the nearer end of a range; 0 inside it). [1]"""
+        """Relative deviation from the expected number [1]; from the nearer end of a range, 0 inside it."""
         if self.computed is None:
             return None
         if self.expected is not None:
