@@ -1,0 +1,169 @@
+"""Humidity as weather files write it, turned into vapour pressure.
+
+Meteorological practice (WMO) writes dew point and relative humidity over liquid water at every temperature; some
+producers of weather files write both over ice below 0 degC. The project counts relative humidity over ICE below
+0 degC. So the vapour pressure is found first, with the surface that the file means, and capped at saturation.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+from cavity.constants import ICE_POINT
+
+# ASHRAE Fundamentals ch. 1, eqs. 5 (ice) and 6 (liquid water), Hyland and Wexler 1983; ln(p / Pa), T in K.
+_ICE = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019)
+_WATER = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673)
+
+
+def _formula(temperature: np.ndarray, c: Sequence[float]) -> np.ndarray:
+    t = np.asarray(temperature, dtype=float)
+    return np.exp(c[0] / t + c[1] + t * (c[2] + t * (c[3] + t * (c[4] + t * c[5]))) + c[6] * np.log(t))
+
+
+def water_pressure(temperature: np.ndarray) -> np.ndarray:
+    """Return the saturation pressure over liquid water, supercooled below 0 degC.
+
+    Parameters
+    ----------
+    temperature : array
+        Air temperature or dew point. [K]
+
+    Returns
+    -------
+    array
+        Saturation pressure. [Pa]
+
+    References
+    ----------
+    ASHRAE Handbook Fundamentals, ch. 1 eq. 6 (Hyland and Wexler 1983), used below its lower limit of 0 degC, where it
+    keeps within 0.3 % of Murphy and Koop 2005 (from memory) down to -30 degC; a test holds this.
+    """
+    return _formula(temperature, _WATER)
+
+
+def saturation_pressure(temperature: np.ndarray) -> np.ndarray:
+    """Return the saturation pressure, over ice below 0 degC and over water above.
+
+    Parameters
+    ----------
+    temperature : array
+        Air temperature. [K]
+
+    Returns
+    -------
+    array
+        Saturation pressure. [Pa]
+
+    References
+    ----------
+    ASHRAE Handbook Fundamentals, ch. 1 eqs. 5 and 6 (Hyland and Wexler 1983).
+    """
+    t = np.asarray(temperature, dtype=float)
+    return np.where(t < ICE_POINT, _formula(t, _ICE), _formula(t, _WATER))
+
+
+def dew_point(vapour_pressure: np.ndarray) -> np.ndarray:
+    """Return the dew point, the frost point below 0 degC: the temperature whose saturation pressure is given.
+
+    Parameters
+    ----------
+    vapour_pressure : array
+        Vapour pressure, above 0. [Pa]
+
+    Returns
+    -------
+    array
+        Dew point or frost point. [K]
+    """
+    grid = np.concatenate([np.linspace(173.0, ICE_POINT - 1e-6, 1001), np.linspace(ICE_POINT, 373.0, 1001)])
+    # ln p over 1/T is nearly a straight line: 0.1 K steps keep the interpolation within 1e-4 K
+    inverse = np.interp(np.log(np.maximum(vapour_pressure, 1e-3)), np.log(saturation_pressure(grid)), -1.0 / grid)
+    return -1.0 / inverse
+
+
+def surface_of_file(temperature: np.ndarray, dew: np.ndarray, humidity: np.ndarray) -> str:
+    """Tell whether a file's dew point and relative humidity stand over water or over ice below 0 degC.
+
+    A file with both columns gives itself away: only one of the two readings makes them agree.
+
+    Parameters
+    ----------
+    temperature, dew : array, (time,)
+        Air temperature and dew point. [K]
+    humidity : array, (time,)
+        Relative humidity as written. [1]
+
+    Returns
+    -------
+    str
+        ``"water"`` or ``"ice"``; ``"water"``, the WMO convention, where fewer than 20 frosty hours decide.
+    """
+    # close to 0 degC and close to saturation the two readings are alike and tell nothing
+    use = (temperature < ICE_POINT - 1.0) & (dew < temperature - 0.2) & np.isfinite(humidity)
+    if use.sum() < 20:
+        return "water"
+    over_water = water_pressure(dew[use]) / water_pressure(temperature[use])
+    over_ice = saturation_pressure(dew[use]) / saturation_pressure(temperature[use])
+    return "ice" if np.mean(abs(over_ice - humidity[use])) < np.mean(abs(over_water - humidity[use])) else "water"
+
+
+def vapour_from_file(
+    temperature: np.ndarray,
+    dew: np.ndarray | None,
+    humidity: np.ndarray | None,
+    *,
+    surface: str = "",
+) -> tuple[np.ndarray, list[str]]:
+    """Return the vapour pressure of a file's humidity columns, never above saturation, and what was noticed.
+
+    The relative humidity is the first choice, being what instruments measure; where it is missing the dew point
+    stands in. Where both are there the dew point tells which surface the file means.
+
+    Parameters
+    ----------
+    temperature : array, (time,)
+        Air temperature. [K]
+    dew : array, (time,) or None
+        Dew point. [K]
+    humidity : array, (time,) or None
+        Relative humidity over the file's surface. [1]
+    surface : {"", "water", "ice"}, keyword only
+        Surface that the file states for hours below 0 degC; empty: found out.
+
+    Returns
+    -------
+    array, (time,)
+        Vapour pressure, NaN where neither column has a value. [Pa]
+    list of str
+        Warnings.
+    """
+    nothing = np.full(temperature.shape, np.nan)
+    dew = nothing if dew is None else dew
+    humidity = nothing if humidity is None else humidity
+    notes: list[str] = []
+    surface = surface or surface_of_file(temperature, dew, humidity)
+    pressure = water_pressure if surface == "water" else saturation_pressure
+    from_dew = pressure(dew)
+    from_humidity = humidity * pressure(temperature)
+    both = np.isfinite(from_dew) & np.isfinite(from_humidity)
+    apart = np.abs(dew - dew_point(np.where(np.isfinite(from_humidity), from_humidity, 1.0)))
+    # 1.5 K: three times what rounding to 1 % RH does to a dew point at 50 % RH
+    clash = both & (apart > 1.5) & (humidity > 0.3) & (temperature > ICE_POINT)
+    if clash.sum() > 0.01 * temperature.size:
+        notes.append(
+            f"dew point and relative humidity disagree by more than 1.5 K in {clash.sum()} hours; "
+            "the relative humidity is used"
+        )
+    vapour = np.where(np.isfinite(from_humidity), from_humidity, from_dew)
+    limit = saturation_pressure(temperature)
+    # 0.5 % of rounding, and all that WMO humidity over water exceeds ice saturation by, is not worth a word
+    over = vapour > np.where(temperature < ICE_POINT, water_pressure(temperature), limit) * 1.005
+    if over.any():
+        notes.append(f"{over.sum()} hours had more vapour than saturated air holds; they are set to saturation")
+    return np.minimum(vapour, limit), notes

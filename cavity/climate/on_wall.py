@@ -1,0 +1,228 @@
+"""Weather turned onto the wall: sun on its plane, sky, wind at its height, driving rain."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from cavity.climate.rain import driving_rain
+from cavity.constants import STEFAN_BOLTZMANN
+from cavity.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import xarray as xr
+
+# terrain: (exponent, boundary layer thickness m), ASHRAE Fundamentals, airflow around buildings, table 1
+TERRAIN = {"city": (0.33, 460.0), "suburban": (0.22, 370.0), "open": (0.14, 270.0), "flat": (0.10, 210.0)}
+STATION_HEIGHT = 10.0  # m, height of the wind of a weather station, in open terrain
+
+
+def sun_position(
+    time: np.ndarray,
+    latitude: float,
+    longitude: float,
+    utc_offset: float,
+    *,
+    shift: np.timedelta64 | None = None,
+) -> pd.DataFrame:
+    """Return the sun position in the middle of each hour.
+
+    Parameters
+    ----------
+    time : array of datetime64, (time,)
+        Start of each hour, local standard time.
+    latitude, longitude : float
+        Place, north and east positive. [degree]
+    utc_offset : float
+        Local standard time less universal time. [h]
+    shift : timedelta64, optional, keyword only
+        Moved from the middle of the hour by this.
+
+    Returns
+    -------
+    pandas.DataFrame, (time,)
+        ``zenith`` (true), ``apparent_zenith`` (refracted), ``azimuth`` from north [degree], ``solar_hour`` [h].
+
+    References
+    ----------
+    pvlib, `solarposition.get_solarposition`: Reda and Andreas 2003, NREL/TP-560-34302.
+    """
+    import pandas as pd
+    import pvlib
+
+    middle = time.astype("datetime64[ns]") + np.timedelta64(30, "m") - np.timedelta64(round(utc_offset * 3600), "s")
+    if shift is not None:
+        middle = middle + shift
+    index = pd.DatetimeIndex(middle, tz="UTC")
+    sun = pvlib.solarposition.get_solarposition(index, latitude, longitude)
+    universal = (index.hour + index.minute / 60.0 + index.second / 3600.0).to_numpy()
+    sun["solar_hour"] = (universal + longitude / 15.0 + sun["equation_of_time"].to_numpy() / 60.0) % 24.0
+    return sun
+
+
+def sun_on_plane(weather: xr.Dataset, *, orientation: float, tilt: float, albedo: float) -> np.ndarray:
+    """Return the solar irradiance on a plane: beam, anisotropic diffuse sky and ground.
+
+    The sky is the model of Perez 1990 in the continuous form of Driesse 2024: it has the bright horizon that a
+    vertical wall sees, which the model of Hay and Davies lacks, and no steps between clearness classes. In hours whose
+    middle has the sun below the horizon the little light there is counts as an even sky.
+
+    Parameters
+    ----------
+    weather : xarray.Dataset, (time,)
+        Weather as `read_weather` returns it.
+    orientation : float, keyword only
+        Direction the plane faces, clockwise from north. [degree]
+    tilt : float, keyword only
+        Tilt from horizontal, 90 for a wall. [degree]
+    albedo : float, keyword only
+        Reflectance of the ground. [1]
+
+    Returns
+    -------
+    array, (time,)
+        Irradiance, mean over the hour. [W/m2]
+
+    References
+    ----------
+    pvlib, `irradiance.get_total_irradiance`. Perez et al. 1990, Solar Energy 44, 271-289. Driesse, Jensen and Perez
+    2024, Solar Energy 267, 112093.
+    """
+    import pvlib
+
+    time = weather["time"].to_numpy()
+    sun = sun_position(time, weather.attrs["latitude"], weather.attrs["longitude"], weather.attrs["utc_offset"])
+    beam, diffuse = weather["direct_normal"].to_numpy(), weather["diffuse_horizontal"].to_numpy()
+    ground = weather["global_horizontal"].to_numpy()
+    zenith = sun["apparent_zenith"].to_numpy()
+    # pvlib's own name for the plane's angles
+    plane = pvlib.irradiance.get_total_irradiance(
+        tilt,
+        orientation,
+        zenith,
+        sun["azimuth"].to_numpy(),
+        beam,
+        ground,
+        diffuse,
+        dni_extra=pvlib.irradiance.get_extra_radiation(sun.index.day_of_year.to_numpy()),
+        albedo=albedo,
+        model="perez-driesse",
+    )
+    total = np.asarray(plane["poa_global"], dtype=float)
+    radians = np.radians(tilt)
+    even = diffuse * (1.0 + np.cos(radians)) / 2.0 + ground * albedo * (1.0 - np.cos(radians)) / 2.0
+    return np.maximum(np.where((zenith < 90.0) & np.isfinite(total), total, even), 0.0)
+
+
+def wind_at_height(speed: np.ndarray, *, height: float, terrain: str) -> np.ndarray:
+    """Return the wind speed at a height over the site's terrain, from that of a station at 10 m in open terrain.
+
+    Parameters
+    ----------
+    speed : array, (time,)
+        Wind speed at the station. [m/s]
+    height : float, keyword only
+        Height above the ground. [m]
+    terrain : {"city", "suburban", "open", "flat"}, keyword only
+        Terrain class of the site.
+
+    Returns
+    -------
+    array, (time,)
+        Wind speed. [m/s]
+
+    Raises
+    ------
+    InputError
+        If the terrain is not known or the height is not above 0.
+
+    References
+    ----------
+    ASHRAE Handbook Fundamentals, airflow around buildings, eq. 4 and table 1. Below the mean height of obstacles the
+    profile is not reliable.
+    """
+    exponent, layer = terrain_row(terrain)
+    if not height > 0.0:
+        raise InputError(Fault("site", "the height must be above 0", f"{height:g} m"))
+    station_exponent, station_layer = TERRAIN["open"]
+    factor = (station_layer / STATION_HEIGHT) ** station_exponent * (min(height, layer) / layer) ** exponent
+    return np.asarray(speed, dtype=float) * factor
+
+
+def terrain_row(terrain: str) -> tuple[float, float]:
+    """Return exponent and layer thickness [m] of a terrain; raise InputError that lists the known ones."""
+    if terrain not in TERRAIN:
+        raise InputError(Fault("site.terrain", "the terrain is not known", str(terrain), " | ".join(TERRAIN)))
+    return TERRAIN[terrain]
+
+
+def angle_to_wall(direction: np.ndarray, orientation: float) -> np.ndarray:
+    """Return the angle between wind and wall normal, 0 = head on, positive clockwise from above.
+
+    Parameters
+    ----------
+    direction : array, (time,)
+        Direction the wind comes from, clockwise from north. [degree]
+    orientation : float
+        Direction the wall faces, clockwise from north. [degree]
+
+    Returns
+    -------
+    array, (time,)
+        Signed angle, -180 (excluded) to 180. [degree]
+    """
+    return 180.0 - (180.0 - (np.asarray(direction, dtype=float) - orientation)) % 360.0
+
+
+def on_wall(weather: xr.Dataset, *, orientation: float, tilt: float, site: Any) -> xr.Dataset:
+    """Return the weather with what it does to one wall added.
+
+    Parameters
+    ----------
+    weather : xarray.Dataset, (time,)
+        Weather as `read_weather` returns it.
+    orientation : float, keyword only
+        Direction the wall faces, clockwise from north. [degree]
+    tilt : float, keyword only
+        Tilt from horizontal, 90 for a wall. [degree]
+    site : object, keyword only
+        Terrain, building height [m], albedo and rain factors, as the wall file's site has them.
+
+    Returns
+    -------
+    xarray.Dataset, (time,)
+        The weather and sun_on_wall [W/m2], sky_temperature [K], wind_speed_site [m/s] at the building's height,
+        wind_angle [degree], driving_rain [kg/(m2 s)].
+
+    Raises
+    ------
+    InputError
+        If terrain or rain method is not known.
+    """
+    from cavity.variables import attributes
+
+    speed, angle = weather["wind_speed"].to_numpy(), angle_to_wall(weather["wind_direction"].to_numpy(), orientation)
+    added = {
+        "sun_on_wall": (
+            sun_on_plane(weather, orientation=orientation, tilt=tilt, albedo=site.ground_albedo),
+            "pvlib get_total_irradiance, Perez-Driesse",
+        ),
+        "sky_temperature": (
+            (weather["infrared_horizontal"].to_numpy() / STEFAN_BOLTZMANN) ** 0.25,
+            "infrared_horizontal, Stefan-Boltzmann law",
+        ),
+        "wind_speed_site": (
+            wind_at_height(speed, height=site.building_height, terrain=site.terrain),
+            "ASHRAE Fundamentals, power law",
+        ),
+        "wind_angle": (angle, "wind_direction less orientation"),
+        "driving_rain": (
+            driving_rain(weather["rain"].to_numpy(), speed, angle, tilt=tilt, site=site),
+            site.rain_method,
+        ),
+    }
+    return weather.assign(
+        {name: ("time", values, attributes(name, source)) for name, (values, source) in added.items()}
+    )

@@ -1,0 +1,395 @@
+"""Read a weather file of any supported form into the one weather Dataset of the project."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from cavity.climate import series
+from cavity.climate.humid import dew_point, saturation_pressure
+from cavity.climate.on_wall import sun_position
+from cavity.constants import STEFAN_BOLTZMANN
+from cavity.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from os import PathLike
+
+    import xarray as xr
+
+WEATHER = (
+    "temperature_outdoor",
+    "relative_humidity_outdoor",
+    "vapour_pressure_outdoor",
+    "pressure",
+    "wind_speed",
+    "wind_direction",
+    "global_horizontal",
+    "direct_normal",
+    "diffuse_horizontal",
+    "infrared_horizontal",
+    "rain",
+)
+LARGEST_FILE = 500_000_000  # bytes; thirty years of hours are below 60 MB
+NO_RAIN = (
+    "the weather file holds no rain: the column is missing or zero all year. That is a missing column, not a dry "
+    "place; driving rain is left out of every result. Give a rain series in a second file"
+)
+
+
+def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | None = None) -> xr.Dataset:
+    """Read one or more years of hourly weather from an EPW, CSV or NetCDF file.
+
+    Gaps of up to six hours are interpolated and counted in the warnings, longer ones are refused with their dates.
+    Sub-hourly records are averaged. Missing pressure, longwave and the split of the sun are computed by published
+    models, and the warnings say so. A file whose rain is zero all year is taken as a file without rain.
+
+    Parameters
+    ----------
+    path : path
+        EPW file, or CSV / NetCDF file in the form that `cavity.climate.table` documents.
+    rain_file : path, optional
+        Second file, any of these forms, whose rain is used instead. A CSV needs only time and rain.
+
+    Returns
+    -------
+    xarray.Dataset, (time,)
+        Weather variables of `cavity.variables`, SI, time = start of the hour in local standard time. Attributes: name,
+        latitude [degree], longitude [degree], utc_offset [h], elevation [m], has_rain, rain_source, invented, source,
+        sha256, warnings (JSON list), time_policy.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, of another kind, short, damaged or not plausible.
+
+    References
+    ----------
+    EPW data dictionary, EnergyPlus documentation, Auxiliary Programs. ISO 2533 standard atmosphere. Erbs, Klein and
+    Duffie 1982 for the split of global irradiance. Berdahl and Martin 1984, Walton 1983 for the sky.
+    """
+    records, digest = _records(Path(path))
+    source = "none"
+    rain, note = records.columns.pop("rain", None), ""
+    if rain_file is None and rain is not None and np.nansum(rain) > 0.0:
+        records.columns["rain"], source = rain, "file"
+    _prepare(records)
+    if rain_file is not None:
+        records.columns["rain"], note = _second_rain(records, Path(rain_file))
+        source = "second file"
+    series.whole_years(records)
+    if "rain" not in records.columns or not records.columns["rain"].any():
+        if source == "second file":
+            series_name = Path(rain_file).name if rain_file is not None else ""
+            raise InputError(
+                Fault(
+                    series_name, "the rain file holds no rain", "zero all year", "hourly rain", "give another rain file"
+                )
+            )
+        records.columns["rain"], source = np.zeros(records.time.size), "none"
+        records.warnings.append(NO_RAIN)
+    if note:
+        records.warnings.append(note)
+    _derive(records)
+    series.check_bounds(records, list(WEATHER))
+    _check_sun(records)
+    return _dataset(records, digest, source)
+
+
+def _records(path: Path) -> tuple[series.Records, str]:
+    """Read a file of any form, as written."""
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise InputError(
+                Fault(path.name, "the file is too large for hourly weather", f"{path.stat().st_size} bytes")
+            )
+        data = path.read_bytes()
+    except OSError as error:
+        raise InputError(
+            Fault(str(path), "the weather file cannot be read", error.strerror or "", "a file", "check the path")
+        ) from None
+    digest = hashlib.sha256(data).hexdigest()
+    from cavity.climate import epw, table
+
+    if data[:3] == b"CDF" or data[:8] == b"\x89HDF\r\n\x1a\n" or path.suffix.lower() in (".nc", ".nc4"):
+        return table.read_netcdf(path.name, path), digest
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = data.decode("latin-1")
+    if "\x00" in text[:4096]:
+        raise InputError(
+            Fault(path.name, "this is not a weather file", "a binary file", "EPW, CSV or NetCDF", "give a weather file")
+        )
+    if path.suffix.lower() == ".epw" or text[:9].upper() == "LOCATION,":
+        return epw.read_epw(path.name, text), digest
+    return table.read_csv(path.name, text), digest
+
+
+def _prepare(records: series.Records) -> None:
+    for name in ("temperature_outdoor", "wind_speed", "wind_direction"):
+        if name not in records.columns:
+            raise InputError(series.fault_of(records, "the column is missing", cure="add it", column=name))
+    series.regular(records)
+    series.humidity(records)
+    series.fill_gaps(records)
+    series.to_hours(records)
+
+
+def _second_rain(records: series.Records, path: Path) -> tuple[np.ndarray, str]:
+    """Return the rain of another file laid on the hours of this one, and a note."""
+    from cavity.climate import table
+
+    if path.suffix.lower() not in (".epw", ".nc", ".nc4") and path.is_file():
+        text = path.read_bytes().decode("utf-8-sig", errors="replace")
+        other = (
+            table.read_csv(path.name, text, only_rain=True, site=records) if text[:9].upper() != "LOCATION," else None
+        )
+    else:
+        other = None
+    if other is None:
+        other, _ = _records(path)
+    if "rain" not in other.columns:
+        raise InputError(Fault(path.name, "the rain file has no rain column", cure="add a column rain [mm/h]"))
+    dummy = np.zeros(other.time.size)
+    other.columns = {"rain": other.columns["rain"], "wind_speed": dummy, "wind_direction": dummy.copy()}
+    series.regular(other)
+    other.columns["wind_speed"], other.columns["wind_direction"] = (np.zeros(other.time.size) for _ in range(2))
+    other.warnings = []
+    series.fill_gaps(other)
+    series.to_hours(other)
+    gaps = "".join(f"; {text}" for text in other.warnings)
+    place = np.searchsorted(other.time, records.time)
+    inside = place < other.time.size
+    same = np.zeros(records.time.size, dtype=bool)
+    same[inside] = other.time[place[inside]] == records.time[inside]
+    if same.all() and not (records.typical or other.typical):
+        return other.columns["rain"][place], f"rain is taken from {path.name}{gaps}"
+
+    def key(time: np.ndarray) -> np.ndarray:  # hour of a year with 29 February, whatever the year
+        days = (time.astype("datetime64[D]") - time.astype("datetime64[M]").astype("datetime64[D]")).astype(int)
+        hour = (time - time.astype("datetime64[D]")).astype("timedelta64[h]").astype(int)
+        return (series.month_of(time) * 32 + days) * 24 + hour
+
+    there, first = np.unique(key(other.time), return_index=True)
+    wanted = key(records.time)
+    leap_day = wanted // 24 == 2 * 32 + 28
+    place = np.minimum(np.searchsorted(there, wanted), there.size - 1)
+    found = there[place] == wanted
+    if not (found | leap_day).all():
+        hole = int(np.argmin(found | leap_day))
+        raise InputError(
+            Fault(
+                path.name,
+                "the rain file does not cover the year",
+                f"no rain value for {series.say_date(records.time[hole])[5:]}",
+                "every hour of the year",
+                "give a whole year of rain",
+            )
+        )
+    rain = np.where(found, other.columns["rain"][first][place], 0.0)
+    return rain, (
+        f"rain is taken from {path.name} by month, day and hour: it is of another year than the wind, "
+        f"so single rain events do not meet their own wind{gaps}"
+    )
+
+
+def _derive(records: series.Records) -> None:
+    """Fill in what the file leaves out, by published models, in place."""
+    columns, notes = records.columns, records.warnings
+    temperature = columns["temperature_outdoor"]
+    if "vapour_pressure_outdoor" not in columns:
+        raise InputError(series.fault_of(records, "neither humidity nor dew point is there", cure="add one of both"))
+    columns["relative_humidity_outdoor"] = np.clip(
+        columns["vapour_pressure_outdoor"] / saturation_pressure(temperature), 0.0, 1.0
+    )
+    # ISO 2533 standard atmosphere at the elevation of the station
+    standard = 101325.0 * (1.0 - 2.25577e-5 * records.elevation) ** 5.25588
+    _fill(columns, "pressure", np.full(temperature.shape, standard), "the standard atmosphere", notes)
+    _split_sun(records)
+    cloud = columns.pop("cloud_cover", None)
+    model = (
+        "a clear sky (Berdahl and Martin 1984)"
+        if cloud is None
+        else "cloud cover (Berdahl and Martin 1984, Walton 1983)"
+    )
+    sky = sky_irradiance(
+        temperature,
+        dew_point(columns["vapour_pressure_outdoor"]),
+        cloud=np.zeros(temperature.shape) if cloud is None else np.nan_to_num(cloud),
+        hour=hours_of_day(records.time) + 0.5,
+        pressure=columns["pressure"],
+    )
+    _fill(columns, "infrared_horizontal", sky, model, notes)
+
+
+def hours_of_day(time: np.ndarray) -> np.ndarray:
+    """Return the hour of the day at the start of each interval [h]."""
+    return (time - time.astype("datetime64[D]")).astype("timedelta64[m]").astype(float) / 60.0
+
+
+def _fill(columns: dict[str, np.ndarray], name: str, model: np.ndarray, said: str, notes: list[str]) -> None:
+    have = columns.get(name, np.full(model.shape, np.nan))
+    gone = np.isnan(have)
+    if gone.any():
+        notes.append(f"{name.replace('_', ' ')} is missing in {gone.sum()} hours; it is computed from {said}")
+    columns[name] = np.where(gone, model, have)
+
+
+def sky_irradiance(
+    temperature: np.ndarray, dew: np.ndarray, *, cloud: np.ndarray, hour: np.ndarray, pressure: np.ndarray
+) -> np.ndarray:
+    """Return the longwave irradiance of the sky on a horizontal plane from air state and cloud cover.
+
+    Parameters
+    ----------
+    temperature, dew : array, (time,)
+        Air temperature and dew point. [K]
+    cloud : array, (time,), keyword only
+        Opaque cloud cover. [0-1]
+    hour : array, (time,), keyword only
+        Hour of the day from midnight. [h]
+    pressure : array, (time,), keyword only
+        Atmospheric pressure. [Pa]
+
+    Returns
+    -------
+    array, (time,)
+        Longwave irradiance. [W/m2]
+
+    References
+    ----------
+    Berdahl and Martin 1984, Solar Energy 32, 663-664: clear-sky emissivity; the pressure term from memory. Cloud
+    factor with N in tenths: Walton 1983 after Clark and Allen 1978, from memory.
+    """
+    t = (dew - 273.15) / 100.0
+    clear = (
+        0.711
+        + t * (0.56 + 0.73 * t)
+        + 0.013 * np.cos(2.0 * np.pi * hour / 24.0)
+        + 0.00012 * (pressure / 100.0 - 1000.0)
+    )
+    n = 10.0 * cloud
+    emissivity = np.minimum(clear * (1.0 + n * (0.0224 + n * (-0.0035 + n * 0.00028))), 1.0)
+    return emissivity * STEFAN_BOLTZMANN * temperature**4
+
+
+def _split_sun(records: series.Records) -> None:
+    """Complete the three irradiances from any two of them, or from the global alone, in place."""
+    columns = records.columns
+    have = [name for name in ("global_horizontal", "direct_normal", "diffuse_horizontal") if name in columns]
+    if len(have) == 3:
+        return
+    if not have or have in (["direct_normal"], ["diffuse_horizontal"]):
+        raise InputError(
+            series.fault_of(
+                records,
+                "there is not enough sun in the file",
+                ", ".join(have) or "no irradiance",
+                "global, or direct and diffuse irradiance",
+                "add the column global_horizontal",
+            )
+        )
+    zenith = sun_position(records.time, records.latitude, records.longitude, records.utc_offset)["zenith"].to_numpy()
+    cosine = np.cos(np.radians(zenith))
+    low = cosine < 0.065  # sun below 3.7 degrees: the quotient with the cosine means nothing
+    if have == ["global_horizontal"]:
+        import pvlib
+
+        days = (records.time.astype("datetime64[D]") - records.time.astype("datetime64[Y]")).astype(int) + 1
+        split = pvlib.irradiance.erbs(columns["global_horizontal"], zenith, days)
+        columns["direct_normal"] = np.where(low, 0.0, np.nan_to_num(np.asarray(split["dni"])))
+        columns["diffuse_horizontal"] = columns["global_horizontal"] - np.where(
+            low, 0.0, columns["direct_normal"] * cosine
+        )
+        records.warnings.append(
+            "direct and diffuse irradiance are split from the global by Erbs, Klein and Duffie 1982"
+        )
+        return
+    up = np.maximum(cosine, 0.0)
+    if "global_horizontal" not in columns:
+        columns["global_horizontal"] = columns["diffuse_horizontal"] + columns["direct_normal"] * up
+    elif "direct_normal" not in columns:
+        beam = np.maximum(columns["global_horizontal"] - columns["diffuse_horizontal"], 0.0)
+        columns["direct_normal"] = np.where(low, 0.0, np.minimum(beam / np.where(low, 1.0, cosine), 1200.0))
+    else:
+        columns["diffuse_horizontal"] = np.maximum(columns["global_horizontal"] - columns["direct_normal"] * up, 0.0)
+    records.warnings.append("the third of global, direct and diffuse irradiance is computed from the other two")
+
+
+def _check_sun(records: series.Records) -> None:
+    """Refuse sun at night, and warn of a day that is not centred on solar noon: both tell of a wrong clock."""
+    glob = records.columns["global_horizontal"]
+    total = float(glob.sum())
+    if total <= 0.0:
+        raise InputError(
+            series.fault_of(
+                records, "there is no sun all year", "0 W/m2", "irradiance", "check the column", "global_horizontal"
+            )
+        )
+    half = np.timedelta64(30, "m")
+    place = (records.latitude, records.longitude, records.utc_offset)
+    height = [
+        90.0 - sun_position(records.time, *place, shift=shift)["zenith"].to_numpy()
+        for shift in (-half, np.timedelta64(0, "m"), half)
+    ]
+    # the sun is down all hour, with 3 degrees for twilight
+    night = np.maximum.reduce(height) < -3.0
+    dark = float(glob[night].sum()) / total
+    solar = sun_position(records.time, *place)["solar_hour"].to_numpy()
+    lean = float((glob * (solar - 12.0)).sum()) / total
+    cure = (
+        f"check time zone ({records.utc_offset:+g} h) and longitude ({records.longitude:g}) in the header, and whether "
+        "stamps mark the start or the end of the hour"
+    )
+    if dark > 0.02 or abs(lean) > 2.5:
+        raise InputError(
+            series.fault_of(
+                records,
+                f"the sun shines at night: {100 * dark:.0f} % of it; its day is centred {lean:+.1f} h from solar noon",
+                "",
+                "sun between sunrise and sunset at this place",
+                cure,
+                "global_horizontal",
+            )
+        )
+    # cloudier mornings or afternoons move the centre by less than half an hour in the files looked at
+    if abs(lean) > 0.6:
+        records.warnings.append(f"the sun's day is centred {lean:+.1f} h from solar noon; {cure}")
+
+
+def _dataset(records: series.Records, digest: str, rain_source: str) -> xr.Dataset:
+    import xarray as xr
+
+    from cavity.variables import attributes
+
+    variables: dict[str, Any] = {
+        name: ("time", records.columns[name].astype(float), attributes(name, records.file)) for name in WEATHER
+    }
+    return xr.Dataset(
+        variables,
+        coords={
+            "time": (
+                "time",
+                records.time.astype("datetime64[ns]"),
+                {"long_name": "start of the hour, local standard time"},
+            )
+        },
+        attrs={
+            "name": records.name,
+            "latitude": records.latitude,
+            "longitude": records.longitude,
+            "utc_offset": records.utc_offset,
+            "elevation": records.elevation,
+            "has_rain": int(rain_source != "none"),
+            "rain_source": rain_source,
+            "invented": int(records.invented),
+            "source": records.file,
+            "sha256": digest,
+            "warnings": json.dumps(records.warnings, ensure_ascii=False),
+            "time_policy": records.policy,
+        },
+    )

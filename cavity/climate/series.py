@@ -1,0 +1,324 @@
+"""From the records of a file, whatever their step and gaps, to whole hours of whole years; each repair is counted."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cavity.climate.humid import saturation_pressure, vapour_from_file
+from cavity.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+LONGEST_GAP = 6  # h, longest gap that is interpolated
+HOURS = 8760
+NOMINAL_YEAR = (
+    2001  # calendar year shown for a typical year that was stitched from several; 2000 where it is a leap year
+)
+
+
+@dataclass
+class Records:
+    """What a reader found: start of each record in local standard time, columns in SI with NaN where missing.
+
+    Columns carry the names of `cavity.variables`, and besides them ``dew_point`` [K], ``relative_humidity_file`` [1]
+    and ``cloud_cover`` [0-1].
+    """
+
+    file: str
+    time: np.ndarray  # datetime64[m], START of each record
+    step: int  # minutes
+    columns: dict[str, np.ndarray]
+    latitude: float
+    longitude: float
+    utc_offset: float
+    elevation: float
+    name: str
+    invented: bool
+    surface: str = ""  # "water" | "ice" | "" not stated
+    typical: bool = False  # the years of the stamps mean nothing
+    policy: str = ""
+    warnings: list[str] = field(default_factory=list)
+
+
+def say_date(moment: np.datetime64) -> str:
+    """Return a date and hour as people write it, e.g. ``2001-03-31 04:00``."""
+    return str(moment.astype("datetime64[m]")).replace("T", " ")
+
+
+def fault_of(
+    records: Records, problem: str, given: str = "", expected: str = "", cure: str = "", column: str = ""
+) -> Fault:
+    """Return a fault that names the file and, where given, the column."""
+    where = f"{records.file}, column {column}" if column else records.file
+    return Fault(where, problem, given, expected, cure)
+
+
+def regular(records: Records) -> None:
+    """Lay the records on an unbroken time axis, in place; hours without a record become missing values."""
+    time, step = records.time, np.timedelta64(records.step, "m")
+    order = np.diff(time)
+    if (order <= np.timedelta64(0, "m")).any():
+        first = int(np.argmax(order <= np.timedelta64(0, "m")))
+        same = time[first + 1] == time[first]
+        gap_in_spring = (order == 2 * step).any()
+        raise InputError(
+            fault_of(
+                records,
+                "two records have the same time" if same else "time runs backwards",
+                f"{say_date(time[first])} followed by {say_date(time[first + 1])}",
+                "each record once, in order, local standard time",
+                "the file seems to follow daylight saving time; write it in standard time all year"
+                if same and gap_in_spring
+                else "sort the records and remove the double ones",
+            )
+        )
+    if (order % step != np.timedelta64(0, "m")).any():
+        first = int(np.argmax(order % step != np.timedelta64(0, "m")))
+        raise InputError(
+            fault_of(
+                records,
+                "the records are not evenly spaced",
+                f"{say_date(time[first])} followed by {say_date(time[first + 1])}",
+                f"steps of {records.step} minutes",
+                "resample the file to even steps",
+            )
+        )
+    whole = np.arange(time[0], time[-1] + step, step)
+    if whole.size > 4 * time.size + 100_000:
+        raise InputError(
+            fault_of(
+                records,
+                "most of the time axis is missing",
+                f"{time.size} records from {say_date(time[0])} to {say_date(time[-1])}",
+                "an unbroken series",
+                "check the dates",
+            )
+        )
+    days = whole.astype("datetime64[D]")
+    leap_day = month_of(whole) == 2
+    leap_day &= (days - days.astype("datetime64[M]")).astype(int) == 28
+    have_days = time.astype("datetime64[D]")
+    if leap_day.any() and not np.isin(days[leap_day], have_days).any():
+        whole = whole[~leap_day]  # a calendar without 29 February, not a gap
+    place = np.searchsorted(whole, time)
+    for name, values in records.columns.items():
+        laid = np.full(whole.size, np.nan)
+        laid[place] = values
+        records.columns[name] = laid
+    records.time = whole
+
+
+def month_of(time: np.ndarray) -> np.ndarray:
+    """Return the month 1-12 of each time stamp."""
+    return time.astype("datetime64[M]").astype(int) % 12 + 1
+
+
+def humidity(records: Records) -> None:
+    """Replace the file's humidity columns by the vapour pressure, in place."""
+    columns = records.columns
+    dew = columns.pop("dew_point", None)
+    written = columns.pop("relative_humidity_file", None)
+    if dew is None and written is None:
+        return
+    vapour, notes = vapour_from_file(columns["temperature_outdoor"], dew, written, surface=records.surface)
+    given = columns.get("vapour_pressure_outdoor")
+    columns["vapour_pressure_outdoor"] = vapour if given is None else np.where(np.isfinite(given), given, vapour)
+    records.warnings += notes
+
+
+def runs(missing: np.ndarray) -> Iterator[tuple[int, int]]:
+    """Yield (first, end) of each run of missing values."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], missing.astype(np.int8), [0]])))
+    yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+
+
+def fill_gaps(records: Records) -> None:
+    """Interpolate gaps of up to six hours, in place, and count them; longer ones are refused with their dates."""
+    columns, per_hour = records.columns, 60 // records.step
+    faults: list[Fault] = []
+    speed = columns["wind_speed"]
+    # a vane that turns in light air has no direction: it is told by the wind before it, not a gap
+    calm = np.isnan(columns["wind_direction"]) & (speed < 0.5)
+    columns["wind_direction"][calm] = 0.0
+    counts: dict[str, int] = {}
+    for name, values in columns.items():
+        missing = np.isnan(values)
+        if not missing.any():
+            continue
+        if missing.all():
+            raise InputError(
+                fault_of(records, "holds no value at all", cure="leave the column out or fill it", column=name)
+            )
+        long = [(a, b) for a, b in runs(missing) if b - a > LONGEST_GAP * per_hour]
+        if long:
+            text = "; ".join(
+                f"{say_date(records.time[a])} to {say_date(records.time[b - 1])} ({(b - a) / per_hour:g} h)"
+                for a, b in long[:5]
+            )
+            more = f" and {len(long) - 5} more" if len(long) > 5 else ""
+            faults.append(
+                fault_of(
+                    records,
+                    f"values are missing for more than {LONGEST_GAP} hours in a row",
+                    text + more,
+                    f"gaps of at most {LONGEST_GAP} hours",
+                    "fill them from a neighbouring station or choose another year",
+                    name,
+                )
+            )
+            continue
+        counts[name] = int(missing.sum())
+        known, at = np.flatnonzero(~missing), np.flatnonzero(missing)
+        if name == "rain":
+            values[missing] = 0.0  # rain is not continuous: a gap is counted as dry
+        elif name == "wind_direction":
+            angle = np.unwrap(np.radians(values[known]))
+            values[missing] = np.degrees(np.interp(at, known, angle)) % 360.0
+        else:
+            values[missing] = np.interp(at, known, values[known])
+    if faults:
+        raise InputError(*faults)
+    if counts:
+        text = ", ".join(f"{name.replace('_', ' ')} {count / per_hour:g} h" for name, count in counts.items())
+        records.warnings.append(f"short gaps were interpolated (rain: counted as dry): {text}")
+    if "vapour_pressure_outdoor" in columns:
+        limit = saturation_pressure(columns["temperature_outdoor"])
+        columns["vapour_pressure_outdoor"] = np.minimum(columns["vapour_pressure_outdoor"], limit)
+
+
+def to_hours(records: Records) -> None:
+    """Average the records over whole hours of local standard time, in place.
+
+    Records that straddle the full hour are shared between both hours by their length. Wind direction is the
+    direction of the mean wind vector.
+    """
+    offset = int(records.time[0].astype("datetime64[m]").astype(np.int64) % 60)
+    if records.step == 60 and offset == 0:
+        return
+    piece = int(np.gcd(np.gcd(records.step, 60), offset)) if offset else int(np.gcd(records.step, 60))
+    repeat, per_hour = records.step // piece, 60 // piece
+    lead = (-offset) % 60 // piece  # pieces before the first full hour
+    total = (records.time.size * repeat - lead) // per_hour * per_hour
+    wrapped = records.time.size * records.step in (HOURS * 60, (HOURS + 24) * 60)
+
+    def mean(values: np.ndarray) -> np.ndarray:
+        fine = np.repeat(values, repeat)
+        # a whole year closes upon itself: the cut first hour gets its other part from the end
+        fine = np.roll(fine, -lead) if wrapped else fine[lead : lead + total]
+        return fine.reshape(-1, per_hour).mean(axis=1)
+
+    columns = records.columns
+    angle, speed = (
+        np.radians(columns["wind_direction"]),
+        np.maximum(columns["wind_speed"], 1e-3),
+    )  # calm keeps direction
+    east, north = mean(speed * np.sin(angle)), mean(speed * np.cos(angle))
+    columns.update({name: mean(values) for name, values in columns.items() if name != "wind_direction"})
+    columns["wind_direction"] = np.degrees(np.arctan2(east, north)) % 360.0
+    start = records.time[0] + np.timedelta64((-offset) % 60, "m")
+    count = columns["wind_speed"].size
+    records.time = start + np.arange(count) * np.timedelta64(60, "m")
+    records.warnings.append(
+        f"records of {records.step} minutes starting at minute {offset} were averaged to whole hours"
+    )
+    records.step = 60
+
+
+def whole_years(records: Records) -> None:
+    """Keep whole calendar years, in place; a single year that starts elsewhere is turned into calendar order."""
+    time = records.time
+    if time.size < HOURS:
+        raise InputError(
+            fault_of(
+                records,
+                "the year is short",
+                f"{time.size} hours, {say_date(time[0])} to {say_date(time[-1])}",
+                f"at least {HOURS} hours: one whole year",
+                "give a whole year of hourly values",
+            )
+        )
+    years = time.astype("datetime64[Y]").astype(int) + 1970
+    values, counts = np.unique(years, return_counts=True)
+    full = [int(v) for v, n in zip(values, counts, strict=True) if n >= HOURS]
+    keep = np.isin(years, full)
+    if not full:
+        _turn(records)
+        return
+    if not keep.all():
+        records.warnings.append(f"{(~keep).sum()} hours outside whole calendar years were left out")
+    records.time = time[keep]
+    records.columns = {name: column[keep] for name, column in records.columns.items()}
+
+
+def _turn(records: Records) -> None:
+    time = records.time
+    leap_day = (month_of(time) == 2) & (
+        (time.astype("datetime64[D]") - time.astype("datetime64[M]").astype("datetime64[D]")).astype(int) == 28
+    )
+    take = np.flatnonzero(~leap_day)[:HOURS]
+    if take.size < HOURS:
+        raise InputError(
+            fault_of(
+                records,
+                "the year is short",
+                f"{take.size} hours without 29 February",
+                f"{HOURS} hours",
+                "give a whole year of hourly values",
+            )
+        )
+    month = time.astype("datetime64[M]")
+    inside = time - month
+    nominal = np.datetime64(str(NOMINAL_YEAR)).astype("datetime64[M]") + (month_of(time) - 1)
+    stamp = (nominal.astype("datetime64[m]") + inside)[take]
+    order = np.argsort(stamp, kind="stable")
+    records.warnings.append(
+        f"the year runs from {say_date(time[take[0]])} to {say_date(time[take[-1]])}; it was turned into calendar order"
+    )
+    records.time = stamp[order]
+    records.columns = {name: column[take][order] for name, column in records.columns.items()}
+
+
+def check_bounds(records: Records, names: list[str]) -> None:
+    """Refuse values outside the bounds of the table of variables, with their first dates and the likely cause."""
+    from cavity.variables import TABLE
+
+    faults = []
+    for name in names:
+        values, row = records.columns[name], TABLE[name]
+        bad = ~((values >= row.lower) & (values <= row.upper))
+        if bad.any():
+            first = int(np.argmax(bad))
+            faults.append(
+                fault_of(
+                    records,
+                    f"{row.long_name} is out of range in {int(bad.sum())} hours",
+                    f"{values[first]:.4g} {row.units} at {say_date(records.time[first])}",
+                    f"{row.lower:g} to {row.upper:g} {row.units}",
+                    likely_cause(name, values),
+                    name,
+                )
+            )
+    if faults:
+        raise InputError(*faults)
+
+
+def likely_cause(name: str, values: np.ndarray) -> str:
+    """Return the likely cause of values [SI] out of range: a wrong unit most of the time."""
+    middle = float(np.nanmedian(values))
+    if name == "temperature_outdoor" and 440.0 < middle < 620.0:
+        return "the temperatures look like kelvin where degC is expected"
+    if name == "pressure" and middle < 4e4:
+        return "the pressures look like hPa or kPa where Pa is expected"
+    if name == "rain":
+        return "check the unit of rain: mm per hour"
+    return "check the unit and the missing-value code of this column"
+
+
+def slug(text: str) -> str:
+    """Return a name in one line without control characters."""
+    return re.sub(r"\s+", " ", re.sub(r"[^\w\s.,()'/-]", " ", text)).strip()[:80]
