@@ -1,0 +1,327 @@
+"""One column of the cavity as arrays: openings, links, parts of the air path and thermal segments, from the wall.
+
+`build_column(wall, opening_set, depth, column_name)` is the one way in; the result feeds `kernels.network.solve_column`
+without a copy. Everything is ordered low to high and counted per metre of wall length.
+
+Link `k` joins openings `k` and `k + 1`; a segment with link -1 is still air (below the lowest opening, above the
+highest, or no opening at all). A closed opening stays in the ladder (AREA 0), a closed barrier closes its link.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cavity.airflow.losses import barrier_row, channel_row, opening_row, rail_row
+from cavity.errors import Fault, InputError
+from cavity.kernels import losses as kernel
+from cavity.kernels import network
+
+if TYPE_CHECKING:
+    from cavity.wallfile.model import Opening, OpeningSet, Wall
+
+TOUCH = 1e-6  # m, heights closer than this are the same height
+STUB = 0.2  # m, a still end shorter than this is stirred by the jet of the opening beside it (own assumption)
+
+
+@dataclass(frozen=True)
+class ColumnAir:
+    """Arrays of one column; n openings, m parts in the links, p parts of the air path, s segments.
+
+    Parameters
+    ----------
+    name, bottom, top : str, float, float
+        Column and its ends above the base of the wall. [m]
+    depth, area : float
+        Cavity depth; flow area of the channel, blocked share taken off. [m], [m2/m]
+    openings : tuple of Opening
+        Low to high.
+    opening_names, opening_height, opening_area, opening_kind : n
+        Labels, height [m], free vent area [m2/m].
+    opening_law, link_law, part_law, part_link, link_open
+        What the network kernel takes; see there.
+    link_rise : array, (n-1,)
+        Height from opening k to k+1. [m]
+    path_names, path_kinds, path_height, path_source, path_index : p
+        All parts low to high, for `network.path_losses`.
+    segment_names, segment_bottom, segment_top, segment_link : s
+        Thermal segments; volume per metre of wall = `area` x height.
+    """
+
+    name: str
+    bottom: float
+    top: float
+    depth: float
+    area: float
+    openings: tuple[Opening, ...]
+    opening_names: tuple[str, ...]
+    opening_height: np.ndarray
+    opening_area: np.ndarray
+    opening_kind: tuple[str, ...]
+    opening_law: np.ndarray
+    link_law: np.ndarray
+    link_open: np.ndarray
+    link_rise: np.ndarray
+    part_law: np.ndarray
+    part_link: np.ndarray
+    path_names: tuple[str, ...]
+    path_kinds: tuple[str, ...]
+    path_height: np.ndarray
+    path_source: np.ndarray
+    path_index: np.ndarray
+    segment_names: tuple[str, ...]
+    segment_bottom: np.ndarray
+    segment_top: np.ndarray
+    segment_link: np.ndarray
+
+    @property
+    def height(self) -> float:
+        """Height of the column [m]."""
+        return self.top - self.bottom
+
+    @property
+    def free_vent_area(self) -> float:
+        """Free vent area of all openings of the column per metre of wall length [m2/m]."""
+        return float(self.opening_area.sum())
+
+    @property
+    def iso6946_class(self) -> str:
+        """Class of the air layer: unventilated | slightly ventilated | well ventilated."""
+        return iso6946_class(self.free_vent_area)
+
+    def scratch(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Return flow (n-1,), work and chain arrays for the solver."""
+        n = len(self.openings)
+        return (
+            np.zeros(max(n - 1, 0)),
+            np.zeros((network.WORK_ROWS, n + 1)),
+            np.zeros((network.CHAIN_ROWS, n + 1), dtype=np.int64),
+        )
+
+
+def iso6946_class(area: float) -> str:
+    """Return the ventilation class of a vertical air layer.
+
+    Parameters
+    ----------
+    area : float
+        Total area of the openings to outdoors per metre of wall length. [m2/m]
+
+    Returns
+    -------
+    str
+        "unventilated" to 500 mm2/m, "well ventilated" from 1500 mm2/m, "slightly ventilated" between.
+
+    References
+    ----------
+    ISO 6946:2017, 6.9.2 to 6.9.4 (clauses read, detail memory).
+    """
+    if area <= 500e-6:
+        return "unventilated"
+    return "well ventilated" if area >= 1500e-6 else "slightly ventilated"
+
+
+def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name: str = "") -> ColumnAir:
+    """Build the ladder and the segments of one column.
+
+    Parameters
+    ----------
+    wall : Wall
+        Complete wall.
+    opening_set : OpeningSet
+        Its openings, and its own rails where it has any.
+    depth : float
+        Cavity depth. [m]
+    column_name : str
+        One of the wall's columns; empty: the first.
+
+    Returns
+    -------
+    ColumnAir
+        Frozen arrays, low to high.
+
+    Raises
+    ------
+    InputError
+        For an unknown column or a depth that is not above 0.
+    """
+    column = next((c for c in wall.columns if c.name == (column_name or wall.columns[0].name)), None)
+    if column is None:
+        known = ", ".join(c.name for c in wall.columns)
+        raise InputError(Fault(f"{wall.name}, column", "no such column", column_name, known, "choose a listed one"))
+    if not depth > 0.0:
+        raise InputError(Fault(f"{wall.name}, cavity depth", "must be above 0", f"{depth} m", "> 0 m"))
+    area = depth * (1.0 - wall.cavity.blocked)
+
+    def here(names: tuple[str, ...]) -> bool:
+        return not names or column.name in names
+
+    openings = tuple(
+        sorted(
+            (
+                o
+                for o in opening_set.openings
+                if here(o.columns) and column.bottom - TOUCH <= o.height <= column.top + TOUCH
+            ),
+            key=lambda o: o.height,
+        )
+    )
+    n = len(openings)
+    heights = np.array([o.height for o in openings], dtype=float)
+    rails = [
+        (z, rail)
+        for rail in (wall.rails if opening_set.rails is None else opening_set.rails)
+        if here(rail.columns)
+        for z in rail.heights
+        if column.bottom + TOUCH < z < column.top - TOUCH
+    ]
+    barriers = [
+        (b.height, b)
+        for b in wall.barriers
+        if here(b.columns) and column.bottom - TOUCH <= b.height <= column.top + TOUCH
+    ]
+
+    names: list[str] = []
+    kinds: list[str] = []
+    places: list[float] = []
+    sources: list[int] = []
+    indices: list[int] = []
+
+    def add_part(name: str, kind: str, z: float, source: int, index: int) -> None:
+        names.append(_unique(name, names))
+        kinds.append(kind)
+        places.append(z)
+        sources.append(source)
+        indices.append(index)
+
+    opening_law = np.zeros((n, kernel.RESTRICTION_COLUMNS))
+    for j, o in enumerate(openings):
+        at_end = j in (0, n - 1) and (o.height - column.bottom <= STUB or column.top - o.height <= STUB)
+        opening_law[j] = opening_row(o, area, at_end)
+        add_part(o.name, o.kind, o.height, network.FROM_OPENING, j)
+
+    links = max(n - 1, 0)
+    link_law = np.zeros((links, kernel.CHANNEL_COLUMNS))
+    link_open = np.ones(links, dtype=np.int64)
+    part_rows: list[np.ndarray] = []
+    part_links: list[int] = []
+    cuts: list[float] = []  # heights of closed barriers
+    for z, what in sorted([*rails, *barriers], key=lambda pair: pair[0]):
+        is_rail = hasattr(what, "gap")
+        row = rail_row(what, depth, area) if is_rail else barrier_row(what, area)
+        if row[kernel.AREA] <= 0.0:
+            cuts.append(z)
+        k = _link_at(z, heights)
+        if k < 0:
+            continue  # in still air: nothing passes it
+        if row[kernel.AREA] <= 0.0:
+            link_open[k] = 0
+            row[kernel.AREA] = 1.0  # never evaluated, its link is closed
+        add_part(
+            f"{what.name} at {z:.2f} m", "rail" if is_rail else "barrier", z, network.FROM_RESTRICTION, len(part_rows)
+        )
+        part_rows.append(row)
+        part_links.append(k)
+    for k in range(links):
+        length = heights[k + 1] - heights[k]
+        link_law[k] = channel_row(
+            depth,
+            length,
+            blocked=wall.cavity.blocked,
+            roughness=wall.cavity.roughness,
+            pieces=1 + part_links.count(k),
+        )
+        middle = 0.5 * (heights[k] + heights[k + 1])
+        add_part(f"cavity {heights[k]:.2f} to {heights[k + 1]:.2f} m", "channel", middle, network.FROM_CHANNEL, k)
+
+    order = sorted(range(len(names)), key=lambda i: (places[i], i))
+    bottoms, tops, segment_link = _segments(column.bottom, column.top, heights, cuts, wall.run.segments)
+    return ColumnAir(
+        name=column.name,
+        bottom=column.bottom,
+        top=column.top,
+        depth=depth,
+        area=area,
+        openings=openings,
+        opening_names=_labels([o.name for o in openings]),
+        opening_height=heights,
+        opening_area=np.array([o.free_vent_area for o in openings], dtype=float),
+        opening_kind=tuple(o.kind for o in openings),
+        opening_law=opening_law,
+        link_law=link_law,
+        link_open=link_open,
+        link_rise=np.diff(heights) if n else np.zeros(0),
+        part_law=np.array(part_rows, dtype=float).reshape(-1, kernel.RESTRICTION_COLUMNS),
+        part_link=np.array(part_links, dtype=np.int64),
+        path_names=tuple(names[i] for i in order),
+        path_kinds=tuple(kinds[i] for i in order),
+        path_height=np.array([places[i] for i in order], dtype=float),
+        path_source=np.array([sources[i] for i in order], dtype=np.int64),
+        path_index=np.array([indices[i] for i in order], dtype=np.int64),
+        segment_names=_segment_names(bottoms, tops),
+        segment_bottom=bottoms,
+        segment_top=tops,
+        segment_link=segment_link,
+    )
+
+
+def _unique(name: str, taken: list[str]) -> str:
+    """Return `name`, numbered where it is taken."""
+    if name not in taken:
+        return name
+    number = 2
+    while f"{name} ({number})" in taken:
+        number += 1
+    return f"{name} ({number})"
+
+
+def _labels(names: list[str]) -> tuple[str, ...]:
+    done: list[str] = []
+    for name in names:
+        done.append(_unique(name, done))
+    return tuple(done)
+
+
+def _link_at(z: float, heights: np.ndarray) -> int:
+    """Return the link that passes height `z`, or -1 outside the openings; at an opening: the link above it."""
+    k = int(np.searchsorted(heights, z + TOUCH)) - 1
+    if k == heights.size - 1 and k > 0 and z <= heights[-1] + TOUCH:
+        k -= 1  # at the head opening: just below it
+    return k if 0 <= k < heights.size - 1 else -1
+
+
+def _segments(
+    bottom: float, top: float, heights: np.ndarray, cuts: list[float], wanted: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Cut the column at openings and closed barriers, drop stubs, then halve, third, ... the longest pieces."""
+    edges = [bottom, top]
+    for z in (*heights.tolist(), *cuts):
+        if all(abs(z - edge) > TOUCH for edge in edges) and bottom < z < top:
+            edges.append(z)
+    edges.sort()
+    link = [_link_at(0.5 * (a + b), heights) for a, b in pairwise(edges)]
+    if len(link) > 1 and link[0] < 0 <= link[1] and edges[1] - edges[0] < STUB:
+        del link[0], edges[1]
+    if len(link) > 1 and link[-1] < 0 <= link[-2] and edges[-1] - edges[-2] < STUB:
+        del link[-1], edges[-2]
+    lengths = np.diff(edges)
+    counts = np.ones(len(lengths), dtype=int)
+    while counts.sum() < wanted:
+        counts[np.argmax(lengths / counts)] += 1
+    bottoms, tops, links = [], [], []
+    for (a, b), k, count in zip(pairwise(edges), link, counts, strict=True):
+        cut = np.linspace(a, b, count + 1)
+        bottoms.extend(cut[:-1])
+        tops.extend(cut[1:])
+        links.extend([k] * count)
+    return np.array(bottoms), np.array(tops), np.array(links, dtype=np.int64)
+
+
+def _segment_names(bottoms: np.ndarray, tops: np.ndarray) -> tuple[str, ...]:
+    known = {1: ("whole height",), 2: ("base", "top"), 3: ("base", "middle", "top")}
+    if len(bottoms) in known:
+        return known[len(bottoms)]
+    return tuple(f"{a:.2f} to {b:.2f} m" for a, b in zip(bottoms, tops, strict=True))

@@ -1,0 +1,371 @@
+"""Loss data of vents, meshes, rails and slots: each a small function with its source, and the rows the kernels read.
+
+A loss coefficient zeta belongs to a reference speed: loss = zeta rho v^2 / 2 [Pa]. "Memory" beside a source means
+that the figure is remembered textbook matter and the text was not at hand.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cavity.errors import Fault, InputError
+from cavity.kernels import losses as kernel
+
+if TYPE_CHECKING:
+    from cavity.wallfile.model import Barrier, Opening, Rail
+
+SHARP_DISCHARGE = 0.6  # -, sharp-edged opening; ISO 15099 and ASHRAE Fundamentals, memory
+BEND_LOSS = 1.2  # -, sharp 90 degree mitre bend, Re > 1e4: 1.1 to 1.2; Idelchik diagram 6 and ASHRAE fittings, memory
+SLIT_LOW_RE = 128.0 / math.pi  # -, zeta Re of a slit in a thin wall, creeping flow; Hasimoto 1958, re-derived
+HOLE_LOW_RE = 12.0 * math.pi  # -, zeta Re of a round hole in a thin wall, creeping flow; Sampson 1891, memory
+LAMINAR_SLOT = 96.0  # -, Darcy f Re between parallel plates; Shah & London 1978, memory
+DEFAULT_WIRE = 0.3e-3  # m, wire of an insect mesh where none is given; common practice, no source
+DEFAULT_HOLE = 3.0e-3  # m, hole of a perforated strip where none is given; common practice, no source
+
+# Full-scale tracer gas; Iqbal, Ozaki, Choi, Arima, Hamashima 2023, E3S Web Conf. 396:02030 (read)
+LOUVRE_DISCHARGE = ((0.0, 0.80), (15.0, 0.62), (30.0, 0.41))  # (blade angle degrees, discharge coefficient)
+
+
+def loss_of_discharge(discharge: float | np.ndarray) -> float | np.ndarray:
+    """Return the loss coefficient 1 / Cd^2 on the opening speed [-] of a discharge coefficient [-]."""
+    return 1.0 / np.square(discharge)
+
+
+def plate_loss_idelchik(porosity: float | np.ndarray) -> float | np.ndarray:
+    """Return the loss coefficient of a thin sharp-edged perforated plate in a duct.
+
+    Parameters
+    ----------
+    porosity : float or array
+        Open share of the plate, 0-1. [1]
+
+    Returns
+    -------
+    float or array
+        Loss coefficient on the approach speed, turbulent limit (hole Re > 1e5). [1]
+
+    References
+    ----------
+    Idelchik, Handbook of Hydraulic Resistance, diagram 8-1, memory.
+    """
+    f = np.asarray(porosity, dtype=float)
+    return (0.707 * np.sqrt(1.0 - f) + 1.0 - f) ** 2 / f**2
+
+
+def mesh_loss_idelchik(porosity: float | np.ndarray) -> float | np.ndarray:
+    """Return the loss coefficient of a round-wire mesh in turbulent flow, on the approach speed [-].
+
+    Parameters
+    ----------
+    porosity : float or array
+        Open share of the mesh, 0-1. [1]
+
+    References
+    ----------
+    Idelchik, Handbook of Hydraulic Resistance, diagram 8-6, memory.
+    """
+    f = np.asarray(porosity, dtype=float)
+    return 1.3 * (1.0 - f) + (1.0 / f - 1.0) ** 2
+
+
+def mesh_loss_bailey_2003(porosity: float | np.ndarray, reynolds: float | np.ndarray) -> float | np.ndarray:
+    """Return the loss coefficient of a woven mesh: the law the network uses.
+
+    Parameters
+    ----------
+    porosity : float or array
+        Open share of the mesh, 0-1. [1]
+    reynolds : float or array
+        Reynolds number on face speed and wire diameter. [1]
+
+    Returns
+    -------
+    float or array
+        Loss coefficient on the face speed. [1]
+
+    References
+    ----------
+    Bailey, Montero, Perez-Parra, Robertson, Baeza, Kamaruddin 2003, Biosystems Engineering 86; coefficients memory,
+    three-term structure and Reynolds number read in secondary texts.
+    """
+    b2 = np.square(porosity)
+    value, _ = _bailey(np.asarray(reynolds, dtype=float))
+    return (1.0 - b2) / b2 * value / np.square(reynolds)
+
+
+_bailey = np.vectorize(kernel.mesh_bailey_2003, otypes=[float, float])
+
+
+def mesh_loss_brundrett_1993(porosity: float | np.ndarray, reynolds: float | np.ndarray) -> float | np.ndarray:
+    """Return the loss coefficient of a mesh on the face speed [-]; Brundrett 1993, J. Fluids Eng. 115, memory.
+
+    Parameters
+    ----------
+    porosity : float or array
+        Open share of the mesh, 0-1. [1]
+    reynolds : float or array
+        Reynolds number on face speed and wire diameter, 1e-4 to 1e4. [1]
+    """
+    b2 = np.square(porosity)
+    re = np.asarray(reynolds, dtype=float)
+    return (1.0 - b2) / b2 * (7.0 / re + 0.9 / np.log10(re + 1.25) + 0.05 * np.log10(re))
+
+
+def louvre_discharge(angle: float) -> float:
+    """Return the discharge coefficient of a louvre.
+
+    Parameters
+    ----------
+    angle : float
+        Blade angle from the flow, 0 = straight through; measured for 0, 15 and 30. [degree]
+
+    Returns
+    -------
+    float
+        Discharge coefficient on the free area; beyond 30 degrees the fall of the last step goes on (extrapolated). [1]
+
+    References
+    ----------
+    Iqbal, Ozaki, Choi, Arima, Hamashima 2023, E3S Web Conf. 396:02030, read.
+    """
+    angles = [pair[0] for pair in LOUVRE_DISCHARGE]
+    logs = [math.log(pair[1]) for pair in LOUVRE_DISCHARGE]
+    angle = abs(angle)
+    if angle > angles[-1]:
+        fall = (logs[-1] - logs[-2]) / (angles[-1] - angles[-2])
+        return math.exp(logs[-1] + fall * (angle - angles[-1]))
+    return math.exp(float(np.interp(angle, angles, logs)))
+
+
+def orifice_loss(discharge: float, area_share_before: float = 0.0, area_share_after: float = 0.0) -> float:
+    """Return the loss of total pressure through an orifice between two spaces, on the orifice speed.
+
+    Parameters
+    ----------
+    discharge : float
+        Discharge coefficient between two large spaces; 1 / Cd stands for the contraction and the lost jet. [1]
+    area_share_before, area_share_after : float
+        Orifice area over the section before and after it; 0 for open space, 1 where nothing narrows. [1]
+
+    Returns
+    -------
+    float
+        Loss coefficient: 1 / Cd^2 between large spaces; (1/Cd - f)^2 from open space into a duct (this is Z_in of
+        ISO 15099 with Cd 0.6); 1 at the plain end of a duct; 0 where nothing narrows. [1]
+
+    References
+    ----------
+    Idelchik, Handbook of Hydraulic Resistance, diagrams 4-9 to 4-17 (1 + 0.707 sqrt(1 - f1) - f2)^2, memory; 0.707
+    is replaced by 1/Cd - 1.
+    """
+    contraction = (1.0 / discharge - 1.0) * math.sqrt(1.0 - min(area_share_before, 1.0))
+    if area_share_before == 0.0 and area_share_after == 0.0:
+        return 1.0 / discharge**2
+    return max(1.0 + contraction - min(area_share_after, 1.0), 0.0) ** 2
+
+
+def opening_row(opening: Opening, channel_area: float, at_end: bool) -> np.ndarray:
+    """Return the kernel row of an opening.
+
+    Edge loss by discharge coefficient (sharp edges unless given; louvre by blade angle), mesh or perforated plate in
+    series, bends in series, creeping flow of the slit or the holes. Only a straight opening at the end of the column
+    leads its jet along the channel; any other loses all of it.
+
+    Parameters
+    ----------
+    opening : Opening
+        As in the wall file; `discharge` stands for edges and blades, mesh and bends come on top.
+    channel_area : float
+        Flow area of the cavity beside it. [m2/m]
+    at_end : bool
+        True for an opening at the bottom or the top end of its column.
+
+    Returns
+    -------
+    array, (6,)
+        See `cavity.kernels.losses`; AREA 0 where the opening is closed.
+    """
+    row = np.zeros(kernel.RESTRICTION_COLUMNS)
+    area = opening.free_area
+    if area <= 0.0 or opening.porosity <= 0.0:
+        return row
+    share = min(area / channel_area, 1.0) if at_end and not opening.bends and channel_area > 0.0 else 0.0
+    narrow = max(area / channel_area, 1.0) if share else 1.0  # opening wider than the channel: the channel governs
+    discharge = opening.discharge
+    if discharge is None:
+        discharge = louvre_discharge(opening.blade_angle) if opening.kind == "louvre" else SHARP_DISCHARGE
+    bends = BEND_LOSS * opening.bends
+    width = opening.clear_height or area  # a slot all along the wall is as high as its area per metre
+    row[kernel.AREA] = area
+    row[kernel.ZETA_PLUS] = orifice_loss(discharge, 0.0, share) * narrow**2 + bends
+    row[kernel.ZETA_MINUS] = orifice_loss(discharge, share, 0.0) * narrow**2 + bends
+    row[kernel.LINEAR] = SLIT_LOW_RE / (2.0 * width)
+    if opening.porosity < 1.0:
+        if opening.kind == "perforated":
+            plate = float(plate_loss_idelchik(opening.porosity))
+            row[kernel.ZETA_PLUS] += plate
+            row[kernel.ZETA_MINUS] += plate
+            row[kernel.LINEAR] += HOLE_LOW_RE / (opening.porosity * (opening.hole or DEFAULT_HOLE))
+        else:
+            row[kernel.MESH] = 1.0 / opening.porosity**2 - 1.0
+            row[kernel.WIRE] = opening.wire or DEFAULT_WIRE
+    return row
+
+
+def _gap_row(area: float, channel_area: float, diameter: float, discharge: float) -> np.ndarray:
+    """Return the row of a sharp gap across the channel; AREA 0 where it is closed."""
+    row = np.zeros(kernel.RESTRICTION_COLUMNS)
+    if area <= 0.0:
+        return row
+    share = min(area / channel_area, 1.0)
+    row[kernel.AREA] = area
+    row[kernel.ZETA_PLUS] = row[kernel.ZETA_MINUS] = orifice_loss(discharge, share, share)
+    row[kernel.LINEAR] = SLIT_LOW_RE / diameter * (1.0 - share)  # nothing left where the gap is the whole channel
+    return row
+
+
+def rail_row(rail: Rail, depth: float, channel_area: float) -> np.ndarray:
+    """Return the kernel row of a rail: a sharp-edged gap of gap x depth in every bay.
+
+    The gap has no length along the flow: friction inside it is left out.
+
+    Parameters
+    ----------
+    rail : Rail
+        Gap and bay. [m]
+    depth : float
+        Depth of the cavity. [m]
+    channel_area : float
+        Flow area of the cavity. [m2/m]
+
+    Returns
+    -------
+    array, (6,)
+        See `cavity.kernels.losses`.
+    """
+    area = min(rail.gap, rail.bay) * depth / rail.bay
+    diameter = 2.0 * rail.gap * depth / max(rail.gap + depth, 1e-12)
+    return _gap_row(min(area, channel_area), channel_area, max(diameter, 1e-9), rail.discharge)
+
+
+def barrier_row(barrier: Barrier, channel_area: float) -> np.ndarray:
+    """Return the kernel row of a barrier with residual free area [m2/m], as a slit along the wall; AREA 0: closed.
+
+    Parameters
+    ----------
+    barrier : Barrier
+        Residual free area and discharge coefficient.
+    channel_area : float
+        Flow area of the cavity. [m2/m]
+    """
+    area = min(barrier.free_area, channel_area)
+    return _gap_row(area, channel_area, max(2.0 * area, 1e-9), barrier.discharge)
+
+
+def channel_row(
+    depth: float, length: float, *, blocked: float = 0.0, roughness: float = 0.0, pieces: int = 1
+) -> np.ndarray:
+    """Return the kernel row of a piece of the cavity.
+
+    Parameters
+    ----------
+    depth, length : float
+        Depth of the cavity, length along the flow. [m]
+    blocked : float
+        Share of the plan area taken by battens and brackets: it narrows the channel. [1]
+    roughness : float
+        Equivalent sand roughness of the faces. [m]
+    pieces : int
+        Number of pieces in which the flow develops anew. [1]
+
+    Returns
+    -------
+    array, (5,)
+        See `cavity.kernels.losses`.
+    """
+    row = np.zeros(kernel.CHANNEL_COLUMNS)
+    row[kernel.CHANNEL_AREA] = depth * (1.0 - blocked)
+    row[kernel.LENGTH] = length
+    row[kernel.DIAMETER] = 2.0 * depth
+    row[kernel.ROUGH] = (min(roughness, 0.5 * depth) / (3.7 * 2.0 * depth)) ** 1.11
+    row[kernel.PIECES] = pieces
+    return row
+
+
+_channel = np.vectorize(kernel.channel_loss, excluded={0, 1}, otypes=[float, float])
+_friction = np.vectorize(kernel.friction, otypes=[float, float])
+
+
+def channel_loss(
+    speed: float | np.ndarray,
+    depth: float,
+    length: float,
+    *,
+    density: float = 1.2,
+    viscosity: float = 1.81e-5,
+    roughness: float = 0.0,
+    pieces: int = 1,
+) -> np.ndarray:
+    """Return the friction and entry loss of a slot [Pa]; laminar, turbulent and the blend between.
+
+    Parameters
+    ----------
+    speed : float or array
+        Mean speed, sign is kept. [m/s]
+    depth, length, roughness : float
+        Slot. [m]
+    density : float
+        Air density. [kg/m3]
+    viscosity : float
+        Dynamic viscosity. [Pa s]
+    pieces : int
+        Number of pieces in which the flow develops anew. [1]
+    """
+    row = channel_row(depth, length, roughness=roughness, pieces=pieces)[np.newaxis]
+    return _channel(row, 0, np.asarray(speed, dtype=float) * density * depth, density, viscosity)[0]
+
+
+def friction_factor(reynolds: float | np.ndarray, relative_roughness: float = 0.0) -> np.ndarray:
+    """Return the Darcy friction factor between parallel plates [-].
+
+    Parameters
+    ----------
+    reynolds : float or array
+        Reynolds number on the hydraulic diameter, above 0. [1]
+    relative_roughness : float
+        Equivalent sand roughness over the hydraulic diameter. [1]
+    """
+    return _friction(np.asarray(reynolds, dtype=float), (relative_roughness / 3.7) ** 1.11)[0]
+
+
+def friction_dean_1978(reynolds: float | np.ndarray) -> float | np.ndarray:
+    """Return the Darcy friction factor of smooth turbulent plates [-]; Dean 1978, J. Fluids Eng. 100:215, memory.
+
+    Parameters
+    ----------
+    reynolds : float or array
+        Reynolds number on the hydraulic diameter, 1.2e4 to 1.2e6 (6e3 to 6e5 on the full gap). [1]
+    """
+    return 4.0 * 0.073 * (0.5 * np.asarray(reynolds, dtype=float)) ** -0.25
+
+
+def stack_pressure(height: float, temperature_inside: float, temperature_outside: float, pressure: float) -> float:
+    """Return the stack pressure of dry air over a height, positive when it drives air upwards [Pa].
+
+    Parameters
+    ----------
+    height : float
+        Difference of height of the two openings. [m]
+    temperature_inside, temperature_outside : float
+        Air in the cavity and outdoors. [K]
+    pressure : float
+        Atmospheric pressure. [Pa]
+    """
+    from cavity.constants import GRAVITY, R_AIR
+
+    if min(temperature_inside, temperature_outside, pressure) <= 0.0:
+        raise InputError(Fault("stack pressure", "temperatures in K and pressure in Pa must be above 0"))
+    return pressure / R_AIR * (1.0 / temperature_outside - 1.0 / temperature_inside) * GRAVITY * height
