@@ -1,1 +1,104 @@
-"""TODO"""
+"""Moisture criteria: a result Dataset in, findings out, and the verdict over them.
+
+`judge` runs every criterion; each is a file of this folder with a function ``findings(ds, limits)`` and its choices in
+the docstring. `cavity.risk.finding` says how the two zones of a clad wall are judged apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
+
+from cavity.risk.finding import STATUSES, Finding
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+__all__ = ["Finding", "judge", "verdict", "worst"]
+
+
+def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Finding, ...]:
+    """Run all criteria on one case.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        Result of `cavity.simulate`.
+    limits : mapping of str to float, optional
+        Thresholds by the names of `cavity.risk.limits.LIMITS`, in the units listed there; others keep their default.
+
+    Returns
+    -------
+    tuple of Finding
+        Worst first.
+
+    Raises
+    ------
+    InputError
+        If a threshold has an unknown name or is out of range.
+    """
+    from cavity.risk import (
+        air_layer,
+        condensate,
+        decay,
+        dew_point,
+        film,
+        frost,
+        humidity,
+        mould,
+        residue,
+        wetness,
+        wood_moisture,
+    )
+    from cavity.risk.limits import resolve
+
+    given = resolve(limits, float(ds.attrs["film_limit"]))
+    criteria = (
+        mould, wood_moisture, decay, condensate, residue, humidity, dew_point, film, wetness, frost, air_layer,
+    )  # fmt: skip
+    return worst_first(found for criterion in criteria for found in criterion.findings(ds, given))
+
+
+def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return the findings by status, then by severity, worst first; equal ones keep their order."""
+    return tuple(sorted(findings, key=lambda found: (-STATUSES.index(found.status), -found.ratio)))
+
+
+def worst(findings: Iterable[Finding]) -> Finding:
+    """Return the worst finding; ValueError if there is none."""
+    ranked = worst_first(findings)
+    if not ranked:
+        raise ValueError("there is no finding to rank")
+    return ranked[0]
+
+
+def verdict(findings: Iterable[Finding]) -> tuple[str, str]:
+    """Return the status of a wall and one sentence that says why.
+
+    Parameters
+    ----------
+    findings : iterable of Finding
+        Of one case.
+
+    Returns
+    -------
+    status : str
+        The worst status among the findings.
+    sentence : str
+        What decides, and how many other findings share that status.
+    """
+    ranked = worst_first(findings)
+    top = worst(ranked)
+    others = len([found for found in ranked if found.status == top.status]) - 1
+    if top.status == "pass":
+        return "pass", f"Passes all {len(ranked)} findings; nearest to its limit: {_clause(top)}"
+    lead = "Fails" if top.status == "fail" else "Meets every criterion that can fail, with points to watch"
+    more = f" {others} more {'finding is' if others == 1 else 'findings are'} {_STATE[top.status]}." if others else ""
+    return top.status, f"{lead}: {_clause(top)}{more}"
+
+
+_STATE = {"watch": "to watch", "fail": "a fail"}
+
+
+def _clause(found: Finding) -> str:
+    return f"{found.title.lower()}. {found.sentence}"

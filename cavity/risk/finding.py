@@ -1,0 +1,148 @@
+"""What a criterion returns, and the few ways of reading a result Dataset that all criteria share.
+
+Zones. A cladding stands in the weather: its faces are wet for many hours of any year, and the cavity exists so that
+this does no harm. A criterion therefore judges two zones apart. The *wall side* (outer face of the backup wall and all
+within it) can fail. The *cladding side* (outer face and back of the cladding, and what lies between) can at most be a
+"watch": it tells what the cladding, its fixings and its drainage must bear, and does not condemn the wall. This split
+is our own choice (common practice, no source).
+
+The year is taken as a cycle: 31 December is followed by 1 January of the same series, as the runs repeat one year.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+STATUSES = ("pass", "watch", "fail")
+HOUR = 3600.0  # s
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """The outcome of one criterion at one place.
+
+    Parameters
+    ----------
+    key : str
+        Short name of the criterion, e.g. ``"mould"``.
+    title : str
+        What people call it.
+    where : str
+        Face or layer, and segment.
+    value : float
+        What was found, in `units`.
+    limit : float
+        What is allowed, in `units`.
+    units : str
+        Unit as text for display.
+    status : str
+        ``"pass"``, ``"watch"`` (meets the criterion narrowly, or a matter of detailing) or ``"fail"``.
+    when : str
+        Months, and date of the worst; empty where it never happens.
+    hours : float
+        Hours of the year concerned. [h]
+    source : str
+        Standard or paper, and whether from memory or our own choice.
+    sentence : str
+        One plain sentence.
+    ratio : float
+        Severity: 1 at the limit, more is worse. Used to rank.
+    """
+
+    key: str
+    title: str
+    where: str
+    value: float
+    limit: float
+    units: str
+    status: str
+    when: str
+    hours: float
+    source: str
+    sentence: str
+    ratio: float
+
+    def __post_init__(self) -> None:
+        if self.status not in STATUSES:
+            raise ValueError(f"status {self.status!r} is none of {', '.join(STATUSES)}")
+
+
+def first_wall_face(ds: xr.Dataset) -> int:
+    """Return the position along `face` of the outer face of the backup wall, where the wall side begins."""
+    return list(ds["face_role"].values).index("outer face of wall")
+
+
+def is_wall_layer(ds: xr.Dataset) -> np.ndarray:
+    """Return which layers belong to the backup wall, (layer,) of bool."""
+    return np.asarray(ds["layer_part"].values) == "backup"
+
+
+def neighbours(ds: xr.Dataset, face: int) -> list[int]:
+    """Return the positions along `layer` of the layers that meet at a face, outer one first."""
+    layers = [str(name) for name in ds["layer"].values]
+    pair = (str(ds["face_outer"].values[face]), str(ds["face_inner"].values[face]))
+    return [layers.index(name) for name in pair if name in layers]
+
+
+def place(ds: xr.Dataset, dim: str, index: int, segment: int) -> str:
+    """Return the text for a face, layer or film face and its segment, left out when there is one only."""
+    name = str(ds[dim].values[index])
+    return f"{name}, {ds['segment'].values[segment]}" if ds.sizes["segment"] > 1 else name
+
+
+def year_mean(values: np.ndarray, hours: int) -> np.ndarray:
+    """Return the running mean over the last `hours` hours along axis 0, the year taken as a cycle."""
+    span = min(hours, values.shape[0])
+    wrapped = np.concatenate([values[-span:], values]).astype(float)
+    total = np.cumsum(wrapped, axis=0)
+    return (total[span:] - total[:-span]) / span
+
+
+def worst_place(values: np.ndarray) -> tuple[int, ...]:
+    """Return the index of the largest value of an array of any shape."""
+    return tuple(int(i) for i in np.unravel_index(int(np.argmax(values)), values.shape))
+
+
+def stamp(time: np.ndarray, index: int) -> str:
+    """Return date and hour as text, e.g. ``14 Feb 05:00``; the year is left out, for it stands for any year."""
+    text = str(np.asarray(time[index], "datetime64[h]"))
+    return f"{int(text[8:10])} {_MONTHS[int(text[5:7]) - 1]} {text[11:13]}:00"
+
+
+def months(time: np.ndarray, mask: np.ndarray) -> str:
+    """Return the months in which `mask` (time,) holds in any hour, as ranges over the turn of the year."""
+    month = np.asarray(time, "datetime64[M]").astype(int) % 12
+    present = [bool(np.any(mask[month == m])) for m in range(12)]
+    if not any(present):
+        return ""
+    if all(present):
+        return "all year"
+    starts = [m for m in range(12) if present[m] and not present[m - 1]]
+    parts = []
+    for begin in starts:
+        end = begin
+        while present[(end + 1) % 12]:
+            end = (end + 1) % 12
+        parts.append(_MONTHS[begin] if begin == end else f"{_MONTHS[begin]} to {_MONTHS[end]}")
+    return ", ".join(parts)
+
+
+def when(time: np.ndarray, mask: np.ndarray, worst: int | None = None) -> str:
+    """Return months in which it happens and the worst hour, as one text; empty where it never happens."""
+    text = months(time, mask)
+    if text and worst is not None:
+        text += f"; worst {stamp(time, worst)}"
+    return text
+
+
+def number(value: Any, digits: int = 0) -> str:
+    """Return a number for a sentence, without a minus before zero."""
+    text = f"{float(value):.{digits}f}"
+    return text.lstrip("-") if float(text) == 0.0 else text

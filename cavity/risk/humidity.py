@@ -1,0 +1,60 @@
+"""Relative humidity on the wall side: 30-day mean, and hours above 80, 90 and 95 %.
+
+Choices. The 30-day mean of 80 % at 5-40 degC was the criterion of ASHRAE 160-2009. The 2016 edition replaced it by the
+mould index because it condemned walls that do well, so it makes a watch here and never a fail. The hours by class are
+told for comparison; no published limit for them is known to us. Faces between materials that resist mould (membranes,
+metal, glass) are left out where there are others: the outer face of a membrane has the humidity of the air outdoors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cavity.constants import ICE_POINT
+from cavity.risk.finding import Finding, first_wall_face, number, place, when, worst_place, year_mean
+from cavity.risk.limits import source
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+CLASSES = (0.80, 0.90, 0.95)
+_MONTH = 30 * 24  # h
+
+
+def class_hours(ds: xr.Dataset) -> np.ndarray:
+    """Return the hours above 80, 90 and 95 % relative humidity, (class, segment, face). [h]."""
+    humid = np.asarray(ds["relative_humidity"].values)
+    return np.stack([(humid > level).sum(axis=0) for level in CLASSES])
+
+
+def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
+    """Return one finding: the largest 30-day mean humidity at 5-40 degC; hours by class in its sentence."""
+    time = ds["time"].values
+    start = first_wall_face(ds)
+    humid = np.asarray(ds["relative_humidity"].values[:, :, start:], float)
+    mean = year_mean(humid, _MONTH)
+    celsius = year_mean(ds["temperature"].values[:, :, start:], _MONTH) - ICE_POINT
+    counted = np.where((celsius >= 5.0) & (celsius <= 40.0), mean, 0.0)
+    prone = np.asarray(ds["face_mould_class"].values[start:]) != "resistant"
+    if prone.any():
+        counted = np.where(prone, counted, 0.0)
+    at, segment, face = worst_place(counted)
+    value, limit = float(counted[at, segment, face]), limits["humidity_mean"]
+    above = counted[:, segment, face] > limit
+    hours = class_hours(ds)[:, segment, start + face]
+    where = place(ds, "face", start + face, segment)
+    text = (
+        f"The dampest 30 days above 5 °C at {where} average {number(100 * value)} % relative humidity (watch above "
+        f"{number(100 * limit)} %); {hours[0]} h of the year exceed 80 %, {hours[1]} h 90 %, {hours[2]} h 95 %."
+    )
+    return [
+        Finding(
+            "humidity", "Relative humidity, 30-day mean", where, 100 * value, 100 * limit, "%",
+            "watch" if value > limit else "pass", when(time, above, at), float(above.sum()),
+            f"{source('humidity_mean', limits)}; replaced by the mould index in 2016, so a watch only", text,
+            value / limit,
+        )
+    ]  # fmt: skip

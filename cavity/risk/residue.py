@@ -1,0 +1,60 @@
+"""Residue: water the wall keeps from one year to the next.
+
+Choices. ISO 13788 lets condensate gather if it has gone by the end of the year. Of several simulated years the last two
+are compared, layer by layer. A gain that more than halves each year is a wall that settles (a watch); one that does not
+is growth, called growth, and fails. Losses are drying and pass. A single year cannot tell: a watch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cavity.risk.finding import Finding, is_wall_layer, number, place, worst_place
+from cavity.risk.limits import source
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+
+def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
+    """Return one finding: the layer of the backup wall that gains most from the last year but one to the last."""
+    layers = np.flatnonzero(is_wall_layer(ds))
+    end = np.asarray(ds["water_end_of_year"].values, float)[:, :, layers]  # (year, segment, layer)
+    limit = limits["residue"]
+    origin = f"ISO 13788:2012 (nothing may remain after a year), from memory; {source('residue', limits)}"
+    title, years = "Water left from year to year", len(end)
+    if years < 2:
+        segment, which = worst_place(end[-1])
+        where = place(ds, "layer", int(layers[which]), segment)
+        text = "Only one year was run, so it cannot be told whether water is left from year to year; run two or more."
+        return [Finding("residue", title, where, 0.0, 1e3 * limit, "g/m² a", "watch", "", 0.0, origin, text, 0.5)]
+    gain = end[-1] - end[-2]
+    segment, which = worst_place(gain)
+    value = float(gain[segment, which])
+    where = place(ds, "layer", int(layers[which]), segment)
+    before = float((end[-2] - end[-3])[segment, which]) if years > 2 else 0.0
+    settles = years > 2 and before > 0.0 and value < 0.5 * before
+    held = float(end[-1, segment, which])
+    if value <= limit:
+        status = "pass"
+        text = f"No water is left from year to year: {where} changes by {number(1e3 * value, 1)} g/m² in the last year."
+    elif settles:
+        status = "watch"
+        still = value * value / (before - value)  # sum of the geometric series that continues both gains
+        text = (
+            f"{where} still gains {number(1e3 * value)} g/m² a year, half or less of the year before: it settles, "
+            f"about {number(1e3 * still)} g/m² above the present {number(1e3 * held)} g/m²."
+        )
+    else:
+        status = "fail"
+        text = f"Growth: {where} gains {number(1e3 * value)} g/m² each year and does not settle"
+        text += f" ({number(1e3 * held)} g/m² after {years} years)."
+    return [
+        Finding(
+            "residue", title, where, 1e3 * value, 1e3 * limit, "g/m² a", status,
+            f"end of year {years} against year {years - 1}", 0.0, origin, text, max(value / limit, 0.0),
+        )
+    ]  # fmt: skip

@@ -1,0 +1,90 @@
+"""Time of wetness of metal by ISO 9223: hours above 80 % relative humidity and above 0 degC.
+
+Choices. Rails, brackets and fasteners stand in the cavity air: their time of wetness is that of the air there, set
+beside that of the outdoor air. Above 5500 h (class tau 5) a watch: the coating must suit; metal in the cavity never
+fails, as corrosion also depends on salt and sulphur, which no weather file tells. Metal on the wall side (foil, studs
+as layers): watch above 2500 h (tau 4), fail above the limit for the cavity, as nobody can inspect it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cavity.constants import ICE_POINT
+from cavity.risk.finding import Finding, first_wall_face, number, place, when, worst_place
+from cavity.risk.limits import source
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+_CLASSES = ((10.0, "τ1"), (250.0, "τ2"), (2500.0, "τ3"), (5500.0, "τ4"), (np.inf, "τ5"))  # ISO 9223:1992, from memory
+
+
+def wet(temperature: np.ndarray, relative_humidity: np.ndarray) -> np.ndarray:
+    """Return the hours that count as wet by ISO 9223, of temperature [K] and relative humidity [-]; array of bool."""
+    return (np.asarray(relative_humidity) > 0.80) & (np.asarray(temperature) > ICE_POINT)
+
+
+def wetness_class(hours: float) -> str:
+    """Return the class of ISO 9223:1992 for the wet hours of a year. [h]."""
+    return next(name for top, name in _CLASSES if hours <= top)
+
+
+def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
+    """Return findings for fixings in the cavity, metal of the cladding and metal of the wall, where there is any."""
+    time = ds["time"].values
+    days = len(time) / 24.0
+    outdoors = float(wet(ds["temperature_outdoor"].values, ds["relative_humidity_outdoor"].values).sum())
+    origin = "ISO 9223 (RH > 80 %, T > 0 °C; abstract read, classes from memory)"
+    made = []
+
+    air = wet(ds["cavity_temperature"].values, ds["cavity_relative_humidity"].values)
+    hours = air.sum(axis=0)
+    segment = int(np.argmax(hours))
+    value, limit = float(hours[segment]), limits["wetness_cavity"]
+    where = f"cavity air, {ds['segment'].values[segment]}" if len(hours) > 1 else "cavity air"
+    text = (
+        f"Metal rails and fasteners in the cavity are wet for {number(value)} h in {number(days)} days (class "
+        f"{wetness_class(value)}; {number(outdoors)} h outdoors): choose their coating for that."
+    )
+    made.append(
+        Finding(
+            "wetness", "Time of wetness of fixings in the cavity", where, value, limit, "h",
+            "watch" if value > limit else "pass", when(time, air[:, segment]), value,
+            f"{origin}; {source('wetness_cavity', limits)}", text, value / limit,
+        )
+    )  # fmt: skip
+
+    metal = np.asarray(ds["face_metal"].values, bool)
+    start = first_wall_face(ds)
+    # the outer face stands in the rain and is judged by nobody; the back of a metal cladding is
+    zones = (
+        ("wetness_cladding", "Time of wetness of metal cladding, back", metal & (np.arange(metal.size) < start)),
+        ("wetness_wall", "Time of wetness of metal in the wall", metal & (np.arange(metal.size) >= start)),
+    )
+    for key, title, chosen in zones:
+        faces = np.flatnonzero(chosen & (np.arange(metal.size) > 0))
+        if not faces.size:
+            continue
+        count = wet(ds["temperature"].values[:, :, faces], ds["relative_humidity"].values[:, :, faces])
+        hours = count.sum(axis=0)
+        segment, which = worst_place(hours)
+        value = float(hours[segment, which])
+        inside = key == "wetness_wall"
+        limit = limits["wetness_wall" if inside else "wetness_cavity"]
+        status = "watch" if value > limit else "pass"
+        if inside and value > max(limit, limits["wetness_cavity"]):
+            status = "fail"
+        where = place(ds, "face", int(faces[which]), segment)
+        text = f"Metal at {where} is wet for {number(value)} h of the year (class {wetness_class(value)}; "
+        text += f"watch above {number(limit)} h)."
+        made.append(
+            Finding(
+                key, title, where, value, limit, "h", status, when(time, count[:, segment, which]), value,
+                f"{origin}; {source('wetness_wall' if inside else 'wetness_cavity', limits)}", text, value / limit,
+            )
+        )  # fmt: skip
+    return made
