@@ -37,6 +37,9 @@ class Material:
     wood: bool = False  # judged by wood moisture content
     metal: bool = False  # judged by time of wetness
     mould_class: str = "resistant"  # very sensitive | sensitive | medium resistant | resistant
+    thickness: float = 0.0  # m, usual thickness; 0: none is usual
+    sd: float | None = None  # m, a membrane as sold: what a layer of it gets that gives no s_d of its own
+    sd_table: tuple[tuple[float, float], ...] = ()  # (relative humidity 0-1, s_d m) of a membrane as sold
 
 
 @dataclass(frozen=True)
@@ -49,6 +52,7 @@ class Layer:
     sd: float | None = None  # m, equivalent air layer thickness of a membrane
     sd_table: tuple[tuple[float, float], ...] = ()  # (relative humidity 0-1, s_d m)
     rail_conductance: float = 0.0  # W/(m2 K), metal through the layer, averaged over the wall area (parallel path)
+    rail_spacing: float = 0.6  # m, distance between those rails: how local the cold spot at each is
 
     @property
     def is_membrane(self) -> bool:

@@ -1,0 +1,220 @@
+"""U-values by hand, air layers against the table of ISO 6946, and the rules for ventilated layers."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cavity.errors import InputError
+from cavity.wall import uvalue
+from cavity.wallfile.model import Cavity, Column, Layer, Material, Opening, OpeningSet, Wall
+
+
+def layer(name, thickness, conductivity, **more):
+    material = Material(name, name, 1000.0, conductivity, 1000.0, 10.0, 10.0, "test")
+    return Layer(name, material, thickness, **more)
+
+
+def wall(area=0.0, **more):
+    vents = (Opening("base", 0.0, "slot", area / 2), Opening("head", 6.0, "slot", area / 2))
+    values = {
+        "name": "test wall",
+        "cladding": (layer("panel", 0.010, 0.25),),
+        "cavity": Cavity(0.025),
+        "backup": (layer("insulation", 0.10, 0.036), layer("concrete", 0.18, 1.95)),
+        "columns": (Column("wall", 0.0, 6.0),),
+        "opening_sets": (OpeningSet("vents", vents),),
+        "depths": (0.025,),
+    }
+    return Wall(**{**values, **more})
+
+
+@pytest.mark.parametrize(
+    ("direction", "millimetres", "resistance"),
+    [  # ISO 6946 table of unventilated air layers, emissivity >= 0.8, as read in a secondary text; two digits printed
+        ("up", 5, 0.11),
+        ("up", 7, 0.13),
+        ("up", 10, 0.15),
+        ("up", 15, 0.16),
+        ("up", 25, 0.16),
+        ("up", 300, 0.16),
+        ("horizontal", 5, 0.11),
+        ("horizontal", 7, 0.13),
+        ("horizontal", 10, 0.15),
+        ("horizontal", 15, 0.17),
+        ("horizontal", 25, 0.18),
+        ("horizontal", 300, 0.18),
+        ("down", 15, 0.17),
+        ("down", 25, 0.19),
+        ("down", 50, 0.21),
+        ("down", 100, 0.22),
+        ("down", 300, 0.23),
+    ],
+)
+def test_air_layers_of_iso_6946(direction, millimetres, resistance):
+    found = uvalue.air_layer_resistance(millimetres / 1000, 0.9, 0.9, direction=direction)
+    assert found == pytest.approx(resistance, abs=0.0051)  # rounding of the table
+
+
+def test_low_emissivity_raises_the_air_layer():
+    # one face 0.1, by hand: E = 1/(1/0.1 + 1/0.9 - 1) = 0.0989; h = 1.25 + 0.0989 * 5.149 = 1.759; R = 0.5684
+    assert uvalue.air_layer_resistance(0.025, 0.1, 0.9) == pytest.approx(0.5684, abs=1e-4)  # hand figure, 4 digits
+
+
+def test_u_value_of_a_course_example_by_hand():
+    # B. Marteinsson, course notes, example 1: mortar 25 mm 1.20, EPS 100 mm 0.036, concrete 180 mm 1.95, mortar
+    # 20 mm 1.40 -> R 3.07 to 3.08, U 0.33
+    layers = (
+        layer("mortar", 0.025, 1.20),
+        layer("EPS", 0.1, 0.036),
+        layer("concrete", 0.18, 1.95),
+        layer("plaster", 0.02, 1.40),
+    )
+    total = 0.04 + sum(uvalue.layer_resistance(item) for item in layers) + 0.13
+    assert total == pytest.approx(3.0752, abs=5e-5)  # re-computed figure, printed digits
+    assert round(1 / total, 2) == 0.33
+
+
+def test_unventilated_wall_by_hand():
+    # 0.04 + 0.010/0.25 + 0.1831 + 0.1/0.036 + 0.18/1.95 + 0.13 = 3.26319
+    found = uvalue.u_value(wall(400e-6))
+    assert found.ventilation_class == "unventilated"
+    assert found.resistance == pytest.approx(3.2632, abs=1e-4)  # air layer rounded to four digits
+    assert found.u_value == pytest.approx(1 / 3.2632, abs=1e-5)
+    assert sum(r for _, r in found.parts) + 0.17 == pytest.approx(found.resistance, abs=1e-12)
+
+
+def test_well_ventilated_wall_drops_panel_and_air_layer_by_hand():
+    # 0.13 + 0.1/0.036 + 0.18/1.95 + 0.13 = 3.13009
+    found = uvalue.u_value(wall(1500e-6))
+    assert found.ventilation_class == "well ventilated"
+    assert found.resistance == pytest.approx(3.13009, abs=1e-5)
+    assert found.outer_surface == 0.13
+    assert dict(found.parts)["panel"] == dict(found.parts)["cavity"] == 0.0
+
+
+def test_slightly_ventilated_at_1000_mm2_is_the_mean_of_both():
+    # ISO 6946:2007, from memory: linear from 500 to 1500 mm2/m
+    found = uvalue.u_value(wall(1000e-6))
+    assert found.ventilation_class == "slightly ventilated"
+    assert found.resistance == pytest.approx((3.2632 + 3.13009) / 2, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("millimetres2", "kind"),
+    [
+        (0, "unventilated"),
+        (500, "unventilated"),
+        (501, "slightly ventilated"),
+        (1499, "slightly ventilated"),
+        (1500, "well ventilated"),
+        (20000, "well ventilated"),
+    ],
+)
+def test_classes_by_opening_area(millimetres2, kind):
+    # ISO 6946: <= 500, 500 to 1500, >= 1500 mm2 per m
+    assert uvalue.u_value(wall(millimetres2 * 1e-6)).ventilation_class == kind
+
+
+@given(st.floats(0, 4e-3), st.floats(0, 4e-3))
+def test_more_opening_never_lowers_the_u_value(first, second):
+    low, high = sorted((first, second))
+    assert uvalue.u_value(wall(low)).u_value <= uvalue.u_value(wall(high)).u_value * (1 + 1e-12)
+
+
+def test_mesh_and_columns_count_as_a_drawing_gives_them():
+    vents = (
+        Opening("base", 0.0, "mesh", 0.01, porosity=0.5, columns=("left",)),
+        Opening("head", 6.0, "slot", 0.002),
+        Opening("above", 9.0, "slot", 0.1),
+    )
+    choice = OpeningSet("vents", vents)
+    assert uvalue.opening_area(choice, Column("left", 0.0, 6.0)) == pytest.approx(0.007)
+    assert uvalue.opening_area(choice, Column("right", 0.0, 6.0)) == pytest.approx(0.002)
+
+
+@pytest.mark.parametrize(("tilt", "direction"), [(90, "horizontal"), (60, "horizontal"), (45, "up"), (135, "down")])
+def test_heat_flow_within_30_degrees_of_horizontal_counts_as_horizontal(tilt, direction):
+    assert uvalue.heat_flow_direction(tilt) == direction
+
+
+def test_membranes_have_no_thermal_resistance():
+    film = dataclasses.replace(layer("film", 0.001, 0.0001), sd=2.0)
+    assert uvalue.layer_resistance(film) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("web", "spacing", "resistance"),
+    [  # steel girt through 100 mm of 0.035, parallel path, computed from the formula (research table)
+        (0.0012, 0.4, 0.541),
+        (0.0012, 0.6, 0.741),
+        (0.0015, 0.4, 0.450),
+    ],
+)
+def test_rails_as_a_parallel_path(web, spacing, resistance):
+    metal = uvalue.rail_conductance(conductivity=50.0, web=web, spacing=spacing, thickness=0.1)
+    found = uvalue.layer_resistance(layer("insulation", 0.1, 0.035, rail_conductance=metal))
+    assert found == pytest.approx(resistance, abs=6e-4)  # printed digits
+    # published: continuous girts leave 20 to 40 % of the nominal insulation; the parallel path is the lower edge
+    assert 0.14 < found / (0.1 / 0.035) < 0.40
+
+
+def test_point_fasteners_by_hand():
+    # ISO 6946 annex D, from memory: steel 50 W/(m K), 5 mm, 6 per m2, 100 mm of 0.035, R_T 3.204 -> 0.0375
+    found = uvalue.fastener_correction(
+        conductivity=50.0,
+        count=6.0,
+        cross_section=np.pi * 0.0025**2,
+        length=0.1,
+        insulation_resistance=0.1 / 0.035,
+        total_resistance=3.204,
+        insulation_thickness=0.1,
+    )
+    assert found == pytest.approx(0.0375, abs=5e-5)  # printed digits
+
+
+def test_rail_temperature_by_hand_and_in_the_limits():
+    # strip 40 + 2 x 18 = 76 mm; metal 50 * 0.0012 / 0.076 / 0.1 = 7.8947, insulation 0.35 W/(m2 K): R 0.121290
+    metal = uvalue.rail_conductance(conductivity=50.0, web=0.0012, spacing=0.6, thickness=0.1)
+    insulation = layer("insulation", 0.1, 0.035, rail_conductance=metal, rail_spacing=0.6)
+    common = {"resistance_outside": 0.13, "resistance_inside": 0.25, "cover": 0.018}
+    found = uvalue.rail_temperature_factor(layer=insulation, **common)
+    assert found == pytest.approx((0.13 + 0.121290) / (0.13 + 0.121290 + 0.25), abs=1e-5)
+    bare = uvalue.rail_temperature_factor(layer=layer("insulation", 0.1, 0.035), **common)
+    assert bare == pytest.approx((0.13 + 0.1 / 0.035) / (0.13 + 0.1 / 0.035 + 0.25), abs=1e-12)  # no metal: plain wall
+    assert found < bare
+
+
+def test_rail_spots_of_a_wall_by_hand():
+    metal = uvalue.rail_conductance(conductivity=50.0, web=0.0012, spacing=0.6, thickness=0.1)
+    backup = (layer("insulation", 0.1, 0.035, rail_conductance=metal), layer("board", 0.018, 0.13))
+    found = uvalue.rail_spots(dataclasses.replace(wall(2000e-6), backup=backup))
+    inside = 0.018 / 0.13 + 0.13
+    assert [spot[:2] for spot in found] == [("insulation", "board")]
+    assert found[0][2] == pytest.approx((0.13 + 0.121290) / (0.13 + 0.121290 + inside), abs=1e-5)
+
+
+@given(st.floats(0.0, 20.0), st.floats(0.1, 1.2), st.floats(0.0, 0.3))
+def test_a_rail_never_warms_its_inner_end(metal, spacing, cover):
+    insulation = layer("insulation", 0.1, 0.035, rail_conductance=metal, rail_spacing=spacing)
+    common = {"resistance_outside": 0.13, "resistance_inside": 0.25, "cover": cover}
+    found = uvalue.rail_temperature_factor(layer=insulation, **common)
+    mean = (0.13 + uvalue.layer_resistance(insulation)) / (0.13 + uvalue.layer_resistance(insulation) + 0.25)
+    assert 0.13 / 0.38 <= found <= mean + 1e-12
+
+
+def test_rails_and_deep_layers_are_said_in_the_notes():
+    bridged = dataclasses.replace(wall(), backup=(layer("insulation", 0.1, 0.036, rail_conductance=0.5),))
+    assert "ISO 10211" in uvalue.u_value(bridged).notes[0]
+    assert "0.3 m" in uvalue.u_value(wall(), depth=0.4).notes[0]
+
+
+def test_unknown_names_list_the_known_ones():
+    with pytest.raises(InputError, match="vents"):
+        uvalue.u_value(wall(), opening_set="ventz")
+    with pytest.raises(InputError, match="column"):
+        uvalue.u_value(wall(), column="left")
