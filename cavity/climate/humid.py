@@ -7,23 +7,12 @@ producers of weather files write both over ice below 0 degC. The project counts 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 from cavity.constants import ICE_POINT
 
-# ASHRAE Fundamentals ch. 1, eqs. 5 (ice) and 6 (liquid water), Hyland and Wexler 1983; ln(p / Pa), T in K.
-_ICE = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019)
-_WATER = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673)
-
-
-def _formula(temperature: np.ndarray, c: Sequence[float]) -> np.ndarray:
-    t = np.asarray(temperature, dtype=float)
-    return np.exp(c[0] / t + c[1] + t * (c[2] + t * (c[3] + t * (c[4] + t * c[5]))) + c[6] * np.log(t))
+# ASHRAE Fundamentals ch. 1, eq. 6 (liquid water), Hyland and Wexler 1983; ln(p / Pa), T in K
+_WATER = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 6.5459673)
 
 
 def water_pressure(temperature: np.ndarray) -> np.ndarray:
@@ -44,11 +33,12 @@ def water_pressure(temperature: np.ndarray) -> np.ndarray:
     ASHRAE Handbook Fundamentals, ch. 1 eq. 6 (Hyland and Wexler 1983), used below its lower limit of 0 degC, where it
     keeps within 0.3 % of Murphy and Koop 2005 (from memory) down to -30 degC; a test holds this.
     """
-    return _formula(temperature, _WATER)
+    t, c = np.asarray(temperature, dtype=float), _WATER
+    return np.exp(c[0] / t + c[1] + t * (c[2] + t * (c[3] + t * c[4])) + c[5] * np.log(t))
 
 
 def saturation_pressure(temperature: np.ndarray) -> np.ndarray:
-    """Return the saturation pressure, over ice below 0 degC and over water above.
+    """Return the saturation pressure, over ice below 0 degC and over water above: the project's own table.
 
     Parameters
     ----------
@@ -58,14 +48,18 @@ def saturation_pressure(temperature: np.ndarray) -> np.ndarray:
     Returns
     -------
     array
-        Saturation pressure. [Pa]
+        Saturation pressure, NaN where the temperature is. [Pa]
 
     References
     ----------
-    ASHRAE Handbook Fundamentals, ch. 1 eqs. 5 and 6 (Hyland and Wexler 1983).
+    `cavity.kernels.moist_air`, tables from CoolProp.
     """
+    from cavity.kernels import moist_air
+
     t = np.asarray(temperature, dtype=float)
-    return np.where(t < ICE_POINT, _formula(t, _ICE), _formula(t, _WATER))
+    known = np.where(np.isnan(t), ICE_POINT, t)  # the kernel indexes a table: NaN must not reach it
+    found = np.fromiter((moist_air.saturation(value)[0] for value in known.flat), float, known.size).reshape(t.shape)
+    return np.where(np.isnan(t), np.nan, found)
 
 
 def dew_point(vapour_pressure: np.ndarray) -> np.ndarray:
@@ -74,17 +68,21 @@ def dew_point(vapour_pressure: np.ndarray) -> np.ndarray:
     Parameters
     ----------
     vapour_pressure : array
-        Vapour pressure, above 0. [Pa]
+        Vapour pressure. [Pa]
 
     Returns
     -------
     array
         Dew point or frost point. [K]
+
+    References
+    ----------
+    `cavity.kernels.moist_air`, tables from CoolProp.
     """
-    grid = np.concatenate([np.linspace(173.0, ICE_POINT - 1e-6, 1001), np.linspace(ICE_POINT, 373.0, 1001)])
-    # ln p over 1/T is nearly a straight line: 0.1 K steps keep the interpolation within 1e-4 K
-    inverse = np.interp(np.log(np.maximum(vapour_pressure, 1e-3)), np.log(saturation_pressure(grid)), -1.0 / grid)
-    return -1.0 / inverse
+    from cavity.kernels import moist_air
+
+    p = np.asarray(vapour_pressure, dtype=float)
+    return np.fromiter((moist_air.dew_point(value) for value in p.flat), float, p.size).reshape(p.shape)
 
 
 def surface_of_file(temperature: np.ndarray, dew: np.ndarray, humidity: np.ndarray) -> str:
