@@ -19,6 +19,11 @@ ICE = 273.15
 SEGMENTS = ("base", "middle", "top")
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
 
+BALANCE_TERMS = (
+    "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain behind the cladding",
+    "vapour to the cavity air", "run-off", "drained from full layers", "stored",
+)  # fmt: skip
+
 # name, part, thickness m, material title, density, conductivity, wood, metal, mould class, max water kg/m2, membrane
 _BOARD = ("fibre cement board", "cladding", 0.008, "fibre cement board", 1400.0, 0.25, 0, 0, "medium resistant", 3.2, 0)
 _METAL = ("steel sheet", "cladding", 0.0008, "steel", 7800.0, 50.0, 0, 1, "resistant", 0.0, 0)
@@ -172,6 +177,9 @@ def make_dataset(
     growth = 1.0 + 0.08 * damp * np.arange(years)
     end = water[-1][None] * growth[:, None, None]
 
+    balance = np.zeros((len(BALANCE_TERMS), 3))
+    balance[:, :] = np.array([1.0, 0.2, 0.1, 0.0, 0.05, -1.0, -0.25, 0.0, 0.1])[:, None]  # the last closes the sum
+
     one = {
         "temperature_outdoor": outdoor, "relative_humidity_outdoor": humid, "vapour_pressure_outdoor": vapour,
         "pressure": np.full(hours, 101325.0), "wind_speed": wind, "wind_direction": (hour * 7.0) % 360.0,
@@ -188,14 +196,18 @@ def make_dataset(
         "cavity_relative_humidity": cavity_p / saturation(cavity_t),
         "temperature": temperature, "relative_humidity": relative, "vapour_pressure": pressure,
         "dew_point": dew, "dew_point_margin": temperature - dew,
-        "water": water, "film": film, "frost_share": frost, "vapour_flow": vapour_flow, "condensation": condensing, "runoff": runoff,
+        "water": water, "film": film, "frost_share": frost, "vapour_flow": vapour_flow, "condensation": condensing,
+        "runoff": runoff,
         "heat_flux_indoor": 0.2 * (indoor - outdoor)[:, None] * np.ones(3),
+        "water_end_of_year": end, "water_at_start": 0.9 * end[0], "water_balance": balance,
         "water_residual": np.full((hours, 3), 1e-9), "energy_residual": np.full((hours, 3), 1e-2),
     }  # fmt: skip
     small = {"temperature", "relative_humidity", "vapour_pressure", "dew_point", "dew_point_margin"}
     data: dict[str, Any] = {}
     sizes = {
         "time": hours, "segment": 3, "face": len(faces), "layer": len(layers), "film_face": 4, "opening": 2, "part": 5,
+        "year": years,
+        "balance_term": len(BALANCE_TERMS),
     }  # fmt: skip
     for name, row in variables.TABLE.items():
         shape = tuple(sizes[dim] for dim in row.dims)
@@ -203,11 +215,6 @@ def make_dataset(
         values = np.asarray(one.get(name, np.full(shape, max(row.lower, 0.0))))
         kept = values.astype(np.float32) if name in small else values
         data[name] = (row.dims, kept, variables.attributes(name, "tests/dataset_factory.py"))
-    data["water_end_of_year"] = (
-        ("year", "segment", "layer"),
-        end,
-        {"units": "kg/m2", "long_name": "water in the layer at the end of the year", "cell_methods": variables.POINT},
-    )
     coords = {
         "time": time,
         "segment": list(SEGMENTS),
@@ -233,6 +240,7 @@ def make_dataset(
         "layer_mould_class": ("layer", [row[8] for row in layers]),
         "layer_max_water": ("layer", [row[9] for row in layers], {"units": "kg/m2"}),
         "layer_membrane": ("layer", [row[10] for row in layers]),
+        "layer_source": ("layer", ["invented for tests"] * len(layers)),
         "film_face": list(FILM_FACES),
         "opening": list(openings),
         "opening_height": ("opening", [0.0, 3.0], {"units": "m"}),
@@ -242,6 +250,7 @@ def make_dataset(
         "part_height": ("part", [0.0, 0.5, 1.5, 2.5, 3.0], {"units": "m"}),
         "part_kind": ("part", ["opening", "channel", "channel", "channel", "opening"]),
         "year": np.arange(1, years + 1),
+        "balance_term": list(BALANCE_TERMS),
     }
     attrs = {
         "wall_name": wall_name, "climate_name": climate_name, "climate_invented": 1, "wall_invented": 1,

@@ -26,12 +26,13 @@ _LEAST = 95.0  # %, relative humidity below which rot does not advance
 def hours_to_activate(celsius: np.ndarray, humidity: np.ndarray) -> np.ndarray:
     """Return the hours of constant temperature [degC] and humidity [%] after which brown rot is active. [h].
 
+    Infinite where the formula's denominator is not positive (just above 95 % near 0 degC): no advance there.
     Viitanen, Toratti, Makkonen, Peuhkuri, Ojanen, Ruokolainen, Räisänen, Towards modelling of decay risk of wooden
     materials, Eur. J. Wood Prod. 68 (2010) 303-313; from memory. Valid for 0-30 degC and 95-100 %.
     """
     above = 2.3 * celsius + 0.035 * humidity - 0.024 * celsius * humidity
     below = -42.9 + 0.14 * celsius + 0.45 * humidity
-    return above / below * 30.0 * 24.0
+    return np.where(below > 0.0, above / np.where(below > 0.0, below, 1.0), np.inf) * 30.0 * 24.0
 
 
 def favourable(temperature: np.ndarray, relative_humidity: np.ndarray) -> np.ndarray:

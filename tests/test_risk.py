@@ -1,0 +1,448 @@
+"""Each criterion against a series worked by hand (steady, square wave, frost), the ranking and the verdict."""
+
+import itertools
+
+import numpy as np
+import pytest
+from dataset_factory import ICE, dew_point, make_dataset, saturation, steady_dataset, with_face
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cavity.errors import InputError
+from cavity.risk import condensate, decay, drying, frost, humidity, judge, residue, verdict, wetness, worst
+from cavity.risk.finding import Finding, months, number, stamp, year_mean
+from cavity.risk.limits import LIMITS, resolve
+
+HOURS = 8760
+SHEATHING = "air barrier | OSB"
+
+
+@pytest.fixture(scope="module")
+def dry():
+    return steady_dataset(ICE + 20.0, 0.5)
+
+
+def find(ds, key, **limits):
+    return next(found for found in judge(ds, limits) if found.key == key)
+
+
+def square(low, high, hours=24):
+    """Half of every period low, half high."""
+    return np.where((np.arange(HOURS) % hours) < hours // 2, low, high).astype(float)
+
+
+# --- helpers ---------------------------------------------------------------------------------------------------------
+
+
+def test_months_join_over_the_turn_of_the_year(dry):
+    time = dry["time"].values
+    month = time.astype("datetime64[M]").astype(int) % 12 + 1
+    assert months(time, np.isin(month, (11, 12, 1, 2))) == "Nov to Feb"
+    assert months(time, np.isin(month, (3, 7, 8))) == "Mar, Jul to Aug"
+    assert months(time, month > 0) == "all year"
+    assert months(time, month > 12) == ""
+
+
+def test_stamp_is_the_start_of_the_hour(dry):
+    assert stamp(dry["time"].values, 31 * 24 + 5) == "1 Feb 05:00"
+
+
+def test_number_has_no_minus_before_zero():
+    assert number(-0.04, 1) == "0.0"
+    assert number(-0.06, 1) == "-0.1"
+
+
+def test_year_mean_wraps_and_averages_the_last_hours():
+    values = np.zeros(10)
+    values[9] = 3.0
+    # window of 3 hours that ends at hour 0 holds hours 8, 9, 0
+    assert year_mean(values, 3) == pytest.approx([1, 1, 0, 0, 0, 0, 0, 0, 0, 1])
+
+
+# --- thresholds ------------------------------------------------------------------------------------------------------
+
+
+def test_unknown_and_senseless_limits_are_told_together(dry):
+    with pytest.raises(InputError) as caught:
+        judge(dry, {"mold": 3.0, "wood_moisture": 20.0})
+    text = str(caught.value)
+    assert "limits.mold" in text
+    assert "mould_index" in text
+    assert "limits.wood_moisture" in text
+    assert "a share is written" in text
+    assert caught.value.exit_code == 2
+
+
+def test_every_limit_lies_in_its_own_range_and_names_a_source():
+    for key, row in LIMITS.items():
+        assert row.lower <= row.default <= row.upper, key
+        assert row.source, key
+
+
+def test_a_limit_set_by_the_user_moves_the_verdict_and_is_named_as_the_source():
+    ds = with_face(steady_dataset(ICE + 20.0, 0.5), SHEATHING, relative_humidity=0.85)
+    assert find(ds, "humidity").status == "watch"
+    eased = find(ds, "humidity", humidity_mean=0.9)
+    assert eased.status == "pass"
+    assert "set in the wall file" in eased.source
+    assert resolve(None, 0.05)["film"] == 0.05
+
+
+# --- the verdict -----------------------------------------------------------------------------------------------------
+
+
+def test_a_dry_steady_wall_passes_everything(dry):
+    findings = judge(dry)
+    assert {found.status for found in findings} == {"pass"}
+    status, sentence = verdict(findings)
+    assert status == "pass"
+    assert sentence.startswith(f"Passes all {len(findings)} findings")
+
+
+def test_dew_and_film_on_the_cladding_alone_never_fail_a_wall(dry):
+    ds = dry.copy(deep=True)
+    for face in ("outer face", "back of cladding"):
+        ds = with_face(ds, face, temperature=square(ICE + 2.0, ICE + 8.0), relative_humidity=1.0)
+    ds["film"].values[:, :, 1] = 0.1
+    ds["runoff"].values[:, :, 1] = 1e-5
+    status, sentence = verdict(judge(ds))
+    assert status == "watch"
+    assert "points to watch" in sentence
+
+
+def test_saturated_warm_sheathing_fails_and_the_sentence_says_where(dry):
+    findings = judge(with_face(dry, SHEATHING, relative_humidity=1.0))
+    status, sentence = verdict(findings)
+    assert status == "fail"
+    assert SHEATHING in sentence
+    assert {found.key for found in findings if found.status == "fail"} >= {"mould", "decay"}
+
+
+def test_worst_is_by_status_then_severity():
+    def made(status, ratio):
+        return Finding("k", "T", "w", 1.0, 1.0, "", status, "", 0.0, "s", "S.", ratio)
+
+    ranked = [made("pass", 9.0), made("watch", 0.5), made("fail", 1.1), made("fail", 2.0)]
+    assert worst(ranked).ratio == 2.0
+    assert verdict(ranked)[1].endswith("1 more finding is a fail.")
+    with pytest.raises(ValueError, match="no finding"):
+        worst([])
+    with pytest.raises(ValueError, match="none of"):
+        made("bad", 1.0)
+
+
+def test_findings_are_complete_and_finite():
+    for found in judge(make_dataset(metal=True, damp=0.6)):
+        assert found.title
+        assert found.where
+        assert found.source
+        assert found.sentence.endswith(".")
+        assert np.isfinite([found.value, found.limit, found.hours, found.ratio]).all()
+        assert 0.0 <= found.hours <= HOURS
+
+
+# --- dew point -------------------------------------------------------------------------------------------------------
+
+
+def test_dew_hours_of_a_square_wave_are_half_the_year(dry):
+    # vapour of 10 degC saturated; the face stands at 8 and 13 degC in turn: margins of -2 and +3 K
+    ds = dry.copy(deep=True)
+    face = list(ds["face"].values).index("back of cladding")
+    ds["temperature"].values[:, :, face] = square(ICE + 8.0, ICE + 13.0)[:, None]
+    ds["dew_point"].values[:, :, face] = ICE + 10.0
+    ds["dew_point_margin"].values[:, :, face] = square(-2.0, 3.0)[:, None]
+    found = next(f for f in judge(ds) if f.key == "dew_point" and f.where.startswith("back"))
+    assert found.hours == HOURS / 2
+    assert found.value == pytest.approx(-2.0, abs=1e-6)
+    assert found.status == "watch"  # 4380 h, more than a tenth of the year
+
+
+def test_dew_inside_the_wall_is_a_watch_from_the_first_hour(dry):
+    humid = np.full(HOURS, 0.5)
+    humid[100] = 1.0
+    found = next(
+        f for f in judge(with_face(dry, SHEATHING, relative_humidity=humid)) if f.where.startswith(SHEATHING)
+        and f.key == "dew_point"
+    )  # fmt: skip
+    assert (found.hours, found.status) == (1.0, "watch")
+    assert "5 Jan 04:00" in found.when  # hour 100 = 4 days and 4 hours
+
+
+# --- condensate ------------------------------------------------------------------------------------------------------
+
+
+def test_condensate_counts_from_the_last_dry_hour_and_keeps_what_ran_off():
+    # 10 h at 36 g/(m2 h) on a face that holds 100 g: 360 g condensed, 260 ran off; then 100 g evaporate in 10 h; dry
+    flow = np.concatenate([np.full(10, 1e-5), np.full(10, -0.01 / 3600.0), np.zeros(80)])
+    film = np.concatenate([np.minimum(0.036 * np.arange(1, 11), 0.1), 0.1 - 0.01 * np.arange(1, 11), np.zeros(80)])
+    amount = condensate.on_face(film, flow)
+    assert amount.max() == pytest.approx(0.36, rel=1e-12)  # rounding of a sum
+    assert amount[9] == amount.max()
+    assert amount[18] == pytest.approx(0.27, rel=1e-9)
+    assert not amount[19:].any()
+
+
+def test_condensate_over_new_year_is_one_episode():
+    flow, film = np.zeros(100), np.zeros(100)
+    flow[[98, 99, 0, 1]] = 1e-5
+    film[[98, 99, 0, 1]] = [0.036, 0.072, 0.108, 0.144]
+    assert condensate.on_face(film, flow).max() == pytest.approx(0.144)
+
+
+def test_rain_on_a_face_is_not_condensate():
+    film = np.full(100, 0.1)
+    film[0] = 0.0
+    assert not condensate.on_face(film, np.full(100, -1e-6)).any()
+
+
+@pytest.mark.parametrize(("grams", "status"), [(150, "pass"), (300, "watch"), (600, "fail")])
+def test_condensate_on_the_wall_is_judged_at_200_and_500_grams(dry, grams, status):
+    ds = dry.copy(deep=True)
+    ds["condensation"].values[100:110, 1, 2] = grams / 1000.0 / 10.0 / 3600.0
+    ds["film"].values[100:112, 1, 2] = 0.1
+    found = find(ds, "condensate_face")
+    assert found.value == pytest.approx(grams)
+    assert (found.status, found.where) == (status, "outer face of wall, middle")
+
+
+def test_interface_condensate_is_what_the_layers_gain_while_saturated():
+    humid, water = np.full(200, 0.9), np.full(200, 1.0)
+    humid[50:60] = 1.0
+    humid[60:70] = 0.98  # still saturated: hysteresis down to 97 %
+    humid[70:80] = 1.0
+    water[50:80] = 1.0 + 0.02 * np.arange(1, 31)
+    water[80:120] = 1.6 + 0.5  # gains after it has dried below 97 % are no condensate
+    gained = condensate.at_interface(humid, water)
+    assert gained.max() == pytest.approx(0.6)
+    assert not gained[:50].any()
+    assert not gained[80:].any()
+
+
+# --- film and run-off ------------------------------------------------------------------------------------------------
+
+
+def test_runoff_adds_up_to_litres_per_metre_over_the_height(dry):
+    ds = dry.copy(deep=True)
+    ds["film"].values[0:10, :, 1] = 0.1
+    ds["runoff"].values[0:10, :, 1] = 1e-5  # 10 h x 0.036 kg/(m2 h) x 3 m = 1.08 kg/m
+    found = find(ds, "film")
+    assert "1.08 litres" in found.sentence
+    assert (found.status, found.hours) == ("watch", 10.0)
+
+
+def test_a_film_that_dries_in_place_passes(dry):
+    ds = dry.copy(deep=True)
+    ds["film"].values[0:10, 0, 1] = 0.06
+    ds["frost_share"].values[0:4, 0, 1] = 1.0
+    found = find(ds, "film")
+    assert (found.status, round(found.value)) == ("pass", 60)
+    assert "frozen in 4 h" in found.sentence
+
+
+# --- humidity --------------------------------------------------------------------------------------------------------
+
+
+def test_humidity_classes_of_a_square_wave(dry):
+    ds = with_face(dry, SHEATHING, relative_humidity=square(0.75, 0.92))
+    found = find(ds, "humidity")
+    assert found.value == pytest.approx(83.5, abs=0.01)  # float32 of the Dataset
+    assert found.status == "watch"
+    at = list(ds["face"].values).index(SHEATHING)
+    assert humidity.class_hours(ds)[:, 1, at].tolist() == [4380, 4380, 0]
+
+
+def test_humidity_below_5_degrees_is_not_counted(dry):
+    assert find(with_face(dry, SHEATHING, temperature=ICE + 4.0, relative_humidity=0.95), "humidity").status == "pass"
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.floats(0.3, 1.0), st.floats(0.0, 0.5))
+def test_a_more_humid_face_is_never_judged_better(low, more):
+    order = ("pass", "watch", "fail")
+    base = _SMALL
+    one = {f.key: f for f in judge(with_face(base, SHEATHING, relative_humidity=low)) if f.key in _STATIC}
+    two = {
+        f.key: f for f in judge(with_face(base, SHEATHING, relative_humidity=min(1.0, low + more))) if f.key in _STATIC
+    }
+    for key in _STATIC:
+        assert one[key].value <= two[key].value + 1e-9  # rounding
+        assert order.index(one[key].status) <= order.index(two[key].status)
+
+
+_SMALL = steady_dataset(ICE + 20.0, 0.4, hours=1440)
+_STATIC = ("mould", "humidity", "decay")
+
+
+# --- wood ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("percent", "status"), [(17.0, "pass"), (19.0, "watch"), (21.0, "fail")])
+def test_wood_is_judged_by_percent_of_dry_mass(dry, percent, status):
+    ds = dry.copy(deep=True)
+    layer = list(ds["layer"].values).index("OSB")
+    ds["water"].values[:, 2, layer] = percent / 100.0 * 650.0 * 0.012  # density x thickness of the factory's OSB
+    found = find(ds, "wood_moisture")
+    assert found.value == pytest.approx(percent)
+    assert (found.status, found.where) == (status, "OSB, top")
+
+
+def test_a_short_wetting_of_wood_is_averaged_over_30_days(dry):
+    ds = dry.copy(deep=True)
+    layer = list(ds["layer"].values).index("OSB")
+    ds["water"].values[:, :, layer] = 0.10 * 7.8
+    ds["water"].values[1000:1072, :, layer] = 0.40 * 7.8
+    found = find(ds, "wood_moisture")
+    assert found.value == pytest.approx((72 * 40 + 648 * 10) / 720)
+    assert (found.status, found.hours) == ("pass", 72.0)
+
+
+# --- decay -----------------------------------------------------------------------------------------------------------
+
+
+def test_rot_takes_the_hours_of_the_published_formula_to_start():
+    # 20 degC, 97 %: (46 + 3.395 - 46.56) / (-42.9 + 2.8 + 43.65) x 720 h = 575.0 h, worked by hand
+    expected = 2.835 / 3.55 * 720.0
+    assert decay.hours_to_activate(np.array(20.0), np.array(97.0)) == pytest.approx(expected, rel=1e-9)
+    activation, highest, loss = decay.decay(np.full((570, 1), ICE + 20.0), np.full((570, 1), 0.97))
+    assert activation[-1, 0] == pytest.approx(570 / expected, rel=1e-9)
+    assert (highest[0] < 1.0, loss[0]) == (True, 0.0)
+    _, highest, loss = decay.decay(np.full((675, 1), ICE + 20.0), np.full((675, 1), 0.97))
+    # 574.99 h: active from the 575th hour on, that and 100 more at -0.0596 + 0.00392 + 0.060625 = 0.004945 % each
+    assert loss[0] == pytest.approx(101 * 0.004945, rel=1e-9)
+    assert highest[0] == 1.0
+
+
+def test_activation_fades_in_two_years_and_never_below_zero():
+    wet, rest = np.full(300, 0.97), np.full(8000, 0.5)
+    humid = np.concatenate([rest[:100], wet, rest])
+    activation, _, loss = decay.decay(np.full(humid.size, ICE + 20.0), humid)
+    top = 300 / (2.835 / 3.55 * 720.0)
+    assert activation[99] == 0.0
+    assert activation[399] == pytest.approx(top)
+    assert activation[-1] == pytest.approx(top - 8000 / 17520)
+    assert loss == 0.0
+
+
+def test_no_rot_in_frost_nor_where_the_formula_has_no_meaning():
+    for celsius, humid in ((-3.0, 1.0), (0.2, 0.9502), (20.0, 0.95)):
+        activation, highest, loss = decay.decay(np.full(5000, ICE + celsius), np.full(5000, humid), years=2)
+        assert not activation.any()
+        assert highest == loss == 0.0
+
+
+# --- time of wetness -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("hours", "name"), [(0, "τ1"), (10, "τ1"), (11, "τ2"), (250, "τ2"), (2500, "τ3"), (5500, "τ4"), (5501, "τ5")]
+)
+def test_wetness_classes_of_iso_9223(hours, name):
+    assert wetness.wetness_class(float(hours)) == name
+
+
+def test_wetness_counts_hours_above_80_percent_and_above_freezing(dry):
+    ds = dry.copy(deep=True)
+    ds["cavity_relative_humidity"].values[:] = 0.5
+    ds["cavity_temperature"].values[:] = ICE + 5.0
+    ds["cavity_relative_humidity"].values[:6000, 2] = 0.85
+    ds["cavity_temperature"].values[:400, 2] = ICE - 1.0
+    found = find(ds, "wetness")
+    assert (found.value, found.status, found.where) == (5600.0, "watch", "cavity air, top")
+
+
+# --- frost -----------------------------------------------------------------------------------------------------------
+
+
+def test_each_night_below_minus_2_after_a_thaw_is_one_freezing():
+    assert frost.freezings(square(ICE - 5.0, ICE + 3.0), ICE - 2.0).sum() == 365
+    assert not frost.freezings(square(ICE - 1.0, ICE + 3.0), ICE - 2.0).any()  # never cold enough
+    assert not frost.freezings(square(ICE - 5.0, ICE - 0.5), ICE - 2.0).any()  # never thaws
+
+
+def test_frost_counts_only_while_the_pores_are_too_full(dry):
+    ds = with_face(dry, "back of cladding", temperature=square(ICE - 5.0, ICE + 3.0))
+    layer = list(ds["layer"].values).index("fibre cement board")
+    ds["water"].values[:, :, layer] = 0.5 * 3.2
+    assert find(ds, "frost_cladding").status == "pass"
+    ds["water"].values[240:480, 0, layer] = 0.9 * 3.2  # ten days
+    found = find(ds, "frost_cladding")
+    assert (found.value, found.status, found.hours) == (10.0, "watch", 240.0)
+
+
+def test_wet_frost_in_the_wall_itself_fails(dry):
+    ds = with_face(dry, SHEATHING, temperature=square(ICE - 5.0, ICE + 3.0))
+    ds["water"].values[:, :, list(ds["layer"].values).index("OSB")] = 0.9 * 7.2
+    assert find(ds, "frost").status == "fail"
+
+
+# --- residue ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("ends", "status", "word"),
+    [
+        ((1.0, 1.0, 1.0), "pass", "No water is left"),
+        ((1.5, 1.2, 1.0), "pass", "No water is left"),
+        ((1.0, 1.1, 1.2), "fail", "Growth"),
+        ((1.0, 1.2, 1.25), "watch", "settles"),
+        ((1.0, 1.010, 1.025), "pass", "No water is left"),
+    ],
+)
+def test_residue_calls_growth_growth(dry, ends, status, word):
+    ds = dry.copy(deep=True)
+    layer = list(ds["layer"].values).index("mineral wool")
+    ds["water_end_of_year"].values[:, 0, layer] = ends
+    found = find(ds, "residue")
+    assert found.status == status
+    assert word in found.sentence
+
+
+def test_the_settling_wall_is_told_how_far_it_still_goes(dry):
+    ds = dry.copy(deep=True)
+    ds["water_end_of_year"].values[:, 0, 3] = (1.0, 1.2, 1.25)
+    # gains 200, 50, 12.5, ...: 50 x (1/4 + 1/16 + ...) = 16.7 g/m2 still to come
+    assert "about 17 g/m²" in find(ds, "residue").sentence
+
+
+def test_one_year_alone_cannot_tell():
+    assert residue.findings(steady_dataset(years=1), resolve(None))[0].status == "watch"
+
+
+# --- drying ----------------------------------------------------------------------------------------------------------
+
+
+def test_drying_of_an_exponential_is_found_by_hand():
+    left = np.exp(-np.arange(1, HOURS + 1) / 240.0)  # ten days time constant, 1 kg/m2
+    shut = np.exp(-np.arange(1, HOURS + 1) / 2400.0)
+    found = drying.drying(left, shut, 1.0)
+    assert found.value == pytest.approx(10.0 * np.log(10.0), abs=1 / 24)  # to the hour
+    assert found.status == "pass"
+    assert "vents shut 230 days" in found.sentence
+    assert drying.drying(shut, shut, 1.0).status == "watch"
+    assert drying.drying(np.ones(HOURS), shut, 1.0).status == "fail"
+
+
+def test_excess_is_the_difference_of_two_runs_from_the_start_month_on(dry):
+    wet = dry.copy(deep=True)
+    begin = 273 * 24  # 1 October of a common year
+    order = (np.arange(HOURS) - begin) % HOURS
+    wet["water"].values[:, :, 1] += (1.0 - order / HOURS)[:, None]
+    left = drying.excess(wet, dry, start_month=10)
+    assert left == pytest.approx(1.0 - np.arange(HOURS) / HOURS, abs=1e-12)
+
+
+def test_a_wall_without_wood_or_metal_has_no_such_findings(dry):
+    ds = dry.copy()
+    for name in ("face_wood", "face_metal", "layer_wood", "layer_metal"):
+        ds = ds.assign_coords({name: (ds[name].dims, np.zeros(ds[name].size, int))})
+    keys = {found.key for found in judge(ds)}
+    assert not keys & {"wood_moisture", "decay", "wetness_wall", "wetness_cladding"}
+    assert {"mould", "wetness", "residue"} <= keys
+
+
+def test_the_factory_agrees_with_itself():
+    pressure = saturation(ICE + np.array([-20.0, -5.0, 0.0, 10.0, 30.0]))
+    assert pressure == pytest.approx([102.74, 401.18, 610.5, 1227.31, 4240.51], rel=2e-4)  # ISO 13788 annex E
+    assert dew_point(pressure) == pytest.approx(ICE + np.array([-20.0, -5.0, 0.0, 10.0, 30.0]), abs=1e-9)
+    names = [str(face) for face in make_dataset(hours=48)["face"].values]
+    assert all(a != b for a, b in itertools.combinations(names, 2))
