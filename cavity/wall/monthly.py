@@ -1,0 +1,426 @@
+"""The monthly method of ISO 13788: condensate and drying inside the wall by month, and the surface mould factor.
+
+A steady companion of the hourly model. It knows diffusion and steady conduction only: no capillary transport, no
+storage in the materials, no sun, rain, night sky or air flow but for the rule that the layers outside a well-ventilated
+cavity are left out.
+"""
+
+from __future__ import annotations
+
+import calendar
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cavity.wall import uvalue
+from cavity.wall.indoor import indoor_climate, iso_13788_room, monthly_means
+from cavity.wall.saturation import dew_point, saturation_pressure
+from cavity.wall.storage import from_humidity, membrane_sd
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+    from xarray import Dataset
+
+    from cavity.wallfile.model import Layer, Wall
+
+AIR_PERMEABILITY = 2e-10  # kg/(m s Pa), design constant of ISO 13788, from memory
+AIR_LAYER_SD = 0.01  # m, s_d of an air layer, ISO 13788, from memory
+MOULD_SURFACE = 0.25  # m2 K/W, R_si for the mould check on opaque surfaces, ISO 13788, from memory
+MOULD_HUMIDITY = 0.8  # monthly mean relative humidity at the surface above which mould may grow, ISO 13788
+RUN_OFF = 0.2  # kg/m2 above which condensate runs off a surface that does not absorb, ISO 13788:2012, from memory
+LARGEST_PART = 0.25  # m2 K/W, layers of more resistance are subdivided, ISO 13788, from memory
+TIGHT = 1e5  # m, s_d that stands for a layer that lets nothing through; ISO 10456 gives aluminium foil 1500 m
+DAYS = np.array((31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31), dtype=float)
+DIFFERENCES = (
+    "The monthly method takes the mean of a month: clear nights, sunny hours and rain do not appear in it.",
+    "Condensate stays at its plane: materials store no moisture, and no liquid moves away by capillary suction.",
+    "Vapour resistances are dry-cup values all year; the hourly run follows each material's humidity.",
+    "A well-ventilated cavity is replaced by outdoor air at its monthly mean; the hourly run computes the cavity air, "
+    "which at night can be colder and by day warmer than outdoors.",
+    "Air leakage, driving rain that passes the cladding and moisture built in are left out of the monthly method.",
+)
+
+
+@dataclass(frozen=True)
+class CondensateYear:
+    """Twelve months of condensate at the planes of a wall, from the start month on.
+
+    Parameters
+    ----------
+    month : array, (12,)
+        Calendar months, 0 is January, in the order of the calculation.
+    change : array, (12, planes)
+        Condensate gained in the month, negative where it dries. [kg/m2]
+    accumulated : array, (12, planes)
+        Condensate at the end of the month. [kg/m2]
+    temperature : array, (12, planes)
+        Temperature of the planes. [K]
+    """
+
+    month: NDArray[np.int64]
+    change: NDArray[np.float64]
+    accumulated: NDArray[np.float64]
+    temperature: NDArray[np.float64]
+
+    @property
+    def peak(self) -> float:
+        """Largest condensate of all planes together at the end of a month [kg/m2]."""
+        return float(self.accumulated.sum(axis=1).max(initial=0.0))
+
+    @property
+    def residue(self) -> float:
+        """Condensate of all planes left after twelve months [kg/m2]."""
+        return float(self.accumulated[-1].sum())
+
+
+@dataclass(frozen=True)
+class Monthly:
+    """Result of the monthly method for one wall, climate and set of openings.
+
+    Parameters
+    ----------
+    planes : tuple of str
+        Interfaces and subdivisions of layers, outside to inside.
+    year : CondensateYear
+        Condensate by month.
+    temperature_outdoor, temperature_indoor : array, (12,)
+        January to December. [K]
+    vapour_pressure_outdoor, vapour_pressure_indoor : array, (12,)
+        January to December. [Pa]
+    surface_factor : float
+        Temperature factor f_Rsi of the room surface, undisturbed. [1]
+    surface_factor_needed : array, (12,)
+        Least factor that keeps the room surface at or below 80 % relative humidity; NaN where the room is not warmer
+        than outdoors. [1]
+    u_value : UValue
+        By ISO 6946.
+    notes : tuple of str
+        Verdict and limits in plain sentences.
+    """
+
+    planes: tuple[str, ...]
+    year: CondensateYear
+    temperature_outdoor: NDArray[np.float64]
+    temperature_indoor: NDArray[np.float64]
+    vapour_pressure_outdoor: NDArray[np.float64]
+    vapour_pressure_indoor: NDArray[np.float64]
+    surface_factor: float
+    surface_factor_needed: NDArray[np.float64]
+    u_value: uvalue.UValue
+    notes: tuple[str, ...]
+
+
+def vapour_profile(
+    places: NDArray[np.float64],
+    saturation: NDArray[np.float64],
+    outside: float,
+    inside: float,
+    wet: NDArray[np.bool_] | None = None,
+) -> NDArray[np.float64]:
+    """Return the steady vapour pressure through a wall, nowhere above saturation: the taut string of the Glaser method.
+
+    Parameters
+    ----------
+    places : array, (planes + 2,)
+        s_d from outside to each plane, both faces included, rising. [m]
+    saturation : array, (planes + 2,)
+        Saturation pressure there. [Pa]
+    outside, inside : float
+        Vapour pressures of the air on either side. [Pa]
+    wet : array of bool, (planes + 2,), optional
+        Planes that hold condensate: saturated even where the string would run lower.
+
+    Returns
+    -------
+    array, (planes + 2,)
+        Vapour pressure. [Pa]
+    """
+    points = np.array(saturation, dtype=float)
+    points[0] = min(outside, points[0])
+    points[-1] = min(inside, points[-1])
+    anchors = np.zeros(points.size, dtype=bool) if wet is None else np.array(wet, dtype=bool)
+    anchors[[0, -1]] = True
+    corners = [0]
+    for end in np.flatnonzero(anchors)[1:]:
+        begin = len(corners)  # the string may be pulled straight back to the last anchor, not past it
+        for place in range(corners[-1] + 1, end + 1):
+            while len(corners) > begin and _above(places, points, corners[-2], corners[-1], place):
+                corners.pop()
+            corners.append(place)
+    return np.interp(places, places[corners], points[corners])
+
+
+def _above(places: NDArray[np.float64], points: NDArray[np.float64], first: int, middle: int, last: int) -> bool:
+    """Whether the middle point lies on or above the line through the two others, which then is the string."""
+    run = (places[middle] - places[first]) / (places[last] - places[first])
+    return points[middle] >= points[first] + run * (points[last] - points[first])
+
+
+def condensate_year(
+    resistances: ArrayLike,
+    diffusion: ArrayLike,
+    *,
+    outer_surface: float,
+    inner_surface: float,
+    temperature_outdoor: ArrayLike,
+    vapour_outdoor: ArrayLike,
+    temperature_indoor: ArrayLike,
+    vapour_indoor: ArrayLike,
+) -> CondensateYear:
+    """Return condensate and drying by month at every plane between the given parts of a wall.
+
+    The year starts with the first month that condenses after one that does not; condensate is carried from month to
+    month. Where a plane dries out within a month, the rest of the month runs without it (the sum over one plane is the
+    standard's).
+
+    Parameters
+    ----------
+    resistances : array_like, (parts,)
+        Thermal resistance of each part, outside to inside, without surfaces. [m2 K/W]
+    diffusion : array_like, (parts,)
+        s_d of each part. [m]
+    outer_surface, inner_surface : float, keyword only
+        Surface resistances. [m2 K/W]
+    temperature_outdoor, temperature_indoor : array_like, (12,), keyword only
+        Monthly means, January first. [K]
+    vapour_outdoor, vapour_indoor : array_like, (12,), keyword only
+        Monthly means, January first. [Pa]
+
+    Returns
+    -------
+    CondensateYear
+        Over the parts - 1 planes.
+
+    References
+    ----------
+    ISO 13788:2012 clause 6, from memory.
+    """
+    thermal = np.concatenate(([outer_surface], outer_surface + np.cumsum(np.asarray(resistances, dtype=float))))
+    total = thermal[-1] + inner_surface
+    places = np.concatenate(([0.0], np.cumsum(np.clip(np.asarray(diffusion, dtype=float), 1e-6, TIGHT))))
+    cold, warm = np.asarray(temperature_outdoor, dtype=float), np.asarray(temperature_indoor, dtype=float)
+    outside, inside = np.asarray(vapour_outdoor, dtype=float), np.asarray(vapour_indoor, dtype=float)
+    temperature = cold[:, None] + (warm - cold)[:, None] * thermal / total
+    saturation = saturation_pressure(temperature)
+
+    def rates(month: int, wet: NDArray[np.bool_]) -> NDArray[np.float64]:
+        """Condensation rate at each place, negative where it dries [kg/(m2 s)]."""
+        profile = vapour_profile(places, saturation[month], outside[month], inside[month], wet)
+        outward = AIR_PERMEABILITY * np.diff(profile) / np.diff(places)  # flux towards outdoors
+        found = np.zeros(places.size)
+        found[1:-1] = outward[1:] - outward[:-1]
+        straight = np.abs(found) < 1e-12 * np.abs(outward).max()  # rounding of a string without a corner
+        found[straight & ~wet] = 0.0
+        return found
+
+    dry = np.zeros(places.size, dtype=bool)
+    condenses = np.array([(rates(month, dry) > 0.0).any() for month in range(12)])
+    start = next((month for month in range(12) if condenses[month] and not condenses[month - 1]), 0)
+    months = (start + np.arange(12)) % 12
+    held = np.zeros(places.size)
+    change, accumulated = np.zeros((12, places.size)), np.zeros((12, places.size))
+    for row, month in enumerate(months):
+        before, left = held.copy(), DAYS[month] * 86400.0
+        while left > 0.0:
+            rate = rates(month, held > 0.0)
+            drying = (rate < 0.0) & (held > 0.0)
+            span = min(left, float(np.min(held[drying] / -rate[drying], initial=np.inf)))
+            dried = drying & (held <= -rate * span * (1.0 + 1e-12))
+            held = np.maximum(held + rate * span, 0.0)
+            held[dried] = 0.0
+            left -= span
+        change[row], accumulated[row] = held - before, held
+    inner = slice(1, -1)
+    return CondensateYear(months, change[:, inner], accumulated[:, inner], temperature[months][:, inner])
+
+
+def surface_factor(resistance: float) -> float:
+    """Return the temperature factor f_Rsi of the room surface of a plane wall for the mould check.
+
+    Parameters
+    ----------
+    resistance : float
+        Total resistance without the inner surface. [m2 K/W]
+
+    Returns
+    -------
+    float
+        With R_si = 0.25 m2 K/W. [1]
+    """
+    return resistance / (resistance + MOULD_SURFACE)
+
+
+def surface_factor_needed(
+    temperature_outdoor: ArrayLike,
+    temperature_indoor: ArrayLike,
+    vapour_indoor: ArrayLike,
+    *,
+    humidity: float = MOULD_HUMIDITY,
+) -> NDArray[np.float64]:
+    """Return the least temperature factor that keeps the room surface at or below a relative humidity.
+
+    Parameters
+    ----------
+    temperature_outdoor, temperature_indoor : array_like
+        Air temperatures. [K]
+    vapour_indoor : array_like
+        Vapour pressure of the room. [Pa]
+    humidity : float, keyword only
+        Relative humidity at the surface: 0.8 against mould, 1.0 against condensation. [1]
+
+    Returns
+    -------
+    array
+        (theta_si,min - theta_e) / (theta_i - theta_e); NaN where the room is not warmer than outdoors. [1]
+
+    References
+    ----------
+    ISO 13788:2012 clause 5, from memory.
+    """
+    cold, warm = np.asarray(temperature_outdoor, dtype=float), np.asarray(temperature_indoor, dtype=float)
+    needed = dew_point(np.asarray(vapour_indoor, dtype=float) / humidity)
+    difference = warm - cold
+    with np.errstate(divide="ignore", invalid="ignore"):  # months without a difference have no factor
+        return np.where(difference > 0.1, (needed - cold) / difference, np.nan)
+
+
+def monthly(
+    wall: Wall,
+    weather: Dataset,
+    *,
+    opening_set: str | None = None,
+    depth: float | None = None,
+    column: str | None = None,
+) -> Monthly:
+    """Run the monthly method of ISO 13788 on a wall.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall as described.
+    weather : Dataset
+        Hourly weather, a whole year; its monthly means are used.
+    opening_set, depth, column : keyword only, optional
+        As in `uvalue.u_value`: they decide whether cladding and cavity count.
+
+    Returns
+    -------
+    Monthly
+
+    Raises
+    ------
+    InputError
+        If a name is not known or the weather is not a whole year.
+    """
+    found = uvalue.u_value(wall, opening_set=opening_set, depth=depth, column=column)
+    time = weather["time"].values
+    cold = monthly_means(np.asarray(weather["temperature_outdoor"].values, dtype=float), time)
+    outside = monthly_means(np.asarray(weather["vapour_pressure_outdoor"].values, dtype=float), time)
+    if wall.indoor.model == "ISO 13788":
+        warm, humidity = iso_13788_room(
+            cold, outside, humidity_class=wall.indoor.humidity_class, temperature=wall.indoor.temperature
+        )
+        inside = humidity * saturation_pressure(warm)
+    else:
+        hourly, humidity = indoor_climate(wall.indoor, weather)
+        warm, inside = monthly_means(hourly, time), monthly_means(humidity * saturation_pressure(hourly), time)
+    parts = [_part(layer) for layer in wall.backup]
+    if found.ventilation_class != "well ventilated":
+        thickness = wall.cavity.depth if depth is None else depth
+        air = uvalue.air_layer_resistance(
+            thickness, *uvalue.face_emissivities(wall), direction=uvalue.heat_flow_direction(wall.tilt)
+        )
+        parts = [*(_part(layer) for layer in wall.cladding), ("cavity", air, AIR_LAYER_SD), *parts]
+    names, resistances, diffusion = _subdivided(parts)
+    year = condensate_year(
+        resistances,
+        diffusion,
+        outer_surface=found.outer_surface,
+        inner_surface=found.inner_surface,
+        temperature_outdoor=cold,
+        vapour_outdoor=outside,
+        temperature_indoor=warm,
+        vapour_indoor=inside,
+    )
+    factor = surface_factor(found.outer_surface + sum(part[1] for part in parts))
+    needed = surface_factor_needed(cold, warm, inside)
+    return Monthly(
+        names,
+        year,
+        cold,
+        warm,
+        outside,
+        inside,
+        factor,
+        needed,
+        found,
+        _notes(names, year, factor, needed, found),
+    )
+
+
+def _part(layer: Layer) -> tuple[str, float, float]:
+    """Name, thermal resistance and s_d of a layer; a membrane that changes with humidity counts at 50 %."""
+    if layer.is_membrane:
+        return layer.name, 0.0, float(membrane_sd(layer, from_humidity([0.5]))[0])
+    material = layer.material
+    if material.mu_table:
+        dry = math.exp(
+            float(np.interp(0.25, [at for at, _ in material.mu_table], [math.log(mu) for _, mu in material.mu_table]))
+        )
+    else:
+        dry = material.mu_dry
+    return layer.name, uvalue.layer_resistance(layer), dry * layer.thickness
+
+
+def _subdivided(
+    parts: list[tuple[str, float, float]],
+) -> tuple[tuple[str, ...], NDArray[np.float64], NDArray[np.float64]]:
+    """Cut parts of much resistance into equal pieces; return the names of the planes, resistances and s_d."""
+    names, resistances, diffusion = [], [], []
+    previous = ""
+    for name, resistance, sd in parts:
+        pieces = 1 if name == "cavity" else max(1, math.ceil(resistance / LARGEST_PART - 1e-9))
+        for piece in range(pieces):
+            if piece:
+                names.append(f"{name}, {100 * piece / pieces:.0f} % of its depth")
+            elif previous:
+                names.append(f"{previous} | {name}")
+            resistances.append(resistance / pieces)
+            diffusion.append(sd / pieces)
+        previous = name
+    return tuple(names), np.array(resistances), np.array(diffusion)
+
+
+def _notes(
+    names: tuple[str, ...], year: CondensateYear, factor: float, needed: NDArray[np.float64], found: uvalue.UValue
+) -> tuple[str, ...]:
+    notes = []
+    if year.peak <= 0.0:
+        notes.append("No condensation inside the wall in any month.")
+    else:
+        row, plane = np.unravel_index(int(np.argmax(year.accumulated)), year.accumulated.shape)
+        notes.append(
+            f"Condensate reaches {1000 * year.peak:.0f} g/m2, most of it at {names[plane]} at the end of "
+            f"{calendar.month_name[year.month[row] + 1]}."
+        )
+        if year.residue > 0.0:
+            notes.append(f"{1000 * year.residue:.0f} g/m2 are left after twelve months: it accumulates year on year.")
+        else:
+            notes.append("It dries out within the year.")
+        if year.peak > RUN_OFF:
+            notes.append("More than 200 g/m2: water may run off a surface that does not absorb (ISO 13788).")
+    if np.isfinite(needed).any():
+        worst = int(np.nanargmax(needed))
+        verdict = "meets" if factor >= needed[worst] else "does not meet"
+        notes.append(
+            f"Surface factor {factor:.3f} {verdict} the {needed[worst]:.3f} needed in "
+            f"{calendar.month_name[worst + 1]} to keep the "
+            "undisturbed room surface at 80 % relative humidity or less; corners and metal paths are colder."
+        )
+    if found.ventilation_class == "well ventilated":
+        notes.append("Cladding and cavity are left out: the cavity is well ventilated (ISO 6946).")
+    elif found.ventilation_class == "slightly ventilated":
+        notes.append("The cavity is slightly ventilated; it is counted as an unventilated air layer here.")
+    return (*notes, *found.notes)
