@@ -111,19 +111,23 @@ def _evaluate(opening_law, link_law, part_law, part_link, drive, rho_out, rho_li
         if above < 0 and below < 0:
             continue
         q = 0.0
+        passing = 0.0
         if above >= 0:
             q += work[row, above]
+            passing += abs(work[row, above])
         if below >= 0:
             q -= work[row, below]
+            passing += abs(work[row, below])
         dp, slope = restriction_loss(opening_law, j, q, rho_out, _cavity_density(j, n, rho_out, rho_link), mu)
+        size = abs(dp) + 1e-3 * slope * passing  # x 1e-12: round-off of q, the difference of two large flows
         if above >= 0:
             work[1, above] += dp
             work[2, above] += slope
-            work[4, above] += abs(dp)
+            work[4, above] += size
         if below >= 0:
             work[1, below] -= dp
             work[2, below] += slope
-            work[4, below] += abs(dp)
+            work[4, below] += size
             if above >= 0:
                 work[3, below] = -slope
 
@@ -234,7 +238,7 @@ def solve_column(
     for iteration in range(MAX_ITERATIONS):  # noqa: B007 - returned
         worst = 0.0
         for u in range(count):
-            worst = max(worst, abs(work[1, u]) / (work[4, u] + REST))
+            worst = max(worst, abs(work[1, u]) / (work[4, u] + 0.1 * strongest))  # idle loops: 1e-13 of the drive
         if worst <= 1e-12:
             status = SOLVED
             break
