@@ -44,7 +44,7 @@ class Material:
 
 @dataclass(frozen=True)
 class Layer:
-    """One layer, outside to inside. A layer with `sd` or `sd_table` is a membrane: a vapour resistance without depth."""
+    """One layer, outside to inside. With `sd` or `sd_table` it is a membrane: a vapour resistance only."""
 
     name: str
     material: Material

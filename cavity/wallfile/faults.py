@@ -1,0 +1,231 @@
+"""Where in the wall file a fault sits, and how a schema error reads as a Fault."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import Any, get_args
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from cavity.errors import Fault
+from cavity.wallfile.values import Leaf, nearest
+
+# A key's place in the file: names, and positions in lists counted from zero.
+Place = tuple[str | int, ...]
+
+_BARE = r"[A-Za-z0-9_-]+"
+_KEY = rf"(?:{_BARE}|\"[^\"\\]*\"|'[^']*')"
+_DOTTED = rf"{_KEY}(?:\s*\.\s*{_KEY})*"
+
+
+def dotted(place: Place) -> str:
+    """Return the key as shown: ``cladding[2].thickness``, list positions counted from 1."""
+    text = ""
+    for part in place:
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+        else:
+            shown = part if re.fullmatch(_BARE, part) else f'"{_safe(part, 40)}"'
+            text += f".{shown}" if text else shown
+    return text
+
+
+def key_lines(text: str) -> dict[Place, int]:
+    """Return the line number of every section and key that starts on a line of its own."""
+    lines: dict[Place, int] = {}
+    counts: dict[Place, int] = {}
+    section: Place = ()
+    depth = 0
+    quote = ""
+    for number, line in enumerate(text.split("\n"), 1):
+        code, quote, opened = _code(line, quote)
+        if opened:
+            continue
+        if depth <= 0:
+            header = re.fullmatch(rf"\s*(\[\[?)\s*({_DOTTED})\s*\]\]?\s*", code)
+            if header:
+                section = _section(_parts(header[2]), header[1] == "[[", counts)
+                lines.setdefault(section, number)
+                depth = 0
+                continue
+            found = re.match(rf"\s*({_DOTTED})\s*=", code)
+            if found:
+                lines.setdefault(section + tuple(_parts(found[1])), number)
+        bare = re.sub(r"\"(?:[^\"\\]|\\.)*\"|'[^']*'", "", code)
+        depth += bare.count("[") + bare.count("{") - bare.count("]") - bare.count("}")
+    return lines
+
+
+def _code(line: str, quote: str) -> tuple[str, str, bool]:
+    """Return the line without its comment, the open multi-line quote after it, and whether it began inside one."""
+    if quote:
+        rest = line.partition(quote)
+        return ("", "" if rest[1] else quote, True)
+    code = re.match(r"(?:\"\"\".*?\"\"\"|'''.*?'''|\"(?:[^\"\\]|\\.)*\"|'[^']*'|[^#\"'])*", line)
+    kept = code[0] if code else ""
+    rest = line[len(kept) :]
+    for mark in ('"""', "'''"):
+        if rest.startswith(mark) or (kept.rstrip().endswith(mark[:2]) and rest.startswith(mark[2])):
+            return kept, mark, False
+    return kept, "", False
+
+
+def _parts(name: str) -> list[str]:
+    return [part.strip("\"'") for part in re.findall(_KEY, name)]
+
+
+def _section(parts: list[str], many: bool, counts: dict[Place, int]) -> Place:
+    place: Place = ()
+    for index, part in enumerate(parts):
+        place += (part,)
+        if many and index == len(parts) - 1:
+            counts[place] = counts.get(place, -1) + 1
+        if place in counts:
+            place += (counts[place],)
+    return place
+
+
+def _safe(text: str, longest: int) -> str:
+    kept = "".join(sign if sign.isprintable() else "?" for sign in text)
+    return kept if len(kept) <= longest else kept[: longest - 3] + "..."
+
+
+def shown(value: Any) -> str:
+    """Return a value of the file as the user wrote it, cut to one line."""
+    if isinstance(value, str):
+        return f'"{_safe(value, 60)}"'
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return _safe("[" + ", ".join(shown(part) for part in value[:6]) + (", ..." if len(value) > 6 else "") + "]", 60)
+    if isinstance(value, int) and abs(value) > 10**20:
+        return "a huge number"
+    return _safe(str(value), 60)
+
+
+class Faults:
+    """Gathers the faults of one file.
+
+    Parameters
+    ----------
+    name : str
+        File name, shown first.
+    text : str
+        The file, for the line numbers.
+    raw : dict
+        What tomllib read, for the values as given.
+    """
+
+    def __init__(self, name: str, text: str, raw: dict[str, Any]) -> None:
+        self.name = name
+        self.raw = raw
+        self.found: list[Fault] = []
+        self._lines = key_lines(text)
+
+    def where(self, place: Place) -> str:
+        """Return file, key and line of a place; the nearest section's line where the key has none."""
+        known = place
+        while known and known not in self._lines:
+            known = known[:-1]
+        line = f" (line {self._lines[known]})" if known else ""
+        return f"{self.name}, {dotted(place)}{line}" if place else self.name
+
+    def given(self, place: Place) -> str:
+        """Return the value at a place as written; empty where there is none."""
+        value: Any = self.raw
+        for part in place:
+            try:
+                value = value[part]
+            except (KeyError, IndexError, TypeError):
+                return ""
+        return shown(value)
+
+    def add(self, place: Place, problem: str, expected: str = "", cure: str = "", given: str | None = None) -> None:
+        """Add a fault at a place."""
+        text = self.given(place) if given is None else given
+        fault = Fault(self.where(place), problem, text, expected, cure)
+        if fault not in self.found:
+            self.found.append(fault)
+
+    def add_schema(self, error: dict[str, Any], model: type[BaseModel]) -> None:
+        """Add what pydantic found at one key."""
+        place: Place = tuple(error["loc"])
+        kind = error["type"]
+        context = error.get("ctx") or {}
+        field, holder = _at(model, place)
+        name = str(place[-1]) if place else ""
+        if kind == "leaf":
+            self.add(place, context["problem"], context["expected"], context["cure"])
+        elif kind == "extra_forbidden":
+            known = list(holder.model_fields) if holder else []
+            section = dotted(place[:-1])
+            self.add(
+                place,
+                f"unknown key in {section}" if section else "unknown section",
+                cure=nearest(name[:60], known),
+            )
+        elif kind == "missing":
+            self.add(place, "is missing", _expected(field), _example(place, field), given="")
+        elif kind in ("model_type", "dict_type", "model_attributes_type"):
+            self.add(place, "is not a table", f"a section [{dotted(place)}] of keys", "write key = value pairs in it")
+        elif kind == "list_type":
+            wanted = ".".join(str(part) for part in place if isinstance(part, str))
+            self.add(place, "is not a list", f"sections [[{wanted}]], one for each", "write double brackets")
+        elif kind in ("too_short", "too_long"):
+            limit = "at least one" if kind == "too_short" else f"at most {context.get('max_length')}"
+            self.add(place, "has the wrong number of entries", f"{limit} [[{dotted(place)}]]", "check the sections")
+        else:
+            self.add(place, error["msg"][:160], _expected(field))
+
+
+def _at(model: type[BaseModel], place: Place) -> tuple[FieldInfo | None, type[BaseModel] | None]:
+    """Return the schema field at a place, and the section that holds it."""
+    field: FieldInfo | None = None
+    holder: type[BaseModel] | None = model
+    here: type[BaseModel] | None = model
+    for part in place:
+        if isinstance(part, int) or here is None:
+            continue
+        holder, field = here, here.model_fields.get(part)
+        if field is None:
+            # a name the user chose, such as NAME in [material.NAME], stands between section and keys
+            continue
+        here = next(_models(field.annotation), None)
+    return field, holder
+
+
+def _models(annotation: Any) -> Iterator[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for part in get_args(annotation):
+        yield from _models(part)
+
+
+def leaf_of(field: FieldInfo | None) -> Leaf | None:
+    """Return the value type of a schema field."""
+    return next((part for part in (field.metadata if field else ()) if isinstance(part, Leaf)), None)
+
+
+def _expected(field: FieldInfo | None) -> str:
+    leaf = leaf_of(field)
+    if leaf is not None:
+        return leaf.describe()
+    return (field.description or "") if field else ""
+
+
+def _example(place: Place, field: FieldInfo | None) -> str:
+    leaf = leaf_of(field)
+    name = str(place[-1])
+    if leaf is None:
+        annotation = str(field.annotation) if field else ""
+        brackets = f"[[{dotted(place)}]]" if "list[" in annotation else f"[{dotted(place)}]"
+        return f"add a section {brackets}"
+    example = getattr(leaf, "example", None) or (leaf.words[0] if hasattr(leaf, "words") else None)
+    if example is None:
+        return f"add {name} = ..."
+    quoted = example if leaf.__class__.__name__ == "Number" else f'"{example}"'
+    return f"add {name} = {quoted}"

@@ -1,0 +1,243 @@
+"""The table of materials of the trade, read from materials.toml, and materials of the user's own."""
+
+from __future__ import annotations
+
+import functools
+import itertools
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import replace
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+from cavity.errors import Fault, InputError
+from cavity.wallfile.model import Material
+
+if TYPE_CHECKING:
+    from cavity.wallfile.schema import MaterialValues
+
+# One defect of a material: key, problem, expected, cure.
+Defect = tuple[str, str, str, str]
+
+_DENSEST_SOLID = 3300.0  # kg/m3: above the minerals of stone and cement (2650 to 3150), from memory
+_PLAIN = (
+    "density",
+    "conductivity",
+    "specific_heat",
+    "absorption",
+    "moisture_conductivity",
+    "emissivity",
+    "mould_class",
+)
+
+
+def fold(name: str) -> str:
+    """Return the name as it is looked up: capitals, hyphens and underscores do not matter."""
+    return re.sub(r"[\s_-]+", " ", name.strip().casefold())
+
+
+@functools.cache
+def _rows() -> dict[str, dict[str, Any]]:
+    text = resources.files("cavity.wallfile").joinpath("materials.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)["material"]
+
+
+@functools.cache
+def _index() -> dict[str, str]:
+    return {fold(name): name for name in _rows()}
+
+
+@functools.cache
+def _other_words() -> dict[str, str]:
+    return {fold(word): name for name, row in _rows().items() for word in (*row.get("also", ()), row["title"])}
+
+
+def material_names() -> tuple[str, ...]:
+    """Return the names of the built-in table in its order."""
+    return tuple(_rows())
+
+
+def suggestion(name: str, own: tuple[str, ...] = ()) -> str:
+    """Return the cure for an unknown material: another word for it, the nearest name, or where to look.
+
+    Parameters
+    ----------
+    name : str
+        The unknown name.
+    own : tuple of str
+        Names defined in the wall file.
+
+    Returns
+    -------
+    str
+    """
+    import difflib
+
+    found = _other_words().get(fold(name))
+    if not found:
+        words = {**_other_words(), **_index(), **{fold(word): word for word in own}}
+        close = difflib.get_close_matches(fold(name), list(words), n=1, cutoff=0.6)
+        found = words[close[0]] if close else None
+    if found:
+        return f'did you mean "{found}"?'
+    return "`cavity materials` lists the names; or define your own in [material.NAME]"
+
+
+@functools.lru_cache(maxsize=256)
+def material(name: str) -> Material:
+    """Return a row of the built-in table.
+
+    Parameters
+    ----------
+    name : str
+        Name as `material_names` lists it; capitals, hyphens and underscores do not matter.
+
+    Returns
+    -------
+    Material
+        Values in SI, each row with its source.
+
+    Raises
+    ------
+    InputError
+        If the table has no such name; the cure names the nearest.
+    """
+    from cavity.wallfile.schema import MaterialEntry
+
+    known = _index().get(fold(name))
+    if known is None:
+        raise InputError(Fault(f"material {name[:60]!r}", "not in the table of materials", cure=suggestion(name[:60])))
+    made, defects = make(known, MaterialEntry.model_validate(_rows()[known]))
+    if defects:  # a row of the table is at fault, not the user; the tests walk all rows
+        raise AssertionError(f"materials.toml, {known}: {defects}")
+    return made
+
+
+def materials() -> dict[str, Material]:
+    """Return the whole built-in table, name to Material, in its order."""
+    return {name: material(name) for name in _rows()}
+
+
+def make(name: str, entry: MaterialValues) -> tuple[Material, list[Defect]]:
+    """Return the material that a [material.NAME] section describes, and its defects.
+
+    Parameters
+    ----------
+    name : str
+        NAME.
+    entry : schema.MaterialEntry
+        The section as read.
+
+    Returns
+    -------
+    Material, list of (key, problem, expected, cure)
+        The material is usable only where the list is empty.
+    """
+    defects: list[Defect] = []
+    for key, example in (
+        ("density", "1400 kg/m3"), ("conductivity", "0.25 W/(m K)"), ("specific_heat", "1000 J/(kg K)"),
+    ):  # fmt: skip
+        if getattr(entry, key) is None:
+            defects.append((key, "is missing", "every material of your own needs it", f'add {key} = "{example}"'))
+    if entry.mu is None and (entry.mu_dry is None or entry.mu_wet is None) and not entry.mu_table:
+        defects.append(("mu", "is missing", "mu, or mu_dry and mu_wet, or mu_table", "add mu = 50"))
+    base = Material(name, entry.title or name, 1000.0, 1.0, 1000.0, 1.0, 1.0, entry.source)
+    base = replace(
+        base,
+        group=entry.group,
+        wood=entry.wood,
+        metal=entry.metal,
+        thickness=entry.thickness or 0.0,
+        sd=entry.sd,
+        sd_table=entry.sd_table,
+    )
+    made, more = override(base, entry)
+    return made, defects + (more if not defects else [])
+
+
+def override(base: Material, entry: MaterialValues) -> tuple[Material, list[Defect]]:
+    """Return the material with the values that a layer or section gives in its place, and the defects of the result."""
+    changes: dict[str, Any] = {key: getattr(entry, key) for key in _PLAIN if getattr(entry, key) is not None}
+    density = changes.get("density", base.density)
+    if entry.mu is not None:
+        changes.update(mu_dry=entry.mu, mu_wet=entry.mu, mu_table=())
+    for key in ("mu_dry", "mu_wet"):
+        if getattr(entry, key) is not None:
+            changes.update({key: getattr(entry, key), "mu_table": ()})
+    if entry.mu_table:
+        changes["mu_table"] = entry.mu_table
+        if entry.mu_dry is None and entry.mu is None:
+            changes["mu_dry"] = _at(entry.mu_table, 0.25)
+        if entry.mu_wet is None and entry.mu is None:
+            changes["mu_wet"] = _at(entry.mu_table, 0.75)
+    for key in ("free_saturation", "max_saturation"):
+        if getattr(entry, key) is not None:
+            changes[key] = _water(getattr(entry, key), density)
+    for key in ("sorption",):
+        if entry.sorption:
+            changes[key] = tuple((humidity, _water(water, density)) for humidity, water in entry.sorption)
+    if entry.diffusivity:
+        changes["diffusivity"] = tuple((_water(water, density), value) for water, value in entry.diffusivity)
+    made = replace(base, **changes)
+    if not changes:
+        return made, []
+    if made.free_saturation and not made.max_saturation:
+        # our own assumption: pores of minerals, capped by what capillary uptake already reached
+        made = replace(made, max_saturation=max(made.free_saturation, 1000.0 * (1.0 - made.density / _DENSEST_SOLID)))
+    return made, list(_defects(made))
+
+
+def _water(value: float, density: float) -> float:
+    return value if value >= 0.0 else -value * density  # schema.Water: % of the dry mass comes as minus the share
+
+
+def _at(table: tuple[tuple[float, float], ...], humidity: float) -> float:
+    """Value of a table at a humidity, straight between points and flat outside."""
+    if humidity <= table[0][0]:
+        return table[0][1]
+    for (x0, y0), (x1, y1) in itertools.pairwise(table):
+        if humidity <= x1:
+            return y0 + (y1 - y0) * (humidity - x0) / (x1 - x0) if y0 != y1 else y0
+    return table[-1][1]
+
+
+def _defects(made: Material) -> Any:
+    if made.mu_wet > made.mu_dry:
+        yield "mu_wet", "above mu_dry", f"at most mu_dry, {made.mu_dry:g}", "exchange the two"
+    if made.sorption and not made.free_saturation:
+        yield "free_saturation", "is missing", "needed beside sorption", 'add free_saturation = "300 kg/m3"'
+    if made.free_saturation and not made.sorption:
+        yield "sorption", "is missing", "needed beside free_saturation", 'add sorption = [["80 %", "45 kg/m3"]]'
+    if made.sorption and made.free_saturation and made.sorption[-1][1] > made.free_saturation:
+        yield (
+            "sorption",
+            "reaches above free_saturation",
+            f"at most {made.free_saturation:g} kg/m3",
+            "check sorption and free_saturation",
+        )
+    if made.sorption and made.free_saturation and made.sorption[0][1] >= 0.99 * made.free_saturation:
+        yield (
+            "sorption",
+            "has no point below free_saturation",
+            f"below {made.free_saturation:g} kg/m3",
+            'add a point such as ["50 %", "10 kg/m3"]',
+        )
+    if made.max_saturation < made.free_saturation:
+        yield (
+            "max_saturation",
+            "below free_saturation",
+            f"at least {made.free_saturation:g} kg/m3",
+            "check both",
+        )
+    if made.absorption and not made.free_saturation:
+        yield "free_saturation", "is missing", "needed beside absorption", 'add free_saturation = "300 kg/m3"'
+
+
+def row_of(name: str, own: Mapping[str, Material]) -> Material | None:
+    """Return the material of this name, the user's own first; None where there is none."""
+    for key, made in own.items():
+        if fold(key) == fold(name):
+            return made
+    known = _index().get(fold(name))
+    return material(known) if known else None

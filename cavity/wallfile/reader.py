@@ -1,0 +1,162 @@
+"""Read a wall file: the file, its TOML, its schema, its cross checks; all faults are raised at once."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cavity.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from os import PathLike
+
+    from cavity.wallfile.model import Wall
+
+LARGEST = 1024 * 1024  # bytes; a wall file has a few thousand
+_DEEPEST = 40  # brackets within brackets; a wall file has three
+
+
+def read_wall(path: str | PathLike[str]) -> Wall:
+    """Read a wall file.
+
+    Parameters
+    ----------
+    path : str or path
+        A TOML file; `cavity new FILE` writes one to start from.
+
+    Returns
+    -------
+    Wall
+        In SI, with the file's text in `text`, its name in `source` and doubts in `warnings`.
+
+    Raises
+    ------
+    InputError
+        With all faults of the file: key and line, what was given, what is expected, and the cure.
+    """
+    place = Path(path)
+    name = place.name or str(path)
+
+    def refuse(problem: str, expected: str, cure: str) -> InputError:
+        return InputError(Fault(str(path)[:200], problem, "", expected, cure))
+
+    try:
+        if place.is_dir():
+            raise refuse("is a folder", "a wall file", "name the file in it")
+        if not place.exists():
+            raise refuse("no such file", "a wall file", _neighbour(place))
+        if not place.is_file():
+            raise refuse("is not a regular file", "a wall file", "check the name")
+        with place.open("rb") as stream:
+            data = stream.read(LARGEST + 1)
+    except (OSError, ValueError) as error:  # ValueError: a name with a null character
+        reason = getattr(error, "strerror", None) or str(error)
+        raise refuse(f"cannot be read: {reason}", "a readable file", "check name and permissions") from None
+    if len(data) > LARGEST:
+        raise refuse("larger than 1 MiB", "a wall file of a few kilobytes", "check that this is the wall file")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise refuse(
+            f"is not UTF-8 text (line {line})", "a text file in UTF-8", "save it as UTF-8 in the editor"
+        ) from None
+    return parse_wall(text, name, folder=place.resolve().parent)
+
+
+def parse_wall(text: str, name: str = "wall file", *, folder: Path | None = None) -> Wall:
+    """Read a wall from text.
+
+    Parameters
+    ----------
+    text : str
+        What a wall file holds.
+    name : str
+        Shown in errors and kept as `source`.
+    folder : Path, optional, keyword only
+        Where a file named by [indoor] is looked for.
+
+    Returns
+    -------
+    Wall
+
+    Raises
+    ------
+    InputError
+        With all faults of the text.
+    """
+    raw = _toml(text, name)
+    from pydantic import TypeAdapter, ValidationError
+
+    from cavity.wallfile.build import build
+    from cavity.wallfile.faults import Faults
+    from cavity.wallfile.schema import WallFile
+
+    faults = Faults(name, text, raw)
+    broken: set[str] = set()
+    parts: dict[str, Any] = {}
+    try:
+        parts = dict(WallFile.model_validate(raw))
+    except ValidationError as error:
+        for one in error.errors(include_url=False, include_input=False):
+            faults.add_schema(one, WallFile)
+            broken.add(str(one["loc"][0]))
+        # sections without a fault still take part in the cross checks, so that one reading shows all there is
+        for key, field in WallFile.model_fields.items():
+            if key in broken:
+                continue
+            parts[key] = TypeAdapter(field.annotation).validate_python(raw[key]) if key in raw else field.default
+    wall = build(parts, faults, folder)
+    if faults.found or wall is None:
+        raise InputError(*faults.found)
+    return replace(wall, source=name, text=text)
+
+
+def _toml(text: str, name: str) -> dict[str, Any]:
+    depth = deepest = 0
+    for sign in text:
+        depth += (sign in "[{") - (sign in "]}")
+        deepest = max(deepest, depth)
+    if deepest > _DEEPEST:
+        raise InputError(Fault(name, "brackets are nested too deep", "", f"at most {_DEEPEST}", "check the brackets"))
+    try:
+        return tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        message = str(error) or "nested too deep"
+        line = re.search(r"\(at line (\d+), column (\d+)\)", message)
+        problem = message.split(" (at ")[0]
+        where = f"{name}, line {line[1]}" if line else name
+        given = text.split("\n")[int(line[1]) - 1].strip()[:70] if line else ""
+        given = "".join(sign if sign.isprintable() else "?" for sign in given)
+        raise InputError(
+            Fault(
+                where,
+                f"not TOML: {problem}"[:200],
+                given,
+                'key = value, with text and quantities in quotes: "25 mm"',
+                _toml_cure(given),
+            )
+        ) from None
+
+
+def _toml_cure(line: str) -> str:
+    found = re.match(r"([\w.-]+)\s*=\s*([^\"'\[{].*)", line)
+    if found and re.search(r"[A-Za-z]", found[2]):
+        value = re.split(r"\s+#", found[2])[0].strip().strip("\"'")
+        return f'write {found[1]} = "{value}"'
+    if found and not found[2].strip():
+        return f"give {found[1]} a value"
+    return "check quotes, brackets and the line before"
+
+
+def _neighbour(place: Path) -> str:
+    from cavity.wallfile.values import nearest
+
+    try:
+        names = [one.name for one in sorted(place.parent.glob("*.toml"))[:50]]
+    except OSError:
+        names = []
+    return nearest(place.name, names) if names else f"`cavity new {place.name or 'wall.toml'}` writes one to start from"

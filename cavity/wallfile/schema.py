@@ -1,0 +1,430 @@
+"""The wall file as the user writes it: every section and key, its meaning, unit and bounds.
+
+The descriptions are the documentation of the keys. `reader` checks a file against `WallFile` and turns it into
+`model.Wall`; nothing else knows these classes.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from cavity.wallfile.values import (
+    MOULD_CLASSES,
+    Flag,
+    Height,
+    Many,
+    Month,
+    Number,
+    Orientation,
+    Quantity,
+    Share,
+    Table,
+    Text,
+    Water,
+    Word,
+)
+
+KINDS = ("slot", "mesh", "perforated", "louvre", "joint")
+UNNAMED = Text(60)
+
+Name = Annotated[str, UNNAMED]
+Fraction = Annotated[float, Share()]
+Elevation = Annotated[float, Quantity("m", "3.0 m", -50.0, 500.0)]
+Thickness = Annotated[float | None, Quantity("m", "12.5 mm", 0.0, 2.0, above=True)]
+Discharge = Annotated[float, Number(0.1, 1.0, "0.6")]
+Sd = Quantity("m", "2 m", 0.001, 10000.0)
+Mu = Number(0.1, 1e6, "50", infinite=True)
+VentArea = Quantity("m2/m", "50 cm2/m", 0.0, 2.0, above=True)
+Columns = Annotated[tuple[str, ...], Many(UNNAMED)]
+
+
+def said(text: str, default: object = ...) -> object:
+    """Return the Field of a key: its meaning, and its default where the key may be left out."""
+    return Field(default, description=text)
+
+
+class Section(BaseModel):
+    """Base of all sections: unknown keys are refused."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class WallSection(Section):
+    """[wall]: what the wall is called and which way it faces."""
+
+    name: Annotated[str, Text(80)] = said("Name of the wall, shown in tables and reports.")
+    description: Annotated[str, Text(2000, lines=True)] = said("A few sentences about the wall.", "")
+    invented: Annotated[bool, Flag()] = said("true where the building is invented; reports then say so.", False)
+    orientation: Annotated[float, Orientation()] = said("Direction the wall faces.", 180.0)
+    tilt: Annotated[float, Quantity("deg", "90 deg", 45.0, 135.0)] = said("Slope from horizontal; a wall is 90.", 90.0)
+
+
+class SiteSection(Section):
+    """[site]: wind, rain and ground around the wall."""
+
+    terrain: Annotated[str, Word(("city", "suburban", "open", "flat"))] = said(
+        "Surroundings for the wind profile (ASHRAE Fundamentals, airflow around buildings): city centre, suburban or "
+        "wooded, open country, flat or by the sea.",
+        "suburban",
+    )
+    building_height: Annotated[float, Quantity("m", "6 m", 2.0, 500.0)] = said(
+        "Height of the building, at which the wind pressure is reckoned.", 6.0
+    )
+    base_height: Annotated[float, Quantity("m", "0.3 m", 0.0, 490.0)] = said("Base of the wall above the ground.", 0.0)
+    wall_width: Annotated[float, Quantity("m", "10 m", 0.5, 1000.0)] = said("Width of this wall.", 10.0)
+    side_width: Annotated[float, Quantity("m", "10 m", 0.5, 1000.0)] = said("Width of the adjacent wall.", 10.0)
+    pressure_difference: Annotated[float, Number(-2.0, 2.0, "0.1")] = said(
+        "Wind pressure coefficient at the base less that at the head, on the windward face over the whole wall "
+        "height. Try 0.05, 0.1 and 0.3: no measured value fits every building.",
+        0.1,
+    )
+    pressure_profile: Annotated[tuple[tuple[float, float], ...], Table(Share(), Number(-2.0, 2.0, "-0.05"), rows=2)] = (
+        said("[share of the wall height, shift of the pressure coefficient]; wins over pressure_difference.", ())
+    )
+    ground_albedo: Fraction = said("Share of sun that the ground reflects.", 0.2)
+    rain_method: Annotated[str, Word(("ISO 15927-3", "ASHRAE 160"))] = said("Driving rain method.", "ISO 15927-3")
+    rain_topography: Annotated[float, Number(0.5, 2.0, "1.0")] = said("ISO 15927-3 topography coefficient.", 1.0)
+    rain_obstruction: Annotated[float, Number(0.1, 1.0, "1.0")] = said("ISO 15927-3 obstruction factor.", 1.0)
+    rain_wall_factor: Annotated[float, Number(0.05, 1.0, "0.4")] = said("ISO 15927-3 wall factor.", 0.4)
+    rain_exposure: Annotated[str, Word(("severe", "medium", "sheltered"))] = said("ASHRAE 160 exposure.", "medium")
+    rain_deposition: Annotated[float, Number(0.05, 1.0, "0.35")] = said(
+        "ASHRAE 160 rain deposition factor: 0.35 below a steep roof, 0.5 below a low slope, 1.0 with run-off.", 0.35
+    )
+
+
+class FinishSection(Section):
+    """[finish]: the outer face of the cladding."""
+
+    solar_absorptance: Fraction = said("Share of sun the face absorbs: white 0.3, grey 0.6, dark 0.9.", 0.6)
+    emissivity: Annotated[float, Share(0.01, 1.0, "90 %")] = said("Longwave emissivity of the face.", 0.9)
+
+
+class MaterialValues(Section):
+    """Values of a material that a layer may override."""
+
+    density: Annotated[float | None, Quantity("kg/m3", "1400 kg/m3", 1.0, 20000.0)] = said("Dry density.", None)
+    conductivity: Annotated[float | None, Quantity("W/(m K)", "0.25 W/(m K)", 0.005, 500.0)] = said(
+        "Thermal conductivity, dry.", None
+    )
+    specific_heat: Annotated[float | None, Quantity("J/(kg K)", "1000 J/(kg K)", 100.0, 5000.0)] = said(
+        "Specific heat capacity, dry.", None
+    )
+    mu: Annotated[float | None, Mu] = said("Vapour diffusion resistance factor, dry and wet alike.", None)
+    mu_dry: Annotated[float | None, Mu] = said("Vapour diffusion resistance factor, dry cup.", None)
+    mu_wet: Annotated[float | None, Mu] = said("Vapour diffusion resistance factor, wet cup.", None)
+    mu_table: Annotated[tuple[tuple[float, float], ...], Table(Share(), Mu, rows=2)] = said(
+        "[relative humidity, mu] pairs; win over mu_dry and mu_wet.", ()
+    )
+    sorption: Annotated[tuple[tuple[float, float], ...], Table(Share(), Water(), falling=False)] = said(
+        "Sorption isotherm: [relative humidity, water content] pairs, in kg/m3 or % of the dry mass.", ()
+    )
+    free_saturation: Annotated[float | None, Water()] = said(
+        "Water content after capillary uptake; left out with sorption too: the material holds no water.", None
+    )
+    max_saturation: Annotated[float | None, Water()] = said("Water content with all pores full.", None)
+    absorption: Annotated[float | None, Quantity("kg/(m2 s0.5)", "0.02 kg/(m2 s0.5)", 0.0, 5.0)] = said(
+        "Water absorption coefficient; 0: no liquid transport.", None
+    )
+    diffusivity: Annotated[
+        tuple[tuple[float, float], ...], Table(Water(), Quantity("m2/s", "1e-9 m2/s", 0.0, 1e-3))
+    ] = said("[water content, liquid diffusivity] pairs; win over the estimate from absorption.", ())
+    moisture_conductivity: Annotated[float | None, Quantity("W/(m K)/(kg/m3)", "0.002 W/(m K)/(kg/m3)", 0.0, 0.1)] = (
+        said("Growth of the conductivity with water.", None)
+    )
+    emissivity: Annotated[float | None, Share(0.01, 1.0, "90 %")] = said("Longwave emissivity of a bare face.", None)
+    mould_class: Annotated[str | None, Word(MOULD_CLASSES)] = said("Class of the mould index.", None)
+
+
+class MaterialEntry(MaterialValues):
+    """[material.NAME]: a material of your own, or a row of the built-in table."""
+
+    title: Annotated[str, UNNAMED] = said("Name shown in reports; left out: NAME.", "")
+    group: Annotated[str, UNNAMED] = said("Heading in the table of materials.", "")
+    also: Annotated[tuple[str, ...], Many(UNNAMED)] = said("Other words for it, used in suggestions.", ())
+    wood: Annotated[bool, Flag()] = said("Judged by wood moisture content.", False)
+    metal: Annotated[bool, Flag()] = said("Judged by time of wetness.", False)
+    thickness: Thickness = said("Usual thickness, taken where a layer gives none.", None)
+    sd: Annotated[float | None, Sd] = said("Vapour resistance of a membrane.", None)
+    sd_table: Annotated[tuple[tuple[float, float], ...], Table(Share(), Sd, rows=2)] = said(
+        "[relative humidity, sd] pairs of a membrane that changes with humidity.", ()
+    )
+    source: Annotated[str, Text(400)] = said("Where the values come from.", "wall file")
+
+
+class BridgeEntry(Section):
+    """Metal rails through a continuous layer, as a path parallel to it: the least favourable estimate of their loss."""
+
+    spacing: Annotated[float | None, Quantity("m", "600 mm", 0.05, 10.0)] = said("Distance between rails.", None)
+    thickness: Annotated[float | None, Quantity("m", "1.5 mm", 0.0001, 0.05)] = said("Metal thickness.", None)
+    material: Annotated[str, UNNAMED] = said("Material of the rails.", "steel")
+    conductance: Annotated[float | None, Quantity("W/(m2 K)", "0.4 W/(m2 K)", 0.0, 50.0)] = said(
+        "Instead of the above: conductance of all metal through the layer, averaged over the wall area.", None
+    )
+
+
+class LayerEntry(MaterialValues):
+    """[[cladding]] and [[backup]]: one layer each, listed from outside to inside."""
+
+    material: Annotated[str, UNNAMED] = said("Name in the built-in table (`cavity materials`) or in [material.NAME].")
+    thickness: Thickness = said("Thickness; a membrane may leave it out.", None)
+    name: Annotated[str, UNNAMED] = said("Name of the layer; left out: that of the material.", "")
+    sd: Annotated[float | None, Sd] = said("A membrane: equivalent air layer thickness.", None)
+    permeance: Annotated[float | None, Quantity("kg/(Pa s m2)", "60 ng/(Pa s m2)", 1e-15, 1e-6)] = said(
+        "A membrane: vapour permeance, instead of sd. US perm is understood.", None
+    )
+    sd_table: Annotated[tuple[tuple[float, float], ...], Table(Share(), Sd, rows=2)] = said(
+        "A membrane that changes with humidity: [relative humidity, sd] pairs.", ()
+    )
+    bridge: BridgeEntry | None = said("Metal rails through this layer.", None)
+
+
+class CavitySection(Section):
+    """[cavity]: the drained and ventilated space."""
+
+    depth: Annotated[float, Quantity("m", "30 mm", 0.001, 0.5)] = said("Depth from panel to wall.")
+    blocked: Annotated[float, Share(0.0, 0.9, "5 %")] = said("Share of the plan area taken by battens, brackets.", 0.0)
+    roughness: Annotated[float, Quantity("m", "1 mm", 0.0, 0.02)] = said("Sand roughness of the faces.", 0.0)
+    emissivity_cladding: Annotated[float | None, Share(0.01, 1.0, "90 %")] = said(
+        "Emissivity of the back of the cladding; left out: of its material.", None
+    )
+    emissivity_wall: Annotated[float | None, Share(0.01, 1.0, "90 %")] = said(
+        "Emissivity of the outer face of the backup wall; left out: of its material.", None
+    )
+    film_limit: Annotated[float, Quantity("kg/m2", "100 g/m2", 0.0, 2.0)] = said(
+        "Water a vertical face holds before it runs off.", 0.1
+    )
+
+
+class ColumnEntry(Section):
+    """[[column]]: an upright strip of the cavity with its own bottom and top."""
+
+    name: Name = said("Name of the column.")
+    bottom: Elevation = said("Bottom, above the base of the wall.", 0.0)
+    top: Elevation = said("Top, above the base of the wall.")
+
+
+class RailEntry(Section):
+    """[[rail]]: horizontal sub-framing; air passes only in the gaps between rail lengths."""
+
+    name: Name = said("Name of the rail.")
+    heights: Annotated[tuple[float, ...], Many(Quantity("m", "1.2 m", -50.0, 500.0))] = said(
+        "Heights of the rails.", ()
+    )
+    spacing: Annotated[float | None, Quantity("m", "600 mm", 0.05, 50.0)] = said(
+        "Instead of heights: distance from rail to rail, counted from the lowest column's bottom.", None
+    )
+    gap: Annotated[float, Quantity("m", "10 mm", 0.0005, 10.0)] = said("Gap between two rail ends.")
+    bay: Annotated[float, Quantity("m", "3 m", 0.01, 50.0)] = said("Wall length served by one gap.")
+    discharge: Discharge = said("Discharge coefficient of the gap.", 0.6)
+    columns: Columns = said("Columns it crosses; left out: all it reaches.", ())
+
+
+class BarrierEntry(Section):
+    """[[barrier]]: closes the cavity, such as fire detailing above a window, but for a residual free area."""
+
+    name: Name = said("Name of the barrier.")
+    height: Elevation = said("Height above the base of the wall.")
+    free_area: Annotated[float, Quantity("m2/m", "10 cm2/m", 0.0, 1.0)] = said("Free area left; 0: closed.", 0.0)
+    discharge: Discharge = said("Discharge coefficient of what is left.", 0.6)
+    columns: Columns = said("Columns it closes; left out: all it reaches.", ())
+
+
+class HolesEntry(Section):
+    """Separate holes: so many a metre, each width x height."""
+
+    per_metre: Annotated[float, Number(0.01, 1000.0, "4")] = said("Holes per metre of wall length.")
+    width: Annotated[float, Quantity("m", "10 mm", 0.0005, 5.0)] = said("Width of one hole.")
+    height: Annotated[float, Quantity("m", "65 mm", 0.0005, 5.0)] = said("Height of one hole.")
+
+
+class VentEntry(Section):
+    """[[openings.vent]]: a way between cavity and outdoors; give one of slot, holes and free_area."""
+
+    name: Annotated[str, UNNAMED] = said("Name of the vent; left out: from its height and kind.", "")
+    height: Annotated[float | str, Height()] = said(
+        '"base" or "head": bottom or top of each column it serves; or a height above the base of the wall.'
+    )
+    kind: Annotated[str, Word(KINDS)] = said("slot, mesh, perforated strip, louvre, or joint between panels.", "slot")
+    slot: Annotated[float | None, Quantity("m", "10 mm", 0.0, 2.0, above=True)] = said(
+        "Clear height of a continuous slot, before any mesh in it.", None
+    )
+    holes: HolesEntry | None = said("Separate holes, before any mesh in them.", None)
+    free_area: Annotated[float | None, VentArea] = said(
+        "Free area per metre of wall as a drawing gives it: mesh or perforation already taken off.", None
+    )
+    clear_height: Annotated[float | None, Quantity("m", "10 mm", 0.0005, 2.0)] = said(
+        "Smaller clear dimension of the hole; only with free_area.", None
+    )
+    porosity: Annotated[float | None, Share(0.01, 1.0, "50 %")] = said("Open share of mesh or perforation.", None)
+    wire: Annotated[float | None, Quantity("m", "0.5 mm", 1e-5, 0.01)] = said("Wire diameter of a mesh.", None)
+    hole: Annotated[float | None, Quantity("m", "5 mm", 1e-4, 0.1)] = said("Hole diameter of a perforation.", None)
+    blade_angle: Annotated[float | None, Quantity("deg", "30 deg", 0.0, 75.0)] = said("Slope of louvre blades.", None)
+    discharge: Annotated[float | None, Number(0.05, 1.0, "0.6")] = said("Discharge coefficient, where known.", None)
+    bends: Annotated[int, Number(0, 10, "1", whole=True)] = said("Right-angle bends in the air path.", 0)
+    exposure: Annotated[str, Word(("face", "soffit", "roof edge", "table"))] = said(
+        "Where the wind meets it: on the face, under a soffit, at the roof edge, or by pressure_table.", "face"
+    )
+    pressure_shift: Annotated[float | None, Number(-3.0, 3.0, "-0.2")] = said(
+        "Added to the wall's wind pressure coefficient; left out: by height.", None
+    )
+    pressure_table: Annotated[
+        tuple[tuple[float, float], ...], Table(Quantity("deg", "45 deg", -180.0, 180.0), Number(-5, 5, "0.3"), rows=2)
+    ] = said('[wind angle from the wall normal, pressure coefficient] pairs, with exposure = "table".', ())
+    columns: Columns = said("Columns it serves; left out: all that reach its height.", ())
+
+
+class OpeningsEntry(Section):
+    """[[openings]]: one choice of vents to compare."""
+
+    name: Name = said("Name of the set.")
+    vent: list[VentEntry] = said("Its vents; none: closed.", [])
+    rail: list[RailEntry] | None = said("Rails of this set, instead of the wall's; [] for none.", None)
+
+
+class CompareSection(Section):
+    """[compare]: what is computed, every depth with every set of openings."""
+
+    depths: Annotated[tuple[float, ...], Many(Quantity("m", "30 mm", 0.001, 0.5))] = said(
+        "Cavity depths; left out: the one in [cavity].", ()
+    )
+    openings: Columns = said("Sets of openings by name, in this order; left out: all.", ())
+
+
+class IndoorSection(Section):
+    """[indoor]: the climate of the room."""
+
+    model: Annotated[str, Word(("EN 15026", "ISO 13788", "ASHRAE 160", "constant", "monthly", "file"))] = said(
+        "By outdoor temperature (EN 15026 Annex C, ISO 13788 classes, ASHRAE 160), constant, monthly, or a file.",
+        "EN 15026",
+    )
+    load: Annotated[str, Word(("normal", "high"))] = said("EN 15026 moisture load.", "normal")
+    humidity_class: Annotated[int, Number(1, 5, "3", whole=True)] = said("ISO 13788 humidity class.", 3)
+    bedrooms: Annotated[int, Number(1, 20, "3", whole=True)] = said("ASHRAE 160: bedrooms.", 3)
+    air_changes: Annotated[float, Quantity("1/h", "0.2 1/h", 0.01, 50.0)] = said("ASHRAE 160: air changes.", 0.2)
+    volume: Annotated[float, Quantity("m3", "500 m3", 1.0, 1e6)] = said("ASHRAE 160: volume of the home.", 500.0)
+    temperature: Annotated[tuple[float, ...], Many(Quantity("K", "20 degC", 233.15, 343.15), (1, 12), single=True)] = (
+        said("One temperature, or twelve from January.", (293.15,))
+    )
+    relative_humidity: Annotated[tuple[float, ...], Many(Share(0.01, 1.0, "50 %"), (1, 12), single=True)] = said(
+        "One relative humidity, or twelve from January.", (0.5,)
+    )
+    file: Annotated[str, Text(200)] = said("Hourly csv, in the folder of the wall file or below it.", "")
+
+
+class WettingSection(Section):
+    """[wetting]: what wets the wall besides vapour."""
+
+    rain_share: Annotated[float, Share(0.0, 1.0, "1 %")] = said(
+        "Share of the driving rain that passes the cladding (ASHRAE 160: 1 %).", 0.01
+    )
+    rain_layer: Annotated[str, UNNAMED] = said("Backup layer whose outer face gets it; left out: the first.", "")
+    leak_flow: Annotated[float, Quantity("m3/(m2 h)", "0.05 m3/(m2 h)", 0.0, 20.0)] = said(
+        "Indoor air that leaks into the wall, per wall area.", 0.0
+    )
+    leak_layer: Annotated[str, UNNAMED] = said("Backup layer whose outer face it reaches.", "")
+
+
+class RunSection(Section):
+    """[run]: how the year is computed."""
+
+    segments: Annotated[int, Number(1, 20, "3", whole=True)] = said("Upright pieces of a column.", 3)
+    start_humidity: Annotated[float, Share(0.05, 0.99, "80 %")] = said("Humidity of all layers at the start.", 0.8)
+    start_month: Annotated[int, Month()] = said("Month of the start.", 10)
+    construction_water: dict[str, Annotated[float, Water()]] = said(
+        "Layer name = water content at the start, where a layer is built in wet.", {}
+    )
+    max_years: Annotated[int, Number(1, 30, "5", whole=True)] = said("Years run at most until they repeat.", 5)
+    freezing: Annotated[bool, Flag()] = said("Pore water freezes.", True)
+
+
+HOURS = Quantity("h", "876 h", 1.0, 8784.0)
+CONDENSATE = Quantity("kg/m2", "200 g/m2", 0.001, 5.0)
+
+
+class LimitsSection(Section):
+    """[limits]: thresholds of the criteria, where they differ from the usual ones."""
+
+    mould_index: Annotated[float | None, Number(0.1, 6.0, "3")] = said("Largest mould index.", None)
+    mould_index_watch: Annotated[float | None, Number(0.1, 6.0, "2")] = said("Mould index from which to watch.", None)
+    mould_decline: Annotated[float | None, Number(0.0, 1.0, "0.1")] = said("Relative decline of mould.", None)
+    mould_years: Annotated[float | None, Number(1, 30, "3")] = said("Times the last year is repeated for mould.", None)
+    humidity_mean: Annotated[float | None, Share(0.3, 1.0, "80 %")] = said("30-day mean relative humidity.", None)
+    wood_moisture: Annotated[float | None, Share(0.05, 1.0, "20 %")] = said("30-day mean wood moisture.", None)
+    wood_moisture_watch: Annotated[float | None, Share(0.05, 1.0, "18 %")] = said("Wood moisture to watch.", None)
+    decay_activation: Annotated[float | None, Number(0.05, 1.0, "1.0")] = said("Activation at which rot begins.", None)
+    condensate_runoff: Annotated[float | None, CONDENSATE] = said("Condensate that may run off.", None)
+    condensate_smooth: Annotated[float | None, CONDENSATE] = said("Condensate at a layer that does not absorb.", None)
+    condensate_absorbent: Annotated[float | None, CONDENSATE] = said("Condensate between layers that absorb.", None)
+    dew_hours: Annotated[float | None, HOURS] = said("Hours of dew a year at faces of the cavity.", None)
+    film: Annotated[float | None, CONDENSATE] = said("Film that stays on the back of the cladding.", None)
+    residue: Annotated[float | None, Quantity("kg/m2", "20 g/m2", 1e-6, 5.0)] = said("Water gained in a year.", None)
+    wetness_cavity: Annotated[float | None, Quantity("h", "5500 h", 10.0, 8784.0)] = said(
+        "Time of wetness of metal in the cavity.", None
+    )
+    wetness_wall: Annotated[float | None, Quantity("h", "2500 h", 10.0, 8784.0)] = said(
+        "Time of wetness of metal in the wall.", None
+    )
+    freeze_saturation: Annotated[float | None, Share(0.1, 1.0, "80 %")] = said("Pores filled where frost harms.", None)
+    freeze_temperature: Annotated[float | None, Quantity("K", "-2 degC", 240.0, 273.15)] = said(
+        "Temperature at which pore water freezes.", None
+    )
+    freeze_cycles: Annotated[float | None, Number(1, 1000, "1")] = said("Wet freeze-thaw cycles a year.", None)
+    drying_days: Annotated[float | None, Quantity("day", "90 day", 1.0, 730.0)] = said("Days to dry.", None)
+
+
+class VariantEntry(LayerEntry):
+    """[[variant]]: a layer exchanged for another; two of one name are exchanged together."""
+
+    name: Name = said("Name of the variant.")
+    replaces: Name = said("Name of the layer that is exchanged.")
+
+
+class WallFile(Section):
+    """A whole wall file."""
+
+    wall: WallSection = said("Name and orientation.")
+    site: SiteSection = said("Surroundings.", SiteSection())
+    finish: FinishSection = said("Outer face.", FinishSection())
+    material: dict[str, MaterialEntry] = said("Materials of your own.", {})
+    cladding: list[LayerEntry] = Field(
+        description="Layers of the cladding, outside to inside.", min_length=1, max_length=10
+    )
+    cavity: CavitySection = said("The cavity.")
+    backup: list[LayerEntry] = Field(
+        description="Layers of the backup wall, outside to inside.", min_length=1, max_length=30
+    )
+    column: list[ColumnEntry] = Field(description="Columns of the cavity.", min_length=1, max_length=20)
+    rail: list[RailEntry] = said("Horizontal rails.", [])
+    barrier: list[BarrierEntry] = said("Closures of the cavity.", [])
+    openings: list[OpeningsEntry] = Field(description="Sets of openings.", min_length=1, max_length=50)
+    compare: CompareSection = said("What is compared.", CompareSection())
+    indoor: IndoorSection = said("The room.", IndoorSection())
+    wetting: WettingSection = said("Wetting.", WettingSection())
+    run: RunSection = said("The run.", RunSection())
+    limits: LimitsSection = said("Thresholds of criteria.", LimitsSection())
+    variant: list[VariantEntry] = said("Exchanged layers.", [])
+    uncertain: dict[str, Any] = said("Ranges of uncertain inputs: section.key = [low, high].", {})
+
+
+# Inputs that [uncertain] may vary; the first two are factors on all vents and all rail gaps.
+UNCERTAIN: dict[str, Any] = {
+    "openings.area_factor": Number(0.1, 10.0, "0.8"),
+    "rail.gap_factor": Number(0.1, 10.0, "0.8"),
+    **{
+        f"{section}.{key}": next(
+            part
+            for part in WallFile.model_fields[section].annotation.model_fields[key].metadata
+            if hasattr(part, "read")
+        )
+        for section, keys in {
+            "site": ("pressure_difference", "ground_albedo", "rain_obstruction", "rain_topography", "rain_wall_factor"),
+            "finish": ("solar_absorptance", "emissivity"),
+            "cavity": ("blocked", "roughness", "film_limit", "emissivity_cladding", "emissivity_wall"),
+            "wetting": ("rain_share", "leak_flow"),
+            "run": ("start_humidity",),
+        }.items()
+        for key in keys
+    },
+}

@@ -1,0 +1,382 @@
+"""The kinds of values a wall file holds: quantities with a unit, shares, words, tables.
+
+Each kind reads one TOML value into SI, and raises an error that says what was expected and how to cure it.
+"""
+
+from __future__ import annotations
+
+import difflib
+import itertools
+import math
+import re
+import unicodedata
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic_core import PydanticCustomError, core_schema
+
+from cavity.units import parse_quantity
+
+MOULD_CLASSES = ("very sensitive", "sensitive", "medium resistant", "resistant")
+COMPASS = (
+    "north", "north-north-east", "north-east", "east-north-east", "east", "east-south-east", "south-east",
+    "south-south-east", "south", "south-south-west", "south-west", "west-south-west", "west", "west-north-west",
+    "north-west", "north-north-west",
+)  # fmt: skip
+MONTHS = (
+    "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
+    "december",
+)  # fmt: skip
+
+
+def nearest(word: str, known: Any) -> str:
+    """Return a cure: the nearest of the known words, or all of them where none is near."""
+    names = [str(name) for name in known]
+    folded = {name.casefold(): name for name in reversed(names)}
+    close = difflib.get_close_matches(word.casefold(), list(folded), n=1, cutoff=0.6)
+    if close:
+        return f'did you mean "{folded[close[0]]}"?'
+    listed = ", ".join(names[:24]) + (", ..." if len(names) > 24 else "")
+    return f"known: {listed}" if listed else "none is defined yet"
+
+
+def fail(problem: str, expected: str = "", cure: str = "") -> PydanticCustomError:
+    """Return the error that one leaf of the file raises; `reader` turns it into a Fault."""
+    return PydanticCustomError("leaf", "{problem}", {"problem": problem, "expected": expected, "cure": cure})
+
+
+def _plain(number: float) -> str:
+    return f"{number:.6g}"
+
+
+class Leaf:
+    """Base of the value types: reads one TOML value, raises `fail` where it does not fit."""
+
+    def read(self, value: Any) -> Any:
+        """Return the value in SI."""
+        raise NotImplementedError
+
+    def describe(self) -> str:
+        """Return what is expected, in words."""
+        raise NotImplementedError
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Callable[..., Any]) -> Any:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+
+@dataclass(frozen=True)
+class Quantity(Leaf):
+    """Text with a unit, read into the SI `unit`; `example` shows the bounds' unit and how to write it."""
+
+    unit: str
+    example: str
+    low: float = -math.inf
+    high: float = math.inf
+    above: bool = False  # low itself is not allowed
+
+    def describe(self) -> str:
+        """Return what is expected, in words."""
+        shown = self.example.split(" ", 1)[1]
+        scale = 1.0 if self.unit == "K" else parse_quantity(f"1 {shown}", self.unit)
+        shift = 273.15 if self.unit == "K" and shown == "degC" else 0.0
+        low, high = (self.low - shift) / scale, (self.high - shift) / scale
+        text = f'a quantity with its unit, such as "{self.example}"'
+        if math.isfinite(low):
+            text += f", above {_plain(low)} {shown}" if self.above else f", at least {_plain(low)} {shown}"
+        if math.isfinite(high):
+            text += f", at most {_plain(high)} {shown}"
+        return text
+
+    def read(self, value: Any) -> float:
+        """Return the quantity in `unit`."""
+        if isinstance(value, (int, float)) and not isinstance(value, bool):
+            shown = self.example.split(" ", 1)[1]
+            number = value if abs(value) < 1e12 else "..."
+            raise fail(f"a bare number; the unit is missing ({shown}?)", self.describe(), f'write "{number} {shown}"')
+        try:
+            found = parse_quantity(value, self.unit)
+        except ValueError as error:
+            cure = "write a decimal point, not a comma" if isinstance(value, str) and re.search(r"\d,\d", value) else ""
+            raise fail(str(error)[:160], self.describe(), cure or f'write it like "{self.example}"') from None
+        if found < self.low or found > self.high or (self.above and found <= self.low):
+            problem = "too small" if found <= self.low else "too large"
+            if found == 0.0 and self.low >= 0.0:
+                problem = "zero"
+            elif found < 0.0 <= self.low:
+                problem = "negative"
+            cure = f'did you mean "{str(value).strip().lstrip("-")}"?' if problem == "negative" else ""
+            raise fail(problem, self.describe(), cure or "check the number and its unit")
+        return found
+
+
+@dataclass(frozen=True)
+class Number(Leaf):
+    """A plain number without a unit."""
+
+    low: float = -math.inf
+    high: float = math.inf
+    example: str = "1.0"
+    whole: bool = False
+    infinite: bool = False  # `inf` allowed: vapour tight
+
+    def describe(self) -> str:
+        """Return what is expected, in words."""
+        text = "a whole number" if self.whole else "a plain number"
+        if math.isfinite(self.low) and math.isfinite(self.high):
+            text += f" from {_plain(self.low)} to {_plain(self.high)}"
+        elif math.isfinite(self.low):
+            text += f", at least {_plain(self.low)}"
+        return text + (", or inf for vapour tight" if self.infinite else "") + f", such as {self.example}"
+
+    def read(self, value: Any) -> Any:
+        """Return the number."""
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            problem = "not a number"
+            if isinstance(value, str) and re.fullmatch(r"\s*[\d.]+\s*", value):
+                problem = "a number in quotes"
+            raise fail(problem, self.describe(), f"write it without quotes and unit, like {self.example}")
+        if self.whole and not isinstance(value, int):
+            raise fail("not a whole number", self.describe(), f"write {self.example}")
+        if self.infinite and value == math.inf:
+            return math.inf
+        if isinstance(value, float) and not math.isfinite(value):
+            raise fail("not a finite number", self.describe(), f"write {self.example}")
+        if not self.low <= value <= self.high:
+            raise fail("too small" if value < self.low else "too large", self.describe(), "check the number")
+        return int(value) if self.whole else float(value)
+
+
+@dataclass(frozen=True)
+class Share(Leaf):
+    """A share of one: ``"45 %"`` or 0.45. A number above one is refused with the percent sign as cure."""
+
+    low: float = 0.0
+    high: float = 1.0
+    example: str = "45 %"
+
+    def describe(self) -> str:
+        """Return what is expected, in words."""
+        return (
+            f'a share from {_plain(100 * self.low)} % to {_plain(100 * self.high)} %, such as "{self.example}" '
+            f"or {_plain(float(self.example.split()[0]) / 100)}"
+        )
+
+    def read(self, value: Any) -> float:
+        """Return the share, 0 to 1."""
+        if isinstance(value, bool) or not isinstance(value, (int, float, str)):
+            raise fail("not a share", self.describe(), f'write "{self.example}"')
+        if isinstance(value, str):
+            found = re.fullmatch(r"\s*([+-]?\d{1,12}(?:\.\d{0,12})?)\s*%\s*", value)
+            if not found:
+                cure = f'write "{value.strip()} %"' if re.fullmatch(r"\s*[\d.]+\s*", value) else ""
+                raise fail("not a percentage", self.describe(), cure or f'write "{self.example}"')
+            share = float(found[1]) / 100.0
+        else:
+            if 1.0 < value <= 100.0:
+                raise fail("above 1", self.describe(), f'write "{value:g} %"')
+            if not 0.0 <= value <= 1.0:  # catches nan as well
+                raise fail("not between 0 and 1", self.describe(), f'write "{self.example}"')
+            share = float(value)
+        if not self.low <= share <= self.high:
+            raise fail("too small" if share < self.low else "too large", self.describe(), "check the number")
+        return share
+
+
+@dataclass(frozen=True)
+class Word(Leaf):
+    """One of a list of words, whatever the capitals."""
+
+    words: tuple[str, ...]
+
+    def describe(self) -> str:
+        """Return what is expected, in words."""
+        return "one of " + ", ".join(f'"{word}"' for word in self.words)
+
+    def read(self, value: Any) -> str:
+        """Return the word as listed."""
+        if not isinstance(value, str):
+            raise fail("not a word in quotes", self.describe(), f'write "{self.words[0]}"')
+        folded = re.sub(r"[\s_-]+", " ", value.strip().casefold())
+        for word in self.words:
+            if re.sub(r"[\s_-]+", " ", word.casefold()) == folded:
+                return word
+        raise fail("an unknown word", self.describe(), nearest(value[:60], self.words))
+
+
+@dataclass(frozen=True)
+class Text(Leaf):
+    """Free text in quotes, on one line unless `lines`."""
+
+    longest: int = 80
+    lines: bool = False
+
+    def describe(self) -> str:
+        """Return what is expected, in words."""
+        return f"text in quotes, 1 to {self.longest} characters"
+
+    def read(self, value: Any) -> str:
+        """Return the text without blanks around it."""
+        if not isinstance(value, str):
+            raise fail("not text", self.describe(), "put it in quotes")
+        text = value.strip()
+        if not text or len(text) > self.longest:
+            raise fail("too long" if text else "empty", self.describe(), "shorten it" if text else "write a name")
+        kept = text.replace("\n", " ") if self.lines else text
+        if any(unicodedata.category(sign) in ("Cc", "Cs") for sign in kept):
+            raise fail("holds control characters", self.describe(), "remove them")
+        return text
+
+
+@dataclass(frozen=True)
+class Flag(Leaf):
+    """true or false."""
+
+    def describe(self) -> str:
+        """Return what is expected, in words."""
+        return "true or false, without quotes"
+
+    def read(self, value: Any) -> bool:
+        """Return the flag."""
+        if not isinstance(value, bool):
+            raise fail("not true or false", self.describe(), "write true or false")
+        return value
+
+
+@dataclass(frozen=True)
+class Orientation(Leaf):
+    """A compass word or an angle: the direction the wall faces."""
+
+    def describe(self) -> str:
+        """Return what is expected, in words."""
+        return 'a compass word such as "south-west", or an angle such as "225 deg" clockwise from north'
+
+    def read(self, value: Any) -> float:
+        """Return degrees clockwise from north, 0 to 360."""
+        if isinstance(value, str):
+            folded = re.sub(r"[\s_-]+", "", value.casefold())
+            for index, word in enumerate(COMPASS):
+                short = "".join(part[0] for part in word.split("-"))
+                if folded in (word.replace("-", ""), short):
+                    return index * 22.5
+            if not re.match(r"\s*[+-]?\.?\d", value):
+                raise fail("an unknown direction", self.describe(), nearest(value[:60], COMPASS))
+        return Quantity("deg", "225 deg", 0.0, 360.0).read(value) % 360.0
+
+
+@dataclass(frozen=True)
+class Height(Leaf):
+    """A height above the base of the wall, or "base" / "head" of the columns the vent serves."""
+
+    def describe(self) -> str:
+        """Return what is expected, in words."""
+        return '"base", "head", or a height above the base of the wall such as "3.0 m"'
+
+    def read(self, value: Any) -> float | str:
+        """Return metres, or the word."""
+        if isinstance(value, str) and not re.match(r"\s*[+-]?\.?\d", value):
+            return Word(("base", "head")).read(value)
+        return Quantity("m", "3.0 m", -50.0, 500.0).read(value)
+
+
+@dataclass(frozen=True)
+class Month(Leaf):
+    """A month by name or number."""
+
+    def describe(self) -> str:
+        """Return what is expected, in words."""
+        return 'a month such as "October" or 10'
+
+    def read(self, value: Any) -> int:
+        """Return 1 to 12."""
+        if isinstance(value, str):
+            names = [name for name in MONTHS if len(value.strip()) >= 3 and name.startswith(value.strip().casefold())]
+            if len(names) != 1:
+                raise fail("an unknown month", self.describe(), nearest(value[:60], MONTHS))
+            return MONTHS.index(names[0]) + 1
+        return Number(1, 12, "10", whole=True).read(value)
+
+
+@dataclass(frozen=True)
+class Water(Leaf):
+    """A water content: kg/m3, or % of the dry mass (returned negative, until the density is known)."""
+
+    def describe(self) -> str:
+        """Return what is expected, in words."""
+        return 'a water content such as "45 kg/m3", or "4.5 %" of the dry mass'
+
+    def read(self, value: Any) -> float:
+        """Return kg/m3, or minus the share of the dry mass."""
+        if isinstance(value, str) and value.strip().endswith("%"):
+            return -Share(0.0, 100.0, "4.5 %").read(value)
+        return Quantity("kg/m3", "45 kg/m3", 0.0, 1000.0).read(value)
+
+
+@dataclass(frozen=True)
+class Table(Leaf):
+    """A list of [x, y] pairs, x rising."""
+
+    x: Leaf
+    y: Leaf
+    rows: int = 1  # least number of pairs
+    falling: bool | None = None  # False: y must rise; None: free
+
+    def describe(self) -> str:
+        """Return what is expected, in words."""
+        return f"a list of pairs [x, y], x rising; x: {self.x.describe()}; y: {self.y.describe()}"
+
+    def read(self, value: Any) -> tuple[tuple[float, float], ...]:
+        """Return the pairs in SI."""
+        if not isinstance(value, list) or not self.rows <= len(value) <= 200:
+            raise fail(f"not a list of {self.rows} to 200 pairs", self.describe(), "write [[x, y], [x, y]]")
+        pairs = []
+        for index, pair in enumerate(value, 1):
+            if not isinstance(pair, list) or len(pair) != 2:
+                raise fail(f"pair {index} is not [x, y]", self.describe(), "write [[x, y], [x, y]]")
+            try:
+                pairs.append((self.x.read(pair[0]), self.y.read(pair[1])))
+            except PydanticCustomError as error:
+                given = error.context or {}
+                raise fail(
+                    f"pair {index}: {given.get('problem')}", str(given.get("expected")), str(given.get("cure"))
+                ) from None
+        for index, (before, after) in enumerate(itertools.pairwise(pairs), 2):
+            if after[0] <= before[0]:
+                raise fail(f"pair {index} does not rise in x", self.describe(), "sort the pairs, each x once")
+            if self.falling is False and abs(after[1]) <= abs(before[1]):
+                raise fail(f"pair {index} does not rise in y", self.describe(), "the second value must rise")
+        return tuple(pairs)
+
+
+@dataclass(frozen=True)
+class Many(Leaf):
+    """A list of values of one kind; a single value counts as a list of one where `single`."""
+
+    item: Leaf
+    counts: tuple[int, ...] = ()  # allowed lengths; empty: 1 to 50
+    single: bool = False
+
+    def describe(self) -> str:
+        """Return what is expected, in words."""
+        each = self.item.describe()
+        size = " or ".join(str(count) for count in self.counts) or "1 to 50"
+        return f"{each}" + (f", or a list of {size}" if self.single else f"; a list of {size} of them")
+
+    def read(self, value: Any) -> tuple[Any, ...]:
+        """Return the values in SI."""
+        if self.single and not isinstance(value, list):
+            return (self.item.read(value),)
+        if not isinstance(value, list):
+            raise fail("not a list", self.describe(), "write it in [ ]")
+        if len(value) not in (self.counts or range(1, 51)):
+            raise fail(f"a list of {len(value)}", self.describe(), "check how many values there are")
+        found = []
+        for index, part in enumerate(value, 1):
+            try:
+                found.append(self.item.read(part))
+            except PydanticCustomError as error:
+                given = error.context or {}
+                raise fail(
+                    f"value {index}: {given.get('problem')}", str(given.get("expected")), str(given.get("cure"))
+                ) from None
+        return tuple(found)
