@@ -79,9 +79,13 @@ _ROWS = (
     Variable("water", "kg/m2", "water held in the layer", _TSL, 0.0, 1e4, "Water in the layer", POINT),
     Variable("film", "kg/m2", "water or frost held as a film on the face", _TSW, 0.0, 10.0, "Film on the face", POINT),
     Variable("frost_share", "1", "frozen share of the film", _TSW, 0.0, 1.0, "Frozen share", POINT),
+    Variable("vapour_flow", "kg/(m2 s)", "vapour flow from the air beside the face into the wall", _TSW, -1.0, 1.0, "Vapour flow into the face"),
     Variable("condensation", "kg/(m2 s)", "vapour condensing on the face from the air beside it, positive when wetting", _TSW, -1.0, 1.0, "Condensation rate"),
     Variable("runoff", "kg/(m2 s)", "water that runs off the face", _TSW, 0.0, 1.0, "Run-off"),
+    Variable("water_end_of_year", "kg/m2", "water held in the layer at the end of each simulated year", ("year", "segment", "layer"), 0.0, 1e4, "Water in the layer", POINT),
+    Variable("water_at_start", "kg/m2", "water held in the layer when the first year starts", ("segment", "layer"), 0.0, 1e4, "Water in the layer", POINT),
     # balances, per m2 of wall
+    Variable("water_balance", "kg/m2", "water of the last year by term, positive into the wall and its films; stored closes it", ("balance_term", "segment"), -_BIG, _BIG, "Water over the year", SUM),
     Variable("heat_flux_indoor", "W/m2", "heat flux from the room into the wall, positive outwards", _TS, -1e4, 1e4, "Heat flow from the room"),
     Variable("water_residual", "kg/m2", "running water balance error: in - out - stored", _TS, -1.0, 1.0, "Water balance error", POINT),
     Variable("energy_residual", "J/m2", "running energy balance error: in - out - stored", _TS, -1e9, 1e9, "Energy balance error", POINT),

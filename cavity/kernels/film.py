@@ -1,0 +1,54 @@
+"""Water or frost held as a film on a face.
+
+A film is written as storage of the face in the same potential u = -ln(suction / scale) that moves water in the layers:
+none below u = 7 (99.91 % relative humidity), then growing with the square of the distance. Condensation, absorption by
+the layer behind, evaporation and frost then need no switching between wet and dry.
+
+Key: u potential [-], T temperature [K], m film mass [kg/m2], c scale of the film [kg/m2].
+"""
+
+from __future__ import annotations
+
+import math
+
+from cavity._jit import jit
+from cavity.constants import FUSION_HEAT, ICE_HEAT, ICE_POINT, WATER_HEAT
+
+START = 7.0  # potential at which a film begins: 0.09 % below saturation, under any sensor's accuracy
+SCALE = 0.004  # kg/m2: 100 g/m2 at u = 12
+FREEZING_RANGE = 0.5  # K below 0 degC over which the film freezes, numerically smooth
+
+
+@jit
+def mass(u):
+    """Return (film mass [kg/m2], its slope in u)."""
+    if u <= START:
+        return 0.0, 0.0
+    x = u - START
+    return SCALE * x * x, 2.0 * SCALE * x
+
+
+@jit
+def potential(m):
+    """Return the potential at which a film of mass m [kg/m2] is in equilibrium."""
+    return START + math.sqrt(max(m, 0.0) / SCALE)
+
+
+@jit
+def frozen_share(T):
+    """Return the frozen share of a film at T [K]."""
+    return min(1.0, max(0.0, (ICE_POINT - T) / FREEZING_RANGE))
+
+
+@jit
+def enthalpy(T):
+    """Return (specific enthalpy of film water [J/kg], its slope [J/(kg K)]); liquid at 0 degC is zero."""
+    x = T - ICE_POINT
+    if x >= 0.0:
+        return WATER_HEAT * x, WATER_HEAT
+    f = frozen_share(T)
+    value = (1.0 - f) * WATER_HEAT * x + f * (ICE_HEAT * x - FUSION_HEAT)
+    slope = (1.0 - f) * WATER_HEAT + f * ICE_HEAT
+    if f < 1.0:
+        slope -= ((ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT) / FREEZING_RANGE
+    return value, slope

@@ -1,0 +1,580 @@
+"""One line through cladding, cavity and backup wall: residual and exact-by-hand Jacobian of heat and water.
+
+Unknowns at each node: temperature T [K] and moisture potential u = -ln(p_suc / SUCTION_SCALE) [-], so that the relative
+humidity is exp(-exp(-u) 293.15/T) (Kelvin). Faces are nodes without thickness that may hold a film. Order: outer face,
+cladding cells, back of cladding, outer face of wall, backup cells, room face; the cavity air is eliminated into the
+link between the two middle faces, so the system stays block-tridiagonal. Liquid flow uses the flux potential
+theta(u) = integral of K dp_suc: exact for steady flow inside a material, and continuous suction at interfaces.
+
+Key: W water stored [kg/m2], E enthalpy stored [J/m2] (dry matter and water at 0 degC are zero), d cell thickness [m],
+p vapour pressure [Pa], g water flux [kg/(m2 s)], q heat flux [W/m2], positive inwards; dt step [s].
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from cavity._jit import jit
+from cavity.constants import (
+    DRY_AIR_HEAT,
+    EVAPORATION_HEAT,
+    FUSION_HEAT,
+    ICE_HEAT,
+    ICE_POINT,
+    LEWIS_VAPOUR,
+    R_VAPOUR,
+    STEFAN_BOLTZMANN,
+    SUCTION_SCALE,
+    WATER_DENSITY,
+    WATER_HEAT,
+    WATER_TO_AIR,
+)
+from cavity.kernels import balance, block, film, moist_air
+
+# the potential grid of all material tables; tables hold value and slope, cubic in between
+U_LOW, U_STEP, U_COUNT = -2.5, 0.05, 411  # up to u = 18
+OVERFLOW = 14.0  # potential above which a cell takes water beyond its retention curve, to be drained
+ROW = EVAPORATION_HEAT  # scale of the water rows, so that both rows are in W/m2
+WATER, WATER_SLOPE, MU, MU_SLOPE, THETA, THETA_SLOPE = 0, 1, 2, 3, 4, 5
+NO_LIQUID, SAME_MATERIAL, OTHER_MATERIAL, CAVITY = 0, 1, 2, 3
+
+
+class Grid(NamedTuple):
+    """A line cut into nodes; shared by all segments. n nodes, n - 1 links, m membranes."""
+
+    thickness: np.ndarray  # (n,) m; 0: a face
+    material: np.ndarray  # (n,) row of the tables; a face has that of the cell behind it
+    heat: np.ndarray  # (n,) J/(m2 K), dry
+    conductivity: np.ndarray  # (n,) W/(m K), dry, rails included
+    moisture_conductivity: np.ndarray  # (n,) W/(m K) per kg/m3
+    capacity: np.ndarray  # (n,) kg/m2, all pores full; films: the limit of the face
+    link: np.ndarray  # (n-1,) NO_LIQUID | SAME_MATERIAL | OTHER_MATERIAL | CAVITY
+    membrane_first: np.ndarray  # (n,) first membrane of each link; entry n-1 is m
+    membrane_sd: np.ndarray  # (m,) m, constant s_d, or -1
+    membrane_table: np.ndarray  # (m,) row of sd_tables, or -1
+    sd_tables: np.ndarray  # (k, U_COUNT) m over the potential grid
+    tables: np.ndarray  # (materials, U_COUNT, 6)
+    cladding_back: int  # node of the back of the cladding
+    freezing: int  # 1: water in pores freezes by its suction
+
+
+class Edge(NamedTuple):
+    """What acts on one line during one step."""
+
+    T_out: float  # K
+    p_out: float  # Pa
+    h_out: float  # W/(m2 K), convection
+    beta_out: float  # s/m
+    gain: float  # W/m2, absorbed sun and longwave
+    emissivity: float  # outer face
+    rain: float  # kg/(m2 s)
+    T_in: float  # K, room
+    p_in: float  # Pa, room
+    h_in: float  # W/(m2 K), convection and radiation
+    beta_in: float  # s/m
+    T_air: float  # K, air entering the segment
+    p_air: float  # Pa
+    C_heat: float  # W/(m2 K), capacity flow of the air per wall area
+    C_vapour: float  # kg/(m2 s Pa)
+    h_cladding: float  # W/(m2 K), cavity side
+    h_wall: float
+    emissivity_cavity: float  # exchange emissivity of the two faces
+    leak: float  # kg/(m2 s), room air reaching leak_node
+    leak_node: int
+    seep: float  # kg/(m2 s), rain that passes the cladding
+    seep_node: int
+    pressure: float  # Pa
+    dt: float  # s
+
+
+class Work(NamedTuple):
+    """Scratch arrays of one thread."""
+
+    p: np.ndarray  # (n,) vapour pressure
+    p_T: np.ndarray  # (n,) its slope in T
+    p_u: np.ndarray  # (n,) its slope in u
+    W: np.ndarray  # (n,) water by the storage curve
+    W_u: np.ndarray  # (n,)
+    E: np.ndarray  # (n,)
+    E_T: np.ndarray  # (n,)
+    E_u: np.ndarray  # (n,)
+    lam: np.ndarray  # (n,)
+    mu: np.ndarray  # (n,) diffusion resistance d mu / 2 of half a cell, as air layer [m]
+    mu_u: np.ndarray  # (n,)
+    theta: np.ndarray  # (n,)
+    theta_u: np.ndarray  # (n,)
+    net_E: np.ndarray  # (n,) W/m2 into the node
+    net_W: np.ndarray  # (n,) kg/(m2 s) into the node
+    lower: np.ndarray  # (n, 4)
+    diagonal: np.ndarray  # (n, 4)
+    upper: np.ndarray  # (n, 4)
+    rhs: np.ndarray  # (n, 2)
+
+
+# positions in the flux record of a line
+OUT_VAPOUR, OUT_RAIN, BACK_VAPOUR, FACE_VAPOUR, ROOM_VAPOUR, LEAK_WATER, SEEP_WATER = 0, 1, 2, 3, 4, 5, 6
+OUT_HEAT, BACK_HEAT, FACE_HEAT, ROOM_HEAT, LEAK_HEAT = 7, 8, 9, 10, 11
+AIR_T, AIR_P, OUTLET_T, OUTLET_P, ENERGY_IN = 12, 13, 14, 15, 16
+FLUX_COUNT = 17
+
+
+@jit
+def table_value(tables, m, k, u, column):
+    """Return (value, slope) of one column of one table row by cubic Hermite interpolation; flat outside the grid."""
+    x = (u - U_LOW) / U_STEP
+    if x <= 0.0:
+        return tables[m, 0, column], 0.0
+    if x >= U_COUNT - 1:
+        return tables[m, U_COUNT - 1, column], 0.0
+    k = int(x)
+    s = x - k
+    a = tables[m, k, column]
+    b = tables[m, k + 1, column]
+    da = tables[m, k, column + 1] * U_STEP
+    db = tables[m, k + 1, column + 1] * U_STEP
+    c2 = 3.0 * (b - a) - 2.0 * da - db
+    c3 = 2.0 * (a - b) + da + db
+    return a + s * (da + s * (c2 + s * c3)), (da + s * (2.0 * c2 + 3.0 * s * c3)) / U_STEP
+
+
+@jit
+def humidity(u, T):
+    """Return (relative humidity, -ln of it) at potential u and temperature T [K]."""
+    a = math.exp(-u) * 293.15 / T
+    return math.exp(-a), a
+
+
+@jit
+def potential_of_humidity(phi, T):
+    """Return the potential u of relative humidity phi at T [K]."""
+    a = -math.log(min(max(phi, 1e-6), 1.0 - 1e-8))
+    return -math.log(a * T / 293.15)
+
+
+@jit
+def air_permeability(T, P):
+    """Return the vapour permeability of still air [kg/(m s Pa)]: Schirmer (from memory), D = 2.26e-5 (T/273.15)^1.81 P0/P."""
+    return 2.26e-5 * (T / 273.15) ** 1.81 * 101325.0 / P / (R_VAPOUR * T)
+
+
+@jit
+def membrane_sd(grid, m, u_mean):
+    """Return the s_d value of membrane m [m] at the mean potential of its two sides."""
+    row = grid.membrane_table[m]
+    if row < 0:
+        return grid.membrane_sd[m]
+    x = (u_mean - U_LOW) / U_STEP
+    if x <= 0.0:
+        return grid.sd_tables[row, 0]
+    if x >= U_COUNT - 1:
+        return grid.sd_tables[row, U_COUNT - 1]
+    k = int(x)
+    s = x - k
+    return grid.sd_tables[row, k] * (1.0 - s) + grid.sd_tables[row, k + 1] * s
+
+
+@jit
+def evaluate(grid, T, u, w):
+    """Fill the work arrays with the state functions of every node."""
+    freezing_pressure = WATER_DENSITY * FUSION_HEAT
+    for i in range(T.size):
+        Ti, ui, d, m = T[i], u[i], grid.thickness[i], grid.material[i]
+        phi, a = humidity(ui, Ti)
+        ps, ps_T = moist_air.saturation(Ti)
+        p = phi * ps
+        w.p[i] = p
+        w.p_T[i] = phi * ps_T + p * a / Ti
+        w.p_u[i] = p * a
+        if d == 0.0:
+            W, W_u = film.mass(ui)
+            h, h_T = film.enthalpy(Ti)
+            w.W[i] = W
+            w.W_u[i] = W_u
+            w.E[i] = W * h
+            w.E_T[i] = W * h_T
+            w.E_u[i] = W_u * h
+            w.mu[i] = 0.0
+            w.mu_u[i] = 0.0
+            w.lam[i] = 0.0
+            w.theta[i], w.theta_u[i] = table_value(grid.tables, m, 0, ui, THETA)
+            continue
+        x = Ti - ICE_POINT
+        W, W_u = table_value(grid.tables, m, 0, ui, WATER)
+        W_u += 1e-6  # floor: metals and foils hold no water, yet their row must not be empty
+        W += 1e-6 * (ui - U_LOW)
+        if ui > OVERFLOW:
+            W += (ui - OVERFLOW) ** 2
+            W_u += 2.0 * (ui - OVERFLOW)
+        E = grid.heat[i] * x + d * W * WATER_HEAT * x
+        E_T = grid.heat[i] + d * W * WATER_HEAT
+        E_u = d * W_u * WATER_HEAT * x
+        theta, theta_u = table_value(grid.tables, m, 0, ui, THETA)
+        if grid.freezing and x < -1e-6:
+            # water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron)
+            log_ratio = math.log(ICE_POINT / Ti)
+            u_ice = -math.log(freezing_pressure * log_ratio / SUCTION_SCALE)
+            if ui > u_ice:
+                liquid, liquid_u = table_value(grid.tables, m, 0, u_ice, WATER)
+                liquid += 1e-6 * (u_ice - U_LOW)
+                ice = W - liquid
+                ice_T = -(liquid_u + 1e-6) / (Ti * log_ratio)
+                h_ice = (ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT
+                E += d * ice * h_ice
+                E_T += d * (ice_T * h_ice + ice * (ICE_HEAT - WATER_HEAT))
+                E_u += d * W_u * h_ice
+                theta, theta_u = table_value(grid.tables, m, 0, u_ice, THETA)
+                theta_u = 0.0
+        mu, mu_u = table_value(grid.tables, m, 0, ui, MU)
+        w.W[i] = W * d
+        w.W_u[i] = W_u * d
+        w.E[i] = E
+        w.E_T[i] = E_T
+        w.E_u[i] = E_u
+        w.mu[i] = 0.5 * d * mu
+        w.mu_u[i] = 0.5 * d * mu_u
+        w.lam[i] = grid.conductivity[i] + grid.moisture_conductivity[i] * W
+        w.theta[i] = theta
+        w.theta_u[i] = theta_u
+
+
+@jit
+def interface_flow(tables, m1, m2, u1, u2, D1, D2):
+    """Return (flux, slope in u1, slope in u2, u at the interface) of liquid between two capillary materials.
+
+    Suction is continuous where they touch: theta1 falls over D1 to the interface value, theta2 over D2 from it.
+    """
+    t1, s1 = table_value(tables, m1, 0, u1, THETA)
+    t2, s2 = table_value(tables, m2, 0, u2, THETA)
+    low, high = min(u1, u2), max(u1, u2)
+    u = 0.5 * (low + high)
+    A = B = 0.0
+    a = b = 0.0
+    for _ in range(40):
+        a, A = table_value(tables, m1, 0, u, THETA)
+        b, B = table_value(tables, m2, 0, u, THETA)
+        f = (t1 - a) / D1 - (b - t2) / D2
+        if f > 0.0:
+            low = u
+        else:
+            high = u
+        slope = A / D1 + B / D2
+        step = f / slope if slope > 0.0 else 1e30
+        new = u + step
+        if not low < new < high:
+            new = 0.5 * (low + high)
+        if abs(new - u) < 1e-10:
+            break
+        u = new
+    A /= D1
+    B /= D2
+    if A + B <= 0.0:
+        return 0.0, 0.0, 0.0, u
+    # the mean of both sides halves the error of an unfinished search
+    g = 0.5 * ((t1 - a) / D1 + (b - t2) / D2)
+    return g, s1 / D1 * B / (A + B), -s2 / D2 * A / (A + B), u
+
+
+@jit
+def assemble(grid, edge, T, u, W_old, E_old, w, flux):
+    """Fill residual and Jacobian of one line for one implicit step; return (worst heat row, worst water row) [W/m2].
+
+    W_old, E_old are the stores after the last step by the books (fluxes added up), so that a residual left by the last
+    step is carried into this one and no balance error can build up.
+    """
+    evaluate(grid, T, u, w)
+    n = T.size
+    dt = edge.dt
+    w.lower[:] = 0.0
+    w.upper[:] = 0.0
+    for i in range(n):
+        w.net_E[i] = 0.0
+        w.net_W[i] = 0.0
+        w.diagonal[i, 0] = w.E_T[i] / dt
+        w.diagonal[i, 1] = w.E_u[i] / dt
+        w.diagonal[i, 2] = 0.0
+        w.diagonal[i, 3] = w.W_u[i] / dt * ROW
+    P = edge.pressure
+    for i in range(n - 1):
+        j = i + 1
+        if grid.link[i] == CAVITY:
+            continue
+        di, dj = 0.5 * grid.thickness[i], 0.5 * grid.thickness[j]
+        R = 0.0
+        if di > 0.0:
+            R += di / w.lam[i]
+        if dj > 0.0:
+            R += dj / w.lam[j]
+        conductance = 1.0 / R
+        Tm = 0.5 * (T[i] + T[j])
+        delta = air_permeability(Tm, P)
+        sd = w.mu[i] + w.mu[j]
+        for m in range(grid.membrane_first[i], grid.membrane_first[i + 1]):
+            sd += membrane_sd(grid, m, 0.5 * (u[i] + u[j]))
+        G = delta / sd
+        gv = G * (w.p[i] - w.p[j])
+        g_Ti = G * w.p_T[i]
+        g_Tj = -G * w.p_T[j]
+        g_ui = G * w.p_u[i] - gv / sd * w.mu_u[i]
+        g_uj = -G * w.p_u[j] - gv / sd * w.mu_u[j]
+        h = moist_air.vapour_enthalpy(T[i] if gv > 0.0 else T[j])
+        e = conductance * (T[i] - T[j]) + gv * h
+        e_Ti = conductance + g_Ti * h
+        e_Tj = -conductance + g_Tj * h
+        e_ui = g_ui * h
+        e_uj = g_uj * h
+        g = gv
+        kind = grid.link[i]
+        if kind != NO_LIQUID:
+            if kind == SAME_MATERIAL:
+                D = di + dj
+                gl = (w.theta[i] - w.theta[j]) / D
+                l_ui = w.theta_u[i] / D
+                l_uj = -w.theta_u[j] / D
+            else:
+                gl, l_ui, l_uj, _ = interface_flow(
+                    grid.tables, grid.material[i], grid.material[j], u[i], u[j], di, dj
+                )
+                if grid.freezing and Tm < ICE_POINT - 1.0:
+                    gl = l_ui = l_uj = 0.0  # ice closes the contact between two materials
+            hl = WATER_HEAT * ((T[i] if gl > 0.0 else T[j]) - ICE_POINT)
+            g += gl
+            g_ui += l_ui
+            g_uj += l_uj
+            e += gl * hl
+            e_ui += l_ui * hl
+            e_uj += l_uj * hl
+        w.net_E[i] -= e
+        w.net_E[j] += e
+        w.net_W[i] -= g
+        w.net_W[j] += g
+        w.diagonal[i, 0] += e_Ti
+        w.diagonal[i, 1] += e_ui
+        w.diagonal[i, 2] += g_Ti * ROW
+        w.diagonal[i, 3] += g_ui * ROW
+        w.upper[i, 0] += e_Tj
+        w.upper[i, 1] += e_uj
+        w.upper[i, 2] += g_Tj * ROW
+        w.upper[i, 3] += g_uj * ROW
+        w.diagonal[j, 0] -= e_Tj
+        w.diagonal[j, 1] -= e_uj
+        w.diagonal[j, 2] -= g_Tj * ROW
+        w.diagonal[j, 3] -= g_uj * ROW
+        w.lower[j, 0] -= e_Ti
+        w.lower[j, 1] -= e_ui
+        w.lower[j, 2] -= g_Ti * ROW
+        w.lower[j, 3] -= g_ui * ROW
+
+    # outdoors
+    beta = edge.beta_out
+    g = beta * (edge.p_out - w.p[0])
+    h = moist_air.vapour_enthalpy(edge.T_out if g > 0.0 else T[0])
+    radiated = edge.emissivity * STEFAN_BOLTZMANN * T[0] ** 4
+    h_rain = WATER_HEAT * max(edge.T_out - ICE_POINT, 0.0)
+    q = edge.h_out * (edge.T_out - T[0]) + edge.gain - radiated + g * h + edge.rain * h_rain
+    w.net_E[0] += q
+    w.net_W[0] += g + edge.rain
+    w.diagonal[0, 0] += edge.h_out + 4.0 * radiated / T[0] + beta * w.p_T[0] * h
+    w.diagonal[0, 1] += beta * w.p_u[0] * h
+    w.diagonal[0, 2] += beta * w.p_T[0] * ROW
+    w.diagonal[0, 3] += beta * w.p_u[0] * ROW
+    flux[OUT_VAPOUR] = g
+    flux[OUT_RAIN] = edge.rain
+    flux[OUT_HEAT] = q
+    energy = q
+
+    # the room
+    k = n - 1
+    g = edge.beta_in * (edge.p_in - w.p[k])
+    h = moist_air.vapour_enthalpy(edge.T_in if g > 0.0 else T[k])
+    q = edge.h_in * (edge.T_in - T[k])
+    w.net_E[k] += q + g * h
+    w.net_W[k] += g
+    w.diagonal[k, 0] += edge.h_in + edge.beta_in * w.p_T[k] * h
+    w.diagonal[k, 1] += edge.beta_in * w.p_u[k] * h
+    w.diagonal[k, 2] += edge.beta_in * w.p_T[k] * ROW
+    w.diagonal[k, 3] += edge.beta_in * w.p_u[k] * ROW
+    flux[ROOM_VAPOUR] = g
+    flux[ROOM_HEAT] = q
+    energy += q + g * h
+
+    # room air that leaks to a plane, and rain that passes the cladding
+    flux[LEAK_WATER] = flux[LEAK_HEAT] = 0.0
+    if edge.leak > 0.0:
+        k = edge.leak_node
+        G = edge.leak * WATER_TO_AIR / P
+        g = G * (edge.p_in - w.p[k])
+        h = moist_air.vapour_enthalpy(edge.T_in if g > 0.0 else T[k])
+        q = edge.leak * DRY_AIR_HEAT * (edge.T_in - T[k])
+        w.net_E[k] += q + g * h
+        w.net_W[k] += g
+        w.diagonal[k, 0] += edge.leak * DRY_AIR_HEAT + G * w.p_T[k] * h
+        w.diagonal[k, 1] += G * w.p_u[k] * h
+        w.diagonal[k, 2] += G * w.p_T[k] * ROW
+        w.diagonal[k, 3] += G * w.p_u[k] * ROW
+        flux[LEAK_WATER] = g
+        flux[LEAK_HEAT] = q
+        energy += q + g * h
+    flux[SEEP_WATER] = edge.seep
+    if edge.seep > 0.0:
+        w.net_W[edge.seep_node] += edge.seep
+        w.net_E[edge.seep_node] += edge.seep * h_rain
+        energy += edge.seep * h_rain
+
+    # the cavity between the two middle faces
+    i = grid.cladding_back
+    if i >= 0:
+        j = i + 1
+        h1, h2 = edge.h_cladding, edge.h_wall
+        mean, outlet = balance.exchange(h1, h2, T[i], T[j], edge.T_air, edge.C_heat)
+        # share of the equilibrium state in the mean state, for the Jacobian
+        own = 1.0 - (balance.mean_share((h1 + h2) / edge.C_heat) if edge.C_heat > 0.0 else 0.0)
+        m1, m2 = own * h1 / (h1 + h2), own * h2 / (h1 + h2)
+        eps = edge.emissivity_cavity * STEFAN_BOLTZMANN
+        radiation = eps * (T[i] ** 4 - T[j] ** 4)
+        q1 = h1 * (T[i] - mean)
+        q2 = h2 * (T[j] - mean)
+        b1, b2 = LEWIS_VAPOUR * h1, LEWIS_VAPOUR * h2
+        p_mean, p_outlet = balance.exchange(b1, b2, w.p[i], w.p[j], edge.p_air, edge.C_vapour)
+        own = 1.0 - (balance.mean_share((b1 + b2) / edge.C_vapour) if edge.C_vapour > 0.0 else 0.0)
+        v1, v2 = own * b1 / (b1 + b2), own * b2 / (b1 + b2)
+        g1 = b1 * (w.p[i] - p_mean)
+        g2 = b2 * (w.p[j] - p_mean)
+        H1 = moist_air.vapour_enthalpy(T[i] if g1 > 0.0 else mean)
+        H2 = moist_air.vapour_enthalpy(T[j] if g2 > 0.0 else mean)
+        w.net_E[i] -= q1 + radiation + g1 * H1
+        w.net_E[j] -= q2 - radiation + g2 * H2
+        w.net_W[i] -= g1
+        w.net_W[j] -= g2
+        ri, rj = 4.0 * eps * T[i] ** 3, 4.0 * eps * T[j] ** 3
+        gi_i, gi_j = b1 * (1.0 - v1), -b1 * v2  # slopes of g1 in p_i, p_j
+        gj_i, gj_j = -b2 * v1, b2 * (1.0 - v2)
+        w.diagonal[i, 0] += h1 * (1.0 - m1) + ri + gi_i * w.p_T[i] * H1
+        w.diagonal[i, 1] += gi_i * w.p_u[i] * H1
+        w.diagonal[i, 2] += gi_i * w.p_T[i] * ROW
+        w.diagonal[i, 3] += gi_i * w.p_u[i] * ROW
+        w.upper[i, 0] += -h1 * m2 - rj + gi_j * w.p_T[j] * H1
+        w.upper[i, 1] += gi_j * w.p_u[j] * H1
+        w.upper[i, 2] += gi_j * w.p_T[j] * ROW
+        w.upper[i, 3] += gi_j * w.p_u[j] * ROW
+        w.diagonal[j, 0] += h2 * (1.0 - m2) + rj + gj_j * w.p_T[j] * H2
+        w.diagonal[j, 1] += gj_j * w.p_u[j] * H2
+        w.diagonal[j, 2] += gj_j * w.p_T[j] * ROW
+        w.diagonal[j, 3] += gj_j * w.p_u[j] * ROW
+        w.lower[j, 0] += -h2 * m1 - ri + gj_i * w.p_T[i] * H2
+        w.lower[j, 1] += gj_i * w.p_u[i] * H2
+        w.lower[j, 2] += gj_i * w.p_T[i] * ROW
+        w.lower[j, 3] += gj_i * w.p_u[i] * ROW
+        flux[BACK_VAPOUR] = g1
+        flux[FACE_VAPOUR] = g2
+        flux[BACK_HEAT] = q1
+        flux[FACE_HEAT] = q2
+        flux[AIR_T] = mean
+        flux[AIR_P] = p_mean
+        flux[OUTLET_T] = outlet
+        flux[OUTLET_P] = p_outlet
+        energy -= q1 + q2 + g1 * H1 + g2 * H2
+    flux[ENERGY_IN] = energy
+
+    worst_E = worst_W = 0.0
+    for i in range(n):
+        r = (w.E[i] - E_old[i]) / dt - w.net_E[i]
+        s = ((w.W[i] - W_old[i]) / dt - w.net_W[i]) * ROW
+        w.rhs[i, 0] = -r
+        w.rhs[i, 1] = -s
+        worst_E = max(worst_E, abs(r))
+        worst_W = max(worst_W, abs(s))
+    return worst_E, worst_W
+
+
+@jit
+def update(T, u, w, damping):
+    """Apply one Newton update, bounded in size; return 0, or 1 when the system is singular or not finite."""
+    if block.solve(w.lower, w.diagonal, w.upper, w.rhs):
+        return 1
+    for i in range(T.size):
+        dT, du = w.rhs[i, 0] * damping, w.rhs[i, 1] * damping
+        if not (math.isfinite(dT) and math.isfinite(du)):
+            return 1
+        T[i] += min(30.0, max(-30.0, dT))
+        u[i] += min(1.5, max(-1.5, du))
+        u[i] = min(40.0, max(U_LOW + 0.01, u[i]))
+    return 0
+
+
+@jit
+def commit(grid, dt, T, u, W, E, net_E, net_W, runoff):
+    """Add the fluxes of an accepted step to the stores; let water above a node's capacity drain, into runoff (n,) [kg/m2].
+
+    Returns the enthalpy carried away by the drained water [J/m2].
+    """
+    drained_heat = 0.0
+    for i in range(T.size):
+        W[i] += dt * net_W[i]
+        E[i] += dt * net_E[i]
+        excess = W[i] - grid.capacity[i]
+        if excess > 0.0 and u[i] > film.START:
+            # what leaves is liquid at the temperature of what stays; frost does not run
+            if grid.thickness[i] == 0.0 and film.frozen_share(T[i]) >= 1.0:
+                continue
+            h = WATER_HEAT * (T[i] - ICE_POINT)
+            W[i] -= excess
+            E[i] -= excess * h
+            runoff[i] += excess
+            drained_heat += excess * h
+            if grid.thickness[i] == 0.0:
+                u[i] = film.potential(W[i])
+    return drained_heat
+
+
+@jit
+def read_face(grid, T, u, w, node, link, before):
+    """Return (temperature, vapour pressure) at a face node, or on a link behind its first `before` membranes."""
+    if node >= 0:
+        return T[node], w.p[node]
+    i, j = link, link + 1
+    Ri = 0.5 * grid.thickness[i] / w.lam[i] if grid.thickness[i] > 0.0 else 0.0
+    Rj = 0.5 * grid.thickness[j] / w.lam[j] if grid.thickness[j] > 0.0 else 0.0
+    Tf = (T[i] * Rj + T[j] * Ri) / (Ri + Rj)
+    own, total = w.mu[i], w.mu[i] + w.mu[j]
+    for m in range(grid.membrane_first[i], grid.membrane_first[i + 1]):
+        sd = membrane_sd(grid, m, 0.5 * (u[i] + u[j]))
+        total += sd
+        if m < grid.membrane_first[i] + before:
+            own += sd
+    pf = w.p[i] + (w.p[j] - w.p[i]) * own / total
+    if grid.link[i] >= SAME_MATERIAL and grid.link[i] != CAVITY:
+        # suction is continuous where capillary materials touch: the humidity follows it, not the cups
+        _, _, _, uf = interface_flow(
+            grid.tables, grid.material[i], grid.material[j], u[i], u[j], 0.5 * grid.thickness[i], 0.5 * grid.thickness[j]
+        )
+        pc = humidity(uf, Tf)[0] * moist_air.saturation(Tf)[0]
+        lowest, highest = min(w.p[i], w.p[j]), max(w.p[i], w.p[j])
+        if lowest <= pc <= highest:
+            # both ways are ideal contacts; each counts by the share of the flow it carries
+            wet = abs(w.theta[i] - w.theta[j])
+            dry = abs(w.p[i] - w.p[j]) * 2e-10 * (grid.thickness[i] + grid.thickness[j]) / (2.0 * max(total, 1e-12))
+            if wet + dry > 0.0:
+                pf += (pc - pf) * wet / (wet + dry)
+    return Tf, min(pf, moist_air.saturation(Tf)[0])
+
+
+@jit
+def step(grid, edge, T, u, W, E, w, flux, runoff, tolerance, most):
+    """Take one implicit step of a line whose surroundings are given; return (status, iterations, worst residual).
+
+    For walls without a cavity and for published cases; the hourly loop couples several lines with the air instead.
+    Status 0: done and committed; 1: no convergence, T and u are spoilt, stores untouched.
+    """
+    worst = 0.0
+    for iteration in range(most):
+        a, b = assemble(grid, edge, T, u, W, E, w, flux)
+        worst = max(a, b)
+        if worst <= tolerance:
+            flux[ENERGY_IN] -= commit(grid, edge.dt, T, u, W, E, w.net_E, w.net_W, runoff) / edge.dt
+            return 0, iteration, worst
+        if update(T, u, w, 1.0 if iteration < most // 2 else 0.5):
+            return 1, iteration, worst
+    return 1, most, worst

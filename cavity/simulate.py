@@ -1,0 +1,606 @@
+"""One case: a wall, its openings and depth, and a year of weather in; one Dataset of hourly results out."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from cavity import variables
+from cavity.errors import CavityError, ConvergenceError, Fault, InputError
+
+if TYPE_CHECKING:
+    import xarray as xr
+    from numpy.typing import NDArray
+
+    from cavity.airflow.column import ColumnAir
+    from cavity.kernels import wall as wall_kernel
+    from cavity.kernels import year
+    from cavity.wall.grid import Line
+    from cavity.wallfile.model import Layer, Wall
+
+ROOM_RESISTANCE = 0.13  # m2K/W, ISO 6946, horizontal heat flow: convection and radiation together
+ROOM_VAPOUR_LAYER = 0.008  # m, still air with the vapour resistance of the room face, EN 15026 draft (CEN/TC 89 WI 29.3)
+SKY_SHARE = 0.3536  # share of a wall's view that is sky colder than air: 0.5 sqrt(0.5), from memory
+CYCLE = 0.01  # kg/m2: two years that end this close hold the same water
+MOULD_CLASSES = ("resistant", "medium resistant", "sensitive", "very sensitive")
+FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
+BALANCE_TERMS = (
+    "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain behind the cladding",
+    "vapour to the cavity air", "run-off", "drained from full layers", "stored",
+)  # fmt: skip
+
+
+def simulate(
+    wall: Wall,
+    weather: xr.Dataset,
+    *,
+    opening_set: str | None = None,
+    depth: float | None = None,
+    column: str | None = None,
+    refine_cells: float = 1.0,
+    refine_steps: int = 1,
+) -> xr.Dataset:
+    """Return the hourly state of a wall over the last of the simulated years.
+
+    One column of the cavity is cut into segments along its height; each is a one-dimensional line through cladding,
+    cavity and backup wall, and the air that flows past joins them. Lateral flow, gusts within the hour and leaks
+    through the cladding between the listed openings are left out. Years repeat, from the wall's start month, until
+    the water at their ends agrees within 10 g/m2 or `wall.run.max_years` are done.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall, as `read_wall` returns it.
+    weather : xarray.Dataset, (time,)
+        Whole hours in a row, as `read_weather` returns them.
+    opening_set : str, keyword only
+        Name of one of the wall's opening sets; None: the first.
+    depth : float, keyword only
+        Cavity depth; None: that of the wall. [m]
+    column : str, keyword only
+        Name of one of the wall's columns; None: the first.
+    refine_cells : float, keyword only
+        2 halves every cell, for convergence studies. [1]
+    refine_steps : int, keyword only
+        2 halves every time step. [1]
+
+    Returns
+    -------
+    xarray.Dataset
+        Dimensions and variables as in `cavity.variables`; time in the order of the weather file.
+
+    Raises
+    ------
+    InputError
+        If a name is not known or the depth is not above 0.
+    ConvergenceError
+        If the solver gives up; says in which hour and what to try.
+
+    Notes
+    -----
+    Heat and vapour in the layers: EN 15026. Cavity air: exponential approach as in ISO 15099. Air flow: `airflow`.
+    """
+    from cavity.airflow.column import build_column
+    from cavity.climate import on_wall
+    from cavity.kernels import year
+    from cavity.wall.grid import build_line
+    from cavity.wall.indoor import indoor_climate
+
+    chosen = _opening_set(wall, opening_set)
+    depth = wall.cavity.depth if depth is None else float(depth)
+    if not 0.0 < depth <= 1.0:
+        raise InputError(Fault("simulate, depth", "the cavity depth is not possible", f"{depth} m", "above 0, at most 1 m"))
+    air = build_column(wall, chosen, depth, column or "")
+    line = build_line(wall, depth=depth, refine=refine_cells)
+    outside = on_wall(weather, orientation=wall.orientation, tilt=wall.tilt, site=wall.site)
+    room_T, room_phi = indoor_climate(wall.indoor, weather)
+    forcing = _forcing(wall, air, line, outside, room_T, room_phi)
+    cavity_column = _column(wall, air, depth)
+    readings = _readings(line)
+    state = _start(wall, line, air, outside, room_T)
+    hours, segments = outside.sizes["time"], len(air.segment_bottom)
+    layers = len(wall.layers)
+    record = _empty_record(hours, segments, line, layers, air)
+    order = _order(outside["time"].to_numpy(), wall.run.start_month)
+
+    ends: list[NDArray[np.float64]] = [_water_by_layer(state, line, layers)]
+    steps = iterations = 0
+    worst = 0.0
+    repeats = False
+    for _ in range(max(1, wall.run.max_years)):
+        _open_books(record, state)
+        status, hour, n_steps, n_iterations, residual = year.run(
+            line.grid, cavity_column, forcing, readings, state, record, order, refine_steps
+        )
+        if status:
+            raise ConvergenceError(
+                f"no convergence in hour {hour} ({outside['time'].to_numpy()[hour]}) of wall {wall.name!r}, openings "
+                f"{chosen.name!r}, depth {depth * 1e3:g} mm: residual {residual:.3g} W/m2, limit {year.TOLERANCE:g}, "
+                f"step {year.HOUR / year.SMALLEST_SPLIT:.2g} s. Check the weather of that hour and the materials' "
+                "sorption data; thinner layers than 0.1 mm are better given as membranes (sd)."
+            )
+        steps, iterations, worst = steps + n_steps, iterations + n_iterations, max(worst, residual)
+        ends.append(_water_by_layer(state, line, layers))
+        if float(np.abs(ends[-1] - ends[-2]).sum(axis=1).max()) < CYCLE:
+            repeats = True
+            break
+    dataset = _dataset(wall, weather, outside, room_T, room_phi, air, line, record, ends, state)
+    dataset.attrs.update(
+        opening_set=chosen.name,
+        depth=depth,
+        years_run=len(ends) - 1,
+        cycle_repeats=int(repeats),
+        solver_steps=int(steps),
+        solver_iterations=int(iterations),
+        solver_residual=float(worst),
+    )
+    return dataset
+
+
+def _opening_set(wall: Wall, name: str | None) -> Any:
+    import difflib
+
+    if name is None:
+        return wall.opening_sets[0]
+    try:
+        return wall.opening_set(name)
+    except KeyError:
+        known = [choice.name for choice in wall.opening_sets]
+        near = difflib.get_close_matches(name, known, 1)
+        cure = f"did you mean {near[0]!r}?" if near else "choose a listed one"
+        raise InputError(Fault("simulate, opening_set", "no such opening set", name, ", ".join(known), cure)) from None
+
+
+def outside_coefficient(speed: NDArray[np.float64], angle: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the convective coefficient of the outer face.
+
+    Parameters
+    ----------
+    speed : array, (time,)
+        Wind speed on the site. [m/s]
+    angle : array, (time,)
+        Angle between wind and wall normal. [degree]
+
+    Returns
+    -------
+    array, (time,)
+        Windward 5 + 4.5 u - 0.14 u2 (held from 10 m/s), leeward 5 + 1.5 u. [W/(m2 K)]
+
+    References
+    ----------
+    B. Marteinsson, course notes, University of Iceland, table 2.1.
+    """
+    held = np.minimum(speed, 10.0)
+    return np.where(np.abs(angle) < 90.0, 5.0 + 4.5 * held - 0.14 * held**2, 5.0 + 1.5 * speed)
+
+
+def _forcing(
+    wall: Wall,
+    air: ColumnAir,
+    line: Line,
+    outside: xr.Dataset,
+    room_T: NDArray[np.float64],
+    room_phi: NDArray[np.float64],
+) -> year.Forcing:
+    from cavity.airflow.pressure import pressure_coefficients, wind_pressure
+    from cavity.constants import STEFAN_BOLTZMANN
+    from cavity.kernels import moist_air, year
+
+    def column(name: str) -> NDArray[np.float64]:
+        return np.ascontiguousarray(outside[name].to_numpy(), dtype=float)
+
+    T_out, p_out, pressure = column("temperature_outdoor"), column("vapour_pressure_outdoor"), column("pressure")
+    speed, angle, rain = column("wind_speed_site"), column("wind_angle"), column("driving_rain")
+    view = SKY_SHARE * (column("sky_temperature") ** 4) + (1.0 - SKY_SHARE) * T_out**4
+    gain = wall.solar_absorptance * column("sun_on_wall") + wall.emissivity * STEFAN_BOLTZMANN * view
+    density = pressure / (287.05 * T_out)
+    wind = wind_pressure(pressure_coefficients(wall.site, air.openings, angle), density, speed)
+    saturated = np.empty_like(room_T)
+    moist_air.saturation_array(np.ascontiguousarray(room_T, dtype=float), saturated)
+    seep = wall.wetting.rain_share * rain
+    leak = np.full(len(T_out), wall.wetting.leak_flow if wall.wetting.leak_layer is not None else 0.0)
+    first_backup = len(wall.cladding)
+    return year.Forcing(
+        T_out=T_out,
+        p_out=p_out,
+        pressure=pressure,
+        gain=gain,
+        h_out=outside_coefficient(speed, angle),
+        wind=np.ascontiguousarray(wind, dtype=float).reshape(len(T_out), len(air.openings)),
+        rain=rain - seep,
+        seep=seep,
+        T_in=np.ascontiguousarray(room_T, dtype=float),
+        p_in=np.ascontiguousarray(room_phi * saturated, dtype=float),
+        leak=leak,
+        emissivity=wall.emissivity,
+        h_in=1.0 / ROOM_RESISTANCE,
+        beta_in=2.0e-10 / ROOM_VAPOUR_LAYER,
+        leak_node=_plane_node(line, first_backup + (wall.wetting.leak_layer or 0)),
+        seep_node=_plane_node(line, first_backup + wall.wetting.rain_plane),
+    )
+
+
+def _plane_node(line: Line, layer: int) -> int:
+    """Node that takes what arrives at the outer face of a layer: the wall's own face, or the layer's first cell."""
+    found = np.flatnonzero(line.layer_of_node >= layer)
+    first = int(found[0])
+    face = line.grid.cladding_back + 1
+    return face if first == face + 1 else first
+
+
+def _column(wall: Wall, air: ColumnAir, depth: float) -> year.Column:
+    from cavity.kernels import year
+
+    back = wall.cavity.emissivity_cladding
+    front = wall.cavity.emissivity_wall
+    back = wall.cladding[-1].material.emissivity if back is None else back
+    front = wall.backup[0].material.emissivity if front is None else front
+    return year.Column(
+        opening_law=air.opening_law,
+        link_law=air.link_law,
+        part_law=air.part_law,
+        part_link=air.part_link,
+        link_open=air.link_open,
+        opening_height=air.opening_height,
+        path_source=air.path_source,
+        path_index=air.path_index,
+        segment_bottom=air.segment_bottom,
+        segment_top=air.segment_top,
+        segment_link=air.segment_link,
+        depth=depth,
+        height=air.height,
+        emissivity=1.0 / (1.0 / back + 1.0 / front - 1.0),
+    )
+
+
+def _readings(line: Line) -> year.Readings:
+    from cavity.kernels import year
+
+    back = line.grid.cladding_back
+    return year.Readings(
+        node=np.array([face.node for face in line.faces], dtype=np.int64),
+        link=np.array([face.link for face in line.faces], dtype=np.int64),
+        before=np.array([face.before for face in line.faces], dtype=np.int64),
+        layer=line.layer_of_node,
+        film=np.array([0, back, back + 1, line.nodes - 1], dtype=np.int64),
+    )
+
+
+def work_arrays(nodes: int) -> wall_kernel.Work:
+    """Return the scratch arrays of one line with this number of nodes."""
+    from cavity.kernels import wall as wall_kernel
+
+    return wall_kernel.Work(
+        *(np.zeros(nodes) for _ in range(15)), *(np.zeros((nodes, 4)) for _ in range(3)), np.zeros((nodes, 2))
+    )
+
+
+def _start(
+    wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: NDArray[np.float64]
+) -> year.State:
+    """Start at the mean temperature of the first day, straight through the wall, and the wall file's humidity."""
+    from cavity.kernels import wall as wall_kernel
+    from cavity.kernels import year
+
+    order = _order(outside["time"].to_numpy(), wall.run.start_month)[:24]
+    cold = float(outside["temperature_outdoor"].to_numpy()[order].mean())
+    warm = float(room_T[order].mean())
+    share = line.position / max(line.position[-1], 1e-9)
+    T = cold + (warm - cold) * share
+    u = np.array([wall_kernel.potential_of_humidity(wall.run.start_humidity, t) for t in T])
+    grid = line.grid
+    for name, content in wall.run.construction_wet:
+        index = next((i for i, layer in enumerate(wall.layers) if layer.name == name), None)
+        if index is None:
+            known = ", ".join(layer.name for layer in wall.layers)
+            raise InputError(Fault(f"{wall.source}, run.construction_wet", "no such layer", name, known))
+        nodes = np.flatnonzero(line.layer_of_node == index)
+        if nodes.size:
+            curve = grid.tables[grid.material[nodes[0]], :, wall_kernel.WATER]
+            axis = wall_kernel.U_LOW + wall_kernel.U_STEP * np.arange(wall_kernel.U_COUNT)
+            # the curve is flat where the material is full: take the driest potential that holds the water
+            u[nodes] = axis[min(int(np.searchsorted(curve, content)), len(axis) - 1)]
+    segments = len(air.segment_bottom)
+    w = work_arrays(line.nodes)
+    wall_kernel.evaluate(grid, T, u, w)
+    return year.State(
+        T=np.tile(T, (segments, 1)),
+        u=np.tile(u, (segments, 1)),
+        W=np.tile(w.W, (segments, 1)),
+        E=np.tile(w.E, (segments, 1)),
+        flow=np.zeros(max(len(air.openings) - 1, 0)),
+        air_T=np.full(segments, cold),
+        air_p=np.full(segments, float(outside["vapour_pressure_outdoor"].to_numpy()[order].mean())),
+    )
+
+
+def _order(time: NDArray[np.datetime64], month: int) -> NDArray[np.int64]:
+    """Indices of the hours from the first hour of the start month round to the hour before it."""
+    months = time.astype("datetime64[M]").astype(int) % 12 + 1
+    found = np.flatnonzero(months == month)
+    return np.roll(np.arange(len(time), dtype=np.int64), -int(found[0]) if found.size else 0)
+
+
+def _empty_record(hours: int, segments: int, line: Line, layers: int, air: ColumnAir) -> year.Record:
+    from cavity.kernels import year
+
+    def field(*shape: int) -> NDArray[np.float64]:
+        return np.zeros((hours, *shape))
+
+    faces, openings, parts = len(line.faces), len(air.openings), len(air.path_source)
+    return year.Record(
+        T=np.zeros((hours, segments, faces), dtype=np.float32),
+        p=np.zeros((hours, segments, faces), dtype=np.float32),
+        air_T=field(segments),
+        air_p=field(segments),
+        change_rate=field(segments),
+        speed=field(segments),
+        stack=field(),
+        wind=field(),
+        opening_flow=field(openings),
+        part_pressure=field(parts),
+        water=field(segments, layers),
+        film=field(segments, 4),
+        frost=field(segments, 4),
+        vapour=field(segments, 4),
+        condensation=field(segments, 4),
+        runoff=field(segments, 4),
+        heat_in=field(segments),
+        water_residual=field(segments),
+        energy_residual=field(segments),
+        drained=np.zeros(segments),
+        through=np.zeros((segments, 2)),
+        terms=np.zeros((segments, len(BALANCE_TERMS))),
+        books=np.zeros((segments, 4)),
+    )
+
+
+def _open_books(record: year.Record, state: year.State) -> None:
+    record.drained[:] = 0.0
+    record.through[:] = 0.0
+    record.terms[:] = 0.0
+    record.books[:, :2] = 0.0
+    record.books[:, 2] = state.W.sum(axis=1)
+    record.books[:, 3] = state.E.sum(axis=1)
+
+
+def _water_by_layer(state: year.State, line: Line, layers: int) -> NDArray[np.float64]:
+    """Water in each layer, and in the films as a last column [kg/m2], (segment, layer + 1)."""
+    found = np.zeros((state.W.shape[0], layers + 1))
+    for k in range(layers):
+        found[:, k] = state.W[:, line.layer_of_node == k].sum(axis=1)
+    found[:, layers] = state.W[:, line.layer_of_node < 0].sum(axis=1)
+    return found
+
+
+def _dataset(
+    wall: Wall,
+    weather: xr.Dataset,
+    outside: xr.Dataset,
+    room_T: NDArray[np.float64],
+    room_phi: NDArray[np.float64],
+    air: ColumnAir,
+    line: Line,
+    record: year.Record,
+    ends: list[NDArray[np.float64]],
+    state: year.State,
+) -> xr.Dataset:
+    import xarray as xr
+
+    from importlib.metadata import version
+
+    hours, segments, _ = record.T.shape
+    layers = len(wall.layers)
+    face_p = record.p.astype(float)
+    face_T = record.T.astype(float)
+    humidity = np.clip(face_p / _saturation(face_T), 0.0, 1.0)
+    beside = _pressure_beside(line, outside["vapour_pressure_outdoor"].to_numpy(), record.air_p, room_phi * _saturation(room_T), face_p)
+    dew = _dew_point(beside)
+    data: dict[str, tuple[tuple[str, ...], NDArray[Any], str]] = {}
+
+    def put(name: str, values: NDArray[Any], source: str = "cavity.simulate", dims: tuple[str, ...] = ()) -> None:
+        data[name] = (dims or variables.TABLE[name].dims, values, source)
+
+    put("temperature_indoor", room_T, f"indoor climate: {wall.indoor.model}")
+    put("relative_humidity_indoor", room_phi, f"indoor climate: {wall.indoor.model}")
+    put("air_change_rate", record.change_rate)
+    put("air_speed", record.speed)
+    put("stack_pressure", record.stack)
+    put("wind_pressure", record.wind)
+    put("opening_flow", record.opening_flow)
+    put("part_pressure", record.part_pressure)
+    put("cavity_temperature", record.air_T)
+    put("cavity_vapour_pressure", record.air_p)
+    put("cavity_relative_humidity", np.clip(record.air_p / _saturation(record.air_T), 0.0, 1.5))
+    put("temperature", record.T)
+    put("vapour_pressure", record.p)
+    put("relative_humidity", humidity.astype(np.float32))
+    put("dew_point", dew.astype(np.float32))
+    put("dew_point_margin", (face_T - dew).astype(np.float32))
+    put("water", record.water)
+    put("film", record.film)
+    put("frost_share", record.frost)
+    put("vapour_flow", record.vapour)
+    put("condensation", record.condensation)
+    put("runoff", record.runoff)
+    put("heat_flux_indoor", record.heat_in)
+    put("water_residual", record.water_residual)
+    put("energy_residual", record.energy_residual)
+    put("water_end_of_year", np.array([end[:, :layers] for end in ends[1:]]))
+    put("water_at_start", ends[0][:, :layers])
+    put("water_balance", _balance(record, state))
+
+    shared = {name: outside[name] for name in outside.data_vars}
+    dataset = xr.Dataset(
+        {name: (dims, values, variables.attributes(name, source)) for name, (dims, values, source) in data.items()}
+        | shared,
+        coords=_coordinates(wall, outside, air, line, len(ends) - 1),
+    )
+    throughput = np.maximum(record.through, 1e-9)
+    dataset.attrs = {
+        "wall_name": wall.name,
+        "wall_invented": int(wall.invented),
+        "wall_description": wall.description,
+        "wall_text": wall.text,
+        "wall_json": json.dumps(asdict(wall), allow_nan=True),
+        "wall_sha256": _digest(wall),
+        "wall_source": wall.source,
+        "climate_name": str(weather.attrs.get("name", "")),
+        "climate_invented": int(weather.attrs.get("invented", 0)),
+        "climate_source": str(weather.attrs.get("source", "")),
+        "climate_sha256": str(weather.attrs.get("sha256", "")),
+        "latitude": float(weather.attrs.get("latitude", np.nan)),
+        "longitude": float(weather.attrs.get("longitude", np.nan)),
+        "has_rain": int(weather.attrs.get("has_rain", 0)),
+        "time_policy": str(weather.attrs.get("time_policy", "")),
+        "column": air.name,
+        "column_bottom": air.bottom,
+        "column_top": air.top,
+        "orientation": wall.orientation,
+        "tilt": wall.tilt,
+        "iso6946_class": air.iso6946_class,
+        "film_limit": wall.cavity.film_limit,
+        "water_balance_error": float(np.max(np.abs(record.water_residual[-1 if hours else 0:]) / throughput[:, 0])) if hours else 0.0,
+        "energy_balance_error": float(np.max(np.abs(record.energy_residual[-1 if hours else 0:]) / throughput[:, 1])) if hours else 0.0,
+        "warnings": json.dumps([*wall.warnings, *json.loads(weather.attrs.get("warnings", "[]"))]),
+        "version": version("cavity"),
+        "created": datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%d %H:%M UTC"),
+    }  # fmt: skip
+    return dataset
+
+
+def _balance(record: year.Record, state: year.State) -> NDArray[np.float64]:
+    terms = record.terms.copy()
+    terms[:, -2] = -record.drained
+    terms[:, -1] = state.W.sum(axis=1) - record.books[:, 2]
+    return terms.T
+
+
+def _coordinates(wall: Wall, outside: xr.Dataset, air: ColumnAir, line: Line, years: int) -> dict[str, Any]:
+    by_name = {layer.name: layer for layer in wall.layers}
+
+    def neighbours(face: Any) -> list[Layer]:
+        return [by_name[name] for name in (face.outer, face.inner) if name in by_name]
+
+    def of_layers(get: Any) -> tuple[str, list[Any]]:
+        return ("layer", [get(layer) for layer in wall.layers])
+
+    faces = line.faces
+    return {
+        "time": outside["time"],
+        "segment": list(air.segment_names),
+        "segment_bottom": ("segment", air.segment_bottom, {"units": "m"}),
+        "segment_top": ("segment", air.segment_top, {"units": "m"}),
+        "face": [face.label for face in faces],
+        "face_kind": ("face", [face.kind for face in faces]),
+        "face_role": ("face", [face.role for face in faces]),
+        "face_position": ("face", [face.position for face in faces], {"units": "m"}),
+        "face_outer": ("face", [face.outer for face in faces]),
+        "face_inner": ("face", [face.inner for face in faces]),
+        "face_mould_class": (
+            "face",
+            [max((x.material.mould_class for x in neighbours(face)), key=MOULD_CLASSES.index) for face in faces],
+        ),
+        "face_metal": ("face", [int(any(x.material.metal for x in neighbours(face))) for face in faces]),
+        "face_wood": ("face", [int(any(x.material.wood for x in neighbours(face))) for face in faces]),
+        "layer": [layer.name for layer in wall.layers],
+        "layer_part": ("layer", ["cladding"] * len(wall.cladding) + ["backup"] * len(wall.backup)),
+        "layer_thickness": (*of_layers(lambda x: x.thickness), {"units": "m"}),
+        "layer_material": of_layers(lambda x: x.material.title),
+        "layer_density": (*of_layers(lambda x: x.material.density), {"units": "kg/m3"}),
+        "layer_conductivity": (*of_layers(lambda x: x.material.conductivity), {"units": "W/(m K)"}),
+        "layer_wood": of_layers(lambda x: int(x.material.wood)),
+        "layer_metal": of_layers(lambda x: int(x.material.metal)),
+        "layer_mould_class": of_layers(lambda x: x.material.mould_class),
+        "layer_max_water": (*of_layers(lambda x: x.material.max_saturation * x.thickness), {"units": "kg/m2"}),
+        "layer_membrane": of_layers(lambda x: int(x.is_membrane)),
+        "layer_source": of_layers(lambda x: x.material.source),
+        "film_face": list(FILM_FACES),
+        "opening": list(air.opening_names),
+        "opening_height": ("opening", air.opening_height, {"units": "m"}),
+        "opening_area": ("opening", air.opening_area, {"units": "m2/m"}),
+        "opening_kind": ("opening", list(air.opening_kind)),
+        "part": list(air.path_names),
+        "part_height": ("part", air.path_height, {"units": "m"}),
+        "part_kind": ("part", list(air.path_kinds)),
+        "year": np.arange(1, years + 1),
+        "balance_term": list(BALANCE_TERMS),
+    }
+
+
+def _saturation(T: NDArray[np.float64]) -> NDArray[np.float64]:
+    from cavity.kernels import moist_air
+
+    flat = np.ascontiguousarray(T, dtype=float).ravel()
+    out = np.empty_like(flat)
+    moist_air.saturation_array(flat, out)
+    return out.reshape(np.shape(T))
+
+
+def _dew_point(p: NDArray[np.float64]) -> NDArray[np.float64]:
+    from cavity.kernels import moist_air
+
+    flat = np.ascontiguousarray(p, dtype=float).ravel()
+    out = np.empty_like(flat)
+    moist_air.dew_point_array(flat, out)
+    return out.reshape(np.shape(p))
+
+
+def _pressure_beside(
+    line: Line,
+    p_out: NDArray[np.float64],
+    p_air: NDArray[np.float64],
+    p_room: NDArray[np.float64],
+    p_face: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Vapour pressure that decides about dew at each face: of the air beside it, or of the pores at an interface."""
+    beside = p_face.copy()
+    for k, face in enumerate(line.faces):
+        if face.role == "outer face":
+            beside[:, :, k] = p_out[:, None]
+        elif face.role in ("back of cladding", "outer face of wall"):
+            beside[:, :, k] = p_air
+        elif face.role == "room face":
+            beside[:, :, k] = p_room[:, None]
+    return beside
+
+
+def _digest(wall: Wall) -> str:
+    import hashlib
+
+    return hashlib.sha256(json.dumps(asdict(wall), sort_keys=True, default=str).encode()).hexdigest()
+
+
+def save(dataset: xr.Dataset, path: Any) -> None:
+    """Write a result Dataset as NetCDF, whole or not at all.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        A result of `simulate`.
+    path : path
+        Target; an existing file is replaced only by a complete one.
+
+    Raises
+    ------
+    CavityError
+        If the file cannot be written.
+    """
+    import os
+    from pathlib import Path
+
+    target = Path(path)
+    part = target.with_name(target.name + ".part")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        packed = {name: {"zlib": True, "complevel": 4} for name, data in dataset.data_vars.items() if data.ndim > 1}
+        dataset.to_netcdf(part, engine="h5netcdf", encoding=packed)
+        os.replace(part, target)
+    except OSError as error:
+        raise CavityError(f"{target}: cannot be written ({error.strerror or error})") from error
+    finally:
+        part.unlink(missing_ok=True)
