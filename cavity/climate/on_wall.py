@@ -62,7 +62,9 @@ def sun_position(
     return sun
 
 
-def sun_on_plane(weather: xr.Dataset, *, orientation: float, tilt: float, albedo: float) -> np.ndarray:
+def sun_on_plane(
+    weather: xr.Dataset, *, orientation: float, tilt: float, albedo: float, sun: pd.DataFrame | None = None
+) -> np.ndarray:
     """Return the solar irradiance on a plane: beam, anisotropic diffuse sky and ground.
 
     The sky is the model of Perez 1990 in the continuous form of Driesse 2024: it has the bright horizon that a
@@ -79,6 +81,8 @@ def sun_on_plane(weather: xr.Dataset, *, orientation: float, tilt: float, albedo
         Tilt from horizontal, 90 for a wall. [degree]
     albedo : float, keyword only
         Reflectance of the ground. [1]
+    sun : pandas.DataFrame, optional, keyword only
+        What `sun_position` returns for this weather, when many planes share it.
 
     Returns
     -------
@@ -93,7 +97,8 @@ def sun_on_plane(weather: xr.Dataset, *, orientation: float, tilt: float, albedo
     import pvlib
 
     time = weather["time"].to_numpy()
-    sun = sun_position(time, weather.attrs["latitude"], weather.attrs["longitude"], weather.attrs["utc_offset"])
+    if sun is None:
+        sun = sun_position(time, weather.attrs["latitude"], weather.attrs["longitude"], weather.attrs["utc_offset"])
     beam, diffuse = weather["direct_normal"].to_numpy(), weather["diffuse_horizontal"].to_numpy()
     ground = weather["global_horizontal"].to_numpy()
     zenith = sun["apparent_zenith"].to_numpy()

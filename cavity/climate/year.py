@@ -1,0 +1,289 @@
+"""Which year to compute: from several years a critical one and a mean one; and a warmer climate as a plain shift."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cavity.climate.humid import saturation_pressure
+from cavity.climate.on_wall import angle_to_wall
+from cavity.climate.rain import SECONDS, free_field_rain
+from cavity.climate.series import NOMINAL_YEAR, month_of
+from cavity.constants import WATER_TO_AIR
+from cavity.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import xarray as xr
+
+JOINT = 8  # h, length of the seam on either side where months of different years meet (ISO 15927-4)
+
+
+def years_of(weather: xr.Dataset) -> list[int]:
+    """Return the calendar years of a weather Dataset, in order.
+
+    Parameters
+    ----------
+    weather : xarray.Dataset, (time,)
+        Weather as `read_weather` returns it.
+
+    Returns
+    -------
+    list of int
+        Calendar years.
+    """
+    return np.unique(weather["time"].dt.year.to_numpy()).tolist()
+
+
+def one_year(weather: xr.Dataset, year: int) -> xr.Dataset:
+    """Return one calendar year of a weather Dataset.
+
+    Parameters
+    ----------
+    weather : xarray.Dataset, (time,)
+        Weather of one or more years.
+    year : int
+        Calendar year.
+
+    Returns
+    -------
+    xarray.Dataset, (time,)
+        Its hours, with the year added to the name.
+
+    Raises
+    ------
+    InputError
+        If the year is not there.
+    """
+    known = years_of(weather)
+    if year not in known:
+        raise InputError(
+            Fault(weather.attrs["source"], "the year is not in the file", str(year), ", ".join(map(str, known)))
+        )
+    chosen = weather.isel(time=np.flatnonzero(weather["time"].dt.year.to_numpy() == year))
+    return (
+        chosen
+        if len(known) == 1
+        else _renamed(chosen, f"{weather.attrs['name']} {year}", f"the year {year} of several")
+    )
+
+
+def moisture_index(weather: xr.Dataset, *, orientation: float | None = None) -> dict[int, tuple[float, float, float]]:
+    """Return wetting, drying and moisture index of each year: how wet a year is for walls.
+
+    Wetting is the driving rain of the free field [L/m2] on the given orientation, or on the wettest of sixteen. Drying
+    is the sum of the humidity ratio the air lacks to saturation [kg h/kg]. Both are scaled to 0-1 over the years, and
+    MI = sqrt(W^2 + (1 - D)^2).
+
+    Parameters
+    ----------
+    weather : xarray.Dataset, (time,)
+        Weather of two or more years.
+    orientation : float or None, keyword only
+        Direction the wall faces, clockwise from north. [degree]
+
+    Returns
+    -------
+    dict of int to (float, float, float)
+        Year: wetting [L/m2], drying [kg h/kg], moisture index [1].
+
+    References
+    ----------
+    Cornick, Djebbar and Dalgliesh 2003, Selecting moisture reference years using a moisture index approach, Building
+    and Environment 38, 1367-1379; from memory. Its wetting index may be driving rain or rain; here it is driving rain.
+    """
+    year = weather["time"].dt.year.to_numpy()
+    known = years_of(weather)
+    facing = [orientation] if orientation is not None else list(np.arange(16) * 22.5)
+    rain, speed, way = (weather[name].to_numpy() for name in ("rain", "wind_speed", "wind_direction"))
+    falls = [free_field_rain(rain, speed, angle_to_wall(way, one)) * SECONDS for one in facing]
+    wettest = max(falls, key=lambda amount: float(amount.sum()))
+    vapour, pressure = weather["vapour_pressure_outdoor"].to_numpy(), weather["pressure"].to_numpy()
+    full = saturation_pressure(weather["temperature_outdoor"].to_numpy())
+    lacking = WATER_TO_AIR * (full / (pressure - full) - vapour / (pressure - vapour))
+    wetting = np.array([wettest[year == one].sum() for one in known])
+    drying = np.array([lacking[year == one].sum() for one in known])
+    index = np.hypot(_scaled(wetting), 1.0 - _scaled(drying))
+    return {one: (float(w), float(d), float(m)) for one, w, d, m in zip(known, wetting, drying, index, strict=True)}
+
+
+def _scaled(values: np.ndarray) -> np.ndarray:
+    width = float(np.ptp(values))
+    return (values - values.min()) / width if width > 0.0 else np.zeros(values.shape)
+
+
+def critical_year(weather: xr.Dataset, *, orientation: float | None = None) -> xr.Dataset:
+    """Return the year of several that is hard on walls: at the 10 % level of the moisture index.
+
+    It is the year whose index is reached or passed in one year of ten: the hardest of up to 19 years, the second of 20
+    to 29, the third of 30.
+
+    Parameters
+    ----------
+    weather : xarray.Dataset, (time,)
+        Weather of one or more years; one year is returned as it is.
+    orientation : float or None, keyword only
+        Direction the wall faces, clockwise from north. [degree]
+
+    Returns
+    -------
+    xarray.Dataset, (time,)
+        The chosen year.
+
+    References
+    ----------
+    Ranking: Cornick, Djebbar and Dalgliesh 2003, see `moisture_index`. Level of one year in ten: ANSI/ASHRAE Standard
+    160, moisture design reference years; from memory.
+    """
+    ranking = moisture_index(weather, orientation=orientation)
+    hardest = sorted(ranking, key=lambda year: ranking[year][2], reverse=True)
+    place = max(len(hardest) // 10, 1) - 1
+    chosen = one_year(weather, hardest[place])
+    if len(hardest) == 1:
+        return chosen
+    index = ranking[hardest[place]][2]
+    said = f"critical year of {len(hardest)}: {hardest[place]}, moisture index {index:.2f}, 10 % level"
+    return _renamed(chosen, chosen.attrs["name"], said)
+
+
+def mean_year(weather: xr.Dataset) -> xr.Dataset:
+    """Return a year put together from the most usual months of several years.
+
+    For each calendar month the years are ranked by the Finkelstein-Schafer statistic of daily means of temperature,
+    relative humidity and global irradiance against all years; of the three best by the sum of ranks the one whose mean
+    wind speed is nearest to that of all years is taken. At each seam eight hours on either side are drawn together.
+
+    Parameters
+    ----------
+    weather : xarray.Dataset, (time,)
+        Weather of one or more years; one year is returned as it is.
+
+    Returns
+    -------
+    xarray.Dataset, (time,)
+        8760 hours from January to December.
+
+    References
+    ----------
+    ISO 15927-4:2005, hourly data for assessing the annual energy use; from memory. There the seams are smoothed by a
+    cubic spline; here the step between the months is spread linearly over the eight hours on either side.
+    """
+    known = years_of(weather)
+    if len(known) == 1:
+        return weather
+    time = weather["time"].to_numpy()
+    year, month = weather["time"].dt.year.to_numpy(), month_of(time)
+    leap_day = (month == 2) & (weather["time"].dt.day.to_numpy() == 29)
+    day = {
+        name: _daily(weather[name].to_numpy())
+        for name in ("temperature_outdoor", "relative_humidity_outdoor", "global_horizontal")
+    }
+    day_year, day_month = year[::24], month[::24]
+    wind = weather["wind_speed"].to_numpy()
+    parts, chosen = [], []
+    for this in range(1, 13):
+        ranks = np.zeros(len(known))
+        for values in day.values():
+            all_years = np.sort(values[day_month == this])
+            apart = [_finkelstein_schafer(values[(day_month == this) & (day_year == one)], all_years) for one in known]
+            ranks += np.argsort(np.argsort(apart, kind="stable"), kind="stable")
+        best = np.argsort(ranks, kind="stable")[:3]
+        usual = wind[month == this].mean()
+        winner = min(best, key=lambda i: abs(wind[(month == this) & (year == known[i])].mean() - usual))
+        chosen.append(known[int(winner)])
+        parts.append(np.flatnonzero((month == this) & (year == chosen[-1]) & ~leap_day))
+    order = np.concatenate(parts)
+    stamps = np.datetime64(str(NOMINAL_YEAR)) + np.arange(order.size) * np.timedelta64(1, "h")
+    mean = weather.isel(time=order).assign_coords(time=("time", stamps.astype("datetime64[ns]"), weather["time"].attrs))
+    seams = np.cumsum([part.size for part in parts])[:-1]
+    joined = mean.copy(deep=True)
+    for name in ("temperature_outdoor", "vapour_pressure_outdoor", "pressure", "wind_speed"):
+        values = joined[name].to_numpy()
+        for seam, before, after in zip(seams, chosen[:-1], chosen[1:], strict=True):
+            if before != after:
+                _draw_together(values, int(seam))
+        joined[name].data = np.maximum(values, 0.0)
+    full = saturation_pressure(joined["temperature_outdoor"].to_numpy())
+    vapour = np.minimum(joined["vapour_pressure_outdoor"].to_numpy(), full)
+    joined["vapour_pressure_outdoor"].data = vapour
+    joined["relative_humidity_outdoor"].data = vapour / full
+    return _renamed(
+        joined,
+        f"{weather.attrs['name']} mean year",
+        f"mean year of {len(known)}, months January to December from {', '.join(map(str, chosen))}",
+    )
+
+
+def _daily(values: np.ndarray) -> np.ndarray:
+    return values.reshape(-1, 24).mean(axis=1)
+
+
+def _finkelstein_schafer(sample: np.ndarray, everything: np.ndarray) -> float:
+    """Return the mean distance between the cumulative distributions of a month and of all years' months."""
+    own = np.arange(1, sample.size + 1) / (sample.size + 1)
+    rank = np.searchsorted(everything, np.sort(sample), side="right") / (everything.size + 1)
+    return float(np.abs(own - rank).mean())
+
+
+def _draw_together(values: np.ndarray, seam: int) -> None:
+    """Spread the step between two months over the hours around it, in place."""
+    step = values[seam] - values[seam - 1]
+    before = np.arange(1, JOINT + 1) / JOINT * 0.5
+    values[seam - JOINT : seam] += step * before
+    values[seam : seam + JOINT] -= step * before[::-1]
+
+
+def warmer(weather: xr.Dataset, degrees: float | Sequence[float]) -> xr.Dataset:
+    """Return a warmer climate: temperature shifted, relative humidity kept, the sky warmed along.
+
+    A plain shift: sun, wind and rain stay, and so does the swing between day and night. Keeping the relative humidity
+    lets the vapour pressure grow with saturation, about 6-7 % per kelvin. The emissivity of the sky is kept: longwave
+    grows with the fourth power of the air temperature.
+
+    Parameters
+    ----------
+    weather : xarray.Dataset, (time,)
+        Weather as `read_weather` returns it.
+    degrees : float or twelve floats
+        Shift, the same all year or January to December. [K]
+
+    Returns
+    -------
+    xarray.Dataset, (time,)
+        The shifted weather.
+
+    Raises
+    ------
+    InputError
+        If the shift is not one or twelve numbers within -10 to 10 K.
+
+    References
+    ----------
+    The shift of Belcher, Hacker and Powell 2005, Building Services Engineering Research and Technology 26, 49-61,
+    without its stretch; from memory. Constant relative humidity: our own assumption, common practice.
+    """
+    shift = np.asarray(degrees, dtype=float).ravel()
+    # more than 10 K is no warming that anyone foresees, and most likely a wrong unit
+    if shift.size not in (1, 12) or not (np.abs(shift) <= 10.0).all():
+        raise InputError(
+            Fault("warming", "the shift is not possible", str(degrees)[:40], "one or twelve numbers, -10 to 10 K")
+        )
+    hourly = shift[0] if shift.size == 1 else shift[month_of(weather["time"].to_numpy()) - 1]
+    before = weather["temperature_outdoor"].to_numpy()
+    after = before + hourly
+    changed = weather.copy(deep=True)
+    changed["temperature_outdoor"].data = after
+    changed["vapour_pressure_outdoor"].data = weather["relative_humidity_outdoor"].to_numpy() * saturation_pressure(
+        after
+    )
+    changed["infrared_horizontal"].data = weather["infrared_horizontal"].to_numpy() * (after / before) ** 4
+    said = f"{shift.mean():+.1f} K"
+    return _renamed(changed, f"{weather.attrs['name']} {said}", f"shifted by {said} at constant relative humidity")
+
+
+def _renamed(weather: xr.Dataset, name: str, said: str) -> xr.Dataset:
+    notes = [*json.loads(weather.attrs["warnings"]), said]
+    return weather.assign_attrs(name=name, warnings=json.dumps(notes, ensure_ascii=False))
