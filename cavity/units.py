@@ -24,7 +24,7 @@ def parse_quantity(text: object, unit: str) -> float:
     Parameters
     ----------
     text : str
-        Number and unit; ``"1/8 in"`` and ``"60 ng/(Pa s m2)"`` are understood.
+        Number and unit; ``"1 1/2 in"`` and ``"60 ng/(Pa s m2)"`` are understood.
     unit : str
         Unit of the returned float, as pint writes it, e.g. ``"m"``, ``"kg/(Pa s m2)"``.
 
@@ -49,15 +49,17 @@ def parse_quantity(text: object, unit: str) -> float:
     if len(text) > 80:
         raise ValueError("the text is too long for a quantity")
     found = re.fullmatch(
-        r"\s*([+-]?\d+(?:\.\d*)?(?:[eE][+-]?\d{1,3})?|[+-]?\.\d+)(?:\s*/\s*(\d+))?\s*(.*?)\s*", text
+        r"\s*(?:(\d+)[\s-](?=\d+\s*/\s*\d))?"  # the 1 of "1 1/2 in"
+        r"([+-]?\d+(?:\.\d*)?(?:[eE][+-]?\d{1,3})?|[+-]?\.\d+)(?:\s*/\s*(\d+))?\s*(.*?)\s*",
+        text,
     )
     if not found:
         raise ValueError(f"{text!r} does not start with a number")
-    number, divisor, name = float(found[1]), found[2], found[3]
+    number, divisor, name = float(found[2]), found[3], found[4]
     if divisor is not None:
         if not float(divisor):
             raise ValueError(f"{text!r} divides by zero")
-        number /= float(divisor)
+        number = float(found[1] or 0) + number / float(divisor)
     if not name:
         if unit:
             raise ValueError(f"{text!r} has no unit; a unit such as {unit} is needed")

@@ -6,7 +6,7 @@ import functools
 import itertools
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from importlib import resources
 from typing import TYPE_CHECKING, Any
@@ -35,6 +35,11 @@ _PLAIN = (
 def fold(name: str) -> str:
     """Return the name as it is looked up: capitals, hyphens and underscores do not matter."""
     return re.sub(r"[\s_-]+", " ", name.strip().casefold())
+
+
+def pick(items: Iterable[Any], name: str) -> Any:
+    """Return the first item with this name, whatever capitals and hyphens; None where there is none."""
+    return next((item for item in items if fold(item.name) == fold(name)), None)
 
 
 @functools.cache

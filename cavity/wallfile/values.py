@@ -75,9 +75,20 @@ class Quantity(Leaf):
     high: float = math.inf
     above: bool = False  # low itself is not allowed
 
+    @property
+    def _shown(self) -> str:
+        return self.example.split(" ", 1)[1]
+
+    def _guess(self, value: float) -> str:
+        """Return the unit that a bare number most likely has: the first that keeps it in bounds."""
+        for unit in (self._shown, *(("mm", "m") if self.unit == "m" else ())):
+            if abs(value) < 1e9 and self.low <= parse_quantity(f"{value:.9g} {unit}", self.unit) <= self.high:
+                return unit
+        return ""
+
     def describe(self) -> str:
         """Return what is expected, in words."""
-        shown = self.example.split(" ", 1)[1]
+        shown = self._shown
         scale = 1.0 if self.unit == "K" else parse_quantity(f"1 {shown}", self.unit)
         shift = 273.15 if self.unit == "K" and shown == "degC" else 0.0
         low, high = (self.low - shift) / scale, (self.high - shift) / scale
@@ -91,13 +102,17 @@ class Quantity(Leaf):
     def read(self, value: Any) -> float:
         """Return the quantity in `unit`."""
         if isinstance(value, (int, float)) and not isinstance(value, bool):
-            shown = self.example.split(" ", 1)[1]
-            number = value if abs(value) < 1e12 else "..."
-            raise fail(f"a bare number; the unit is missing ({shown}?)", self.describe(), f'write "{number} {shown}"')
+            unit = self._guess(value)
+            cure = f'write "{value} {unit}"' if unit else f'write it like "{self.example}"'
+            raise fail(f"a bare number; a unit such as {unit or self._shown} is needed", self.describe(), cure)
         try:
             found = parse_quantity(value, self.unit)
         except ValueError as error:
-            cure = "write a decimal point, not a comma" if isinstance(value, str) and re.search(r"\d,\d", value) else ""
+            cure = ""
+            if isinstance(value, str) and re.search(r"\d,\d", value):
+                cure = f'write a decimal point: "{value[:40].replace(",", ".")}"'
+            elif self.unit == "K" and isinstance(value, str) and re.fullmatch(r"\s*-?[\d.]+\s*[CF]\s*", value):
+                cure = f'write "{value.strip()[:-1].strip()} deg{value.strip()[-1]}"'
             raise fail(str(error)[:160], self.describe(), cure or f'write it like "{self.example}"') from None
         if found < self.low or found > self.high or (self.above and found <= self.low):
             problem = "too small" if found <= self.low else "too large"

@@ -1,0 +1,79 @@
+"""Inputs that [uncertain] may vary, and how a wall with another value of one is made."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from cavity.errors import Fault, InputError
+from cavity.wallfile.values import nearest
+
+if TYPE_CHECKING:
+    from cavity.wallfile.model import OpeningSet, Rail, Wall
+
+# What each name is, for tables and figures; the names are those of the wall file.
+INPUTS: dict[str, str] = {
+    "openings.area_factor": "factor on the free area of all vents",
+    "rail.gap_factor": "factor on the gap of all rails",
+    "site.pressure_difference": "wind pressure coefficient, base less head",
+    "site.ground_albedo": "ground albedo",
+    "site.rain_obstruction": "rain obstruction factor",
+    "site.rain_topography": "rain topography coefficient",
+    "site.rain_wall_factor": "rain wall factor",
+    "finish.solar_absorptance": "solar absorptance of the cladding",
+    "finish.emissivity": "emissivity of the cladding",
+    "cavity.blocked": "blocked share of the cavity",
+    "cavity.roughness": "roughness of the cavity faces [m]",
+    "cavity.film_limit": "water a face holds [kg/m2]",
+    "cavity.emissivity_cladding": "emissivity of the back of the cladding",
+    "cavity.emissivity_wall": "emissivity of the outer face of the wall",
+    "wetting.rain_share": "share of rain that passes the cladding",
+    "wetting.leak_flow": "indoor air leaking into the wall [kg/(m2 s)]",
+    "run.start_humidity": "relative humidity at the start",
+}
+
+
+def changed(wall: Wall, name: str, value: float) -> Wall:
+    """Return the wall with another value of one input.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall as read.
+    name : str
+        One of `INPUTS`.
+    value : float
+        In the SI unit of `Wall.uncertain`; a factor where the name ends in factor. [as named]
+
+    Returns
+    -------
+    Wall
+
+    Raises
+    ------
+    InputError
+        If the name is not known.
+    """
+    if name not in INPUTS:
+        raise InputError(Fault(f"input {name!r}", "not an input that can vary", cure=nearest(name, INPUTS)))
+    section, key = name.split(".")
+    if name == "openings.area_factor":
+        return replace(wall, opening_sets=tuple(_with_area(chosen, value) for chosen in wall.opening_sets))
+    if name == "rail.gap_factor":
+        sets = tuple(
+            replace(chosen, rails=None if chosen.rails is None else _with_gap(chosen.rails, value))
+            for chosen in wall.opening_sets
+        )
+        return replace(wall, rails=_with_gap(wall.rails, value), opening_sets=sets)
+    if section == "finish":
+        return replace(wall, **{key: value})
+    return replace(wall, **{section: replace(getattr(wall, section), **{key: value})})
+
+
+def _with_area(chosen: OpeningSet, factor: float) -> OpeningSet:
+    """Scale holes in number, not in size: the clear height stays, so does the loss of one hole."""
+    return replace(chosen, openings=tuple(replace(one, free_area=one.free_area * factor) for one in chosen.openings))
+
+
+def _with_gap(rails: tuple[Rail, ...], factor: float) -> tuple[Rail, ...]:
+    return tuple(replace(rail, gap=min(rail.gap * factor, rail.bay)) for rail in rails)

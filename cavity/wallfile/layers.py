@@ -1,0 +1,174 @@
+"""Layers and materials of a wall file: names looked up, values overridden, membranes and metal rails worked out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Any
+
+from cavity.wallfile.faults import Faults, Place
+from cavity.wallfile.materials import fold, make, material_names, override, pick, row_of, suggestion
+from cavity.wallfile.model import Layer, Material
+from cavity.wallfile.values import nearest
+
+# Vapour permeability of still air at 23 degC, the temperature of the cups of ISO 12572: Schirmer, from memory
+AIR_PERMEABILITY = 1.914e-10  # kg/(m s Pa)
+# Stands in for a material that is not known, so that the other checks can go on
+UNKNOWN = Material("unknown", "unknown", 1000.0, 1.0, 1000.0, 1.0, 1.0, "none")
+_SHEET = 0.005  # m: a thicker layer has heat resistance, which a membrane leaves out (own choice)
+
+
+def own_materials(sections: dict[str, Any], faults: Faults, warnings: list[str]) -> dict[str, Material]:
+    """Return the materials of [material.NAME]; one that replaces a built-in one adds a warning."""
+    own: dict[str, Material] = {}
+    known = {fold(name) for name in material_names()}
+    for name, entry in sections.items():
+        place: Place = ("material", name)
+        if not name.strip() or len(name) > 60 or not name.isprintable():
+            faults.add(place, "not a usable name", "1 to 60 printable characters", "choose another name")
+            continue
+        made, defects = make(name, entry)
+        _add_defects(place, defects, faults)
+        if any(fold(other) == fold(name) for other in own):
+            faults.add(place, "defined twice, but for capitals or hyphens", cure="keep one")
+        own[name] = made
+        if fold(name) in known:
+            warnings.append(f"The wall file's own material {name!r} replaces the built-in one of that name.")
+    return own
+
+
+def _add_defects(place: Place, defects: Iterable[tuple[str, str, str, str]], faults: Faults) -> None:
+    for key, problem, expected, cure in defects:
+        faults.add((*place, key), problem, expected, cure)
+
+
+def read_layers(part: str, entries: list[Any], own: dict[str, Material], faults: Faults) -> list[Layer]:
+    """Return the layers of "cladding" or "backup", named as the file names them (see `name_layers`)."""
+    layers = [_layer((part, index), entry, own, faults) for index, entry in enumerate(entries)]
+    if layers and all(layer.is_membrane for layer in layers):
+        faults.add((part,), "has membranes only", "at least one layer with heat resistance", "add a panel or board")
+    return layers
+
+
+def _layer(place: Place, entry: Any, own: dict[str, Material], faults: Faults) -> Layer:
+    row = row_of(entry.material, own)
+    if row is None:
+        faults.add(
+            (*place, "material"),
+            "unknown material",
+            "a name of the table of materials, or of [material.NAME]",
+            suggestion(entry.material, tuple(own)),
+        )
+        return Layer(entry.name, UNKNOWN, 0.01)
+    before = len(faults.found)
+    made, defects = override(row, entry)
+    _add_defects(place, defects, faults)
+    thickness = entry.thickness or row.thickness
+    resistances = [key for key in ("sd", "permeance", "sd_table") if getattr(entry, key)]
+    if len(resistances) > 1:
+        faults.add(
+            (*place, resistances[1]), f"given beside {resistances[0]}", "one of sd, permeance, sd_table", "keep one"
+        )
+    sd, table = (row.sd, row.sd_table) if not resistances else (entry.sd, entry.sd_table)
+    if entry.permeance:
+        sd = AIR_PERMEABILITY / entry.permeance
+    if (sd or table) and not resistances and (entry.mu or entry.mu_dry or entry.mu_table):
+        faults.add(
+            (*place, "sd"), "is missing", f"{row.name} is a membrane; its vapour resistance is sd", 'add sd = "2 m"'
+        )
+    if (sd or table) and thickness > _SHEET:
+        mu = (sd or table[0][1]) / thickness
+        faults.add(
+            (*place, "thickness"),
+            "too thick for a membrane",
+            f"at most {1000 * _SHEET:g} mm where sd or permeance is given: a membrane has no heat resistance",
+            f"give mu = {mu:.4g} instead" if resistances else "check the thickness, or choose a board",
+        )
+    if sd or table:
+        thickness = thickness or 0.0005  # m, a usual sheet; of no effect, since a membrane has no depth in the model
+    elif not entry.thickness:
+        faults.add((*place, "thickness"), "is missing", 'a quantity such as "12.5 mm"', _usual(row), given="")
+    bridge = _bridge((*place, "bridge"), entry.bridge, thickness, own, faults)
+    if bridge and (sd or table):
+        faults.add((*place, "bridge"), "on a membrane", "a layer with heat resistance", "move it to the insulation")
+    if len(faults.found) > before:
+        bridge = 0.0
+    return Layer(entry.name, made, thickness or 0.001, sd, table, bridge)
+
+
+def _usual(row: Material) -> str:
+    return f'add thickness = "{1000 * row.thickness:g} mm"' if row.thickness else 'add thickness = "100 mm"'
+
+
+def _bridge(place: Place, entry: Any, thickness: float, own: dict[str, Material], faults: Faults) -> float:
+    """Return the conductance of metal through a layer, averaged over the wall: lambda t / (spacing d)."""
+    if entry is None:
+        return 0.0
+    given = [key for key in ("spacing", "thickness") if getattr(entry, key) is not None]
+    if entry.conductance is not None:
+        if given:
+            faults.add(place, "conductance beside spacing or thickness", "one or the other", "keep one")
+        return entry.conductance
+    if len(given) < 2:
+        faults.add(
+            place,
+            "incomplete",
+            "spacing and thickness of the rails, or conductance",
+            'write { spacing = "600 mm", thickness = "1.5 mm" }',
+        )
+        return 0.0
+    row = row_of(entry.material, own)
+    if row is None:
+        faults.add((*place, "material"), "unknown material", cure=suggestion(entry.material, tuple(own)))
+        return 0.0
+    if entry.thickness >= entry.spacing:
+        faults.add((*place, "thickness"), "not smaller than the spacing", cure="check both")
+    return row.conductivity * entry.thickness / (entry.spacing * thickness) if thickness else 0.0
+
+
+def name_layers(cladding: list[Layer], backup: list[Layer], faults: Faults) -> None:
+    """Check given names and number the others, in place: every layer has a name of its own."""
+    taken: dict[str, Place] = {}
+    for part, layers in (("cladding", cladding), ("backup", backup)):
+        for index, layer in enumerate(layers):
+            place: Place = (part, index, "name")
+            if layer.name and fold(layer.name) in taken:
+                faults.add(place, "a name used twice", "a name of its own for every layer", "change one of them")
+            if layer.name:
+                taken[fold(layer.name)] = place
+    for layers in (cladding, backup):
+        for index, layer in enumerate(layers):
+            if layer.name:
+                continue
+            name, number = layer.material.title, 2
+            while fold(name) in taken:
+                name, number = f"{layer.material.title} {number}", number + 1
+            taken[fold(name)] = ()
+            layers[index] = replace(layer, name=name)
+
+
+def read_variants(
+    entries: list[Any], layers: list[Layer], own: dict[str, Material], faults: Faults
+) -> tuple[tuple[str, str, Layer], ...]:
+    """Return (variant, replaced layer, new layer); without layers, names are not checked."""
+    found = []
+    for index, entry in enumerate(entries):
+        place: Place = ("variant", index)
+        new = _layer(place, entry, own, faults)
+        old = pick(layers, entry.replaces)
+        if old is None:
+            if layers:
+                faults.add(
+                    (*place, "replaces"),
+                    "no layer of this name",
+                    "the name of a layer",
+                    nearest(entry.replaces, [layer.name for layer in layers]),
+                )
+            continue
+        title, number = new.material.title, 2
+        while any(fold(layer.name) == fold(title) for layer in layers if layer is not old):
+            title, number = f"{new.material.title} {number}", number + 1
+        if any(name == entry.name and replaced == old.name for name, replaced, _ in found):
+            faults.add((*place, "replaces"), "exchanged twice in one variant", cure="keep one")
+        found.append((entry.name, old.name, replace(new, name=title)))
+    return tuple(found)

@@ -1,0 +1,258 @@
+"""The air path of a wall file: columns, rails, barriers and sets of vents, checked against the heights."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Any
+
+from cavity.wallfile.faults import Faults, Place
+from cavity.wallfile.materials import pick
+from cavity.wallfile.model import Barrier, Column, Opening, OpeningSet, Rail
+from cavity.wallfile.values import nearest
+
+_TOUCH = 1e-6  # m, heights closer than this are the same
+
+
+def read_columns(entries: list[Any], faults: Faults) -> list[Column]:
+    """Return the columns that are at least 0.1 m high and have a name of their own; faults for the others."""
+    columns: list[Column] = []
+    for index, entry in enumerate(entries):
+        place: Place = ("column", index)
+        if pick(columns, entry.name):
+            faults.add((*place, "name"), "a name used twice", cure="change one of them")
+            continue
+        if entry.top - entry.bottom < 0.1:
+            faults.add(
+                (*place, "top"), "not above the bottom", f"at least {entry.bottom + 0.1:g} m", "check both heights"
+            )
+            continue
+        columns.append(Column(entry.name, entry.bottom, entry.top))
+    return columns
+
+
+def _served(place: Place, names: tuple[str, ...], columns: list[Column], faults: Faults) -> tuple[Column, ...]:
+    """Return the columns a part names, or all."""
+    found = []
+    for name in names:
+        column = pick(columns, name)
+        if column is None:
+            if columns:
+                faults.add(
+                    (*place, "columns"),
+                    f"no column {name!r}",
+                    "names of [[column]] sections",
+                    nearest(name, [one.name for one in columns]),
+                )
+        else:
+            found.append(column)
+    return tuple(found) if names else tuple(columns)
+
+
+def within(height: float, columns: Iterable[Column], margin: float = -_TOUCH) -> bool:
+    """Return whether a height [m] lies in one of the columns, by at least `margin` [m]."""
+    return any(column.bottom + margin <= height <= column.top - margin for column in columns)
+
+
+def _reach(columns: Iterable[Column]) -> str:
+    return "; ".join(f"{column.name}: {column.bottom:g} m to {column.top:g} m" for column in columns)
+
+
+def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: Faults) -> tuple[Rail, ...]:
+    """Return the rails of the wall or of one set; spacing becomes heights."""
+    rails: list[Rail] = []
+    for index, entry in enumerate(entries):
+        place: Place = (*base, index)
+        if pick(rails, entry.name):
+            faults.add((*place, "name"), "a name used twice", cure="change one of them")
+        if bool(entry.heights) == (entry.spacing is not None):
+            faults.add(
+                place,
+                "heights and spacing" if entry.heights else "neither heights nor spacing",
+                "one of the two",
+                "keep one" if entry.heights else 'add spacing = "600 mm"',
+            )
+            continue
+        if entry.gap > entry.bay:
+            faults.add((*place, "gap"), "wider than the bay it serves", f"at most {entry.bay:g} m", "check gap and bay")
+        served = _served(place, entry.columns, columns, faults)
+        if not served:
+            continue
+        heights = entry.heights
+        if entry.spacing is not None:
+            low, high = min(column.bottom for column in served), max(column.top for column in served)
+            # a rail right under the head closes nothing that the head does not close
+            count = int((high - low - 0.01) / entry.spacing)
+            if count < 1:
+                faults.add((*place, "spacing"), "no rail fits", f"less than {high - low:g} m", "give a smaller spacing")
+            if count > 200:
+                faults.add((*place, "spacing"), f"{count} rails", "at most 200", "give a wider spacing")
+                continue
+            heights = tuple(round(low + entry.spacing * number, 6) for number in range(1, count + 1))
+        for height in heights:
+            if not within(height, served, 1e-3):
+                faults.add(
+                    (*place, "heights"),
+                    f"{height:g} m is outside the column, or at its end",
+                    _reach(served),
+                    "move the rail",
+                )
+        if len(set(heights)) < len(heights):
+            faults.add((*place, "heights"), "a height given twice", cure="keep one")
+        names = tuple(column.name for column in served) if entry.columns else ()
+        rails.append(Rail(entry.name, tuple(sorted(heights)), entry.gap, entry.bay, entry.discharge, names))
+    return tuple(rails)
+
+
+def read_barriers(entries: list[Any], columns: list[Column], faults: Faults) -> list[Barrier]:
+    """Return the barriers, each within a column."""
+    barriers: list[Barrier] = []
+    for index, entry in enumerate(entries):
+        place: Place = ("barrier", index)
+        if pick(barriers, entry.name):
+            faults.add((*place, "name"), "a name used twice", cure="change one of them")
+        served = _served(place, entry.columns, columns, faults)
+        if served and not within(entry.height, served):
+            faults.add((*place, "height"), "outside the column", _reach(served), "move the barrier")
+        names = tuple(column.name for column in served) if entry.columns else ()
+        barriers.append(Barrier(entry.name, entry.height, entry.free_area, entry.discharge, names))
+    return barriers
+
+
+def read_sets(entries: list[Any], columns: list[Column], faults: Faults) -> list[OpeningSet]:
+    """Return the sets of openings, vents low to high; a vent at "base" or "head" becomes one for every such height."""
+    sets: list[OpeningSet] = []
+    for index, entry in enumerate(entries):
+        place: Place = ("openings", index)
+        if pick(sets, entry.name):
+            faults.add((*place, "name"), "a name used twice", "a name of its own for every set", "change one of them")
+        vents: list[Opening] = []
+        for number, vent in enumerate(entry.vent):
+            where: Place = (*place, "vent", number)
+            made = _vents(where, vent, columns, faults)
+            if vent.name and any(vent.name == one.name for one in vents):
+                faults.add((*where, "name"), "a name used twice in the set", cure="change one of them")
+            for opening in made:
+                name, count = opening.name, 2
+                while any(name == one.name for one in vents):
+                    name, count = f"{opening.name} {count}", count + 1
+                vents.append(replace(opening, name=name))
+        rails = None if entry.rail is None else read_rails((*place, "rail"), entry.rail, columns, faults)
+        sets.append(OpeningSet(entry.name, tuple(sorted(vents, key=lambda one: one.height)), rails))
+    return sets
+
+
+def _vents(place: Place, entry: Any, columns: list[Column], faults: Faults) -> list[Opening]:
+    """Return the openings of one vent: one, or one for every base or head of the columns it serves."""
+    area, clear = _size(place, entry, faults)
+    _kind(place, entry, faults)
+    served = _served(place, entry.columns, columns, faults)
+    if not served:
+        return []
+    if isinstance(entry.height, str):
+        ends: dict[float, list[str]] = {}
+        for column in served:
+            ends.setdefault(column.bottom if entry.height == "base" else column.top, []).append(column.name)
+        spots = [(height, tuple(names)) for height, names in ends.items()]
+    else:
+        reach = [column for column in served if within(entry.height, [column])]
+        if not reach or (entry.columns and len(reach) < len(served)):
+            lost = [column for column in served if column not in reach]
+            problem = "below the bottom" if all(entry.height < column.bottom for column in lost) else "outside"
+            if all(entry.height > column.top for column in lost):
+                problem = "above the top"
+            faults.add((*place, "height"), f"{problem} of the column", _reach(lost), _move(entry.height, lost[0]))
+            return []
+        spots = [(entry.height, tuple(column.name for column in reach) if entry.columns else ())]
+    tall = min(column.height for column in served)
+    if clear > tall:
+        key = (
+            "slot" if entry.slot else "holes" if entry.holes else "clear_height" if entry.clear_height else "free_area"
+        )
+        faults.add((*place, key), "higher than the column", f"at most {tall:g} m", "check the number and its unit")
+    title = entry.name or f"{entry.height if isinstance(entry.height, str) else f'{entry.height:g} m'} {entry.kind}"
+    return [
+        Opening(
+            name=title if len(spots) == 1 else f"{title}, {names[0]}",
+            height=height,
+            kind=entry.kind,
+            free_area=area,
+            clear_height=clear,
+            porosity=entry.porosity or 1.0,
+            wire=entry.wire or 0.0,
+            hole=entry.hole or 0.0,
+            blade_angle=entry.blade_angle or 0.0,
+            discharge=entry.discharge,
+            bends=entry.bends,
+            exposure=entry.exposure,
+            pressure_shift=entry.pressure_shift,
+            pressure_table=entry.pressure_table,
+            columns=names,
+        )
+        for height, names in spots
+    ]
+
+
+def _move(height: float, column: Column) -> str:
+    end = '"head"' if height > column.top else '"base"'
+    return f"write height = {end}, or a height from {column.bottom:g} m to {column.top:g} m"
+
+
+def _size(place: Place, entry: Any, faults: Faults) -> tuple[float, float]:
+    """Return gross free area [m2/m] and smaller clear dimension [m] of a vent."""
+    given = [key for key in ("slot", "holes", "free_area") if getattr(entry, key) is not None]
+    if len(given) != 1:
+        faults.add(
+            place,
+            "no size" if not given else f"{' and '.join(given)} at once",
+            "one of slot, holes, free_area",
+            'add slot = "10 mm"' if not given else "keep one",
+            given="",
+        )
+        return 0.01, 0.01
+    if entry.slot is not None:
+        return entry.slot, entry.slot
+    if entry.holes is not None:
+        holes = entry.holes
+        if holes.per_metre * holes.width > 1.0:
+            faults.add(
+                (*place, "holes"),
+                "the holes are wider than the wall",
+                "per_metre x width at most 1 m",
+                "check per_metre and width",
+            )
+        return holes.per_metre * holes.width * holes.height, min(holes.width, holes.height)
+    # a drawing's free area has the mesh taken off already; the hole itself is larger
+    area = entry.free_area / (entry.porosity or 1.0)
+    return area, entry.clear_height or area
+
+
+def _kind(place: Place, entry: Any, faults: Faults) -> None:
+    """Check that a vent has what its kind needs, and nothing of another kind."""
+    needs = {"mesh": ("porosity", "wire"), "perforated": ("porosity", "hole"), "louvre": ("blade_angle",)}
+    allowed = {"louvre": ("porosity", "blade_angle", "wire")}
+    examples = {"porosity": '"50 %"', "wire": '"0.5 mm"', "hole": '"5 mm"', "blade_angle": '"30 deg"'}
+    wanted = needs.get(entry.kind, ())
+    for key, example in examples.items():
+        value = getattr(entry, key)
+        if key in wanted and value is None:
+            faults.add(
+                (*place, key), "is missing", f'kind = "{entry.kind}" needs it', f"add {key} = {example}", given=""
+            )
+        if value is not None and key not in wanted and key not in allowed.get(entry.kind, ()):
+            right = next((kind for kind, keys in needs.items() if key in keys), "mesh")
+            faults.add(
+                (*place, key),
+                f'not for kind = "{entry.kind}"',
+                f'{key} belongs to kind = "{right}"',
+                f'write kind = "{right}", or leave {key} out',
+            )
+    if (entry.exposure == "table") != bool(entry.pressure_table):
+        faults.add(
+            (*place, "exposure"),
+            "pressure_table and exposure disagree",
+            'exposure = "table" and a pressure_table, or neither',
+            "give both or none",
+        )
+    if entry.clear_height is not None and entry.free_area is None:
+        faults.add((*place, "clear_height"), "beside slot or holes", "only with free_area", "leave it out")
