@@ -180,7 +180,7 @@ def test_a_barrier_with_a_residual_area_passes_what_its_area_lets():
     tight, wider = (flows(column_of(make_wall(barriers=[Barrier("s", 2.7, a)])), 10.0)[0][0] for a in (1e-3, 2e-3))
     # Q = rho Cd A sqrt(2 dp / rho) of the strip alone; creeping flow (Re 500) and the vents take some per cent
     assert tight == pytest.approx(1.2 * 0.6 * 1e-3 * np.sqrt(2 * 10 / 1.2), rel=0.1)
-    assert tight < wider < 2 * tight
+    assert tight < wider < 2.2 * tight
 
 
 def test_blocked_share_and_depth_change_the_channel():
