@@ -239,3 +239,13 @@ def test_stack_pressure_is_the_textbook_figure():
     pressure = 1.25 * R_AIR * 283.0
     assert losses.stack_pressure(6.0, 288.0, 283.0, pressure) == pytest.approx(1.277, rel=5e-4)  # four printed digits
     assert losses.stack_pressure(2.4, 275.0, 285.0, 101325.0) < 0.0  # colder than outdoors: downwards
+
+
+def test_a_long_narrow_rail_gap_adds_the_friction_of_its_length():
+    # creeping limit worked by hand: 12-like laminar friction 48 mu v L / Dh^2 on the hydraulic diameter 2 g d / (g + d)
+    gap, depth, bay, length = 0.003, 0.03, 0.6, 0.05
+    edge = losses.rail_row(Rail("r", (1.0,), gap, bay), depth, depth)
+    long = losses.rail_row(Rail("r", (1.0,), gap, bay, length=length), depth, depth)
+    dh = 2 * gap * depth / (gap + depth)
+    extra = 0.5 * MU * (long[kernel.LINEAR] - edge[kernel.LINEAR])  # per m/s
+    assert extra == pytest.approx(48 * MU * length / dh**2 * (1 - gap / bay), rel=1e-12)

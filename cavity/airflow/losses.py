@@ -215,7 +215,7 @@ def opening_row(opening: Opening, channel_area: float, at_end: bool) -> np.ndarr
     return row
 
 
-def _gap_row(area: float, channel_area: float, diameter: float, discharge: float) -> np.ndarray:
+def _gap_row(area: float, channel_area: float, diameter: float, length: float, discharge: float) -> np.ndarray:
     """Return the row of a sharp gap across the channel; AREA 0 where it is closed."""
     row = np.zeros(kernel.RESTRICTION_COLUMNS)
     if area <= 0.0:
@@ -223,19 +223,18 @@ def _gap_row(area: float, channel_area: float, diameter: float, discharge: float
     share = min(area / channel_area, 1.0)
     row[kernel.AREA] = area
     row[kernel.ZETA_PLUS] = row[kernel.ZETA_MINUS] = orifice_loss(discharge, share, share)
-    row[kernel.LINEAR] = SLIT_LOW_RE / diameter * (1.0 - share)  # nothing left where the gap is the whole channel
+    # the edge loses nothing where the gap is the whole channel; friction of the gap is laminar below Re 2300
+    row[kernel.LINEAR] = (SLIT_LOW_RE + LAMINAR_SLOT * length / diameter) / diameter * (1.0 - share)
     return row
 
 
 def rail_row(rail: Rail, depth: float, channel_area: float) -> np.ndarray:
-    """Return the kernel row of a rail: a sharp-edged gap of gap x depth in every bay.
-
-    The gap has no length along the flow: friction inside it is left out.
+    """Return the kernel row of a rail: a sharp-edged gap of gap x depth in every bay, with laminar friction inside it.
 
     Parameters
     ----------
     rail : Rail
-        Gap and bay. [m]
+        Gap, bay and length of the gap along the flow. [m]
     depth : float
         Depth of the cavity. [m]
     channel_area : float
@@ -248,7 +247,7 @@ def rail_row(rail: Rail, depth: float, channel_area: float) -> np.ndarray:
     """
     area = min(rail.gap, rail.bay) * depth / rail.bay
     diameter = 2.0 * rail.gap * depth / max(rail.gap + depth, 1e-12)
-    return _gap_row(min(area, channel_area), channel_area, max(diameter, 1e-9), rail.discharge)
+    return _gap_row(min(area, channel_area), channel_area, max(diameter, 1e-9), rail.length, rail.discharge)
 
 
 def barrier_row(barrier: Barrier, channel_area: float) -> np.ndarray:
@@ -262,7 +261,7 @@ def barrier_row(barrier: Barrier, channel_area: float) -> np.ndarray:
         Flow area of the cavity. [m2/m]
     """
     area = min(barrier.free_area, channel_area)
-    return _gap_row(area, channel_area, max(2.0 * area, 1e-9), barrier.discharge)
+    return _gap_row(area, channel_area, max(2.0 * area, 1e-9), 0.0, barrier.discharge)
 
 
 def channel_row(

@@ -113,6 +113,7 @@ class Rail:
     bay: float  # m, wall length served by one gap
     discharge: float = 0.6  # -, sharp-edged gap
     columns: tuple[str, ...] = ()
+    length: float = 0.0  # m, of the gap along the air path (height of the rail section); 0: an edge without friction
 
 
 @dataclass(frozen=True)

@@ -217,6 +217,10 @@ class RailEntry(Section):
     )
     gap: Annotated[float, Quantity("m", "10 mm", 0.0005, 10.0)] = said("Gap between two rail ends.")
     bay: Annotated[float, Quantity("m", "3 m", 0.01, 50.0)] = said("Wall length served by one gap.")
+    length: Annotated[float, Quantity("m", "40 mm", 0.0, 0.5)] = said(
+        "Length of the gap along the air path, the height of the rail's section: friction in narrow gaps; 0: an edge.",
+        0.0,
+    )
     discharge: Discharge = said("Discharge coefficient of the gap.", 0.6)
     columns: Columns = said("Columns it crosses; left out: all it reaches.", ())
 

@@ -100,7 +100,9 @@ def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: F
         if len(set(heights)) < len(heights):
             faults.add((*place, "heights"), "a height given twice", cure="keep one")
         names = tuple(column.name for column in served) if entry.columns else ()
-        rails.append(Rail(entry.name, tuple(sorted(heights)), entry.gap, entry.bay, entry.discharge, names))
+        rails.append(
+            Rail(entry.name, tuple(sorted(heights)), entry.gap, entry.bay, entry.discharge, names, entry.length)
+        )
     return tuple(rails)
 
 
