@@ -14,7 +14,15 @@ from cavity.risk.finding import STATUSES, Finding
 if TYPE_CHECKING:
     import xarray as xr
 
-__all__ = ["Finding", "judge", "verdict", "worst"]
+__all__ = ["CAN_FAIL", "Finding", "judge", "verdict", "worst", "worst_first"]
+
+# Criteria of the wall side that can fail; the others are a watch at most.
+CAN_FAIL = frozenset(
+    {
+        "mould", "mould_room", "wood_moisture", "decay", "condensate_face", "condensate_inside", "residue", "frost",
+        "wetness_wall", "drying",
+    }
+)  # fmt: skip
 
 
 def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Finding, ...]:

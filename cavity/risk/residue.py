@@ -1,8 +1,9 @@
 """Residue: water the wall keeps from one year to the next.
 
-Choices. ISO 13788 lets condensate gather if it has gone by the end of the year. Of several simulated years the last two
-are compared, layer by layer. A gain that more than halves each year is a wall that settles (a watch); one that does not
-is growth, called growth, and fails. Losses are drying and pass. A single year cannot tell: a watch.
+Choices. ISO 13788 lets condensate gather if it has gone by the end of the year. The last simulated year is compared
+with the one before (or with the start, if there is one year only), layer by layer. A gain that more than halves each
+year is a wall that settles (a watch); one that does not is growth, called growth, and fails. Losses are drying and pass.
+A gain in the only year cannot be told from a dry start: a watch.
 """
 
 from __future__ import annotations
@@ -22,21 +23,19 @@ if TYPE_CHECKING:
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     """Return one finding: the layer of the backup wall that gains most from the last year but one to the last."""
     layers = np.flatnonzero(is_wall_layer(ds))
-    end = np.asarray(ds["water_end_of_year"].values, float)[:, :, layers]  # (year, segment, layer)
+    end = np.asarray(ds["water_end_of_year"].values, float)
+    end = np.concatenate([np.asarray(ds["water_at_start"].values, float)[None], end])[
+        :, :, layers
+    ]  # (year, segment, layer)
     limit = limits["residue"]
     origin = f"ISO 13788:2012 (nothing may remain after a year), from memory; {source('residue', limits)}"
-    title, years = "Water left from year to year", len(end)
-    if years < 2:
-        segment, which = worst_place(end[-1])
-        where = place(ds, "layer", int(layers[which]), segment)
-        text = "Only one year was run, so it cannot be told whether water is left from year to year; run two or more."
-        return [Finding("residue", title, where, 0.0, 1e3 * limit, "g/m² a", "watch", "", 0.0, origin, text, 0.5)]
+    title, years = "Water left from year to year", len(end) - 1
     gain = end[-1] - end[-2]
     segment, which = worst_place(gain)
     value = float(gain[segment, which])
     where = place(ds, "layer", int(layers[which]), segment)
-    before = float((end[-2] - end[-3])[segment, which]) if years > 2 else 0.0
-    settles = years > 2 and before > 0.0 and value < 0.5 * before
+    before = float((end[-2] - end[-3])[segment, which]) if years > 1 else 0.0
+    settles = before > 0.0 and value < 0.5 * before
     held = float(end[-1, segment, which])
     if value <= limit:
         status = "pass"
@@ -48,6 +47,11 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
             f"{where} still gains {number(1e3 * value)} g/m² a year, half or less of the year before: it settles, "
             f"about {number(1e3 * still)} g/m² above the present {number(1e3 * held)} g/m²."
         )
+    elif years == 1:
+        status = "watch"
+        text = (
+            f"{where} gains {number(1e3 * value)} g/m² in the only year run; run more to tell growth from a dry start."
+        )
     else:
         status = "fail"
         text = f"Growth: {where} gains {number(1e3 * value)} g/m² each year and does not settle"
@@ -55,6 +59,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     return [
         Finding(
             "residue", title, where, 1e3 * value, 1e3 * limit, "g/m² a", status,
-            f"end of year {years} against year {years - 1}", 0.0, origin, text, max(value / limit, 0.0),
+            f"end of year {years} against {f'year {years - 1}' if years > 1 else 'the start'}", 0.0, origin, text,
+            max(value / limit, 0.0) if status != "watch" else 0.99,  # settling or untold: just under the limit
         )
     ]  # fmt: skip

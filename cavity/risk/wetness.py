@@ -74,13 +74,12 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         segment, which = worst_place(hours)
         value = float(hours[segment, which])
         inside = key == "wetness_wall"
-        limit = limits["wetness_wall" if inside else "wetness_cavity"]
-        status = "watch" if value > limit else "pass"
-        if inside and value > max(limit, limits["wetness_cavity"]):
-            status = "fail"
+        watch = limits["wetness_wall" if inside else "wetness_cavity"]
+        limit = max(watch, limits["wetness_cavity"])
+        status = "pass" if value <= watch else "fail" if inside and value > limit else "watch"
         where = place(ds, "face", int(faces[which]), segment)
         text = f"Metal at {where} is wet for {number(value)} h of the year (class {wetness_class(value)}; "
-        text += f"watch above {number(limit)} h)."
+        text += f"watch above {number(watch)} h)."
         made.append(
             Finding(
                 key, title, where, value, limit, "h", status, when(time, count[:, segment, which]), value,
