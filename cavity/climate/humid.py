@@ -57,9 +57,10 @@ def saturation_pressure(temperature: np.ndarray) -> np.ndarray:
     from cavity.kernels import moist_air
 
     t = np.asarray(temperature, dtype=float)
-    known = np.where(np.isnan(t), ICE_POINT, t)  # the kernel indexes a table: NaN must not reach it
-    found = np.fromiter((moist_air.saturation(value)[0] for value in known.flat), float, known.size).reshape(t.shape)
-    return np.where(np.isnan(t), np.nan, found)
+    known = np.where(np.isnan(t), ICE_POINT, t).ravel()  # the kernel indexes a table: NaN must not reach it
+    found = np.empty(known.size)
+    moist_air.saturation_array(known, found)
+    return np.where(np.isnan(t), np.nan, found.reshape(t.shape))
 
 
 def dew_point(vapour_pressure: np.ndarray) -> np.ndarray:
@@ -82,7 +83,10 @@ def dew_point(vapour_pressure: np.ndarray) -> np.ndarray:
     from cavity.kernels import moist_air
 
     p = np.asarray(vapour_pressure, dtype=float)
-    return np.fromiter((moist_air.dew_point(value) for value in p.flat), float, p.size).reshape(p.shape)
+    known = np.where(np.isnan(p), 1.0, p).ravel()
+    found = np.empty(known.size)
+    moist_air.dew_point_array(known, found)
+    return np.where(np.isnan(p), np.nan, found.reshape(p.shape))
 
 
 def surface_of_file(temperature: np.ndarray, dew: np.ndarray, humidity: np.ndarray) -> str:

@@ -24,8 +24,8 @@ NIGHT = 1.0  # W/m2, below this global irradiance it is night
 # A thin, well-insulated cladding panel, the case that undercools most (our own assumption)
 PANEL_EMISSIVITY = 0.9
 PANEL_ABSORPTANCE = 0.6
-# Share of its view that a vertical face has of the cold sky: (1 + cos 90)/2 = 0.5, of which the part near the horizon is
-# as warm as the air: times sqrt(0.5) (from memory, common in building energy models)
+# Share of its view that a vertical face has of the cold sky: (1 + cos 90)/2 = 0.5, of which the part near the horizon
+# is as warm as the air: times sqrt(0.5) (from memory, common in building energy models)
 SKY_VIEW = 0.5 * 0.5**0.5
 STANDARD_SITE = SimpleNamespace(
     terrain="suburban",
@@ -284,8 +284,8 @@ def _sentence(summary: xr.Dataset) -> str:
         )
     else:
         first = (
-            f"Check the wall that faces {check}: it has the least drying. The file has no rain, so wetting by rain could "
-            "not be ranked; give a rain series."
+            f"Check the wall that faces {check}: it has the least drying. The file has no rain, so wetting by rain "
+            "could not be ranked; give a rain series."
         )
     return (
         f"{first} Critical months: {months}. A thin panel under the night sky is below the dew point of the outdoor "

@@ -1,0 +1,356 @@
+"""The page of one climate: months, roses, orientations, undercooling and drying; a climate summary in, one file out."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+
+from cavity.report.figures import plain
+from cavity.report.page import write_page
+from cavity.report.palette import LIGHT, SCALE, scale, style
+
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+CAUTION = (
+    "A climate summary ranks months and orientations; it does not say whether a wall stays dry. Compute the wall. "
+    "Shelter by neighbours, roof overhangs and slopes changes driving rain more than any orientation does."
+)
+
+
+def _axis(title: str, **more: Any) -> dict[str, Any]:
+    return {"title": {"text": title}, **more}
+
+
+def _polar(summary: Any, traces: list[dict[str, Any]], unit: str, **layout: Any) -> go.Figure:
+    names = [str(name) for name in summary["compass"].values]
+    polar = {
+        "angularaxis": {
+            "direction": "clockwise",
+            "rotation": 90,
+            "tickmode": "array",
+            "tickvals": summary["orientation"].values[::2].tolist(),
+            "ticktext": names[::2],
+            "gridcolor": LIGHT["grid"],
+            "linecolor": LIGHT["muted"],
+        },
+        "radialaxis": {"angle": 90, "ticksuffix": f" {unit}", "gridcolor": LIGHT["grid"], "tickfont": {"size": 10}},
+        "bgcolor": "rgba(0,0,0,0)",
+    }
+    return go.Figure({"data": traces, "layout": style(polar=polar, height=390, **layout)})
+
+
+def temperature_figure(summary: Any) -> go.Figure:
+    """Return monthly mean, lowest and highest temperature, and mean relative humidity on a second axis."""
+    months = list(_MONTHS)
+    low, high = summary["temperature_lowest"].values, summary["temperature_highest"].values
+    traces = [
+        {"type": "bar", "x": months, "base": low.tolist(), "y": (high - low).tolist(), "name": "lowest to highest",
+         "width": 0.35, "marker": {"color": LIGHT["rule"]},
+         "customdata": np.stack([low, high], axis=1).tolist(),
+         "hovertemplate": "%{x}: %{customdata[0]:.1f} to %{customdata[1]:.1f} °C<extra></extra>"},
+        {"type": "scatter", "x": months, "y": summary["temperature_mean"].values.tolist(), "name": "mean temperature",
+         "mode": "lines+markers", "line": {"color": LIGHT["temperature"]},
+         "hovertemplate": "%{x}: %{y:.1f} °C<extra></extra>"},
+        {"type": "scatter", "x": months, "y": summary["humidity"].values.tolist(), "name": "mean relative humidity",
+         "mode": "lines+markers", "line": {"color": LIGHT["humidity"], "dash": "dash"}, "yaxis": "y2",
+         "marker": {"symbol": "square"}, "hovertemplate": "%{x}: %{y:.0f} %<extra></extra>"},
+    ]  # fmt: skip
+    layout = style(
+        yaxis=_axis("Temperature [°C]"),
+        yaxis2=_axis("Relative humidity [%]", overlaying="y", side="right", range=[0, 100], showgrid=False),
+        margin={"l": 56, "r": 56, "t": 34, "b": 40},
+    )
+    return go.Figure({"data": traces, "layout": layout})
+
+
+def wind_figure(summary: Any) -> go.Figure:
+    """Return the wind rose: share of hours by sector, stacked by speed class."""
+    edges = [float(edge) for edge in summary["speed"].values]
+    share = summary["wind_share"].values * 100.0
+    traces = []
+    for i, low in enumerate(edges):
+        title = f"{low:g} to {edges[i + 1]:g} m/s" if i + 1 < len(edges) else f"above {low:g} m/s"
+        traces.append(
+            {"type": "barpolar", "theta": summary["orientation"].values.tolist(), "r": share[i].tolist(),
+             "width": [20.0] * 16, "name": title,
+             "marker": {"color": SCALE[i], "line": {"color": LIGHT["muted"], "width": 0.5}},
+             "hovertemplate": f"{title}: %{{r:.1f}} % of hours<extra></extra>"}
+        )  # fmt: skip
+    return _polar(summary, traces, "%")
+
+
+def rain_figure(summary: Any) -> go.Figure:
+    """Return the driving-rain rose by both methods: what a wall that faces each way receives in a year."""
+    traces = []
+    for name, title, colour, dash, symbol in (
+        ("driving_rain_free", "free field, ISO 15927-3", "muted", "dot", "circle-open"),
+        ("driving_rain_iso", "on the wall, ISO 15927-3", "film", "solid", "circle"),
+        ("driving_rain_ashrae", "on the wall, ASHRAE 160", "stack", "dash", "square"),
+    ):
+        amount = summary[name].sum("month").values
+        traces.append(
+            {"type": "scatterpolar", "theta": [*summary["orientation"].values.tolist(), 0.0],
+             "r": [*amount.tolist(), float(amount[0])], "mode": "lines+markers", "name": title,
+             "line": {"color": LIGHT[colour], "dash": dash}, "marker": {"symbol": symbol, "size": 6},
+             "hovertemplate": title + ": %{r:.0f} L/m² a year<extra></extra>"}
+        )  # fmt: skip
+    return _polar(summary, traces, "L/m²")
+
+
+def month_by_orientation(summary: Any, name: str, unit: str) -> go.Figure:
+    """Return a map of one quantity by month and orientation."""
+    compass = [str(text) for text in summary["compass"].values]
+    trace = {
+        "type": "heatmap",
+        "x": list(_MONTHS),
+        "y": compass,
+        "z": summary[name].values.T.tolist(),
+        "colorscale": scale(),
+        "colorbar": {"title": {"text": unit}, "thickness": 12},
+        "hovertemplate": f"%{{y}}, %{{x}}: %{{z:.0f}} {unit}<extra></extra>",
+    }
+    layout = style(
+        height=390,
+        yaxis={"title": {"text": "Wall faces"}, "autorange": "reversed", "type": "category"},
+        margin={"l": 64, "r": 18, "t": 20, "b": 40},
+    )
+    return go.Figure({"data": [trace], "layout": layout})
+
+
+def undercooling_figure(summary: Any) -> go.Figure:
+    """Return the share of hours in which a panel is below the dew point, by month and hour of the day."""
+    trace = {
+        "type": "heatmap",
+        "x": [int(hour) for hour in summary["hour"].values],
+        "y": list(_MONTHS),
+        "z": (summary["undercooling"].values * 100.0).tolist(),
+        "colorscale": scale(),
+        "colorbar": {"title": {"text": "% of hours"}, "thickness": 12},
+        "hovertemplate": "%{y}, %{x}:00: %{z:.0f} % of hours<extra></extra>",
+    }
+    layout = style(
+        xaxis=_axis("Hour of the day, local standard time"),
+        yaxis={"autorange": "reversed", "type": "category"},
+        margin={"l": 50, "r": 18, "t": 20, "b": 46},
+    )
+    return go.Figure({"data": [trace], "layout": layout})
+
+
+def balance_figure(summary: Any) -> go.Figure:
+    """Return drying potential against driving rain of the sixteen orientations; the one to check is marked."""
+    wet = summary["driving_rain_iso"].sum("month").values
+    dry = summary["drying_potential"].sum("month").values / 1000.0
+    check = int(np.argmin(np.abs(summary["orientation"].values - summary.attrs["to_check"])))
+    names = [str(text) for text in summary["compass"].values]
+    trace = {
+        "type": "scatter",
+        "x": dry.tolist(),
+        "y": wet.tolist(),
+        "mode": "markers+text",
+        "text": names,
+        "textposition": "top center",
+        "textfont": {"size": 10},
+        "marker": {
+            "size": [14 if i == check else 8 for i in range(16)],
+            "symbol": ["diamond" if i == check else "circle" for i in range(16)],
+            "color": [LIGHT["fail"] if i == check else LIGHT["accent"] for i in range(16)],
+        },
+        "hovertemplate": "%{text}: %{y:.0f} L/m², %{x:.1f} MPa h<extra></extra>",
+    }
+    layout = style(
+        height=390,
+        xaxis=_axis("Drying potential [MPa h a year]"),
+        yaxis=_axis("Driving rain [L/m² a year]"),
+        showlegend=False,
+    )
+    return go.Figure({"data": [trace], "layout": layout})
+
+
+def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
+    """Write the page of one climate.
+
+    Parameters
+    ----------
+    summary : xarray.Dataset, (month, orientation, speed, hour)
+        What `cavity.climate.summary.summarise` returns.
+    path : path
+        The HTML file.
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    attrs = summary.attrs
+    rain = bool(attrs["has_rain"])
+    place = (
+        f"{attrs['name']}, {abs(attrs['latitude']):.1f}° {'N' if attrs['latitude'] >= 0 else 'S'}, "
+        f"{abs(attrs['longitude']):.1f}° {'E' if attrs['longitude'] >= 0 else 'W'}, "
+        f"{attrs['elevation']:.0f} m above the sea, "
+        f"{attrs['years']:.3g} year{'s' if attrs['years'] > 1.5 else ''} of hours from {attrs['source']}."
+    )
+    invented = ["This climate is invented: no such place exists."] if attrs["invented"] else []
+    notes = [text[0].upper() + text[1:] + "." for text in json.loads(attrs["warnings"])]
+
+    def item(key: str, title: str, caption: str, figure: go.Figure) -> dict[str, Any]:
+        return {"id": f"climate-{key}", "title": title, "caption": caption, "figure": figure}
+
+    site = f"{attrs['terrain']} terrain, building {attrs['building_height']:g} m high"
+    parts = [
+        {
+            "heading": "Months",
+            "nav": "Months",
+            "figures": [
+                item(
+                    "temperature",
+                    "Temperature and humidity",
+                    "Bars span the lowest and highest hour of the month.",
+                    temperature_figure(summary),
+                ),
+                item(
+                    "undercooling",
+                    "When a panel sinks below the dew point",
+                    "Thin vertical panel facing the night sky, no heat from behind; share of hours by month and hour.",
+                    undercooling_figure(summary),
+                ),
+            ],
+            "table": {"caption": "Each month, mean of the years", "head": MONTH_HEAD, "rows": month_rows(summary)},
+        },
+        {
+            "heading": "Wind and driving rain",
+            "nav": "Rain",
+            "text": [] if rain else ["No rain in the file: the rose of driving rain stays empty."],
+            "figures": [
+                item(
+                    "wind",
+                    "Wind rose",
+                    f"Where it comes from, at 10 m; calm in {100 * attrs['calm_share']:.0f} % of hours.",
+                    wind_figure(summary),
+                ),
+                *(
+                    [
+                        item(
+                            "rain",
+                            "Driving rain by orientation",
+                            f"What a vertical wall receives in a year; {site}.",
+                            rain_figure(summary),
+                        )
+                    ]
+                    if rain
+                    else []
+                ),
+            ],
+        },
+        {
+            "heading": "Orientations: wetting against drying",
+            "nav": "Orientations",
+            "text": [attrs["sentence"]],
+            "figures": [
+                item(
+                    "sun",
+                    "Sun on the wall",
+                    "Vertical wall, by month.",
+                    month_by_orientation(summary, "sun_on_wall", "kWh/m²"),
+                ),
+                item(
+                    "drying",
+                    "Drying potential",
+                    "Saturated air at a sunlit panel less the vapour outdoors, summed.",
+                    month_by_orientation(summary, "drying_potential", "kPa h"),
+                ),
+                item(
+                    "balance",
+                    "Wetting against drying",
+                    "The diamond is the orientation to check.",
+                    balance_figure(summary),
+                ),
+                *(
+                    [
+                        item(
+                            "driving",
+                            "Driving rain by month",
+                            "On the wall, ISO 15927-3.",
+                            month_by_orientation(summary, "driving_rain_iso", "L/m²"),
+                        )
+                    ]
+                    if rain
+                    else []
+                ),
+            ],
+            "table": {"caption": "Ranking, hardest first", "head": RANK_HEAD, "rows": ranking_rows(summary)},
+        },
+        {
+            "heading": "How it is computed",
+            "nav": "Method",
+            "text": [
+                f"Time: {attrs['time_policy']}.",
+                "Sun on walls: pvlib, anisotropic sky after Perez in the form of Driesse 2024, sun at mid-hour.",
+                "Driving rain: ISO 15927-3 (free-field index hour by hour, times roughness, topography, obstruction "
+                "and wall factor) and ASHRAE 160, both from memory; terrain words stand for the categories IV, III, II, I.",
+                "Undercooling: steady balance of a panel of emissivity 0.9 between air (h = 4 + 4 v, ISO 6946, from "
+                "memory) and sky; no latent heat, so dew is an upper bound. Own assumption, for ranking.",
+                "Ranking: sqrt(W² + (1 − D)²) with wetting and drying scaled to 0-1, an index published by Cornick, "
+                "Djebbar and Dalgliesh 2003 for years and places (from memory); its use for orientations and months is "
+                "our own.",
+            ],
+        },
+    ]
+    return write_page(
+        path,
+        f"Climate of {plain(attrs['name'])}",
+        lead=[place, *invented, attrs["sentence"], *notes],
+        caution=[CAUTION],
+        parts=parts,
+    )
+
+
+MONTH_HEAD = (
+    "Month", "Mean °C", "Lowest °C", "Highest °C", "RH %", "Vapour Pa", "Wind m/s", "Sun kWh/m²", "Rain mm",
+    "Below dew point h", "Dew kg/m²",
+)  # fmt: skip
+RANK_HEAD = ("Wall faces", "Index", "Driving rain ISO L/m²", "Driving rain ASHRAE L/m²", "Drying MPa h", "Sun kWh/m²")
+
+
+def month_rows(summary: Any) -> list[tuple[str, ...]]:
+    """Return the rows of the table of months as text."""
+    columns = (
+        ("temperature_mean", 1), ("temperature_lowest", 1), ("temperature_highest", 1), ("humidity", 0),
+        ("vapour_pressure", 0), ("wind_speed", 1), ("sun", 0), ("rain", 0), ("undercooled_hours", 0), ("dew", 2),
+    )  # fmt: skip
+    rows = []
+    for i, month in enumerate(_MONTHS):
+        cells = [f"{float(summary[name].values[i]):.{digits}f}" for name, digits in columns]
+        if not summary.attrs["has_rain"]:
+            cells[7] = "no data"
+        rows.append((month, *cells))
+    return rows
+
+
+def ranking_rows(summary: Any) -> list[tuple[str, ...]]:
+    """Return the rows of the table of orientations, hardest first, as text."""
+    order = np.argsort(-summary["orientation_index"].values, kind="stable")
+    rain = bool(summary.attrs["has_rain"])
+    yearly = {
+        name: summary[name].sum("month").values
+        for name in ("driving_rain_iso", "driving_rain_ashrae", "drying_potential", "sun_on_wall")
+    }
+    return [
+        (
+            str(summary["compass"].values[i]),
+            f"{float(summary['orientation_index'].values[i]):.2f}",
+            f"{yearly['driving_rain_iso'][i]:.0f}" if rain else "no data",
+            f"{yearly['driving_rain_ashrae'][i]:.0f}" if rain else "no data",
+            f"{yearly['drying_potential'][i] / 1000:.1f}",
+            f"{yearly['sun_on_wall'][i]:.0f}",
+        )
+        for i in order
+    ]
