@@ -1,0 +1,186 @@
+"""The first screen in words and cells: verdict, decision matrix, what to change first, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+
+from cavity.report import display, series
+
+CAUTIONS = (
+    "These figures advise; they approve nothing. A cavity that is open over several storeys can carry fire: barriers and "
+    "closures follow the local building code and a licensed designer, whatever they cost in ventilation.",
+    "Structure, fixings, mould and health, and electrical work in a damp wall need their own competent check. One year of "
+    "hourly weather is not the worst year, and workmanship decides as much as the drawing.",
+)
+
+_WORD = {"pass": "meets all", "watch": "watch", "fail": "fails"}
+
+
+def worst(findings: Iterable[Any]) -> Any | None:
+    """Return the worst finding, None where there is none."""
+    return next(iter(series.ranked(findings)), None)
+
+
+def status(case: Any) -> str:
+    """Return pass, watch or fail: the status of the worst finding of a case."""
+    found = worst(case.findings)
+    return found.status if found is not None else "watch"
+
+
+def value_text(finding: Any, *, limit: bool = False) -> str:
+    """Return the value of a finding, or its limit, with its unit."""
+    value = float(finding.limit if limit else finding.value)
+    if np.isnan(value):
+        return "–"
+    return f"{display.number(value)} {finding.units}".strip()
+
+
+def what(case: Any) -> str:
+    """Return the worst finding of a case in a few words with its number."""
+    found = worst(case.findings)
+    if found is None:
+        return "no criterion was judged"
+    title = found.title[:1].upper() + found.title[1:]
+    return f"{title}: {value_text(found)} (limit {value_text(found, limit=True)})"
+
+
+def opening_area(case: Any) -> float:
+    """Return the total free vent area of the column [m2 per m of wall]."""
+    return float(np.nansum(np.asarray(case.dataset["opening_area"].values, float)))
+
+
+def severity(case: Any) -> tuple[int, float]:
+    """Return a key that sorts cases from good to bad."""
+    found = worst(case.findings)
+    if found is None:
+        return 1, 0.0
+    ratio = float(found.ratio)
+    return {"pass": 0, "watch": 1, "fail": 2}.get(found.status, 3), ratio if np.isfinite(ratio) else 1e9
+
+
+def _places(cases: Sequence[Any]) -> dict[tuple[str, float, Any, Any], list[Any]]:
+    """Group cases by what is chosen on the drawing board: openings, depth, orientation and column."""
+    found: dict[tuple[str, float, Any, Any], list[Any]] = {}
+    for case in cases:
+        key = (case.opening_set, float(case.depth), orientation(case), column(case))
+        found.setdefault(key, []).append(case)
+    return found
+
+
+def orientation(case: Any) -> float:
+    """Return the orientation of a case [degrees clockwise from north]."""
+    return float(case.dataset.attrs.get("orientation", 180.0))
+
+
+def column(case: Any) -> str:
+    """Return the column of a case."""
+    return str(case.dataset.attrs.get("column", ""))
+
+
+def start(cases: Sequence[Any]) -> int:
+    """Return the number of the case to show first: the least depth and area that meets all, else the mildest."""
+    good = [index for index, case in enumerate(cases) if status(case) == "pass"]
+    if good:
+        return min(good, key=lambda index: (float(cases[index].depth), opening_area(cases[index]), index))
+    return min(range(len(cases)), key=lambda index: (severity(cases[index]), index))
+
+
+def depth_text(depth: float) -> str:
+    """Return a cavity depth in words."""
+    return f"{display.number(1e3 * depth)} mm"
+
+
+def verdict(cases: Sequence[Any]) -> str:
+    """Return the answer in one sentence."""
+    climates = list(dict.fromkeys(case.climate_name for case in cases))
+    where = f"in {climates[0]}" if len(climates) == 1 else f"in all {len(climates)} climates"
+    groups = _places(cases)
+    total = len(groups)
+    good = [rows for rows in groups.values() if all(status(case) == "pass" for case in rows)]
+    least = None
+    if good:
+        least = min((rows[0] for rows in good), key=lambda case: (float(case.depth), opening_area(case)))
+    if least is not None and total == 1:
+        return f"{least.opening_set} with a {depth_text(least.depth)} cavity meets every criterion {where}."
+    if least is not None:
+        count = "All" if len(good) == total else f"{len(good)} of {total}"
+        text = f"{count} combinations meet every criterion {where}; the shallowest is “{least.opening_set}” with a "
+        text += f"{depth_text(least.depth)} cavity"
+        bad = [case for rows in groups.values() for case in rows if status(case) != "pass"]
+        if not bad:
+            return text + "."
+        first = max(bad, key=severity)
+        return f"{text}, while “{first.opening_set}” with {depth_text(first.depth)} does worst: {_lower(what(first))}."
+    mild = min(groups.values(), key=lambda rows: max(severity(case) for case in rows))
+    case = max(mild, key=severity)
+    name = f"“{case.opening_set}” with a {depth_text(case.depth)} cavity"
+    if status(case) == "watch":
+        lead = f"No combination meets every criterion {where}" if total > 1 else f"Not every criterion is met {where}"
+        return f"{lead}, but {name} only needs watching: {_lower(what(case))}."
+    lead = f"No combination is safe {where}" if total > 1 else f"The wall is not safe {where}"
+    return f"{lead}; {'the mildest, ' if total > 1 else ''}{name}, fails on {_lower(what(case))}."
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:] if text[1:2].islower() else text
+
+
+def advice(comparison: Any) -> list[str]:
+    """Return what to change first: the sentences of the comparison, else what the worst findings say."""
+    given = getattr(comparison, "advice", None) or ()
+    lines = [str(getattr(item, "sentence", item)) for item in given]
+    if lines:
+        return lines
+    cases = comparison.cases
+    first = cases[start(cases)]
+    failing = [found for found in series.ranked(first.findings) if found.status != "pass"][:3]
+    if failing:
+        lines = [found.sentence for found in failing]
+        lines.append("Look at “Where the driving pressure is lost” below: the longest bar is what to open up first.")
+        return lines
+    lines = [f"Nothing need change for {first.opening_set} with {depth_text(first.depth)}."]
+    near = next(iter(series.ranked(first.findings)), None)
+    if near is not None:
+        lines.append(f"Closest to its limit: {_lower(what(first))}. {near.sentence}")
+    return lines
+
+
+def matrix(cases: Sequence[Any], depths: Sequence[float]) -> list[dict[str, Any]]:
+    """Return one group a climate, orientation and column, with rows of opening sets and cells of depths."""
+    several_facing = len({orientation(case) for case in cases}) > 1
+    several_columns = len({column(case) for case in cases}) > 1
+    groups: dict[tuple[str, float, str], dict[str, Any]] = {}
+    for index, case in enumerate(cases):
+        key = (case.climate_name, orientation(case), column(case))
+        title = case.climate_name
+        if several_facing:
+            title += f", facing {facing_text(key[1])}"
+        if several_columns:
+            title += f", column {key[2]}"
+        group = groups.setdefault(
+            key, {"title": title, "invented": bool(case.dataset.attrs.get("climate_invented")), "rows": {}}
+        )
+        row = group["rows"].setdefault(case.opening_set, [None] * len(depths))
+        rate = float(np.median(series.air_changes(case.dataset)))
+        row[list(depths).index(float(case.depth))] = {
+            "case": index,
+            "status": status(case),
+            "word": _WORD[status(case)],
+            "what": what(case),
+            "rate": f"{display.number(rate, 2)} air changes/h",
+            "depth": display.quantity(float(case.depth), "m"),
+        }
+    made = []
+    for group in groups.values():
+        rows = [{"name": name, "cells": cells} for name, cells in group["rows"].items()]
+        made.append({**group, "rows": rows})
+    return made
+
+
+def facing_text(degrees: float) -> str:
+    """Return a direction as compass name and degrees."""
+    names = "north north-east east south-east south south-west west north-west".split()
+    return f"{names[round(degrees / 45.0) % 8]} ({degrees:g}°)"

@@ -1,0 +1,317 @@
+"""The tables behind the answer: inputs, layers, openings, model notes, assumptions, provenance."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from cavity.report import answer, display, series
+from cavity.report.notes import ASSUMPTIONS, NOTES
+
+__all__ = ["ASSUMPTIONS", "NOTES", "inputs", "layers", "openings", "provenance", "warnings"]
+
+# key in the wall, label, unit of `display.quantity` (text as it stands where empty)
+_TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
+    (
+        "Wall and cavity",
+        "",
+        (
+            ("orientation", "Faces (clockwise from north)", "degree"),
+            ("tilt", "Tilt from horizontal", "degree"),
+            ("solar_absorptance", "Solar absorptance, outer face", "-"),
+            ("emissivity", "Longwave emissivity, outer face", "-"),
+            ("cavity.blocked", "Plan area taken by battens and brackets", "1"),
+            ("cavity.roughness", "Roughness of the cavity faces", "m"),
+            ("cavity.emissivity_cladding", "Emissivity, back of cladding", "-"),
+            ("cavity.emissivity_wall", "Emissivity, outer face of wall", "-"),
+            ("cavity.film_limit", "Water a face holds before run-off", "kg/m2"),
+        ),
+    ),
+    (
+        "Site",
+        "site",
+        (
+            ("terrain", "Terrain", ""),
+            ("building_height", "Building height", "height"),
+            ("base_height", "Base of the wall above ground", "height"),
+            ("wall_width", "Width of the wall", "height"),
+            ("side_width", "Width of the side wall", "height"),
+            ("pressure_difference", "Cp at the base less Cp at the head, windward", "-"),
+            ("ground_albedo", "Ground albedo", "-"),
+            ("rain_method", "Driving rain by", ""),
+            ("rain_topography", "Rain: topography coefficient", "-"),
+            ("rain_obstruction", "Rain: obstruction factor", "-"),
+            ("rain_wall_factor", "Rain: wall factor", "-"),
+            ("rain_exposure", "Rain: exposure (ASHRAE 160)", ""),
+            ("rain_deposition", "Rain: deposition factor (ASHRAE 160)", "-"),
+        ),
+    ),
+    (
+        "Indoors",
+        "indoor",
+        (
+            ("model", "Indoor climate by", ""),
+            ("load", "Moisture load (EN 15026)", ""),
+            ("humidity_class", "Humidity class (ISO 13788)", ""),
+            ("bedrooms", "Bedrooms (ASHRAE 160)", ""),
+            ("temperature", "Temperature", "K"),
+            ("relative_humidity", "Relative humidity", "1"),
+        ),
+    ),
+    (
+        "Wetting and run",
+        "",
+        (
+            ("wetting.rain_share", "Driving rain let past the cladding", "1"),
+            ("wetting.leak_flow", "Indoor air leaking in [kg/(m² s)]", "-"),
+            ("run.segments", "Segments by height", ""),
+            ("run.start_humidity", "Humidity of the layers at the start", "1"),
+            ("run.start_month", "Month of the start", ""),
+            ("run.max_years", "Years at most", ""),
+            ("run.freezing", "Freezing of pore water", ""),
+        ),
+    ),
+)
+# Rows that only one model uses: shown where it is chosen.
+_ONLY = {
+    "rain_topography": ("site.rain_method", "ISO 15927-3"),
+    "rain_obstruction": ("site.rain_method", "ISO 15927-3"),
+    "rain_wall_factor": ("site.rain_method", "ISO 15927-3"),
+    "rain_exposure": ("site.rain_method", "ASHRAE 160"),
+    "rain_deposition": ("site.rain_method", "ASHRAE 160"),
+    "load": ("indoor.model", "EN 15026"),
+    "humidity_class": ("indoor.model", "ISO 13788"),
+    "bedrooms": ("indoor.model", "ASHRAE 160"),
+    "temperature": ("indoor.model", "constant|monthly"),
+    "relative_humidity": ("indoor.model", "constant|monthly"),
+}
+
+
+def _get(tree: Any, path: str) -> Any:
+    for key in path.split("."):
+        if not isinstance(tree, dict) or key not in tree:
+            return None
+        tree = tree[key]
+    return tree
+
+
+def _shown(value: Any, unit: str) -> tuple[str, str]:
+    if isinstance(value, bool):
+        return ("yes", "yes") if value else ("no", "no")
+    if isinstance(value, (list, tuple)):
+        texts = [_shown(item, unit) for item in value]
+        return ", ".join(text[0] for text in texts), ", ".join(text[1] for text in texts)
+    if value is None:
+        return "of the material", "of the material"
+    if unit and isinstance(value, (int, float)):
+        return display.quantity(float(value), unit)
+    return str(value), str(value)
+
+
+def inputs(ds: Any) -> list[dict[str, Any]]:
+    """Return the tables of inputs other than layers and openings; each row a label and (SI, inch-pound) texts."""
+    wall = series.wall_inputs(ds)
+    made = []
+    for title, base, rows in _TABLES:
+        found = []
+        for key, label, unit in rows:
+            path = f"{base}.{key}" if base else key
+            branch = _get(wall, path.rpartition(".")[0]) if "." in path else wall
+            if not isinstance(branch, dict) or path.rpartition(".")[2] not in branch:
+                continue
+            if key in _ONLY and str(_get(wall, _ONLY[key][0])) not in _ONLY[key][1].split("|"):
+                continue
+            found.append((label, _shown(_get(wall, path), unit)))
+        if found:
+            made.append({"title": title, "rows": found})
+    rows = []
+    for item in wall.get("rails") or []:
+        gap, bay = display.quantity(item.get("gap"), "m"), display.quantity(item.get("bay"), "m")
+        count = len(item.get("heights") or [])
+        rows.append((item.get("name", "rail"), tuple(f"{count} ×, gap {g} a {b} bay" for g, b in zip(gap, bay, strict=True))))
+    for item in wall.get("barriers") or []:
+        height, area = display.quantity(item.get("height"), "height"), display.quantity(item.get("free_area"), "area")
+        rows.append((item.get("name", "barrier"), tuple(f"at {h}, {a} left open" for h, a in zip(height, area, strict=True))))
+    for item in wall.get("columns") or []:
+        low, high = display.quantity(item.get("bottom"), "height"), display.quantity(item.get("top"), "height")
+        rows.append((f"column {item.get('name', '')}", tuple(f"{a} to {b}" for a, b in zip(low, high, strict=True))))
+    if rows:
+        made.append({"title": "Columns, rails and barriers", "rows": rows})
+    return made
+
+
+def layers(ds: Any) -> list[dict[str, Any]]:
+    """Return the layer and material table, outside to inside."""
+    wall = series.wall_inputs(ds)
+    known = {str(item.get("name")): item for item in [*(wall.get("cladding") or []), *(wall.get("backup") or [])]}
+    made = []
+    for index, name in enumerate(ds["layer"].values):
+        item = known.get(str(name), {})
+        material = item.get("material") or {}
+
+        def show(key: str, unit: str, material: dict[str, Any] = material) -> tuple[str, str]:
+            value = material.get(key)
+            return display.quantity(float(value), unit) if value is not None else ("–", "–")
+
+        if item.get("sd") is not None:
+            vapour = tuple(f"s_d {text}" if n == 0 else text for n, text in enumerate(display.quantity(item["sd"], "s_d")))
+        elif item.get("sd_table"):
+            low, high = (float(f([pair[1] for pair in item["sd_table"]])) for f in (min, max))
+            vapour = (f"s_d {display.number(low)} to {display.number(high)} m",) * 2
+        elif material:
+            dry, wet = (float(material.get(key) or math.nan) for key in ("mu_dry", "mu_wet"))
+            vapour = (f"{display.number(dry)} / {display.number(wet)}",) * 2
+        else:
+            vapour = ("–", "–")
+        made.append(
+            {
+                "mark": str(index + 1),
+                "name": str(name),
+                "material": str(ds["layer_material"].values[index]),
+                "thickness": display.quantity(float(ds["layer_thickness"].values[index]), "m"),
+                "density": display.quantity(float(ds["layer_density"].values[index]), "kg/m3"),
+                "conductivity": display.quantity(float(ds["layer_conductivity"].values[index]), "W/(m K)"),
+                "heat": show("specific_heat", "J/(kg K)"),
+                "vapour": vapour,
+                "absorption": show("absorption", "kg/(m2 s0.5)"),
+                "mould": str(ds["layer_mould_class"].values[index]),
+                "source": str(material.get("source") or "–"),
+            }
+        )
+    return made
+
+
+def openings(cases: Sequence[Any]) -> list[dict[str, Any]]:
+    """Return the opening schedule of all sets."""
+    made = []
+    wall = series.wall_inputs(cases[0].dataset)
+    for choice in wall.get("opening_sets") or []:
+        for item in choice.get("openings") or []:
+            porosity = float(item.get("porosity", 1.0))
+            made.append(
+                {
+                    "set": choice.get("name", ""),
+                    "name": item.get("name", ""),
+                    "kind": item.get("kind", ""),
+                    "height": display.quantity(float(item.get("height", 0.0)), "height"),
+                    "area": display.quantity(float(item.get("free_area", 0.0)) * porosity, "area"),
+                    "share": f"{100 * porosity:.0f} %",
+                    "exposure": item.get("exposure", ""),
+                }
+            )
+    if made:
+        return made
+    seen = set()
+    for case in cases:
+        if case.opening_set in seen:
+            continue
+        seen.add(case.opening_set)
+        ds = case.dataset
+        for index, name in enumerate(ds["opening"].values):
+            made.append(
+                {
+                    "set": case.opening_set,
+                    "name": str(name),
+                    "kind": str(ds["opening_kind"].values[index]),
+                    "height": display.quantity(float(ds["opening_height"].values[index]), "height"),
+                    "area": display.quantity(float(ds["opening_area"].values[index]), "area"),
+                    "share": "–",
+                    "exposure": "–",
+                }
+            )
+    return made
+
+
+def warnings(cases: Sequence[Any]) -> list[str]:
+    """Return every warning once, with the climates it concerns where not all cases raise it."""
+    raised: dict[str, list[str]] = {}
+    climates = list(dict.fromkeys(case.climate_name for case in cases))
+    for case in cases:
+        try:
+            found = json.loads(case.dataset.attrs.get("warnings") or "[]")
+        except ValueError:
+            found = [str(case.dataset.attrs["warnings"])]
+        for line in [found] if isinstance(found, str) else found:
+            names = raised.setdefault(str(line), [])
+            if case.climate_name not in names:
+                names.append(case.climate_name)
+    lines = [line if len(names) == len(climates) else f"{', '.join(names)}: {line}" for line, names in raised.items()]
+    dry = [case.climate_name for case in cases if not int(case.dataset.attrs.get("has_rain", 1))]
+    if dry and not any("rain" in line for line in raised):
+        names = ", ".join(dict.fromkeys(dry))
+        lines.append(f"{names}: the weather file has no rain, so the wall was run without driving rain.")
+    return lines
+
+
+def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
+    """Return version, hashes, balance errors and solver counts."""
+    first = cases[0].dataset.attrs
+    water = max(abs(float(case.dataset.attrs.get("water_balance_error", math.nan))) for case in cases)
+    energy = max(abs(float(case.dataset.attrs.get("energy_balance_error", math.nan))) for case in cases)
+    repeats = sum(int(case.dataset.attrs.get("cycle_repeats", 0)) for case in cases)
+    years = sorted({int(case.dataset.attrs.get("years_run", 0)) for case in cases})
+    steps = [int(case.dataset.attrs.get("solver_steps", 0)) for case in cases]
+    rows = [
+        ("Program version", str(first.get("version", ""))),
+        ("Report written", created),
+        ("Wall file, SHA-256", str(first.get("wall_sha256", ""))),
+    ]
+    seen = set()
+    for case in cases:
+        attrs = case.dataset.attrs
+        if case.climate_name in seen:
+            continue
+        seen.add(case.climate_name)
+        place = f"{float(attrs.get('latitude', math.nan)):.2f}°, {float(attrs.get('longitude', math.nan)):.2f}°"
+        kind = "invented" if int(attrs.get("climate_invented", 0)) else "as read"
+        rain = "with rain" if int(attrs.get("has_rain", 0)) else "without rain"
+        text = f"{attrs.get('climate_source', '')} ({kind}, {rain}, {place}), SHA-256 {attrs.get('climate_sha256', '')}"
+        rows.append((f"Climate {case.climate_name}", text))
+    classes = list(dict.fromkeys(str(case.dataset.attrs.get("iso6946_class", "")) for case in cases))
+    rows += [
+        ("ISO 6946 class of the air layer", ", ".join(name for name in classes if name) or "–"),
+        ("Years simulated", ", ".join(str(year) for year in years)),
+        ("Cases whose yearly cycle repeats", f"{repeats} of {len(cases)}"),
+        ("Largest water balance error", f"{display.number(water, 2)} of the water that passed (limit 10⁻⁶)"),
+        ("Largest energy balance error", f"{display.number(energy, 2)} of the heat that passed (limit 10⁻⁴)"),
+        ("Solver steps a case", f"{min(steps)} to {max(steps)}"),
+        ("Hours", "values stand at the start of the hour, local standard time, no daylight saving; means over the hour"),
+    ]
+    return rows
+
+
+def film_peak(ds: Any) -> float:
+    """Return the largest film on a face of the cavity [kg/m2]."""
+    faces = [str(name) for name in ds["film_face"].values]
+    pick = [index for index, name in enumerate(faces) if name in {"back of cladding", "outer face of wall"}]
+    return float(np.asarray(ds["film"].values, float)[:, :, pick].max()) if pick else 0.0
+
+
+def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
+    """Return one row a case for the table of all cases."""
+    made = []
+    for case in cases:
+        ds = case.dataset
+        name = case.climate_name
+        if len({answer.orientation(other) for other in cases}) > 1:
+            name += f", {answer.facing_text(answer.orientation(case))}"
+        if len({answer.column(other) for other in cases}) > 1:
+            name += f", {answer.column(case)}"
+        peak = film_peak(ds)
+        made.append(
+            {
+                "status": answer.status(case),
+                "climate": name,
+                "opening_set": case.opening_set,
+                "depth": display.quantity(float(case.depth), "m"),
+                "rate": display.number(float(np.median(series.air_changes(ds))), 2),
+                "upward": f"{100 * float((series.upward(ds) > 0).mean()):.0f} %",
+                "film": (display.number(1e3 * peak, 2), display.number(1e3 * peak * 0.00327706, 2)),
+                "what": answer.what(case),
+            }
+        )
+    return made

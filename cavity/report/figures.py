@@ -1,0 +1,483 @@
+"""Figures of one case: pure functions, result Dataset in, plotly Figure out; nothing is computed but by `series`."""
+
+from __future__ import annotations
+
+import html
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+
+from cavity.report import display, series
+from cavity.report.palette import DASHES, LAYERS, LIGHT, scale, style
+
+_CONFIG_TIME = {"tickformat": "%-d %b", "hoverformat": "%-d %b, %H:00", "title": {"text": "Time of year"}}
+
+
+def plain(text: object) -> str:
+    """Return `text` so that plotly shows it as it stands: its labels read a small markup of their own."""
+    return html.escape(str(text), quote=False)
+
+
+def _clock(ds: Any) -> np.ndarray:
+    return ds["time"].values.astype("datetime64[m]")
+
+
+def _figure(traces: list[dict[str, Any]], layout: dict[str, Any]) -> go.Figure:
+    return go.Figure({"data": traces, "layout": layout})
+
+
+def _line(colour: str, width: float = 1.4, dash: str = "solid") -> dict[str, Any]:
+    return {"color": LIGHT[colour], "width": width, "dash": dash}
+
+
+def _limit(value: float, text: str, colour: str = "muted") -> tuple[dict[str, Any], dict[str, Any]]:
+    """Return the shape and the label of a horizontal limit line."""
+    shape = {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": value, "y1": value,
+             "line": {"color": LIGHT[colour], "width": 1.2, "dash": "dash"}}  # fmt: skip
+    label = {"xref": "paper", "x": 1, "y": value, "text": text, "showarrow": False, "xanchor": "right",
+             "yanchor": "bottom", "font": {"size": 10.5, "color": LIGHT[colour]}}  # fmt: skip
+    return shape, label
+
+
+def profile_positions(ds: Any) -> tuple[list[str], np.ndarray]:
+    """Return names and positions [mm] of the profile's points: outdoors, faces with the cavity air between, room."""
+    faces = series.face_names(ds)
+    places = np.asarray(ds["face_position"].values, float) * 1e3
+    wall = [str(role) for role in ds["face_role"].values].index("outer face of wall")
+    reach = 0.08 * max(places[-1] - places[0], 1.0)
+    names = ["outdoor air", *faces[:wall], "cavity air", *faces[wall:], "room air"]
+    middle = 0.5 * (places[wall - 1] + places[wall])
+    return names, np.concatenate([[places[0] - reach], places[:wall], [middle], places[wall:], [places[-1] + reach]])
+
+
+def profile_values(ds: Any, segment: int) -> dict[str, np.ndarray]:
+    """Return temperature, dew point [K] and relative humidity [-] at the points of the profile, (point, time).
+
+    The dew point of the air outdoors, in the cavity and in the room is that of the air beside the nearest surface.
+    """
+    wall = [str(role) for role in ds["face_role"].values].index("outer face of wall")
+    faces = {
+        name: np.asarray(ds[name].values[:, segment, :], float).T
+        for name in ("temperature", "dew_point", "relative_humidity")
+    }
+    air = {
+        "temperature": ("temperature_outdoor", "cavity_temperature", "temperature_indoor"),
+        "relative_humidity": ("relative_humidity_outdoor", "cavity_relative_humidity", "relative_humidity_indoor"),
+    }
+    made = {}
+    for name, values in faces.items():
+        if name == "dew_point":
+            outdoor, cavity, room = values[0], values[wall - 1], values[-1]
+        else:
+            outside, within, inside = air[name]
+            outdoor, room = (np.asarray(ds[key].values, float) for key in (outside, inside))
+            cavity = np.asarray(ds[within].values[:, segment], float)
+        made[name] = np.vstack([outdoor, values[:wall], cavity, values[wall:], room])
+    return made
+
+
+def layer_bands(ds: Any) -> list[tuple[str, float, float, str]]:
+    """Return (name, from mm, to mm, kind) of the layers and the cavity; kind is membrane, cavity or layer."""
+    places = np.asarray(ds["face_position"].values, float) * 1e3
+    wall = [str(role) for role in ds["face_role"].values].index("outer face of wall")
+    bands, at = [], 0
+    for index, name in enumerate(ds["layer"].values):
+        if at == wall - 1:
+            bands.append(("cavity", places[at], places[at + 1], "cavity"))
+            at += 1
+        kind = "membrane" if int(ds["layer_membrane"].values[index]) else "layer"
+        bands.append((str(name), places[at], places[at + 1], kind))
+        at += 1
+    return bands
+
+
+def profile(ds: Any, *, segment: int, hour: int = 0) -> go.Figure:
+    """Temperature, dew point and humidity through the wall in one hour; the axes span the whole year."""
+    names, at = profile_positions(ds)
+    values = profile_values(ds, segment)
+    warm, dew = (display.show(key, values[key]) for key in ("temperature", "dew_point"))
+    humid = display.show("relative_humidity", values["relative_humidity"])
+    low, high = min(warm.min(), dew.min()), max(warm.max(), dew.max())
+    shapes = []
+    for name, left, right, kind in layer_bands(ds):
+        if kind == "membrane":
+            shapes.append({"type": "line", "x0": left, "x1": left, "yref": "paper", "y0": 0, "y1": 1,
+                           "layer": "below", "line": {"color": LIGHT["muted"], "width": 1, "dash": "dashdot"}})  # fmt: skip
+        else:
+            colour = LIGHT["sheet"] if kind == "cavity" else LIGHT["zone"]
+            shapes.append({"type": "rect", "x0": left, "x1": right, "yref": "paper", "y0": 0, "y1": 1,
+                           "layer": "below", "fillcolor": colour, "name": plain(name),
+                           "line": {"color": LIGHT["rule"], "width": 0.8}})  # fmt: skip
+    labels = [plain(name) for name in names]
+    common = {"x": at, "mode": "lines+markers", "customdata": labels, "type": "scatter"}
+    hover = "%{customdata}: %{y:.1f}"
+    traces = [
+        {**common, "y": warm[:, hour], "name": "Temperature", "line": _line("temperature", 2.2),
+         "marker": {"size": 6, "symbol": "circle"}, "hovertemplate": hover + " °C<extra>temperature</extra>"},
+        {**common, "y": dew[:, hour], "name": "Dew point", "line": _line("dew_point", 2.0, "dash"),
+         "marker": {"size": 6, "symbol": "diamond"}, "hovertemplate": hover + " °C<extra>dew point</extra>"},
+        {**common, "y": humid[:, hour], "name": "Relative humidity", "yaxis": "y2", "line": _line("humidity", 1.8, "dot"),
+         "marker": {"size": 6, "symbol": "square"}, "hovertemplate": hover + " %<extra>humidity</extra>"},
+    ]  # fmt: skip
+    pad = 0.04 * (high - low)
+    return _figure(
+        traces,
+        style(
+            height=520,
+            shapes=shapes,
+            xaxis={"title": {"text": "Distance from the outer face [mm]"}, "range": [at[0], at[-1]], "anchor": "y2",
+                   "showgrid": False},
+            yaxis={"title": {"text": "Temperature [°C]"}, "range": [low - pad, high + pad], "domain": [0.38, 1.0]},
+            yaxis2={"title": {"text": display.axis_title("relative_humidity")}, "range": [0, 104], "domain": [0.0, 0.31],
+                    "dtick": 20},
+        ),
+    )  # fmt: skip
+
+
+def duration(ds: Any) -> go.Figure:
+    """Share of the year in which the air change rate of the cavity is reached or exceeded."""
+    share, rate = series.duration(series.air_changes(ds))
+    median = float(np.median(series.air_changes(ds)))
+    shape, label = _limit(max(median, 1e-3), f"median {display.number(median)} 1/h", "air")
+    label["y"] = np.log10(max(median, 1e-3))
+    traces = [{"type": "scatter", "x": share, "y": np.maximum(rate, 1e-2), "mode": "lines", "name": "whole column",
+               "line": _line("air", 2.2), "hovertemplate": "%{y:.3~g} 1/h in %{x:.0f} % of hours<extra></extra>"}]  # fmt: skip
+    per_segment = np.asarray(ds["air_change_rate"].values, float)
+    spread = bool(np.ptp(per_segment, axis=1).mean() > 0.02 * max(per_segment.mean(), 1e-9))
+    for index, name in enumerate(ds["segment"].values if spread else []):
+        share, rate = series.duration(per_segment[:, index], 101)
+        traces.append({"type": "scatter", "x": share, "y": np.maximum(rate, 1e-2), "mode": "lines",
+                       "name": f"{plain(name)} segment", "line": _line("rain", 1.2, DASHES[index % len(DASHES)]),
+                       "hovertemplate": "%{y:.3~g} 1/h in %{x:.0f} % of hours<extra></extra>"})  # fmt: skip
+    return _figure(
+        traces,
+        style(
+            shapes=[shape],
+            annotations=[label],
+            showlegend=spread,
+            xaxis={"title": {"text": "Share of the hours of the year [%]"}, "range": [0, 100]},
+            yaxis={"title": {"text": display.axis_title("air_change_rate")}, "type": "log", "dtick": 1,
+                   "minor": {"showgrid": False}},
+        ),
+    )  # fmt: skip
+
+
+def rate_map(ds: Any) -> go.Figure:
+    """Air change rate by day of the year and hour of the day."""
+    rate = series.air_changes(ds)
+    days = len(rate) // 24
+    z = np.log10(np.clip(rate[: days * 24].reshape(days, 24).T, 0.1, None))
+    ticks = [0.1, 0.3, 1, 3, 10, 30, 100, 300, 1000, 3000]
+    low, high = np.floor(z.min() * 2) / 2, np.ceil(z.max() * 2) / 2
+    shown = [tick for tick in ticks if low - 0.01 <= np.log10(tick) <= high + 0.01]
+    trace = {
+        "type": "heatmap", "x": _clock(ds)[: days * 24 : 24], "y": np.arange(24), "z": z, "zmin": low,
+        "zmax": max(high, low + 0.5), "colorscale": scale(),
+        "colorbar": {"title": {"text": "1/h", "side": "top"}, "thickness": 12, "outlinewidth": 0,
+                     "tickvals": np.log10(shown), "ticktext": [f"{tick:g}" for tick in shown]},
+        "hovertemplate": "%{x|%-d %b}, %{y}:00: 10<sup>%{z:.2f}</sup> 1/h<extra></extra>",
+    }  # fmt: skip
+    return _figure(
+        [trace],
+        style(
+            xaxis={"tickformat": "%b", "dtick": "M1", "title": {"text": "Day of the year"}, "showgrid": False},
+            yaxis={"title": {"text": "Hour of the day [h]"}, "dtick": 6, "showgrid": False},
+        ),
+    )
+
+
+def rose(ds: Any) -> go.Figure:
+    """Hours of wind by direction, stacked by the air change rate they drive."""
+    names, hours = series.rose(ds)
+    traces, low = [], 0.0
+    colours = scale()[1:]
+    for index, upper in enumerate(series.ROSE_CLASSES):
+        text = f"over {low:g} 1/h" if np.isinf(upper) else f"{low:g} to {upper:g} 1/h"
+        traces.append({
+            "type": "barpolar", "r": hours[index], "theta": names, "name": text,
+            "marker": {"color": colours[index][1], "line": {"color": LIGHT["paper"], "width": 0.5}},
+            "hovertemplate": f"%{{theta}}, {text}: %{{r:.0f}} h<extra></extra>",
+        })  # fmt: skip
+        low = upper
+    facing = float(ds.attrs.get("orientation", 0.0)) / 22.5
+    total = float(hours.sum(axis=0).max())
+    traces.append({
+        "type": "scatterpolar", "r": [0.0, 1.08 * total], "theta": [facing * 22.5] * 2, "thetaunit": "degrees",
+        "mode": "lines+markers", "line": _line("fail", 2, "dot"), "marker": {"symbol": "triangle-up", "size": [0, 11]},
+        "name": "wall faces", "subplot": "polar2", "hoverinfo": "skip",
+    })  # fmt: skip
+    ring = {"range": [0, 1.1 * total], "angle": 90, "tickfont": {"size": 10}, "gridcolor": LIGHT["grid"]}
+    turn = {"direction": "clockwise", "rotation": 90, "gridcolor": LIGHT["grid"], "linecolor": LIGHT["rule"]}
+    return _figure(
+        traces,
+        style(
+            height=380,
+            margin={"l": 40, "r": 40, "t": 30, "b": 30},
+            legend={"orientation": "v", "x": 1.02, "y": 1, "yanchor": "top", "xanchor": "left"},
+            polar={"bgcolor": "rgba(0,0,0,0)", "radialaxis": {**ring, "title": {"text": "hours"}},
+                   "angularaxis": {**turn, "type": "category", "categoryarray": names, "period": 16}},
+            polar2={"bgcolor": "rgba(0,0,0,0)", "radialaxis": {**ring, "visible": False},
+                    "angularaxis": {**turn, "visible": False}},
+        ),
+    )  # fmt: skip
+
+
+def drive(ds: Any, count: int = 1460) -> go.Figure:
+    """Stack pressure against wind pressure, hours of upward and of downward flow apart."""
+    stack = display.show("stack_pressure", ds["stack_pressure"].values)
+    wind = display.show("wind_pressure", ds["wind_pressure"].values)
+    up = series.upward(ds) >= 0.0
+    step = max(1, len(stack) // count)
+    pick = np.arange(0, len(stack), step)
+    span = max(float(np.quantile(np.abs(np.concatenate([stack, wind])), 0.999)), 0.05) * 1.08
+    traces = []
+    for mask, name, symbol, colour in (
+        (up, "air moves up", "triangle-up-open", "stack"),
+        (~up, "air moves down", "triangle-down", "wind"),
+    ):
+        chosen = pick[mask[pick]]
+        share = 100.0 * mask.mean()
+        traces.append({"type": "scatter", "mode": "markers", "x": wind[chosen], "y": stack[chosen],
+                       "name": f"{name} ({share:.0f} % of hours)",
+                       "marker": {"symbol": symbol, "size": 5, "opacity": 0.6, "color": LIGHT[colour]},
+                       "hovertemplate": "wind %{x:.2f} Pa, stack %{y:.2f} Pa<extra></extra>"})  # fmt: skip
+    cancel = {"type": "line", "x0": -span, "y0": span, "x1": span, "y1": -span,
+              "line": {"color": LIGHT["muted"], "width": 1.2, "dash": "dash"}}  # fmt: skip
+    label = {"x": 0.97 * span, "y": -0.97 * span, "text": "they cancel", "showarrow": False, "xanchor": "right",
+             "yanchor": "bottom", "font": {"size": 10.5, "color": LIGHT["muted"]}}  # fmt: skip
+    return _figure(
+        traces,
+        style(
+            height=380,
+            shapes=[cancel],
+            annotations=[label],
+            xaxis={"title": {"text": display.axis_title("wind_pressure")}, "range": [-span, span]},
+            yaxis={"title": {"text": display.axis_title("stack_pressure")}, "range": [-span, span]},
+        ),
+    )
+
+
+def critical(ds: Any, *, segment: int, face: int) -> go.Figure:
+    """Relative humidity at one place over the year, hourly and as a 30-day running mean, with the usual limits."""
+    humid = display.show("relative_humidity", ds["relative_humidity"].values[:, segment, face])
+    time = _clock(ds)
+    shapes, labels = zip(*(_limit(value, f"{value} %", "muted") for value in (80, 90, 95)), strict=True)
+    hover = "%{x|%-d %b, %H:00}: %{y:.1f} %<extra></extra>"
+    traces = [
+        {"type": "scatter", "x": time, "y": humid, "mode": "lines", "name": "hourly",
+         "line": _line("humidity", 0.7), "opacity": 0.6, "hovertemplate": hover, "meta": "relative_humidity"},
+        {"type": "scatter", "x": time[::24], "y": series.running_mean(humid, 720)[::24], "mode": "lines",
+         "name": "mean of the last 30 days", "line": _line("ink", 2.0), "hovertemplate": hover,
+         "meta": "relative_humidity_30"},
+    ]  # fmt: skip
+    return _figure(
+        traces,
+        style(
+            shapes=list(shapes),
+            annotations=list(labels),
+            xaxis=_CONFIG_TIME,
+            yaxis={"title": {"text": display.axis_title("relative_humidity")}, "range": [min(35, humid.min() - 2), 103]},
+        ),
+    )
+
+
+def mould_threshold(celsius: np.ndarray) -> np.ndarray:
+    """Return the relative humidity [%] below which mould does not start to grow on sensitive products.
+
+    RH_crit = max(80, -0.00267 T^3 + 0.160 T^2 - 3.13 T + 100), 0 < T <= 20 degC; 80 % above.
+    Source: Hukka and Viitanen, Wood Science and Technology 33 (1999), eq. (1), from memory.
+    """
+    polynomial = -0.00267 * celsius**3 + 0.160 * celsius**2 - 3.13 * celsius + 100.0
+    return np.where(celsius > 20.0, 80.0, np.maximum(polynomial, 80.0))
+
+
+def humid_warm(ds: Any, *, segment: int, face: int) -> go.Figure:
+    """Relative humidity against temperature at one place, every third hour, with the mould threshold."""
+    humid = display.show("relative_humidity", ds["relative_humidity"].values[::3, segment, face])
+    warm = display.show("temperature", ds["temperature"].values[::3, segment, face])
+    line = np.linspace(0.0, 45.0, 46)
+    traces = [
+        {"type": "scatter", "mode": "markers", "x": warm, "y": humid, "name": "every third hour", "meta": "rh_t",
+         "marker": {"size": 3.2, "opacity": 0.35, "color": LIGHT["humidity"]},
+         "hovertemplate": "%{x:.1f} °C, %{y:.1f} %<extra></extra>"},
+        {"type": "scatter", "mode": "lines", "x": line, "y": mould_threshold(line),
+         "name": "mould can start above this line", "line": _line("mould", 2.4), "hoverinfo": "skip"},
+    ]  # fmt: skip
+    return _figure(
+        traces,
+        style(
+            height=380,
+            xaxis={"title": {"text": display.axis_title("temperature")}},
+            yaxis={"title": {"text": display.axis_title("relative_humidity")}, "range": [min(30, humid.min() - 2), 103]},
+        ),
+    )
+
+
+def film(ds: Any, *, segment: int) -> go.Figure:
+    """Water held as a film on the faces in the cavity, what the faces hold at most, and daily run-off."""
+    films = display.show("film", ds["film"].values[:, segment, :])
+    time = _clock(ds)
+    days = len(time) // 24
+    run = np.asarray(ds["runoff"].values, float)[: days * 24, segment, :].sum(axis=1).reshape(days, 24).sum(axis=1)
+    run = run * series.HOUR * 1e3
+    faces = [str(name) for name in ds["film_face"].values]
+    traces = []
+    for name, colour, dash in (("back of cladding", "film", "solid"), ("outer face of wall", "wind", "dot")):
+        if name in faces:
+            traces.append({"type": "scatter", "mode": "lines", "x": time, "y": films[:, faces.index(name)],
+                           "name": name, "line": _line(colour, 1.4, dash),
+                           "hovertemplate": "%{x|%-d %b, %H:00}: %{y:.1f} g/m²<extra></extra>"})  # fmt: skip
+    traces.append({"type": "bar", "x": time[: days * 24 : 24], "y": run, "name": "run-off, per day",
+                   "marker": {"color": LIGHT["runoff"]}, "yaxis": "y2", "width": 86400000 * 0.9,
+                   "hovertemplate": "%{x|%-d %b}: %{y:.1f} g/m²<extra>run-off</extra>"})  # fmt: skip
+    shape, label = _limit(1e3 * float(ds.attrs.get("film_limit", 0.1)), "a face holds no more: the rest runs off")
+    return _figure(
+        traces,
+        style(
+            height=380,
+            shapes=[shape],
+            annotations=[label],
+            xaxis={**_CONFIG_TIME, "anchor": "y2"},
+            yaxis={"title": {"text": display.axis_title("film", "Film")}, "rangemode": "tozero", "domain": [0.36, 1]},
+            yaxis2={"title": {"text": "Run-off [g/(m² d)]"}, "rangemode": "tozero", "domain": [0, 0.26]},
+        ),
+    )
+
+
+def water(ds: Any, *, segment: int) -> go.Figure:
+    """Water held in each layer over the last year, at the end of each day."""
+    values = np.asarray(ds["water"].values, float)[23::24, segment, :]
+    time = _clock(ds)[23::24]
+    traces = []
+    for index, name in enumerate(ds["layer"].values):
+        if values[:, index].max() <= 0.0:
+            continue
+        place = len(traces)
+        traces.append({"type": "scatter", "mode": "lines", "x": time, "y": values[:, index], "name": plain(name),
+                       "line": _line(LAYERS[place % len(LAYERS)], 1.8, DASHES[(place + 1) % len(DASHES)]),
+                       "hovertemplate": "%{x|%-d %b}: %{y:.3g} kg/m²<extra></extra>"})  # fmt: skip
+    return _figure(
+        traces,
+        style(
+            xaxis=_CONFIG_TIME,
+            yaxis={"title": {"text": display.axis_title("water")}, "rangemode": "tozero"},
+            showlegend=True,
+        ),
+    )
+
+
+def years(ds: Any, *, segment: int) -> go.Figure:
+    """Water in the wall at the end of each simulated year: repeats, dries or grows."""
+    values = np.asarray(ds["water_end_of_year"].values, float)[:, segment, :].sum(axis=1)
+    trace = {"type": "bar", "x": [f"year {int(year)}" for year in ds["year"].values], "y": values,
+             "marker": {"color": LIGHT["film"]}, "width": 0.5, "text": [display.number(v) for v in values],
+             "textposition": "outside", "cliponaxis": False,
+             "hovertemplate": "%{x}: %{y:.3f} kg/m²<extra></extra>"}  # fmt: skip
+    return _figure(
+        [trace],
+        style(yaxis={"title": {"text": "Water in the wall [kg/m²]"}, "rangemode": "tozero"}, xaxis={"type": "category"}),
+    )
+
+
+def drying(ds: Any, *, segment: int) -> go.Figure:
+    """Water above the level before the largest wetting of the year, over the 60 days after it."""
+    found = series.drying(ds, segment)
+    traces, notes = [], []
+    if found is None:
+        notes = [{"xref": "paper", "yref": "paper", "x": 0.5, "y": 0.5, "showarrow": False,
+                  "text": "no wetting above 1 g/m² within a week"}]  # fmt: skip
+    else:
+        days, above, moment = found
+        traces = [{"type": "scatter", "mode": "lines", "x": days, "y": above * 1e3, "name": "water above the level before",
+                   "line": _line("film", 2), "hovertemplate": "day %{x:.1f}: %{y:.0f} g/m²<extra></extra>"}]  # fmt: skip
+        when = moment.astype("datetime64[h]").item()
+        notes = [{"xref": "paper", "yref": "paper", "x": 1, "y": 1, "xanchor": "right", "yanchor": "top",
+                  "text": f"wettest on {when.day} {series.MONTHS[when.month - 1]}", "showarrow": False,
+                  "font": {"size": 11, "color": LIGHT["muted"]}}]  # fmt: skip
+    return _figure(
+        traces,
+        style(
+            annotations=notes,
+            xaxis={"title": {"text": "Days after the wettest moment"}, "range": [0, 60]},
+            yaxis={"title": {"text": "Water above the level before [g/m²]"}, "rangemode": "tozero"},
+        ),
+    )
+
+
+def balance(ds: Any, *, segment: int) -> go.Figure:
+    """Water balance of the last year: what wets to the right, what dries to the left."""
+    rows = series.balance(ds, segment)
+    values = [row[1] for row in rows]
+    colours = [LIGHT["muted" if row[0].startswith("Stored") else "film" if row[1] >= 0 else "stack"] for row in rows]
+    trace = {"type": "bar", "orientation": "h", "x": values, "y": [row[0] for row in rows], "width": 0.62,
+             "marker": {"color": colours}, "text": [display.number(value) for value in values],
+             "textposition": "outside", "cliponaxis": False, "hovertemplate": "%{y}: %{x:.3f} kg/m²<extra></extra>"}  # fmt: skip
+    span = 1.25 * max(1e-6, *(abs(value) for value in values))
+    return _figure(
+        [trace],
+        style(
+            xaxis={"title": {"text": "Water per year [kg/m²]"}, "range": [-span, span], "zeroline": True,
+                   "zerolinecolor": LIGHT["ink"], "zerolinewidth": 1.2},
+            yaxis={"autorange": "reversed", "showgrid": False, "ticks": ""},
+        ),
+    )  # fmt: skip
+
+
+def losses(ds: Any) -> go.Figure:
+    """Share of the driving pressure lost at each part of the air path, mean of the year: where to open up."""
+    lost = np.asarray(ds["part_pressure"].values, float)
+    total = lost.sum(axis=1)
+    share = 100.0 * lost[total > 0].sum(axis=0) / max(float(total.sum()), 1e-12)
+    heights = [f"{float(height):.2g} m" for height in ds["part_height"].values]
+    names = [f"{plain(name)} ({height})" for name, height in zip(ds["part"].values, heights, strict=True)]
+    colours = [LIGHT["air" if str(kind) in {"opening", "rail", "barrier"} else "rain"] for kind in ds["part_kind"].values]
+    trace = {"type": "bar", "orientation": "h", "x": share, "y": names, "marker": {"color": colours}, "width": 0.62,
+             "text": [f"{value:.0f} %" for value in share], "textposition": "outside", "cliponaxis": False,
+             "hovertemplate": "%{y}: %{x:.1f} % of the pressure<extra></extra>"}  # fmt: skip
+    return _figure(
+        [trace],
+        style(
+            height=max(240, 90 + 26 * len(names)),
+            xaxis={"title": {"text": "Share of the driving pressure lost [%]"}, "range": [0, max(10.0, 1.18 * share.max())]},
+            yaxis={"showgrid": False, "ticks": ""},
+        ),
+    )
+
+
+def mould(ds: Any, *, segment: int, face: int) -> go.Figure:
+    """Mould index at one place over the last repeated year, at the end of each day, with the limit of ASHRAE 160."""
+    index = series.mould(ds, segment)[:, face]
+    shape, label = _limit(3.0, "3: seen by the naked eye", "fail")
+    trace = {"type": "scatter", "mode": "lines", "x": _clock(ds)[23::24], "y": index, "name": "mould index",
+             "line": _line("mould", 2.2), "meta": "mould", "hovertemplate": "%{x|%-d %b}: %{y:.2f}<extra></extra>"}  # fmt: skip
+    return _figure(
+        [trace],
+        style(
+            height=380,
+            shapes=[shape],
+            annotations=[label],
+            xaxis=_CONFIG_TIME,
+            yaxis={"title": {"text": "Mould index, 0 to 6 [–]"}, "range": [0, 6.1], "dtick": 1},
+        ),
+    )
+
+
+def of_case(ds: Any, *, segment: int, face: int) -> dict[str, go.Figure]:
+    """Return every figure of one case by the id of its place in the page."""
+    return {
+        "fig-profile": profile(ds, segment=segment),
+        "fig-duration": duration(ds),
+        "fig-drive": drive(ds),
+        "fig-map": rate_map(ds),
+        "fig-rose": rose(ds),
+        "fig-loss": losses(ds),
+        "fig-critical": critical(ds, segment=segment, face=face),
+        "fig-rht": humid_warm(ds, segment=segment, face=face),
+        "fig-mould": mould(ds, segment=segment, face=face),
+        "fig-film": film(ds, segment=segment),
+        "fig-water": water(ds, segment=segment),
+        "fig-drying": drying(ds, segment=segment),
+        "fig-years": years(ds, segment=segment),
+        "fig-balance": balance(ds, segment=segment),
+    }

@@ -1,0 +1,415 @@
+"""Writes the report: one HTML file with data, figures, styles and plotly inside, that opens from disk without network."""
+
+from __future__ import annotations
+
+import functools
+import json
+import os
+import tempfile
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from cavity.errors import Fault, InputError
+from cavity.report import answer, display, evidence, figures, payload, section, series
+from cavity.report.palette import DARK, FONT, LIGHT, STATUS_PATH, STATUS_WORD, style
+
+_TEMPLATES = Path(__file__).parent / "templates"
+# Arrays above this size of all packed data are cut finer or coarser: (parts of the range, hours between profiles).
+_FACETS = (
+    ("climate", "Climate", lambda case: case.climate_name),
+    ("orientation", "Facing", answer.orientation),
+    ("column", "Column of the cavity", answer.column),
+    ("opening_set", "Openings", lambda case: case.opening_set),
+    ("depth", "Cavity depth", lambda case: float(case.depth)),
+)
+
+
+# ---- shared by every page ------------------------------------------------------------------------------------------
+@functools.cache
+def plotly_packed() -> str:
+    """Return plotly.js deflated as base64; the page inflates it, so it costs two instead of five megabytes."""
+    from plotly.offline import get_plotlyjs
+
+    return payload.deflate(get_plotlyjs().encode("utf-8"))
+
+
+def environment() -> Any:
+    """Return the template environment: everything escaped, undefined names are errors."""
+    import jinja2
+
+    return jinja2.Environment(
+        loader=jinja2.FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def base_context(title: str) -> dict[str, Any]:
+    """Return what base.html.j2 needs on every page."""
+    from markupsafe import Markup
+
+    def colours(table: Mapping[str, str]) -> str:
+        return "".join(f"--{name}:{value};" for name, value in table.items())
+
+    css = f":root{{{colours(LIGHT)}--font:{FONT};color-scheme:light}}"
+    css += f"@media screen{{html[data-theme=dark]{{{colours(DARK)}color-scheme:dark}}}}"
+    css += _read("base.css")
+    tones = {LIGHT[name]: DARK[name] for name in LIGHT}
+    script = _read("base.js").replace("/*TONES*/{}", payload.script_json(tones))
+    script = script.replace("/*POUNDS*/{}", payload.script_json(display.pound_units()))
+    return {"title": title, "css": Markup(css), "base_js": Markup(script), "plotly_packed": Markup(plotly_packed())}
+
+
+def _read(name: str) -> str:
+    return (_TEMPLATES / name).read_text("utf-8")
+
+
+def write_text(path: str | os.PathLike[str], text: str) -> Path:
+    """Write `text` to `path` in one move, so that an existing file is never left half written.
+
+    Raises
+    ------
+    InputError
+        If the folder is missing or cannot be written.
+    """
+    target = Path(path)
+    if target.is_dir():
+        raise InputError(
+            Fault(str(target), "is a folder", expected="a file name", cure=f"use {target / 'report.html'}")
+        )
+    handle, temporary = None, ""
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(prefix=target.name + ".", suffix=".tmp", dir=target.parent)
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+        Path(temporary).chmod(0o644)
+        os.replace(temporary, target)
+    except OSError as error:
+        if temporary:
+            Path(temporary).unlink(missing_ok=True)
+        raise InputError(
+            Fault(str(target), "cannot be written", given=error.strerror or str(error), cure="choose another folder")
+        ) from None
+    return target
+
+
+def write_page(
+    path: str | os.PathLike[str],
+    title: str,
+    *,
+    lead: Sequence[str] = (),
+    caution: Sequence[str] = (),
+    parts: Sequence[Mapping[str, Any]] = (),
+) -> Path:
+    """Write a page of text, tables and fixed figures in the style of the report.
+
+    Parameters
+    ----------
+    path : path
+        The HTML file.
+    title, lead, caution : str, sequence of str
+        Heading, opening lines, caution lines; escaped.
+    parts : sequence of mapping
+        Each with `heading` and, as needed, `nav` (short name in the bar), `text` (lines), `equation` (MathML of
+        `notes.equation`), `figures` (mappings of `id`, `title`, `caption`, `figure`), `table` (mapping of `caption`,
+        `head`, `rows`), `question` and `answer` (lines, folded).
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+    """
+    from markupsafe import Markup
+
+    keys = ("nav", "text", "equation", "figures", "table", "question", "answer")
+    full = [{**dict.fromkeys(keys), "text": (), "figures": (), **part} for part in parts]
+    drawn = {}
+    for part in full:
+        part["equation"] = Markup(part["equation"]) if part["equation"] else ""
+        for item in part["figures"]:
+            drawn[item["id"]] = payload.plain_figure(item["figure"])
+    template = {"figures": drawn, "template": payload.plain(style()["template"])}
+    context = base_context(title) | {
+        "lead": lead,
+        "caution": caution,
+        "parts": full,
+        "figures_json": Markup(payload.script_json(template)),
+    }
+    return write_text(path, environment().get_template("simple.html.j2").render(context))
+
+
+# ---- the report ------------------------------------------------------------------------------------------------------
+def write_report(comparison: Any, path: str | os.PathLike[str]) -> Path:
+    """Write the interactive report of a comparison as one HTML file.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        `cases` (each `wall_name`, `climate_name`, `opening_set`, `depth` [m], `dataset`, `findings`), `created`, and
+        if it has them `wall` and `advice`.
+    path : path
+        The HTML file; its folder is made if missing. An existing file is replaced only by a complete one.
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+
+    Raises
+    ------
+    InputError
+        If there is no case, or the file cannot be written.
+    """
+    return write_text(path, render(comparison))
+
+
+def render(comparison: Any) -> str:
+    """Return the HTML of a report; the same text for the same comparison."""
+    from markupsafe import Markup
+
+    cases = list(comparison.cases)
+    if not cases:
+        raise InputError(Fault("comparison", "has no case to report", cure="give at least one opening set and one depth"))
+    first = cases[0].dataset
+    wall = series.wall_inputs(first)
+    created = str(getattr(comparison, "created", "") or first.attrs.get("created", ""))
+    climates = list(dict.fromkeys(case.climate_name for case in cases))
+    depths = sorted({float(case.depth) for case in cases})
+    facings = sorted({answer.orientation(case) for case in cases})
+    sets = list(dict.fromkeys(case.opening_set for case in cases))
+    name = str(cases[0].wall_name)
+    index, blocks = pack(cases)
+    start = index["start"]
+    facets = [{"key": key, "label": label, "values": _facet_texts(key, cases)} for key, label, _ in _FACETS]
+    context = base_context(f"{name}: cavity report") | {
+        "report_css": Markup(_read("report.css")),
+        "report_js": Markup(_read("report.js")),
+        "status_path": STATUS_PATH,
+        "status_word": STATUS_WORD,
+        "wall_name": name,
+        "wall_invented": bool(first.attrs.get("wall_invented")),
+        "description": str(wall.get("description") or ""),
+        "climate_text": ", ".join(climates),
+        "facing": ", ".join(answer.facing_text(value) for value in facings),
+        "compared": f"{len(sets)} openings × {len(depths)} depths" + (f" × {len(climates)}" if len(climates) > 1 else ""),
+        "created_day": created[:10],
+        "verdict": answer.verdict(cases),
+        "groups": answer.matrix(cases, depths),
+        "depths": [display.quantity(value, "m") for value in depths],
+        "advice": answer.advice(comparison),
+        "cautions": answer.CAUTIONS,
+        "facets": facets,
+        "patterns": Markup(section.PATTERNS),
+        "section": Markup(index["sections"][index["cases"][start]["section"]]),
+        "has_mould": any("fig-mould" in case["figures"] for case in index["cases"]),
+        "warnings": evidence.warnings(cases),
+        "all_cases": evidence.all_cases(cases),
+        "inputs": evidence.inputs(first),
+        "layers": evidence.layers(first),
+        "openings": evidence.openings(cases),
+        "notes": [
+            {"title": note.title, "text": note.text, "source": note.source,
+             "equations": [Markup(item) for item in note.equations]}
+            for note in evidence.NOTES
+        ],
+        "assumptions": evidence.ASSUMPTIONS,
+        "provenance": evidence.provenance(cases, created),
+        "wall_text": str(first.attrs.get("wall_text") or ""),
+        "index_packed": Markup(payload.deflate(json.dumps(index, separators=(",", ":"), allow_nan=False).encode())),
+        "blocks": [Markup(block) for block in blocks],
+    }  # fmt: skip
+    return environment().get_template("report.html.j2").render(context)
+
+
+def _facet_values(key: str, cases: Sequence[Any]) -> list[Any]:
+    get = next(get for name, _, get in _FACETS if name == key)
+    values = list(dict.fromkeys(get(case) for case in cases))
+    return sorted(values) if key in {"depth", "orientation"} else values
+
+
+def _facet_texts(key: str, cases: Sequence[Any]) -> list[Any]:
+    values = _facet_values(key, cases)
+    if key == "depth":
+        return [display.quantity(value, "m") for value in values]
+    return [answer.facing_text(value) if key == "orientation" else str(value) for value in values]
+
+
+def pack(cases: Sequence[Any]) -> tuple[dict[str, Any], list[str]]:
+    """Return the page's index (plain JSON) and the packed blocks: one shared, then one a case."""
+    packer = payload.Packer()
+    values = {key: _facet_values(key, cases) for key, _, _ in _FACETS}
+    shared = _Shared()
+    packed = []
+    for number, case in enumerate(cases):
+        at = [values[key].index(get(case)) for key, _, get in _FACETS]
+        packed.append(_case(case, number + 1, packer, shared) | {"at": at})
+    order = sorted(range(len(cases)), key=lambda number: (answer.severity(cases[number]), number))
+    start = answer.start(cases)
+    blocks = packer.blocks(len(cases))  # completes the references held in `packed`
+    index = {
+        "facets": [{"key": key, "count": len(values[key])} for key, _, _ in _FACETS],
+        "cases": packed,
+        "start": start,
+        "hour": _telling_hour(cases[start].dataset),
+        "pair": [start, order[-1] if order[-1] != start else order[0]],
+        "clock": packer.add(cases[0].dataset["time"].values, 0),
+        "skeletons": shared.skeletons,
+        "sections": shared.sections,
+        "legends": shared.legends,
+        "template": payload.plain(style()["template"]),
+        "status_path": STATUS_PATH,
+        "status_word": STATUS_WORD,
+        "colours": {"air": LIGHT["air"], "temperature": LIGHT["temperature"]},
+    }
+    return index, blocks
+
+
+class _Shared:
+    """Things that many cases have alike, kept once and named by number."""
+
+    def __init__(self) -> None:
+        self.skeletons: list[Any] = []
+        self.sections: list[Any] = []
+        self.legends: list[Any] = []
+        self._known: dict[tuple[str, str], int] = {}
+
+    def number(self, kind: str, value: Any) -> int:
+        """Return the number of `value` in the list `kind`; references are compared by their text once placed."""
+        key = (kind, repr(value))
+        if key not in self._known:
+            rows = getattr(self, kind)
+            self._known[key] = len(rows)
+            rows.append(value)
+        return self._known[key]
+
+
+def _telling_hour(ds: Any) -> int:
+    """Return the hour to open with: the smallest dew-point margin on the back of the cladding."""
+    faces = [str(role) for role in ds["face_role"].values]
+    face = faces.index("back of cladding") if "back of cladding" in faces else 0
+    return int(np.argmin(np.asarray(ds["dew_point_margin"].values[:, :, face], float).min(axis=1)))
+
+
+def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dict[str, Any]:
+    ds = case.dataset
+    segment, face = series.governing(ds, case.findings)
+    names, _ = figures.profile_positions(ds)
+    labels = series.face_names(ds)
+    drawn = figures.of_case(ds, segment=segment, face=face)
+    numbers = {}
+    for key, figure in drawn.items():
+        numbers[key] = shared.number("skeletons", payload.split(figure, packer, owner))
+    values = figures.profile_values(ds, segment)
+
+    def rows(name: str) -> list[dict[str, Any]]:
+        return [packer.add(line, owner, parts=500) for line in display.show(name, values[name])]
+
+    films = [str(item) for item in ds["film_face"].values]
+    film = display.show("film", ds["film"].values[:, segment, :])
+    made: dict[str, Any] = {
+        "temperature": rows("temperature"),
+        "dew_point": rows("dew_point"),
+        "humidity": [
+            packer.add(line, owner, parts=500) for line in display.show("relative_humidity", values["relative_humidity"])
+        ],
+        "rate": packer.add(series.air_changes(ds), owner, root=True),
+        "speed": [packer.add(line, owner, parts=500) for line in np.asarray(ds["air_speed"].values, float).T],
+        "stack": packer.add(display.show("stack_pressure", ds["stack_pressure"].values), owner, parts=500),
+        "wind": packer.add(display.show("wind_pressure", ds["wind_pressure"].values), owner, parts=500),
+        "flow": [packer.add(line, owner, parts=500) for line in display.show("opening_flow", ds["opening_flow"].values).T],
+        "film": [packer.add(film[:, films.index(key)], owner) for key in ("back of cladding", "outer face of wall")],
+        "breeze": packer.add(display.show("wind_speed", ds["wind_speed"].values), owner, parts=250),
+        "from": packer.add(display.show("wind_direction", ds["wind_direction"].values), owner, parts=350),
+        "sun": packer.add(display.show("sun_on_wall", ds["sun_on_wall"].values), owner, parts=500),
+    }  # fmt: skip
+    if "fig-mould" in drawn:
+        made["mould"] = [packer.add(line, owner) for line in series.mould(ds, segment).T]
+    humid = [series.monthly(ds, segment, number) for number in range(len(labels))]
+    bottom, top = float(ds["segment_bottom"].values[segment]), float(ds["segment_top"].values[segment])
+    legend = section.legend(ds)
+    short = f"{case.opening_set}, {answer.depth_text(case.depth)}"
+    return {
+        "name": f"{short}, {case.climate_name}" + _where(case),
+        "short": short,
+        "status": answer.status(case),
+        "what": answer.what(case),
+        "figures": numbers,
+        "series": made,
+        "section": shared.number("sections", section.draw(ds)),
+        "legend": shared.number("legends", legend),
+        "faces": labels,
+        "points": [names.index(label) for label in labels],
+        "point_names": names,
+        "cavity_point": names.index("cavity air"),
+        "governs": face,
+        "segment_text": f"{ds['segment'].values[segment]} segment, {bottom:.2g} to {top:.2g} m",
+        "upward": float((series.upward(ds) > 0).mean()),
+        "findings": [_finding(found) for found in series.ranked(case.findings)],
+        "monthly": [[_month(row) for row in rows] for rows in humid],
+        "summary": _summary(ds, segment, face, humid[face][-1]),
+    }
+
+
+def _where(case: Any) -> str:
+    column = answer.column(case)
+    return f", facing {answer.facing_text(answer.orientation(case))}" + (f", {column}" if column else "")
+
+
+def _finding(found: Any) -> dict[str, str]:
+    return {
+        "status": found.status,
+        "title": found.title,
+        "where": found.where,
+        "value": answer.value_text(found),
+        "limit": answer.value_text(found, limit=True),
+        "when": found.when,
+        "sentence": found.sentence,
+        "source": found.source,
+    }
+
+
+def _month(row: Mapping[str, Any]) -> list[Any]:
+    """Return a row of the monthly table in display units, rounded to what is shown."""
+    return [
+        row["month"],
+        round(float(display.show("temperature", row["outdoor"])), 2),
+        round(row["air_changes"], 2),
+        round(100 * row["upward"], 1),
+        round(float(display.show("temperature", row["temperature"])), 2),
+        round(100 * row["humidity"], 2),
+        row["humid_hours"],
+        round(row["margin"], 2),
+        row["wet_hours"],
+        round(1e3 * row["film"], 2),
+        round(1e3 * row["runoff"], 2),
+        round(row["water"], 4),
+    ]
+
+
+def _summary(ds: Any, segment: int, face: int, year: Mapping[str, Any]) -> list[list[Any]]:
+    rate = series.air_changes(ds)
+    low, high = (display.number(float(value)) for value in np.quantile(rate, (0.1, 0.9)))
+    peak = 1e3 * evidence.film_peak(ds)
+    area = float(np.nansum(np.asarray(ds["opening_area"].values, float)))
+
+    def same(text: str) -> list[str]:
+        return [text, text]
+
+    return [
+        ["Free vent area of all openings", list(display.quantity(area, "area"))],
+        ["Median air change rate", same(f"{display.number(year['air_changes'])} 1/h")],
+        ["Air change rate, 10 % and 90 % of hours", same(f"{low} to {high} 1/h")],
+        ["Hours with flow upwards", same(f"{100 * year['upward']:.0f} %")],
+        ["Governing face", same(series.place_text(ds, segment, face))],
+        ["Mean humidity there", same(f"{100 * year['humidity']:.1f} %")],
+        ["Hours above 80 % there", same(str(year["humid_hours"]))],
+        ["Hours in which some face condenses", same(str(year["wet_hours"]))],
+        ["Largest film in the cavity", [f"{display.number(peak)} g/m²", f"{display.number(0.00327706 * peak)} oz/ft²"]],
+        ["Run-off in the year", [f"{1e3 * year['runoff']:.0f} g/m²", f"{3.27706 * year['runoff']:.2f} oz/ft²"]],
+    ]

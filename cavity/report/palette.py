@@ -1,0 +1,125 @@
+"""Colours, line styles and the drawing style of all figures: one colour a physical quantity, fixed here.
+
+Every light colour is a different hex text, so that the page can turn a figure dark by replacing text for text.
+The status colours differ in lightness as well as in hue, and never stand without a shape and a word.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+LIGHT: dict[str, str] = {
+    "paper": "#fbfaf6",
+    "sheet": "#fffefb",
+    "ink": "#1c2430",
+    "muted": "#5a6472",
+    "rule": "#c4c8cc",
+    "grid": "#e6e6e1",
+    "temperature": "#c4472b",
+    "dew_point": "#1f5fa8",
+    "humidity": "#0f7268",
+    "air": "#35478c",
+    "stack": "#a86f08",
+    "wind": "#3b82b4",
+    "film": "#0d4a80",
+    "runoff": "#7a9cc0",
+    "mould": "#626f1a",
+    "rain": "#67759a",
+    "wood": "#8a5a2b",
+    "accent": "#27425f",
+    "pass": "#13707d",
+    "watch": "#b87500",
+    "fail": "#a01d4b",
+    "zone": "#f1efe7",
+}
+
+DARK: dict[str, str] = {
+    "paper": "#13171c",
+    "sheet": "#191f26",
+    "ink": "#e7e5dd",
+    "muted": "#a3acb7",
+    "rule": "#3c4550",
+    "grid": "#28303a",
+    "temperature": "#f08d70",
+    "dew_point": "#76b3f2",
+    "humidity": "#4fc6b7",
+    "air": "#9fb0f2",
+    "stack": "#e5b44f",
+    "wind": "#86c6ec",
+    "film": "#60aeea",
+    "runoff": "#9db9d6",
+    "mould": "#bccb63",
+    "rain": "#aab7d6",
+    "wood": "#d4a373",
+    "accent": "#b9cbe0",
+    "pass": "#4cc4d0",
+    "watch": "#f2b53a",
+    "fail": "#f4789f",
+    "zone": "#20272f",
+}
+
+# Lightness falls evenly from sand to night blue, so the order survives a grey print and any colour vision.
+SCALE: tuple[str, ...] = ("#f4ecd8", "#cfd9cc", "#93bcbf", "#5690a9", "#34618d", "#1e2f5c")
+
+# One dash a position along the height, lowest first.
+DASHES: tuple[str, ...] = ("dot", "solid", "dash", "dashdot", "longdash")
+
+# Colours of layers in a line chart, told apart by dash as well.
+LAYERS: tuple[str, ...] = ("wood", "humidity", "air", "stack", "rain", "mould", "film", "temperature")
+
+FONT = '"Avenir Next", "Segoe UI", "Helvetica Neue", Helvetica, "Liberation Sans", Arial, sans-serif'
+
+STATUS_WORD = {"pass": "meets", "watch": "watch", "fail": "fails"}
+
+# Closed paths in a 16 x 16 box: ring with a tick, triangle, square with a bar. Shape says what colour says.
+STATUS_PATH = {
+    "pass": "M8 1a7 7 0 1 0 0 14A7 7 0 0 0 8 1Zm0 1.8a5.2 5.2 0 1 1 0 10.4A5.2 5.2 0 0 1 8 2.8Z"
+    "M4.6 8.3l1.2-1.2 1.5 1.5 3.1-3.4 1.3 1.2-4.4 4.8Z",
+    "watch": "M8 1.2 15.4 14.6H.6ZM7.1 6v4.4h1.8V6Zm0 5.4v1.7h1.8v-1.7Z",
+    "fail": "M1 1h14v14H1ZM4.2 5.6 6.6 8l-2.4 2.4 1.4 1.4L8 9.4l2.4 2.4 1.4-1.4L9.4 8l2.4-2.4-1.4-1.4L8 6.6 5.6 4.2Z",
+}
+
+
+def scale() -> list[list[Any]]:
+    """Return the sequential colour scale as plotly stops."""
+    last = len(SCALE) - 1
+    return [[index / last, colour] for index, colour in enumerate(SCALE)]
+
+
+def style(**layout: Any) -> dict[str, Any]:
+    """Return a plotly layout in the style of the project with `layout` laid over it; no global state is touched."""
+    axis = {
+        "gridcolor": LIGHT["grid"],
+        "linecolor": LIGHT["muted"],
+        "linewidth": 1,
+        "showline": True,
+        "ticks": "outside",
+        "ticklen": 4,
+        "tickcolor": LIGHT["muted"],
+        "zeroline": False,
+        "automargin": True,
+        "title": {"standoff": 8},
+        "tickfont": {"size": 11},
+    }
+    template = {
+        "layout": {
+            "font": {"family": FONT, "size": 12, "color": LIGHT["ink"]},
+            "paper_bgcolor": "rgba(0,0,0,0)",
+            "plot_bgcolor": "rgba(0,0,0,0)",
+            "xaxis": axis,
+            "yaxis": axis,
+            "margin": {"l": 56, "r": 18, "t": 34, "b": 46},
+            "hoverlabel": {"bgcolor": LIGHT["sheet"], "bordercolor": LIGHT["rule"], "font": {"color": LIGHT["ink"]}},
+            "legend": {
+                "orientation": "h",
+                "x": 0,
+                "xanchor": "left",
+                "y": 1.0,
+                "yanchor": "bottom",
+                "font": {"size": 11},
+                "bgcolor": "rgba(0,0,0,0)",
+            },
+            "barmode": "relative",
+        }
+    }
+    return {"template": template, "height": 330, "autosize": True, **layout}

@@ -1,0 +1,220 @@
+"""Short series and sums worth drawing or tabulating, taken from one result Dataset; figures draw, this counts."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+
+HOUR = 3600.0  # s
+SECTORS = 16
+# Share of the humid hours a face counts with: the more sensitive the material, the more it governs (our own choice).
+_WEIGHT = {"very sensitive": 4.0, "sensitive": 3.0, "medium resistant": 1.5, "resistant": 1.0}
+# Air change classes of the wind rose [1/h], upper ends.
+ROSE_CLASSES = (5.0, 20.0, 50.0, 100.0, np.inf)
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def wall_inputs(ds: Any) -> dict[str, Any]:
+    """Return the wall as the Dataset carries it, plain dicts and lists; empty where it carries none."""
+    try:
+        found = json.loads(ds.attrs.get("wall_json") or "{}")
+    except ValueError:
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
+def air_changes(ds: Any) -> np.ndarray:
+    """Return the air change rate of the whole column, mean of its segments by height [1/h], (time,)."""
+    weights = np.asarray(ds["segment_top"].values - ds["segment_bottom"].values, float)
+    return np.average(np.asarray(ds["air_change_rate"].values, float), axis=1, weights=weights)
+
+
+def upward(ds: Any) -> np.ndarray:
+    """Return the mean air speed of the column, positive upwards [m/s], (time,)."""
+    return np.asarray(ds["air_speed"].values, float).mean(axis=1)
+
+
+def governing(ds: Any, findings: Iterable[Any] = ()) -> tuple[int, int]:
+    """Return (segment, face) of the place that decides: where the worst finding is, else where it is most humid.
+
+    The humid place is sought from the outer face of the backup wall inwards, by the sum over the year of RH above
+    80 % while above freezing, weighted by the sensitivity of the material (our own choice, for display only).
+    """
+    roles = [str(role) for role in ds["face_role"].values]
+    start = roles.index("outer face of wall") if "outer face of wall" in roles else 0
+    inner = [index for index, role in enumerate(roles) if index >= start and role != "room face"] or [start]
+    humid = np.asarray(ds["relative_humidity"].values, float)[:, :, inner]
+    warm = np.asarray(ds["temperature"].values, float)[:, :, inner] > 273.15
+    weight = np.array([_WEIGHT.get(str(ds["face_mould_class"].values[index]), 1.0) for index in inner])
+    score = (np.clip(humid - 0.80, 0.0, None) * warm).sum(axis=0) * weight
+    if not score.any():
+        score = humid.mean(axis=0) * weight
+    segment, place = np.unravel_index(int(np.argmax(score)), score.shape)
+    face = inner[int(place)]
+
+    labels = [str(label) for label in ds["face"].values]
+    segments = [str(label) for label in ds["segment"].values]
+    for finding in ranked(findings):
+        if finding.status == "pass":
+            break
+        found = max((label for label in labels if label in finding.where), key=len, default=None)
+        if found is not None:
+            face = labels.index(found)
+            place = np.asarray(ds["relative_humidity"].values[:, :, face], float).mean(axis=0)
+            segment = next((i for i, label in enumerate(segments) if label in finding.where), int(np.argmax(place)))
+            break
+    return int(segment), int(face)
+
+
+def ranked(findings: Iterable[Any]) -> list[Any]:
+    """Return the findings, worst first."""
+    from cavity.risk import worst_first
+
+    return list(worst_first(findings))
+
+
+def mould(ds: Any, segment: int) -> np.ndarray:
+    """Return the mould index of the last repeated year at the end of each day, (day, face), with the wall's limits."""
+    from cavity.risk.limits import resolve
+    from cavity.risk.mould import mould_index
+
+    given = resolve(dict(wall_inputs(ds).get("limits") or ()), float(ds.attrs["film_limit"]))
+    index, _ = mould_index(
+        ds["temperature"].values[:, segment, :],
+        ds["relative_humidity"].values[:, segment, :],
+        [str(name) for name in ds["face_mould_class"].values],
+        decline=given["mould_decline"],
+        years=round(given["mould_years"]),
+    )
+    return index[23::24]
+
+
+def duration(values: np.ndarray, count: int = 201) -> tuple[np.ndarray, np.ndarray]:
+    """Return share of hours [%] and the value reached or exceeded in that share of hours."""
+    share = np.linspace(0.0, 100.0, count)
+    return share, np.quantile(np.asarray(values, float), 1.0 - share / 100.0)
+
+
+def rose(ds: Any) -> tuple[list[str], np.ndarray]:
+    """Return names of the 16 wind sectors and hours in each, by class of air change rate, (class, sector)."""
+    names = ("N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW").split()
+    sector = np.round(np.asarray(ds["wind_direction"].values, float) / 22.5).astype(int) % SECTORS
+    calm = np.asarray(ds["wind_speed"].values, float) <= 0.0
+    group = np.searchsorted(np.array(ROSE_CLASSES), air_changes(ds), side="right")
+    hours = np.zeros((len(ROSE_CLASSES), SECTORS))
+    np.add.at(hours, (np.minimum(group, len(ROSE_CLASSES) - 1)[~calm], sector[~calm]), 1.0)
+    return names, hours
+
+
+def running_mean(values: np.ndarray, width: int) -> np.ndarray:
+    """Return the mean of the last `width` values; the year is taken as a circle."""
+    values = np.asarray(values, float)
+    if len(values) <= width:
+        return np.full(len(values), values.mean())
+    total = np.cumsum(np.concatenate([values[-width:], values]))
+    return (total[width:] - total[:-width]) / width
+
+
+def month_index(ds: Any) -> np.ndarray:
+    """Return the month of each hour, 0 to 11."""
+    return ds["time"].dt.month.values.astype(int) - 1
+
+
+def monthly(ds: Any, segment: int, face: int) -> list[dict[str, Any]]:
+    """Return one row a month in SI: means, extremes and sums at the given place, and a last row for the year."""
+    month = month_index(ds)
+    rates = air_changes(ds)
+    up = upward(ds)
+    films = np.asarray(ds["film"].values, float)[:, :, 1:3].sum(axis=2)[:, segment]
+    run = np.asarray(ds["runoff"].values, float).sum(axis=2)[:, segment] * HOUR
+    wet = np.asarray(ds["dew_point_margin"].values, float).min(axis=2)[:, segment] < 0.0
+    humid = np.asarray(ds["relative_humidity"].values, float)[:, segment, face]
+    warm = np.asarray(ds["temperature"].values, float)[:, segment, face]
+    margin = np.asarray(ds["dew_point_margin"].values, float)[:, segment, face]
+    water = np.asarray(ds["water"].values, float)[:, segment, :].sum(axis=1)
+    rows = []
+    for index in [*range(12), None]:
+        pick = np.ones(len(month), bool) if index is None else month == index
+        if not pick.any():
+            continue
+        rows.append(
+            {
+                "month": "Year" if index is None else MONTHS[index],
+                "outdoor": float(ds["temperature_outdoor"].values[pick].mean()),
+                "air_changes": float(np.median(rates[pick])),
+                "upward": float((up[pick] > 0.0).mean()),
+                "temperature": float(warm[pick].mean()),
+                "humidity": float(humid[pick].mean()),
+                "humid_hours": int((humid[pick] > 0.8).sum()),
+                "margin": float(margin[pick].min()),
+                "wet_hours": int(wet[pick].sum()),
+                "film": float(films[pick].max()),
+                "runoff": float(run[pick].sum()),
+                "water": float(water[pick].mean()),
+            }
+        )
+    return rows
+
+
+def balance(ds: Any, segment: int) -> list[tuple[str, float, str]]:
+    """Return the yearly water balance of the wall in one segment: (term, kg/m2, note); positive wets, negative dries.
+
+    Rain let past the cladding is the wall's share of driving rain. Condensation counts both ways at the faces in the
+    cavity, net. What the balance needs to close is vapour exchanged by diffusion, which the Dataset does not carry
+    as a flow of its own; it is named as the difference it is.
+    """
+    share = float((wall_inputs(ds).get("wetting") or {}).get("rain_share") or 0.0)
+    rain = float(np.asarray(ds["driving_rain"].values, float).sum() * HOUR * share)
+    flow = np.asarray(ds["condensation"].values, float)[:, segment, :] * HOUR
+    wetting = float(np.clip(flow, 0.0, None).sum())
+    drying = float(np.clip(flow, None, 0.0).sum())
+    drained = -float(np.asarray(ds["runoff"].values, float)[:, segment, :].sum() * HOUR)
+    water = np.asarray(ds["water"].values, float)[:, segment, :].sum(axis=1)
+    films = np.asarray(ds["film"].values, float)[:, segment, :].sum(axis=1)
+    ends = ds["water_end_of_year"].values[:, segment, :].sum(axis=1) if "water_end_of_year" in ds else []
+    stored = float(ends[-1] - ends[-2]) if len(ends) > 1 else float(water[-1] - water[0])
+    stored += float(films[-1] - films[0])
+    closing = stored - (rain + wetting + drying + drained)
+    return [
+        ("Rain let past the cladding", rain, f"{100 * share:g} % of the driving rain on the wall"),
+        ("Vapour condensed on faces", wetting, "outer face, both faces of the cavity and the room face"),
+        ("Evaporated from faces", drying, "the same faces, carried off by outdoor, cavity and room air"),
+        ("Run-off drained at the base", drained, "water beyond what the faces hold"),
+        ("Vapour by diffusion, net", closing, "difference that closes the balance: to and from cavity, room, outdoors"),
+        ("Stored over the year", stored, "layers and films, end of the last year less the year before"),
+    ]
+
+
+def drying(ds: Any, segment: int, days: int = 60) -> tuple[np.ndarray, np.ndarray, np.datetime64] | None:
+    """Return days since, water above the level before, and the moment of the largest wetting within a week.
+
+    None where no layer outside the insulation ever takes up more than 1 g/m2 in a week.
+    """
+    water = np.asarray(ds["water"].values, float)[:, segment, :].sum(axis=1)
+    water = water + np.asarray(ds["film"].values, float)[:, segment, 1:3].sum(axis=1)
+    week = 7 * 24
+    if len(water) < 2 * week:
+        return None
+    rise = water[week:] - water[:-week]
+    end = int(np.argmax(rise)) + week
+    if rise.max() < 1e-3:
+        return None
+    peak = end + int(np.argmax(water[end : end + 48]))
+    before = water[end - week]
+    span = np.arange(0, days * 24, 6)
+    after = water[(peak + span) % len(water)] - before
+    return span / 24.0, after, ds["time"].values[peak]
+
+
+def face_names(ds: Any) -> list[str]:
+    """Return readable face labels, outside to inside."""
+    return [str(label) for label in ds["face"].values]
+
+
+def place_text(ds: Any, segment: int, face: int) -> str:
+    """Return the place in words: face and segment with its heights."""
+    bottom, top = float(ds["segment_bottom"].values[segment]), float(ds["segment_top"].values[segment])
+    return f"{ds['face'].values[face]}, {ds['segment'].values[segment]} segment ({bottom:.2g} to {top:.2g} m)"

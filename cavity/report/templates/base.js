@@ -1,0 +1,135 @@
+"use strict";
+// Shared by all pages: unpacking, theme, units, drawing, printing. No request leaves the page.
+const Cavity = (() => {
+  const root = document.documentElement;
+  const tone = /*TONES*/{};
+  const pounds = /*POUNDS*/{};
+  const shown = new Map(); // id of the div -> figure as last asked for
+  let printing = false;
+
+  async function inflate(text) {
+    const binary = atob(text.trim());
+    const bytes = new Uint8Array(binary.length);
+    for (let i = 0; i < binary.length; i++) bytes[i] = binary.charCodeAt(i);
+    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate"));
+    return new Uint8Array(await new Response(stream).arrayBuffer());
+  }
+  const inflateText = async (text) => new TextDecoder().decode(await inflate(text));
+
+  let engine = null;
+  function plotly() {
+    if (!engine) engine = inflateText(document.getElementById("plotly-packed").textContent).then((source) => {
+      const script = document.createElement("script");
+      script.textContent = source;
+      document.head.appendChild(script);
+      return window.Plotly;
+    });
+    return engine;
+  }
+
+  const wished = () => { try { return localStorage.getItem("cavity-theme"); } catch { return null; } };
+  const dark = () => !printing && root.dataset.theme === "dark";
+  function setTheme(name, keep) {
+    root.dataset.theme = name;
+    const button = document.getElementById("theme");
+    if (button) { button.textContent = name === "dark" ? "Light" : "Dark"; button.setAttribute("aria-pressed", String(name === "dark")); }
+    if (keep) { try { localStorage.setItem("cavity-theme", name); } catch { /* a private window keeps nothing */ } }
+    redrawAll();
+  }
+  function toned(figure) {
+    if (!dark()) return figure;
+    let text = JSON.stringify({ layout: figure.layout, style: figure.data.map(strip) });
+    for (const [light, other] of Object.entries(tone)) text = text.replaceAll(light, other);
+    const made = JSON.parse(text);
+    return { layout: made.layout, data: figure.data.map((trace, i) => ({ ...trace, ...made.style[i] })) };
+  }
+  const strip = (trace) => Object.fromEntries(Object.entries(trace).filter(([key]) => !["x", "y", "z", "r", "theta", "customdata"].includes(key)));
+
+  // Inch-pound: an axis that carries a known unit in its title is converted with all that lies on it.
+  function inPounds(figure) {
+    if (root.dataset.units !== "ip") return figure;
+    const layout = structuredClone(figure.layout);
+    const data = figure.data.map((trace) => ({ ...trace }));
+    for (const letter of ["x", "y"]) {
+      for (const name of Object.keys(layout).filter((key) => new RegExp(`^${letter}axis\\d*$`).test(key))) {
+        const axis = layout[name], title = axis.title && axis.title.text;
+        const unit = title && /\[([^\]]+)\]\s*$/.exec(title);
+        if (!unit || !pounds[unit[1]]) continue;
+        const [other, scale, shift] = pounds[unit[1]];
+        const difference = unit[1] === "°C" ? shift : 0;
+        const turn = (v) => (typeof v === "number" ? v * scale + difference : v);
+        axis.title.text = title.replace(`[${unit[1]}]`, `[${other}]`);
+        if (axis.range && axis.type !== "log") axis.range = axis.range.map(turn);
+        if (axis.dtick && axis.type !== "log") delete axis.dtick;
+        const id = letter + name.slice(5);
+        for (const trace of data) if ((trace[letter + "axis"] || letter) === id && trace[letter]) {
+          trace[letter] = Array.from(trace[letter], turn);
+          if (trace.hovertemplate) trace.hovertemplate = trace.hovertemplate.replaceAll(unit[1], other);
+          if (trace.text && Array.isArray(trace.text)) delete trace.text, delete trace.texttemplate;
+        }
+        for (const shape of layout.shapes || []) if ((shape[letter + "ref"] || letter) === id) for (const end of ["0", "1"])
+          shape[letter + end] = turn(shape[letter + end]);
+        for (const note of layout.annotations || []) if ((note[letter + "ref"] || letter) === id) note[letter] = turn(note[letter]);
+      }
+    }
+    return { data, layout };
+  }
+
+  async function draw(id, figure) {
+    shown.set(id, figure);
+    await plotly();
+    if (shown.get(id) === figure) put(id, figure);
+  }
+  function put(id, figure) {
+    const div = document.getElementById(id);
+    if (!div) return undefined;
+    const made = toned(inPounds(figure));
+    const layout = { ...made.layout };
+    const narrow = !printing && div.clientWidth < 480;
+    if (narrow) {
+      layout.margin = { l: 48, r: 10, t: 40, b: 44, ...(layout.margin || {}) };
+      if (layout.legend && layout.legend.orientation === "v") { layout.legend = { orientation: "h", x: 0, y: -0.08, yanchor: "top" }; layout.height = (layout.height || 330) + 90; }
+      if (layout.yaxis && layout.yaxis.autorange === "reversed") layout.yaxis = { ...layout.yaxis, tickfont: { size: 9 } };
+    }
+    if (printing) { layout.width = 670; layout.autosize = false; } else { delete layout.width; layout.autosize = true; }
+    div.style.minHeight = `${layout.height || 330}px`;
+    div.dataset.drawn = "1";
+    return window.Plotly.react(div, made.data, layout, { responsive: !printing, displaylogo: false, displayModeBar: narrow ? false : "hover",
+      modeBarButtonsToRemove: ["select2d", "lasso2d", "autoScale2d"], toImageButtonOptions: { format: "svg", filename: id } });
+  }
+  function redrawAll() { if (window.Plotly) for (const [id, figure] of shown) put(id, figure); }
+
+  async function drawPage() {
+    const page = JSON.parse(document.getElementById("page-figures").textContent);
+    for (const [id, figure] of Object.entries(page.figures)) {
+      figure.layout.template = page.template;
+      await draw(id, figure);
+    }
+    root.dataset.ready = "1";
+  }
+
+  window.addEventListener("beforeprint", () => {
+    printing = true;
+    for (const fold of document.querySelectorAll("details:not([open])")) { fold.open = true; fold.dataset.folded = "1"; }
+    redrawAll();
+  });
+  window.addEventListener("afterprint", () => {
+    printing = false;
+    for (const fold of document.querySelectorAll("details[data-folded]")) { fold.open = false; delete fold.dataset.folded; }
+    redrawAll();
+  });
+  const system = window.matchMedia("(prefers-color-scheme: dark)");
+  setTheme(wished() || (system.matches ? "dark" : "light"), false);
+  system.addEventListener("change", (event) => { if (!wished()) setTheme(event.matches ? "dark" : "light", false); });
+  document.getElementById("theme").addEventListener("click", () => setTheme(root.dataset.theme === "dark" ? "light" : "dark", true));
+  document.getElementById("print").addEventListener("click", () => window.print());
+  const units = document.getElementById("units");
+  if (units) units.addEventListener("click", () => {
+    root.dataset.units = root.dataset.units === "ip" ? "si" : "ip";
+    units.textContent = root.dataset.units === "ip" ? "SI" : "Inch-pound";
+    units.setAttribute("aria-pressed", String(root.dataset.units === "ip"));
+    redrawAll();
+    document.dispatchEvent(new Event("units"));
+  });
+  return { inflate, inflateText, plotly, draw, put, drawPage, redrawAll, pounds, root };
+})();

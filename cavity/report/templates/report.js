@@ -1,0 +1,403 @@
+"use strict";
+(async () => {
+  const byId = (id) => document.getElementById(id);
+  const root = Cavity.root;
+  const index = JSON.parse(await Cavity.inflateText(byId("report-index").textContent));
+  const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+  const state = { at: [...index.cases[index.start].at], face: null, hour: index.hour, timer: null };
+  const blocks = new Map();
+
+  // ---- unpacking -----------------------------------------------------------------------------------------------
+  function block(number) {
+    if (!blocks.has(number)) blocks.set(number, Cavity.inflate(byId(`block-${number}`).textContent));
+    return blocks.get(number);
+  }
+  const clocks = new Map();
+  function clock(ref) {
+    const key = `${ref.t}/${ref.s}/${ref.n}`;
+    if (!clocks.has(key)) {
+      const list = new Array(ref.n);
+      for (let i = 0; i < ref.n; i++) list[i] = new Date((ref.t + i * ref.s) * 60000).toISOString().slice(0, 16).replace("T", " ");
+      clocks.set(key, list);
+    }
+    return clocks.get(key);
+  }
+  function unpack(ref, data) {
+    if (ref.t !== undefined) return clock(ref);
+    const bytes = data[ref.b], made = new Float64Array(ref.n);
+    let code = 0;
+    for (let i = 0; i < ref.n; i++) {
+      code = (code + (bytes[ref.a + i] << 8) + bytes[ref.a + ref.n + i]) & 0xffff;
+      const signed = code >= 32768 ? code - 65536 : code;
+      const value = signed * ref.q;
+      made[i] = signed === -32768 ? NaN : ref.r ? value * value : value;
+    }
+    if (!ref.h) return made;
+    const rows = Array.from({ length: ref.h }, () => new Float64Array(ref.n / ref.h));
+    for (let i = 0; i < ref.n; i++) rows[i % ref.h][Math.floor(i / ref.h)] = made[i];
+    return rows;
+  }
+  async function load(number) {
+    const item = index.cases[number];
+    if (item.loaded) return item;
+    const data = { 0: await block(0), [number + 1]: await block(number + 1) };
+    item.get = (ref) => unpack(ref, data);
+    item.hourly = {};
+    for (const [name, refs] of Object.entries(item.series)) {
+      Object.defineProperty(item.hourly, name, { configurable: true, get() {
+        const value = Array.isArray(refs) ? refs.map(item.get) : item.get(refs);
+        Object.defineProperty(item.hourly, name, { value });
+        return value;
+      } });
+    }
+    item.loaded = true;
+    return item;
+  }
+  function runningMean(values, width) {
+    const made = new Float64Array(values.length);
+    let total = 0;
+    for (let i = values.length - width; i < values.length; i++) total += values[i];
+    for (let i = 0; i < values.length; i++) {
+      total += values[i] - values[(i - width + values.length) % values.length];
+      made[i] = total / width;
+    }
+    return made;
+  }
+  const every = (values, step) => { const made = []; for (let i = 0; i < values.length; i += step) made.push(values[i]); return made; };
+  function figure(item, name, face) {
+    const source = index.skeletons[item.figures[name]];
+    const point = face === undefined ? item.face : face;
+    const live = {
+      "relative_humidity:y": () => item.hourly.humidity[item.points[point]],
+      "relative_humidity_30:y": () => every(runningMean(item.hourly.humidity[item.points[point]], 720), 24),
+      "rh_t:x": () => every(item.hourly.temperature[item.points[point]], 3),
+      "rh_t:y": () => every(item.hourly.humidity[item.points[point]], 3),
+    };
+    const data = source.data.map((trace) => {
+      const made = { ...trace };
+      for (const [key, value] of Object.entries(trace)) {
+        if (value && value.$) made[key] = item.get(value.$);
+        else if (value && value.live) made[key] = value.live.startsWith("mould") ? item.hourly.mould[point] || [] : live[value.live]();
+      }
+      return made;
+    });
+    const layout = structuredClone(source.layout);
+    layout.template = index.template;
+    if (name === "fig-critical" || name === "fig-rht") {
+      const low = data[0].y.reduce((a, b) => Math.min(a, b), 100);
+      layout.yaxis.range = [Math.min(name === "fig-rht" ? 30 : 35, low - 2), 103];
+    }
+    return { data, layout };
+  }
+
+  // ---- words -----------------------------------------------------------------------------------------------------
+  const inPounds = () => root.dataset.units === "ip";
+  function quantity(value, unit, digits) {
+    let shown = value, name = unit;
+    if (inPounds() && Cavity.pounds[unit]) {
+      const [other, scale, shift] = Cavity.pounds[unit];
+      shown = value * scale + (unit === "°C" ? shift : 0);
+      name = other;
+      if (Math.abs(scale) < 0.05) digits += 2;
+    }
+    const text = Number.isFinite(shown) ? shown.toFixed(digits).replace("-", "−") : "–";
+    return `${text.replace(/^−(0(\.0*)?)$/, "$1")} ${name}`.trim();
+  }
+  const pairText = (pair) => pair[inPounds() ? 1 : 0];
+  function element(tag, text, name) {
+    const made = document.createElement(tag);
+    if (text !== undefined && text !== null) made.textContent = text;
+    if (name) made.className = name;
+    return made;
+  }
+  function badge(status) {
+    const made = element("span", undefined, `status s-${status}`);
+    const drawing = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+    drawing.setAttribute("viewBox", "0 0 16 16");
+    drawing.setAttribute("aria-hidden", "true");
+    const path = document.createElementNS("http://www.w3.org/2000/svg", "path");
+    path.setAttribute("fill-rule", "evenodd");
+    path.setAttribute("d", index.status_path[status]);
+    drawing.append(path);
+    made.append(drawing, index.status_word[status]);
+    return made;
+  }
+  function row(cells) {
+    const made = document.createElement("tr");
+    for (const cell of cells) made.append(cell);
+    return made;
+  }
+  const moment = (hour) => new Date(index.clock.t * 60000 + hour * 3600000);
+  function momentText(hour) {
+    const at = moment(hour);
+    const two = (n) => String(n).padStart(2, "0");
+    return `${at.getUTCDate()} ${MONTHS[at.getUTCMonth()]}, ${two(at.getUTCHours())}:00–${two((at.getUTCHours() + 1) % 24)}:00`;
+  }
+  const compass = (degrees) => "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split(" ")[Math.round(degrees / 22.5) % 16];
+
+  // ---- one hour --------------------------------------------------------------------------------------------------
+  let current = null;
+  function showHour() {
+    const item = current, h = state.hour, now = item.hourly;
+    byId("hour").value = h;
+    byId("hour").setAttribute("aria-valuetext", momentText(h));
+    byId("hour-text").textContent = momentText(h);
+    const drawing = byId("section-drawing");
+    const speeds = now.speed.map((list) => list[h]);
+    const mean = speeds.reduce((a, b) => a + b, 0) / speeds.length;
+    for (const group of drawing.querySelectorAll(".flow")) {
+      const part = Number(group.dataset.segment);
+      const speed = part < 0 ? mean : speeds[part];
+      group.dataset.dir = Math.abs(speed) < 1e-4 ? "still" : speed > 0 ? "up" : "down";
+    }
+    for (const group of drawing.querySelectorAll(".vent-flow")) {
+      const flow = now.flow[Number(group.dataset.opening)][h];
+      group.dataset.dir = Math.abs(flow) < 1e-3 ? "still" : flow > 0 ? "in" : "out";
+    }
+    for (const text of drawing.querySelectorAll("[data-opening-text]")) {
+      const flow = now.flow[Number(text.dataset.openingText)][h];
+      text.textContent = Math.abs(flow) < 1e-3 ? "no flow" : `${flow > 0 ? "in" : "out"} ${quantity(Math.abs(flow), "g/(m s)", 2)}`;
+    }
+    const warm = now.temperature.map((list) => list[h]), dew = now.dew_point.map((list) => list[h]), humid = now.humidity.map((list) => list[h]);
+    const made = figure(item, "fig-profile");
+    [warm, dew, humid].forEach((values, i) => { made.data[i] = { ...made.data[i], y: values }; });
+    Cavity.draw("fig-profile", made);
+
+    let least = Infinity, where = "";
+    warm.forEach((value, i) => { if (i > 0 && i < warm.length - 1 && value - dew[i] < least) { least = value - dew[i]; where = item.point_names[i]; } });
+    const rows = [
+      ["rate", "Air change rate", quantity(now.rate[h], "1/h", now.rate[h] < 10 ? 1 : 0)],
+      ["speed", "Air speed", `${quantity(Math.abs(mean), "m/s", 2)} ${Math.abs(mean) < 1e-4 ? "" : mean > 0 ? "up" : "down"}`],
+      ["stack", "Stack pressure", quantity(now.stack[h], "Pa", 2)],
+      ["wind", "Wind pressure", quantity(now.wind[h], "Pa", 2)],
+      ["outdoor", "Outdoors", `${quantity(warm[0], "°C", 1)}, ${quantity(humid[0], "%", 0)}`],
+      ["breeze", "Wind at the station", `${quantity(now.breeze[h], "m/s", 1)} ${compass(now.from[h])}`],
+      ["sun", "Sun on the wall", quantity(now.sun[h], "W/m²", 0)],
+      ["cavity", "Cavity air", `${quantity(warm[item.cavity_point], "°C", 1)}, ${quantity(humid[item.cavity_point], "%", 0)}`],
+      ["film", "Film, back of cladding", quantity(now.film[0][h], "g/m²", 1)],
+      ["margin", "Least dew-point margin", `${quantity(least, "K", 1)}, ${where}`],
+    ];
+    byId("readout").replaceChildren(...rows.map(([key, title, value]) => {
+      const cell = document.createElement("div");
+      const text = element("dd", value);
+      text.id = `read-${key}`;
+      cell.append(element("dt", title), text);
+      return cell;
+    }));
+  }
+  function setHour(hour) {
+    const count = index.clock.n;
+    state.hour = ((Math.round(hour) % count) + count) % count;
+    showHour();
+    remember();
+  }
+  function play(on) {
+    clearInterval(state.timer);
+    state.timer = on ? setInterval(() => setHour(state.hour + 1), 160) : null;
+    byId("play").textContent = on ? "Pause" : "Play";
+    byId("play").setAttribute("aria-pressed", String(on));
+  }
+  function fillJumps(item) {
+    const now = item.hourly, point = item.points[item.face];
+    const best = (values, sign) => { let at = 0; for (let i = 1; i < values.length; i++) if (sign * values[i] > sign * values[at]) at = i; return at; };
+    const margin = now.temperature[point].map((value, i) => value - now.dew_point[point][i]);
+    const mean = now.speed[0].map((_, i) => now.speed.reduce((total, list) => total + list[i], 0));
+    const list = [["most water on the back of the cladding", best(now.film[0], 1)], ["least dew-point margin at the chosen face", best(margin, -1)],
+      ["strongest flow upwards", best(mean, 1)], ["strongest flow downwards", best(mean, -1)], ["least air change", best(now.rate, -1)],
+      ["coldest hour outdoors", best(now.temperature[0], -1)], ["hottest cavity", best(now.temperature[item.cavity_point], 1)], ["most sun on the wall", best(now.sun, 1)]];
+    const jump = byId("jump");
+    jump.replaceChildren(jump.options[0], ...list.map(([text, hour]) => { const made = element("option", text); made.value = hour; return made; }));
+    jump.value = "";
+  }
+
+  // ---- one case --------------------------------------------------------------------------------------------------
+  function find(at) {
+    return index.cases.findIndex((item) => item.at.every((value, i) => value === at[i]));
+  }
+  function fillFaces(item) {
+    const pick = byId("pick-face");
+    pick.replaceChildren(...item.faces.map((name, i) => {
+      const made = element("option", i === item.governs ? `${name} (governs)` : name);
+      made.value = i;
+      return made;
+    }));
+    const kept = state.face === null ? -1 : item.faces.indexOf(state.face);
+    item.face = kept >= 0 ? kept : item.governs;
+    pick.value = item.face;
+  }
+  function fillFindings(item) {
+    const body = byId("findings").tBodies[0];
+    body.replaceChildren(...item.findings.map((f) => {
+      const first = document.createElement("td");
+      first.append(badge(f.status));
+      const title = element("th", f.title);
+      title.scope = "row";
+      return row([first, title, element("td", f.where), element("td", f.value, "num"), element("td", f.limit, "num"), element("td", f.when), element("td", f.sentence), element("td", f.source, "sources")]);
+    }));
+  }
+  const COLUMNS = [["month", "Month", null], ["outdoor", "Outdoors", "°C", 1], ["air_changes", "Median air change", "1/h", 0], ["upward", "Flow upwards", "%", 0],
+    ["temperature", "Face temperature", "°C", 1], ["humidity", "Face humidity", "%", 0], ["humid_hours", "Hours above 80 %", "h", 0], ["margin", "Least dew-point margin", "K", 1],
+    ["wet_hours", "Hours some face condenses", "h", 0], ["film", "Largest film in the cavity", "g/m²", 0], ["runoff", "Run-off", "g/m²", 0], ["water", "Water in the layers", "kg/m²", 2]];
+  async function fillMonthly(item) {
+    const table = byId("monthly");
+    const rows = item.monthly[item.face];
+    table.tHead.replaceChildren(row(COLUMNS.map(([key, title, unit]) => {
+      const other = unit && inPounds() && Cavity.pounds[unit] ? Cavity.pounds[unit][0] : unit;
+      const made = element("th", unit ? `${title} [${other}]` : title, key === "month" ? "" : "num");
+      made.scope = "col";
+      return made;
+    })));
+    table.tBodies[0].replaceChildren(...rows.map((values) => {
+      const made = row(COLUMNS.map(([key, , unit, digits], i) => {
+        if (!unit) { const head = element("th", values[i]); head.scope = "row"; return head; }
+        return element("td", unit === "h" ? String(values[i]) : quantity(values[i], unit, digits).split(" ")[0], "num");
+      }));
+      if (values[0] === "Year") made.className = "sum";
+      return made;
+    }));
+    byId("monthly-place").textContent = `at ${item.faces[item.face]}, ${item.segment_text}`;
+  }
+  const FIGURES = ["fig-duration", "fig-drive", "fig-map", "fig-rose", "fig-loss", "fig-critical", "fig-rht", "fig-mould", "fig-film", "fig-water", "fig-drying", "fig-years", "fig-balance"];
+  let turn = 0;
+  const pause = () => new Promise((go) => (document.hidden ? setTimeout(go, 0) : requestAnimationFrame(() => setTimeout(go, 0))));
+  async function drawAll(item) {
+    const mine = ++turn;
+    root.dataset.ready = "";
+    const top = (id) => Math.abs(byId(id).getBoundingClientRect().top);
+    const names = FIGURES.filter((name) => item.figures[name] !== undefined && byId(name)).sort((a, b) => top(a) - top(b));
+    for (const name of names) {
+      await Cavity.draw(name, figure(item, name));
+      await pause();
+      if (mine !== turn) return;
+    }
+    await showPair();
+    if (mine === turn) root.dataset.ready = "1";
+  }
+  async function show() {
+    const number = find(state.at);
+    if (number < 0) return;
+    const item = await load(number);
+    current = item;
+    fillFaces(item);
+    index.facets.forEach((facet, i) => {
+      if (facet.key === "depth") document.querySelectorAll("input[name=depth]").forEach((one) => { one.checked = Number(one.value) === state.at[i]; });
+      else if (byId(`pick-${facet.key}`)) byId(`pick-${facet.key}`).value = state.at[i];
+    });
+    document.querySelectorAll(".cell").forEach((cell) => cell.setAttribute("aria-pressed", String(Number(cell.dataset.case) === number)));
+    byId("now").replaceChildren(badge(item.status), ` ${item.what}. Shown: ${item.segment_text}.`);
+    byId("section-drawing").innerHTML = index.sections[item.section]; // drawn and escaped by the writer
+    byId("legend").replaceChildren(...index.legends[item.legend].map((entry) => {
+      const made = document.createElement("li");
+      made.append(element("span", entry.mark, "n"), element("span", entry.name), element("span", inPounds() ? entry.ip : entry.si, "t"));
+      return made;
+    }));
+    byId("hour").max = index.clock.n - 1;
+    fillJumps(item);
+    fillFindings(item);
+    await fillMonthly(item);
+    showHour();
+    remember();
+    await drawAll(item);
+  }
+  function remember() {
+    try { history.replaceState(null, "", `#case=${find(state.at)}&hour=${state.hour}`); } catch { /* some viewers forbid it */ }
+  }
+
+  // ---- two cases -------------------------------------------------------------------------------------------------
+  function setMarkers(holder, item) {
+    holder.innerHTML = index.sections[item.section].replaceAll('id="tip"', `id="tip-${holder.id}"`);
+    for (const group of holder.querySelectorAll(".flow")) group.dataset.dir = item.upward >= 0.5 ? "up" : "down";
+  }
+  async function showPair() {
+    const a = await load(Number(byId("pick-a").value)), b = await load(Number(byId("pick-b").value));
+    for (const item of [a, b]) if (item.face === undefined) item.face = item.governs;
+    byId("title-a").textContent = `A: ${a.name}`;
+    byId("title-b").textContent = `B: ${b.name}`;
+    setMarkers(byId("section-a"), a);
+    setMarkers(byId("section-b"), b);
+    byId("pair-table").tHead.replaceChildren(row(["", "A", "B"].map((text) => { const made = element("th", text, text ? "num" : ""); made.scope = "col"; return made; })));
+    const names = [];
+    for (const item of [a, b]) for (const f of item.findings) if (!names.includes(f.title)) names.push(f.title);
+    const body = a.summary.map((entry, i) => {
+      const head = element("th", entry[0]);
+      head.scope = "row";
+      return row([head, element("td", pairText(entry[1]), "num"), element("td", pairText(b.summary[i][1]), "num")]);
+    });
+    for (const name of names) {
+      const head = element("th", name);
+      head.scope = "row";
+      body.push(row([head, ...[a, b].map((item) => {
+        const cell = element("td", undefined, "num");
+        const found = item.findings.find((f) => f.title === name);
+        if (found) cell.append(badge(found.status), ` ${found.value}`); else cell.textContent = "–";
+        return cell;
+      })]));
+    }
+    byId("pair-table").tBodies[0].replaceChildren(...body);
+    const two = (name, traceNumber, titles) => {
+      const left = figure(a, name, a.governs), right = figure(b, name, b.governs);
+      const pick = (made, letter, dash, colour) => ({ ...made.data[traceNumber], name: `${letter}: ${titles[letter]}`, opacity: 1, line: { color: colour, width: 2, dash } });
+      const layout = left.layout;
+      layout.showlegend = true;
+      layout.annotations = (layout.annotations || []).filter((note) => !String(note.text).startsWith("median"));
+      if (name === "fig-duration") layout.shapes = [];
+      if (name === "fig-film") { delete layout.yaxis2; layout.yaxis.domain = [0, 1]; layout.xaxis.anchor = "y"; }
+      layout.height = 330;
+      return { data: [pick(left, "A", "solid", index.colours.air), pick(right, "B", "dash", index.colours.temperature)], layout };
+    };
+    const titles = { A: a.short, B: b.short };
+    await Cavity.draw("fig-pair-duration", two("fig-duration", 0, titles));
+    await Cavity.draw("fig-pair-film", two("fig-film", 0, titles));
+    await Cavity.draw("fig-pair-critical", two("fig-critical", 1, titles));
+  }
+
+  // ---- wiring ----------------------------------------------------------------------------------------------------
+  for (const [id, start] of [["pick-a", index.pair[0]], ["pick-b", index.pair[1]]]) {
+    const pick = byId(id);
+    pick.append(...index.cases.map((item, i) => { const made = element("option", item.name); made.value = i; return made; }));
+    pick.value = start;
+    pick.addEventListener("change", showPair);
+  }
+  index.facets.forEach((facet, i) => {
+    const change = (value) => {
+      const at = [...state.at];
+      at[i] = value;
+      if (find(at) < 0) { // not every mix was computed: take the nearest case that has the new choice
+        const near = index.cases.filter((item) => item.at[i] === value)
+          .sort((p, q) => q.at.filter((v, k) => v === at[k]).length - p.at.filter((v, k) => v === at[k]).length)[0];
+        if (near) at.splice(0, at.length, ...near.at);
+      }
+      state.at = at;
+      show();
+    };
+    if (facet.key === "depth") document.querySelectorAll("input[name=depth]").forEach((one) => one.addEventListener("change", () => change(Number(one.value))));
+    else if (byId(`pick-${facet.key}`)) byId(`pick-${facet.key}`).addEventListener("change", (event) => change(Number(event.target.value)));
+  });
+  document.querySelectorAll(".cell").forEach((cell) => cell.addEventListener("click", () => {
+    state.at = [...index.cases[Number(cell.dataset.case)].at];
+    show();
+    byId("explore").scrollIntoView({ behavior: window.matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
+  }));
+  byId("pick-face").addEventListener("change", async (event) => {
+    state.face = current.faces[Number(event.target.value)];
+    current.face = Number(event.target.value);
+    fillJumps(current);
+    await fillMonthly(current);
+    for (const name of ["fig-critical", "fig-rht", "fig-mould"]) if (current.figures[name] !== undefined) await Cavity.draw(name, figure(current, name));
+  });
+  byId("hour").addEventListener("input", (event) => setHour(Number(event.target.value)));
+  document.querySelectorAll("[data-step]").forEach((button) => button.addEventListener("click", () => setHour(state.hour + Number(button.dataset.step))));
+  byId("play").addEventListener("click", () => play(state.timer === null));
+  byId("jump").addEventListener("change", (event) => { if (event.target.value !== "") { play(false); setHour(Number(event.target.value)); } });
+  document.addEventListener("units", () => { if (current) { showHour(); fillMonthly(current); showPair(); fillLegend(); } });
+  function fillLegend() {
+    const entries = index.legends[current.legend];
+    byId("legend").querySelectorAll(".t").forEach((one, i) => { one.textContent = inPounds() ? entries[i].ip : entries[i].si; });
+  }
+  const wished = /case=(\d+)(?:&hour=(\d+))?/.exec(location.hash);
+  if (wished && index.cases[Number(wished[1])]) {
+    state.at = [...index.cases[Number(wished[1])].at];
+    if (wished[2]) state.hour = Math.min(Number(wished[2]), index.clock.n - 1);
+  }
+  await show();
+})();
