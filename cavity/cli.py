@@ -91,3 +91,49 @@ def materials(name: str | None, group: str | None) -> None:
 
     console = Console(highlight=False)
     console.print(material_detail(name) if name else materials_table(console.width, group))
+
+
+@main.command()
+@click.argument("files", nargs=-1, required=True, type=click.Path(), metavar="FILE...")
+@click.option("--rain", type=click.Path(), help="Second file whose rain is used.")
+@click.option("--wall", type=click.Path(), help="Wall file whose site (terrain, height, rain factors) is used.")
+@click.option("--year", metavar="YEAR", help="Of several years: critical, mean, or a calendar year.")
+@click.option("--warmer", type=float, metavar="KELVIN", help="Shift the temperature, relative humidity kept. [K]")
+@click.option("--out", type=click.Path(), help="Write a page (HTML).")
+@click.option("--save", type=click.Path(), help="Write the weather as used (NetCDF), to be read as a climate again.")
+def climate(
+    files: tuple[str, ...],
+    rain: str | None,
+    wall: str | None,
+    year: str | None,
+    warmer: float | None,
+    out: str | None,
+    save: str | None,
+) -> None:
+    """Summarise hourly weather: months, driving rain, drying, and which wall to check.
+
+    FILE is EPW, CSV or NetCDF; several files are years of one place.
+    """
+    from rich.console import Console
+
+    from cavity.climate.listing import notes, prepare, save_weather, table
+    from cavity.climate.summary import STANDARD_SITE, summarise
+    from cavity.report import climate_page
+
+    weather = prepare(files, rain=rain, year=year, warmer=warmer)
+    site: Any = STANDARD_SITE
+    if wall:
+        from cavity.wallfile import read_wall
+
+        site = read_wall(wall).site
+    summary = summarise(weather, site=site)
+    console = Console(highlight=False)
+    console.print(table(climate_page.MONTH_HEAD, climate_page.month_rows(summary), weather.attrs["name"]))
+    console.print(table(climate_page.RANK_HEAD, climate_page.ranking_rows(summary), "Orientations, hardest first"))
+    click.echo(f"\n{summary.attrs['sentence']}")
+    for note in notes(weather):
+        click.echo(f"Note: {note}.")
+    if save:
+        click.echo(save_weather(weather, save))
+    if out:
+        click.echo(climate_page.write_climate_page(summary, out))

@@ -280,7 +280,8 @@ def _sentence(summary: xr.Dataset) -> str:
         amount = float(summary["driving_rain_iso"].sel(orientation=attrs["to_check"]).sum())
         first = (
             f"Check the wall that faces {check}: of all orientations it has the worst balance of wetting "
-            f"({amount:.0f} L/m2 of driving rain a year) and drying."
+            f"({amount:.0f} L/m2 of driving rain a year) and drying. The wettest faces {name_of(attrs['wettest'])}, "
+            f"the slowest to dry {name_of(attrs['slowest_to_dry'])}."
         )
     else:
         first = (

@@ -112,7 +112,7 @@ def read_csv(file: str, text: str, *, only_rain: bool = False, site: Records | N
             Fault(
                 f"{file}, line {start + 1}",
                 "this is neither an EPW file nor a weather CSV",
-                (lines[start] if start < len(lines) else "an empty file")[:60],
+                (lines[start] if start < len(lines) else "no such line")[:60],
                 "a line of column heads that starts with time",
                 "give an EPW file, or the CSV form that the guide describes",
             )
@@ -225,11 +225,8 @@ def read_netcdf(file: str, path: Path) -> Records:
     except ValueError:
         earlier = []
     if isinstance(earlier, list):
-        records.warnings += [
-            slug(str(text)) if len(str(text)) < 60 else str(text)[:400]
-            for text in earlier
-            if "no rain" not in str(text)
-        ]
+        # a note on missing rain is made anew where it still holds
+        records.warnings += [str(text)[:400] for text in earlier if "no rain" not in str(text)]
     return records
 
 

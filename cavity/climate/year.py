@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from typing import TYPE_CHECKING
 
@@ -36,6 +37,62 @@ def years_of(weather: xr.Dataset) -> list[int]:
         Calendar years.
     """
     return np.unique(weather["time"].dt.year.to_numpy()).tolist()
+
+
+def join_years(parts: Sequence[xr.Dataset]) -> xr.Dataset:
+    """Return the years of several files of one place as one weather Dataset.
+
+    Parameters
+    ----------
+    parts : sequence of xarray.Dataset, (time,)
+        Weather as `read_weather` returns it, each of other years.
+
+    Returns
+    -------
+    xarray.Dataset, (time,)
+        All hours in order of time; it has rain only where every part has.
+
+    Raises
+    ------
+    InputError
+        If places differ by more than 0.1 degree or years come twice.
+    """
+    import xarray as xr
+
+    first = parts[0]
+    if len(parts) == 1:
+        return first
+    seen: dict[int, str] = {}
+    notes: list[str] = []
+    for part in parts:
+        source = part.attrs["source"]
+        for key in ("latitude", "longitude"):
+            # 0.1 degree is 11 km at most: stations move a little within a town
+            if abs(part.attrs[key] - first.attrs[key]) > 0.1 or part.attrs["utc_offset"] != first.attrs["utc_offset"]:
+                raise InputError(
+                    Fault(source, "this is another place than the first file", f"{key} {part.attrs[key]:g}")
+                )
+        for year in years_of(part):
+            if year in seen:
+                cure = "typical years have no real year of their own and cannot be joined"
+                raise InputError(Fault(source, "the year comes twice", f"{year}, also in {seen[year]}", "", cure))
+            seen[year] = source
+        notes += [text for text in json.loads(part.attrs["warnings"]) if text not in notes]
+    joined = xr.concat(sorted(parts, key=lambda part: part["time"].to_numpy()[0]), "time")
+    rainy = all(part.attrs["has_rain"] for part in parts)
+    if not rainy:
+        joined["rain"].data[:] = 0.0
+    return joined.assign_attrs(
+        first.attrs
+        | {
+            "has_rain": int(rainy),
+            "rain_source": first.attrs["rain_source"] if rainy else "none",
+            "source": ", ".join(part.attrs["source"] for part in parts),
+            "sha256": hashlib.sha256("".join(part.attrs["sha256"] for part in parts).encode()).hexdigest(),
+            "invented": int(any(part.attrs["invented"] for part in parts)),
+            "warnings": json.dumps(notes, ensure_ascii=False),
+        }
+    )
 
 
 def one_year(weather: xr.Dataset, year: int) -> xr.Dataset:

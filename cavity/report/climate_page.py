@@ -37,7 +37,7 @@ def _polar(summary: Any, traces: list[dict[str, Any]], unit: str, **layout: Any)
             "gridcolor": LIGHT["grid"],
             "linecolor": LIGHT["muted"],
         },
-        "radialaxis": {"angle": 90, "ticksuffix": f" {unit}", "gridcolor": LIGHT["grid"], "tickfont": {"size": 10}},
+        "radialaxis": {"angle": 45, "ticksuffix": f" {unit}", "gridcolor": LIGHT["grid"], "tickfont": {"size": 10}},
         "bgcolor": "rgba(0,0,0,0)",
     }
     return go.Figure({"data": traces, "layout": style(polar=polar, height=390, **layout)})
@@ -61,7 +61,15 @@ def temperature_figure(summary: Any) -> go.Figure:
     ]  # fmt: skip
     layout = style(
         yaxis=_axis("Temperature [°C]"),
-        yaxis2=_axis("Relative humidity [%]", overlaying="y", side="right", range=[0, 100], showgrid=False),
+        yaxis2=_axis(
+            "Relative humidity [%]",
+            overlaying="y",
+            side="right",
+            range=[0, 100],
+            showgrid=False,
+            tickmode="linear",
+            dtick=20,
+        ),
         margin={"l": 56, "r": 56, "t": 34, "b": 40},
     )
     return go.Figure({"data": traces, "layout": layout})
@@ -110,7 +118,7 @@ def month_by_orientation(summary: Any, name: str, unit: str) -> go.Figure:
         "y": compass,
         "z": summary[name].values.T.tolist(),
         "colorscale": scale(),
-        "colorbar": {"title": {"text": unit}, "thickness": 12},
+        "colorbar": {"title": {"text": unit, "side": "right"}, "thickness": 12},
         "hovertemplate": f"%{{y}}, %{{x}}: %{{z:.0f}} {unit}<extra></extra>",
     }
     layout = style(
@@ -129,7 +137,7 @@ def undercooling_figure(summary: Any) -> go.Figure:
         "y": list(_MONTHS),
         "z": (summary["undercooling"].values * 100.0).tolist(),
         "colorscale": scale(),
-        "colorbar": {"title": {"text": "% of hours"}, "thickness": 12},
+        "colorbar": {"title": {"text": "% of hours", "side": "right"}, "thickness": 12},
         "hovertemplate": "%{y}, %{x}:00: %{z:.0f} % of hours<extra></extra>",
     }
     layout = style(
@@ -295,7 +303,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                 f"Time: {attrs['time_policy']}.",
                 "Sun on walls: pvlib, anisotropic sky after Perez in the form of Driesse 2024, sun at mid-hour.",
                 "Driving rain: ISO 15927-3 (free-field index hour by hour, times roughness, topography, obstruction "
-                "and wall factor) and ASHRAE 160, both from memory; terrain words stand for the categories IV, III, II, I.",
+                "and wall factor) and ASHRAE 160, both from memory; terrain words stand for categories IV, III, II, I.",
                 "Undercooling: steady balance of a panel of emissivity 0.9 between air (h = 4 + 4 v, ISO 6946, from "
                 "memory) and sky; no latent heat, so dew is an upper bound. Own assumption, for ranking.",
                 "Ranking: sqrt(W² + (1 − D)²) with wetting and drying scaled to 0-1, an index published by Cornick, "
@@ -314,8 +322,8 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
 
 
 MONTH_HEAD = (
-    "Month", "Mean °C", "Lowest °C", "Highest °C", "RH %", "Vapour Pa", "Wind m/s", "Sun kWh/m²", "Rain mm",
-    "Below dew point h", "Dew kg/m²",
+    "Month", "Mean °C", "Low °C", "High °C", "RH %", "Vapour Pa", "Wind m/s", "Sun kWh/m²", "Rain mm",
+    "Dew hours", "Dew kg/m²",
 )  # fmt: skip
 RANK_HEAD = ("Wall faces", "Index", "Driving rain ISO L/m²", "Driving rain ASHRAE L/m²", "Drying MPa h", "Sun kWh/m²")
 

@@ -1,0 +1,114 @@
+"""What the command line shows and saves of a climate."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cavity.climate import year as years
+from cavity.climate.read import read_weather
+from cavity.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import xarray as xr
+
+
+def prepare(
+    files: Sequence[str], *, rain: str | None = None, year: str | None = None, warmer: float | None = None
+) -> xr.Dataset:
+    """Return the weather of the files, of one year where asked, and shifted where asked.
+
+    Parameters
+    ----------
+    files : sequence of path
+        Files of one place, each of other years.
+    rain : path, optional, keyword only
+        Second file whose rain is used.
+    year : str, optional, keyword only
+        ``"critical"``, ``"mean"`` or a calendar year.
+    warmer : float, optional, keyword only
+        Shift of temperature at constant relative humidity. [K]
+
+    Returns
+    -------
+    xarray.Dataset, (time,)
+        Weather.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be read or the year is not there.
+    """
+    weather = years.join_years([read_weather(file, rain_file=rain) for file in files])
+    if year == "critical":
+        weather = years.critical_year(weather)
+    elif year == "mean":
+        weather = years.mean_year(weather)
+    elif year is not None:
+        if not year.isdigit():
+            raise InputError(Fault("--year", "is not understood", year[:40], "critical, mean, or a calendar year"))
+        weather = years.one_year(weather, int(year))
+    return weather if warmer is None else years.warmer(weather, warmer)
+
+
+def table(head: Sequence[str], rows: Sequence[Sequence[str]], title: str) -> Any:
+    """Return a rich table: first column words, the others figures."""
+    from rich.markup import escape
+    from rich.table import Table
+
+    made = Table(title=escape(title), title_justify="left", header_style="bold", box=None, pad_edge=False)
+    for i, name in enumerate(head):
+        made.add_column(
+            "\n".join(name.rsplit(" ", 1)) if i else name, justify="left" if i == 0 else "right", no_wrap=i == 0
+        )
+    for row in rows:
+        made.add_row(*row)
+    return made
+
+
+def notes(weather: xr.Dataset) -> list[str]:
+    """Return the remarks on a climate, one sentence each."""
+    said = [text[0].upper() + text[1:] for text in json.loads(weather.attrs["warnings"]) if text]
+    return (["This climate is invented: no such place exists"] if weather.attrs["invented"] else []) + said
+
+
+def save_weather(weather: xr.Dataset, path: str | os.PathLike[str]) -> Path:
+    """Write weather as NetCDF, in one move, so that a file that was there is never left half written.
+
+    Parameters
+    ----------
+    weather : xarray.Dataset, (time,)
+        Weather.
+    path : path
+        The file.
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    target = Path(path)
+    temporary = ""
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(prefix=target.name + ".", suffix=".tmp", dir=target.parent)
+        os.close(handle)
+        weather.to_netcdf(temporary, engine="h5netcdf")
+        Path(temporary).replace(target)
+    except OSError as error:
+        if temporary:
+            Path(temporary).unlink(missing_ok=True)
+        raise InputError(
+            Fault(str(target), "cannot be written", error.strerror or str(error), "", "choose another folder")
+        ) from None
+    return target
