@@ -1,0 +1,182 @@
+"""March one wall without a cavity through given surroundings: for published cases and for looking at one wall alone.
+
+The hourly loop of `simulate` uses the same residual and Jacobian; here the step follows the case instead of the hour.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cavity.constants import STANDARD_PRESSURE
+from cavity.errors import ConvergenceError
+from cavity.kernels import wall as kernel
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import ArrayLike, NDArray
+
+    from cavity.wall.grid import Line
+
+_TOLERANCE = 1e-5  # W/m2 in any row; what is left is carried to the next step
+_MOST_UPDATES = 30
+_MOST_HALVINGS = 30
+
+
+@dataclass(frozen=True)
+class History:
+    """State of a wall at the wanted moments.
+
+    Parameters
+    ----------
+    time : array, (moments,)
+        Time since the start. [s]
+    temperature : array, (moments, nodes)
+        Node temperatures, faces included. [K]
+    humidity : array, (moments, nodes)
+        Relative humidity, 0-1. [1]
+    water : array, (moments, nodes)
+        Water content of cells; 0 at faces. [kg/m3]
+    total : array, (moments,)
+        Water in the whole wall, films included. [kg/m2]
+    entered : array, (moments,)
+        Water that came in through both faces since the start. [kg/m2]
+    flux : array, (moments, FLUX_COUNT)
+        Flux record of the last step before each moment, see `kernels.wall`.
+    """
+
+    time: NDArray[np.float64]
+    temperature: NDArray[np.float64]
+    humidity: NDArray[np.float64]
+    water: NDArray[np.float64]
+    total: NDArray[np.float64]
+    entered: NDArray[np.float64]
+    flux: NDArray[np.float64]
+
+
+def surroundings(
+    *,
+    outdoor: float,
+    indoor: float,
+    vapour_outdoor: float = 0.0,
+    vapour_indoor: float = 0.0,
+    heat_outside: float = 0.0,
+    heat_inside: float = 0.0,
+    vapour_outside: float = 0.0,
+    vapour_inside: float = 0.0,
+    gain: float = 0.0,
+    rain: float = 0.0,
+) -> kernel.Edge:
+    """Return what acts on the two faces of a wall; a coefficient of zero closes the face.
+
+    Parameters
+    ----------
+    outdoor, indoor : float, keyword only
+        Air temperatures. [K]
+    vapour_outdoor, vapour_indoor : float, keyword only
+        Vapour pressures of the air. [Pa]
+    heat_outside, heat_inside : float, keyword only
+        Surface heat transfer coefficients, radiation included. [W/(m2 K)]
+    vapour_outside, vapour_inside : float, keyword only
+        Surface vapour transfer coefficients. [s/m]
+    gain : float, keyword only
+        Heat absorbed by the outer face. [W/m2]
+    rain : float, keyword only
+        Water reaching the outer face. [kg/(m2 s)]
+
+    Returns
+    -------
+    Edge
+        For `march`; its step is set there.
+    """
+    return kernel.Edge(
+        T_out=outdoor, p_out=vapour_outdoor, h_out=heat_outside, beta_out=vapour_outside, gain=gain, emissivity=0.0,
+        rain=rain, T_in=indoor, p_in=vapour_indoor, h_in=heat_inside, beta_in=vapour_inside, T_air=outdoor,
+        p_air=vapour_outdoor, C_heat=0.0, C_vapour=0.0, h_cladding=0.0, h_wall=0.0, emissivity_cavity=0.0, leak=0.0,
+        leak_node=0, seep=0.0, seep_node=0, pressure=STANDARD_PRESSURE, dt=1.0,
+    )  # fmt: skip
+
+
+def march(
+    line: Line,
+    around: kernel.Edge | Callable[[float], kernel.Edge],
+    *,
+    temperature: ArrayLike,
+    humidity: ArrayLike,
+    moments: ArrayLike,
+    first_step: float = 1.0,
+    growth: float = 0.01,
+    longest: float = np.inf,
+) -> History:
+    """Solve heat and moisture in one wall from a start state to each of the wanted moments.
+
+    Backward Euler: the error of one step falls in proportion to it. The step is a share of the time gone by, as suits
+    a sudden change at the start, and is halved where the solver does not converge.
+
+    Parameters
+    ----------
+    line : Line
+        From `grid.build_solid_line`.
+    around : Edge or callable
+        Surroundings, or a function of the time at the end of a step [s] that returns them.
+    temperature : array_like, scalar or (nodes,), keyword only
+        Start temperature. [K]
+    humidity : array_like, scalar or (nodes,), keyword only
+        Start relative humidity, 0-1. [1]
+    moments : array_like, (moments,), keyword only
+        Rising times. [s]
+    first_step, longest : float, keyword only
+        Smallest and largest step. [s]
+    growth : float, keyword only
+        Step as a share of the time gone by. [1]
+
+    Returns
+    -------
+    History
+
+    Raises
+    ------
+    ConvergenceError
+        If a step fails even when halved thirty times.
+    """
+    nodes = line.nodes
+    grid = line.grid
+    T = np.full(nodes, temperature, dtype=float) if np.ndim(temperature) == 0 else np.array(temperature, dtype=float)
+    phi = np.broadcast_to(np.asarray(humidity, dtype=float), (nodes,))
+    u = np.array([kernel.potential_of_humidity(value, at) for value, at in zip(phi, T, strict=True)])
+    work = kernel.Work(
+        *(np.zeros(nodes) for _ in range(15)), *(np.zeros((nodes, 4)) for _ in range(3)), np.zeros((nodes, 2))
+    )
+    kernel.evaluate(grid, T, u, work)
+    W, E = work.W.copy(), work.E.copy()
+    flux, runoff = np.zeros(kernel.FLUX_COUNT), np.zeros(nodes)
+    wanted = np.atleast_1d(np.asarray(moments, dtype=float))
+    rows: list[tuple[NDArray[np.float64], ...]] = []
+    now, entered, step = 0.0, 0.0, first_step
+    for moment in wanted:
+        while now < moment * (1.0 - 1e-12):
+            step = min(max(first_step, growth * now), longest, moment - now)
+            for _ in range(_MOST_HALVINGS):
+                edge = (around(now + step) if callable(around) else around)._replace(dt=step)
+                T_new, u_new = T.copy(), u.copy()
+                status, _, worst = kernel.step(
+                    grid, edge, T_new, u_new, W, E, work, flux, runoff, _TOLERANCE, _MOST_UPDATES
+                )
+                if status == 0:
+                    break
+                step *= 0.5
+            else:
+                raise ConvergenceError(
+                    f"no convergence {now:.6g} s after the start: residual {worst:.3g} W/m2, limit {_TOLERANCE:g}, "
+                    f"step {step:.3g} s; try a smaller first step or smaller cells"
+                )
+            T, u = T_new, u_new
+            now += step
+            entered += step * float(flux[kernel.OUT_VAPOUR] + flux[kernel.OUT_RAIN] + flux[kernel.ROOM_VAPOUR])
+        found = np.array([kernel.humidity(a, b)[0] for a, b in zip(u, T, strict=True)])
+        content = np.divide(W, grid.thickness, out=np.zeros(nodes), where=grid.thickness > 0.0)
+        rows.append((T.copy(), found, content, np.float64(W.sum()), np.float64(entered), flux.copy()))
+    return History(wanted, *(np.array(column) for column in zip(*rows, strict=True)))
