@@ -1,0 +1,349 @@
+"""Steady air flow through one column without weather: wind and sun (or a cavity temperature) in, flows out.
+
+For a quick look and for teaching; the hourly result is `cavity.simulate`. Dry air, no heat storage, sky as warm as air.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cavity import variables
+from cavity.airflow.column import ColumnAir, build_column
+from cavity.airflow.pressure import pressure_coefficients, wind_pressure
+from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
+from cavity.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import xarray as xr
+
+    from cavity.wallfile.model import Layer, Wall
+
+ROOM_RESISTANCE = 0.13  # m2 K/W, horizontal heat flow; ISO 6946, memory
+_ROUNDS = 300  # of the repetition between flow and temperature; about 20 are usual
+_SETTLED = 1e-6  # K, change of any air temperature at which it stops
+
+
+def steady_air(
+    wall: Wall,
+    *,
+    opening_set: str | None = None,
+    depth: float | None = None,
+    column: str = "",
+    wind: Sequence[float] = (0.0,),
+    angle: float = 0.0,
+    outdoor: float = 283.15,
+    sun: Sequence[float] | None = None,
+    cavity: Sequence[float] | None = None,
+    indoor: float = 293.15,
+    pressure: float = STANDARD_PRESSURE,
+) -> xr.Dataset:
+    """Return the steady flow of one column for every wind and every sun (or cavity temperature).
+
+    With `sun`, the heat balance of the cavity is solved: sol-air temperature outside, room inside, radiation and
+    convection between the faces, air that warms up exponentially along its way (ISO 15099:2003). With `cavity`, the
+    cavity air has that temperature.
+
+    Parameters
+    ----------
+    wall : Wall
+        Complete wall.
+    opening_set, column : str, keyword only
+        Names; left out: the first.
+    depth : float, keyword only
+        Cavity depth; left out: the wall's. [m]
+    wind : sequence of float, keyword only
+        At roof height on the site. [m/s]
+    angle : float, keyword only
+        Between wind and wall normal. [degree]
+    outdoor, indoor : float, keyword only
+        Air temperatures. [K]
+    sun : sequence of float, keyword only
+        Irradiance on the wall; left out with `cavity` left out too: 0. [W/m2]
+    cavity : sequence of float, keyword only
+        Temperature of the cavity air. [K]
+    pressure : float, keyword only
+        Atmospheric pressure. [Pa]
+
+    Returns
+    -------
+    xarray.Dataset
+        Dims (wind, warmth, segment | opening | part); variables as in the result of `simulate`.
+
+    Raises
+    ------
+    InputError
+        If both `sun` and `cavity` are given, a value is out of range, or a name is not known.
+    """
+    import json
+    from dataclasses import asdict
+
+    import xarray as xr
+
+    if sun is not None and cavity is not None:
+        raise InputError(Fault("airflow", "sun and cavity temperature exclude each other", cure="give one of the two"))
+    _check("wind", wind, 0.0, 80.0, "m/s")
+    _check("outdoor and indoor temperature", (outdoor, indoor), 203.15, 333.15, "K")
+    warmth = np.asarray(cavity if cavity is not None else (sun if sun is not None else (0.0,)), dtype=float)
+    if cavity is not None:
+        _check("cavity temperature", warmth, 203.15, 373.15, "K")
+    else:
+        _check("sun", warmth, 0.0, 1500.0, "W/m2")
+    air = build_column(wall, _opening_set(wall, opening_set), wall.cavity.depth if depth is None else depth, column)
+    winds = np.asarray(wind, dtype=float)
+    rho_out = pressure / (R_AIR * outdoor)
+    cp = pressure_coefficients(wall.site, air.openings, np.full(winds.size, angle))
+    blow = wind_pressure(cp, np.full(winds.size, rho_out), winds)
+
+    n, segments, parts = len(air.openings), len(air.segment_link), len(air.path_names)
+    shape = (winds.size, warmth.size)
+    found = {
+        "air_change_rate": np.zeros((*shape, segments)),
+        "air_speed": np.zeros((*shape, segments)),
+        "cavity_temperature": np.zeros((*shape, segments)),
+        "opening_flow": np.zeros((*shape, n)),
+        "part_pressure": np.zeros((*shape, parts)),
+        "stack_pressure": np.zeros(shape),
+        "wind_pressure": np.zeros(shape),
+    }
+    for i in range(winds.size):
+        for k in range(warmth.size):
+            fixed = warmth[k] if cavity is not None else None
+            gain = 0.0 if cavity is not None else wall.solar_absorptance * warmth[k]
+            state = _Steady(wall, air, blow[i], winds[i], outdoor, indoor, pressure)
+            state.settle(gain, fixed)
+            for name, values in state.readings().items():
+                found[name][i, k] = values
+
+    last = {"segment": ("segment",), "opening": ("opening",), "part": ("part",)}
+    dims = {
+        name: ("wind", "warmth", *(d for kind, d in last.items() if kind in variables.TABLE[name].dims for d in d))
+        for name in found
+    }
+    dataset = xr.Dataset(
+        {
+            name: (dims[name], values, variables.attributes(name, "airflow.steady_air"))
+            for name, values in found.items()
+        },
+        coords={
+            "wind": ("wind", winds, {"units": "m/s", "long_name": "wind at roof height on the site"}),
+            "warmth": (
+                "warmth",
+                warmth,
+                {"units": "K", "long_name": "cavity temperature"}
+                if cavity is not None
+                else {"units": "W/m2", "long_name": "sun on the wall"},
+            ),
+            "segment": list(air.segment_names),
+            "segment_bottom": ("segment", air.segment_bottom, {"units": "m"}),
+            "segment_top": ("segment", air.segment_top, {"units": "m"}),
+            "opening": list(air.opening_names),
+            "opening_height": ("opening", air.opening_height, {"units": "m"}),
+            "opening_area": ("opening", air.opening_area, {"units": "m2/m"}),
+            "opening_kind": ("opening", list(air.opening_kind)),
+            "part": list(air.path_names),
+            "part_height": ("part", air.path_height, {"units": "m"}),
+            "part_kind": ("part", list(air.path_kinds)),
+        },
+    )
+    dataset.attrs = {
+        "wall_name": wall.name,
+        "wall_invented": int(wall.invented),
+        "wall_json": json.dumps(asdict(wall)),
+        "opening_set": opening_set or wall.opening_sets[0].name,
+        "depth": air.depth,
+        "column": air.name,
+        "column_bottom": air.bottom,
+        "column_top": air.top,
+        "iso6946_class": air.iso6946_class,
+        "wind_angle": angle,
+        "temperature_outdoor": outdoor,
+        "temperature_indoor": indoor,
+        "pressure_difference": wall.site.pressure_difference,
+        "pressure_profile": int(bool(wall.site.pressure_profile)),
+        "building_height": wall.site.building_height,
+    }
+    return dataset
+
+
+def _check(what: str, values: Sequence[float] | np.ndarray, low: float, high: float, unit: str) -> None:
+    for value in values:
+        if not low <= value <= high:
+            raise InputError(
+                Fault(f"airflow, {what}", "out of range", f"{value:g} {unit}", f"{low:g} to {high:g} {unit}")
+            )
+
+
+def _opening_set(wall: Wall, name: str | None):
+    if name is None:
+        return wall.opening_sets[0]
+    try:
+        return wall.opening_set(name)
+    except KeyError:
+        known = ", ".join(choice.name for choice in wall.opening_sets)
+        raise InputError(
+            Fault("airflow, openings", "no such set of openings", name, known, "choose a listed one")
+        ) from None
+
+
+def _resistance(layers: Sequence[Layer]) -> float:
+    """Thermal resistance of layers in series, metal through them in parallel [m2 K/W]."""
+    total = 0.0
+    for layer in layers:
+        if layer.thickness > 0.0:
+            total += 1.0 / (layer.material.conductivity / layer.thickness + layer.rail_conductance)
+    return max(total, 1e-6)
+
+
+class _Steady:
+    """Flow and temperatures of one column, repeated until they agree."""
+
+    def __init__(
+        self, wall: Wall, air: ColumnAir, blow: np.ndarray, wind: float, outdoor: float, indoor: float, pressure: float
+    ) -> None:
+        from cavity.kernels import moist_air
+
+        self.air, self.blow, self.outdoor, self.indoor, self.pressure = air, blow, outdoor, indoor, pressure
+        self.mu = moist_air.viscosity(outdoor)
+        self.rho_out = pressure / (R_AIR * outdoor)
+        emissivity = wall.emissivity * 4.0 * STEFAN_BOLTZMANN * outdoor**3
+        self.outside = 4.0 + 4.0 * wind + emissivity  # W/(m2 K), ISO 6946, memory
+        self.u_out = 1.0 / (1.0 / self.outside + _resistance(wall.cladding))
+        self.u_in = 1.0 / (ROOM_RESISTANCE + _resistance(wall.backup))
+        back, front = wall.cavity.emissivity_cladding, wall.cavity.emissivity_wall
+        back = wall.cladding[-1].material.emissivity if back is None else back
+        front = wall.backup[0].material.emissivity if front is None else front
+        self.exchange = 4.0 * STEFAN_BOLTZMANN / (1.0 / back + 1.0 / front - 1.0)
+        n, segments = len(air.openings), len(air.segment_link)
+        self.flow, self.work, self.chain = air.scratch()
+        self.flows = np.zeros(n)
+        self.rho_link = np.full(max(n - 1, 0), self.rho_out)
+        self.drive = np.zeros(max(n - 1, 0))
+        self.T = np.full(segments, outdoor)  # mean air
+        self.outlet = np.full(segments, outdoor)
+        self.T1 = np.full(segments, outdoor)
+        self.T2 = np.full(segments, outdoor)
+        self.rise = air.segment_top - air.segment_bottom
+        self.weights = [np.where(air.segment_link == k, self.rise, 0.0) for k in range(max(n - 1, 0))]
+
+    def settle(self, gain: float, fixed: float | None) -> None:
+        """Repeat flow and heat balance, half a step at a time: more flow cools the air, which slows the flow."""
+        if fixed is not None:
+            self.T[:] = fixed
+            self._solve_flow()
+            return
+        for _ in range(_ROUNDS):
+            self._solve_flow()
+            before = self.T.copy()
+            self._solve_heat(gain)
+            change = float(np.abs(self.T - before).max(initial=0.0))
+            self.T[:] = 0.5 * (self.T + before)
+            if change < _SETTLED:
+                break
+
+    def _solve_flow(self) -> None:
+        from cavity.kernels import network
+
+        air = self.air
+        for k, weight in enumerate(self.weights):
+            total = weight.sum()
+            mean = float(weight @ (1.0 / self.T)) / total if total > 0.0 else 1.0 / self.outdoor
+            self.rho_link[k] = self.pressure / R_AIR * mean
+            self.drive[k] = (
+                self.blow[k] - self.blow[k + 1] + (self.rho_out - self.rho_link[k]) * GRAVITY * air.link_rise[k]
+            )
+        network.solve_column(
+            air.opening_law, air.link_law, air.part_law, air.part_link, air.link_open, self.drive, self.rho_out,
+            self.rho_link, self.mu, self.flow, self.work, self.chain,
+        )  # fmt: skip
+        network.opening_flows(self.flow, self.flows)
+
+    def _solve_heat(self, gain: float) -> None:
+        """Air along its way, segment by segment in the direction of flow, with the two faces beside it."""
+        air = self.air
+        sol_air = self.outdoor + gain / self.outside
+        for k in self._order():
+            members = np.flatnonzero(air.segment_link == k)
+            Q = self.flow[k]
+            inlet = self._inlet(k)
+            for s in members if Q >= 0.0 else members[::-1]:
+                self._segment(s, sol_air, inlet, abs(Q))
+                inlet = self.outlet[s]
+        for s in np.flatnonzero(air.segment_link < 0):
+            self._segment(s, sol_air, self.outdoor, 0.0)
+
+    def _order(self) -> list[int]:
+        """Links so that air always comes from a link that is done: upward ones rising, then downward ones falling."""
+        links = range(len(self.flow))
+        return [k for k in links if self.flow[k] >= 0.0] + [k for k in reversed(links) if self.flow[k] < 0.0]
+
+    def _inlet(self, k: int) -> float:
+        """Temperature of the air that enters link k: outdoor air and that of the link before it, by flow."""
+        Q = self.flow[k]
+        before = k - 1 if Q >= 0.0 else k + 1
+        node = k if Q >= 0.0 else k + 1
+        fresh = max(self.flows[node], 0.0)
+        passed = 0.0
+        carried = self.outdoor
+        if 0 <= before < len(self.flow) and self.flow[before] * Q > 0.0:
+            passed = abs(self.flow[before])
+            members = np.flatnonzero(self.air.segment_link == before)
+            if members.size:
+                carried = self.outlet[members[-1] if Q > 0.0 else members[0]]
+        if fresh + passed <= 0.0:
+            return self.outdoor
+        return (fresh * self.outdoor + passed * carried) / (fresh + passed)
+
+    def _segment(self, s: int, sol_air: float, inlet: float, flow: float) -> None:
+        from cavity.kernels import balance
+
+        air = self.air
+        k = air.segment_link[s]
+        length = air.link_rise[k] if k >= 0 and air.link_rise[k] > 0.0 else air.height
+        speed = flow / (self.pressure / (R_AIR * self.T[s]) * air.area)
+        capacity = flow * DRY_AIR_HEAT / self.rise[s]
+        for _ in range(2):  # the coefficients depend weakly on the faces
+            h = balance.face_coefficient(speed, self.T1[s], self.T2[s], air.depth, length, self.pressure)
+            hr = self.exchange * (0.5 * (self.T1[s] + self.T2[s])) ** 3
+            share = balance.mean_share(2.0 * h / capacity) if capacity > 0.0 else 0.0
+            # mean air = share x inlet + (1 - share) x mean of the faces
+            keep = 0.5 * (1.0 - share)
+            a11 = self.u_out + hr + h * (1.0 - keep)
+            a22 = self.u_in + hr + h * (1.0 - keep)
+            a12 = -hr - h * keep
+            b1 = self.u_out * sol_air + h * share * inlet
+            b2 = self.u_in * self.indoor + h * share * inlet
+            det = a11 * a22 - a12 * a12
+            self.T1[s] = (b1 * a22 - a12 * b2) / det
+            self.T2[s] = (a11 * b2 - a12 * b1) / det
+        self.T[s], self.outlet[s] = balance.exchange(h, h, self.T1[s], self.T2[s], inlet, capacity)
+
+    def readings(self) -> dict[str, np.ndarray | float]:
+        """Return what the result Dataset holds, in its terms."""
+        from cavity.kernels import network
+
+        air = self.air
+        speed = np.zeros(len(air.segment_link))
+        change = np.zeros_like(speed)
+        for s, k in enumerate(air.segment_link):
+            if k >= 0:
+                speed[s] = self.flow[k] / (self.rho_link[k] * air.area)
+                change[s] = abs(speed[s]) / air.link_rise[k] * 3600.0
+        losses = np.zeros(len(air.path_names))
+        network.path_losses(
+            air.path_source, air.path_index, air.opening_law, air.link_law, air.part_law, air.part_link, self.rho_out,
+            self.rho_link, self.mu, self.flow, losses,
+        )  # fmt: skip
+        stack = float(((self.rho_out - self.rho_link) * GRAVITY * air.link_rise).sum()) if air.link_rise.size else 0.0
+        return {
+            "air_change_rate": change,
+            "air_speed": speed,
+            "cavity_temperature": self.T,
+            "opening_flow": self.flows,
+            "part_pressure": losses,
+            "stack_pressure": stack,
+            "wind_pressure": float(self.blow[0] - self.blow[-1]) if len(self.blow) > 1 else 0.0,
+        }
