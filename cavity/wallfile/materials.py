@@ -210,6 +210,9 @@ def _at(table: tuple[tuple[float, float], ...], humidity: float) -> float:
 def _defects(made: Material) -> Any:
     if made.mu_wet > made.mu_dry:
         yield "mu_wet", "above mu_dry", f"at most mu_dry, {made.mu_dry:g}", "exchange the two"
+    for place, (before, after) in enumerate(itertools.pairwise(made.sorption), 2):
+        if after[1] <= before[1]:
+            yield "sorption", f"pair {place} does not rise", "water content rising with humidity", "check the pairs"
     if made.sorption and not made.free_saturation:
         yield "free_saturation", "is missing", "needed beside sorption", 'add free_saturation = "300 kg/m3"'
     if made.free_saturation and not made.sorption:

@@ -128,8 +128,10 @@ def _toml(text: str, name: str) -> dict[str, Any]:
         message = str(error) or "nested too deep"
         line = re.search(r"\(at line (\d+), column (\d+)\)", message)
         problem = message.split(" (at ")[0]
-        where = f"{name}, line {line[1]}" if line else name
-        given = text.split("\n")[int(line[1]) - 1].strip()[:70] if line else ""
+        # without a line: at the end, or a number too long to read
+        number = int(line[1]) if line else len(text.rstrip().split("\n")) if "end of document" in message else 0
+        where = f"{name}, line {number}" if number else name
+        given = text.split("\n")[number - 1].strip()[:70] if number else ""
         given = "".join(sign if sign.isprintable() else "?" for sign in given)
         raise InputError(
             Fault(
@@ -143,12 +145,12 @@ def _toml(text: str, name: str) -> dict[str, Any]:
 
 
 def _toml_cure(line: str) -> str:
-    found = re.match(r"([\w.-]+)\s*=\s*([^\"'\[{].*)", line)
-    if found and re.search(r"[A-Za-z]", found[2]):
-        value = re.split(r"\s+#", found[2])[0].strip().strip("\"'")
-        return f'write {found[1]} = "{value}"'
-    if found and not found[2].strip():
+    found = re.match(r"([\w.-]+)\s*=\s*(.*)", line)
+    value = re.split(r"\s+#", found[2])[0].strip() if found else ""
+    if found and not value:
         return f"give {found[1]} a value"
+    if found and re.match(r"[^\"'\[{]*[A-Za-z%]", value):
+        return f'write {found[1]} = "{value.strip(chr(34))}"'
     return "check quotes, brackets and the line before"
 
 

@@ -32,11 +32,11 @@ UNNAMED = Text(60)
 Name = Annotated[str, UNNAMED]
 Fraction = Annotated[float, Share()]
 Elevation = Annotated[float, Quantity("m", "3.0 m", -50.0, 500.0)]
-Thickness = Annotated[float | None, Quantity("m", "12.5 mm", 0.0, 2.0, above=True)]
+Thickness = Annotated[float | None, Quantity("m", "12.5 mm", 1e-5, 2.0)]
 Discharge = Annotated[float, Number(0.1, 1.0, "0.6")]
 Sd = Quantity("m", "2 m", 0.001, 10000.0)
 Mu = Number(0.1, 1e6, "50", infinite=True)
-VentArea = Quantity("m2/m", "50 cm2/m", 0.0, 2.0, above=True)
+VentArea = Quantity("m2/m", "50 cm2/m", 1e-6, 2.0)
 Columns = Annotated[tuple[str, ...], Many(UNNAMED)]
 
 
@@ -117,7 +117,7 @@ class MaterialValues(Section):
     mu_table: Annotated[tuple[tuple[float, float], ...], Table(Share(), Mu, rows=2)] = said(
         "[relative humidity, mu] pairs; win over mu_dry and mu_wet.", ()
     )
-    sorption: Annotated[tuple[tuple[float, float], ...], Table(Share(), Water(), falling=False)] = said(
+    sorption: Annotated[tuple[tuple[float, float], ...], Table(Share(), Water())] = said(
         "Sorption isotherm: [relative humidity, water content] pairs, in kg/m3 or % of the dry mass.", ()
     )
     free_saturation: Annotated[float | None, Water()] = said(
@@ -251,7 +251,7 @@ class VentEntry(Section):
         '"base" or "head": bottom or top of each column it serves; or a height above the base of the wall.'
     )
     kind: Annotated[str, Word(KINDS)] = said("slot, mesh, perforated strip, louvre, or joint between panels.", "slot")
-    slot: Annotated[float | None, Quantity("m", "10 mm", 0.0, 2.0, above=True)] = said(
+    slot: Annotated[float | None, Quantity("m", "10 mm", 1e-4, 2.0)] = said(
         "Clear height of a continuous slot, before any mesh in it.", None
     )
     holes: HolesEntry | None = said("Separate holes, before any mesh in them.", None)

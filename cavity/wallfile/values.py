@@ -73,7 +73,6 @@ class Quantity(Leaf):
     example: str
     low: float = -math.inf
     high: float = math.inf
-    above: bool = False  # low itself is not allowed
 
     @property
     def _shown(self) -> str:
@@ -94,7 +93,7 @@ class Quantity(Leaf):
         low, high = (self.low - shift) / scale, (self.high - shift) / scale
         text = f'a quantity with its unit, such as "{self.example}"'
         if math.isfinite(low):
-            text += f", above {_plain(low)} {shown}" if self.above else f", at least {_plain(low)} {shown}"
+            text += f", at least {_plain(low)} {shown}"
         if math.isfinite(high):
             text += f", at most {_plain(high)} {shown}"
         return text
@@ -114,9 +113,9 @@ class Quantity(Leaf):
             elif self.unit == "K" and isinstance(value, str) and re.fullmatch(r"\s*-?[\d.]+\s*[CF]\s*", value):
                 cure = f'write "{value.strip()[:-1].strip()} deg{value.strip()[-1]}"'
             raise fail(str(error)[:160], self.describe(), cure or f'write it like "{self.example}"') from None
-        if found < self.low or found > self.high or (self.above and found <= self.low):
-            problem = "too small" if found <= self.low else "too large"
-            if found == 0.0 and self.low >= 0.0:
+        if not self.low <= found <= self.high:
+            problem = "too small" if found < self.low else "too large"
+            if found == 0.0 and self.low > 0.0:
                 problem = "zero"
             elif found < 0.0 <= self.low:
                 problem = "negative"
@@ -334,7 +333,6 @@ class Table(Leaf):
     x: Leaf
     y: Leaf
     rows: int = 1  # least number of pairs
-    falling: bool | None = None  # False: y must rise; None: free
 
     def describe(self) -> str:
         """Return what is expected, in words."""
@@ -358,8 +356,6 @@ class Table(Leaf):
         for index, (before, after) in enumerate(itertools.pairwise(pairs), 2):
             if after[0] <= before[0]:
                 raise fail(f"pair {index} does not rise in x", self.describe(), "sort the pairs, each x once")
-            if self.falling is False and abs(after[1]) <= abs(before[1]):
-                raise fail(f"pair {index} does not rise in y", self.describe(), "the second value must rise")
         return tuple(pairs)
 
 

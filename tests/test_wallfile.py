@@ -1,0 +1,317 @@
+"""The wall file: the starter and what every section turns into."""
+
+# ruff: noqa: E501  (texts of files read best on one line)
+import pytest
+
+from cavity.errors import InputError
+from cavity.wallfile import material, parse_wall, starter
+from cavity.wallfile.faults import _models, dotted, key_lines, leaf_of
+from cavity.wallfile.inputs import INPUTS, changed
+from cavity.wallfile.model import Wall
+from cavity.wallfile.schema import UNCERTAIN, LimitsSection, WallFile
+
+STARTER = starter()
+PLAIN = "\n".join(line.split("  #")[0].rstrip() for line in STARTER.split("\n") if not line.startswith("#"))
+
+
+def edit(*changes: tuple[str, str]) -> str:
+    """Return the starter without comments, with each first text replaced by the second."""
+    text = PLAIN
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new, 1)
+    return text
+
+
+def test_the_starter_is_a_wall_as_it_is():
+    wall = parse_wall(STARTER, "wall.toml")
+    assert isinstance(wall, Wall)
+    assert wall.invented and wall.orientation == 270.0 and wall.tilt == 90.0
+    assert [layer.name for layer in wall.layers] == [
+        "panel", "breather membrane", "sheathing", "insulation", "vapour retarder", "lining",
+    ]  # fmt: skip
+    assert len(wall.opening_sets) == 5 and len(wall.depths) == 5
+    assert wall.text == STARTER and wall.source == "wall.toml"
+
+
+def test_the_comments_of_the_starter_are_true_when_uncommented():
+    """Every optional section of the starter works once its marks are taken away."""
+    lines = STARTER.split("\n")
+    start = next(index for index, line in enumerate(lines) if line.startswith("# Optional sections"))
+    opened = [line[2:] if line.startswith("# ") else line.lstrip("#") for line in lines[start + 1 :]]
+    text = "\n".join(lines[:start] + opened)
+    for old, new in (
+        ("# [[column]]\n# name = \"below", "[[column]]\nname = \"below"), ("# bottom = \"0 m\"\n# top = \"0.9", "bottom = \"0 m\"\ntop = \"0.9"),
+        ("# [[column]]\n# name = \"above", "[[column]]\nname = \"above"), ("# bottom = \"2.4 m\"\n# top", "bottom = \"2.4 m\"\ntop"),
+        ("# [[barrier]]\n# name = ", "[[barrier]]\nname = "), ("# height = \"3 m\"\n# free_area", "height = \"3 m\"\nfree_area"),
+        ("# openings = [", "openings = ["), ("# leak_flow", "leak_flow"), ("# leak_layer", "leak_layer"),
+        ("# construction_water", "construction_water"),
+    ):  # fmt: skip
+        assert old in text, old
+        text = text.replace(old, new)
+    wall = parse_wall(text, "wall.toml")
+    assert [column.name for column in wall.columns] == ["whole height", "below the window", "above the window"]
+    assert [chosen.name for chosen in wall.opening_sets] == ["fine mesh", "10 mm slots"]
+    assert wall.barriers[0].height == 3.0 and wall.barriers[0].free_area == pytest.approx(0.001)
+    assert wall.variants[0][:2] == ("OSB sheathing", "sheathing") and wall.variants[0][2].material.name == "OSB"
+    assert dict(wall.limits) == {"mould_index": 3.0, "wood_moisture": 0.2}
+    assert wall.uncertain == (("site.pressure_difference", 0.05, 0.3), ("wetting.rain_share", 0.005, 0.02))
+    # 0.05 m3/(m2 h) of air of 1.2 kg/m3
+    assert wall.wetting.leak_flow == pytest.approx(0.05 * 1.2 / 3600) and wall.wetting.leak_layer == 1
+    assert wall.run.construction_wet == (("sheathing", 20.0),)
+
+
+def test_quantities_come_out_in_si():
+    wall = parse_wall(STARTER)
+    assert wall.cladding[0].thickness == 0.008 and wall.cavity.depth == 0.03 and wall.cavity.blocked == 0.05
+    assert wall.cavity.film_limit == pytest.approx(0.1) and wall.site.building_height == 7.0
+    assert wall.wetting.rain_share == 0.01 and wall.run.start_month == 10 and wall.run.start_humidity == 0.8
+    assert wall.rails[0].heights == (1.5, 3.0, 4.5) and wall.rails[0].gap == 0.06
+
+
+def test_vents_keep_gross_area_and_free_area_apart():
+    """A slot with a mesh: the hole is 10 mm, free vent area 40 % of it; a drawing's free area is net."""
+    sets = {chosen.name: chosen for chosen in parse_wall(STARTER).opening_sets}
+    mesh = sets["fine mesh"].openings[0]
+    assert mesh.free_area == pytest.approx(0.010) and mesh.clear_height == pytest.approx(0.010)
+    assert mesh.free_vent_area == pytest.approx(0.004)
+    strip = sets["perforated strip"].openings[0]
+    assert strip.free_vent_area == pytest.approx(0.0075) and strip.free_area == pytest.approx(0.015)
+
+
+def test_holes_are_counted_by_the_metre():
+    """Four holes a metre of 10 mm x 65 mm: 26 cm2/m, smaller dimension 10 mm (by hand)."""
+    text = edit(('slot = "2 mm"', 'holes = { per_metre = 4, width = "10 mm", height = "65 mm" }'))
+    vent = parse_wall(text).opening_sets[0].openings[0]
+    assert vent.free_area == pytest.approx(26e-4) and vent.clear_height == pytest.approx(0.010)
+
+
+def test_base_and_head_mean_the_ends_of_each_column():
+    text = edit(
+        ('[[rail]]', '[[column]]\nname = "above the window"\nbottom = "2.4 m"\ntop = "6 m"\n[[rail]]'),
+    )  # fmt: skip
+    vents = parse_wall(text).opening_sets[3].openings
+    assert [(vent.name, vent.height, vent.columns) for vent in vents] == [
+        ("base slot, whole height", 0.0, ("whole height",)),
+        ("base slot, above the window", 2.4, ("above the window",)),
+        ("head slot", 6.0, ("whole height", "above the window")),
+    ]
+
+
+def test_a_vent_by_height_serves_every_column_that_reaches_it():
+    text = edit(('height = "head"\nkind = "joint"', 'height = "3 m"\nkind = "joint"'))
+    vent = parse_wall(text).opening_sets[0].openings[1]
+    assert vent.height == 3.0 and vent.columns == ()
+
+
+def test_permeance_becomes_the_sd_of_a_membrane():
+    """sd = permeability of air at 23 degC (Schirmer, ISO 12572: 1.914e-10 kg/(m s Pa)) / permeance."""
+    for written, permeance in (("60 ng/(Pa s m2)", 60e-12), ("1 perm", 5.72135e-11)):
+        layer = parse_wall(edit(('name = "vapour retarder"', f'name = "x"\npermeance = "{written}"'))).backup[3]
+        assert layer.is_membrane and layer.sd == pytest.approx(1.914e-10 / permeance, rel=1e-6)
+
+
+def test_a_membrane_takes_its_sd_from_the_table_of_materials():
+    wall = parse_wall(edit(('material = "vapour retarder"', 'material = "smart vapour retarder"')))
+    assert wall.backup[3].sd_table == material("smart vapour retarder").sd_table
+    assert wall.backup[0].sd == 0.2
+
+
+def test_metal_rails_become_a_parallel_conductance():
+    """Steel 50 W/(m K), 1.5 mm every 600 mm through 160 mm: 50 x 0.0015 / (0.6 x 0.16) = 0.78125 W/(m2 K)."""
+    text = edit(('name = "insulation"', 'name = "insulation"\nbridge = { spacing = "600 mm", thickness = "1.5 mm" }'))
+    assert parse_wall(text).backup[2].rail_conductance == pytest.approx(0.78125)
+    text = edit(('name = "insulation"', 'name = "insulation"\nbridge = { conductance = "0.3 W/(m2 K)" }'))
+    assert parse_wall(text).backup[2].rail_conductance == 0.3
+
+
+def test_a_layer_may_override_values_of_its_material():
+    text = edit(
+        (
+            'thickness = "8 mm"',
+            'thickness = "8 mm"\nconductivity = "0.4 W/(m K)"\nmu = 80\nsorption = [["50 %", "5 %"]]',
+        )
+    )
+    made = parse_wall(text).cladding[0].material
+    assert (made.conductivity, made.mu_dry, made.mu_wet, made.mu_table) == (0.4, 80.0, 80.0, ())
+    assert made.sorption == ((0.5, pytest.approx(0.05 * made.density)),)  # % of the dry mass
+    assert made.density == material("fibre cement").density
+
+
+OWN = """
+[material."my board"]
+density = "1500 kg/m3"
+conductivity = "0.4 W/(m K)"
+specific_heat = "1000 J/(kg K)"
+mu_dry = 100
+mu_wet = 50
+sorption = [["50 %", "20 kg/m3"], ["90 %", "3 %"]]
+free_saturation = "200 kg/m3"
+"""
+
+
+def test_a_material_of_the_users_own_is_read_and_found():
+    wall = parse_wall(edit(('material = "fibre cement"', 'material = "My Board"')) + OWN)
+    made = wall.cladding[0].material
+    assert made.name == "my board" and made.source == "wall file"
+    assert made.sorption == ((0.5, 20.0), (0.9, pytest.approx(45.0)))
+    assert made.max_saturation > made.free_saturation == 200.0
+
+
+def test_an_own_material_of_a_built_in_name_wins_and_is_warned_of():
+    wall = parse_wall(edit() + OWN.replace("my board", "fibre cement"))
+    assert wall.cladding[0].material.density == 1500.0
+    assert any("fibre cement" in text for text in wall.warnings)
+
+
+@pytest.mark.parametrize(
+    ("given", "degrees"),
+    [("north", 0), ("NE", 45), ("east", 90), ("South-West", 225), ("wnw", 292.5), ("270 deg", 270), ("360 deg", 0)],
+)
+def test_orientation_is_a_compass_word_or_an_angle(given, degrees):
+    assert parse_wall(edit(('orientation = "west"', f'orientation = "{given}"'))).orientation == degrees
+
+
+def test_layers_of_one_material_get_names_of_their_own():
+    text = edit(
+        ('name = "lining"', ""),
+        ("[[column]]", '[[backup]]\nmaterial = "gypsum board"\nthickness = "15 mm"\n[[column]]'),
+    )
+    assert [layer.name for layer in parse_wall(text).backup][-2:] == ["Gypsum board", "Gypsum board 2"]
+
+
+def test_depths_left_out_mean_the_depth_of_the_cavity():
+    text = edit(('depths = ["15 mm", "20 mm", "30 mm", "40 mm", "60 mm"]', ""))
+    assert parse_wall(text).depths == (0.03,)
+
+
+def test_building_height_left_out_is_the_top_of_the_wall():
+    assert parse_wall(edit(('building_height = "7 m"\n', ""))).site.building_height == pytest.approx(6.3)
+
+
+def test_a_set_may_have_rails_of_its_own_or_none():
+    text = edit(('name = "joints only"\n', 'name = "joints only"\nrail = []\n'))
+    sets = parse_wall(text).opening_sets
+    assert sets[0].rails == () and sets[1].rails is None
+
+
+def test_the_indoor_climate_takes_one_value_or_twelve():
+    text = edit(('model = "EN 15026"', 'model = "constant"\ntemperature = "21 degC"\nrelative_humidity = "45 %"'))
+    indoor = parse_wall(text).indoor
+    assert indoor.temperature == (pytest.approx(294.15),) and indoor.relative_humidity == (0.45,)
+    twelve = ", ".join(['"20 degC"'] * 12)
+    text = edit(
+        ('model = "EN 15026"', f'model = "monthly"\ntemperature = [{twelve}]\nrelative_humidity = {[0.5] * 12}')
+    )
+    assert len(parse_wall(text).indoor.temperature) == 12
+
+
+# --------------------------------------------------------------------------- doubts
+
+
+def test_shallow_cavities_and_small_vents_are_doubted_with_the_rule():
+    doubts = "\n".join(parse_wall(STARTER).warnings)
+    assert "15 mm is below the 20 mm" in doubts and "20 mm is below" not in doubts
+    assert "'fine mesh'" in doubts and "40 cm2/m" in doubts and "'10 mm slots'" not in doubts
+    assert "DIN 18516-1, from memory" in doubts
+
+
+def test_a_column_without_a_way_through_is_doubted():
+    head = '[[openings.vent]]\nname = "head joint"\nheight = "head"\nkind = "joint"\nslot = "2 mm"\n'
+    doubts = "\n".join(parse_wall(edit((head, ""))).warnings)
+    assert "no opening in the upper half" in doubts
+    base = head.replace("head", "base")
+    doubts = "\n".join(parse_wall(edit((head, ""), (base, ""))).warnings)
+    assert "the cavity is closed" in doubts
+
+
+# --------------------------------------------------------------------------- inputs that vary
+
+
+def test_every_uncertain_input_can_be_changed_and_nothing_else_changes():
+    wall = parse_wall(STARTER)
+    assert set(INPUTS) == set(UNCERTAIN)
+    for name in INPUTS:
+        other = changed(wall, name, 0.123)
+        assert other != wall, name
+        assert changed(wall, name, 0.123) == other
+        assert other.layers == wall.layers and other.columns == wall.columns
+    assert changed(wall, "openings.area_factor", 0.5).opening_sets[0].openings[0].free_area == pytest.approx(0.001)
+    assert changed(wall, "rail.gap_factor", 0.5).rails[0].gap == pytest.approx(0.03)
+    assert changed(wall, "finish.solar_absorptance", 0.2).solar_absorptance == 0.2
+    with pytest.raises(InputError):
+        changed(wall, "site.presure", 1.0)
+
+
+def test_limits_of_the_wall_file_are_those_of_the_criteria():
+    from cavity.risk.limits import LIMITS
+
+    assert set(LimitsSection.model_fields) == set(LIMITS)
+    for name, row in LIMITS.items():
+        leaf = next(part for part in LimitsSection.model_fields[name].metadata if hasattr(part, "read"))
+        assert (leaf.low, leaf.high) == (row.lower, row.upper), name
+        unit = getattr(leaf, "unit", "1")
+        assert unit == {"kg/kg": "1", "d": "day"}.get(row.units, row.units), name
+
+
+# --------------------------------------------------------------------------- schema and lines
+
+
+def test_every_key_of_the_schema_is_described():
+    seen = set()
+
+    def walk(model):
+        if model in seen:
+            return
+        seen.add(model)
+        assert model.__doc__, model
+        for name, field in model.model_fields.items():
+            assert field.description and field.description.endswith((".", ".)")), f"{model.__name__}.{name}"
+            for inner in _models(field.annotation):
+                walk(inner)
+
+    walk(WallFile)
+    assert len(seen) == 20  # sections: a new one is added here, so that the walk is known to reach it
+
+
+def test_every_value_type_says_what_it_expects():
+    for model in {
+        WallFile,
+        *(inner for field in WallFile.model_fields.values() for inner in _models(field.annotation)),
+    }:
+        for name, field in model.model_fields.items():
+            if not list(_models(field.annotation)) and name not in ("construction_water", "uncertain"):
+                assert len(leaf_of(field).describe()) > 8, name
+
+
+def test_lines_are_found_through_comments_strings_and_lists():
+    text = '''# [fake]
+[wall]
+name = "a # b [c]"
+text = """
+[cladding]
+x = 1
+"""
+[[openings]]
+name = "1"
+[[openings.vent]]
+list = [
+  ["a", "b"],
+  ["c"]
+]
+size = 1
+[[openings]]
+[[openings.vent]]
+"quoted key" = 1
+a.b = 2
+'''
+    lines = key_lines(text)
+    assert lines["wall",] == 2 and lines["wall", "name"] == 3 and lines["wall", "text"] == 4
+    assert ("cladding",) not in lines and ("fake",) not in lines
+    assert lines["openings", 0, "vent", 0, "size"] == 15
+    assert lines["openings", 1, "vent", 0, "quoted key"] == 18 and lines["openings", 1, "vent", 0, "a", "b"] == 19
+
+
+def test_a_key_is_shown_with_list_positions_from_one():
+    assert dotted(("openings", 0, "vent", 1, "height")) == "openings[1].vent[2].height"
+    assert dotted(("material", "my board", "mu")) == 'material."my board".mu'
