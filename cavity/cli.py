@@ -82,7 +82,7 @@ def new(file: str, force: bool) -> None:
 
 @main.command()
 @click.argument("name", required=False)
-@click.option("--group", help="Only this group: cladding, membrane, sheathing, insulation, masonry, timber, lining.")
+@click.option("--group", help="Only this group, such as cladding or membrane; left out: all.")
 def materials(name: str | None, group: str | None) -> None:
     """List the built-in materials, or all values of the material NAME."""
     from rich.console import Console

@@ -125,7 +125,7 @@ def material_detail(name: str) -> RenderableType:
     if not row.sd and not row.sd_table:
         add("mu dry / wet", f"{_number(row.mu_dry)} / {_number(row.mu_wet)}")
         if row.mu_table:
-            add("mu by humidity", "   ".join(f"{100 * h:.3g} %: {value:.3g}" for h, value in row.mu_table))
+            add("mu by humidity", "   ".join(f"{100 * h:.3g} %: {_number(value)}" for h, value in row.mu_table))
     if row.sorption:
         add("sorption", "   ".join(f"{100 * h:.3g} %: {water:.3g} kg/m3" for h, water in row.sorption))
         add("free saturation", f"{row.free_saturation:.4g} kg/m3")
