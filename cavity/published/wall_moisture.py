@@ -390,26 +390,26 @@ def _left_out() -> tuple[Case, ...]:
             "HAMSTAD 1, insulated roof",
             source=_HAMSTAD.format(1),
             tag=MEMORY,
-            why="not run: the report's five years of hourly surroundings are not at hand",
+            why="The report's five years of hourly surroundings are not at hand",
         ),
         not_run(
             "HAMSTAD 3, lightweight wall with air flow through it",
             source=_HAMSTAD.format(3),
             tag=DOUBTFUL,
-            why="not run: this program lets room air reach one plane of a wall, not flow through its layers; the air "
+            why="This program lets room air reach one plane of a wall, not flow through its layers; the air "
             "permeance is in the report, which is not at hand",
         ),
         not_run(
             "HAMSTAD 4, rain-wetted wall",
             source=_HAMSTAD.format(4),
             tag=DOUBTFUL,
-            why="not run: the report's 120 h of rain and sun are not at hand",
+            why="The report's 120 h of rain and sun are not at hand",
         ),
         not_run(
             "EN 15026 Annex A, the printed bands",
             source="EN 15026:2007 Annex A",
             tag=MEMORY,
-            why="not run: the printed tables are not at hand; the rows above use a reference worked from its functions",
+            why="The printed tables are not at hand; the rows above use a reference worked from its functions",
         ),
     )
 

@@ -165,7 +165,8 @@ def march(
                 status, _, worst = kernel.step(
                     grid, edge, T_new, u_new, W, E, work, flux, runoff, _TOLERANCE, _MOST_UPDATES
                 )
-                if status == 0:
+                # a residual that is not a number compares as small
+                if status == 0 and np.isfinite(T_new).all() and np.isfinite(W + E).all():
                     break
                 step *= 0.5
             else:
