@@ -137,3 +137,136 @@ def climate(
         click.echo(save_weather(weather, save))
     if out:
         click.echo(climate_page.write_climate_page(summary, out))
+
+
+@main.command()
+@click.argument("wallfile", type=click.Path())
+@click.option("--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF).")
+@click.option("--openings", metavar="NAME", help="Set of openings; left out: the first of the wall file.")
+@click.option("--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm"; left out: that of the wall file.')
+@click.option("--column", metavar="NAME", help="Column of the cavity; left out: the first of the wall file.")
+def monthly(wallfile: str, climate: str, openings: str | None, depth: str | None, column: str | None) -> None:
+    """Check a wall by monthly means: condensate and drying (ISO 13788), U-value (ISO 6946), surface mould factor."""
+    from rich.console import Console
+
+    from cavity.climate import read_weather
+    from cavity.climate.listing import notes
+    from cavity.errors import Fault, InputError
+    from cavity.units import parse_quantity
+    from cavity.wall.listing import monthly_lines, monthly_table
+    from cavity.wall.monthly import DIFFERENCES
+    from cavity.wall.monthly import monthly as run
+    from cavity.wallfile import read_wall
+
+    metres = None
+    if depth is not None:
+        try:
+            metres = parse_quantity(depth, "m")
+        except ValueError as error:
+            raise InputError(
+                Fault("--depth", str(error), depth[:80], 'a length such as "30 mm"', "add a unit")
+            ) from None
+        if not 0.001 <= metres <= 0.5:
+            raise InputError(Fault("--depth", "not a possible cavity depth", depth[:80], "1 mm to 500 mm", ""))
+    wall, weather = read_wall(wallfile), read_weather(climate)
+    result = run(wall, weather, opening_set=openings, depth=metres, column=column)
+    chosen = openings or wall.opening_sets[0].name
+    click.echo(f"{wall.name}, openings {chosen!r}, in {weather.attrs['name']}\n")
+    Console(highlight=False).print(monthly_table(result))
+    click.echo("Condensate: change over the month = held at its end.")
+    click.echo()
+    for line in monthly_lines(result):
+        click.echo(line)
+    click.echo("\nWhere the hourly result differs, look here first:")
+    for line in DIFFERENCES:
+        click.echo(f"- {line}")
+    for note in notes(weather):
+        click.echo(f"Note: {note}.")
+    click.echo(f"\n{CAUTION}")
+
+
+@main.command()
+@click.argument("wallfile", type=click.Path())
+@click.option("--openings", metavar="NAME", help="Set of openings; left out: the first.")
+@click.option("--depth", metavar="LENGTH", help='Cavity depth such as "30 mm"; left out: that of the wall file.')
+@click.option("--column", "columns", multiple=True, metavar="NAME", help="Column, may be repeated; left out: all.")
+@click.option("--wind", default="0,2,5", metavar="M/S", help="Wind at roof height, numbers with commas. [m/s]")
+@click.option("--angle", default=0.0, type=float, metavar="DEG", help="Between wind and wall normal. [degree]")
+@click.option("--outdoor", default=10.0, type=float, metavar="C", help="Outdoor air. [degC]")
+@click.option("--indoor", default=20.0, type=float, metavar="C", help="Room air. [degC]")
+@click.option("--sun", metavar="W/M2", help="Sun on the wall, numbers with commas; left out: 0,300,700. [W/m2]")
+@click.option("--cavity", "warm", metavar="C", help="Instead of sun: temperature of the cavity air. [degC]")
+@click.option("--out", type=click.Path(), help="Write a small page (HTML).")
+def airflow(
+    wallfile: str,
+    openings: str | None,
+    depth: str | None,
+    columns: tuple[str, ...],
+    wind: str,
+    angle: float,
+    outdoor: float,
+    indoor: float,
+    sun: str | None,
+    warm: str | None,
+    out: str | None,
+) -> None:
+    """Show flows, air change rates and chokes of the cavity for given wind and sun, without weather."""
+    from rich.console import Console
+
+    from cavity.airflow.steady import difference_sentence, numbers, steady_columns
+    from cavity.climate.listing import table
+    from cavity.constants import ICE_POINT
+    from cavity.errors import Fault, InputError
+    from cavity.report import airflow_page
+    from cavity.units import parse_quantity
+    from cavity.wallfile import read_wall
+
+    wall = read_wall(wallfile)
+    options: dict[str, Any] = {"opening_set": openings, "angle": angle}
+    options |= {"outdoor": outdoor + ICE_POINT, "indoor": indoor + ICE_POINT}
+    if depth is not None:
+        try:
+            options["depth"] = parse_quantity(depth, "m")
+        except ValueError as error:
+            raise InputError(Fault("--depth", str(error), depth, 'a length such as "30 mm"')) from None
+    winds = numbers(wind, "--wind")
+    warmth: dict[str, Any] = {}
+    if warm is not None:
+        warmth["cavity"] = [value + ICE_POINT for value in numbers(warm, "--cavity")]
+    if sun is not None or warm is None:
+        warmth["sun"] = numbers("0,300,700" if sun is None else sun, "--sun")
+    found = steady_columns(wall, columns, wind=winds, **options, **warmth)
+    notes = [difference_sentence(wall, wind=winds, column=found[0].attrs["column"], **options)]
+    console = Console(highlight=False)
+    for ds in found:
+        for title, head, rows in airflow_page.terminal_tables(ds):
+            console.print(table(head, rows, title))
+        for line in airflow_page.sentences(ds):
+            click.echo(line)
+        click.echo()
+    for line in (*notes, *airflow_page.CAUTIONS):
+        click.echo(line)
+    if out:
+        click.echo(airflow_page.write_airflow_page(found, out, notes=notes))
+
+
+@main.command()
+@click.argument("areas", nargs=-1, metavar="[AREA]...")
+@click.option("--report", type=click.Path(), help="Write all cases, with sources, as a page (HTML).")
+@click.option("--short", is_flag=True, help="Leave passed cases out of the tables.")
+def verify(areas: tuple[str, ...], report: str | None, short: bool) -> None:
+    """Run the published cases of AREA (left out: all): expected, computed, deviation. Exit code 1 where one fails."""
+    from rich.console import Console
+
+    from cavity.published import verify as published
+
+    found = published.run(areas)
+    console = Console(highlight=False)
+    for area, cases in found.items():
+        console.print(published.terminal_table(area, cases, every=not short))
+    click.echo(f"\n{published.summary(found)}")
+    if report:
+        click.echo(published.write_verify_page(found, report))
+    bad = published.failed(found)
+    if bad:
+        raise Failure("Outside: " + "; ".join(case.name for case in bad), 1)

@@ -5,13 +5,13 @@ For a quick look and for teaching; the hourly result is `cavity.simulate`. Dry a
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from cavity import variables
 from cavity.airflow.column import ColumnAir, build_column
-from cavity.airflow.pressure import pressure_coefficients, wind_pressure
+from cavity.airflow.pressure import DIFFERENCE_BAND, pressure_coefficients, wind_pressure
 from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 
@@ -167,6 +167,105 @@ def steady_air(
         "building_height": wall.site.building_height,
     }
     return dataset
+
+
+def steady_columns(wall: Wall, columns: Sequence[str] = (), **options: Any) -> list[xr.Dataset]:
+    """Return `steady_air` of several columns.
+
+    Parameters
+    ----------
+    wall : Wall
+        Complete wall.
+    columns : sequence of str
+        Names; none: all columns of the wall.
+    **options
+        As for `steady_air`.
+
+    Returns
+    -------
+    list of xarray.Dataset
+        One per column.
+
+    Raises
+    ------
+    InputError
+        As `steady_air`.
+    """
+    return [steady_air(wall, column=name, **options) for name in (columns or [c.name for c in wall.columns])]
+
+
+def difference_sentence(wall: Wall, *, wind: Sequence[float], **options: Any) -> str:
+    """Return what the least certain input does: air changes of the first column at low, mid and high difference.
+
+    Parameters
+    ----------
+    wall : Wall
+        Complete wall.
+    wind : sequence of float, keyword only
+        The strongest of them is used. [m/s]
+    **options
+        As for `steady_air`, without sun and cavity.
+
+    Returns
+    -------
+    str
+        One sentence for the report.
+    """
+    from dataclasses import replace
+
+    speed = max(wind)
+    if wall.site.pressure_profile:
+        return "Wind drive: the pressure profile of the wall file; its numbers are the user's."
+    given = f"Wind drive: pressure coefficient at the base less that at the head {wall.site.pressure_difference:g}"
+    if speed <= 0.0:
+        return f"{given}, a user input; no wind was asked for."
+    rates = []
+    for difference in DIFFERENCE_BAND:
+        site = replace(wall.site, pressure_difference=difference)
+        ds = steady_air(replace(wall, site=site), wind=(speed,), **options)
+        rates.append(f"{float(ds['air_change_rate'].max()):.1f}")
+    low, mid, high = (f"{value:g}" for value in DIFFERENCE_BAND)
+    return (
+        f"{given}, an input without a measured value (low {low}, mid {mid}, high {high}): at {speed:g} m/s without sun "
+        f"these give {rates[0]}, {rates[1]} and {rates[2]} air changes an hour."
+    )
+
+
+def numbers(text: str, option: str) -> tuple[float, ...]:
+    """Read numbers separated by commas, at most twelve.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"0, 2, 5"``.
+    option : str
+        Option it comes from, for the error.
+
+    Returns
+    -------
+    tuple of float
+        In the order given.
+
+    Raises
+    ------
+    InputError
+        If it is anything else.
+    """
+    try:
+        found = tuple(float(part) for part in text.split(","))
+    except ValueError:
+        found = ()
+    if not 0 < len(found) <= 12 or not all(np.isfinite(found)):
+        raise InputError(
+            Fault(
+                option,
+                "not a list of numbers",
+                repr(text),
+                "one to twelve numbers with commas between",
+                "such as 0,2,5",
+            )
+        )
+    return found
 
 
 def _check(what: str, values: Sequence[float] | np.ndarray, low: float, high: float, unit: str) -> None:

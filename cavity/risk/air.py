@@ -74,6 +74,25 @@ def _last(ds: xr.Dataset, name: str, dim: str) -> np.ndarray:
     return array.reshape(-1, array.shape[-1])
 
 
+def pieces(ds: xr.Dataset) -> tuple[tuple[float, float, tuple[int, ...]], ...]:
+    """Return the pieces of the column with one air change rate each, low to high: bottom [m], top [m], segments.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        With `air_change_rate`.
+    """
+    rate = _last(ds, "air_change_rate", "segment")
+    found: list[tuple[float, float, tuple[int, ...]]] = []
+    for s in range(rate.shape[1]):
+        bottom, top = float(ds["segment_bottom"].values[s]), float(ds["segment_top"].values[s])
+        if found and np.array_equal(rate[:, s], rate[:, found[-1][2][-1]]):
+            found[-1] = (found[-1][0], top, (*found[-1][2], s))
+        else:
+            found.append((bottom, top, (s,)))
+    return tuple(found)
+
+
 def compartments(ds: xr.Dataset) -> tuple[Compartment, ...]:
     """Return air change rate and direction of every segment, low to high.
 

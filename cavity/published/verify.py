@@ -1,0 +1,158 @@
+"""The table of published cases, in the terminal and as a page; the airflow brings the gallery of its loss data."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from cavity.errors import Fault, InputError
+from cavity.published.case import Case, areas, run_area
+
+if TYPE_CHECKING:
+    import os
+    from pathlib import Path
+
+HEAD = ("case", "inputs", "source", "known by", "expected", "computed", "unit", "deviation", "outcome")
+
+
+def run(chosen: Sequence[str]) -> dict[str, tuple[Case, ...]]:
+    """Run the cases of the chosen areas; all areas where none is chosen.
+
+    Parameters
+    ----------
+    chosen : sequence of str
+        Names of `areas`.
+
+    Returns
+    -------
+    dict of str to tuple of Case
+        By area.
+
+    Raises
+    ------
+    InputError
+        If an area is not known.
+    """
+    known = areas()
+    for name in chosen:
+        if name not in known:
+            raise InputError(
+                Fault("verify", "no such area", name, ", ".join(known), "choose a listed one, or none for all")
+            )
+    return {name: run_area(name) for name in (chosen or known)}
+
+
+def failed(found: dict[str, tuple[Case, ...]]) -> list[Case]:
+    """Return the strict cases that are outside their range."""
+    return [case for cases in found.values() for case in cases if case.strict and case.outcome == "outside"]
+
+
+def _number(value: float | None) -> str:
+    return "" if value is None else f"{value:.4g}"
+
+
+def row(case: Case) -> tuple[str, ...]:
+    """Return one row of the table as text."""
+    expected = _number(case.expected)
+    if case.expected is None and case.computed is not None:
+        expected = f"{_number(case.lower)} to {_number(case.upper)}"
+    deviation = "" if case.deviation is None else f"{100 * case.deviation:+.2f} %"
+    if case.expected is None and case.outcome == "pass":
+        deviation = "inside"
+    outcome = case.outcome
+    if outcome == "outside" and not case.strict:
+        outcome = "outside (said, not failed)"
+    inputs = f"{case.inputs}. {case.note}" if case.note and case.inputs else case.note or case.inputs
+    return (case.name, inputs, case.source, case.tag, expected, _number(case.computed), case.units, deviation, outcome)
+
+
+def summary(found: dict[str, tuple[Case, ...]]) -> str:
+    """Return in one sentence how many cases pass, are outside or were not run."""
+    counts = Counter(case.outcome for cases in found.values() for case in cases)
+    total = sum(counts.values())
+    bad = len(failed(found))
+    return (
+        f"{counts['pass']} of {total} cases pass, {counts['outside']} are outside ({bad} of them a failure, the others "
+        f"measured or uncertain ranges), {counts['not run']} could not be run."
+    )
+
+
+def terminal_table(area: str, cases: Sequence[Case], *, every: bool) -> Any:
+    """Return a rich table of one area.
+
+    Parameters
+    ----------
+    area : str
+        Its name.
+    cases : sequence of Case
+        Its cases.
+    every : bool, keyword only
+        False: passed cases are left out.
+    """
+    from rich.markup import escape
+    from rich.table import Table
+
+    counts = Counter(case.outcome for case in cases)
+    title = f"{area}: {len(cases)} cases, " + ", ".join(f"{count} {name}" for name, count in sorted(counts.items()))
+    table = Table(title=escape(title), title_justify="left", header_style="bold", box=None, pad_edge=False)
+    for name in ("case", "inputs", "expected", "computed", "unit", "deviation", "outcome"):
+        right = name in ("expected", "computed", "deviation")
+        table.add_column(name, justify="right" if right else "left", overflow="fold", no_wrap=right)
+    for case in cases:
+        if every or case.outcome != "pass":
+            name, inputs, _, _, expected, computed, unit, deviation, outcome = row(case)
+            table.add_row(*(escape(text) for text in (name, inputs, expected, computed, unit, deviation, outcome)))
+    return table
+
+
+def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLike[str]) -> Path:
+    """Write all cases as a page; the airflow area brings the gallery of its loss data.
+
+    Parameters
+    ----------
+    found : dict of str to sequence of Case
+        From `run`.
+    path : path
+        The HTML file.
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    from cavity.report.page import write_page
+
+    parts: list[dict[str, Any]] = []
+    for area, cases in found.items():
+        parts.append(
+            {
+                "nav": area,
+                "heading": f"Published cases: {area}",
+                "table": {"head": HEAD, "rows": [row(c) for c in cases]},
+            }
+        )
+        if area == "airflow":
+            from cavity.published.gallery import loss_figures
+
+            parts.append(
+                {
+                    "nav": "loss data",
+                    "heading": "Loss data of the air path",
+                    "text": ["Every law the airflow uses, beside other published ones where there are any."],
+                    "figures": loss_figures(),
+                }
+            )
+    lead = [
+        summary(found),
+        "Known by: read = the figure was read in the named text; memory = textbook matter, remembered; memory, "
+        "unsure = an order of magnitude only; computed = worked by hand from the source's formula.",
+        "No source at hand gives height, depth, vents, drive and velocity of one cavity together: the flow model is "
+        "verified against exact and handbook cases and laid beside measured ranges, not validated.",
+    ]
+    return write_page(path, "Published cases", lead=lead, parts=parts)

@@ -1,0 +1,262 @@
+"""Quick look at the airflow: rows for the terminal, and a small page; in: Datasets of `steady_air`, one per column."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from cavity.constants import ICE_POINT
+from cavity.risk import air
+
+if TYPE_CHECKING:
+    import os
+    from pathlib import Path
+
+    import xarray as xr
+
+CAUTIONS = (
+    "A steady look at one column for given wind and sun: no weather, no gusts, no heat storage. Results are estimates.",
+    "An open cavity can carry fire and smoke. Barriers, their gaps and the size of vents are decided by local codes "
+    "and licensed practice; do not open or leave out a barrier because of this page.",
+)
+LOSS_HEAD = ("part", "kind", "height m", "share of loss %", "mean loss Pa")
+VENT_HEAD = ("vent", "height m", "kind", "free area mm²/m", "made as")
+_SHOWN = 12  # parts in the terminal: one screen
+
+
+def warmth_name(ds: xr.Dataset) -> str:
+    """Return what the second axis of the matrix is, with its unit as shown."""
+    return "cavity °C" if ds["warmth"].attrs["units"] == "K" else "sun W/m²"
+
+
+def _warmth(ds: xr.Dataset, value: float) -> str:
+    return f"{value - ICE_POINT:g}" if ds["warmth"].attrs["units"] == "K" else f"{value:g}"
+
+
+def flow_head(ds: xr.Dataset) -> tuple[str, ...]:
+    """Return the titles of `flow_rows`."""
+    rates = [f"air changes 1/h, {bottom:.1f}-{top:.1f} m" for bottom, top, _ in air.pieces(ds)]
+    return ("wind m/s", warmth_name(ds), "stack Pa", "wind Pa", *rates, "fastest m/s", "inflow L/(s m)", "top air °C")
+
+
+def flow_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
+    """Return one row for every wind and warmth: drives, air changes by piece, speed, inflow, temperature at the top."""
+    rows = []
+    parts = air.pieces(ds)
+    for i, wind in enumerate(ds["wind"].values):
+        for k, warmth in enumerate(ds["warmth"].values):
+            at = ds.isel(wind=i, warmth=k)
+            speed = at["air_speed"].values
+            fastest = speed[abs(speed).argmax()]
+            flow = at["opening_flow"].values
+            inflow = float(flow[flow > 0.0].sum()) / 1.2 * 1e3  # litres of air of 1.2 kg/m3
+            rows.append(
+                (
+                    f"{wind:g}",
+                    _warmth(ds, float(warmth)),
+                    f"{float(at['stack_pressure']):+.2f}",
+                    f"{float(at['wind_pressure']):+.2f}",
+                    *(f"{float(at['air_change_rate'].values[members[0]]):.1f}" for _, _, members in parts),
+                    _directed(fastest),
+                    f"{inflow:.2f}",
+                    f"{float(at['cavity_temperature'].values[-1]) - ICE_POINT:.1f}",
+                )
+            )
+    return rows
+
+
+def _directed(speed: float) -> str:
+    if abs(speed) < air.NEARLY_STILL:
+        return "still" if speed == 0.0 else f"{abs(speed):.3f} {'↑' if speed > 0.0 else '↓'}"
+    return f"{abs(speed):.2f} {'↑' if speed > 0.0 else '↓'}"
+
+
+def loss_rows(ds: xr.Dataset, most: int = 0) -> list[tuple[str, ...]]:
+    """Return one row for every part of the air path, high to low as on a drawing; `most` > 0: only the largest."""
+    parts = air.losses(ds)
+    if most and len(parts) > most:
+        kept = sorted(parts, key=lambda part: -part.share)[:most]
+        parts = tuple(part for part in parts if part in kept)
+    return [
+        (part.name, part.kind, f"{part.height:.2f}", f"{100 * part.share:.1f}", f"{part.mean:.3f}")
+        for part in reversed(parts)
+    ]
+
+
+def vent_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
+    """Return the vent schedule, high to low as on a drawing."""
+    return [
+        (vent.name, f"{vent.height:.2f}", vent.kind, f"{vent.area:.0f}", vent.make_up)
+        for vent in reversed(air.vent_schedule(ds))
+    ]
+
+
+def sentences(ds: xr.Dataset) -> list[str]:
+    """Return what the column comes to, in plain sentences."""
+    total = 1e6 * float(ds["opening_area"].values.sum())
+    said = [air.choke_sentence(ds)]
+    still = air.still_sentence(ds)
+    if still:
+        said.append(still)
+    said.append(
+        f"Free vent area {total:.0f} mm² per metre of wall: a layer that ISO 6946 calls {ds.attrs['iso6946_class']}."
+    )
+    return said
+
+
+def terminal_tables(ds: xr.Dataset) -> list[tuple[str, tuple[str, ...], list[tuple[str, ...]]]]:
+    """Return (title, head, rows) of the tables of one column."""
+    name = f"{ds.attrs['column']}, {ds.attrs['column_bottom']:.2f} to {ds.attrs['column_top']:.2f} m"
+    losses = loss_rows(ds, _SHOWN)
+    more = f" (the {_SHOWN} largest of {ds.sizes['part']})" if ds.sizes["part"] > _SHOWN else ""
+    return [
+        (f"Column {name}", flow_head(ds), flow_rows(ds)),
+        (f"Where the pressure is lost{more}", LOSS_HEAD, losses),
+        ("Vent schedule", VENT_HEAD, vent_rows(ds)),
+    ]
+
+
+def rate_figure(ds: xr.Dataset) -> Any:
+    """Return air changes against wind, one line for every warmth, one panel for every piece of the column."""
+    from plotly.subplots import make_subplots
+
+    from cavity.report.palette import LIGHT, style
+
+    parts = air.pieces(ds)
+    titles = [f"{bottom:.2f} to {top:.2f} m" for bottom, top, _ in parts]
+    figure = make_subplots(
+        rows=1, cols=len(parts), shared_yaxes=True, subplot_titles=titles if len(parts) > 1 else None
+    )
+    colours = (LIGHT["air"], LIGHT["stack"], LIGHT["temperature"], LIGHT["humidity"], LIGHT["accent"])
+    dashes = ("solid", "dash", "dot", "dashdot", "longdash")
+    for column, (_, _, members) in enumerate(parts, start=1):
+        for k, warmth in enumerate(ds["warmth"].values):
+            name = f"{warmth_name(ds).split()[0]} {_warmth(ds, float(warmth))} {warmth_name(ds).split()[1]}"
+            figure.add_scatter(
+                x=ds["wind"].values.tolist(),
+                y=ds["air_change_rate"].values[:, k, members[0]].tolist(),
+                mode="lines+markers",
+                name=name,
+                legendgroup=name,
+                showlegend=column == 1,
+                line={"color": colours[k % 5], "dash": dashes[k % 5]},
+                hovertemplate="%{x:g} m/s: %{y:.1f} 1/h<extra>" + name + "</extra>",
+                row=1,
+                col=column,
+            )
+        figure.update_xaxes(title_text="Wind at the roof [m/s]", row=1, col=column)
+    figure.update_yaxes(title_text="Air change rate [1/h]", rangemode="tozero", row=1, col=1)
+    figure.update_layout(**style())
+    return figure
+
+
+def loss_figure(ds: xr.Dataset) -> Any:
+    """Return the share of the pressure lost at every part, drawn at its height."""
+    import plotly.graph_objects as go
+
+    from cavity.report.figures import plain
+    from cavity.report.palette import LIGHT, style
+
+    colour = {"rail": LIGHT["stack"], "barrier": LIGHT["fail"], "channel": LIGHT["muted"]}
+    parts = air.losses(ds)
+    figure = go.Figure()
+    names = {"rail": "rail gap", "barrier": "barrier", "channel": "friction in the cavity"}
+    for kind in dict.fromkeys(part.kind if part.kind in names else "vent" for part in parts):
+        mine = [p for p in parts if (p.kind if p.kind in names else "vent") == kind]
+        figure.add_bar(
+            y=[p.height for p in mine],
+            x=[100 * p.share for p in mine],
+            width=0.015 * max(ds.attrs["column_top"] - ds.attrs["column_bottom"], 0.5),
+            orientation="h",
+            name=names.get(kind, "vent"),
+            marker={"color": colour.get(kind, LIGHT["air"])},
+            customdata=[[plain(p.name), p.mean] for p in mine],
+            hovertemplate="%{customdata[0]}: %{x:.1f} %, mean %{customdata[1]:.3f} Pa<extra></extra>",
+        )
+    span = ds.attrs["column_top"] - ds.attrs["column_bottom"]
+    figure.update_layout(
+        **style(
+            height=420,
+            barmode="overlay",
+            xaxis={"title": {"text": "Share of the pressure lost [%]"}, "rangemode": "tozero"},
+            yaxis={
+                "title": {"text": "Height above the base of the wall [m]"},
+                "range": [ds.attrs["column_bottom"] - 0.04 * span, ds.attrs["column_top"] + 0.04 * span],
+            },
+        )
+    )
+    return figure
+
+
+def write_airflow_page(
+    columns: Sequence[xr.Dataset], path: str | os.PathLike[str], *, notes: Sequence[str] = ()
+) -> Path:
+    """Write the page of a quick look.
+
+    Parameters
+    ----------
+    columns : sequence of xarray.Dataset
+        Of `airflow.steady_air`, one per column, for one wall, set of openings and depth.
+    path : path
+        The HTML file.
+    notes : sequence of str
+        Further assumptions to state, such as the band of the wind difference.
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    from cavity.report.page import write_page
+
+    first = columns[0]
+    lead = [
+        f"{first.attrs['wall_name']}{' (invented)' if first.attrs['wall_invented'] else ''}; "
+        f"openings {first.attrs['opening_set']}; cavity {1e3 * first.attrs['depth']:g} mm deep; outdoors "
+        f"{first.attrs['temperature_outdoor'] - ICE_POINT:g} °C, room "
+        f"{first.attrs['temperature_indoor'] - ICE_POINT:g} °C, wind {first.attrs['wind_angle']:g}° off the normal."
+    ]
+    parts: list[dict[str, Any]] = []
+    for number, ds in enumerate(columns):
+        tables = terminal_tables(ds)
+        parts.append(
+            {
+                "nav": str(ds.attrs["column"]),
+                "heading": tables[0][0],
+                "text": sentences(ds),
+                "figures": [
+                    {
+                        "id": f"rate-{number}",
+                        "title": "Air changes by wind and warmth",
+                        "caption": "Steady flow; the rate counts upward and downward flow alike.",
+                        "figure": rate_figure(ds),
+                    },
+                    {
+                        "id": f"loss-{number}",
+                        "title": "Where the pressure is lost",
+                        "caption": "Each part at its height, summed over all winds and warmths shown. The longest bar "
+                        "is the part to open first; widening any other changes little.",
+                        "figure": loss_figure(ds),
+                    },
+                ],
+                "table": {"caption": "Every wind and warmth", "head": tables[0][1], "rows": tables[0][2]},
+            }
+        )
+        parts.append(
+            {
+                "heading": f"Vents and parts: {ds.attrs['column']}",
+                "table": {"caption": "Vent schedule", "head": VENT_HEAD, "rows": vent_rows(ds)},
+                "question": "Pressure lost at every part",
+                "answer": [
+                    f"{name} ({kind}, {height} m): {share} %, mean {mean} Pa"
+                    for name, kind, height, share, mean in loss_rows(ds)
+                ],
+            }
+        )
+    parts.append({"heading": "What this rests on", "text": [*notes]})
+    return write_page(path, f"Airflow: {first.attrs['wall_name']}", lead=lead, caution=CAUTIONS, parts=parts)
