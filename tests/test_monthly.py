@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import dataclasses
+from pathlib import Path
 
 import numpy as np
 import pytest
 import xarray as xr
+from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cavity.cli import main
+from cavity.climate import read_weather
 from cavity.wall import indoor, monthly
 from cavity.wall.saturation import saturation_pressure
+from cavity.wallfile import read_wall
 from cavity.wallfile.model import Cavity, Column, Indoor, Layer, Material, Opening, OpeningSet, Wall
 
 # Monthly set recalled from the informative example of ISO 13788, from memory (medium)
@@ -287,3 +292,65 @@ def test_a_membrane_that_changes_counts_at_50_percent_and_a_mu_table_at_25():
         board, material=dataclasses.replace(board.material, mu_table=((0.1, 100.0), (0.3, 50.0), (0.9, 5.0)))
     )
     assert monthly._part(board)[2] == pytest.approx(0.01 * 100 * 0.5**0.75, rel=1e-6)
+
+
+def test_rails_are_checked_against_the_dew_point_of_room_air():
+    metal = 50.0 * 0.0015 / 0.6 / 0.10  # W/(m2 K), steel 1.5 mm through 100 mm every 600 mm
+    bridged = dataclasses.replace(
+        wall(0.01),
+        backup=(layer("insulation", 0.10, 0.035, 1.0, rail_conductance=metal), layer("board", 0.018, 0.13, 50.0)),
+        indoor=Indoor(model="ISO 13788", humidity_class=4),
+    )
+    found = monthly.monthly(bridged, weather())
+    # strip 76 mm: metal 9.868, insulation 0.35 W/(m2 K): R 0.09786; factor (0.13 + 0.09786) / (0.22786 + 0.26846)
+    factor = 0.22786 / (0.22786 + 0.018 / 0.13 + 0.13)
+    note = next(text for text in found.notes if "rails through insulation meet board" in text)
+    assert f"{factor:.2f}" in note
+    cold = found.temperature_outdoor + factor * (found.temperature_indoor - found.temperature_outdoor)
+    wet = int((saturation_pressure(cold) < found.vapour_pressure_indoor).sum())
+    assert 0 < wet < 12 and f"in {wet} months" in note
+
+
+# ------------------------------------------------------------------------------------------------ command line
+def run_command(*arguments, expect=0):
+    result = CliRunner().invoke(main, ["monthly", *arguments], env={"COLUMNS": "110", "NO_COLOR": "1"})
+    assert result.exit_code == expect, result.output
+    assert "Traceback" not in result.output
+    return result.output
+
+
+@pytest.fixture(scope="module")
+def starter_wall(tmp_path_factory):
+    path = tmp_path_factory.mktemp("walls") / "wall.toml"
+    assert CliRunner().invoke(main, ["new", str(path)]).exit_code == 0
+    return str(path)
+
+
+CLIMATES = Path(__file__).parents[1] / "climates"
+
+
+def test_the_command_prints_months_findings_and_cautions(starter_wall):
+    text = run_command(starter_wall, "--climate", str(CLIMATES / "cold_humid.epw"), "--depth", "30 mm")
+    for word in ("Jan", "Dec", "f_Rsi", "U-value", "well ventilated", "no such place exists", "licensed practice"):
+        assert word in text
+    # the table agrees with the function it prints
+    result = monthly.monthly(read_wall(starter_wall), read_weather(CLIMATES / "cold_humid.epw"), depth=0.03)
+    assert f"Condensate reaches {1000 * result.year.peak:.0f} g/m2" in text
+    row, plane = np.unravel_index(int(np.argmax(result.year.accumulated)), result.year.accumulated.shape)
+    assert (
+        f"= {1000 * result.year.accumulated[row, plane]:.0f}" in text and result.planes[plane].split(" | ")[0] in text
+    )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("--depth", "30"), "has no unit"),
+        (("--depth", "3 m"), "not a possible cavity depth"),
+        (("--openings", "none of these"), "there is none of this name"),
+        (("--column", "none of these"), "there is none of this name"),
+    ],
+)
+def test_the_command_refuses_what_it_cannot_use(starter_wall, arguments, says):
+    text = run_command(starter_wall, "--climate", str(CLIMATES / "cold_humid.epw"), *arguments, expect=2)
+    assert says in text and "expected" in text

@@ -356,7 +356,12 @@ def monthly(
         factor,
         needed,
         found,
-        _notes(names, year, factor, needed, found),
+        (
+            *_notes(names, year, factor, needed, found),
+            *_rail_notes(
+                uvalue.rail_spots(wall, opening_set=opening_set, depth=depth, column=column), cold, warm, inside
+            ),
+        ),
     )
 
 
@@ -424,3 +429,23 @@ def _notes(
     elif found.ventilation_class == "slightly ventilated":
         notes.append("The cavity is slightly ventilated; it is counted as an unventilated air layer here.")
     return (*notes, *found.notes)
+
+
+def _rail_notes(
+    spots: tuple[tuple[str, str, float], ...],
+    cold: NDArray[np.float64],
+    warm: NDArray[np.float64],
+    inside: NDArray[np.float64],
+) -> list[str]:
+    """Dew-point check where rails end: months in which room air that got there would condense."""
+    found = []
+    for layer, behind, factor in spots:
+        months = int((cold + factor * (warm - cold) < dew_point(inside)).sum())
+        verdict = (
+            f"in {months} months room air that reaches it would condense" if months else "room air does not condense"
+        )
+        found.append(
+            f"Where the rails through {layer} meet {behind} the temperature factor is about {factor:.2f} (own estimate "
+            f"after the ASHRAE zone method): {verdict}."
+        )
+    return found
