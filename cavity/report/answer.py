@@ -10,10 +10,10 @@ import numpy as np
 from cavity.report import display, series
 
 CAUTIONS = (
-    "These figures advise; they approve nothing. A cavity that is open over several storeys can carry fire: barriers and "
-    "closures follow the local building code and a licensed designer, whatever they cost in ventilation.",
-    "Structure, fixings, mould and health, and electrical work in a damp wall need their own competent check. One year of "
-    "hourly weather is not the worst year, and workmanship decides as much as the drawing.",
+    "These figures advise; they approve nothing. A cavity that is open over several storeys can carry fire: barriers "
+    "and closures follow the local building code and a licensed designer, whatever they cost in ventilation.",
+    "Structure, fixings, mould and health, and electrical work in a damp wall need their own competent check. One year "
+    "of hourly weather is not the worst year, and workmanship decides as much as the drawing.",
 )
 
 _WORD = {"pass": "meets all", "watch": "watch", "fail": "fails"}
@@ -169,8 +169,11 @@ def matrix(cases: Sequence[Any], depths: Sequence[float]) -> list[dict[str, Any]
             "case": index,
             "status": status(case),
             "word": _WORD[status(case)],
+            "number": value_text(worst(case.findings)) if case.findings else "–",
+            "limit": display.number(float(worst(case.findings).limit)) if case.findings else "–",
+            "title": worst(case.findings).title if case.findings else "no criterion was judged",
             "what": what(case),
-            "rate": f"{display.number(rate, 2)} air changes/h",
+            "rate": f"{display.number(rate, 2)} /h",
             "depth": display.quantity(float(case.depth), "m"),
         }
     made = []
@@ -182,5 +185,5 @@ def matrix(cases: Sequence[Any], depths: Sequence[float]) -> list[dict[str, Any]
 
 def facing_text(degrees: float) -> str:
     """Return a direction as compass name and degrees."""
-    names = "north north-east east south-east south south-west west north-west".split()
+    names = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
     return f"{names[round(degrees / 45.0) % 8]} ({degrees:g}°)"

@@ -78,7 +78,7 @@ def pound_units() -> dict[str, list[Any]]:
 
 
 def number(value: float, digits: int = 3) -> str:
-    """Return `value` to `digits` significant digits, without an exponent for everyday sizes, thousands set apart."""
+    """Return `value` to `digits` significant digits, no idle zeros, thousands set apart, powers only for odd sizes."""
     if value is None or math.isnan(value):
         return "–"
     if math.isinf(value):
@@ -92,6 +92,8 @@ def number(value: float, digits: int = 3) -> str:
         return f"{mantissa} × 10{sign}{str(abs(int(power))).translate(str.maketrans('0123456789', '⁰¹²³⁴⁵⁶⁷⁸⁹'))}"
     decimals = max(0, digits - 1 - size)
     text = f"{value:,.{decimals}f}".replace(",", "\u202f")
+    if decimals:
+        text = text.rstrip("0").rstrip(".")
     return text.replace("-", "−")
 
 

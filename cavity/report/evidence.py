@@ -132,10 +132,14 @@ def inputs(ds: Any) -> list[dict[str, Any]]:
     for item in wall.get("rails") or []:
         gap, bay = display.quantity(item.get("gap"), "m"), display.quantity(item.get("bay"), "m")
         count = len(item.get("heights") or [])
-        rows.append((item.get("name", "rail"), tuple(f"{count} ×, gap {g} a {b} bay" for g, b in zip(gap, bay, strict=True))))
+        rows.append(
+            (item.get("name", "rail"), tuple(f"{count} ×, gap {g} a {b} bay" for g, b in zip(gap, bay, strict=True)))
+        )
     for item in wall.get("barriers") or []:
         height, area = display.quantity(item.get("height"), "height"), display.quantity(item.get("free_area"), "area")
-        rows.append((item.get("name", "barrier"), tuple(f"at {h}, {a} left open" for h, a in zip(height, area, strict=True))))
+        rows.append(
+            (item.get("name", "barrier"), tuple(f"at {h}, {a} left open" for h, a in zip(height, area, strict=True)))
+        )
     for item in wall.get("columns") or []:
         low, high = display.quantity(item.get("bottom"), "height"), display.quantity(item.get("top"), "height")
         rows.append((f"column {item.get('name', '')}", tuple(f"{a} to {b}" for a, b in zip(low, high, strict=True))))
@@ -158,7 +162,9 @@ def layers(ds: Any) -> list[dict[str, Any]]:
             return display.quantity(float(value), unit) if value is not None else ("–", "–")
 
         if item.get("sd") is not None:
-            vapour = tuple(f"s_d {text}" if n == 0 else text for n, text in enumerate(display.quantity(item["sd"], "s_d")))
+            vapour = tuple(
+                f"s_d {text}" if n == 0 else text for n, text in enumerate(display.quantity(item["sd"], "s_d"))
+            )
         elif item.get("sd_table"):
             low, high = (float(f([pair[1] for pair in item["sd_table"]])) for f in (min, max))
             vapour = (f"s_d {display.number(low)} to {display.number(high)} m",) * 2
@@ -279,7 +285,10 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
         ("Largest water balance error", f"{display.number(water, 2)} of the water that passed (limit 10⁻⁶)"),
         ("Largest energy balance error", f"{display.number(energy, 2)} of the heat that passed (limit 10⁻⁴)"),
         ("Solver steps a case", f"{min(steps)} to {max(steps)}"),
-        ("Hours", "values stand at the start of the hour, local standard time, no daylight saving; means over the hour"),
+        (
+            "Hours",
+            "values stand at the start of the hour, local standard time, no daylight saving; means over the hour",
+        ),
     ]
     return rows
 

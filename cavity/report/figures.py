@@ -31,12 +31,15 @@ def _line(colour: str, width: float = 1.4, dash: str = "solid") -> dict[str, Any
     return {"color": LIGHT[colour], "width": width, "dash": dash}
 
 
-def _limit(value: float, text: str, colour: str = "muted") -> tuple[dict[str, Any], dict[str, Any]]:
-    """Return the shape and the label of a horizontal limit line."""
+def _limit(
+    value: float, text: str, colour: str = "muted", *, beside: bool = False
+) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Return the shape and the label of a horizontal limit line; the label on the line or beside the frame."""
     shape = {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": value, "y1": value,
              "line": {"color": LIGHT[colour], "width": 1.2, "dash": "dash"}}  # fmt: skip
-    label = {"xref": "paper", "x": 1, "y": value, "text": text, "showarrow": False, "xanchor": "right",
-             "yanchor": "bottom", "font": {"size": 10.5, "color": LIGHT[colour]}}  # fmt: skip
+    label = {"xref": "paper", "x": 1, "y": value, "text": text, "showarrow": False,
+             "xanchor": "left" if beside else "right", "yanchor": "middle" if beside else "bottom",
+             "font": {"size": 10.5, "color": LIGHT[colour]}}  # fmt: skip
     return shape, label
 
 
@@ -103,7 +106,7 @@ def profile(ds: Any, *, segment: int, hour: int = 0) -> go.Figure:
     for name, left, right, kind in layer_bands(ds):
         if kind == "membrane":
             shapes.append({"type": "line", "x0": left, "x1": left, "yref": "paper", "y0": 0, "y1": 1,
-                           "layer": "below", "line": {"color": LIGHT["muted"], "width": 1, "dash": "dashdot"}})  # fmt: skip
+                           "layer": "below", "line": _line("muted", 1, "dashdot")})  # fmt: skip
         else:
             colour = LIGHT["sheet"] if kind == "cavity" else LIGHT["zone"]
             shapes.append({"type": "rect", "x0": left, "x1": right, "yref": "paper", "y0": 0, "y1": 1,
@@ -117,7 +120,8 @@ def profile(ds: Any, *, segment: int, hour: int = 0) -> go.Figure:
          "marker": {"size": 6, "symbol": "circle"}, "hovertemplate": hover + " °C<extra>temperature</extra>"},
         {**common, "y": dew[:, hour], "name": "Dew point", "line": _line("dew_point", 2.0, "dash"),
          "marker": {"size": 6, "symbol": "diamond"}, "hovertemplate": hover + " °C<extra>dew point</extra>"},
-        {**common, "y": humid[:, hour], "name": "Relative humidity", "yaxis": "y2", "line": _line("humidity", 1.8, "dot"),
+        {**common, "y": humid[:, hour], "name": "Relative humidity", "yaxis": "y2",
+         "line": _line("humidity", 1.8, "dot"),
          "marker": {"size": 6, "symbol": "square"}, "hovertemplate": hover + " %<extra>humidity</extra>"},
     ]  # fmt: skip
     pad = 0.04 * (high - low)
@@ -129,8 +133,8 @@ def profile(ds: Any, *, segment: int, hour: int = 0) -> go.Figure:
             xaxis={"title": {"text": "Distance from the outer face [mm]"}, "range": [at[0], at[-1]], "anchor": "y2",
                    "showgrid": False},
             yaxis={"title": {"text": "Temperature [°C]"}, "range": [low - pad, high + pad], "domain": [0.38, 1.0]},
-            yaxis2={"title": {"text": display.axis_title("relative_humidity")}, "range": [0, 104], "domain": [0.0, 0.31],
-                    "dtick": 20},
+            yaxis2={"title": {"text": display.axis_title("relative_humidity")}, "range": [0, 104],
+                    "domain": [0.0, 0.31], "dtick": 20},
         ),
     )  # fmt: skip
 
@@ -142,7 +146,8 @@ def duration(ds: Any) -> go.Figure:
     shape, label = _limit(max(median, 1e-3), f"median {display.number(median)} 1/h", "air")
     label["y"] = np.log10(max(median, 1e-3))
     traces = [{"type": "scatter", "x": share, "y": np.maximum(rate, 1e-2), "mode": "lines", "name": "whole column",
-               "line": _line("air", 2.2), "hovertemplate": "%{y:.3~g} 1/h in %{x:.0f} % of hours<extra></extra>"}]  # fmt: skip
+               "line": _line("air", 2.2),
+               "hovertemplate": "%{y:.3~g} 1/h in %{x:.0f} % of hours<extra></extra>"}]  # fmt: skip
     per_segment = np.asarray(ds["air_change_rate"].values, float)
     spread = bool(np.ptp(per_segment, axis=1).mean() > 0.02 * max(per_segment.mean(), 1e-9))
     for index, name in enumerate(ds["segment"].values if spread else []):
@@ -195,30 +200,34 @@ def rose(ds: Any) -> go.Figure:
     for index, upper in enumerate(series.ROSE_CLASSES):
         text = f"over {low:g} 1/h" if np.isinf(upper) else f"{low:g} to {upper:g} 1/h"
         traces.append({
-            "type": "barpolar", "r": hours[index], "theta": names, "name": text,
+            "type": "barpolar", "r": hours[index], "theta": np.arange(16) * 22.5, "customdata": names, "name": text,
             "marker": {"color": colours[index][1], "line": {"color": LIGHT["paper"], "width": 0.5}},
-            "hovertemplate": f"%{{theta}}, {text}: %{{r:.0f}} h<extra></extra>",
+            "hovertemplate": f"%{{customdata}}, {text}: %{{r:.0f}} h<extra></extra>",
         })  # fmt: skip
         low = upper
     facing = float(ds.attrs.get("orientation", 0.0)) / 22.5
     total = float(hours.sum(axis=0).max())
+    total = 1.1 * float(hours.sum(axis=0).max())
+    facing = float(ds.attrs.get("orientation", 0.0))
     traces.append({
-        "type": "scatterpolar", "r": [0.0, 1.08 * total], "theta": [facing * 22.5] * 2, "thetaunit": "degrees",
-        "mode": "lines+markers", "line": _line("fail", 2, "dot"), "marker": {"symbol": "triangle-up", "size": [0, 11]},
-        "name": "wall faces", "subplot": "polar2", "hoverinfo": "skip",
+        "type": "scatterpolar", "r": [0.0, total], "theta": [facing, facing], "mode": "lines+markers",
+        "line": _line("fail", 2.4, "dot"), "marker": {"symbol": "diamond", "size": [0, 10]},
+        "name": "the wall faces here",
+        "hoverinfo": "skip",
     })  # fmt: skip
-    ring = {"range": [0, 1.1 * total], "angle": 90, "tickfont": {"size": 10}, "gridcolor": LIGHT["grid"]}
-    turn = {"direction": "clockwise", "rotation": 90, "gridcolor": LIGHT["grid"], "linecolor": LIGHT["rule"]}
     return _figure(
         traces,
         style(
             height=380,
             margin={"l": 40, "r": 40, "t": 30, "b": 30},
             legend={"orientation": "v", "x": 1.02, "y": 1, "yanchor": "top", "xanchor": "left"},
-            polar={"bgcolor": "rgba(0,0,0,0)", "radialaxis": {**ring, "title": {"text": "hours"}},
-                   "angularaxis": {**turn, "type": "category", "categoryarray": names, "period": 16}},
-            polar2={"bgcolor": "rgba(0,0,0,0)", "radialaxis": {**ring, "visible": False},
-                    "angularaxis": {**turn, "visible": False}},
+            polar={
+                "bgcolor": "rgba(0,0,0,0)",
+                "radialaxis": {"range": [0, total], "angle": 0, "tickangle": 0, "tickfont": {"size": 10}, "nticks": 5,
+                               "gridcolor": LIGHT["grid"], "linecolor": LIGHT["rule"], "title": {"text": "hours"}},
+                "angularaxis": {"direction": "clockwise", "rotation": 90, "tickvals": list(np.arange(16) * 22.5),
+                                "ticktext": names, "gridcolor": LIGHT["grid"], "linecolor": LIGHT["rule"]},
+            },
         ),
     )  # fmt: skip
 
@@ -262,7 +271,7 @@ def critical(ds: Any, *, segment: int, face: int) -> go.Figure:
     """Relative humidity at one place over the year, hourly and as a 30-day running mean, with the usual limits."""
     humid = display.show("relative_humidity", ds["relative_humidity"].values[:, segment, face])
     time = _clock(ds)
-    shapes, labels = zip(*(_limit(value, f"{value} %", "muted") for value in (80, 90, 95)), strict=True)
+    shapes, labels = zip(*(_limit(value, f" {value} %", beside=True) for value in (80, 90, 95)), strict=True)
     hover = "%{x|%-d %b, %H:00}: %{y:.1f} %<extra></extra>"
     traces = [
         {"type": "scatter", "x": time, "y": humid, "mode": "lines", "name": "hourly",
@@ -276,8 +285,12 @@ def critical(ds: Any, *, segment: int, face: int) -> go.Figure:
         style(
             shapes=list(shapes),
             annotations=list(labels),
+            margin={"r": 46},
             xaxis=_CONFIG_TIME,
-            yaxis={"title": {"text": display.axis_title("relative_humidity")}, "range": [min(35, humid.min() - 2), 103]},
+            yaxis={
+                "title": {"text": display.axis_title("relative_humidity")},
+                "range": [min(35, humid.min() - 2), 103],
+            },
         ),
     )
 
@@ -309,7 +322,10 @@ def humid_warm(ds: Any, *, segment: int, face: int) -> go.Figure:
         style(
             height=380,
             xaxis={"title": {"text": display.axis_title("temperature")}},
-            yaxis={"title": {"text": display.axis_title("relative_humidity")}, "range": [min(30, humid.min() - 2), 103]},
+            yaxis={
+                "title": {"text": display.axis_title("relative_humidity")},
+                "range": [min(30, humid.min() - 2), 103],
+            },
         ),
     )
 
@@ -376,7 +392,9 @@ def years(ds: Any, *, segment: int) -> go.Figure:
              "hovertemplate": "%{x}: %{y:.3f} kg/m²<extra></extra>"}  # fmt: skip
     return _figure(
         [trace],
-        style(yaxis={"title": {"text": "Water in the wall [kg/m²]"}, "rangemode": "tozero"}, xaxis={"type": "category"}),
+        style(
+            yaxis={"title": {"text": "Water in the wall [kg/m²]"}, "rangemode": "tozero"}, xaxis={"type": "category"}
+        ),
     )
 
 
@@ -389,8 +407,9 @@ def drying(ds: Any, *, segment: int) -> go.Figure:
                   "text": "no wetting above 1 g/m² within a week"}]  # fmt: skip
     else:
         days, above, moment = found
-        traces = [{"type": "scatter", "mode": "lines", "x": days, "y": above * 1e3, "name": "water above the level before",
-                   "line": _line("film", 2), "hovertemplate": "day %{x:.1f}: %{y:.0f} g/m²<extra></extra>"}]  # fmt: skip
+        traces = [{"type": "scatter", "mode": "lines", "x": days, "y": above * 1e3,
+                   "name": "water above the level before", "line": _line("film", 2),
+                   "hovertemplate": "day %{x:.1f}: %{y:.0f} g/m²<extra></extra>"}]  # fmt: skip
         when = moment.astype("datetime64[h]").item()
         notes = [{"xref": "paper", "yref": "paper", "x": 1, "y": 1, "xanchor": "right", "yanchor": "top",
                   "text": f"wettest on {when.day} {series.MONTHS[when.month - 1]}", "showarrow": False,
@@ -409,10 +428,11 @@ def balance(ds: Any, *, segment: int) -> go.Figure:
     """Water balance of the last year: what wets to the right, what dries to the left."""
     rows = series.balance(ds, segment)
     values = [row[1] for row in rows]
-    colours = [LIGHT["muted" if row[0].startswith("Stored") else "film" if row[1] >= 0 else "stack"] for row in rows]
+    colours = [LIGHT["muted" if name == "stored" else "film" if value >= 0 else "stack"] for name, value in rows]
     trace = {"type": "bar", "orientation": "h", "x": values, "y": [row[0] for row in rows], "width": 0.62,
              "marker": {"color": colours}, "text": [display.number(value) for value in values],
-             "textposition": "outside", "cliponaxis": False, "hovertemplate": "%{y}: %{x:.3f} kg/m²<extra></extra>"}  # fmt: skip
+             "textposition": "outside", "cliponaxis": False,
+             "hovertemplate": "%{y}: %{x:.3f} kg/m²<extra></extra>"}  # fmt: skip
     span = 1.25 * max(1e-6, *(abs(value) for value in values))
     return _figure(
         [trace],
@@ -431,7 +451,9 @@ def losses(ds: Any) -> go.Figure:
     share = 100.0 * lost[total > 0].sum(axis=0) / max(float(total.sum()), 1e-12)
     heights = [f"{float(height):.2g} m" for height in ds["part_height"].values]
     names = [f"{plain(name)} ({height})" for name, height in zip(ds["part"].values, heights, strict=True)]
-    colours = [LIGHT["air" if str(kind) in {"opening", "rail", "barrier"} else "rain"] for kind in ds["part_kind"].values]
+    colours = [
+        LIGHT["air" if str(kind) in {"opening", "rail", "barrier"} else "rain"] for kind in ds["part_kind"].values
+    ]
     trace = {"type": "bar", "orientation": "h", "x": share, "y": names, "marker": {"color": colours}, "width": 0.62,
              "text": [f"{value:.0f} %" for value in share], "textposition": "outside", "cliponaxis": False,
              "hovertemplate": "%{y}: %{x:.1f} % of the pressure<extra></extra>"}  # fmt: skip
@@ -439,7 +461,10 @@ def losses(ds: Any) -> go.Figure:
         [trace],
         style(
             height=max(240, 90 + 26 * len(names)),
-            xaxis={"title": {"text": "Share of the driving pressure lost [%]"}, "range": [0, max(10.0, 1.18 * share.max())]},
+            xaxis={
+                "title": {"text": "Share of the driving pressure lost [%]"},
+                "range": [0, max(10.0, 1.18 * share.max())],
+            },
             yaxis={"showgrid": False, "ticks": ""},
         ),
     )
@@ -450,7 +475,8 @@ def mould(ds: Any, *, segment: int, face: int) -> go.Figure:
     index = series.mould(ds, segment)[:, face]
     shape, label = _limit(3.0, "3: seen by the naked eye", "fail")
     trace = {"type": "scatter", "mode": "lines", "x": _clock(ds)[23::24], "y": index, "name": "mould index",
-             "line": _line("mould", 2.2), "meta": "mould", "hovertemplate": "%{x|%-d %b}: %{y:.2f}<extra></extra>"}  # fmt: skip
+             "line": _line("mould", 2.2), "meta": "mould",
+             "hovertemplate": "%{x|%-d %b}: %{y:.2f}<extra></extra>"}  # fmt: skip
     return _figure(
         [trace],
         style(
@@ -465,7 +491,7 @@ def mould(ds: Any, *, segment: int, face: int) -> go.Figure:
 
 def of_case(ds: Any, *, segment: int, face: int) -> dict[str, go.Figure]:
     """Return every figure of one case by the id of its place in the page."""
-    return {
+    made = {
         "fig-profile": profile(ds, segment=segment),
         "fig-duration": duration(ds),
         "fig-drive": drive(ds),
@@ -479,5 +505,7 @@ def of_case(ds: Any, *, segment: int, face: int) -> dict[str, go.Figure]:
         "fig-water": water(ds, segment=segment),
         "fig-drying": drying(ds, segment=segment),
         "fig-years": years(ds, segment=segment),
-        "fig-balance": balance(ds, segment=segment),
     }
+    if series.balance(ds, segment):
+        made["fig-balance"] = balance(ds, segment=segment)
+    return made

@@ -38,7 +38,7 @@ def power(base: str, exponent: str) -> str:
 
 def equation(text: str, *items: str) -> str:
     """Return one equation set apart, with its reading for those who cannot see it."""
-    return f'<math display="block" aria-label="{text}">{row(*items)}</math>'
+    return f'<math displaystyle="true" aria-label="{text}">{row(*items)}</math>'
 
 
 @dataclass(frozen=True)
@@ -56,21 +56,38 @@ NOTES: tuple[Note, ...] = (
         "What drives the air",
         (
             "Each opening sees the wind pressure of its place and the weight of the outdoor air above it; inside the "
-            "cavity the weight of the cavity air counts. Air that is lighter than outdoors rises, heavier air sinks, and "
-            "wind may push either way. Both are added with their sign, so the flow may go up in one hour and down in the "
-            "next. Positive is upwards.",
-            "The difference between the pressure coefficients at base and head is the least certain input of all. A face "
-            "average would give no wind drive at all.",
+            "cavity the weight of the cavity air counts. Air that is lighter than outdoors rises, heavier air sinks, "
+            "and wind may push either way. Both are added with their sign, so the flow may go up in one hour and down "
+            "in the next. Positive is upwards.",
+            "The difference between the pressure coefficients at base and head is the least certain input of all. A "
+            "face average would give no wind drive at all.",
         ),
         (
             equation(
                 "pressure at opening j equals Cp j times one half rho U squared less rho e g z j",
-                below("p", "j"), "=", below("C", row("p", ",", "j")), "·", fraction("1", "2"), "ρ", power("U", "2"), "−",
-                below("ρ", "e"), "g", below("z", "j"),
+                below("p", "j"),
+                "=",
+                below("C", row("p", ",", "j")),
+                "·",
+                fraction("1", "2"),
+                "ρ",
+                power("U", "2"),
+                "−",
+                below("ρ", "e"),
+                "g",
+                below("z", "j"),
             ),
             equation(
                 "stack pressure equals rho outdoors less rho cavity times g times height",
-                below("Δp", "stack"), "=", "(", below("ρ", "e"), "−", below("ρ", "c"), ")", "g", "H",
+                below("Δp", "stack"),
+                "=",
+                "(",
+                below("ρ", "e"),
+                "−",
+                below("ρ", "c"),
+                ")",
+                "g",
+                "H",
             ),
         ),
         "Stack and wind: ASHRAE Fundamentals, airflow around buildings; mean coefficients: Swami and Chandra 1987.",
@@ -88,11 +105,18 @@ NOTES: tuple[Note, ...] = (
         (
             equation(
                 "loss of an opening equals zeta over two rho v squared",
-                "Δp", "=", "ζ", fraction("1", "2"), "ρ", power("v", "2"),
+                "Δp",
+                "=",
+                "ζ",
+                fraction("1", "2"),
+                "ρ",
+                power("v", "2"),
             ),
             equation(
                 "loss of a slot equals twelve mu H v over d squared",
-                "Δp", "=", fraction(row("12", "μ", "H", "v"), power("d", "2")),
+                "Δp",
+                "=",
+                fraction(row("12", "μ", "H", "v"), power("d", "2")),
             ),
         ),
         "Slot: Shah and London 1978; openings and perforated strips: Idelchik; mesh: Bailey et al. 2003 (from memory).",
@@ -100,14 +124,17 @@ NOTES: tuple[Note, ...] = (
     Note(
         "Balance of the air path",
         (
-            "The column is a ladder of openings and the stretches between them. The flow of every stretch follows from the "
-            "balance of mass at each junction. The losses always grow with the flow, so there is one solution, found by "
-            "Newton steps with a line search; shut vents and no wind at all are ordinary cases.",
+            "The column is a ladder of openings and the stretches between them. The flow of every stretch follows from "
+            "the balance of mass at each junction. The losses always grow with the flow, so there is one solution, "
+            "found by Newton steps with a line search; shut vents and no wind at all are ordinary cases.",
         ),
         (
             equation(
                 "the sum of flows at each junction is zero",
-                "<munder><mo>∑</mo><mi>j</mi></munder>", below("q", "j"), "=", "0",
+                "<munder><mo>∑</mo><mi>j</mi></munder>",
+                below("q", "j"),
+                "=",
+                "0",
             ),
         ),
     ),
@@ -115,13 +142,24 @@ NOTES: tuple[Note, ...] = (
         "Heat and vapour along the height",
         (
             "Air that enters takes on the temperature and the vapour of both faces of the cavity along an exponential, "
-            "worked out exactly in each vertical segment and carried on in the direction of flow. Without flow the same "
-            "equations give a still air layer. The faces also exchange heat by radiation with each other.",
+            "worked out exactly in each vertical segment and carried on in the direction of flow. Without flow the "
+            "same equations give a still air layer. The faces also exchange heat by radiation with each other.",
         ),
         (
             equation(
                 "T of y equals T eq plus T in less T eq times exp of minus N y over H",
-                "T", "(", "y", ")", "=", below("T", "eq"), "+", "(", below("T", "in"), "−", below("T", "eq"), ")",
+                "T",
+                "(",
+                "y",
+                ")",
+                "=",
+                below("T", "eq"),
+                "+",
+                "(",
+                below("T", "in"),
+                "−",
+                below("T", "eq"),
+                ")",
                 power("e", row("−", "N", "y", "/", "H")),
             ),
         ),
@@ -130,11 +168,11 @@ NOTES: tuple[Note, ...] = (
     Note(
         "Sun, sky, wind and rain on the wall",
         (
-            "Sun is turned onto the wall with beam, anisotropic diffuse and ground-reflected parts at the middle of each "
-            "hour. Longwave exchange with the cold night sky takes the cladding below the temperature of the air: a thin "
-            "sheet may then collect dew on its back, all the more when damp outdoor air is led past it. Ventilation can wet "
-            "a cladding as well as dry the wall behind; both are shown. Wind is taken to the height and terrain of the "
-            "building by a power law, and driving rain by the method named among the inputs.",
+            "Sun is turned onto the wall with beam, anisotropic diffuse and ground-reflected parts at the middle of "
+            "each hour. Longwave exchange with the cold night sky takes the cladding below the temperature of the air: "
+            "a thin sheet may then collect dew on its back, all the more when damp outdoor air is led past it. "
+            "Ventilation can wet a cladding as well as dry the wall behind; both are shown. Wind is taken to the "
+            "height and terrain of the building by a power law, and driving rain by the method named among the inputs.",
         ),
         (),
         "Plane-of-array irradiance by pvlib; rain: ISO 15927-3 or ASHRAE 160; wind: ASHRAE Fundamentals.",
@@ -142,23 +180,39 @@ NOTES: tuple[Note, ...] = (
     Note(
         "Heat and moisture through the layers",
         (
-            "Each layer is cut into thin cells. Heat is conducted and carried by vapour and water; vapour diffuses along "
-            "vapour pressure and liquid water along suction; each material stores water by its sorption curve up to "
-            "saturation. All cells of a line are solved together, implicitly, hour by hour with steps of their own.",
-            "Water and heat that enter, leave and are stored are added up as a check; the errors stand under provenance.",
+            "Each layer is cut into thin cells. Heat is conducted and carried by vapour and water; vapour diffuses "
+            "along vapour pressure and liquid water along suction; each material stores water by its sorption curve up "
+            "to saturation. All cells of a line are solved together, implicitly, hour by hour with steps of their own.",
+            "Water and heat that enter, leave and are stored are added up as a check; the errors stand under "
+            "provenance.",
         ),
         (
             equation(
                 "rate of water content equals divergence of delta over mu grad p plus liquid conductivity grad suction",
-                fraction(row("∂", "w"), row("∂", "t")), "=", fraction("∂", row("∂", "x")), "(",
-                fraction(below("δ", "0"), "μ"), fraction(row("∂", below("p", "v")), row("∂", "x")), "+", "K",
-                fraction(row("∂", below("p", "suc")), row("∂", "x")), ")",
+                fraction(row("∂", "w"), row("∂", "t")),
+                "=",
+                fraction("∂", row("∂", "x")),
+                "(",
+                fraction(below("δ", "0"), "μ"),
+                fraction(row("∂", below("p", "v")), row("∂", "x")),
+                "+",
+                "K",
+                fraction(row("∂", below("p", "suc")), row("∂", "x")),
+                ")",
             ),
             equation(
                 "rate of enthalpy equals divergence of lambda grad T plus h v times vapour flux",
-                fraction(row("∂", "h"), row("∂", "t")), "=", fraction("∂", row("∂", "x")), "(", "λ",
-                fraction(row("∂", "T"), row("∂", "x")), "+", below("h", "v"), fraction(below("δ", "0"), "μ"),
-                fraction(row("∂", below("p", "v")), row("∂", "x")), ")",
+                fraction(row("∂", "h"), row("∂", "t")),
+                "=",
+                fraction("∂", row("∂", "x")),
+                "(",
+                "λ",
+                fraction(row("∂", "T"), row("∂", "x")),
+                "+",
+                below("h", "v"),
+                fraction(below("δ", "0"), "μ"),
+                fraction(row("∂", below("p", "v")), row("∂", "x")),
+                ")",
             ),
         ),
         "EN 15026; Kelvin equation for humidity and suction; material data as listed above.",
@@ -166,35 +220,45 @@ NOTES: tuple[Note, ...] = (
     Note(
         "Condensation, film, run-off and frost",
         (
-            "A face colder than the dew point of the air beside it collects water, with the heat this sets free. A vertical "
-            "face holds a limited film, the rest runs to the base and leaves. Below 0 °C the film is frost. It goes "
-            "back to the air when the dew point falls.",
+            "A face colder than the dew point of the air beside it collects water, with the heat this sets free. A "
+            "vertical face holds a limited film, the rest runs to the base and leaves. Below 0 °C the film is frost. "
+            "It goes back to the air when the dew point falls.",
         ),
         (
             equation(
                 "condensation equals beta times vapour pressure of the air less saturation pressure of the face",
-                "g", "=", "β", "(", below("p", "air"), "−", below("p", "sat"), "(", below("T", "face"), ")", ")",
+                "g",
+                "=",
+                "β",
+                "(",
+                below("p", "air"),
+                "−",
+                below("p", "sat"),
+                "(",
+                below("T", "face"),
+                ")",
+                ")",
             ),
         ),
     ),
     Note(
         "Criteria",
         (
-            "Wall side (outer face of the backup wall and all within) and cladding side are judged apart: the wall side can "
-            "fail, the cladding side can at most be something to watch, because a cladding stands in the weather and "
-            "the cavity is there to bear it. Each finding names its limit and where the limit is from. “Watch” means the "
-            "criterion is met narrowly, or is a matter of detailing.",
+            "Wall side (outer face of the backup wall and all within) and cladding side are judged apart: the wall "
+            "side can fail, the cladding side can at most be something to watch, because a cladding stands in the "
+            "weather and the cavity is there to bear it. Each finding names its limit and where the limit is from. "
+            "“Watch” means the criterion is met narrowly, or is a matter of detailing.",
         ),
     ),
 )
 
 ASSUMPTIONS: tuple[str, ...] = (
-    "One dimension through the wall, segments along the height; no studs, corners, edges or workmanship faults unless given "
-    "as an input.",
+    "One dimension through the wall, segments along the height; no studs, corners, edges or workmanship faults unless "
+    "given as an input.",
     "Gusts are left out: exchange by fluctuating wind has no published formula for narrow cavities, so still hours are "
     "shown drier of air than they are.",
-    "The difference of wind pressure between base and head is an input (low, middle and high values 0.05, 0.1 and 0.3 of the "
-    "dynamic pressure); its uncertainty outweighs most others.",
+    "The difference of wind pressure between base and head is an input (low, middle and high values 0.05, 0.1 and 0.3 "
+    "of the dynamic pressure); its uncertainty outweighs most others.",
     "The same year is repeated until the yearly cycle of water closes, or the number of years allowed is used up.",
     "Rain let past the cladding is a fixed share of the driving rain on the wall, laid on one plane.",
     "Materials have the values listed; they do not age.",

@@ -1,4 +1,4 @@
-"""Writes the report: one HTML file with data, figures, styles and plotly inside, that opens from disk without network."""
+"""Writes the report: one HTML file with data, figures, styles and plotly inside; it opens from disk, no network."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def write_text(path: str | os.PathLike[str], text: str) -> Path:
         with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
             file.write(text)
         Path(temporary).chmod(0o644)
-        os.replace(temporary, target)
+        Path(temporary).replace(target)
     except OSError as error:
         if temporary:
             Path(temporary).unlink(missing_ok=True)
@@ -175,7 +175,9 @@ def render(comparison: Any) -> str:
 
     cases = list(comparison.cases)
     if not cases:
-        raise InputError(Fault("comparison", "has no case to report", cure="give at least one opening set and one depth"))
+        raise InputError(
+            Fault("comparison", "has no case to report", cure="give at least one opening set and one depth")
+        )
     first = cases[0].dataset
     wall = series.wall_inputs(first)
     created = str(getattr(comparison, "created", "") or first.attrs.get("created", ""))
@@ -194,10 +196,12 @@ def render(comparison: Any) -> str:
         "status_word": STATUS_WORD,
         "wall_name": name,
         "wall_invented": bool(first.attrs.get("wall_invented")),
-        "description": str(wall.get("description") or ""),
+        "description": str(first.attrs.get("wall_description") or wall.get("description") or ""),
         "climate_text": ", ".join(climates),
         "facing": ", ".join(answer.facing_text(value) for value in facings),
-        "compared": f"{len(sets)} openings × {len(depths)} depths" + (f" × {len(climates)}" if len(climates) > 1 else ""),
+        "compared": " × ".join(
+            [f"{len(sets)} openings", f"{len(depths)} depths"] + [f"{len(climates)} climates"] * (len(climates) > 1)
+        ),
         "created_day": created[:10],
         "verdict": answer.verdict(cases),
         "groups": answer.matrix(cases, depths),
@@ -207,7 +211,7 @@ def render(comparison: Any) -> str:
         "facets": facets,
         "patterns": Markup(section.PATTERNS),
         "section": Markup(index["sections"][index["cases"][start]["section"]]),
-        "has_mould": any("fig-mould" in case["figures"] for case in index["cases"]),
+        "has_balance": any("fig-balance" in case["figures"] for case in index["cases"]),
         "warnings": evidence.warnings(cases),
         "all_cases": evidence.all_cases(cases),
         "inputs": evidence.inputs(first),
@@ -244,7 +248,7 @@ def pack(cases: Sequence[Any]) -> tuple[dict[str, Any], list[str]]:
     """Return the page's index (plain JSON) and the packed blocks: one shared, then one a case."""
     packer = payload.Packer()
     values = {key: _facet_values(key, cases) for key, _, _ in _FACETS}
-    shared = _Shared()
+    shared = _Shared(cases)
     packed = []
     for number, case in enumerate(cases):
         at = [values[key].index(get(case)) for key, _, get in _FACETS]
@@ -273,7 +277,10 @@ def pack(cases: Sequence[Any]) -> tuple[dict[str, Any], list[str]]:
 class _Shared:
     """Things that many cases have alike, kept once and named by number."""
 
-    def __init__(self) -> None:
+    def __init__(self, cases: Sequence[Any]) -> None:
+        # what names a case besides openings and depth: only that in which the cases differ
+        names = (_FACETS[0][2], lambda case: f"facing {answer.facing_text(answer.orientation(case))}", answer.column)
+        self.telling = [get for get in names if len({get(case) for case in cases}) > 1]
         self.skeletons: list[Any] = []
         self.sections: list[Any] = []
         self.legends: list[Any] = []
@@ -308,34 +315,34 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
     values = figures.profile_values(ds, segment)
 
     def rows(name: str) -> list[dict[str, Any]]:
-        return [packer.add(line, owner, parts=500) for line in display.show(name, values[name])]
+        return lines(display.show(name, values[name]))
+
+    def lines(table: np.ndarray) -> list[dict[str, Any]]:
+        return [packer.add(line, owner, parts=500) for line in table]
 
     films = [str(item) for item in ds["film_face"].values]
     film = display.show("film", ds["film"].values[:, segment, :])
     made: dict[str, Any] = {
         "temperature": rows("temperature"),
         "dew_point": rows("dew_point"),
-        "humidity": [
-            packer.add(line, owner, parts=500) for line in display.show("relative_humidity", values["relative_humidity"])
-        ],
+        "humidity": rows("relative_humidity"),
         "rate": packer.add(series.air_changes(ds), owner, root=True),
-        "speed": [packer.add(line, owner, parts=500) for line in np.asarray(ds["air_speed"].values, float).T],
+        "speed": lines(np.asarray(ds["air_speed"].values, float).T),
         "stack": packer.add(display.show("stack_pressure", ds["stack_pressure"].values), owner, parts=500),
         "wind": packer.add(display.show("wind_pressure", ds["wind_pressure"].values), owner, parts=500),
-        "flow": [packer.add(line, owner, parts=500) for line in display.show("opening_flow", ds["opening_flow"].values).T],
+        "flow": lines(display.show("opening_flow", ds["opening_flow"].values).T),
         "film": [packer.add(film[:, films.index(key)], owner) for key in ("back of cladding", "outer face of wall")],
         "breeze": packer.add(display.show("wind_speed", ds["wind_speed"].values), owner, parts=250),
         "from": packer.add(display.show("wind_direction", ds["wind_direction"].values), owner, parts=350),
         "sun": packer.add(display.show("sun_on_wall", ds["sun_on_wall"].values), owner, parts=500),
     }  # fmt: skip
-    if "fig-mould" in drawn:
-        made["mould"] = [packer.add(line, owner) for line in series.mould(ds, segment).T]
-    humid = [series.monthly(ds, segment, number) for number in range(len(labels))]
+    made["mould"] = [packer.add(line, owner) for line in series.mould(ds, segment).T]
+    humid = series.monthly(ds, segment)
     bottom, top = float(ds["segment_bottom"].values[segment]), float(ds["segment_top"].values[segment])
     legend = section.legend(ds)
     short = f"{case.opening_set}, {answer.depth_text(case.depth)}"
     return {
-        "name": f"{short}, {case.climate_name}" + _where(case),
+        "name": short + "".join(f", {get(case)}" for get in shared.telling),
         "short": short,
         "status": answer.status(case),
         "what": answer.what(case),
@@ -354,11 +361,6 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
         "monthly": [[_month(row) for row in rows] for rows in humid],
         "summary": _summary(ds, segment, face, humid[face][-1]),
     }
-
-
-def _where(case: Any) -> str:
-    column = answer.column(case)
-    return f", facing {answer.facing_text(answer.orientation(case))}" + (f", {column}" if column else "")
 
 
 def _finding(found: Any) -> dict[str, str]:

@@ -120,6 +120,7 @@ def style(**layout: Any) -> dict[str, Any]:
                 "bgcolor": "rgba(0,0,0,0)",
             },
             "barmode": "relative",
+            "modebar": {"bgcolor": "rgba(0,0,0,0)", "color": LIGHT["rule"], "activecolor": LIGHT["ink"]},
         }
     }
     return {"template": template, "height": 330, "autosize": True, **layout}

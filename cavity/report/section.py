@@ -8,6 +8,7 @@ with break lines, as on a construction drawing. Arrows of both directions are dr
 from __future__ import annotations
 
 import html
+import itertools
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,8 +16,9 @@ import numpy as np
 
 from cavity.report import display, series
 
-WIDTH, HEIGHT = 760.0, 560.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 330.0, 726.0, 84.0, 470.0  # frame of the section
+WIDTH, HEIGHT = 620.0, 560.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 306.0, 602.0, 92.0, 472.0  # frame of the section
+_STRIP = 62.0  # left edge of the elevation
 _BREAK = 26.0  # px, a cut-out stretch
 _RAIL = 40.0  # mm, drawn height of a rail, its true height is not part of the input
 
@@ -123,12 +125,12 @@ def _elevation(ds: Any) -> list[str]:
                 break
         else:
             strips.append([row])
-    step = 34.0
-    out = [f'<g class="elevation">{_text(20, 34, "Elevation", "caption")}{_text(20, 50, "heights to scale", "small")}']
+    step = 26.0
+    out = [f'<g class="elevation">{_text(14, 30, "Elevation", "caption")}{_text(14, 47, "heights to scale", "small")}']
     for number, strip in enumerate(strips[:3]):
-        x = 62.0 + number * (step + 8)
+        x = _STRIP + number * (step + 6)
         strip.sort(key=lambda row: row[1])
-        for lower, upper in zip(strip, strip[1:], strict=False):
+        for lower, upper in itertools.pairwise(strip):
             y1, y0 = y(lower[2]), y(upper[1])
             out.append(
                 f'<g class="window"><rect x="{x}" y="{y0:.1f}" width="{step}" height="{max(y1 - y0, 0):.1f}"/>'
@@ -138,10 +140,11 @@ def _elevation(ds: Any) -> list[str]:
         for name, start, end in strip:
             mark = " own" if name == own else ""
             out.append(
-                f'<rect class="column{mark}" x="{x}" y="{y(end):.1f}" width="{step}" height="{(end - start) * scale:.1f}">'
+                f'<rect class="column{mark}" x="{x}" y="{y(end):.1f}" width="{step}" '
+                f'height="{(end - start) * scale:.1f}">'
                 f"<title>{html.escape(name)}: {start:.3g} to {end:.3g} m</title></rect>"
             )  # fmt: skip
-    x = 62.0
+    x = _STRIP
     for piece in _pieces(ds):
         if piece.kind == "opening":
             out.append(f'<path class="vent" d="M{x - 6} {y(piece.height):.1f}h{step + 6}"/>')
@@ -154,7 +157,7 @@ def _elevation(ds: Any) -> list[str]:
     last = 1e9
     for height in ticks:
         if last - y(height) >= 13.0:
-            out.append(_text(50, y(height) + 4, f"{height:.3g} m", "small num", "end"))
+            out.append(_text(_STRIP - 10, y(height) + 4, f"{height:.3g} m", "small num", "end"))
             last = y(height)
     flow = y(0.5 * (bottom + top))
     out.append(
@@ -198,8 +201,8 @@ def draw(ds: Any) -> str:
         'orient="auto-start-reverse"><path d="M0 0 10 5 0 10 2.5 5Z" class="tip"/></marker></defs>'
     ]  # fmt: skip
     out += _elevation(ds)
-    out.append(_text(_LEFT - 140, 34, "Section", "caption"))
-    out.append(_text(_LEFT - 140, 50, "thickness to scale, cut between the parts", "small"))
+    out.append(_text(172, 30, "Section", "caption"))
+    out.append(_text(172, 47, "thickness to scale, cut between the parts", "small", limit=60))
 
     bands = []
     position = 0
@@ -246,9 +249,7 @@ def draw(ds: Any) -> str:
             out.append(f'<path class="mesh" d="M{at[0]:.1f} {gap_low:.1f}V{gap_high:.1f}"/>')
         if piece.kind == "rail":
             deep = min(_RAIL * scale, 0.5 * tall)
-            out.append(
-                f'<path class="rail" d="M{back:.1f} {middle - deep / 2:.1f}H{face:.1f}v{deep:.1f}H{back:.1f}"/>'
-            )
+            out.append(f'<path class="rail" d="M{back:.1f} {middle - deep / 2:.1f}H{face:.1f}v{deep:.1f}H{back:.1f}"/>')
         if piece.kind == "barrier":
             deep = min(60.0 * scale, 0.6 * tall)
             out.append(
@@ -276,12 +277,12 @@ def draw(ds: Any) -> str:
                 f'<path class="in" d="M{at[0] - 50:.1f} {y:.1f}H{axis - 4:.1f}"/>'
                 f'<path class="out" d="M{axis - 2:.1f} {y:.1f}H{at[0] - 48:.1f}"/></g>'
             )  # fmt: skip
-            middle = min(max(y, high + 14), low - 26)
+            middle = min(max(y + 4, high + 12), low - 32)
         out.append(_text(label, middle, piece.name, "label", "end", 22))
-        out.append(_text(label, middle + 13, piece.note, "small", "end", 30))
+        out.append(_text(label, middle + 15, piece.note, "small", "end", 26))
         if piece.kind == "opening":
             out.append(
-                f'<text x="{label:.1f}" y="{middle + 26:.1f}" class="small num" text-anchor="end" '
+                f'<text x="{label:.1f}" y="{middle + 30:.1f}" class="small num" text-anchor="end" '
                 f'data-opening-text="{piece.index}"></text>'
             )  # fmt: skip
         out.append("</g>")
@@ -294,7 +295,9 @@ def draw(ds: Any) -> str:
                 )
             upper = pieces[number + 1].height
             if upper - piece.height > 1e-6:
-                out.append(_text(room + 18, high - _BREAK / 2 + 4, f"{upper - piece.height:.3g} m", "small num"))
+                out.append(
+                    _text(at[0] - 20, high - _BREAK / 2 + 4, f"{upper - piece.height:.3g} m", "small num", "end")
+                )
 
     # numbered bubbles over the layers, leaders spread where layers are thin
     centres = [(0.5 * (left + right), str(index + 1)) for index, left, right in bands]
@@ -319,13 +322,15 @@ def draw(ds: Any) -> str:
             f'<path class="dimension" d="M{left - 7:.1f} {y:.1f}H{right + 7:.1f}M{left:.1f} {y - 9:.1f}v14'
             f'M{right:.1f} {y - 9:.1f}v14M{left - 4:.1f} {y + 4:.1f}l8 -8M{right - 4:.1f} {y + 4:.1f}l8 -8"/>'
         )  # fmt: skip
-        out.append(_text(right + 12, y + 4, f"{display.number(value)} mm", "small num"))
+        whole = right == room
+        place = (0.5 * (left + right), "middle") if whole else (right + 12, "start")
+        out.append(_text(place[0], y + 4, f"{display.number(value)} mm", "small num dim", place[1]))
     bar = 100.0 * scale if places[-1] > 150 else 50.0 * scale
     y = HEIGHT - 16
     out.append(f'<path class="scale-bar" d="M{at[0]:.1f} {y}h{bar:.1f}m0 -4v8M{at[0]:.1f} {y - 4}v8"/>')
     out.append(_text(at[0] + bar + 8, y + 4, "100 mm" if places[-1] > 150 else "50 mm", "small num"))
-    out.append(_text(at[0] - 10, _BOTTOM + 26, "outdoors", "small", "end"))
-    out.append(_text(min(room + 8, WIDTH - 34), _TOP + 8, "room", "small"))
+    out.append(_text(at[0] - 10, _BOTTOM + 18, "outdoors", "small", "end"))
+    out.append(_text(room, _BOTTOM + 18, "room", "small", "end"))
     out.append("</svg>")
     return "".join(out)
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 HOUR = 3600.0  # s
-SECTORS = 16
+COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 # Share of the humid hours a face counts with: the more sensitive the material, the more it governs (our own choice).
 _WEIGHT = {"very sensitive": 4.0, "sensitive": 3.0, "medium resistant": 1.5, "resistant": 1.0}
 # Air change classes of the wind rose [1/h], upper ends.
@@ -100,13 +100,12 @@ def duration(values: np.ndarray, count: int = 201) -> tuple[np.ndarray, np.ndarr
 
 def rose(ds: Any) -> tuple[list[str], np.ndarray]:
     """Return names of the 16 wind sectors and hours in each, by class of air change rate, (class, sector)."""
-    names = ("N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW").split()
-    sector = np.round(np.asarray(ds["wind_direction"].values, float) / 22.5).astype(int) % SECTORS
+    sector = np.round(np.asarray(ds["wind_direction"].values, float) / 22.5).astype(int) % len(COMPASS)
     calm = np.asarray(ds["wind_speed"].values, float) <= 0.0
     group = np.searchsorted(np.array(ROSE_CLASSES), air_changes(ds), side="right")
-    hours = np.zeros((len(ROSE_CLASSES), SECTORS))
+    hours = np.zeros((len(ROSE_CLASSES), len(COMPASS)))
     np.add.at(hours, (np.minimum(group, len(ROSE_CLASSES) - 1)[~calm], sector[~calm]), 1.0)
-    return names, hours
+    return list(COMPASS), hours
 
 
 def running_mean(values: np.ndarray, width: int) -> np.ndarray:
@@ -123,68 +122,53 @@ def month_index(ds: Any) -> np.ndarray:
     return ds["time"].dt.month.values.astype(int) - 1
 
 
-def monthly(ds: Any, segment: int, face: int) -> list[dict[str, Any]]:
-    """Return one row a month in SI: means, extremes and sums at the given place, and a last row for the year."""
+def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
+    """Return a table a face in SI, one row a month and a last one for the year: means, extremes and sums."""
     month = month_index(ds)
     rates = air_changes(ds)
-    up = upward(ds)
-    films = np.asarray(ds["film"].values, float)[:, :, 1:3].sum(axis=2)[:, segment]
-    run = np.asarray(ds["runoff"].values, float).sum(axis=2)[:, segment] * HOUR
-    wet = np.asarray(ds["dew_point_margin"].values, float).min(axis=2)[:, segment] < 0.0
-    humid = np.asarray(ds["relative_humidity"].values, float)[:, segment, face]
-    warm = np.asarray(ds["temperature"].values, float)[:, segment, face]
-    margin = np.asarray(ds["dew_point_margin"].values, float)[:, segment, face]
-    water = np.asarray(ds["water"].values, float)[:, segment, :].sum(axis=1)
-    rows = []
+    up = upward(ds) > 0.0
+    outdoor = np.asarray(ds["temperature_outdoor"].values, float)
+    films = np.asarray(ds["film"].values, float)[:, segment, 1:3].sum(axis=1)
+    run = np.asarray(ds["runoff"].values, float)[:, segment].sum(axis=1) * HOUR
+    humid = np.asarray(ds["relative_humidity"].values[:, segment], float)
+    warm = np.asarray(ds["temperature"].values[:, segment], float)
+    margin = np.asarray(ds["dew_point_margin"].values[:, segment], float)
+    wet = margin.min(axis=1) < 0.0
+    water = np.asarray(ds["water"].values, float)[:, segment].sum(axis=1)
+    tables: list[list[dict[str, Any]]] = [[] for _ in range(humid.shape[1])]
     for index in [*range(12), None]:
         pick = np.ones(len(month), bool) if index is None else month == index
         if not pick.any():
             continue
-        rows.append(
-            {
-                "month": "Year" if index is None else MONTHS[index],
-                "outdoor": float(ds["temperature_outdoor"].values[pick].mean()),
-                "air_changes": float(np.median(rates[pick])),
-                "upward": float((up[pick] > 0.0).mean()),
-                "temperature": float(warm[pick].mean()),
-                "humidity": float(humid[pick].mean()),
-                "humid_hours": int((humid[pick] > 0.8).sum()),
-                "margin": float(margin[pick].min()),
-                "wet_hours": int(wet[pick].sum()),
-                "film": float(films[pick].max()),
-                "runoff": float(run[pick].sum()),
-                "water": float(water[pick].mean()),
-            }
-        )
-    return rows
+        common = {
+            "month": "Year" if index is None else MONTHS[index],
+            "outdoor": float(outdoor[pick].mean()),
+            "air_changes": float(np.median(rates[pick])),
+            "upward": float(up[pick].mean()),
+            "wet_hours": int(wet[pick].sum()),
+            "film": float(films[pick].max()),
+            "runoff": float(run[pick].sum()),
+            "water": float(water[pick].mean()),
+        }
+        means = {"temperature": warm[pick].mean(axis=0), "humidity": humid[pick].mean(axis=0)}
+        above, least = (humid[pick] > 0.8).sum(axis=0), margin[pick].min(axis=0)
+        for face, table in enumerate(tables):
+            own = {name: float(values[face]) for name, values in means.items()}
+            table.append({**common, **own, "humid_hours": int(above[face]), "margin": float(least[face])})
+    return tables
 
 
-def balance(ds: Any, segment: int) -> list[tuple[str, float, str]]:
-    """Return the yearly water balance of the wall in one segment: (term, kg/m2, note); positive wets, negative dries.
+def balance(ds: Any, segment: int) -> list[tuple[str, float]]:
+    """Return the yearly water balance of wall and films in one segment: (term, kg/m2); positive wets, negative dries.
 
-    Rain let past the cladding is the wall's share of driving rain. Condensation counts both ways at the faces in the
-    cavity, net. What the balance needs to close is vapour exchanged by diffusion, which the Dataset does not carry
-    as a flow of its own; it is named as the difference it is.
+    Terms that stay under 0.1 g/m2 are left out, but for what is stored. Empty where the Dataset has no balance.
     """
-    share = float((wall_inputs(ds).get("wetting") or {}).get("rain_share") or 0.0)
-    rain = float(np.asarray(ds["driving_rain"].values, float).sum() * HOUR * share)
-    flow = np.asarray(ds["condensation"].values, float)[:, segment, :] * HOUR
-    wetting = float(np.clip(flow, 0.0, None).sum())
-    drying = float(np.clip(flow, None, 0.0).sum())
-    drained = -float(np.asarray(ds["runoff"].values, float)[:, segment, :].sum() * HOUR)
-    water = np.asarray(ds["water"].values, float)[:, segment, :].sum(axis=1)
-    films = np.asarray(ds["film"].values, float)[:, segment, :].sum(axis=1)
-    ends = ds["water_end_of_year"].values[:, segment, :].sum(axis=1) if "water_end_of_year" in ds else []
-    stored = float(ends[-1] - ends[-2]) if len(ends) > 1 else float(water[-1] - water[0])
-    stored += float(films[-1] - films[0])
-    closing = stored - (rain + wetting + drying + drained)
+    if "water_balance" not in ds:
+        return []
+    names = [str(name) for name in ds["balance_term"].values]
+    values = np.asarray(ds["water_balance"].values, float)[:, segment]
     return [
-        ("Rain let past the cladding", rain, f"{100 * share:g} % of the driving rain on the wall"),
-        ("Vapour condensed on faces", wetting, "outer face, both faces of the cavity and the room face"),
-        ("Evaporated from faces", drying, "the same faces, carried off by outdoor, cavity and room air"),
-        ("Run-off drained at the base", drained, "water beyond what the faces hold"),
-        ("Vapour by diffusion, net", closing, "difference that closes the balance: to and from cavity, room, outdoors"),
-        ("Stored over the year", stored, "layers and films, end of the last year less the year before"),
+        (name, float(value)) for name, value in zip(names, values, strict=True) if abs(value) > 1e-4 or name == "stored"
     ]
 
 

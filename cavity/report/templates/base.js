@@ -91,11 +91,17 @@ const Cavity = (() => {
       if (layout.legend && layout.legend.orientation === "v") { layout.legend = { orientation: "h", x: 0, y: -0.08, yanchor: "top" }; layout.height = (layout.height || 330) + 90; }
       if (layout.yaxis && layout.yaxis.autorange === "reversed") layout.yaxis = { ...layout.yaxis, tickfont: { size: 9 } };
     }
-    if (printing) { layout.width = 670; layout.autosize = false; } else { delete layout.width; layout.autosize = true; }
+    if (printing) {
+      const wide = !div.closest(".grid") || div.closest("figure").classList.contains("wide");
+      layout.width = wide ? 676 : 330;
+      layout.height = Math.min(layout.height || 330, wide ? 330 : 290);
+      layout.autosize = false;
+      if (!wide && layout.legend && layout.legend.orientation === "v") layout.legend = { orientation: "h", x: 0, y: -0.06, yanchor: "top", font: { size: 9 } };
+    } else { delete layout.width; layout.autosize = true; }
     div.style.minHeight = `${layout.height || 330}px`;
     div.dataset.drawn = "1";
     return window.Plotly.react(div, made.data, layout, { responsive: !printing, displaylogo: false, displayModeBar: narrow ? false : "hover",
-      modeBarButtonsToRemove: ["select2d", "lasso2d", "autoScale2d"], toImageButtonOptions: { format: "svg", filename: id } });
+      modeBarButtons: [["zoom2d", "pan2d", "resetScale2d", "toImage"]], toImageButtonOptions: { format: "svg", filename: id } });
   }
   function redrawAll() { if (window.Plotly) for (const [id, figure] of shown) put(id, figure); }
 
