@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from cavity.errors import InputError
 from cavity.wall import uvalue
+from cavity.wallfile import parse_wall, starter
 from cavity.wallfile.model import Cavity, Column, Layer, Material, Opening, OpeningSet, Wall
 
 
@@ -218,3 +219,14 @@ def test_unknown_names_list_the_known_ones():
         uvalue.u_value(wall(), opening_set="ventz")
     with pytest.raises(InputError, match="column"):
         uvalue.u_value(wall(), column="left")
+
+
+def test_the_wall_file_hands_on_the_spacing_of_rails():
+    text = starter().replace(
+        'name = "insulation"\n', 'name = "insulation"\nbridge = { spacing = "400 mm", thickness = "1.2 mm" }\n', 1
+    )
+    insulation = next(item for item in parse_wall(text).backup if item.name == "insulation")
+    assert insulation.rail_spacing == pytest.approx(0.4)
+    assert insulation.rail_conductance == pytest.approx(
+        uvalue.rail_conductance(conductivity=50.0, web=0.0012, spacing=0.4, thickness=insulation.thickness)
+    )

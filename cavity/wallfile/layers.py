@@ -93,7 +93,8 @@ def _layer(place: Place, entry: Any, own: dict[str, Material], faults: Faults) -
         faults.add((*place, "bridge"), "on a membrane", "a layer with heat resistance", "move it to the insulation")
     if len(faults.found) > before:
         bridge = 0.0
-    return Layer(entry.name, made, thickness or 0.001, sd, table, bridge)
+    spacing = entry.bridge.spacing if entry.bridge and entry.bridge.spacing else Layer.rail_spacing
+    return Layer(entry.name, made, thickness or 0.001, sd, table, bridge, spacing)
 
 
 def _usual(row: Material) -> str:

@@ -299,15 +299,22 @@ class CompareSection(Section):
 class IndoorSection(Section):
     """[indoor]: the climate of the room."""
 
-    model: Annotated[str, Word(("EN 15026", "ISO 13788", "ASHRAE 160", "constant", "monthly", "file"))] = said(
-        "By outdoor temperature (EN 15026 Annex C, ISO 13788 classes, ASHRAE 160), constant, monthly, or a file.",
+    model: Annotated[
+        str, Word(("EN 15026", "ISO 13788", "ASHRAE 160", "ASHRAE 160 intermediate", "constant", "monthly", "file"))
+    ] = said(
+        "By outdoor temperature (EN 15026 Annex C, ISO 13788 classes, ASHRAE 160 simplified), by moisture produced and "
+        "air exchanged (ASHRAE 160 intermediate), constant, monthly, or a file.",
         "EN 15026",
     )
     load: Annotated[str, Word(("normal", "high"))] = said("EN 15026 moisture load.", "normal")
     humidity_class: Annotated[int, Number(1, 5, "3", whole=True)] = said("ISO 13788 humidity class.", 3)
-    bedrooms: Annotated[int, Number(1, 20, "3", whole=True)] = said("ASHRAE 160: bedrooms.", 3)
-    air_changes: Annotated[float, Quantity("1/h", "0.2 1/h", 0.01, 50.0)] = said("ASHRAE 160: air changes.", 0.2)
-    volume: Annotated[float, Quantity("m3", "500 m3", 1.0, 1e6)] = said("ASHRAE 160: volume of the home.", 500.0)
+    bedrooms: Annotated[int, Number(1, 20, "3", whole=True)] = said("ASHRAE 160 intermediate: bedrooms.", 3)
+    air_changes: Annotated[float, Quantity("1/h", "0.2 1/h", 0.01, 50.0)] = said(
+        "ASHRAE 160 intermediate: air changes.", 0.2
+    )
+    volume: Annotated[float, Quantity("m3", "500 m3", 1.0, 1e6)] = said(
+        "ASHRAE 160 intermediate: volume of the home.", 500.0
+    )
     temperature: Annotated[tuple[float, ...], Many(Quantity("K", "20 degC", 233.15, 343.15), (1, 12), single=True)] = (
         said("One temperature, or twelve from January.", (293.15,))
     )
