@@ -1,26 +1,14 @@
 """The wall file: the starter and what every section turns into."""
 
-# ruff: noqa: E501  (texts of files read best on one line)
 import pytest
+from wall_texts import FULL, STARTER, edit
 
 from cavity.errors import InputError
-from cavity.wallfile import material, parse_wall, starter
+from cavity.wallfile import material, parse_wall
 from cavity.wallfile.faults import _models, dotted, key_lines, leaf_of
 from cavity.wallfile.inputs import INPUTS, changed
 from cavity.wallfile.model import Wall
 from cavity.wallfile.schema import UNCERTAIN, LimitsSection, WallFile
-
-STARTER = starter()
-PLAIN = "\n".join(line.split("  #")[0].rstrip() for line in STARTER.split("\n") if not line.startswith("#"))
-
-
-def edit(*changes: tuple[str, str]) -> str:
-    """Return the starter without comments, with each first text replaced by the second."""
-    text = PLAIN
-    for old, new in changes:
-        assert old in text, old
-        text = text.replace(old, new, 1)
-    return text
 
 
 def test_the_starter_is_a_wall_as_it_is():
@@ -36,20 +24,7 @@ def test_the_starter_is_a_wall_as_it_is():
 
 def test_the_comments_of_the_starter_are_true_when_uncommented():
     """Every optional section of the starter works once its marks are taken away."""
-    lines = STARTER.split("\n")
-    start = next(index for index, line in enumerate(lines) if line.startswith("# Optional sections"))
-    opened = [line[2:] if line.startswith("# ") else line.lstrip("#") for line in lines[start + 1 :]]
-    text = "\n".join(lines[:start] + opened)
-    for old, new in (
-        ("# [[column]]\n# name = \"below", "[[column]]\nname = \"below"), ("# bottom = \"0 m\"\n# top = \"0.9", "bottom = \"0 m\"\ntop = \"0.9"),
-        ("# [[column]]\n# name = \"above", "[[column]]\nname = \"above"), ("# bottom = \"2.4 m\"\n# top", "bottom = \"2.4 m\"\ntop"),
-        ("# [[barrier]]\n# name = ", "[[barrier]]\nname = "), ("# height = \"3 m\"\n# free_area", "height = \"3 m\"\nfree_area"),
-        ("# openings = [", "openings = ["), ("# leak_flow", "leak_flow"), ("# leak_layer", "leak_layer"),
-        ("# construction_water", "construction_water"),
-    ):  # fmt: skip
-        assert old in text, old
-        text = text.replace(old, new)
-    wall = parse_wall(text, "wall.toml")
+    wall = parse_wall(FULL, "wall.toml")
     assert [column.name for column in wall.columns] == ["whole height", "below the window", "above the window"]
     assert [chosen.name for chosen in wall.opening_sets] == ["fine mesh", "10 mm slots"]
     assert wall.barriers[0].height == 3.0 and wall.barriers[0].free_area == pytest.approx(0.001)

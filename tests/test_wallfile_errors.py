@@ -4,43 +4,18 @@
 import math
 import os
 import random
-import re
 import tomllib
 from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from wall_texts import FULL, STARTER, edit, faults
 
 import cavity
-from cavity.errors import Fault, InputError
-from cavity.wallfile import parse_wall, read_wall, starter
+from cavity.errors import InputError
+from cavity.wallfile import parse_wall, read_wall
 from cavity.wallfile.schema import WallFile
-
-STARTER = starter()
-PLAIN = "\n".join(line.split("  #")[0].rstrip() for line in STARTER.split("\n") if not line.startswith("#"))
-
-
-def edit(*changes: tuple[str, str]) -> str:
-    """Return the starter without comments, with each first text replaced by the second."""
-    text = PLAIN
-    for old, new in changes:
-        assert old in text, old
-        text = text.replace(old, new, 1)
-    return text
-
-
-def faults(text: str, **keywords) -> dict[str, Fault]:
-    """Return the faults of a text by their key."""
-    with pytest.raises(InputError) as caught:
-        parse_wall(text, "wall.toml", **keywords)
-    assert caught.value.exit_code == 2
-    found = {}
-    for fault in caught.value.faults:
-        assert fault.where.startswith("wall.toml")
-        found[re.sub(r" \(line \d+\)", "", fault.where.removeprefix("wall.toml, "))] = fault
-    return found
-
 
 # Key, change, words in the fault, words in the cure
 WRONG = [
@@ -264,11 +239,11 @@ VALUES = [
     "0", "-1", "1e99", "inf", "nan", "true", '""', '"x"', "[]", "{}", "[[]]", '"0 mm"', '"-5 mm"', '"1e9 m"', '"5 kg"', "1979-05-27",
     '"45"', "45", '"45 %"', '["a", "b"]', "{ a = 1 }", '"base"', '"steel"', "[1, 2]", '[["50 %", 1]]', '"whole height"', '"\\u0000"', "10:00:00",
 ]  # fmt: skip
-LINES = [line for line in PLAIN.split("\n") if line.strip()]
+LINES = [line for line in FULL.split("\n") if line.strip()]
 
 
 @given(st.data())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_any_value_at_any_key_gives_a_wall_or_clear_faults(data):
     lines = list(LINES)
     for _ in range(data.draw(st.integers(1, 3))):
@@ -278,7 +253,7 @@ def test_any_value_at_any_key_gives_a_wall_or_clear_faults(data):
 
 
 @given(st.randoms(use_true_random=False))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_lines_lost_doubled_or_moved_give_a_wall_or_clear_faults(chance: random.Random):
     lines = list(LINES)
     for _ in range(chance.randint(1, 4)):
@@ -292,10 +267,10 @@ def test_lines_lost_doubled_or_moved_give_a_wall_or_clear_faults(chance: random.
     valid_or_clear("\n".join(lines))
 
 
-@given(st.integers(0, len(PLAIN) - 1), st.integers(0, 6), st.text(max_size=4))
-@settings(max_examples=150, deadline=None)
+@given(st.integers(0, len(FULL) - 1), st.integers(0, 6), st.text(max_size=4))
+@settings(max_examples=100, deadline=None)
 def test_characters_lost_or_added_give_a_wall_or_clear_faults(place, lost, added):
-    valid_or_clear(PLAIN[:place] + added + PLAIN[place + lost :])
+    valid_or_clear(FULL[:place] + added + FULL[place + lost :])
 
 
 @given(
@@ -311,10 +286,10 @@ def test_characters_lost_or_added_give_a_wall_or_clear_faults(place, lost, added
         max_leaves=6,
     ),
 )
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_any_toml_value_as_a_section_gives_a_wall_or_clear_faults(section, value):
     tomli_w = pytest.importorskip("tomli_w")
-    raw = tomllib.loads(PLAIN)
+    raw = tomllib.loads(FULL)
     raw[section] = value
     try:
         text = tomli_w.dumps(raw)
