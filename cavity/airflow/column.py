@@ -45,8 +45,8 @@ class ColumnAir:
         What the network kernel takes; see there.
     link_rise : array, (n-1,)
         Height from opening k to k+1. [m]
-    path_names, path_kinds, path_height, path_source, path_index : p
-        All parts low to high, for `network.path_losses`.
+    path_names, path_kinds, path_height, path_area, path_source, path_index : p
+        All parts low to high, for `network.path_losses`; height [m], free area [m2/m], 0 where closed.
     segment_names, segment_bottom, segment_top, segment_link : s
         Thermal segments; volume per metre of wall = `area` x height.
     """
@@ -70,6 +70,7 @@ class ColumnAir:
     path_names: tuple[str, ...]
     path_kinds: tuple[str, ...]
     path_height: np.ndarray
+    path_area: np.ndarray
     path_source: np.ndarray
     path_index: np.ndarray
     segment_names: tuple[str, ...]
@@ -187,13 +188,15 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
     names: list[str] = []
     kinds: list[str] = []
     places: list[float] = []
+    areas: list[float] = []
     sources: list[int] = []
     indices: list[int] = []
 
-    def add_part(name: str, kind: str, z: float, source: int, index: int) -> None:
+    def add_part(name: str, kind: str, z: float, free: float, source: int, index: int) -> None:
         names.append(_unique(name, names))
         kinds.append(kind)
         places.append(z)
+        areas.append(free)
         sources.append(source)
         indices.append(index)
 
@@ -201,7 +204,7 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
     for j, o in enumerate(openings):
         at_end = j in (0, n - 1) and (o.height - column.bottom <= STUB or column.top - o.height <= STUB)
         opening_law[j] = opening_row(o, area, at_end)
-        add_part(o.name, o.kind, o.height, network.FROM_OPENING, j)
+        add_part(o.name, o.kind, o.height, o.free_vent_area, network.FROM_OPENING, j)
 
     links = max(n - 1, 0)
     link_law = np.zeros((links, kernel.CHANNEL_COLUMNS))
@@ -217,12 +220,12 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
         k = _link_at(z, heights)
         if k < 0:
             continue  # in still air: nothing passes it
-        if row[kernel.AREA] <= 0.0:
+        free = row[kernel.AREA]
+        if free <= 0.0:
             link_open[k] = 0
             row[kernel.AREA] = 1.0  # never evaluated, its link is closed
-        add_part(
-            f"{what.name} at {z:.2f} m", "rail" if is_rail else "barrier", z, network.FROM_RESTRICTION, len(part_rows)
-        )
+        kind = "rail" if is_rail else "barrier"
+        add_part(f"{what.name} at {z:.2f} m", kind, z, free, network.FROM_RESTRICTION, len(part_rows))
         part_rows.append(row)
         part_links.append(k)
     for k in range(links):
@@ -235,7 +238,8 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
             pieces=1 + part_links.count(k),
         )
         middle = 0.5 * (heights[k] + heights[k + 1])
-        add_part(f"cavity {heights[k]:.2f} to {heights[k + 1]:.2f} m", "channel", middle, network.FROM_CHANNEL, k)
+        name = f"cavity {heights[k]:.2f} to {heights[k + 1]:.2f} m"
+        add_part(name, "channel", middle, area, network.FROM_CHANNEL, k)
 
     order = sorted(range(len(names)), key=lambda i: (places[i], i))
     bottoms, tops, segment_link = _segments(column.bottom, column.top, heights, cuts, wall.run.segments)
@@ -259,6 +263,7 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
         path_names=tuple(names[i] for i in order),
         path_kinds=tuple(kinds[i] for i in order),
         path_height=np.array([places[i] for i in order], dtype=float),
+        path_area=np.array([areas[i] for i in order], dtype=float),
         path_source=np.array([sources[i] for i in order], dtype=np.int64),
         path_index=np.array([indices[i] for i in order], dtype=np.int64),
         segment_names=_segment_names(bottoms, tops),

@@ -147,6 +147,7 @@ def steady_air(
             "part": list(air.path_names),
             "part_height": ("part", air.path_height, {"units": "m"}),
             "part_kind": ("part", list(air.path_kinds)),
+            "part_area": ("part", air.path_area, {"units": "m2/m"}),
         },
     )
     dataset.attrs = {

@@ -134,7 +134,7 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
             {
                 "nav": area,
                 "heading": f"Published cases: {area}",
-                "table": {"head": HEAD, "rows": [row(c) for c in cases]},
+                "table": {"caption": "", "head": HEAD, "rows": [row(c) for c in cases]},
             }
         )
         if area == "airflow":

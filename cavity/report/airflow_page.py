@@ -19,9 +19,8 @@ CAUTIONS = (
     "An open cavity can carry fire and smoke. Barriers, their gaps and the size of vents are decided by local codes "
     "and licensed practice; do not open or leave out a barrier because of this page.",
 )
-LOSS_HEAD = ("part", "kind", "height m", "share of loss %", "mean loss Pa")
+LOSS_HEAD = ("part", "kind", "height m", "free area mm²/m", "share of loss %", "worst single %")
 VENT_HEAD = ("vent", "height m", "kind", "free area mm²/m", "made as")
-_SHOWN = 12  # parts in the terminal: one screen
 
 
 def warmth_name(ds: xr.Dataset) -> str:
@@ -66,21 +65,28 @@ def flow_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
 
 
 def _directed(speed: float) -> str:
-    if abs(speed) < air.NEARLY_STILL:
-        return "still" if speed == 0.0 else f"{abs(speed):.3f} {'↑' if speed > 0.0 else '↓'}"
-    return f"{abs(speed):.2f} {'↑' if speed > 0.0 else '↓'}"
+    return "still" if speed == 0.0 else f"{abs(speed):.2g} {'↑' if speed > 0.0 else '↓'}"
 
 
-def loss_rows(ds: xr.Dataset, most: int = 0) -> list[tuple[str, ...]]:
-    """Return one row for every part of the air path, high to low as on a drawing; `most` > 0: only the largest."""
-    parts = air.losses(ds)
-    if most and len(parts) > most:
-        kept = sorted(parts, key=lambda part: -part.share)[:most]
-        parts = tuple(part for part in parts if part in kept)
-    return [
-        (part.name, part.kind, f"{part.height:.2f}", f"{100 * part.share:.1f}", f"{part.mean:.3f}")
-        for part in reversed(parts)
-    ]
+def loss_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
+    """Return one row for every vent, kind of rail, barrier and channel piece, high to low as on a drawing."""
+    area = dict(zip(ds["part"].values, ds["part_area"].values, strict=True))
+    rows = []
+    for group in reversed(air.loss_groups(ds, vents_apart=True)):
+        span = (
+            f"{group.bottom:.2f}" if group.count == 1 else f"{group.bottom:.2f}-{group.top:.2f}, {group.count} pieces"
+        )
+        rows.append(
+            (
+                group.name,
+                group.kind,
+                span,
+                f"{1e6 * float(area[group.worst.name]):.0f}",
+                f"{100 * group.share:.1f}",
+                f"{100 * group.worst.share:.1f}",
+            )
+        )
+    return rows
 
 
 def vent_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
@@ -94,24 +100,21 @@ def vent_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
 def sentences(ds: xr.Dataset) -> list[str]:
     """Return what the column comes to, in plain sentences."""
     total = 1e6 * float(ds["opening_area"].values.sum())
-    said = [air.choke_sentence(ds)]
-    still = air.still_sentence(ds)
-    if still:
-        said.append(still)
+    choke = air.choke_sentence(ds)
+    said = [choke, air.passage_sentence(ds) if choke else "", air.still_sentence(ds)]
     said.append(
-        f"Free vent area {total:.0f} mm² per metre of wall: a layer that ISO 6946 calls {ds.attrs['iso6946_class']}."
+        f"Free vent area {total:.0f} mm² per metre of wall: a layer that ISO 6946 calls {ds.attrs['iso6946_class']}; "
+        "the class looks at the vents alone, not at what stands in the way behind them."
     )
-    return said
+    return [line for line in said if line]
 
 
 def terminal_tables(ds: xr.Dataset) -> list[tuple[str, tuple[str, ...], list[tuple[str, ...]]]]:
     """Return (title, head, rows) of the tables of one column."""
     name = f"{ds.attrs['column']}, {ds.attrs['column_bottom']:.2f} to {ds.attrs['column_top']:.2f} m"
-    losses = loss_rows(ds, _SHOWN)
-    more = f" (the {_SHOWN} largest of {ds.sizes['part']})" if ds.sizes["part"] > _SHOWN else ""
     return [
         (f"Column {name}", flow_head(ds), flow_rows(ds)),
-        (f"Where the pressure is lost{more}", LOSS_HEAD, losses),
+        ("Where the pressure is lost", LOSS_HEAD, loss_rows(ds)),
         ("Vent schedule", VENT_HEAD, vent_rows(ds)),
     ]
 
@@ -251,10 +254,10 @@ def write_airflow_page(
             {
                 "heading": f"Vents and parts: {ds.attrs['column']}",
                 "table": {"caption": "Vent schedule", "head": VENT_HEAD, "rows": vent_rows(ds)},
-                "question": "Pressure lost at every part",
+                "question": "Pressure lost at every single part",
                 "answer": [
-                    f"{name} ({kind}, {height} m): {share} %, mean {mean} Pa"
-                    for name, kind, height, share, mean in loss_rows(ds)
+                    f"{part.name} ({part.kind}, {part.height:.2f} m): {100 * part.share:.1f} %, mean {part.mean:.3f} Pa"
+                    for part in reversed(air.losses(ds))
                 ],
             }
         )

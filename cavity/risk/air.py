@@ -47,6 +47,19 @@ class PartLoss:
 
 
 @dataclass(frozen=True)
+class Group:
+    """Parts told together: all rails of one name, all vents, one channel piece, one barrier."""
+
+    name: str
+    kind: str
+    bottom: float  # m
+    top: float  # m
+    count: int
+    share: float  # of all pressure lost [1]
+    worst: PartLoss
+
+
+@dataclass(frozen=True)
 class Drive:
     """Stack against wind, between the lowest and the highest opening: shares of the summed sizes [1], means in Pa."""
 
@@ -182,64 +195,136 @@ def losses(ds: xr.Dataset) -> tuple[PartLoss, ...]:
 
 
 def _family(part: PartLoss) -> str:
-    """Return the name without its height: rails of one kind are told together."""
-    return re.sub(r" at -?\d+(\.\d+)? m( \(\d+\))?$", "", part.name) if part.kind in ("rail", "barrier") else part.name
+    """Return the group that is told together: rails of one name, and all vents."""
+    if part.kind in ("rail", "barrier"):
+        return re.sub(r" at -?\d+(\.\d+)? m( \(\d+\))?$", "", part.name)
+    return part.name if part.kind == "channel" else "vents"
+
+
+def loss_groups(ds: xr.Dataset, *, vents_apart: bool = False) -> tuple[Group, ...]:
+    """Return where the pressure is lost, parts of one name together, by their lowest height.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        With `part_pressure`.
+    vents_apart : bool, keyword only
+        True: every vent on its own.
+
+    Returns
+    -------
+    tuple of Group
+        Shares add up to 1, or are all 0 where nothing flows.
+    """
+    members: dict[str, list[PartLoss]] = {}
+    for part in losses(ds):
+        name = _family(part)
+        members.setdefault(part.name if vents_apart and name == "vents" else name, []).append(part)
+    return tuple(
+        Group(
+            name,
+            parts[0].kind,
+            parts[0].height,
+            parts[-1].height,
+            len(parts),
+            sum(part.share for part in parts),
+            max(parts, key=lambda part: part.share),
+        )
+        for name, parts in members.items()
+    )
 
 
 def choke_sentence(ds: xr.Dataset) -> str:
-    """Return in one sentence which part chokes the cavity.
+    """Return in one sentence which part chokes the cavity; "" where no air passes.
 
     Parameters
     ----------
     ds : xarray.Dataset
         With `part_pressure`.
     """
-    parts = losses(ds)
-    if not any(part.share > 0.0 for part in parts):
-        return "No air passes: fewer than two open vents are joined by an open cavity."
-    groups: dict[str, list[PartLoss]] = {}
-    for part in parts:
-        groups.setdefault(_family(part), []).append(part)
-    name, members = max(groups.items(), key=lambda item: sum(part.share for part in item[1]))
-    share = sum(part.share for part in members)
-    worst = max(members, key=lambda part: part.share)
+    groups = loss_groups(ds)
+    if not any(group.share > 0.0 for group in groups):
+        return ""
+    group = max(groups, key=lambda one: one.share)
+    worst = group.worst
+    lost = f"{number(100 * group.share)} % of the pressure is lost"
+    alone = f"{number(100 * worst.share)} %"
     if worst.kind == "channel":
-        return f"{number(100 * share)} % of the pressure is lost as friction in the {name}."
-    if len(members) == 1:
+        return f"{lost} as friction in the {group.name}."
+    if worst.share > 0.9 * group.share:
         height = "" if re.search(r" at -?\d", worst.name) else f" at {worst.height:.2f} m"
-        return f"{number(100 * share)} % of the pressure is lost at the {worst.name}{height}."
-    if worst.share > 1.5 * share / len(members):
-        return (
-            f"{number(100 * share)} % of the pressure is lost at the {len(members)} gaps of the {name}, "
-            f"{number(100 * worst.share)} % at that at {worst.height:.2f} m alone."
-        )
+        return f"{alone} of the pressure is lost at the {worst.name}{height}."
+    if group.name == "vents":
+        return f"{lost} at the vents, {alone} at the {worst.name} at {worst.height:.2f} m alone."
+    gaps = f"{lost} at the {group.count} gaps of the {group.name}"
+    if worst.share > 1.5 * group.share / group.count:
+        return f"{gaps}, {alone} at the one at {worst.height:.2f} m alone."
+    return f"{gaps}, about {number(100 * group.share / group.count)} % at each."
+
+
+def passage_sentence(ds: xr.Dataset) -> str:
+    """Return a sentence where a rail or barrier is narrower than the vents, so that it governs; else "".
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        With the coordinate `part_area` [m2/m]; without it nothing can be said.
+    """
+    if "part_area" not in ds.coords or not ds.sizes["opening"]:
+        return ""
+    open_parts = [
+        (1e6 * float(area), str(name))
+        for area, name, kind in zip(ds["part_area"].values, ds["part"].values, ds["part_kind"].values, strict=True)
+        if kind in ("rail", "barrier") and area > 0.0
+    ]
+    vents = 1e6 * ds["opening_area"].values[ds["opening_area"].values > 0.0]
+    if not open_parts or not vents.size or min(open_parts)[0] >= vents.min():
+        return ""
+    area, name = min(open_parts)
     return (
-        f"{number(100 * share)} % of the pressure is lost at the {len(members)} gaps of the {name}, "
-        f"about {number(100 * share / len(members))} % at each."
+        f"The narrowest passage is the {name}: {number(area)} mm² per metre of wall, where the smallest vent has "
+        f"{number(vents.min())} mm²; wider vents would not help, a wider gap would."
     )
 
 
 def still_sentence(ds: xr.Dataset) -> str:
-    """Return a sentence that names the segments through which no air passes, or "" if there are none.
+    """Return a sentence that names the heights at which no air passes, and what closes them; "" if there are none.
 
     Parameters
     ----------
     ds : xarray.Dataset
         With `air_change_rate`.
     """
-    rate = _last(ds, "air_change_rate", "segment").max(axis=0)
-    dead = [i for i in range(len(rate)) if rate[i] == 0.0]
-    if not dead:
-        return ""
-    pieces: list[list[float]] = []
-    for i in dead:
+    if not np.any(ds["stack_pressure"].values) and not np.any(ds["wind_pressure"].values):
+        return ""  # nothing drives: that says nothing about the wall
+    rate = _last(ds, "air_change_rate", "segment")
+    spans: list[list[float]] = []
+    for i in np.flatnonzero(rate.max(axis=0) == 0.0):
         bottom, top = float(ds["segment_bottom"].values[i]), float(ds["segment_top"].values[i])
-        if pieces and abs(pieces[-1][1] - bottom) < 1e-6:
-            pieces[-1][1] = top
+        if spans and abs(spans[-1][1] - bottom) < 1e-6:
+            spans[-1][1] = top
         else:
-            pieces.append([bottom, top])
-    spans = ", ".join(f"{a:.2f} to {b:.2f} m" for a, b in pieces)
-    return f"No air passes from {spans}: that piece has no vent of its own on both ends, its air stands still."
+            spans.append([bottom, top])
+    if not spans:
+        return ""
+    text = " and ".join(f"{bottom:.2f} to {top:.2f} m" for bottom, top in spans)
+    closed = [name for name, height in _closed(ds) if any(low - 1e-6 <= height <= high + 1e-6 for low, high in spans)]
+    if closed:
+        return (
+            f"No air passes from {text}: the {closed[0]} closes the cavity, and the piece on either side of it has "
+            "no second vent. Its air stands still; it dries by diffusion alone."
+        )
+    return f"No air passes from {text}: no two open vents are joined there. Its air stands still."
+
+
+def _closed(ds: xr.Dataset) -> list[tuple[str, float]]:
+    """Return name and height of the parts that close the cavity, by `part_area`, else the barriers without any loss."""
+    if "part_area" in ds.coords:
+        shut = ds["part_area"].values <= 0.0
+    else:
+        shut = _last(ds, "part_pressure", "part").sum(axis=0) == 0.0
+    across = np.isin(ds["part_kind"].values, ("barrier", "rail") if "part_area" in ds.coords else ("barrier",))
+    return [(str(ds["part"].values[i]), float(ds["part_height"].values[i])) for i in np.flatnonzero(shut & across)]
 
 
 def vent_schedule(ds: xr.Dataset) -> tuple[Vent, ...]:
