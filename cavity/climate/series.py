@@ -88,7 +88,8 @@ def regular(records: Records) -> None:
                 "resample the file to even steps",
             )
         )
-    whole = np.arange(time[0], time[-1] + step, step)
+    first, last = _padded(time[0], time[-1] + step, step)
+    whole = np.arange(first, last, step)
     if whole.size > 4 * time.size + 100_000:
         raise InputError(
             fault_of(
@@ -111,6 +112,18 @@ def regular(records: Records) -> None:
         laid[place] = values
         records.columns[name] = laid
     records.time = whole
+
+
+def _padded(first: np.datetime64, end: np.datetime64, step: np.timedelta64) -> tuple[np.datetime64, np.datetime64]:
+    """Return first and end with the hours added that lack to the turn of the year, where they make a short gap."""
+    most = np.timedelta64(LONGEST_GAP * 60, "m")
+    lead = first - first.astype("datetime64[Y]").astype("datetime64[m]")
+    if lead <= most:
+        first = first - lead // step * step
+    trail = (end.astype("datetime64[Y]") + 1).astype("datetime64[m]") - end
+    if trail <= most:
+        end = end + trail // step * step
+    return first, end
 
 
 def month_of(time: np.ndarray) -> np.ndarray:

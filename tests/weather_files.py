@@ -1,0 +1,114 @@
+"""Weather files for tests: the invented climates, changed line by line, and measured years of an installed package."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import importlib.util
+from pathlib import Path
+
+import numpy as np
+
+CLIMATES = Path(__file__).parent.parent / "climates"
+HEADER = 8  # lines before the hours of an EPW file
+# position of a field in an EPW line (EPW data dictionary)
+TEMPERATURE, DEW_POINT, HUMIDITY, PRESSURE, INFRARED, GLOBAL, DIRECT, DIFFUSE = 6, 7, 8, 9, 12, 13, 14, 15
+DIRECTION, SPEED, RAIN, RAIN_HOURS = 20, 21, 33, 34
+
+
+@functools.cache
+def _lines(name: str) -> tuple[str, ...]:
+    return tuple((CLIMATES / f"{name}.epw").read_text("ascii").splitlines())
+
+
+def lines(name: str = "temperate_inland") -> list[str]:
+    """Return the lines of an invented climate."""
+    return list(_lines(name))
+
+
+def put(rows: list[str], field: int, value: object, hours: slice | range | list[int]) -> list[str]:
+    """Return the lines with one field replaced in the given hours; hour 0 is the first of the year."""
+    changed = list(rows)
+    for hour in range(len(rows) - HEADER)[hours] if isinstance(hours, slice) else hours:
+        parts = changed[HEADER + hour].split(",")
+        parts[field] = str(value)
+        changed[HEADER + hour] = ",".join(parts)
+    return changed
+
+
+def with_year(rows: list[str], year: int) -> list[str]:
+    """Return the hours (no header) with the year of their stamps replaced."""
+    return [f"{year},{row.split(',', 1)[1]}" for row in rows]
+
+
+def save(folder: Path, rows: list[str], name: str = "weather.epw") -> Path:
+    """Write lines as a file and return its path."""
+    path = folder / name
+    path.write_text("\n".join(rows) + "\n", "ascii")
+    return path
+
+
+def csv_text(weather: object, *, head: str = "", hours: slice = slice(None), **replaced: np.ndarray) -> str:
+    """Return a weather Dataset in the CSV form, in the units that people use; `replaced` gives columns by name."""
+    attrs = weather.attrs
+    text = [
+        "# name = Somewhere",
+        f"# latitude = {attrs['latitude']}",
+        f"# longitude = {attrs['longitude']}",
+        f"# utc offset = {attrs['utc_offset']}",
+        f"# elevation = {attrs['elevation']}",
+        "# humidity below freezing = ice",
+    ]
+    if head:
+        text.append(head)
+    columns = {
+        "temperature_outdoor [degC]": weather["temperature_outdoor"].values - 273.15,
+        "relative_humidity_outdoor [%]": weather["relative_humidity_outdoor"].values * 100.0,
+        "pressure [hPa]": weather["pressure"].values / 100.0,
+        "wind_speed [m/s]": weather["wind_speed"].values,
+        "wind_direction [degree]": weather["wind_direction"].values,
+        "global_horizontal [W/m2]": weather["global_horizontal"].values,
+        "direct_normal [W/m2]": weather["direct_normal"].values,
+        "diffuse_horizontal [W/m2]": weather["diffuse_horizontal"].values,
+        "infrared_horizontal [W/m2]": weather["infrared_horizontal"].values,
+        "rain [mm/h]": weather["rain"].values * 3600.0,
+    }
+    for name, values in replaced.items():
+        old = next((key for key in columns if key.split(" ")[0] == name.split(" ")[0]), None)
+        if old:
+            del columns[old]
+        columns[name] = values
+    time = np.datetime_as_string(weather["time"].values[hours].astype("datetime64[m]"))
+    values = np.stack([column[hours] for column in columns.values()], axis=1)
+    text.append("time," + ",".join(columns))
+    text += [f"{stamp}," + ",".join(f"{v:.10g}" for v in row) for stamp, row in zip(time, values, strict=True)]
+    return "\n".join(text) + "\n"
+
+
+@functools.cache
+def measured() -> dict[str, Path]:
+    """Return the EPW files of the installed package of measured-type years, each content once; empty without it."""
+    found = importlib.util.find_spec("accim")
+    files: dict[str, Path] = {}
+    if found is None or not found.submodule_search_locations:
+        return files
+    known = set()
+    for path in sorted(Path(next(iter(found.submodule_search_locations))).rglob("*.epw")):
+        digest = hashlib.sha256(path.read_bytes()).hexdigest()
+        if digest not in known:
+            known.add(digest)
+            files[f"{path.parent.name}/{path.name}"] = path
+    return files
+
+
+@functools.cache
+def read_measured(name: str) -> object:
+    """Return the weather of a measured file, read once."""
+    from cavity.climate import read_weather
+
+    return read_weather(measured()[name])
+
+
+def one_measured(part: str) -> Path:
+    """Return the first measured file whose name contains `part`."""
+    return next(path for name, path in measured().items() if part in name)
