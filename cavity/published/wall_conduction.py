@@ -133,11 +133,12 @@ def layered() -> tuple[Case, ...]:
     found = solve.march(
         line, around, temperature=280.0, humidity=0.5, moments=1e9, first_step=100.0, growth=1.0
     )  # thirty years: steady
-    # at an interface the two neighbouring cells share the fall of temperature by their resistances
+    # temperature is straight over thermal resistance, so an interface is read by its resistance from outside
     half = 0.5 * line.grid.thickness / line.grid.conductivity
-    temperature = found.temperature[0]
-    edges = np.flatnonzero(np.diff(line.layer_of_node))
-    between = temperature[edges] + np.diff(temperature)[edges] * half[edges] / (half[edges] + half[edges + 1])
+    depth = np.concatenate(([0.0], np.cumsum(half[:-1] + half[1:])))
+    between = np.interp(
+        np.cumsum([0.0] + [thickness / value for _, thickness, value in rows]), depth, found.temperature[0]
+    )
     places = np.cumsum([0.0] + [thickness for _, thickness, _ in rows])
     return tuple(
         value_case(

@@ -147,9 +147,8 @@ def march(
     T = np.full(nodes, temperature, dtype=float) if np.ndim(temperature) == 0 else np.array(temperature, dtype=float)
     phi = np.broadcast_to(np.asarray(humidity, dtype=float), (nodes,))
     u = np.array([kernel.potential_of_humidity(value, at) for value, at in zip(phi, T, strict=True)])
-    work = kernel.Work(
-        *(np.zeros(nodes) for _ in range(15)), *(np.zeros((nodes, 4)) for _ in range(3)), np.zeros((nodes, 2))
-    )
+    columns = {"lower": (4,), "diagonal": (4,), "upper": (4,), "rhs": (2,)}  # blocks; the rest is one value a node
+    work = kernel.Work(**{name: np.zeros((nodes, *columns.get(name, ()))) for name in kernel.Work._fields})
     kernel.evaluate(grid, T, u, work)
     W, E = work.W.copy(), work.E.copy()
     flux, runoff = np.zeros(kernel.FLUX_COUNT), np.zeros(nodes)
