@@ -226,7 +226,8 @@ def test_interface_condensate_is_what_the_layers_gain_while_saturated():
 def test_runoff_adds_up_to_litres_per_metre_over_the_height(dry):
     ds = dry.copy(deep=True)
     ds["film"].values[0:10, :, 1] = 0.1
-    ds["runoff"].values[0:10, :, 1] = 1e-5  # 10 h x 0.036 kg/(m2 h) x 3 m = 1.08 kg/m
+    ds["segment_top"].values[2] = 4.0  # segments of 1, 1 and 2 m
+    ds["runoff"].values[0:10, :, 1] = 0.75e-5  # 10 h x 0.027 kg/(m2 h) x 4 m = 1.08 kg/m
     found = find(ds, "film")
     assert "1.08 litres" in found.sentence
     assert (found.status, found.hours) == ("watch", 10.0)
@@ -251,6 +252,12 @@ def test_humidity_classes_of_a_square_wave(dry):
     assert found.status == "watch"
     at = list(ds["face"].values).index(SHEATHING)
     assert humidity.class_hours(ds)[:, 1, at].tolist() == [4380, 4380, 0]
+
+
+def test_ten_damp_days_are_a_third_of_a_damp_month(dry):
+    humid = np.full(HOURS, 0.5)
+    humid[2000:2240] = 0.95
+    assert find(with_face(dry, SHEATHING, relative_humidity=humid), "humidity").value == pytest.approx(65.0, abs=0.01)
 
 
 def test_humidity_below_5_degrees_is_not_counted(dry):

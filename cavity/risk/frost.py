@@ -87,8 +87,8 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         if value:
             text = f"{where} freezes {number(value)} times a year with pores over {number(100 * critical)} % full."
         else:
-            text = f"No wet frost: the pores of {where} are at most {number(100 * most)} % full"
-            text += f" ({number(100 * critical)} % is critical)."
+            text = f"{where} never freezes with pores over {number(100 * critical)} % full"
+            text += f" (at most {number(100 * most)} % full at any time)."
         made.append(
             Finding(
                 key, title, where, value, limit, "cycles", status, when(time, events[segment, n]),

@@ -2,7 +2,8 @@
 
 Choices. The last simulated year is repeated (default 3 times) from a clean surface; the decline is that of materials
 on which mould hardly recedes (0.1, as ASHRAE 160 asks where nothing else is known). Wall side: fail at the limit, watch
-one step below it, and at the room face from 1 on, as people breathe there (own choice). Cladding side: at most a watch.
+one step below it or when at its present rise it would meet the limit within ten years, and at the room face from 1 on,
+as people breathe there (all own choice). Cladding side: at most a watch.
 Humidity below 0 degC does not matter: no growth. Frost counts as unfavourable, like drought.
 """
 
@@ -27,6 +28,7 @@ CLASSES: dict[str, tuple[float, ...]] = {
     "medium resistant": (0.072, 0.097, 0.0, 5.0, 1.5, 85.0, 1.0),
     "resistant": (0.033, 0.014, 0.0, 3.0, 1.0, 85.0, 1.0),
 }
+_AHEAD = 10.0  # years to look ahead where the index still rises
 _ROOM_WATCH = 1.0  # index at the room face from which to watch: growth has begun
 
 
@@ -109,12 +111,13 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         face += first
         value = float(peak[-1, segment, face])
         at = int(np.argmax(index[:, segment, face]))
+        rise = value - float(peak[-2, segment, face]) if len(peak) > 1 else 0.0
+        soon = value + _AHEAD * rise >= limit
         if key == "mould_cladding":
             status = "watch" if value >= limit else "pass"
         else:
-            status = "fail" if value >= limit else "watch" if value >= watch else "pass"
+            status = "fail" if value >= limit else "watch" if value >= watch or soon else "pass"
         grows = index[:, segment, face] > np.roll(index[:, segment, face], 1)
-        rise = value - float(peak[-2, segment, face]) if len(peak) > 1 else 0.0
         where = place(ds, "face", face, segment)
         sensitivity = str(ds["face_mould_class"].values[face])
         if value < 0.01:

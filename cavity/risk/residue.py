@@ -2,8 +2,8 @@
 
 Choices. ISO 13788 lets condensate gather if it has gone by the end of the year. The last simulated year is compared
 with the one before (or with the start, if there is one year only), layer by layer. A gain that more than halves each
-year is a wall that settles (a watch); one that does not is growth, called growth, and fails. Losses are drying and pass.
-A gain in the only year cannot be told from a dry start: a watch.
+year is a wall that settles (a watch); one that does not is growth, called growth, and fails. Losses are drying and
+pass. A gain in the only year cannot be told from a dry start: a watch.
 """
 
 from __future__ import annotations

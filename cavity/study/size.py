@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from cavity.wallfile.model import Layer, Wall
 
-PROBES = (0.125, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0)  # times the area as drawn
+PROBES = (0.25, 0.5, 1.0, 2.0, 4.0)  # times the area as drawn
 _AREA_TOLERANCE = 1.05  # bisection ends when the least passing area is known to 5 %: far finer than vents are made
 _DEPTH_TOLERANCE = 1e-3  # m, to the millimetre
 _NOISE = 0.01  # a rise of severity below 1 % of the limit is no loss of order: convergence of the years, float32
@@ -136,7 +136,7 @@ class Sizing:
         if least is not None:
             text = (
                 f"The least free vent area that meets every criterion{asked} is {number(least.least, 2)} times that "
-                f"drawn ({self.areas(least.least)}), at a depth of {number(1e3 * least.depth)} mm."
+                f"drawn ({self.areas(least.least)}), at {number(1e3 * least.depth)} mm depth."
             )
             if self.least_depth is not None:
                 text += f" The least depth is {number(1e3 * self.least_depth)} mm"
@@ -147,9 +147,10 @@ class Sizing:
         tried = [outcome.factor for row in self.rows for outcome in row.outcomes]
         depths = [row.depth for row in self.rows]
         text = (
-            f"No opening helps: between {number(min(tried), 2)} and {number(max(tried), 2)} times the area drawn, at "
-            f"{number(1e3 * min(depths))} to {number(1e3 * max(depths))} mm, none meets every criterion{asked}. The best"
-            f" ({number(best.factor, 2)} times, {number(1e3 * best.depth)} mm) is held back by: {best.decisive.sentence}"
+            f"No opening helps: between {number(min(tried), 2)} and {number(max(tried), 2)} times the area drawn, "
+            f"at {number(1e3 * min(depths))} to {number(1e3 * max(depths))} mm, none meets every criterion{asked}. "
+            f"The best ({number(best.factor, 2)} times, {number(1e3 * best.depth)} mm) is held back by: "
+            f"{best.decisive.sentence}"
         )
         for name, row in self.variants:
             if row.least is not None:
@@ -321,7 +322,8 @@ def _row(depth: float, tried: dict[float, Outcome]) -> Row:
             monotone = False
             rise = (
                 f"more area is not always better: severity rises from {number(low.severity, 2)} at "
-                f"{number(low.factor, 2)} times the area to {number(outcome.severity, 2)} at {number(outcome.factor, 2)} times"
+                f"{number(low.factor, 2)} times the area to {number(outcome.severity, 2)} at "
+                f"{number(outcome.factor, 2)} times"
             )
     if not passing:
         best = min(outcomes, key=lambda outcome: outcome.severity)
