@@ -102,8 +102,8 @@ def test_an_overcast_sky_lies_between_an_even_one_and_the_standard_overcast_one(
     overcast["direct_normal"].data[:] = 0.0
     overcast["global_horizontal"].data[:] = overcast["diffuse_horizontal"].values
     ours = [sun_on_plane(overcast, orientation=side, tilt=90.0, albedo=0.2).sum() for side in (0.0, 90.0, 180.0, 270.0)]
-    # between a sky that is three times as bright overhead as at the horizon (Moon and Spencer 1942: a wall gets 0.396 of
-    # the horizontal; from memory) and an even one (0.5); the ground adds half of a fifth to both
+    # between a sky that is three times as bright overhead as at the horizon (Moon and Spencer 1942: a wall gets 0.396
+    # of the horizontal; from memory) and an even one (0.5); the ground adds half of a fifth to both
     share = np.mean(ours) / float(overcast["diffuse_horizontal"].sum())
     assert 0.396 + 0.1 < share < 0.5 + 0.1
     assert min(ours) == ours[0] and max(ours) == ours[2] and max(ours) < 1.6 * min(ours)

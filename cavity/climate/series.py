@@ -334,4 +334,4 @@ def likely_cause(name: str, values: np.ndarray) -> str:
 
 def slug(text: str) -> str:
     """Return a name in one line without control characters."""
-    return re.sub(r"\s+", " ", re.sub(r"[^\w\s.,()'/-]", " ", text)).strip()[:80]
+    return re.sub(r"\s+", " ", re.sub(r"[^\w\s.,()'/+-]", " ", text)).strip()[:80]

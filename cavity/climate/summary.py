@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 ORIENTATIONS = np.arange(16) * 22.5  # degrees clockwise from north
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 SPEED_EDGES = (0.5, 2.0, 4.0, 6.0, 8.0, 11.0)  # m/s, lower edges of the classes of the wind rose; below 0.5 calm
+BELOW = -0.01  # K, a panel is below the dew point; fog under an overcast sky is not, by round-off
 NIGHT = 1.0  # W/m2, below this global irradiance it is night
 # A thin, well-insulated cladding panel, the case that undercools most (our own assumption)
 PANEL_EMISSIVITY = 0.9
@@ -160,7 +161,7 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
         "rain": (by_month(rain, "sum"), "mm", "rain"),
         "wet_hours": (by_month((rain > 0.0).astype(float), "sum"), "h", "hours with rain"),
         "undercooled_hours": (
-            by_month((margin < 0.0).astype(float), "sum"),
+            by_month((margin < BELOW).astype(float), "sum"),
             "h",
             "hours of a panel below the dew point",
         ),
@@ -207,7 +208,7 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
             ),
             "undercooling": (
                 ("month", "hour"),
-                _by_hour(margin < 0.0, month, hour),
+                _by_hour(margin < BELOW, month, hour),
                 {"units": "1", "long_name": "share of hours below the dew point"},
             ),
         },

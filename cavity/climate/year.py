@@ -195,12 +195,12 @@ def critical_year(weather: xr.Dataset, *, orientation: float | None = None) -> x
     Ranking: Cornick, Djebbar and Dalgliesh 2003, see `moisture_index`. Level of one year in ten: ANSI/ASHRAE Standard
     160, moisture design reference years; from memory.
     """
+    if len(years_of(weather)) == 1:
+        return weather
     ranking = moisture_index(weather, orientation=orientation)
     hardest = sorted(ranking, key=lambda year: ranking[year][2], reverse=True)
     place = max(len(hardest) // 10, 1) - 1
     chosen = one_year(weather, hardest[place])
-    if len(hardest) == 1:
-        return chosen
     index = ranking[hardest[place]][2]
     said = f"critical year of {len(hardest)}: {hardest[place]}, moisture index {index:.2f}, 10 % level"
     return _renamed(chosen, chosen.attrs["name"], said)
