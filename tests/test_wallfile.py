@@ -210,10 +210,17 @@ def test_every_uncertain_input_can_be_changed_and_nothing_else_changes():
         other = changed(wall, name, 0.123)
         assert other != wall, name
         assert changed(wall, name, 0.123) == other
-        assert other.layers == wall.layers and other.columns == wall.columns
+        assert other.columns == wall.columns
+        assert other.layers == wall.layers or name == "backup.vapour_factor"
     assert changed(wall, "openings.area_factor", 0.5).opening_sets[0].openings[0].free_area == pytest.approx(0.001)
     assert changed(wall, "rail.gap_factor", 0.5).rails[0].gap == pytest.approx(0.03)
     assert changed(wall, "finish.solar_absorptance", 0.2).solar_absorptance == 0.2
+    tighter = changed(wall, "backup.vapour_factor", 2.0)
+    assert tighter.cladding == wall.cladding
+    for before, after in zip(wall.backup, tighter.backup, strict=True):
+        assert after.sd == (None if before.sd is None else 2.0 * before.sd)
+        assert after.material.mu_dry == 2.0 * before.material.mu_dry
+        assert after.material.conductivity == before.material.conductivity
     with pytest.raises(InputError):
         changed(wall, "site.presure", 1.0)
 

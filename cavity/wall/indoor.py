@@ -64,6 +64,13 @@ def indoor_climate(indoor: Indoor, weather: Dataset) -> tuple[NDArray[np.float64
     EN 15026:2007 Annex C; ISO 13788:2012 Annex A; ASHRAE Standard 160 section 4.3 (simplified and intermediate
     method): all from memory.
     """
+    temperature, humidity = _by_model(indoor, weather)
+    if indoor.humidity_shift:
+        humidity = np.clip(humidity + indoor.humidity_shift, 0.0, _HIGHEST_HUMIDITY)
+    return temperature, humidity
+
+
+def _by_model(indoor: Indoor, weather: Dataset) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     outdoor = np.asarray(weather["temperature_outdoor"].values, dtype=float)
     if indoor.model == "EN 15026":
         return en_15026(_daily_mean(outdoor), load=indoor.load)

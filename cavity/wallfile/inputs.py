@@ -9,12 +9,13 @@ from cavity.errors import Fault, InputError
 from cavity.wallfile.values import nearest
 
 if TYPE_CHECKING:
-    from cavity.wallfile.model import OpeningSet, Rail, Wall
+    from cavity.wallfile.model import Layer, OpeningSet, Rail, Wall
 
 # What each name is, for tables and figures; the names are those of the wall file.
 INPUTS: dict[str, str] = {
     "openings.area_factor": "factor on the free area of all vents",
     "rail.gap_factor": "factor on the gap of all rails",
+    "backup.vapour_factor": "factor on the vapour resistance of all layers of the backup wall",
     "site.pressure_difference": "wind pressure coefficient, base less head",
     "site.ground_albedo": "ground albedo",
     "site.rain_obstruction": "rain obstruction factor",
@@ -27,6 +28,7 @@ INPUTS: dict[str, str] = {
     "cavity.film_limit": "water a face holds [kg/m2]",
     "cavity.emissivity_cladding": "emissivity of the back of the cladding",
     "cavity.emissivity_wall": "emissivity of the outer face of the wall",
+    "indoor.humidity_shift": "shift of the indoor relative humidity",
     "wetting.rain_share": "share of rain that passes the cladding",
     "wetting.leak_flow": "indoor air leaking into the wall [kg/(m2 s)]",
     "run.start_humidity": "relative humidity at the start",
@@ -65,6 +67,8 @@ def changed(wall: Wall, name: str, value: float) -> Wall:
             for chosen in wall.opening_sets
         )
         return replace(wall, rails=_with_gap(wall.rails, value), opening_sets=sets)
+    if name == "backup.vapour_factor":
+        return replace(wall, backup=tuple(_with_resistance(layer, value) for layer in wall.backup))
     if section == "finish":
         return replace(wall, **{key: value})
     return replace(wall, **{section: replace(getattr(wall, section), **{key: value})})
@@ -77,3 +81,19 @@ def _with_area(chosen: OpeningSet, factor: float) -> OpeningSet:
 
 def _with_gap(rails: tuple[Rail, ...], factor: float) -> tuple[Rail, ...]:
     return tuple(replace(rail, gap=min(rail.gap * factor, rail.bay)) for rail in rails)
+
+
+def _with_resistance(layer: Layer, factor: float) -> Layer:
+    """Scale the vapour resistance of a layer; mu does not fall below that of still air."""
+    material = layer.material
+    return replace(
+        layer,
+        material=replace(
+            material,
+            mu_dry=max(material.mu_dry * factor, 1.0),
+            mu_wet=max(material.mu_wet * factor, 1.0),
+            mu_table=tuple((humidity, max(mu * factor, 1.0)) for humidity, mu in material.mu_table),
+        ),
+        sd=None if layer.sd is None else layer.sd * factor,
+        sd_table=tuple((humidity, sd * factor) for humidity, sd in layer.sd_table),
+    )

@@ -183,6 +183,7 @@ class Indoor:
     temperature: tuple[float, ...] = (293.15,)  # K, one value or twelve
     relative_humidity: tuple[float, ...] = (0.5,)  # 0-1, one value or twelve
     file: str = ""  # hourly csv, absolute path
+    humidity_shift: float = 0.0  # -, added to the relative humidity of any model (uncertainty study)
 
 
 @dataclass(frozen=True)

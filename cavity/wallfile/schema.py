@@ -322,6 +322,9 @@ class IndoorSection(Section):
         "One relative humidity, or twelve from January.", (0.5,)
     )
     file: Annotated[str, Text(200)] = said("Hourly csv, in the folder of the wall file or below it.", "")
+    humidity_shift: Annotated[float, Number(-0.5, 0.5, "0.05")] = said(
+        "Added to the relative humidity of any model.", 0.0
+    )
 
 
 class WettingSection(Section):
@@ -419,10 +422,11 @@ class WallFile(Section):
     uncertain: dict[str, Any] = said("Ranges of uncertain inputs: section.key = [low, high].", {})
 
 
-# Inputs that [uncertain] may vary; the first two are factors on all vents and all rail gaps.
+# Inputs that [uncertain] may vary; the first three are factors on all vents, rail gaps and vapour resistances.
 UNCERTAIN: dict[str, Any] = {
     "openings.area_factor": Number(0.1, 10.0, "0.8"),
     "rail.gap_factor": Number(0.1, 10.0, "0.8"),
+    "backup.vapour_factor": Number(0.1, 10.0, "0.7"),
     **{
         f"{section}.{key}": next(
             part
@@ -433,6 +437,7 @@ UNCERTAIN: dict[str, Any] = {
             "site": ("pressure_difference", "ground_albedo", "rain_obstruction", "rain_topography", "rain_wall_factor"),
             "finish": ("solar_absorptance", "emissivity"),
             "cavity": ("blocked", "roughness", "film_limit", "emissivity_cladding", "emissivity_wall"),
+            "indoor": ("humidity_shift",),
             "wetting": ("rain_share", "leak_flow"),
             "run": ("start_humidity",),
         }.items()
