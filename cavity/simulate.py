@@ -203,7 +203,6 @@ def _forcing(
     moist_air.saturation_array(np.ascontiguousarray(room_T, dtype=float), saturated)
     seep = wall.wetting.rain_share * rain
     leak = np.full(len(T_out), wall.wetting.leak_flow if wall.wetting.leak_layer is not None else 0.0)
-    first_backup = len(wall.cladding)
     return year.Forcing(
         T_out=T_out,
         p_out=p_out,
@@ -219,17 +218,15 @@ def _forcing(
         emissivity=wall.emissivity,
         h_in=1.0 / ROOM_RESISTANCE,
         beta_in=2.0e-10 / ROOM_VAPOUR_LAYER,
-        leak_node=_plane_node(line, first_backup + (wall.wetting.leak_layer or 0)),
-        seep_node=_plane_node(line, first_backup + wall.wetting.rain_plane),
+        leak_node=_plane_node(wall, line, wall.wetting.leak_layer or 0),
+        seep_node=_plane_node(wall, line, wall.wetting.rain_plane),
     )
 
 
-def _plane_node(line: Line, layer: int) -> int:
-    """Node that takes what arrives at the outer face of a layer: the wall's own face, or the layer's first cell."""
-    found = np.flatnonzero(line.layer_of_node >= layer)
-    first = int(found[0])
-    face = line.grid.cladding_back + 1
-    return face if first == face + 1 else first
+def _plane_node(wall: Wall, line: Line, layer: int) -> int:
+    """Node of the outer face of a backup layer, which takes what arrives there."""
+    name = wall.backup[layer].name
+    return next(face.node for face in line.faces if face.inner == name)
 
 
 def _column(wall: Wall, air: ColumnAir, depth: float) -> year.Column:
@@ -263,8 +260,6 @@ def _readings(line: Line) -> year.Readings:
     back = line.grid.cladding_back
     return year.Readings(
         node=np.array([face.node for face in line.faces], dtype=np.int64),
-        link=np.array([face.link for face in line.faces], dtype=np.int64),
-        before=np.array([face.before for face in line.faces], dtype=np.int64),
         layer=line.layer_of_node,
         film=np.array([0, back, back + 1, line.nodes - 1], dtype=np.int64),
     )
@@ -275,7 +270,7 @@ def work_arrays(nodes: int) -> wall_kernel.Work:
     from cavity.kernels import wall as wall_kernel
 
     return wall_kernel.Work(
-        *(np.zeros(nodes) for _ in range(15)), *(np.zeros((nodes, 4)) for _ in range(3)), np.zeros((nodes, 2))
+        *(np.zeros(nodes) for _ in range(17)), *(np.zeros((nodes, 4)) for _ in range(3)), np.zeros((nodes, 2))
     )
 
 
@@ -300,7 +295,7 @@ def _start(
             raise InputError(Fault(f"{wall.source}, run.construction_wet", "no such layer", name, known))
         nodes = np.flatnonzero(line.layer_of_node == index)
         if nodes.size:
-            curve = grid.tables[grid.material[nodes[0]], :, wall_kernel.WATER]
+            curve = grid.tables[grid.left[nodes[-1]], :, wall_kernel.WATER]
             axis = wall_kernel.U_LOW + wall_kernel.U_STEP * np.arange(wall_kernel.U_COUNT)
             # the curve is flat where the material is full: take the driest potential that holds the water
             u[nodes] = axis[min(int(np.searchsorted(curve, content)), len(axis) - 1)]
@@ -398,7 +393,8 @@ def _dataset(
     face_p = record.p.astype(float)
     face_T = record.T.astype(float)
     humidity = np.clip(face_p / _saturation(face_T), 0.0, 1.0)
-    beside = _pressure_beside(line, outside["vapour_pressure_outdoor"].to_numpy(), record.air_p, room_phi * _saturation(room_T), face_p)
+    p_out, p_room = outside["vapour_pressure_outdoor"].to_numpy(), room_phi * _saturation(room_T)
+    beside = _pressure_beside(line, p_out, record.air_p, p_room, face_p, face_T)
     dew = _dew_point(beside)
     data: dict[str, tuple[tuple[str, ...], NDArray[Any], str]] = {}
 
@@ -556,6 +552,7 @@ def _pressure_beside(
     p_air: NDArray[np.float64],
     p_room: NDArray[np.float64],
     p_face: NDArray[np.float64],
+    T_face: NDArray[np.float64],
 ) -> NDArray[np.float64]:
     """Vapour pressure that decides about dew at each face: of the air beside it, or of the pores at an interface."""
     beside = p_face.copy()
@@ -566,6 +563,8 @@ def _pressure_beside(
             beside[:, :, k] = p_air
         elif face.role == "room face":
             beside[:, :, k] = p_room[:, None]
+        else:  # pores cannot be above saturation: the mean over an hour that warms may round past it
+            beside[:, :, k] = np.minimum(beside[:, :, k], _saturation(T_face[:, :, k]))
     return beside
 
 

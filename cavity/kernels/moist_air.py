@@ -30,9 +30,9 @@ def saturation(T):
     elif k > _LAST:
         k = _LAST
     x -= k
-    c = _LOG_SATURATION[k]
-    p = math.exp(c[0] + x * (c[1] + x * (c[2] + x * c[3])))
-    return p, p * (c[1] + x * (2.0 * c[2] + x * 3.0 * c[3]))
+    c1, c2, c3 = _LOG_SATURATION[k, 1], _LOG_SATURATION[k, 2], _LOG_SATURATION[k, 3]
+    p = math.exp(_LOG_SATURATION[k, 0] + x * (c1 + x * (c2 + x * c3)))
+    return p, p * (c1 + x * (2.0 * c2 + x * 3.0 * c3))
 
 
 @jit

@@ -1,10 +1,11 @@
 """One line through cladding, cavity and backup wall: residual and exact-by-hand Jacobian of heat and water.
 
 Unknowns at each node: temperature T [K] and moisture potential u = -ln(p_suc / SUCTION_SCALE) [-], so that the relative
-humidity is exp(-exp(-u) 293.15/T) (Kelvin). Faces are nodes without thickness that may hold a film. Order: outer face,
-cladding cells, back of cladding, outer face of wall, backup cells, room face; the cavity air is eliminated into the
-link between the two middle faces, so the system stays block-tridiagonal. Liquid flow uses the flux potential
-theta(u) = integral of K dp_suc: exact for steady flow inside a material, and continuous suction at interfaces.
+humidity is exp(-exp(-u) 293.15/T) (Kelvin). Every face and interface is a node without thickness that may hold a film;
+a membrane is the link between two such nodes. Order: outer face, cladding cells, back of cladding, outer face of wall,
+backup cells, room face; the cavity air is eliminated into the link between the two middle faces, so the system stays
+block-tridiagonal. Liquid flow uses the flux potential theta(u) = integral of K dp_suc of the cell's material: exact for
+steady flow inside a material, with continuous suction where materials touch.
 
 Key: W water stored [kg/m2], E enthalpy stored [J/m2] (dry matter and water at 0 degC are zero), d cell thickness [m],
 p vapour pressure [Pa], g water flux [kg/(m2 s)], q heat flux [W/m2], positive inwards; dt step [s].
@@ -36,28 +37,33 @@ from cavity.kernels import balance, block, film, moist_air
 
 # the potential grid of all material tables; tables hold value and slope, cubic in between
 U_LOW, U_STEP, U_COUNT = -2.5, 0.05, 411  # up to u = 18
+FLOOR = 1e-6  # kg/m3 per unit of u, water capacity of materials that hold none
 OVERFLOW = 14.0  # potential above which a cell takes water beyond its retention curve, to be drained
 ROW = EVAPORATION_HEAT  # scale of the water rows, so that both rows are in W/m2
 WATER, WATER_SLOPE, MU, MU_SLOPE, THETA, THETA_SLOPE = 0, 1, 2, 3, 4, 5
-NO_LIQUID, SAME_MATERIAL, OTHER_MATERIAL, CAVITY = 0, 1, 2, 3
+_PER_STEP = 1.0 / U_STEP
+_DELTA_ZERO = 2.26e-5 * 101325.0 / (R_VAPOUR * 273.15)
+DRY_LINK, WET_LINK, CAVITY = 0, 1, 2  # kinds of link: vapour only, vapour and liquid, the cavity
 
 
 class Grid(NamedTuple):
-    """A line cut into nodes; shared by all segments. n nodes, n - 1 links, m membranes."""
+    """A line cut into nodes; shared by all segments. n nodes, n - 1 links."""
 
     thickness: np.ndarray  # (n,) m; 0: a face
-    material: np.ndarray  # (n,) row of the tables; a face has that of the cell behind it
+    left: np.ndarray  # (n,) row of the tables on the outer side of the node
+    right: np.ndarray  # (n,) row of the tables on the inner side; cells have one row for both
     heat: np.ndarray  # (n,) J/(m2 K), dry
     conductivity: np.ndarray  # (n,) W/(m K), dry, rails included
     moisture_conductivity: np.ndarray  # (n,) W/(m K) per kg/m3
-    capacity: np.ndarray  # (n,) kg/m2, all pores full; films: the limit of the face
-    link: np.ndarray  # (n-1,) NO_LIQUID | SAME_MATERIAL | OTHER_MATERIAL | CAVITY
-    membrane_first: np.ndarray  # (n,) first membrane of each link; entry n-1 is m
-    membrane_sd: np.ndarray  # (m,) m, constant s_d, or -1
-    membrane_table: np.ndarray  # (m,) row of sd_tables, or -1
+    film: np.ndarray  # (n,) 1: a face that can hold a film
+    capacity: np.ndarray  # (n,) kg/m2, all pores full; faces: what they hold before water runs off
+    link: np.ndarray  # (n-1,) DRY_LINK | WET_LINK | CAVITY
+    membrane_R: np.ndarray  # (n-1,) m2 K/W, thermal resistance of the link's membrane
+    membrane_sd: np.ndarray  # (n-1,) m, constant s_d of the link's membrane
+    membrane_table: np.ndarray  # (n-1,) row of sd_tables, or -1
     sd_tables: np.ndarray  # (k, U_COUNT) m over the potential grid
     tables: np.ndarray  # (materials, U_COUNT, 6)
-    cladding_back: int  # node of the back of the cladding
+    cladding_back: int  # node of the back of the cladding, -1: no cavity
     freezing: int  # 1: water in pores freezes by its suction
 
 
@@ -101,11 +107,13 @@ class Work(NamedTuple):
     E: np.ndarray  # (n,)
     E_T: np.ndarray  # (n,)
     E_u: np.ndarray  # (n,)
-    lam: np.ndarray  # (n,)
+    R: np.ndarray  # (n,) thermal resistance of half a cell [m2 K/W]
     mu: np.ndarray  # (n,) diffusion resistance d mu / 2 of half a cell, as air layer [m]
     mu_u: np.ndarray  # (n,)
-    theta: np.ndarray  # (n,)
+    theta: np.ndarray  # (n,) liquid flux potential seen from the outer side [kg/(m s)]
     theta_u: np.ndarray  # (n,)
+    inner: np.ndarray  # (n,) the same seen from the inner side; differs where two materials touch
+    inner_u: np.ndarray  # (n,)
     net_E: np.ndarray  # (n,) W/m2 into the node
     net_W: np.ndarray  # (n,) kg/(m2 s) into the node
     lower: np.ndarray  # (n, 4)
@@ -122,22 +130,27 @@ FLUX_COUNT = 17
 
 
 @jit
-def table_value(tables, m, k, u, column):
+def table_value(tables, m, u, column):
     """Return (value, slope) of one column of one table row by cubic Hermite interpolation; flat outside the grid."""
-    x = (u - U_LOW) / U_STEP
+    x = (u - U_LOW) * _PER_STEP
     if x <= 0.0:
         return tables[m, 0, column], 0.0
     if x >= U_COUNT - 1:
         return tables[m, U_COUNT - 1, column], 0.0
     k = int(x)
-    s = x - k
+    return cubic(tables, m, k, x - k, column)
+
+
+@jit
+def cubic(tables, m, k, s, column):
+    """Return (value, slope) of one column in interval k of the grid at its share s."""
     a = tables[m, k, column]
     b = tables[m, k + 1, column]
     da = tables[m, k, column + 1] * U_STEP
     db = tables[m, k + 1, column + 1] * U_STEP
     c2 = 3.0 * (b - a) - 2.0 * da - db
     c3 = 2.0 * (a - b) + da + db
-    return a + s * (da + s * (c2 + s * c3)), (da + s * (2.0 * c2 + 3.0 * s * c3)) / U_STEP
+    return a + s * (da + s * (c2 + s * c3)), (da + s * (2.0 * c2 + 3.0 * s * c3)) * _PER_STEP
 
 
 @jit
@@ -156,17 +169,21 @@ def potential_of_humidity(phi, T):
 
 @jit
 def air_permeability(T, P):
-    """Return the vapour permeability of still air [kg/(m s Pa)]: Schirmer (from memory), D = 2.26e-5 (T/273.15)^1.81 P0/P."""
-    return 2.26e-5 * (T / 273.15) ** 1.81 * 101325.0 / P / (R_VAPOUR * T)
+    """Return the vapour permeability of still air [kg/(m s Pa)]: Schirmer (from memory), D = 2.26e-5 (T/273.15)^1.81 P0/P.
+
+    The power 0.81 that is left is its binomial series: within 1e-5 from -50 to 80 degC.
+    """
+    x = T / 273.15 - 1.0
+    return _DELTA_ZERO / P * (1.0 + x * (0.81 + x * (-0.07695 + x * (0.030523 - x * 0.016711))))
 
 
 @jit
-def membrane_sd(grid, m, u_mean):
-    """Return the s_d value of membrane m [m] at the mean potential of its two sides."""
-    row = grid.membrane_table[m]
+def membrane_sd(grid, i, u_mean):
+    """Return the s_d value of the membrane on link i [m] at the mean potential of its two sides; 0 without one."""
+    row = grid.membrane_table[i]
     if row < 0:
-        return grid.membrane_sd[m]
-    x = (u_mean - U_LOW) / U_STEP
+        return grid.membrane_sd[i]
+    x = (u_mean - U_LOW) * _PER_STEP
     if x <= 0.0:
         return grid.sd_tables[row, 0]
     if x >= U_COUNT - 1:
@@ -179,18 +196,29 @@ def membrane_sd(grid, m, u_mean):
 @jit
 def evaluate(grid, T, u, w):
     """Fill the work arrays with the state functions of every node."""
-    freezing_pressure = WATER_DENSITY * FUSION_HEAT
+    freezing_pressure = WATER_DENSITY * FUSION_HEAT / SUCTION_SCALE
     for i in range(T.size):
-        Ti, ui, d, m = T[i], u[i], grid.thickness[i], grid.material[i]
+        Ti, ui, d, m = T[i], u[i], grid.thickness[i], grid.left[i]
+        x = Ti - ICE_POINT
         phi, a = humidity(ui, Ti)
         ps, ps_T = moist_air.saturation(Ti)
         p = phi * ps
         w.p[i] = p
         w.p_T[i] = phi * ps_T + p * a / Ti
         w.p_u[i] = p * a
+        # water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron)
+        u_ice = 1e30
+        log_ratio = 0.0
+        if grid.freezing and x < -1e-6:
+            log_ratio = math.log(ICE_POINT / Ti)
+            u_ice = -math.log(freezing_pressure * log_ratio)
+        frozen = ui > u_ice
         if d == 0.0:
-            W, W_u = film.mass(ui)
-            h, h_T = film.enthalpy(Ti)
+            if grid.film[i]:
+                W, W_u = film.mass(ui)
+                h, h_T = film.enthalpy(Ti)
+            else:
+                W = W_u = h = h_T = 0.0
             w.W[i] = W
             w.W_u[i] = W_u
             w.E[i] = W * h
@@ -198,36 +226,43 @@ def evaluate(grid, T, u, w):
             w.E_u[i] = W_u * h
             w.mu[i] = 0.0
             w.mu_u[i] = 0.0
-            w.lam[i] = 0.0
-            w.theta[i], w.theta_u[i] = table_value(grid.tables, m, 0, ui, THETA)
+            w.R[i] = 0.0
+            theta, theta_u = table_value(grid.tables, m, min(ui, u_ice), THETA)
+            inner, inner_u = theta, theta_u
+            if grid.right[i] != m:
+                inner, inner_u = table_value(grid.tables, grid.right[i], min(ui, u_ice), THETA)
+            w.theta[i], w.theta_u[i] = theta, 0.0 if frozen else theta_u
+            w.inner[i], w.inner_u[i] = inner, 0.0 if frozen else inner_u
             continue
-        x = Ti - ICE_POINT
-        W, W_u = table_value(grid.tables, m, 0, ui, WATER)
-        W_u += 1e-6  # floor: metals and foils hold no water, yet their row must not be empty
-        W += 1e-6 * (ui - U_LOW)
+        place = (ui - U_LOW) * _PER_STEP
+        if 0.0 < place < U_COUNT - 1:
+            k = int(place)
+            place -= k
+            W, W_u = cubic(grid.tables, m, k, place, WATER)
+            theta, theta_u = cubic(grid.tables, m, k, place, THETA)
+            mu, mu_u = cubic(grid.tables, m, k, place, MU)
+        else:
+            W, W_u = table_value(grid.tables, m, ui, WATER)
+            theta, theta_u = table_value(grid.tables, m, ui, THETA)
+            mu, mu_u = table_value(grid.tables, m, ui, MU)
+        W_u += FLOOR  # metals and foils hold no water, yet their row must not be empty
+        W += FLOOR * (ui - U_LOW)
         if ui > OVERFLOW:
             W += (ui - OVERFLOW) ** 2
             W_u += 2.0 * (ui - OVERFLOW)
         E = grid.heat[i] * x + d * W * WATER_HEAT * x
         E_T = grid.heat[i] + d * W * WATER_HEAT
         E_u = d * W_u * WATER_HEAT * x
-        theta, theta_u = table_value(grid.tables, m, 0, ui, THETA)
-        if grid.freezing and x < -1e-6:
-            # water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron)
-            log_ratio = math.log(ICE_POINT / Ti)
-            u_ice = -math.log(freezing_pressure * log_ratio / SUCTION_SCALE)
-            if ui > u_ice:
-                liquid, liquid_u = table_value(grid.tables, m, 0, u_ice, WATER)
-                liquid += 1e-6 * (u_ice - U_LOW)
-                ice = W - liquid
-                ice_T = -(liquid_u + 1e-6) / (Ti * log_ratio)
-                h_ice = (ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT
-                E += d * ice * h_ice
-                E_T += d * (ice_T * h_ice + ice * (ICE_HEAT - WATER_HEAT))
-                E_u += d * W_u * h_ice
-                theta, theta_u = table_value(grid.tables, m, 0, u_ice, THETA)
-                theta_u = 0.0
-        mu, mu_u = table_value(grid.tables, m, 0, ui, MU)
+        if frozen:
+            liquid, liquid_u = table_value(grid.tables, m, u_ice, WATER)
+            ice = W - liquid - FLOOR * (u_ice - U_LOW)
+            ice_T = -(liquid_u + FLOOR) / (Ti * log_ratio)
+            h_ice = (ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT
+            E += d * ice * h_ice
+            E_T += d * (ice_T * h_ice + ice * (ICE_HEAT - WATER_HEAT))
+            E_u += d * W_u * h_ice
+            theta, theta_u = table_value(grid.tables, m, u_ice, THETA)
+            theta_u = 0.0
         w.W[i] = W * d
         w.W_u[i] = W_u * d
         w.E[i] = E
@@ -235,46 +270,9 @@ def evaluate(grid, T, u, w):
         w.E_u[i] = E_u
         w.mu[i] = 0.5 * d * mu
         w.mu_u[i] = 0.5 * d * mu_u
-        w.lam[i] = grid.conductivity[i] + grid.moisture_conductivity[i] * W
-        w.theta[i] = theta
-        w.theta_u[i] = theta_u
-
-
-@jit
-def interface_flow(tables, m1, m2, u1, u2, D1, D2):
-    """Return (flux, slope in u1, slope in u2, u at the interface) of liquid between two capillary materials.
-
-    Suction is continuous where they touch: theta1 falls over D1 to the interface value, theta2 over D2 from it.
-    """
-    t1, s1 = table_value(tables, m1, 0, u1, THETA)
-    t2, s2 = table_value(tables, m2, 0, u2, THETA)
-    low, high = min(u1, u2), max(u1, u2)
-    u = 0.5 * (low + high)
-    A = B = 0.0
-    a = b = 0.0
-    for _ in range(40):
-        a, A = table_value(tables, m1, 0, u, THETA)
-        b, B = table_value(tables, m2, 0, u, THETA)
-        f = (t1 - a) / D1 - (b - t2) / D2
-        if f > 0.0:
-            low = u
-        else:
-            high = u
-        slope = A / D1 + B / D2
-        step = f / slope if slope > 0.0 else 1e30
-        new = u + step
-        if not low < new < high:
-            new = 0.5 * (low + high)
-        if abs(new - u) < 1e-10:
-            break
-        u = new
-    A /= D1
-    B /= D2
-    if A + B <= 0.0:
-        return 0.0, 0.0, 0.0, u
-    # the mean of both sides halves the error of an unfinished search
-    g = 0.5 * ((t1 - a) / D1 + (b - t2) / D2)
-    return g, s1 / D1 * B / (A + B), -s2 / D2 * A / (A + B), u
+        w.R[i] = 0.5 * d / (grid.conductivity[i] + grid.moisture_conductivity[i] * W)
+        w.theta[i] = w.inner[i] = theta
+        w.theta_u[i] = w.inner_u[i] = theta_u
 
 
 @jit
@@ -301,24 +299,17 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
         j = i + 1
         if grid.link[i] == CAVITY:
             continue
-        di, dj = 0.5 * grid.thickness[i], 0.5 * grid.thickness[j]
-        R = 0.0
-        if di > 0.0:
-            R += di / w.lam[i]
-        if dj > 0.0:
-            R += dj / w.lam[j]
-        conductance = 1.0 / R
+        conductance = 1.0 / (w.R[i] + w.R[j] + grid.membrane_R[i])
         Tm = 0.5 * (T[i] + T[j])
         delta = air_permeability(Tm, P)
-        sd = w.mu[i] + w.mu[j]
-        for m in range(grid.membrane_first[i], grid.membrane_first[i + 1]):
-            sd += membrane_sd(grid, m, 0.5 * (u[i] + u[j]))
-        G = delta / sd
+        sd = w.mu[i] + w.mu[j] + membrane_sd(grid, i, 0.5 * (u[i] + u[j]))
+        per_sd = 1.0 / sd
+        G = delta * per_sd
         gv = G * (w.p[i] - w.p[j])
         g_Ti = G * w.p_T[i]
         g_Tj = -G * w.p_T[j]
-        g_ui = G * w.p_u[i] - gv / sd * w.mu_u[i]
-        g_uj = -G * w.p_u[j] - gv / sd * w.mu_u[j]
+        g_ui = G * w.p_u[i] - gv * per_sd * w.mu_u[i]
+        g_uj = -G * w.p_u[j] - gv * per_sd * w.mu_u[j]
         h = moist_air.vapour_enthalpy(T[i] if gv > 0.0 else T[j])
         e = conductance * (T[i] - T[j]) + gv * h
         e_Ti = conductance + g_Ti * h
@@ -326,19 +317,11 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
         e_ui = g_ui * h
         e_uj = g_uj * h
         g = gv
-        kind = grid.link[i]
-        if kind != NO_LIQUID:
-            if kind == SAME_MATERIAL:
-                D = di + dj
-                gl = (w.theta[i] - w.theta[j]) / D
-                l_ui = w.theta_u[i] / D
-                l_uj = -w.theta_u[j] / D
-            else:
-                gl, l_ui, l_uj, _ = interface_flow(
-                    grid.tables, grid.material[i], grid.material[j], u[i], u[j], di, dj
-                )
-                if grid.freezing and Tm < ICE_POINT - 1.0:
-                    gl = l_ui = l_uj = 0.0  # ice closes the contact between two materials
+        if grid.link[i] == WET_LINK:
+            per_D = 2.0 / (grid.thickness[i] + grid.thickness[j])
+            gl = (w.inner[i] - w.theta[j]) * per_D
+            l_ui = w.inner_u[i] * per_D
+            l_uj = -w.theta_u[j] * per_D
             hl = WATER_HEAT * ((T[i] if gl > 0.0 else T[j]) - ICE_POINT)
             g += gl
             g_ui += l_ui
@@ -524,41 +507,9 @@ def commit(grid, dt, T, u, W, E, net_E, net_W, runoff):
             E[i] -= excess * h
             runoff[i] += excess
             drained_heat += excess * h
-            if grid.thickness[i] == 0.0:
+            if grid.film[i]:
                 u[i] = film.potential(W[i])
     return drained_heat
-
-
-@jit
-def read_face(grid, T, u, w, node, link, before):
-    """Return (temperature, vapour pressure) at a face node, or on a link behind its first `before` membranes."""
-    if node >= 0:
-        return T[node], w.p[node]
-    i, j = link, link + 1
-    Ri = 0.5 * grid.thickness[i] / w.lam[i] if grid.thickness[i] > 0.0 else 0.0
-    Rj = 0.5 * grid.thickness[j] / w.lam[j] if grid.thickness[j] > 0.0 else 0.0
-    Tf = (T[i] * Rj + T[j] * Ri) / (Ri + Rj)
-    own, total = w.mu[i], w.mu[i] + w.mu[j]
-    for m in range(grid.membrane_first[i], grid.membrane_first[i + 1]):
-        sd = membrane_sd(grid, m, 0.5 * (u[i] + u[j]))
-        total += sd
-        if m < grid.membrane_first[i] + before:
-            own += sd
-    pf = w.p[i] + (w.p[j] - w.p[i]) * own / total
-    if grid.link[i] >= SAME_MATERIAL and grid.link[i] != CAVITY:
-        # suction is continuous where capillary materials touch: the humidity follows it, not the cups
-        _, _, _, uf = interface_flow(
-            grid.tables, grid.material[i], grid.material[j], u[i], u[j], 0.5 * grid.thickness[i], 0.5 * grid.thickness[j]
-        )
-        pc = humidity(uf, Tf)[0] * moist_air.saturation(Tf)[0]
-        lowest, highest = min(w.p[i], w.p[j]), max(w.p[i], w.p[j])
-        if lowest <= pc <= highest:
-            # both ways are ideal contacts; each counts by the share of the flow it carries
-            wet = abs(w.theta[i] - w.theta[j])
-            dry = abs(w.p[i] - w.p[j]) * 2e-10 * (grid.thickness[i] + grid.thickness[j]) / (2.0 * max(total, 1e-12))
-            if wet + dry > 0.0:
-                pf += (pc - pf) * wet / (wet + dry)
-    return Tf, min(pf, moist_air.saturation(Tf)[0])
 
 
 @jit

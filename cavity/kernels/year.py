@@ -17,10 +17,17 @@ from cavity.kernels import balance, film, moist_air, network, wall
 
 HOUR = 3600.0
 CALM_FLOW = 1e-9  # kg/(s m), a flow without effect: 1e-8 m/s in 50 mm
-TOLERANCE = 3e-3  # W/m2 in any row of any line; what is left is carried to the next step
+TOLERANCE = 1e-2  # W/m2 in any row of any line; what is left is carried to the next step
 MOST = 30  # Newton updates before the step is halved
 FREE_FLOW = 8  # updates during which the air flow still follows the faces
 SMALLEST_SPLIT = 4096  # parts of an hour before the solver gives up
+FLOW_AGREES = 1e-4  # relative, inner agreement of air flow and air temperature
+FLOW_STANDS = 2e-3  # relative, change of flow between two updates of the faces
+ROUNDS = 12  # of the inner agreement
+GAMMA = 1.0 - 0.5**0.5  # of SDIRK2: L-stable, second order (Alexander, SIAM J. Numer. Anal. 14, 1977)
+CALM_JUMP = 3.0  # K, change of the outdoor-side equilibrium over which an hour is taken in two steps
+OVERDRAFT = 2e-5  # kg/m2, film that the first stage may owe
+WET = 1e-6  # kg/m2, least film that counts
 OUTER, BACK, WALL, ROOM = 0, 1, 2, 3  # faces that can hold a film
 
 
@@ -67,10 +74,8 @@ class Forcing(NamedTuple):
 class Readings(NamedTuple):
     """Where faces are read."""
 
-    node: np.ndarray  # (F,) face node or -1
-    link: np.ndarray  # (F,)
-    before: np.ndarray  # (F,)
-    layer: np.ndarray  # (n,) layer of each node, -1: a face
+    node: np.ndarray  # (F,) node of each face and interface
+    layer: np.ndarray  # (n,) layer of each node, -1: one of the four faces in `film`
     film: np.ndarray  # (4,) face nodes outside to inside
 
 
@@ -114,40 +119,70 @@ class Record(NamedTuple):
     books: np.ndarray  # (S, 4) water in less out, energy in less out, water and energy at the start
 
 
+class Stage(NamedTuple):
+    """What one implicit stage found; leading dimension: the stages of a step."""
+
+    flux: np.ndarray  # (2, S, FLUX_COUNT)
+    net_E: np.ndarray  # (2, S, n) W/m2 into each node
+    net_W: np.ndarray  # (2, S, n) kg/(m2 s)
+    face_T: np.ndarray  # (2, S, F)
+    face_p: np.ndarray  # (2, S, F)
+    flow: np.ndarray  # (2, K)
+    rho: np.ndarray  # (2, K)
+
+
+class Scratch(NamedTuple):
+    """Arrays of one run that carry nothing from step to step."""
+
+    line: wall.Work
+    ladder: np.ndarray
+    chain: np.ndarray
+    drive: np.ndarray  # (K,)
+    new_flow: np.ndarray  # (K,)
+    last_gap: np.ndarray  # (K,)
+    march: np.ndarray  # (S,)
+    inlet_T: np.ndarray  # (S,)
+    inlet_p: np.ndarray
+    outlet_T: np.ndarray
+    outlet_p: np.ndarray
+    h: np.ndarray  # (S,) convective coefficient of both cavity faces
+    held_W: np.ndarray  # (S,) water by the state functions
+    held_E: np.ndarray
+
+
 @jit
 def run(grid, column, forcing, readings, state, record, order, refine):
     """Run the hours of `order`; return (status, hour index, steps, iterations, worst residual).
 
-    Status 0: all done; 1: the solver gave up in that hour. State holds the last good step, record the hours done.
+    Steps are two-stage, second-order and L-stable (Alexander 1977, SDIRK2); where a film would be overdrawn by the
+    first stage, a first-order implicit step of half the size takes its place. Status 0: all done; 1: the solver gave up
+    in that hour. State holds the last good step, record the hours done.
     """
     S, n = state.T.shape
     J = column.opening_law.shape[0]
     K = max(J - 1, 0)
     F = readings.node.size
     parts = column.path_source.size
-    w = wall.Work(
-        np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
-        np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
-        np.zeros((n, 4)), np.zeros((n, 4)), np.zeros((n, 4)), np.zeros((n, 2)),
+    work = Scratch(
+        wall.Work(
+            np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
+            np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
+            np.zeros(n), np.zeros((n, 4)), np.zeros((n, 4)), np.zeros((n, 4)), np.zeros((n, 2)),
+        ),
+        np.zeros((network.WORK_ROWS, J + 1)), np.zeros((network.CHAIN_ROWS, J + 1), dtype=np.int64),
+        np.zeros(K), np.zeros(K), np.zeros(K), np.zeros(S, dtype=np.int64),
+        np.zeros(S), np.zeros(S), np.zeros(S), np.zeros(S), np.zeros(S), np.zeros(S), np.zeros(S),
     )  # fmt: skip
-    ladder = np.zeros((network.WORK_ROWS, J + 1))
-    chain = np.zeros((network.CHAIN_ROWS, J + 1), dtype=np.int64)
+    stage = Stage(
+        np.zeros((2, S, wall.FLUX_COUNT)), np.zeros((2, S, n)), np.zeros((2, S, n)), np.zeros((2, S, F)),
+        np.zeros((2, S, F)), np.zeros((2, K)), np.zeros((2, K)),
+    )  # fmt: skip
     T_old, u_old = np.empty((S, n)), np.empty((S, n))
     air_T_old, air_p_old, flow_old = np.empty(S), np.empty(S), np.empty(K)
-    net_E, net_W = np.empty((S, n)), np.empty((S, n))
-    flux = np.zeros((S, wall.FLUX_COUNT))
-    face_T, face_p = np.empty((S, F)), np.empty((S, F))
-    inlet_T, inlet_p = np.zeros(S), np.zeros(S)
-    outlet_T, outlet_p = np.zeros(S), np.zeros(S)
-    capacity = np.zeros(S)
-    h1, h2 = np.zeros(S), np.zeros(S)
-    rho_link, new_flow, last_gap = np.zeros(K), np.zeros(K), np.zeros(K)
-    drive = np.zeros(K)
-    losses = np.zeros(parts)
-    opening_flow = np.zeros(J)
+    W_from, E_from = np.empty((S, n)), np.empty((S, n))
+    net_E, net_W = np.empty(n), np.empty(n)
     runoff = np.zeros(n)
-    held_W, held_E = np.zeros(S), np.zeros(S)
-    march = np.zeros(S, dtype=np.int64)
+    losses, opening_flow = np.zeros(parts), np.zeros(J)
     steps = iterations = 0
     worst_seen = 0.0
 
@@ -155,29 +190,12 @@ def run(grid, column, forcing, readings, state, record, order, refine):
     for t in order:
         jump = abs(forcing.T_out[t] - forcing.T_out[previous])
         jump += abs(forcing.gain[t] - forcing.gain[previous]) / 20.0  # 20 W/(m2 K) moves a light panel by 1 K
-        if forcing.rain[t] > 0.0:
-            jump += 2.0
-        pieces = refine * (1 if jump < 0.7 else 2 if jump < 3.0 else 4)
+        pieces = refine * (1 if jump < CALM_JUMP else 2)
         previous = t
         dt = HOUR / pieces
         done = 0.0
-        for s in range(S):
-            for f in range(F):
-                record.T[t, s, f] = 0.0
-                record.p[t, s, f] = 0.0
-            record.air_T[t, s] = record.air_p[t, s] = record.change_rate[t, s] = record.speed[t, s] = 0.0
-            record.heat_in[t, s] = 0.0
-            for k in range(4):
-                record.vapour[t, s, k] = record.condensation[t, s, k] = record.runoff[t, s, k] = 0.0
-        record.stack[t] = record.wind[t] = 0.0
-        for j in range(J):
-            record.opening_flow[t, j] = 0.0
-        for k in range(parts):
-            record.part_pressure[t, k] = 0.0
-
-        P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
-        rho_out = moist_air.density(T_out, p_out, P)
-        mu = moist_air.viscosity(T_out)
+        first_order = False
+        _clear(record, t)
         while done < HOUR - 1e-6:
             dt = min(dt, HOUR - done)
             T_old[:] = state.T
@@ -185,102 +203,57 @@ def run(grid, column, forcing, readings, state, record, order, refine):
             air_T_old[:] = state.air_T
             air_p_old[:] = state.air_p
             flow_old[:] = state.flow
-            good = False
-            for iteration in range(MOST):
-                iterations += 1
-                settled = True
-                if K and iteration < FREE_FLOW:
-                    settled = _follow(
-                        grid, column, forcing, state, t, rho_out, mu, rho_link, drive, new_flow, last_gap, ladder,
-                        chain, march, inlet_T, inlet_p, outlet_T, outlet_p, capacity, h1, h2,
-                    )  # fmt: skip
-                elif iteration == 0:
-                    _coefficients(grid, column, state, P, h1, h2)
-                count = _order(column, state.flow, march)
-                worst = 0.0
-                for place in range(count):
-                    s = march[place]
-                    link = column.segment_link[s]
-                    Q = state.flow[link] if link >= 0 else 0.0
-                    _inlet(column, state.flow, s, T_out, p_out, outlet_T, outlet_p, inlet_T, inlet_p)
-                    share = abs(Q) / (column.segment_top[s] - column.segment_bottom[s])
-                    if share < CALM_FLOW:
-                        share = 0.0
-                    edge = wall.Edge(
-                        T_out, p_out, forcing.h_out[t], LEWIS_VAPOUR * forcing.h_out[t], forcing.gain[t],
-                        forcing.emissivity, forcing.rain[t], forcing.T_in[t], forcing.p_in[t], forcing.h_in,
-                        forcing.beta_in, inlet_T[s], inlet_p[s], share * DRY_AIR_HEAT, share * WATER_TO_AIR / P,
-                        h1[s], h2[s], column.emissivity, forcing.leak[t], forcing.leak_node, forcing.seep[t],
-                        forcing.seep_node, P, dt,
-                    )  # fmt: skip
-                    a, b = wall.assemble(
-                        grid, edge, state.T[s], state.u[s], state.W[s], state.E[s], w, flux[s]
-                    )
-                    worst = max(worst, a, b)
-                    held_W[s] = 0.0
-                    held_E[s] = 0.0
+            inner = dt if first_order else GAMMA * dt
+            good, used, worst = _solve(
+                grid, column, forcing, readings, state, state.W, state.E, t, inner, stage, 0, work
+            )
+            iterations += used
+            overdrawn = False
+            if good and not first_order:
+                for s in range(S):
                     for i in range(n):
-                        net_E[s, i] = w.net_E[i]
-                        net_W[s, i] = w.net_W[i]
-                        held_W[s] += w.W[i]
-                        held_E[s] += w.E[i]
-                    if max(a, b) <= TOLERANCE:
-                        for f in range(F):
-                            face_T[s, f], face_p[s, f] = wall.read_face(
-                                grid, state.T[s], state.u[s], w, readings.node[f], readings.link[f], readings.before[f]
-                            )
-                    elif wall.update(state.T[s], state.u[s], w, 1.0 if iteration < MOST // 2 else 0.4):
-                        worst = np.inf
-                        break
-                    _pass_on(grid, column, state, s, share, P, h1, h2, inlet_T, inlet_p, outlet_T, outlet_p)
-                if worst <= TOLERANCE and settled:
-                    good = True
-                    break
-                if not worst < 1e12:
-                    break
-            worst_seen = max(worst_seen, worst if good else 0.0)
-            if not good:
+                        W_from[s, i] = state.W[s, i] + (dt - inner) * stage.net_W[0, s, i]
+                        E_from[s, i] = state.E[s, i] + (dt - inner) * stage.net_E[0, s, i]
+                        overdrawn = overdrawn or (grid.film[i] and W_from[s, i] < -OVERDRAFT)
+                if not overdrawn:
+                    good, used, again = _solve(
+                        grid, column, forcing, readings, state, W_from, E_from, t, inner, stage, 1, work
+                    )
+                    iterations += used
+                    worst = max(worst, again)
+            if overdrawn or not good:
                 state.T[:] = T_old
                 state.u[:] = u_old
                 state.air_T[:] = air_T_old
                 state.air_p[:] = air_p_old
                 state.flow[:] = flow_old
-                dt *= 0.5
-                if dt < HOUR / SMALLEST_SPLIT:
+                if dt * 0.5 < HOUR / SMALLEST_SPLIT:
                     return 1, t, steps, iterations, worst
+                dt *= 0.5
+                first_order = True
                 continue
+            worst_seen = max(worst_seen, worst)
 
-            # the step stands: books, and means over the hour
             steps += 1
-            share_of_hour = dt / HOUR
+            stages = 1 if first_order else 2
+            for k in range(stages):
+                weight = dt if first_order else inner if k else dt - inner
+                _account(
+                    column, forcing, readings, state, record, t, weight, stage, k, losses, opening_flow
+                )
             for s in range(S):
-                f = flux[s]
-                water_in = (
-                    f[wall.OUT_VAPOUR] + f[wall.OUT_RAIN] + f[wall.ROOM_VAPOUR] + f[wall.LEAK_WATER]
-                    + f[wall.SEEP_WATER] - f[wall.BACK_VAPOUR] - f[wall.FACE_VAPOUR]
-                )  # fmt: skip
-                record.through[s, 0] += dt * (
-                    abs(f[wall.OUT_VAPOUR]) + f[wall.OUT_RAIN] + abs(f[wall.ROOM_VAPOUR]) + abs(f[wall.LEAK_WATER])
-                    + f[wall.SEEP_WATER] + abs(f[wall.BACK_VAPOUR]) + abs(f[wall.FACE_VAPOUR])
-                )  # fmt: skip
-                record.through[s, 1] += dt * (
-                    abs(f[wall.OUT_HEAT]) + abs(f[wall.ROOM_HEAT]) + abs(f[wall.BACK_HEAT]) + abs(f[wall.FACE_HEAT])
+                record.water_residual[t, s] = record.books[s, 0] - (work.held_W[s] - record.books[s, 2])
+                record.energy_residual[t, s] = record.books[s, 1] - (work.held_E[s] - record.books[s, 3])
+                for i in range(n):
+                    net_W[i] = stage.net_W[0, s, i]
+                    net_E[i] = stage.net_E[0, s, i]
+                    if not first_order:
+                        net_W[i] += GAMMA * (stage.net_W[1, s, i] - net_W[i])
+                        net_E[i] += GAMMA * (stage.net_E[1, s, i] - net_E[i])
+                    runoff[i] = 0.0
+                record.books[s, 1] -= wall.commit(
+                    grid, dt, state.T[s], state.u[s], state.W[s], state.E[s], net_E, net_W, runoff
                 )
-                record.books[s, 0] += dt * water_in
-                record.terms[s, 0] += dt * f[wall.OUT_RAIN]
-                record.terms[s, 1] += dt * f[wall.OUT_VAPOUR]
-                record.terms[s, 2] += dt * f[wall.ROOM_VAPOUR]
-                record.terms[s, 3] += dt * f[wall.LEAK_WATER]
-                record.terms[s, 4] += dt * f[wall.SEEP_WATER]
-                record.terms[s, 5] -= dt * (f[wall.BACK_VAPOUR] + f[wall.FACE_VAPOUR])
-                record.books[s, 1] += dt * f[wall.ENERGY_IN]
-                record.water_residual[t, s] = record.books[s, 0] - (held_W[s] - record.books[s, 2])
-                record.energy_residual[t, s] = record.books[s, 1] - (held_E[s] - record.books[s, 3])
-                runoff[:] = 0.0
-                heat = wall.commit(
-                    grid, dt, state.T[s], state.u[s], state.W[s], state.E[s], net_E[s], net_W[s], runoff
-                )
-                record.books[s, 1] -= heat
                 for i in range(n):
                     record.books[s, 0] -= runoff[i]
                     if readings.layer[i] >= 0:
@@ -289,50 +262,9 @@ def run(grid, column, forcing, readings, state, record, order, refine):
                     i = readings.film[k]
                     record.runoff[t, s, k] += runoff[i] / HOUR
                     record.terms[s, 6] -= runoff[i]
-                    if k == OUTER:
-                        g = f[wall.OUT_VAPOUR]
-                    elif k == BACK:
-                        g = -f[wall.BACK_VAPOUR]
-                    elif k == WALL:
-                        g = -f[wall.FACE_VAPOUR]
-                    else:
-                        g = f[wall.ROOM_VAPOUR]
-                    record.vapour[t, s, k] += g * share_of_hour
-                    if state.W[s, i] > 1e-6 or runoff[i] > 0.0:
-                        record.condensation[t, s, k] += g * share_of_hour
-                for k in range(F):
-                    record.T[t, s, k] += face_T[s, k] * share_of_hour
-                    record.p[t, s, k] += face_p[s, k] * share_of_hour
-                state.air_T[s] = f[wall.AIR_T]
-                state.air_p[s] = f[wall.AIR_P]
-                record.air_T[t, s] += f[wall.AIR_T] * share_of_hour
-                record.air_p[t, s] += f[wall.AIR_P] * share_of_hour
-                record.heat_in[t, s] += f[wall.ROOM_HEAT] * share_of_hour
-                link = column.segment_link[s]
-                if link >= 0 and K:
-                    Q = state.flow[link]
-                    area = column.link_law[link, 0]
-                    speed = Q / (rho_link[link] * area)
-                    length = column.opening_height[link + 1] - column.opening_height[link]
-                    record.speed[t, s] += speed * share_of_hour
-                    record.change_rate[t, s] += abs(speed) / length * HOUR * share_of_hour
-            if K:
-                network.opening_flows(state.flow, opening_flow)
-                network.path_losses(
-                    column.path_source, column.path_index, column.opening_law, column.link_law, column.part_law,
-                    column.part_link, rho_out, rho_link, mu, state.flow, losses,
-                )  # fmt: skip
-                for j in range(J):
-                    record.opening_flow[t, j] += opening_flow[j] * share_of_hour
-                for k in range(parts):
-                    record.part_pressure[t, k] += losses[k] * share_of_hour
-                for k in range(K):
-                    rise = column.opening_height[k + 1] - column.opening_height[k]
-                    record.stack[t] += (rho_out - rho_link[k]) * GRAVITY * rise * share_of_hour
-                record.wind[t] += (forcing.wind[t, 0] - forcing.wind[t, J - 1]) * share_of_hour
             done += dt
-            if iteration < MOST // 3:
-                dt = min(2.0 * dt, HOUR / pieces)
+            dt = min(2.0 * dt, HOUR / pieces)
+            first_order = False
 
         for s in range(S):
             for k in range(record.water.shape[2]):
@@ -343,8 +275,157 @@ def run(grid, column, forcing, readings, state, record, order, refine):
             for k in range(4):
                 i = readings.film[k]
                 record.film[t, s, k] = max(state.W[s, i], 0.0)
-                record.frost[t, s, k] = film.frozen_share(state.T[s, i]) if state.W[s, i] > 1e-6 else 0.0
+                record.frost[t, s, k] = film.frozen_share(state.T[s, i]) if state.W[s, i] > WET else 0.0
     return 0, order[-1], steps, iterations, worst_seen
+
+
+@jit
+def _clear(record, t):
+    """Empty the means of one hour."""
+    record.T[t] = 0.0
+    record.p[t] = 0.0
+    record.air_T[t] = 0.0
+    record.air_p[t] = 0.0
+    record.change_rate[t] = 0.0
+    record.speed[t] = 0.0
+    record.stack[t] = 0.0
+    record.wind[t] = 0.0
+    record.opening_flow[t] = 0.0
+    record.part_pressure[t] = 0.0
+    record.vapour[t] = 0.0
+    record.condensation[t] = 0.0
+    record.runoff[t] = 0.0
+    record.heat_in[t] = 0.0
+
+
+@jit
+def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage, place, work):
+    """Solve one implicit stage of all segments with the air; return (good, iterations, worst residual)."""
+    S, n = state.T.shape
+    K = state.flow.size
+    F = readings.node.size
+    P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
+    w = work.line
+    rho_out = moist_air.density(T_out, p_out, P)
+    mu = moist_air.viscosity(T_out)
+    worst = 0.0
+    for iteration in range(MOST):
+        settled = True
+        if K and iteration < FREE_FLOW:
+            settled = _follow(grid, column, forcing, state, t, rho_out, mu, stage.rho[place], work)
+        elif iteration == 0:
+            _coefficients(grid, column, state, P, work.h)
+        count = _order(column, state.flow, work.march)
+        worst = 0.0
+        for turn in range(count):
+            s = work.march[turn]
+            share = _share(column, state.flow, s)
+            _inlet(column, state.flow, s, T_out, p_out, work)
+            h = work.h[s]
+            edge = wall.Edge(
+                T_out, p_out, forcing.h_out[t], LEWIS_VAPOUR * forcing.h_out[t], forcing.gain[t],
+                forcing.emissivity, forcing.rain[t], forcing.T_in[t], forcing.p_in[t], forcing.h_in,
+                forcing.beta_in, work.inlet_T[s], work.inlet_p[s], share * DRY_AIR_HEAT, share * WATER_TO_AIR / P,
+                h, h, column.emissivity, forcing.leak[t], forcing.leak_node, forcing.seep[t],
+                forcing.seep_node, P, dt,
+            )  # fmt: skip
+            a, b = wall.assemble(
+                grid, edge, state.T[s], state.u[s], W_from[s], E_from[s], w, stage.flux[place, s]
+            )
+            worst = max(worst, a, b)
+            if max(a, b) <= TOLERANCE:
+                work.held_W[s] = 0.0
+                work.held_E[s] = 0.0
+                for i in range(n):
+                    stage.net_E[place, s, i] = w.net_E[i]
+                    stage.net_W[place, s, i] = w.net_W[i]
+                    work.held_W[s] += w.W[i]
+                    work.held_E[s] += w.E[i]
+                for f in range(F):
+                    stage.face_T[place, s, f] = state.T[s, readings.node[f]]
+                    stage.face_p[place, s, f] = w.p[readings.node[f]]
+            elif wall.update(state.T[s], state.u[s], w, 1.0 if iteration < MOST // 2 else 0.4):
+                return False, iteration + 1, worst
+            _pass_on(grid, state, s, share, P, work)
+        if worst <= TOLERANCE and settled:
+            for k in range(K):
+                stage.flow[place, k] = state.flow[k]
+            return True, iteration + 1, worst
+        if not worst < 1e12:
+            break
+    return False, MOST, worst
+
+
+@jit
+def _account(column, forcing, readings, state, record, t, weight, stage, place, losses, opening_flow):
+    """Book the fluxes of one stage that stands for `weight` seconds, and add it to the means of the hour."""
+    S = state.T.shape[0]
+    K = state.flow.size
+    J = opening_flow.size
+    P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
+    part = weight / HOUR
+    for s in range(S):
+        f = stage.flux[place, s]
+        water_in = (
+            f[wall.OUT_VAPOUR] + f[wall.OUT_RAIN] + f[wall.ROOM_VAPOUR] + f[wall.LEAK_WATER] + f[wall.SEEP_WATER]
+            - f[wall.BACK_VAPOUR] - f[wall.FACE_VAPOUR]
+        )  # fmt: skip
+        record.through[s, 0] += weight * (
+            abs(f[wall.OUT_VAPOUR]) + f[wall.OUT_RAIN] + abs(f[wall.ROOM_VAPOUR]) + abs(f[wall.LEAK_WATER])
+            + f[wall.SEEP_WATER] + abs(f[wall.BACK_VAPOUR]) + abs(f[wall.FACE_VAPOUR])
+        )  # fmt: skip
+        record.through[s, 1] += weight * (
+            abs(f[wall.OUT_HEAT]) + abs(f[wall.ROOM_HEAT]) + abs(f[wall.BACK_HEAT]) + abs(f[wall.FACE_HEAT])
+        )
+        record.books[s, 0] += weight * water_in
+        record.books[s, 1] += weight * f[wall.ENERGY_IN]
+        record.terms[s, 0] += weight * f[wall.OUT_RAIN]
+        record.terms[s, 1] += weight * f[wall.OUT_VAPOUR]
+        record.terms[s, 2] += weight * f[wall.ROOM_VAPOUR]
+        record.terms[s, 3] += weight * f[wall.LEAK_WATER]
+        record.terms[s, 4] += weight * f[wall.SEEP_WATER]
+        record.terms[s, 5] -= weight * (f[wall.BACK_VAPOUR] + f[wall.FACE_VAPOUR])
+        for k in range(4):
+            if k == OUTER:
+                g = f[wall.OUT_VAPOUR]
+            elif k == BACK:
+                g = -f[wall.BACK_VAPOUR]
+            elif k == WALL:
+                g = -f[wall.FACE_VAPOUR]
+            else:
+                g = f[wall.ROOM_VAPOUR]
+            record.vapour[t, s, k] += g * part
+            i = readings.film[k]
+            if state.u[s, i] > film.START:
+                record.condensation[t, s, k] += g * part
+        for k in range(readings.node.size):
+            record.T[t, s, k] += stage.face_T[place, s, k] * part
+            record.p[t, s, k] += stage.face_p[place, s, k] * part
+        record.air_T[t, s] += f[wall.AIR_T] * part
+        record.air_p[t, s] += f[wall.AIR_P] * part
+        record.heat_in[t, s] += f[wall.ROOM_HEAT] * part
+        link = column.segment_link[s]
+        if link >= 0 and K:
+            speed = stage.flow[place, link] / (stage.rho[place, link] * column.link_law[link, 0])
+            length = column.opening_height[link + 1] - column.opening_height[link]
+            record.speed[t, s] += speed * part
+            record.change_rate[t, s] += abs(speed) / length * HOUR * part
+    if K:
+        rho_out = moist_air.density(T_out, p_out, P)
+        mu = moist_air.viscosity(T_out)
+        network.opening_flows(stage.flow[place], opening_flow)
+        network.path_losses(
+            column.path_source, column.path_index, column.opening_law, column.link_law, column.part_law,
+            column.part_link, rho_out, stage.rho[place], mu, stage.flow[place], losses,
+        )  # fmt: skip
+        for j in range(J):
+            record.opening_flow[t, j] += opening_flow[j] * part
+        for k in range(losses.size):
+            record.part_pressure[t, k] += losses[k] * part
+        for k in range(K):
+            rise = column.opening_height[k + 1] - column.opening_height[k]
+            record.stack[t] += (rho_out - stage.rho[place, k]) * GRAVITY * rise * part
+        record.wind[t] += (forcing.wind[t, 0] - forcing.wind[t, J - 1]) * part
 
 
 @jit
@@ -368,19 +449,29 @@ def _order(column, flow, march):
 
 
 @jit
-def _inlet(column, flow, s, T_out, p_out, outlet_T, outlet_p, inlet_T, inlet_p):
+def _share(column, flow, s):
+    """Return the mass flow through segment s per area of its faces [kg/(s m2)]; a flow without effect counts as none."""
+    link = column.segment_link[s]
+    if link < 0 or flow.size == 0:
+        return 0.0
+    share = abs(flow[link]) / (column.segment_top[s] - column.segment_bottom[s])
+    return share if share >= CALM_FLOW else 0.0
+
+
+@jit
+def _inlet(column, flow, s, T_out, p_out, work):
     """Set the state of the air entering segment s: from its neighbour, or mixed at the opening."""
     S = column.segment_link.size
     link = column.segment_link[s]
-    inlet_T[s] = T_out
-    inlet_p[s] = p_out
+    work.inlet_T[s] = T_out
+    work.inlet_p[s] = p_out
     if link < 0 or flow.size == 0:
         return
     up = flow[link] >= 0.0
     neighbour = s - 1 if up else s + 1
     if 0 <= neighbour < S and column.segment_link[neighbour] == link:
-        inlet_T[s] = outlet_T[neighbour]
-        inlet_p[s] = outlet_p[neighbour]
+        work.inlet_T[s] = work.outlet_T[neighbour]
+        work.inlet_p[s] = work.outlet_p[neighbour]
         return
     # at the opening: what came through the link behind, and outdoor air for the rest
     behind = link - 1 if up else link + 1
@@ -391,26 +482,27 @@ def _inlet(column, flow, s, T_out, p_out, outlet_T, outlet_p, inlet_T, inlet_p):
     if carried <= 0.0 or leaving <= 0.0:
         return
     part = min(carried / leaving, 1.0)
-    inlet_T[s] = part * outlet_T[neighbour] + (1.0 - part) * T_out
-    inlet_p[s] = part * outlet_p[neighbour] + (1.0 - part) * p_out
+    work.inlet_T[s] = part * work.outlet_T[neighbour] + (1.0 - part) * T_out
+    work.inlet_p[s] = part * work.outlet_p[neighbour] + (1.0 - part) * p_out
 
 
 @jit
-def _pass_on(grid, column, state, s, share, P, h1, h2, inlet_T, inlet_p, outlet_T, outlet_p):
+def _pass_on(grid, state, s, share, P, work):
     """Renew mean and outlet air of segment s from its faces as they now are."""
     i = grid.cladding_back
+    h = work.h[s]
     T1, T2 = state.T[s, i], state.T[s, i + 1]
-    state.air_T[s], outlet_T[s] = balance.exchange(h1[s], h2[s], T1, T2, inlet_T[s], share * DRY_AIR_HEAT)
+    state.air_T[s], work.outlet_T[s] = balance.exchange(h, h, T1, T2, work.inlet_T[s], share * DRY_AIR_HEAT)
     p1 = wall.humidity(state.u[s, i], T1)[0] * moist_air.saturation(T1)[0]
     p2 = wall.humidity(state.u[s, i + 1], T2)[0] * moist_air.saturation(T2)[0]
-    state.air_p[s], outlet_p[s] = balance.exchange(
-        LEWIS_VAPOUR * h1[s], LEWIS_VAPOUR * h2[s], p1, p2, inlet_p[s], share * WATER_TO_AIR / P
+    state.air_p[s], work.outlet_p[s] = balance.exchange(
+        LEWIS_VAPOUR * h, LEWIS_VAPOUR * h, p1, p2, work.inlet_p[s], share * WATER_TO_AIR / P
     )
 
 
 @jit
-def _coefficients(grid, column, state, P, h1, h2):
-    """Set the convective coefficients of the cavity faces from the present flow."""
+def _coefficients(grid, column, state, P, h):
+    """Set the convective coefficient of the cavity faces from the present flow."""
     i = grid.cladding_back
     for s in range(column.segment_link.size):
         link = column.segment_link[s]
@@ -418,9 +510,7 @@ def _coefficients(grid, column, state, P, h1, h2):
         if link >= 0 and state.flow.size:
             length = column.opening_height[link + 1] - column.opening_height[link]
             v = state.flow[link] / (moist_air.density(state.air_T[s], state.air_p[s], P) * column.link_law[link, 0])
-        h = balance.face_coefficient(v, state.T[s, i], state.T[s, i + 1], column.depth, length, P)
-        h1[s] = h
-        h2[s] = h
+        h[s] = balance.face_coefficient(v, state.T[s, i], state.T[s, i + 1], column.depth, length, P)
 
 
 @jit
@@ -437,57 +527,46 @@ def _densities(column, state, P, rho_out, rho_link):
 
 
 @jit
-def _follow(
-    grid, column, forcing, state, t, rho_out, mu, rho_link, drive, new_flow, last_gap, ladder, chain, march, inlet_T,
-    inlet_p, outlet_T, outlet_p, capacity, h1, h2,
-):  # fmt: skip
+def _follow(grid, column, forcing, state, t, rho_out, mu, rho_link, work):
     """Bring air flow and air temperatures into agreement with the faces as they now are; True when flow moved little.
 
     More flow cools the air and slows the flow: a plain repetition can swing, so each round is relaxed by Aitken's rule.
     """
     K = state.flow.size
     P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
-    before = 0.0
-    moved = 0.0
+    widest = 0.0
     factor = 1.0
-    for round_ in range(12):
+    for turn in range(ROUNDS):
         _densities(column, state, P, rho_out, rho_link)
         for k in range(K):
             rise = column.opening_height[k + 1] - column.opening_height[k]
-            drive[k] = forcing.wind[t, k] - forcing.wind[t, k + 1] + (rho_out - rho_link[k]) * GRAVITY * rise
-            new_flow[k] = state.flow[k]
+            work.drive[k] = forcing.wind[t, k] - forcing.wind[t, k + 1] + (rho_out - rho_link[k]) * GRAVITY * rise
+            work.new_flow[k] = state.flow[k]
         network.solve_column(
-            column.opening_law, column.link_law, column.part_law, column.part_link, column.link_open, drive, rho_out,
-            rho_link, mu, new_flow, ladder, chain,
+            column.opening_law, column.link_law, column.part_law, column.part_link, column.link_open, work.drive,
+            rho_out, rho_link, mu, work.new_flow, work.ladder, work.chain,
         )  # fmt: skip
-        gap = 0.0
-        largest = 0.0
+        gap = largest = 0.0
         dot = norm = 0.0
         for k in range(K):
-            r = new_flow[k] - state.flow[k]
+            r = work.new_flow[k] - state.flow[k]
             gap = max(gap, abs(r))
-            largest = max(largest, abs(new_flow[k]))
-            change = r - last_gap[k]
-            dot += last_gap[k] * change
+            largest = max(largest, abs(work.new_flow[k]))
+            change = r - work.last_gap[k]
+            dot += work.last_gap[k] * change
             norm += change * change
-        if round_ > 0 and norm > 0.0:
+        if turn > 0 and norm > 0.0:
             factor = min(1.0, max(0.05, -factor * dot / norm))
-        before = max(before, gap)
+        widest = max(widest, gap)
         for k in range(K):
-            last_gap[k] = new_flow[k] - state.flow[k]
-            state.flow[k] += factor * last_gap[k]
-        moved = max(moved, factor * gap)
-        _coefficients(grid, column, state, P, h1, h2)
-        count = _order(column, state.flow, march)
+            work.last_gap[k] = work.new_flow[k] - state.flow[k]
+            state.flow[k] += factor * work.last_gap[k]
+        _coefficients(grid, column, state, P, work.h)
+        count = _order(column, state.flow, work.march)
         for place in range(count):
-            s = march[place]
-            link = column.segment_link[s]
-            share = abs(state.flow[link]) / (column.segment_top[s] - column.segment_bottom[s]) if link >= 0 else 0.0
-            if share < CALM_FLOW:
-                share = 0.0
-            capacity[s] = share
-            _inlet(column, state.flow, s, T_out, p_out, outlet_T, outlet_p, inlet_T, inlet_p)
-            _pass_on(grid, column, state, s, share, P, h1, h2, inlet_T, inlet_p, outlet_T, outlet_p)
-        if gap <= 1e-4 * largest + CALM_FLOW:
-            return before <= 2e-3 * largest + 10.0 * CALM_FLOW
+            s = work.march[place]
+            _inlet(column, state.flow, s, T_out, p_out, work)
+            _pass_on(grid, state, s, _share(column, state.flow, s), P, work)
+        if gap <= FLOW_AGREES * largest + CALM_FLOW:
+            return widest <= FLOW_STANDS * largest + 10.0 * CALM_FLOW
     return False

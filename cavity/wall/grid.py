@@ -16,18 +16,17 @@ if TYPE_CHECKING:
 
     from cavity.wallfile.model import Layer, Wall
 
-EDGE_CELL = 0.001  # m, cell at a layer's edges: resolves a wetting front (EN 15026 benchmark asks for <= 1 mm)
-GROWTH = 1.6  # ratio of neighbouring cells away from the edges
+EDGE_SMALLEST, EDGE_LARGEST = 2e-4, 5e-3  # m, bounds of the cell at a layer's edge
+EDGE_SHARE = 0.35  # of the depth that moisture reaches in an hour: our own choice, see the convergence study
+GROWTH = 1.8  # ratio of neighbouring cells away from the edges
 TIGHT = 1e7  # stands for an infinite diffusion resistance factor
+THIN_R = 1e-4  # m2 K/W, least thermal resistance of a membrane: keeps its two faces apart, 1 mK at 10 W/m2
 WATERLESS = 1e3  # kg/m2, capacity of a cell that holds no water: never reached
 
 
 @dataclass(frozen=True)
 class FaceReading:
-    """Where a face or interface is read: at a face node, or on a link between two cells.
-
-    `node` >= 0: a face node. Otherwise `link` with `before`, the number of the link's membranes outside the place.
-    """
+    """A face or interface: a node of the line."""
 
     label: str
     kind: str  # surface | interface
@@ -36,13 +35,15 @@ class FaceReading:
     outer: str
     inner: str
     node: int
-    link: int
-    before: int
 
 
 @dataclass(frozen=True)
 class Line:
-    """A wall ready for the kernels: the grid, the faces, and the layer each node belongs to (-1: a face)."""
+    """A wall ready for the kernels: grid, faces, and the layer each node belongs to.
+
+    `layer_of_node` is -1 at the four outer faces; an interface, which may hold condensate, counts with the layer outside
+    it, or inside it where that is a membrane.
+    """
 
     grid: kernel.Grid
     faces: tuple[FaceReading, ...]
@@ -55,13 +56,31 @@ class Line:
         return len(self.layer_of_node)
 
 
-def cells(thickness: float, refine: float = 1.0) -> NDArray[np.float64]:
+def edge_cell(found: storage.MaterialTables) -> float:
+    """Return the cell size a material needs at its edges [m]: a share of how far moisture reaches in an hour.
+
+    Diffusivity at 80 % relative humidity and 15 degC: vapour permeability x saturation pressure by slope of the
+    isotherm, and the liquid diffusivity.
+    """
+    u = storage.suction_grid()
+    k = int(np.searchsorted(u, storage.from_humidity(0.8)))
+    if found.water_slope[k] <= 0.0:
+        return EDGE_LARGEST
+    humidity_slope = 0.8 * -np.log(0.8)  # d(RH)/du
+    vapour = 2e-10 / min(found.mu[k], TIGHT) * 1705.0 * humidity_slope
+    diffusivity = (vapour + found.potential_slope[k]) / found.water_slope[k]
+    return float(np.clip(EDGE_SHARE * np.sqrt(diffusivity * 3600.0), EDGE_SMALLEST, EDGE_LARGEST))
+
+
+def cells(thickness: float, edge: float, refine: float = 1.0) -> NDArray[np.float64]:
     """Return the cell sizes of a layer: fine at both edges, growing inwards, summing to its thickness.
 
     Parameters
     ----------
     thickness : float
         Layer thickness. [m]
+    edge : float
+        Size of the cells at the edges. [m]
     refine : float
         2 halves every cell.
 
@@ -70,7 +89,7 @@ def cells(thickness: float, refine: float = 1.0) -> NDArray[np.float64]:
     array, (cells,)
         Cell sizes, symmetric. [m]
     """
-    edge = EDGE_CELL / refine
+    edge /= refine
     growth = GROWTH ** (1.0 / refine)
     if thickness <= 2.0 * edge:
         return np.full(max(1, round(refine)), thickness / max(1, round(refine)))
@@ -156,20 +175,22 @@ def _build(
     sizes: tuple[NDArray[np.float64], ...] | None = None,
 ) -> Line:
     u = storage.suction_grid()
-    thickness: list[float] = []
-    material: list[int] = []
-    layer_of: list[int] = []
+    rows: list[tuple[float, int, int, int]] = []  # thickness, table row outside, inside, layer
     centre: list[float] = []
-    membranes: dict[int, list[Layer]] = {}
+    membranes: dict[int, Layer] = {}  # by the link they are
     faces: list[FaceReading] = []
     used: list[Layer] = []
     used_tables: list[storage.MaterialTables] = []
-    depth_done = 0.0
+    reached = 0.0
     cladding_back = -1
-    layer_index = 0
-    for part_index, (layers, first_role, last_role) in enumerate(parts):
-        solid = [layer for layer in layers if not layer.is_membrane]
-        if not solid:
+    index = 0
+
+    def add(size: float, left: int, right: int, layer: int) -> None:
+        rows.append((size, left, right, layer))
+        centre.append(reached + 0.5 * size)
+
+    for part, (layers, first_role, last_role) in enumerate(parts):
+        if all(layer.is_membrane for layer in layers):
             raise InputError(
                 Fault(
                     f"layers between {first_role} and {last_role}",
@@ -179,59 +200,52 @@ def _build(
                     "add the layer the membrane is fixed to",
                 )
             )
-        outside = "outdoors" if part_index == 0 else "cavity"
-        inside = "room" if part_index == len(parts) - 1 else "cavity"
-        first_row = len(used)
-        thickness.append(0.0)
-        material.append(first_row)
-        layer_of.append(-1)
-        centre.append(depth_done)
-        faces.append(
-            FaceReading(
-                first_role, "surface", first_role, depth_done, outside, layers[0].name, len(thickness) - 1, -1, 0
-            )
-        )
-        previous = layers[0].name
-        for number, layer in enumerate(layers):
-            link = len(thickness) - 1  # link from the last node so far to the next one
-            if number:
-                faces.append(
-                    FaceReading(
-                        f"{previous} | {layer.name}", "interface", "interface", depth_done, previous, layer.name,
-                        -1, link, len(membranes.get(link, [])),
-                    )
-                )  # fmt: skip
-            previous = layer.name
+        table_row = {}  # of each solid layer of this part, by position
+        for place, layer in enumerate(layers):
+            if not layer.is_membrane:
+                table_row[place] = len(used)
+                used.append(layer)
+                used_tables.append(
+                    tables[index + place] if tables else storage.material_tables(layer.material, u)
+                )
+        for place, layer in enumerate(layers):
+            # the face outside this layer: its nearest solid neighbours give the liquid properties
+            before = [table_row[k] for k in range(place) if k in table_row]
+            behind = [table_row[k] for k in range(place, len(layers)) if k in table_row]
+            left = before[-1] if before else behind[0]
+            right = behind[0] if behind else before[-1]
+            outer = layers[place - 1] if place else None
+            owner = -1 if outer is None else index + place - (1 if not outer.is_membrane else 0)
+            node = len(rows)
+            add(0.0, left, right, owner)
+            if outer is None:
+                label, role, name = first_role, first_role, "outdoors" if part == 0 else "cavity"
+            else:
+                label, role, name = f"{outer.name} | {layer.name}", "interface", outer.name
+            kind = "surface" if outer is None else "interface"
+            faces.append(FaceReading(label, kind, role, reached, name, layer.name, node))
             if layer.is_membrane:
-                membranes.setdefault(link, []).append(layer)
-                depth_done += layer.thickness
-                layer_index += 1
+                membranes[node] = layer
+                reached += layer.thickness
                 continue
-            row = len(used)
-            used.append(layer)
-            used_tables.append(tables[layer_index] if tables else storage.material_tables(layer.material, u))
-            cut = sizes[layer_index] if sizes else cells(layer.thickness, refine)
+            cut = sizes[index + place] if sizes else cells(
+                layer.thickness, edge_cell(used_tables[table_row[place]]), refine
+            )
             for size in cut:
-                thickness.append(float(size))
-                material.append(row)
-                layer_of.append(layer_index)
-                centre.append(depth_done + 0.5 * float(size))
-                depth_done += float(size)
-            layer_index += 1
-        thickness.append(0.0)
-        material.append(len(used) - 1)
-        layer_of.append(-1)
-        centre.append(depth_done)
-        faces.append(
-            FaceReading(last_role, "surface", last_role, depth_done, previous, inside, len(thickness) - 1, -1, 0)
-        )
-        if part_index < len(parts) - 1:
-            cladding_back = len(thickness) - 1
-            depth_done += depth
+                add(float(size), table_row[place], table_row[place], index + place)
+                reached += float(size)
+        last = max(table_row.values())
+        add(0.0, last, last, -1)
+        inside = "room" if part == len(parts) - 1 else "cavity"
+        faces.append(FaceReading(last_role, "surface", last_role, reached, layers[-1].name, inside, len(rows) - 1))
+        if part < len(parts) - 1:
+            cladding_back = len(rows) - 1
+            reached += depth
+        index += len(layers)
     return Line(
-        _grid(thickness, material, membranes, used, used_tables, cladding_back, film_limit, freezing),
+        _grid(rows, membranes, used, used_tables, cladding_back, film_limit, freezing),
         tuple(_unique(faces)),
-        np.array(layer_of, dtype=np.int64),
+        np.array([row[3] for row in rows], dtype=np.int64),
         np.array(centre),
     )
 
@@ -250,9 +264,8 @@ def _unique(faces: list[FaceReading]) -> list[FaceReading]:
 
 
 def _grid(
-    thickness: list[float],
-    material: list[int],
-    membranes: dict[int, list[Layer]],
+    rows: list[tuple[float, int, int, int]],
+    membranes: dict[int, Layer],
     used: list[Layer],
     used_tables: list[storage.MaterialTables],
     cladding_back: int,
@@ -260,8 +273,9 @@ def _grid(
     freezing: bool,
 ) -> kernel.Grid:
     u = storage.suction_grid()
-    d = np.array(thickness)
-    row = np.array(material, dtype=np.int64)
+    d = np.array([row[0] for row in rows])
+    left = np.array([row[1] for row in rows], dtype=np.int64)
+    right = np.array([row[2] for row in rows], dtype=np.int64)
     n = len(d)
     tables = np.zeros((len(used), len(u), 6))
     for k, found in enumerate(used_tables):
@@ -272,36 +286,50 @@ def _grid(
         tables[k, :, kernel.MU_SLOPE] = storage.monotone_slopes(u, mu)
         tables[k, :, kernel.THETA] = found.potential
         tables[k, :, kernel.THETA_SLOPE] = found.potential_slope
-    holds_liquid = tables[:, -1, kernel.THETA] > 0.0
-    link = np.zeros(n - 1, dtype=np.int64)
+    capillary = tables[:, -1, kernel.THETA] > 0.0
+    face = d == 0.0
+    link = np.full(n - 1, kernel.DRY_LINK, dtype=np.int64)
+    membrane_R, membrane_sd = np.zeros(n - 1), np.zeros(n - 1)
+    membrane_table = np.full(n - 1, -1, dtype=np.int64)
+    sd_tables = []
     for i in range(n - 1):
         if i == cladding_back:
             link[i] = kernel.CAVITY
-        elif i in membranes or not (holds_liquid[row[i]] and holds_liquid[row[i + 1]]):
-            link[i] = kernel.NO_LIQUID
+        elif i in membranes:
+            layer = membranes[i]
+            membrane_R[i] = max(layer.thickness / layer.material.conductivity, THIN_R)
+            membrane_sd[i] = float(layer.sd or 0.0)
+            if layer.sd_table:
+                membrane_table[i] = len(sd_tables)
+                sd_tables.append(storage.membrane_sd(layer, u))
         else:
-            link[i] = kernel.SAME_MATERIAL if row[i] == row[i + 1] else kernel.OTHER_MATERIAL
-    flat = [layer for i in range(n - 1) for layer in membranes.get(i, [])]
-    first = np.zeros(n, dtype=np.int64)
-    first[1:] = np.cumsum([len(membranes.get(i, [])) for i in range(n - 1)])
-    variable = [layer for layer in flat if layer.sd_table]
-    sd_tables = np.array([storage.membrane_sd(layer, u) for layer in variable]).reshape(len(variable), len(u))
+            cell = left[i] if not face[i] else left[i + 1] if not face[i + 1] else right[i]
+            link[i] = kernel.WET_LINK if capillary[cell] else kernel.DRY_LINK
+    # two capillary materials in contact leave no room for a film between them
+    contact = face & capillary[left] & capillary[right]
+    contact[0] = contact[-1] = False
+    for i in range(1, n - 1):
+        if face[i] and (i in membranes or i - 1 in membranes or cladding_back in (i, i - 1)):
+            contact[i] = False
+    film = face & ~contact
     dry = np.array([layer.material.density * layer.material.specific_heat for layer in used])
     lam = np.array([layer.material.conductivity + layer.rail_conductance * layer.thickness for layer in used])
     extra = np.array([layer.material.moisture_conductivity for layer in used])
     capacity = np.array([_capacity(layer, found) for layer, found in zip(used, used_tables, strict=True)])
     return kernel.Grid(
         thickness=d,
-        material=row,
-        heat=dry[row] * d,
-        conductivity=lam[row],
-        moisture_conductivity=extra[row],
-        capacity=np.where(d > 0.0, capacity[row] * d, film_limit),
+        left=left,
+        right=right,
+        heat=dry[left] * d,
+        conductivity=lam[left],
+        moisture_conductivity=extra[left],
+        film=film.astype(np.int64),
+        capacity=np.where(face, np.where(film, film_limit, WATERLESS), capacity[left] * d),
         link=link,
-        membrane_first=first,
-        membrane_sd=np.array([-1.0 if layer.sd_table else float(layer.sd or 0.0) for layer in flat]),
-        membrane_table=np.array([variable.index(layer) if layer.sd_table else -1 for layer in flat], dtype=np.int64),
-        sd_tables=sd_tables,
+        membrane_R=membrane_R,
+        membrane_sd=membrane_sd,
+        membrane_table=membrane_table,
+        sd_tables=np.array(sd_tables).reshape(len(sd_tables), len(u)),
         tables=tables,
         cladding_back=cladding_back,
         freezing=int(freezing),
