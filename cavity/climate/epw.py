@@ -89,8 +89,12 @@ def read_epw(file: str, text: str) -> Records:
     rows = [(i + 1, line) for i, line in enumerate(lines) if i > first and line.strip()]
     stamps = _check_rows(file, rows, per_hour)
     body = "\n".join(line for _, line in rows)
-    # pvlib skips exactly eight header lines
-    frame, _ = pvlib.iotools.read_epw(io.StringIO(header + "\n" + "#\n" * 6 + lines[first] + "\n" + body + "\n"))
+    # pvlib skips exactly eight header lines; what stands in the last seven is of no use to it
+    try:
+        frame, _ = pvlib.iotools.read_epw(io.StringIO(header + "\n#" * 7 + "\n" + body + "\n"))
+    except ValueError as error:  # pandas' own errors are ValueErrors
+        said = str(error).splitlines()[0][:80] if str(error) else ""
+        raise InputError(Fault(file, "the hours cannot be read", said, "", "get the file anew")) from None
     columns = _columns(file, rows, frame.apply(pd.to_numeric, errors="coerce"))
     if "rain" in columns:
         columns["rain"] = _rain(columns["rain"], frame["liquid_precipitation_quantity"].to_numpy(dtype=float), per_hour)
@@ -195,6 +199,8 @@ def _check_rows(file: str, rows: list[tuple[int, str]], per_hour: int) -> np.nda
             faults.append(
                 Fault(where, "the line is too short", f"{len(fields)} fields", "at least 24", "repair the line")
             )
+        elif '"' in line or "\x00" in line:
+            faults.append(Fault(where, "the line holds a quotation mark or a zero byte", "", "", "repair the line"))
         elif len(fields) > 35:
             cure = "repair the line; a decimal comma in a number splits it in two"
             faults.append(Fault(where, "the line is too long", "more than 35 fields", "35", cure))
