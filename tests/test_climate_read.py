@@ -10,6 +10,7 @@ import weather_files as wf
 
 from cavity.climate import humid, read_weather
 from cavity.climate.read import sky_irradiance
+from cavity.climate.year import one_year
 from cavity.errors import InputError
 from cavity.variables import TABLE
 
@@ -112,6 +113,8 @@ def test_several_years_in_a_row_stay_several_years(tmp_path):
     weather = read_weather(wf.save(tmp_path, both))
     assert weather.sizes["time"] == 2 * 8760
     assert sorted(set(weather["time"].dt.year.values)) == [2001, 2002]
+    assert "2 years in a row; choose one" in notes(weather)
+    assert "years in a row" not in notes(one_year(weather, 2002))
 
 
 def test_a_typical_year_of_months_of_many_years_becomes_one_calendar_year():

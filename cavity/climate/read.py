@@ -34,6 +34,7 @@ WEATHER = (
     "rain",
 )
 LARGEST_FILE = 500_000_000  # bytes; thirty years of hours are below 60 MB
+SEVERAL = "the file holds"
 NO_RAIN = (
     "the weather file holds no rain: the column is missing or zero all year. That is a missing column, not a dry "
     "place; driving rain is left out of every result. Give a rain series in a second file"
@@ -93,6 +94,11 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
         records.warnings.append(NO_RAIN)
     if note:
         records.warnings.append(note)
+    count = np.unique(records.time.astype("datetime64[Y]")).size
+    if count > 1:
+        records.warnings.append(
+            f"{SEVERAL} {count} years in a row; choose one: cavity climate FILE --year critical --save"
+        )
     _derive(records)
     series.check_bounds(records, list(WEATHER))
     _check_sun(records)

@@ -114,7 +114,7 @@ def read_csv(file: str, text: str, *, only_rain: bool = False, site: Records | N
                 "this is neither an EPW file nor a weather CSV",
                 (lines[start] if start < len(lines) else "no such line")[:60],
                 "a line of column heads that starts with time",
-                "give an EPW file, or the CSV form that the guide describes",
+                "give an EPW file, or the CSV form that cavity climate --help describes",
             )
         )
     try:

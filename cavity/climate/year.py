@@ -11,6 +11,7 @@ import numpy as np
 from cavity.climate.humid import saturation_pressure
 from cavity.climate.on_wall import angle_to_wall
 from cavity.climate.rain import SECONDS, free_field_rain
+from cavity.climate.read import SEVERAL
 from cavity.climate.series import NOMINAL_YEAR, month_of
 from cavity.constants import WATER_TO_AIR
 from cavity.errors import Fault, InputError
@@ -342,5 +343,5 @@ def warmer(weather: xr.Dataset, degrees: float | Sequence[float]) -> xr.Dataset:
 
 
 def _renamed(weather: xr.Dataset, name: str, said: str) -> xr.Dataset:
-    notes = [*json.loads(weather.attrs["warnings"]), said]
+    notes = [text for text in json.loads(weather.attrs["warnings"]) if not text.startswith(SEVERAL)] + [said]
     return weather.assign_attrs(name=name, warnings=json.dumps(notes, ensure_ascii=False))
