@@ -8,8 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cavity.airflow.column import build_column, iso6946_class
+from cavity.airflow.losses import mesh_loss_bailey_2003, opening_row
 from cavity.errors import InputError
 from cavity.kernels import network
+from cavity.kernels.losses import PIECES, restriction_loss
 from cavity.wallfile.model import Barrier, Cavity, Column, Layer, Material, Opening, OpeningSet, Rail, Run, Wall
 
 MU = 1.81e-5
@@ -239,3 +241,21 @@ def test_unknown_column_and_impossible_depth_are_told_with_the_known_names():
         column_of(wall, "nowhere")
     with pytest.raises(InputError, match="above 0"):
         column_of(wall, depth=0.0)
+
+
+def test_mesh_in_a_vent_adds_the_published_loss_at_its_wire_reynolds_number():
+    plain = opening_row(Opening("v", 0.0, "slot", 0.01), 10.0, at_end=False)[np.newaxis]
+    mesh = opening_row(Opening("v", 0.0, "mesh", 0.01, porosity=0.5, wire=3e-4), 10.0, at_end=False)[np.newaxis]
+    v, rho = 0.5, 1.2
+    extra = [restriction_loss(row, 0, v * rho * 0.01, rho, rho, MU)[0] for row in (plain, mesh)]
+    # Bailey 2003 on the face speed, as the published table of losses.mesh_loss_bailey_2003
+    expected = mesh_loss_bailey_2003(0.5, rho * v * 3e-4 / MU) * 0.5 * rho * v**2
+    assert extra[1] - extra[0] == pytest.approx(float(expected), rel=1e-12)
+
+
+def test_every_piece_between_rails_pays_its_entry_anew():
+    rails = [Rail("open rail", (1.0, 2.0, 3.0), 0.6, 0.6)]  # as open as the channel: no loss of its own
+    column = column_of(make_wall(rails=rails))
+    assert column.link_law[0, PIECES] == 4
+    plain, railed = (flows(column_of(make_wall(rails=r)), 0.05)[0][0] for r in ((), rails))
+    assert railed < plain
