@@ -34,6 +34,7 @@ WRONG = [
     ("wall.invented", ("invented = true", 'invented = "yes"'), "true or false", "true"),
     ("wall.name", ('name = "Fibre cement panels on a timber frame"', 'name = ""'), "empty", "name"),
     ("site.terain", ("terrain", "terain"), "unknown key", '"terrain"'),
+    ("wall.film_limit", ("invented = true", 'film_limit = "100 g/m2"'), "unknown key", "belongs in [cavity]"),
     ("site.terrain", ('"suburban"', '"suburbs"'), "unknown word", '"suburban"'),
     ("site.building_height", ('"7 m"', '"5 m"'), "lower than the top", '"6.3 m"'),
     ("finish.solar_absorptance", ("absorptance = 0.6", "absorptance = 60"), "above 1", '"60 %"'),
@@ -120,6 +121,9 @@ def test_all_faults_of_a_file_are_told_at_once():
 
 def test_a_wrong_column_does_not_draw_faults_of_every_vent():
     assert set(faults(edit(('top = "6 m"', 'top = "0 m"')))) == {"column[1].top"}
+    second = '[[column]]\nname = "b"\nbottom = "2 m"\ntop = "1 m"\n[[rail]]'
+    text = edit(("[[rail]]", second), ('height = "base"', 'height = "base"\ncolumns = ["b"]'))
+    assert set(faults(text)) == {"column[2].top"}
 
 
 @pytest.mark.parametrize(
@@ -146,6 +150,11 @@ def test_broken_toml_is_told_with_its_line(text, where, cure):
 def test_hostile_text_is_refused_not_crashed_on(text):
     with pytest.raises(InputError):
         parse_wall(text, "wall.toml")
+
+
+def test_deep_nesting_is_named_as_such():
+    with pytest.raises(InputError, match="nested too deep"):
+        parse_wall("a = " + "[" * 60 + "]" * 60, "wall.toml")
 
 
 def test_numbers_out_of_this_world_are_refused():

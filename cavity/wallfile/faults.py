@@ -162,11 +162,14 @@ class Faults:
             self.add(place, context["problem"], context["expected"], context["cure"])
         elif kind == "extra_forbidden":
             known = list(holder.model_fields) if holder else []
+            cure = nearest(name[:60], known)
+            if cure.startswith("known"):
+                cure = _elsewhere(model, name) or cure
             section = dotted(place[:-1])
             self.add(
                 place,
                 f"unknown key in {section}" if section else "unknown section",
-                cure=nearest(name[:60], known),
+                cure=cure,
             )
         elif kind == "missing":
             self.add(place, "is missing", _expected(field), _example(place, field), given="")
@@ -203,6 +206,20 @@ def _models(annotation: Any) -> Iterator[type[BaseModel]]:
         yield annotation
     for part in get_args(annotation):
         yield from _models(part)
+
+
+def _elsewhere(model: type[BaseModel], name: str) -> str:
+    """Return a cure that names the sections which have a key of this name."""
+    brackets = {
+        part: "[[{}]]" if "list[" in str(field.annotation) else "[{}]" for part, field in model.model_fields.items()
+    }
+    found = [
+        text.format(part)
+        for part, text in brackets.items()
+        for inner in _models(model.model_fields[part].annotation)
+        if name in inner.model_fields
+    ]
+    return f"it belongs in {' or '.join(dict.fromkeys(found))}" if found else ""
 
 
 def leaf_of(field: FieldInfo | None) -> Leaf | None:
