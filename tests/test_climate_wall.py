@@ -287,3 +287,13 @@ def test_unknown_words_are_refused_with_the_known_ones(temperate, change, words)
     with pytest.raises(InputError) as caught:
         on_wall(temperate, orientation=0.0, tilt=90.0, site=Site(**change))
     assert words in str(caught.value)
+
+
+def test_the_published_cases_of_the_weather_hold():
+    from cavity.published.case import areas
+    from cavity.published.climate_weather import cases
+
+    assert "climate" in areas()
+    found = cases()
+    assert len(found) > 30
+    assert [case.name for case in found if case.strict and case.outcome != "pass"] == []

@@ -40,7 +40,7 @@ def _polar(summary: Any, traces: list[dict[str, Any]], unit: str, **layout: Any)
         "radialaxis": {"angle": 45, "ticksuffix": f" {unit}", "gridcolor": LIGHT["grid"], "tickfont": {"size": 10}},
         "bgcolor": "rgba(0,0,0,0)",
     }
-    return go.Figure({"data": traces, "layout": style(polar=polar, height=390, **layout)})
+    return go.Figure({"data": traces, "layout": style(polar=polar, height=400, legend={"y": 1.1}, **layout)})
 
 
 def temperature_figure(summary: Any) -> go.Figure:
