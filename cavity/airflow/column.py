@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 TOUCH = 1e-6  # m, heights closer than this are the same height
 STUB = 0.2  # m, a still end shorter than this is stirred by the jet of the opening beside it (own assumption)
+SHORT = 0.05  # m, a shorter piece between two openings is no segment of its own, its neighbour covers it
 
 
 @dataclass(frozen=True)
@@ -312,6 +313,10 @@ def _segments(
         del link[0], edges[1]
     if len(link) > 1 and link[-1] < 0 <= link[-2] and edges[-1] - edges[-2] < STUB:
         del link[-1], edges[-2]
+    while len(link) > 1 and min(sizes := np.diff(edges)) < SHORT:
+        i = int(np.argmin(sizes))
+        into_next = i == 0 or (i + 1 < len(link) and sizes[i + 1] >= sizes[i - 1])
+        del link[i], edges[i + 1 if into_next else i]
     lengths = np.diff(edges)
     counts = np.ones(len(lengths), dtype=int)
     while counts.sum() < wanted:
@@ -329,4 +334,4 @@ def _segment_names(bottoms: np.ndarray, tops: np.ndarray) -> tuple[str, ...]:
     known = {1: ("whole height",), 2: ("base", "top"), 3: ("base", "middle", "top")}
     if len(bottoms) in known:
         return known[len(bottoms)]
-    return tuple(f"{a:.2f} to {b:.2f} m" for a, b in zip(bottoms, tops, strict=True))
+    return _labels([f"{a:.2f} to {b:.2f} m" for a, b in zip(bottoms, tops, strict=True)])
