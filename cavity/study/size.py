@@ -8,7 +8,6 @@ whether severity falls all the way, then bisects where the wall begins to pass, 
 from __future__ import annotations
 
 import itertools
-import os
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -17,6 +16,7 @@ from typing import TYPE_CHECKING
 from cavity.errors import Fault, InputError
 from cavity.risk import CAN_FAIL, Finding, judge, worst_first
 from cavity.risk.finding import STATUSES, number
+from cavity.study.compare import cores
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -445,7 +445,7 @@ def size(
             progress(f"{number(1e3 * depth)} mm, {number(factor, 2)} times the area: {state}")
         return outcome
 
-    with ThreadPoolExecutor(max_workers=workers or os.cpu_count() or 1) as pool:
+    with ThreadPoolExecutor(max_workers=workers or cores()) as pool:
 
         def batch_of(base: Wall) -> Callable[[list[tuple[float, float]]], list[Outcome]]:
             return lambda batch: list(pool.map(lambda point: case(base, *point), batch))

@@ -9,7 +9,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 import math
-import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -20,6 +19,7 @@ import numpy as np
 from cavity.errors import Fault, InputError
 from cavity.risk import CAN_FAIL, Finding, judge, worst_first
 from cavity.risk.finding import STATUSES, first_wall_face, number
+from cavity.study.compare import cores
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -333,7 +333,7 @@ def uncertainty(
             progress(done, len(inputs))
         return result
 
-    with ThreadPoolExecutor(max_workers=workers or os.cpu_count() or 1) as pool:
+    with ThreadPoolExecutor(max_workers=workers or cores()) as pool:
         results = list(pool.map(one, inputs))
     study = summarise(ranges, inputs, [found for found, _ in results], np.array([band for _, band in results]), name)
     study.attrs.update(attrs, seed=seed, created=dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC"))
