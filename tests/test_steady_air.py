@@ -53,15 +53,16 @@ def test_more_sun_never_moves_less_air_in_calm(sun, factor):
 
 
 @pytest.mark.parametrize("wind", [0.0, 4.0])
-def test_heat_that_enters_the_cavity_leaves_with_its_air(wind):
+@pytest.mark.parametrize("joints", [1, 2])  # two at one height: no air volume between them
+def test_heat_that_enters_the_cavity_leaves_with_its_air(wind, joints):
     joint = (
         Opening("base", 0.0, "slot", 0.01),
-        Opening("joint", 2.5, "joint", 0.004),
+        *(Opening(f"joint {i}", 2.5, "joint", 0.004 / joints) for i in range(joints)),
         Opening("head", 6.0, "slot", 0.01),
     )
     wall = make_wall(openings=joint, segments=6)
     column = column_of(wall)
-    blow = 0.5 * 1.25 * wind**2 * np.array([0.05, 0.0, -0.05])
+    blow = 0.5 * 1.25 * wind**2 * np.array([0.05, *[0.0] * joints, -0.05])
     state = _Steady(wall, column, blow, wind, 283.15, 293.15, STANDARD_PRESSURE)
     state.settle(300.0, None)
     sol_air = 283.15 + 300.0 / state.outside

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 TOUCH = 1e-6  # m, heights closer than this are the same height
 STUB = 0.2  # m, a still end shorter than this is stirred by the jet of the opening beside it (own assumption)
-SHORT = 0.05  # m, a shorter piece between two openings is no segment of its own, its neighbour covers it
+SHORT = 0.05  # m, a shorter piece beside a closed barrier is no segment of its own, its neighbour covers it
 
 
 @dataclass(frozen=True)
@@ -313,8 +313,12 @@ def _segments(
         del link[0], edges[1]
     if len(link) > 1 and link[-1] < 0 <= link[-2] and edges[-1] - edges[-2] < STUB:
         del link[-1], edges[-2]
-    while len(link) > 1 and min(sizes := np.diff(edges)) < SHORT:
-        i = int(np.argmin(sizes))
+    closed = {_link_at(z, heights) for z in cuts} | {-1}
+    while len(link) > 1:
+        sizes = np.diff(edges)
+        i = int(np.argmin([size if k in closed else np.inf for size, k in zip(sizes, link, strict=True)]))
+        if sizes[i] >= SHORT or link[i] not in closed:
+            break
         into_next = i == 0 or (i + 1 < len(link) and sizes[i + 1] >= sizes[i - 1])
         del link[i], edges[i + 1 if into_next else i]
     lengths = np.diff(edges)

@@ -381,21 +381,22 @@ class _Steady:
         return [k for k in links if self.flow[k] >= 0.0] + [k for k in reversed(links) if self.flow[k] < 0.0]
 
     def _inlet(self, k: int) -> float:
-        """Temperature of the air that enters link k: outdoor air and that of the link before it, by flow."""
-        Q = self.flow[k]
-        before = k - 1 if Q >= 0.0 else k + 1
-        node = k if Q >= 0.0 else k + 1
-        fresh = max(self.flows[node], 0.0)
-        passed = 0.0
-        carried = self.outdoor
-        if 0 <= before < len(self.flow) and self.flow[before] * Q > 0.0:
-            passed = abs(self.flow[before])
-            members = np.flatnonzero(self.air.segment_link == before)
+        """Temperature of the air that enters link k: mixed at every opening on the way from the last link with air."""
+        step = -1 if self.flow[k] >= 0.0 else 1
+        share = 1.0  # of the air that has already been in the cavity
+        while True:
+            behind = k + step
+            if not 0 <= behind < len(self.flow):
+                return self.outdoor
+            carried = -step * self.flow[behind]
+            leaving = abs(self.flow[k])
+            if carried <= 0.0 or leaving <= 0.0:
+                return self.outdoor
+            share *= min(carried / leaving, 1.0)
+            members = np.flatnonzero(self.air.segment_link == behind)
             if members.size:
-                carried = self.outlet[members[-1] if Q > 0.0 else members[0]]
-        if fresh + passed <= 0.0:
-            return self.outdoor
-        return (fresh * self.outdoor + passed * carried) / (fresh + passed)
+                return share * self.outlet[members[-1 if step < 0 else 0]] + (1.0 - share) * self.outdoor
+            k = behind  # two openings at one height: no air volume between them
 
     def _segment(self, s: int, sol_air: float, inlet: float, flow: float) -> None:
         from cavity.kernels import balance
