@@ -224,7 +224,7 @@ def rose(ds: Any) -> go.Figure:
             polar={
                 "bgcolor": "rgba(0,0,0,0)",
                 "radialaxis": {"range": [0, total], "angle": 0, "tickangle": 0, "tickfont": {"size": 10}, "nticks": 5,
-                               "gridcolor": LIGHT["grid"], "linecolor": LIGHT["rule"], "title": {"text": "hours"}},
+                               "gridcolor": LIGHT["grid"], "linecolor": LIGHT["rule"]},
                 "angularaxis": {"direction": "clockwise", "rotation": 90, "tickvals": list(np.arange(16) * 22.5),
                                 "ticktext": names, "gridcolor": LIGHT["grid"], "linecolor": LIGHT["rule"]},
             },

@@ -1,0 +1,546 @@
+"""Report: figures show what the Dataset holds, the page is safe, small, complete, and never half written."""
+
+from __future__ import annotations
+
+import base64
+import dataclasses
+import json
+import re
+import xml.etree.ElementTree as ET
+import zlib
+from html.parser import HTMLParser
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from report_cases import DEPTHS, NASTY, SETS, make_case, make_comparison
+
+from cavity import variables
+from cavity.errors import InputError
+from cavity.report import (
+    answer,
+    display,
+    evidence,
+    figures,
+    notes,
+    page,
+    palette,
+    payload,
+    pdf,
+    section,
+    series,
+    write_report,
+)
+from cavity.risk import Finding
+
+
+@pytest.fixture(scope="module")
+def case():
+    return make_case(hours=24 * 70)
+
+
+@pytest.fixture(scope="module")
+def comparison():
+    return make_comparison(climates=("Invented Coast", "Invented Plain"))
+
+
+@pytest.fixture(scope="module")
+def text(comparison):
+    return page.render(comparison)
+
+
+class _Page(HTMLParser):
+    """Collects tags, attributes and the text outside scripts and styles."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.words, self.scripts, self._inside = [], [], [], ""
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        if tag in ("script", "style"):
+            self._inside = tag
+
+    def handle_endtag(self, tag):
+        if tag == self._inside:
+            self._inside = ""
+
+    def handle_data(self, data):
+        (self.scripts if self._inside == "script" else self.words).append(data)
+
+
+def index_of(text):
+    packed = re.search(r'id="report-index">([^<]+)<', text)[1]
+    return json.loads(zlib.decompress(base64.b64decode(packed)))
+
+
+def blocks_of(text):
+    found = re.findall(r'id="block-\d+">([^<]*)<', text)
+    return [zlib.decompress(base64.b64decode(item)) for item in found]
+
+
+def unpack(ref, blocks):
+    data = blocks[ref["b"]][ref["a"] : ref["a"] + 2 * ref["n"]]
+    values = payload.decode(data, ref["q"])
+    return values**2 if ref.get("r") else values
+
+
+# ---- display -------------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("name", "si", "shown", "unit"),
+    [
+        ("temperature", 293.15, 20.0, "°C"),
+        ("dew_point_margin", 2.5, 2.5, "K"),  # a difference keeps its zero
+        ("relative_humidity", 0.8, 80.0, "%"),
+        ("film", 0.1, 100.0, "g/m²"),
+        ("driving_rain", 1.0 / 3600.0, 1.0, "mm/h"),  # 1 kg/m2 is 1 mm
+        ("condensation", 1.0 / 3.6e6, 1.0, "g/(m² h)"),
+        ("water", 1.5, 1.5, "kg/m²"),
+        ("air_change_rate", 40.0, 40.0, "1/h"),
+    ],
+)
+def test_values_are_shown_in_the_unit_their_axis_names(name, si, shown, unit):
+    # rtol 1e-12: one multiplication
+    assert display.show(name, si) == pytest.approx(shown, rel=1e-12)
+    assert display.axis_title(name) == f"{variables.TABLE[name].label} [{unit}]"
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "si", "pounds"),
+    [
+        (0.0254, "m", "25.4 mm", "1 in"),  # exact by definition
+        (293.15, "K", "20 °C", "68 °F"),
+        (0.3048, "height", "0.305 m", "1 ft"),
+        (1.0, "W/(m K)", "1 W/(m K)", "6.93 Btu in/(h ft² °F)"),  # NIST SP 811, table B.8
+        (1000.0, "kg/m3", "1\u202f000 kg/m³", "62.4 lb/ft³"),  # NIST SP 811
+        (4186.8, "J/(kg K)", "4\u202f187 J/(kg K)", "1 Btu/(lb °F)"),  # NIST SP 811
+        (0.01, "area", "100 cm²/m", "4.72 in²/ft"),  # 100 cm2 = 15.5 in2 over 3.281 ft
+        (1.0, "s_d", "1 m", "3.32 US perm"),  # 190 ng/(Pa s m2) over 57.2 ng/(Pa s m2) a perm, ASTM E96
+    ],
+)
+def test_inputs_are_told_in_both_systems(value, unit, si, pounds):
+    assert display.quantity(value, unit) == (si, pounds)
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(0.0, "0"), (25.0, "25"), (0.25, "0.25"), (1234567.0, "1\u202f234\u202f567"), (-2.5, "−2.5"), (float("nan"), "–"),
+     (float("inf"), "∞"), (1e-9, "1.00 × 10⁻⁹"), (99.96, "100")],
+)  # fmt: skip
+def test_numbers_read_plainly(value, text):
+    assert display.number(value) == text
+
+
+def test_every_variable_of_the_table_has_a_display_unit():
+    for name in variables.TABLE:
+        assert display.axis_title(name).endswith("]")
+
+
+# ---- series and figures ----------------------------------------------------------------------------------------------
+def test_duration_curve_gives_the_share_of_hours_at_or_above(case):
+    rate = series.air_changes(case.dataset)
+    share, value = series.duration(rate)
+    for at in (10, 100, 180):
+        # 1 hour of 1680 is 0.06 %: the quantile lies between two hours
+        assert 100.0 * (rate >= value[at]).mean() == pytest.approx(share[at], abs=0.1)
+    assert (np.diff(value) <= 0).all()
+
+
+def test_hour_by_day_map_holds_each_hour_in_its_place(case):
+    z = figures.rate_map(case.dataset).data[0].z
+    rate = series.air_changes(case.dataset)
+    assert z.shape == (24, 70)
+    for day, hour in ((0, 0), (33, 17), (69, 23)):
+        # rtol 1e-12: the same number through log10
+        assert z[hour, day] == pytest.approx(np.log10(max(rate[24 * day + hour], 0.1)), rel=1e-12)
+
+
+def test_wind_rose_counts_every_hour_once_in_its_sector(case):
+    ds = case.dataset
+    names, hours = series.rose(ds)
+    assert hours.sum() == (ds["wind_speed"].values > 0).sum()
+    west = np.abs((ds["wind_direction"].values - 270.0 + 180.0) % 360.0 - 180.0) < 11.25
+    assert hours[:, names.index("W")].sum() == pytest.approx(west.sum(), abs=1)  # an hour on the edge of a sector
+    fast = series.air_changes(ds) >= 100.0
+    assert hours[-1].sum() == fast.sum()
+
+
+def test_running_mean_takes_the_year_as_a_circle():
+    values = np.arange(10.0)
+    made = series.running_mean(values, 3)
+    assert made[5] == pytest.approx(np.mean([3, 4, 5]), rel=1e-12)
+    assert made[0] == pytest.approx(np.mean([8, 9, 0]), rel=1e-12)
+
+
+@pytest.mark.parametrize(("celsius", "humid"), [(5.0, 88.01625), (20.0, 80.04), (30.0, 80.0)])
+def test_mould_threshold_follows_the_published_polynomial(celsius, humid):
+    # by hand from the polynomial of Hukka and Viitanen 1999 (from memory): 100 - 3.13 T + 0.160 T2 - 0.00267 T3
+    assert figures.mould_threshold(np.array([celsius]))[0] == pytest.approx(humid, rel=1e-9)
+
+
+def test_profile_holds_every_face_with_the_three_airs_between(case):
+    ds = case.dataset
+    names, at = figures.profile_positions(ds)
+    assert names[0] == "outdoor air" and names[-1] == "room air"
+    assert names.index("cavity air") == 1 + list(ds["face_role"].values).index("outer face of wall")
+    assert (np.diff(at) > 0).all()
+    figure = figures.profile(ds, segment=1, hour=100)
+    warm = dict(zip(names, figure.data[0].y, strict=True))
+    assert warm["room face"] == pytest.approx(float(ds["temperature"].values[100, 1, -1]) - 273.15, rel=1e-6)
+    assert warm["cavity air"] == pytest.approx(float(ds["cavity_temperature"].values[100, 1]) - 273.15, rel=1e-9)
+    assert figure.layout.yaxis.title.text == "Temperature [°C]"
+    # the axis spans the year, so that hours can be compared
+    assert figure.layout.yaxis.range[0] <= display.show("temperature", ds["dew_point"].values[:, 1].min())
+
+
+@pytest.mark.parametrize(
+    ("name", "traces", "x", "y"),
+    [
+        ("fig-duration", ["whole column"], "Share of the hours of the year [%]", "Air change rate [1/h]"),
+        ("fig-map", [None], "Day of the year", "Hour of the day [h]"),
+        ("fig-critical", ["hourly", "mean of the last 30 days"], "Time of year", "Relative humidity [%]"),
+        (
+            "fig-rht",
+            ["every third hour", "mould can start above this line"],
+            "Temperature [°C]",
+            "Relative humidity [%]",
+        ),
+        ("fig-film", ["back of cladding", "outer face of wall", "run-off, per day"], "Time of year", "Film [g/m²]"),
+        ("fig-mould", ["mould index"], "Time of year", "Mould index, 0 to 6 [–]"),
+        ("fig-drive", None, "Wind pressure [Pa]", "Stack pressure [Pa]"),
+        ("fig-water", None, "Time of year", "Water in the layer [kg/m²]"),
+        ("fig-loss", [None], "Share of the driving pressure lost [%]", None),
+        ("fig-years", [None], None, "Water in the wall [kg/m²]"),
+        ("fig-balance", [None], "Water per year [kg/m²]", None),
+    ],
+)
+def test_each_figure_names_its_traces_and_axes(case, name, traces, x, y):
+    segment, face = series.governing(case.dataset, case.findings)
+    figure = figures.of_case(case.dataset, segment=segment, face=face)[name]
+    if traces is not None:
+        assert [trace.name for trace in figure.data] == traces
+    assert figure.layout.xaxis.title.text == x
+    assert figure.layout.yaxis.title.text == y
+
+
+def test_hours_up_and_down_are_told_apart_by_shape_and_word(case):
+    up, down = figures.drive(case.dataset).data
+    assert up.name.startswith("air moves up (62 %") or up.name.startswith("air moves up (63 %")  # 15 of 24 hours
+    assert down.name.startswith("air moves down (38 %") or down.name.startswith("air moves down (37 %")
+    assert up.marker.symbol != down.marker.symbol
+
+
+def test_losses_are_shares_that_add_up_to_all(case):
+    share = figures.losses(case.dataset).data[0].x
+    assert sum(share) == pytest.approx(100.0, rel=1e-9)  # rounding of a sum of five
+
+
+def test_monthly_table_adds_up_to_the_year(case):
+    rows = series.monthly(case.dataset, 1)[3]
+    assert [row["month"] for row in rows] == ["Jan", "Feb", "Mar", "Year"]
+    humid = case.dataset["relative_humidity"].values[:, 1, 3]
+    assert sum(row["humid_hours"] for row in rows[:-1]) == rows[-1]["humid_hours"] == (humid > 0.8).sum()
+    assert rows[-1]["upward"] == pytest.approx(15 / 24, rel=1e-12)
+
+
+def test_governing_place_is_where_the_worst_finding_is(case):
+    found = dataclasses.replace(case.findings[0], status="fail", where="OSB | mineral wool, middle")
+    segment, face = series.governing(case.dataset, [found])
+    assert case.dataset["segment"].values[segment] == "middle"
+    assert case.dataset["face"].values[face] == "OSB | mineral wool"
+
+
+def test_names_of_the_user_stay_text_in_plotly(case):
+    ds = case.dataset.copy()
+    ds = ds.assign_coords(layer=["<b>x</b>", *list(ds["layer"].values[1:])])
+    assert figures.water(ds, segment=0).data[0].name == "&lt;b&gt;x&lt;/b&gt;"
+
+
+# ---- packing -----------------------------------------------------------------------------------------------------
+@given(st.lists(st.one_of(st.floats(-1e4, 1e4), st.just(float("nan"))), min_size=1, max_size=60))
+def test_packed_numbers_come_back_within_half_a_step(values):
+    array = np.array(values)
+    finite = array[np.isfinite(array)]
+    low, high = (finite.min(), finite.max()) if finite.size else (0.0, 0.0)
+    step = payload.step_for(low, high)
+    while max(abs(low), abs(high)) / step > 32000:
+        step *= 10.0
+    made = payload.decode(payload.encode(array, step), step)
+    assert (np.isnan(made) == np.isnan(array)).all()
+    # half a step, and the rounding of the division at large codes
+    assert np.nanmax(np.abs(made - array), initial=0.0) <= 0.5 * step * (1 + 1e-9)
+    # a thousandth of the range (and the rounding of a decimal step), or as fine as 16 bits allow
+    assert step <= max((high - low) / 1000.0, 1e-15) * (1 + 1e-9) or max(abs(low), abs(high)) / step > 3000
+
+
+def test_equal_arrays_are_kept_once_and_shared_ones_move_to_the_common_block():
+    packer = payload.Packer()
+    mine, other = np.linspace(0, 1, 100), np.linspace(0, 2, 100) ** 2
+    first, second = packer.add(mine, 1), packer.add(other, 1)
+    again = packer.add(mine.copy(), 2)
+    blocks = [zlib.decompress(base64.b64decode(block)) for block in packer.blocks(2)]
+    assert first is again and first["b"] == 0 and second["b"] == 1
+    assert [len(block) for block in blocks] == [200, 200, 0]
+    assert np.abs(unpack(first, blocks) - mine).max() <= 0.5 * first["q"] * (1 + 1e-9)
+
+
+def test_arrays_of_equal_length_and_step_do_not_share_a_figure():
+    packer, shared = payload.Packer(), page._Shared([SimpleNamespace(climate_name="", dataset=make_ds())])
+    one, two = packer.add(np.linspace(0, 1, 99), 1), packer.add(np.linspace(1, 0, 99), 1)
+    assert shared.number("skeletons", {"y": {"$": one}}) != shared.number("skeletons", {"y": {"$": two}})
+
+
+def make_ds():
+    return SimpleNamespace(attrs={})
+
+
+def test_json_in_a_script_cannot_end_it():
+    made = payload.script_json({"a": "</script><!--\u2028&"})
+    assert not set("<>&\u2028") & set(made)
+    assert json.loads(made) == {"a": "</script><!--\u2028&"}
+
+
+def test_page_data_give_back_the_dataset(comparison, text):
+    index, blocks = index_of(text), blocks_of(text)
+    assert len(index["cases"]) == len(comparison.cases) == 8
+    for number in (0, 5):
+        item, ds = index["cases"][number], comparison.cases[number].dataset
+        rate = unpack(item["series"]["rate"], blocks)
+        # packed as square roots of a step of 1/1000 of the range
+        assert np.abs(rate - series.air_changes(ds)).max() <= 2e-3 * series.air_changes(ds).max()
+        segment, face = series.governing(ds, comparison.cases[number].findings)
+        assert item["governs"] == face
+        warm = unpack(item["series"]["temperature"][item["points"][face]], blocks)
+        wanted = display.show("temperature", ds["temperature"].values[:, segment, face])
+        assert np.abs(warm - wanted).max() <= 0.5 * item["series"]["temperature"][item["points"][face]]["q"] + 1e-9
+        skeleton = index["skeletons"][item["figures"]["fig-map"]]
+        z = unpack(skeleton["data"][0]["z"]["$"], blocks).reshape(-1, 24)
+        assert np.abs(z.T - figures.rate_map(ds).data[0].z).max() < 5e-3  # half of a step of 1/1000 of 3 decades
+
+
+# ---- answer ------------------------------------------------------------------------------------------------------
+def finding(status, ratio, value=1.0):
+    return Finding("k", "Mould index", "OSB, top", value, 3.0, "", status, "", 0.0, "made up", "It grows.", ratio)
+
+
+def bare(opening_set, depth, status, ratio, climate="A"):
+    ds = {"opening_area": SimpleNamespace(values=[0.01, 0.01])}
+    holder = type("Case", (dict,), {"attrs": {"orientation": 180.0, "column": "plain"}})(ds)
+    return SimpleNamespace(opening_set=opening_set, depth=depth, climate_name=climate, dataset=holder,
+                           findings=[finding(status, ratio, 3.0 * ratio)])  # fmt: skip
+
+
+def test_verdict_names_the_shallowest_cavity_that_meets_all_and_the_worst():
+    cases = [bare("mesh", 0.02, "fail", 1.5), bare("slot", 0.02, "pass", 0.5), bare("slot", 0.04, "pass", 0.3)]
+    said = answer.verdict(cases)
+    assert said.startswith(
+        "2 of 3 combinations meet every criterion in A; the shallowest is “slot” with a 20 mm cavity"
+    )
+    assert "“mesh” with 20 mm does worst: mould index: 4.5 (limit 3)" in said
+    assert answer.start(cases) == 1
+
+
+def test_verdict_of_several_climates_asks_for_all_of_them():
+    cases = [bare("slot", 0.02, "pass", 0.5, "A"), bare("slot", 0.02, "fail", 1.2, "B")]
+    said = answer.verdict(cases)
+    assert said.startswith("The wall is not safe in all 2 climates") and "3.6 (limit 3)" in said
+
+
+def test_verdict_without_a_safe_case_names_the_mildest():
+    cases = [bare("mesh", 0.02, "fail", 1.5), bare("slot", 0.02, "fail", 1.1)]
+    assert answer.verdict(cases).startswith(
+        "No combination is safe in A; the mildest, “slot” with a 20 mm cavity, fails"
+    )
+
+
+def test_verdict_with_points_to_watch_says_so():
+    said = answer.verdict([bare("slot", 0.02, "watch", 0.9), bare("mesh", 0.02, "fail", 1.1)])
+    assert "needs watching" in said and "“slot”" in said
+
+
+def test_matrix_cells_tell_the_worst_finding_by_shape_word_and_number(comparison, text):
+    groups = answer.matrix(comparison.cases, DEPTHS)
+    assert [group["title"] for group in groups] == ["Invented Coast", "Invented Plain"]
+    cell = groups[0]["rows"][0]["cells"][0]
+    worst = series.ranked(comparison.cases[0].findings)[0]
+    assert cell["status"] == worst.status and worst.title in cell["title"]
+    assert cell["number"] == answer.value_text(worst)
+    found = _Page(text)
+    buttons = [attrs for tag, attrs in found.tags if tag == "button" and attrs.get("class") == "cell"]
+    assert len(buttons) == 8
+    assert all(attrs["aria-label"].endswith("Show this case.") for attrs in buttons)
+    assert sum(tag == "path" and attrs.get("d") in palette.STATUS_PATH.values() for tag, attrs in found.tags) >= 8
+
+
+def test_advice_of_the_comparison_is_told_before_our_own(comparison):
+    given = SimpleNamespace(
+        cases=comparison.cases, advice=[SimpleNamespace(sentence="Open the head."), "Then the base."]
+    )
+    assert answer.advice(given) == ["Open the head.", "Then the base."]
+    assert answer.advice(SimpleNamespace(cases=comparison.cases))
+
+
+# ---- the page ----------------------------------------------------------------------------------------------------
+def test_names_given_by_the_user_stay_text(comparison, text):
+    found = _Page(text)
+    words = "".join(found.words)
+    assert NASTY in words and SETS[1] in words and "<i>nothing</i>" in words
+    assert not any(tag in ("i", "img") for tag, _ in found.tags)
+    assert sum(tag == "script" for tag, _ in found.tags) == 5 + len(comparison.cases)
+    assert not any("alert(" in script for script in found.scripts)
+    drawing = section.draw(comparison.cases[2].dataset)
+    assert "<b>" not in drawing and "mesh &quot;fine&quot; &lt;b&gt;" in drawing
+
+
+def test_page_asks_nothing_of_the_network(text):
+    found = _Page(text)
+    for _, attrs in found.tags:
+        for key in ("src", "href", "action", "data"):
+            assert attrs.get(key, "#").startswith("#")
+    policy = next(attrs["content"] for tag, attrs in found.tags if attrs.get("http-equiv") == "Content-Security-Policy")
+    assert policy.startswith("default-src 'none'")
+    assert not re.search(r"url\((?!#)", text) and "@import" not in text
+
+
+def test_same_comparison_gives_the_same_page_but_for_the_time(comparison, text):
+    later = SimpleNamespace(**{**vars(comparison), "created": "2026-03-02 08:30 UTC"})
+    rendered = page.render(later).replace("2026-03-02 08:30 UTC", comparison.created)
+    assert rendered.replace("2026-03-02", "2026-03-01") == text
+
+
+def test_every_control_and_place_of_a_figure_is_named_once(text):
+    found = _Page(text)
+    ids = [attrs["id"] for _, attrs in found.tags if "id" in attrs]
+    assert len(ids) == len(set(ids))
+    places = {attrs["id"] for _, attrs in found.tags if attrs.get("class") == "plot"}
+    assert set(index_of(text)["cases"][0]["figures"]) <= places
+    for _, attrs in found.tags:
+        if attrs.get("class") == "plot":
+            assert attrs["role"] == "img" and attrs["aria-labelledby"] in ids and attrs["aria-describedby"] in ids
+        if "for" in attrs:
+            assert attrs["for"] in ids
+
+
+def test_evidence_shows_inputs_layers_openings_warnings_and_hashes(comparison, text):
+    words = " ".join("".join(_Page(text).words).split())
+    for part in ("fire stop", "at 2.7 m, 20 cm²/m left open", "hat rail", "3 ×, gap 50 mm a 1 200 mm bay",
+                 "s_d 0.02 m", "s_d 0.3 to 10 m", "ISO 10456:2007, from memory", "Rain: wall factor", "head slot",
+                 "40 cm²/m",
+                 "Invented Plain: no rain column", "0" * 64, "Largest water balance error",
+                 "can carry fire", "ASHRAE Fundamentals"):  # fmt: skip
+        assert part in words, part
+    assert "Rain: deposition factor" not in words  # belongs to the other rain method
+    assert evidence.all_cases(comparison.cases)[0]["status"] == answer.status(comparison.cases[0])
+
+
+def test_equations_are_well_formed_and_read_aloud():
+    found = [equation for note in notes.NOTES for equation in note.equations]
+    assert len(found) >= 8
+    for equation in found:
+        root = ET.fromstring(equation)
+        assert root.tag == "math" and len(root.attrib["aria-label"]) > 10
+
+
+def test_section_is_drawn_to_scale(case):
+    root = ET.fromstring(section.draw(case.dataset))
+    boxes = [(float(box.attrib["width"]), box.attrib.get("class")) for box in root.iter("rect")]
+    wool = next(width for width, kind in boxes if kind == "layer soft")
+    board = next(width for width, kind in boxes if kind == "layer wood")
+    assert wool / board == pytest.approx(160.0 / 12.0, rel=0.02)  # px are written to 0.1
+    assert len(list(root.iter("g"))) >= 3
+    openings = [g.attrib["data-opening"] for g in root.iter("g") if "data-opening" in g.attrib]
+    assert openings == ["0", "1"]
+
+
+def test_25_cases_of_a_year_stay_under_8_megabytes():
+    one = make_case(hours=8760, damp=0.5)
+    rng = np.random.default_rng(3)
+    noisy = one.dataset.copy(deep=True)
+    # a real year is less regular than sines: half a kelvin of noise that lasts a few hours
+    for name in ("temperature", "dew_point", "cavity_temperature"):
+        noisy[name].values[:] += np.convolve(rng.normal(size=8760), [0.4, 0.3, 0.2, 0.1], "same").reshape(
+            -1, *[1] * (noisy[name].ndim - 1)
+        )
+    other = SimpleNamespace(**{**vars(one), "dataset": noisy, "depth": 0.04})
+    single = len(page.render(SimpleNamespace(cases=[one], created="")))
+    double = len(page.render(SimpleNamespace(cases=[one, other], created="")))
+    assert single + 24 * (double - single) < 8e6
+
+
+def test_report_is_written_in_one_move_and_a_good_file_survives(tmp_path, comparison, monkeypatch):
+    target = tmp_path / "new folder" / "report.html"
+    assert write_report(comparison, target) == target
+    good = target.read_text("utf-8")
+    assert good.startswith("<!doctype html>") and good.rstrip().endswith("</html>")
+
+    def broken(self, other):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("pathlib.Path.replace", broken)
+    with pytest.raises(InputError, match="No space left on device"):
+        page.write_text(target, "half")
+    assert target.read_text("utf-8") == good
+    assert [item.name for item in target.parent.iterdir()] == ["report.html"]
+
+
+def test_report_onto_a_folder_and_without_cases_say_what_is_wrong(tmp_path):
+    with pytest.raises(InputError, match="is a folder"):
+        page.write_text(tmp_path, "x")
+    with pytest.raises(InputError, match="no case to report"):
+        page.render(SimpleNamespace(cases=[], created=""))
+
+
+def test_pdf_without_a_browser_says_what_to_do(tmp_path, monkeypatch):
+    monkeypatch.setattr(pdf, "find_browser", lambda: None)
+    with pytest.raises(InputError, match=r"(?s)--pdf: needs a browser.*install Chromium"):
+        pdf.write_pdf(tmp_path / "a.html", tmp_path / "a.pdf")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_plain_page_carries_text_tables_figures_and_folded_answers(tmp_path, case):
+    parts = [
+        {
+            "heading": "Depth <1>",
+            "nav": "Depth",
+            "text": ["Deeper is not always better."],
+            "equation": notes.NOTES[1].equations[1],
+            "figures": [{"id": "fig-a", "title": "Curve", "caption": "One.", "figure": figures.duration(case.dataset)}],
+            "table": {"caption": "Numbers", "head": ["a"], "rows": [["<td>"]]},
+            "question": "Why?",
+            "answer": ["Friction."],
+        }
+    ]
+    written = page.write_page(tmp_path / "p.html", "A <page>", lead=["Lead."], caution=["Care."], parts=parts)
+    found = _Page(written.read_text("utf-8"))
+    words = "".join(found.words)
+    assert "A <page>" in words and "Depth <1>" in words and "<td>" in words
+    packed = next(script for script in found.scripts if '"figures":{"fig-a"' in script)
+    assert len(json.loads(packed)["figures"]["fig-a"]["data"][0]["x"]) == 201
+    assert any(tag == "details" for tag, _ in found.tags) and any(tag == "math" for tag, _ in found.tags)
+
+
+# ---- colours -----------------------------------------------------------------------------------------------------
+def luminance(colour):
+    parts = [int(colour[i : i + 2], 16) / 255.0 for i in (1, 3, 5)]
+    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+@pytest.mark.parametrize("table", [palette.LIGHT, palette.DARK])
+def test_text_colours_stand_out_from_their_paper(table):
+    # WCAG 2.1: 4.5 for text, 3 for graphics
+    for name, least in (("ink", 7.0), ("muted", 4.5), ("pass", 4.5), ("fail", 4.5), ("watch", 3.0),
+                        ("temperature", 3.0), ("dew_point", 3.0), ("humidity", 3.0), ("air", 3.0), ("film", 3.0),
+                        ("mould", 3.0)):  # fmt: skip
+        light, dark = sorted((luminance(table[name]), luminance(table["paper"])), reverse=True)
+        assert (light + 0.05) / (dark + 0.05) >= least, name
+
+
+def test_light_colours_can_be_told_apart_as_text_and_the_scale_darkens_evenly():
+    assert len(set(palette.LIGHT.values())) == len(palette.LIGHT)
+    assert palette.LIGHT.keys() == palette.DARK.keys()
+    steps = np.array([luminance(colour) for colour in palette.SCALE])
+    assert (np.diff(steps) < -0.02).all()

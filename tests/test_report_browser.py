@@ -1,0 +1,305 @@
+"""The report in Chromium: it opens from disk without a complaint, and every control shows what the Dataset holds."""
+
+from __future__ import annotations
+
+import base64
+import re
+import shutil
+import time
+
+import numpy as np
+import pytest
+from report_cases import NASTY, make_comparison
+
+from cavity.report import display, figures, pdf, series, write_report
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(pdf.find_browser() is None, reason="no browser of the Chromium family"),
+    pytest.mark.skipif(shutil.which("chromedriver") is None, reason="no chromedriver"),
+]
+
+
+@pytest.fixture(scope="module")
+def comparison():
+    return make_comparison(climates=("Invented Coast", "Invented Plain"))
+
+
+@pytest.fixture(scope="module")
+def report(comparison, tmp_path_factory):
+    return write_report(comparison, tmp_path_factory.mktemp("report") / "report.html")
+
+
+@pytest.fixture(scope="module")
+def browser():
+    from selenium import webdriver
+    from selenium.webdriver.chrome.service import Service
+
+    options = webdriver.ChromeOptions()
+    options.binary_location = pdf.find_browser()
+    for switch in ("--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-component-update",
+                   "--disable-background-networking", "--disable-sync", "--window-size=1366,900"):  # fmt: skip
+        options.add_argument(switch)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    made = webdriver.Chrome(options=options, service=Service(shutil.which("chromedriver")))
+    yield made
+    made.quit()
+
+
+def settle(browser):
+    """Wait until the page says that all is drawn; two minutes, for a machine under load."""
+    end = time.monotonic() + 120
+    while time.monotonic() < end:
+        if browser.execute_script("return document.documentElement.dataset.ready") == "1":
+            return
+        time.sleep(0.1)
+    raise AssertionError(f"the page never settled: {browser.get_log('browser')}")
+
+
+def width(browser, pixels, tall=900):
+    browser.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": pixels, "height": tall, "deviceScaleFactor": 1, "mobile": pixels < 600},
+    )
+
+
+@pytest.fixture(scope="module")
+def opened(browser, report):
+    width(browser, 1366)
+    browser.get(report.as_uri())
+    settle(browser)
+    return browser
+
+
+@pytest.fixture
+def page(opened):
+    """The open page, as the test before left it; it must not have complained to the console."""
+    browser = opened
+    yield browser
+    complaints = [entry for entry in browser.get_log("browser") if entry["level"] in ("SEVERE", "WARNING")]
+    assert complaints == []
+
+
+def choose(page, control, value):
+    """Set a control the way a user does: value and event."""
+    page.execute_script(
+        "const c = document.getElementById(arguments[0]); c.value = arguments[1];"
+        "c.dispatchEvent(new Event('input', {bubbles: true})); c.dispatchEvent(new Event('change', {bubbles: true}));",
+        control,
+        value,
+    )
+    settle(page)
+
+
+def trace(page, figure, number=0, key="y"):
+    """Return numbers that plotly shows in a figure."""
+    script = "return Array.from(document.getElementById(arguments[0]).data[arguments[1]][arguments[2]])"
+    return np.array(page.execute_script(script, figure, number, key), float)
+
+
+def shown_case(page, comparison):
+    number = int(re.search(r"case=(\d+)", page.execute_script("return location.hash"))[1])
+    return comparison.cases[number]
+
+
+def number_in(text):
+    return float(re.search(r"[−-]?[\d.]+", text)[0].replace("−", "-"))
+
+
+def read(page, key):
+    return page.find_element("id", f"read-{key}").text
+
+
+def test_opens_from_disk_with_the_answer_first(page):
+    assert page.find_element("tag name", "h1").text.startswith(NASTY)
+    top = page.execute_script("return document.getElementById('verdict').getBoundingClientRect().bottom")
+    caution = page.execute_script("return document.querySelector('.caution').getBoundingClientRect().bottom")
+    assert top < 400 and caution < 900  # both on the first screen of 1366 x 900
+    assert page.execute_script("return performance.getEntriesByType('resource').length") == 0
+    drawn = page.execute_script("return [...document.querySelectorAll('.plot')].map(p => [p.id, p.dataset.drawn])")
+    assert len(drawn) == 17 and all(done == "1" for _, done in drawn)
+
+
+def test_every_choice_shows_its_own_case(page, comparison):
+    for control, value, name in (("pick-climate", 1, "climate_name"), ("pick-opening_set", 1, "opening_set")):
+        choose(page, control, value)
+        case = shown_case(page, comparison)
+        assert getattr(case, name) == list(dict.fromkeys(getattr(c, name) for c in comparison.cases))[value]
+    depths = page.find_elements("css selector", "input[name=depth]")
+    page.execute_script("arguments[0].click()", depths[1])
+    settle(page)
+    case = shown_case(page, comparison)
+    assert (case.climate_name, case.depth) == ("Invented Plain", 0.04)
+    assert case is comparison.cases[7]
+    share, rate = series.duration(series.air_changes(case.dataset))
+    # packed in steps of a thousandth of the range; curve and page share the points
+    assert np.abs(trace(page, "fig-duration") - rate).max() <= 1e-3 * rate.max()
+    assert np.abs(trace(page, "fig-duration", 0, "x") - share).max() < 0.06
+    z = page.execute_script("return document.getElementById('fig-map').data[0].z.map(row => Array.from(row))")
+    assert np.abs(np.array(z) - figures.rate_map(case.dataset).data[0].z).max() < 5e-3
+    pressed = page.find_elements("css selector", ".cell[aria-pressed=true]")
+    assert [cell.get_attribute("data-case") for cell in pressed] == ["7"]
+    worst = series.ranked(case.findings)[0]
+    assert worst.title in page.find_element("id", "now").text
+    rows = page.find_elements("css selector", "#findings tbody tr")
+    assert len(rows) == len(case.findings)
+    assert worst.sentence in rows[0].text and worst.source in rows[0].text
+
+
+def test_a_cell_of_the_matrix_is_chosen_by_keyboard(page, comparison):
+    from selenium.webdriver.common.keys import Keys
+
+    page.find_element("css selector", ".cell[data-case='2']").send_keys(Keys.ENTER)
+    settle(page)
+    assert shown_case(page, comparison) is comparison.cases[2]
+
+
+def test_the_hour_drives_section_profile_and_numbers(page, comparison):
+    from selenium.webdriver.common.keys import Keys
+
+    case = shown_case(page, comparison)
+    ds = case.dataset
+    segment, _ = series.governing(ds, case.findings)
+    choose(page, "hour", 200)
+    page.find_element("id", "hour").send_keys(Keys.ARROW_RIGHT)
+    hour = int(page.find_element("id", "hour").get_attribute("value"))
+    assert hour == 201 and page.find_element("id", "hour-text").text == "9 Jan, 09:00–10:00"
+    for step in (0, 3):  # 09:00 blows up, 06:00 down in these cases
+        at = hour - step
+        choose(page, "hour", at)
+        up = float(ds["air_speed"].values[at, 0]) > 0
+        assert up == (step == 0)
+        directions = page.execute_script(
+            "return [...document.querySelectorAll('#section-drawing .flow')].map(g => g.dataset.dir)"
+        )
+        assert set(directions) == {"up" if up else "down"}
+        vents = page.execute_script(
+            "return [...document.querySelectorAll('#section-drawing .vent-flow')].map(g => g.dataset.dir)"
+        )
+        assert vents == (["in", "out"] if up else ["out", "in"])
+        assert number_in(read(page, "rate")) == pytest.approx(series.air_changes(ds)[at], abs=0.6, rel=5e-3)
+        assert read(page, "speed").endswith("up" if up else "down")
+        # one decimal is shown, of numbers packed in steps of 0.1 K
+        assert number_in(read(page, "outdoor")) == pytest.approx(
+            ds["temperature_outdoor"].values[at] - 273.15, abs=0.11
+        )
+        assert number_in(read(page, "cavity")) == pytest.approx(
+            ds["cavity_temperature"].values[at, segment] - 273.15, abs=0.11
+        )
+        names, _ = figures.profile_positions(ds)
+        wanted = display.show("temperature", figures.profile_values(ds, segment)["temperature"][:, at])
+        assert np.abs(trace(page, "fig-profile") - wanted).max() < 0.06
+        assert len(trace(page, "fig-profile", 1)) == len(names)
+
+
+def test_jumps_and_play_move_the_hour(page, comparison):
+    case = shown_case(page, comparison)
+    rate = series.air_changes(case.dataset)
+    options = {o.text: o.get_attribute("value") for o in page.find_elements("css selector", "#jump option")}
+    assert rate[int(options["least air change"])] == pytest.approx(rate.min(), abs=0.05 * rate.max())
+    choose(page, "jump", options["coldest hour outdoors"])
+    before = int(page.find_element("id", "hour").get_attribute("value"))
+    assert case.dataset["temperature_outdoor"].values[before] == pytest.approx(
+        case.dataset["temperature_outdoor"].values.min(), abs=0.06
+    )
+    page.find_element("id", "play").click()
+    end = time.monotonic() + 20
+    while int(page.find_element("id", "hour").get_attribute("value")) < before + 2 and time.monotonic() < end:
+        time.sleep(0.1)
+    page.find_element("id", "play").click()
+    assert int(page.find_element("id", "hour").get_attribute("value")) >= before + 2
+    assert page.find_element("id", "play").text == "Play"
+
+
+def test_the_face_drives_humidity_mould_and_months(page, comparison):
+    case = shown_case(page, comparison)
+    segment, _ = series.governing(case.dataset, case.findings)
+    face = 4
+    choose(page, "pick-face", face)
+    humid = display.show("relative_humidity", case.dataset["relative_humidity"].values[:, segment, face])
+    warm = display.show("temperature", case.dataset["temperature"].values[:, segment, face])
+    assert np.abs(trace(page, "fig-critical") - humid).max() < 0.11  # steps of 1/500 of the range at most
+    assert np.abs(trace(page, "fig-critical", 1) - series.running_mean(humid, 720)[::24]).max() < 0.11
+    assert np.abs(trace(page, "fig-rht", 0, "x") - warm[::3]).max() < 0.06
+    index = series.mould(case.dataset, segment)[:, face]
+    assert np.abs(trace(page, "fig-mould") - index).max() <= 1e-3 * max(index.max(), 1.0)
+    year = page.find_elements("css selector", "#monthly tbody tr")[-1].text.split()
+    assert year[0] == "Year" and int(year[6]) == int((humid > 80.0).sum())
+
+
+def test_units_switch_turns_numbers_and_axes(page, comparison):
+    choose(page, "hour", 300)
+    celsius = number_in(read(page, "outdoor"))
+    before = trace(page, "fig-profile")
+    page.find_element("id", "units").click()
+    settle(page)
+    assert "°F" in read(page, "outdoor")
+    assert number_in(read(page, "outdoor")) == pytest.approx(1.8 * celsius + 32.0, abs=0.15)  # shown to 0.1
+    assert np.abs(trace(page, "fig-profile") - (1.8 * before + 32.0)).max() < 1e-9
+    title = page.execute_script("return document.getElementById('fig-profile').layout.yaxis.title.text")
+    assert title == "Temperature [°F]"
+    assert page.find_element("css selector", ".matrix thead").text.count(" in") == 2
+    page.find_element("id", "units").click()
+    assert "°C" in read(page, "outdoor")
+
+
+def test_theme_is_kept_and_redraws_figures(page):
+    light = page.execute_script("return getComputedStyle(document.body).backgroundColor")
+    page.find_element("id", "theme").click()
+    dark = page.execute_script("return getComputedStyle(document.body).backgroundColor")
+    line = page.execute_script("return document.getElementById('fig-duration').data[0].line.color")
+    assert light != dark and line == "#9fb0f2"
+    page.find_element("id", "theme").click()
+    assert page.execute_script("return document.getElementById('fig-duration').data[0].line.color") == "#35478c"
+
+
+def test_two_cases_stand_side_by_side(page, comparison):
+    choose(page, "pick-a", 0)
+    choose(page, "pick-b", 3)
+    settle(page)
+    end = time.monotonic() + 30  # drawing of the pair goes on after the choice
+    wanted = [series.duration(series.air_changes(comparison.cases[n].dataset))[1] for n in (0, 3)]
+    while time.monotonic() < end and np.abs(trace(page, "fig-pair-duration", 1) - wanted[1]).max() > 1.0:
+        time.sleep(0.1)
+    for number in (0, 1):
+        assert np.abs(trace(page, "fig-pair-duration", number) - wanted[number]).max() <= 1e-3 * wanted[number].max()
+    assert len(page.find_elements("css selector", "#section-a svg, #section-b svg")) == 2
+    table = page.find_element("id", "pair-table").text
+    assert "Median air change rate" in table and "Free vent area of all openings" in table
+
+
+@pytest.mark.parametrize("pixels", [390, 800, 1920])
+def test_nothing_sticks_out_at_any_width(page, pixels):
+    width(page, pixels)
+    time.sleep(0.5)
+    wide = page.execute_script("return [document.documentElement.scrollWidth, window.innerWidth]")
+    assert wide[0] <= wide[1]
+    figures_wide = page.execute_script(
+        "return Math.max(...[...document.querySelectorAll('.plot .main-svg')].map(s => s.getBoundingClientRect().right))"
+    )
+    assert figures_wide <= pixels + 1
+    width(page, 1366)
+
+
+def test_every_control_has_a_name_for_screen_readers(page):
+    tree = page.execute_cdp_cmd("Accessibility.getFullAXTree", {})["nodes"]
+    controls = [node for node in tree if node.get("role", {}).get("value") in ("button", "combobox", "slider", "radio")]
+    assert len(controls) >= 20
+    assert [node for node in controls if not node.get("name", {}).get("value")] == []
+
+
+def test_prints_all_parts(page):
+    made = page.execute_cdp_cmd("Page.printToPDF", {"printBackground": True, "preferCSSPageSize": True})
+    data = base64.b64decode(made["data"])
+    assert data.startswith(b"%PDF-")
+    assert 8 <= len(re.findall(rb"/Type\s*/Page\b", data)) <= 30
+    # screen size comes back after printing
+    assert page.execute_script("return document.getElementById('fig-map').layout.width || 0") == 0
+
+
+def test_pdf_is_written_by_the_browser_itself(report, tmp_path):
+    written = pdf.write_pdf(report, tmp_path / "report.pdf", paper="letter")
+    data = written.read_bytes()
+    assert data.startswith(b"%PDF-") and len(re.findall(rb"/Type\s*/Page\b", data)) >= 8
+    assert re.search(rb"/MediaBox\s*\[\s*0 0 612 792", data)  # letter: 8.5 x 11 in of 72 points
+    assert [item.name for item in tmp_path.iterdir()] == ["report.pdf"]
