@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import xarray as xr
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cavity.errors import InputError
@@ -171,6 +171,7 @@ def test_a_missing_file_and_an_unknown_model_are_input_errors(tmp_path):
         indoor.indoor_climate(Indoor(model="EN 15027"), weather())
 
 
+@settings(deadline=None)  # shared machines pause
 @given(st.floats(-60, 60), st.floats(0.0, 1.0), st.integers(1, 5))
 def test_every_model_stays_within_physical_limits(celsius, humidity, humidity_class):
     case = weather(celsius, humidity * float(saturation.saturation_pressure(celsius + 273.15)), HOURS[:8760:24])
@@ -195,6 +196,7 @@ def test_saturation_pressure_of_iso_13788(celsius, pascal):
     assert float(saturation.saturation_pressure(celsius + 273.15)) == pytest.approx(pascal, abs=0.0051)
 
 
+@settings(deadline=None)  # shared machines pause
 @given(st.floats(-40, 80))
 def test_dew_point_is_the_inverse_of_saturation_pressure(celsius):
     temperature = celsius + 273.15

@@ -6,7 +6,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cavity.errors import InputError
@@ -121,6 +121,7 @@ def test_classes_by_opening_area(millimetres2, kind):
     assert uvalue.u_value(wall(millimetres2 * 1e-6)).ventilation_class == kind
 
 
+@settings(deadline=None)  # shared machines pause
 @given(st.floats(0, 4e-3), st.floats(0, 4e-3))
 def test_more_opening_never_lowers_the_u_value(first, second):
     low, high = sorted((first, second))
@@ -199,6 +200,7 @@ def test_rail_spots_of_a_wall_by_hand():
     assert found[0][2] == pytest.approx((0.13 + 0.121290) / (0.13 + 0.121290 + inside), abs=1e-5)
 
 
+@settings(deadline=None)  # shared machines pause
 @given(st.floats(0.0, 20.0), st.floats(0.1, 1.2), st.floats(0.0, 0.3))
 def test_a_rail_never_warms_its_inner_end(metal, spacing, cover):
     insulation = layer("insulation", 0.1, 0.035, rail_conductance=metal, rail_spacing=spacing)
