@@ -270,7 +270,7 @@ def work_arrays(nodes: int) -> wall_kernel.Work:
     from cavity.kernels import wall as wall_kernel
 
     return wall_kernel.Work(
-        *(np.zeros(nodes) for _ in range(17)), *(np.zeros((nodes, 4)) for _ in range(3)), np.zeros((nodes, 2))
+        *(np.zeros(nodes) for _ in range(len(wall_kernel.Work._fields) - 4)), *(np.zeros((nodes, 4)) for _ in range(3)), np.zeros((nodes, 2))
     )
 
 
