@@ -229,6 +229,8 @@ def mean_year(weather: xr.Dataset) -> xr.Dataset:
     ISO 15927-4:2005, hourly data for assessing the annual energy use; from memory. There the seams are smoothed by a
     cubic spline; here the step between the months is spread linearly over the eight hours on either side.
     """
+    from scipy.stats import rankdata
+
     known = years_of(weather)
     if len(known) == 1:
         return weather
@@ -247,7 +249,7 @@ def mean_year(weather: xr.Dataset) -> xr.Dataset:
         for values in day.values():
             all_years = np.sort(values[day_month == this])
             apart = [_finkelstein_schafer(values[(day_month == this) & (day_year == one)], all_years) for one in known]
-            ranks += np.argsort(np.argsort(apart, kind="stable"), kind="stable")
+            ranks += rankdata(apart)  # years that are equally near share their rank
         best = np.argsort(ranks, kind="stable")[:3]
         usual = wind[month == this].mean()
         winner = min(best, key=lambda i: abs(wind[(month == this) & (year == known[i])].mean() - usual))
