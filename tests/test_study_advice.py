@@ -107,7 +107,9 @@ def test_on_the_model_more_air_dries_a_wet_sheathing():
     )
     wall = dataclasses.replace(wall, opening_sets=(tight,))
     told = []
-    advice = advise(wall, weather.isel(time=slice(4000, 4240)), progress=lambda done, total: told.append((done, total)))
+    advice = advise(
+        wall, weather.isel(time=slice(4000, 4240)), progress=lambda done, total, _: told.append((done, total))
+    )
     assert sorted(told) == [(n, 6) for n in range(1, 7)]
     assert advice[0].label == "doubling all openings"
     assert advice[-1].label == "halving all openings"

@@ -215,8 +215,10 @@ def test_size_agrees_with_brute_force_on_the_model(summer):
 
     wall = drying_wall()
     told = []
-    found = size(wall, summer, depths=(0.02, 0.03), factors=(0.02, 0.1, 0.5), progress=told.append)
-    assert len(told) >= sum(len(row.outcomes) for row in found.rows)
+    found = size(wall, summer, depths=(0.02, 0.03), factors=(0.02, 0.1, 0.5), progress=lambda *each: told.append(each))
+    cases = sum(len(row.outcomes) for row in found.rows)
+    assert [each[0] for each in told] == list(range(1, cases + 1))
+    assert told[-1][1] == cases
     for row in found.rows:
         grid = np.geomspace(0.5 * row.least, 2.0 * row.least, 5)
         passes = []

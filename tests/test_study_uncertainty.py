@@ -134,7 +134,7 @@ def test_a_study_on_the_model_moves_with_its_inputs_and_reopens(tmp_path):
     weather = cavity.read_weather(Path(__file__).parents[1] / "climates" / "cool_marine.epw").isel(time=slice(0, 120))
     wall = small_wall(uncertain=(("run.start_humidity", 0.5, 0.9),))
     told = []
-    study = uncertainty(wall, weather, samples=8, progress=lambda done, total: told.append((done, total)))
+    study = uncertainty(wall, weather, samples=8, progress=lambda done, total, _: told.append((done, total)))
     assert sorted(told) == [(n, 8) for n in range(1, 9)]
     assert dict(study.sizes)["sample"] == 8
     # five days in winter: the humidity of the wood is what it started with

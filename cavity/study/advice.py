@@ -215,7 +215,7 @@ def advise(
     depth: float | None = None,
     column: str | None = None,
     workers: int | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Callable[[int, int, str], None] | None = None,
 ) -> tuple[Advice, ...]:
     """Try the changes of `changes_of` on one case and say what each does.
 
@@ -229,7 +229,7 @@ def advise(
     workers : int, keyword only
         Threads; None: one for each core.
     progress : callable, keyword only
-        Called with (done, all) after each run.
+        Called after each run with runs done, all runs, and the change tried.
 
     Returns
     -------
@@ -251,7 +251,7 @@ def advise(
         findings = judge(dataset, limits)
         done += 1
         if progress:
-            progress(done, len(cases))
+            progress(done, len(cases), case.label or "as described")
         return findings
 
     with ThreadPoolExecutor(max_workers=workers or cores()) as pool:

@@ -371,7 +371,7 @@ def size(
     margin: float = 0.0,
     accept: str = "watch",
     workers: int | None = None,
-    progress: Callable[[str], None] | None = None,
+    progress: Callable[[int, int, str], None] | None = None,
 ) -> Sizing:
     """Find the least free vent area and the least depth with which a wall meets every criterion.
 
@@ -395,7 +395,7 @@ def size(
     workers : int, keyword only
         Threads; None: one for each core.
     progress : callable, keyword only
-        Called with a text after each case.
+        Called after each case with cases done, cases asked for so far, and what was found.
 
     Returns
     -------
@@ -436,19 +436,26 @@ def size(
         if (not openings or each.name in openings) and (not each.columns or column_name in each.columns)
     )
 
+    counts = [0, 0]  # cases done, cases asked for
+
     def case(base: Wall, depth: float, factor: float) -> Outcome:
         scaled = scale_openings(base, chosen, factor, openings)
         dataset = simulate(scaled, weather, opening_set=chosen, depth=depth, column=column_name)
         outcome = assess(depth, factor, judge(dataset, limits), margin=margin, accept=accept)
         if progress:
             state = "passes" if outcome.passes else "does not pass"
-            progress(f"{number(1e3 * depth)} mm, {number(factor, 2)} times the area: {state}")
+            counts[0] += 1
+            progress(*counts, f"{number(1e3 * depth)} mm, {number(factor, 2)} times the area: {state}")
         return outcome
 
     with ThreadPoolExecutor(max_workers=workers or cores()) as pool:
 
         def batch_of(base: Wall) -> Callable[[list[tuple[float, float]]], list[Outcome]]:
-            return lambda batch: list(pool.map(lambda point: case(base, *point), batch))
+            def evaluate(batch: list[tuple[float, float]]) -> list[Outcome]:
+                counts[1] += len(batch)
+                return list(pool.map(lambda point: case(base, *point), batch))
+
+            return evaluate
 
         scale_openings(wall, chosen, 1.0, openings)  # unknown openings are told before any run
         rows = search(batch_of(wall), searched, probes)

@@ -261,7 +261,7 @@ def uncertainty(
     samples: int = 64,
     seed: int = 0,
     workers: int | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Callable[[int, int, str], None] | None = None,
 ) -> xr.Dataset:
     """Sample a wall's uncertain inputs, simulate and judge each sample.
 
@@ -279,7 +279,7 @@ def uncertainty(
     workers : int, keyword only
         Threads; None: one for each core.
     progress : callable, keyword only
-        Called with (done, all) after each sample.
+        Called after each sample with samples done, all samples, and a text.
 
     Returns
     -------
@@ -330,7 +330,7 @@ def uncertainty(
         result = judge(dataset, limits), _daily(dataset, face, segment)
         done += 1
         if progress:
-            progress(done, len(inputs))
+            progress(done, len(inputs), f"sample {done}")
         return result
 
     with ThreadPoolExecutor(max_workers=workers or cores()) as pool:

@@ -1,0 +1,93 @@
+"""The commands size, uncertainty and advise: what they hand on and print, wrong options. The studies are stood in."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from test_study_size import evaluator, finding
+from test_study_uncertainty import made_study
+
+from cavity.cli import CAUTION, main
+from cavity.study import advice, uncertainty, wetting
+from cavity.study import size as size_module
+from cavity.study.advice import compare_findings
+
+CLIMATE = str(Path(__file__).parents[1] / "climates" / "cool_marine.epw")
+
+
+@pytest.fixture
+def wallfile(tmp_path):
+    from cavity.wallfile.starter import write_starter
+
+    return str(write_starter(str(tmp_path / "wall.toml")))
+
+
+def run(*arguments, expect=0):
+    result = CliRunner().invoke(main, list(arguments), env={"COLUMNS": "160", "NO_COLOR": "1"})
+    assert result.exit_code == expect, result.output
+    assert "Traceback" not in result.output
+    return result.output
+
+
+def test_size_hands_its_options_on_and_prints_frontier_and_sentence(wallfile, monkeypatch):
+    asked = {}
+
+    def stand_in(wall, weather, **options):
+        asked.update(options, wall=wall.name, climate=weather.attrs["name"])
+        rows = size_module.search(evaluator(lambda depth, factor: 0.02 / depth / factor), [0.02, 0.04])
+        return size_module.Sizing(
+            "w", "c", "fine mesh", "whole height", 0.1, "pass", (("base mesh", 0.004),), rows, 0.02
+        )
+
+    monkeypatch.setattr(size_module, "size", stand_in)
+    output = run(
+        "size", wallfile, "--climate", CLIMATE, "--openings", "fine mesh", "--depth", "20 mm", "--depth", "4 cm",
+        "--scale", "base mesh", "--margin", "10 %", "--strict",
+    )  # fmt: skip
+    assert asked["opening_set"] == "fine mesh"
+    assert asked["depths"] == pytest.approx([0.02, 0.04])
+    assert asked["openings"] == ("base mesh",)
+    assert asked["margin"] == pytest.approx(0.1)
+    assert asked["accept"] == "pass"
+    assert "40 mm" in output
+    assert "The least free vent area that meets every criterion with 10 % margin" in output
+    assert CAUTION in output
+
+
+def test_uncertainty_prints_probabilities_and_drivers_and_saves(wallfile, monkeypatch, tmp_path):
+    study = made_study([0.5, 0.7, 0.9, 1.1]).assign_attrs(sentence="In 3 of 4 samples no criterion fails.")
+    monkeypatch.setattr(uncertainty, "uncertainty", lambda *_, **__: study)
+    target = tmp_path / "study.nc"
+    output = run("uncertainty", wallfile, "--climate", CLIMATE, "--save", str(target))
+    assert "75 %" in output
+    assert "shift of the indoor relative humidity" in output
+    assert "In 3 of 4 samples" in output
+    assert target.exists()
+
+
+def test_advise_prints_the_most_helpful_change_first_and_the_drying_time(wallfile, monkeypatch):
+    first = compare_findings("doubling the base slot", [finding(1.2)], [finding(0.4)])
+    event = wetting.WettingEvent("sheathing", 0.5, np.zeros(1), np.zeros(1), finding(0.2, key="drying"))
+    monkeypatch.setattr(advice, "advise", lambda *_, **__: (first,))
+    monkeypatch.setattr(wetting, "wetting_event", lambda *_, **__: event)
+    output = run("advise", wallfile, "--climate", CLIMATE, "--depth", "30 mm")
+    assert "1. Doubling the base slot moves mould" in output
+    assert "Drying of sheathing: drying is 0.20." in output
+
+
+@pytest.mark.parametrize(
+    ("arguments", "word"),
+    [
+        (("size", "--margin", "10 mm"), "--margin"),
+        (("size", "--margin", "95 %"), "--margin"),
+        (("size", "--depth", "25"), "--depth"),
+        (("advise", "--depth", "3 m"), "--depth"),
+        (("uncertainty", "--samples", "2"), "samples"),
+        (("size", "--openings", "no such set"), "no such set"),
+        (("size", "--scale", "no such opening"), "no such opening"),
+    ],
+)
+def test_wrong_options_are_one_clear_error(wallfile, arguments, word):
+    command, *options = arguments
+    assert word in run(command, wallfile, "--climate", CLIMATE, *options, expect=2)
