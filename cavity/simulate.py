@@ -523,6 +523,7 @@ def _coordinates(wall: Wall, outside: xr.Dataset, air: ColumnAir, line: Line, ye
         "part": list(air.path_names),
         "part_height": ("part", air.path_height, {"units": "m"}),
         "part_kind": ("part", list(air.path_kinds)),
+        "part_area": ("part", air.path_area, {"units": "m2/m"}),
         "year": np.arange(1, years + 1),
         "balance_term": list(BALANCE_TERMS),
     }
