@@ -175,6 +175,28 @@ def test_shares_of_hours_and_drive_are_counted_as_laid_in():
     assert drive.stack_mean == pytest.approx(0.25)
 
 
+def test_sentences_of_a_year_tell_direction_drive_and_the_doubt_of_the_wind():
+    hours = np.arange("2021-01-01T00", "2021-01-01T10", dtype="datetime64[h]").astype("datetime64[ns]")
+    steady_one = steady_air(make_wall(rails=[Rail("rail", HEIGHTS, 0.006, 0.6)]), wind=(0.0,), sun=(0.0,) * 10)
+    ds = steady_one.isel(wind=0, drop=True).rename(warmth="time").assign_coords(time=hours)
+    ds["air_speed"][:] = np.repeat([0.2, -0.2], [7, 3])[:, np.newaxis]
+    ds["stack_pressure"][:] = np.repeat([0.3, 0.1], [7, 3])
+    ds["wind_pressure"][:] = np.repeat([0.1, -0.3], [7, 3])
+    text = " ".join(air.sentences(ds))
+    assert "up in 70 % of the hours, down in 30 %" in text
+    assert "Buoyancy makes 60 % of the drive and wind 40 %" in text  # (7 x 0.3 + 3 x 0.1) / (2.4 + 1.6)
+    assert "against each other in 30 % of the hours" in text
+    assert "14 gaps of the rail" in text
+    assert "low 0.05, mid 0.1, high 0.3" in text
+    assert "well ventilated" in text
+
+
+def test_the_band_of_the_wind_difference_is_the_same_everywhere():
+    from cavity.airflow import pressure
+
+    assert air.DIFFERENCE_BAND == pressure.DIFFERENCE_BAND
+
+
 def test_vent_schedule_tells_area_and_make_up():
     openings = (
         Opening("base", 0.0, "mesh", 0.010, clear_height=0.010, porosity=0.4, wire=3e-4),

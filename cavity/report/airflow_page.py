@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from cavity.constants import ICE_POINT
 from cavity.risk import air
+from cavity.risk.air import sentences
 
 if TYPE_CHECKING:
     import os
@@ -95,18 +96,6 @@ def vent_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
         (vent.name, f"{vent.height:.2f}", vent.kind, f"{vent.area:.0f}", vent.make_up)
         for vent in reversed(air.vent_schedule(ds))
     ]
-
-
-def sentences(ds: xr.Dataset) -> list[str]:
-    """Return what the column comes to, in plain sentences."""
-    total = 1e6 * float(ds["opening_area"].values.sum())
-    choke = air.choke_sentence(ds)
-    said = [choke, air.passage_sentence(ds) if choke else "", air.still_sentence(ds)]
-    said.append(
-        f"Free vent area {total:.0f} mm² per metre of wall: a layer that ISO 6946 calls {ds.attrs['iso6946_class']}; "
-        "the class looks at the vents alone, not at what stands in the way behind them."
-    )
-    return [line for line in said if line]
 
 
 def terminal_tables(ds: xr.Dataset) -> list[tuple[str, tuple[str, ...], list[tuple[str, ...]]]]:

@@ -16,6 +16,9 @@ from cavity.risk.finding import number
 if TYPE_CHECKING:
     import xarray as xr
 
+# Cp(base) - Cp(head) over the whole wall, low, mid, high: told beside the user's value, none is measured (assumption);
+# the same numbers as airflow.pressure.DIFFERENCE_BAND, which this layer may not import
+DIFFERENCE_BAND = (0.05, 0.1, 0.3)
 NEARLY_STILL = 0.01  # m/s, slower than this counts as nearly still (own choice: a room height in five minutes)
 
 
@@ -325,6 +328,87 @@ def _closed(ds: xr.Dataset) -> list[tuple[str, float]]:
         shut = _last(ds, "part_pressure", "part").sum(axis=0) == 0.0
     across = np.isin(ds["part_kind"].values, ("barrier", "rail") if "part_area" in ds.coords else ("barrier",))
     return [(str(ds["part"].values[i]), float(ds["part_height"].values[i])) for i in np.flatnonzero(shut & across)]
+
+
+def sentences(ds: xr.Dataset) -> tuple[str, ...]:
+    """Return what the air in the cavity comes to, in plain sentences for a report.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        Result of `simulate`, or of the quick look.
+
+    Returns
+    -------
+    tuple of str
+        Direction and drive over the hours (where there are hours), choke, narrowest passage, still pieces, class.
+    """
+    said = []
+    if "time" in ds.dims:
+        said += [_direction(ds), _drive(ds)]
+    choke = choke_sentence(ds)
+    said += [choke, passage_sentence(ds) if choke else "", still_sentence(ds), _class(ds)]
+    if "time" in ds.dims:
+        said.append(_difference(ds))
+    return tuple(line for line in said if line)
+
+
+def _percent(share: float) -> str:
+    return f"{number(100 * share)} %"
+
+
+def _direction(ds: xr.Dataset) -> str:
+    flowing = [one for one in compartments(ds) if one.mean > 0.0]
+    if not flowing:
+        return ""
+    groups: dict[tuple[float, float], list[Compartment]] = {}
+    for one in flowing:
+        groups.setdefault((one.upward, one.downward), []).append(one)
+    parts = []
+    for members in groups.values():
+        one = members[0]
+        where = "" if len(groups) == 1 else f" from {members[0].bottom:.2f} to {members[-1].top:.2f} m"
+        parts.append(
+            f"air moves{where} up in {_percent(one.upward)} of the hours, down in {_percent(one.downward)}, and is "
+            f"nearly still (below {NEARLY_STILL:g} m/s) in {_percent(one.still)}; median air change rate "
+            f"{number(one.median, 1)} per hour, {number(one.low, 1)} to {number(one.high, 1)} in nine hours out of ten"
+        )
+    text = "; ".join(parts)
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def _drive(ds: xr.Dataset) -> str:
+    shares = drive(ds)
+    if shares.stack_share + shares.wind_share == 0.0:
+        return ""
+    return (
+        f"Buoyancy makes {_percent(shares.stack_share)} of the drive and wind {_percent(shares.wind_share)}; they work "
+        f"against each other in {_percent(shares.opposed)} of the hours. Gusts within the hour are left out."
+    )
+
+
+def _class(ds: xr.Dataset) -> str:
+    area = 1e6 * float(np.sum(ds["opening_area"].values))
+    return (
+        f"Free vent area {number(area)} mm² per metre of wall: a layer that ISO 6946 calls "
+        f"{ds.attrs['iso6946_class']}; the class looks at the vents alone, not at what stands in the way behind them."
+    )
+
+
+def _difference(ds: xr.Dataset) -> str:
+    import json
+
+    try:
+        site = json.loads(ds.attrs["wall_json"])["site"]
+    except (KeyError, ValueError):
+        return ""
+    if site.get("pressure_profile"):
+        return "Wind drive: the pressure profile of the wall file; its numbers are the user's."
+    low, mid, high = (f"{value:g}" for value in DIFFERENCE_BAND)
+    return (
+        f"Wind drive: pressure coefficient at the base less that at the head {site['pressure_difference']:g} over the "
+        f"whole wall. It is the least certain input of the airflow (low {low}, mid {mid}, high {high}; none measured)."
+    )
 
 
 def vent_schedule(ds: xr.Dataset) -> tuple[Vent, ...]:
