@@ -81,6 +81,45 @@ def new(file: str, force: bool) -> None:
 
 
 @main.command()
+@click.argument("wallfile", type=click.Path())
+@click.option("--climate", "climates", required=True, multiple=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF); may be repeated.")
+@click.option("--rain", type=click.Path(), help="Second weather file whose rain is used, for all climates.")
+@click.option("--column", "columns", multiple=True, metavar="NAME", help="Column of the cavity, may be repeated; left out: the first of the wall file.")
+@click.option("--out", type=click.Path(), help="The report (HTML); left out: reports/NAME-OF-WALLFILE.html.")
+@click.option("--save", type=click.Path(), metavar="FOLDER", help="Also write every case as NetCDF into this folder.")
+def compare(
+    wallfile: str, climates: tuple[str, ...], rain: str | None, columns: tuple[str, ...], out: str | None, save: str | None
+) -> None:
+    """Compare all opening sets and depths of WALLFILE in each climate; write the interactive report."""
+    from pathlib import Path
+
+    from rich.console import Console
+
+    from cavity.climate import read_weather
+    from cavity.report import write_report
+    from cavity.report.listing import comparison_lines, comparison_tables, shown_progress
+    from cavity.study import compare as run
+    from cavity.study import save_cases
+    from cavity.wallfile import read_wall
+
+    target = Path(out) if out else Path("reports") / f"{Path(wallfile).stem}.html"
+    wall = read_wall(wallfile)
+    weathers = [read_weather(path, rain_file=rain) for path in climates]
+    with shown_progress() as progress:
+        comparison = run(wall, weathers, columns=columns or None, progress=progress)
+    console = Console(highlight=False)
+    for table in comparison_tables(comparison):
+        console.print(table)
+    for line in comparison_lines(comparison):
+        click.echo(line)
+    if save:
+        for path in save_cases(comparison, save):
+            click.echo(path)
+    click.echo(f"\n{CAUTION}\n")
+    click.echo(f"Report: {write_report(comparison, target)}")
+
+
+@main.command()
 @click.argument("name", required=False)
 @click.option("--group", help="Only this group, such as cladding or membrane; left out: all.")
 def materials(name: str | None, group: str | None) -> None:
@@ -112,8 +151,22 @@ def climate(
 ) -> None:
     """Summarise hourly weather: months, driving rain, drying, and which wall to check.
 
-    FILE is EPW, CSV or NetCDF; several files are years of one place.
-    """
+    FILE is EPW, CSV or NetCDF; several files are years of one place. The CSV form:
+
+    \b
+      # name = Our roof
+      # latitude = 52.0        north positive, degrees
+      # longitude = 5.0        east positive, degrees
+      # utc offset = 1         local standard time, hours
+      # elevation = 20         m
+      # time label = start     what a stamp marks: start, middle or end
+      time,temperature_outdoor [degC],relative_humidity_outdoor [%],wind_speed [m/s],
+           wind_direction [degree],global_horizontal [W/m2],rain [mm/h]   (in one line)
+      2021-01-01T00:00,4.2,91,3.1,230,0,0.2
+
+    Further columns: dew_point, vapour_pressure_outdoor, pressure, direct_normal, diffuse_horizontal,
+    infrared_horizontal, cloud_cover. Any unit of the kind will do. Empty fields are missing values.
+    """  # noqa: D301
     from rich.console import Console
 
     from cavity.climate.listing import notes, prepare, save_weather, table
@@ -270,3 +323,158 @@ def verify(areas: tuple[str, ...], report: str | None, short: bool) -> None:
     bad = published.failed(found)
     if bad:
         raise Failure("Outside: " + "; ".join(case.name for case in bad), 1)
+
+
+def _case_options(several_depths: bool = False) -> Any:
+    """Add the options that choose one case of a wall file: climate, rain, openings, depth, column."""
+    depth = (
+        click.option(
+            "--depth",
+            "depths",
+            multiple=True,
+            metavar="QUANTITY",
+            help='Depth to search such as "30 mm", may be repeated; left out: those of the wall file.',
+        )
+        if several_depths
+        else click.option(
+            "--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm"; left out: that of the wall file.'
+        )
+    )
+    options = (
+        click.argument("wallfile", type=click.Path()),
+        click.option(
+            "--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF)."
+        ),
+        click.option("--rain", type=click.Path(), help="Second weather file whose rain is used."),
+        click.option("--openings", metavar="NAME", help="Set of openings; left out: the first of the wall file."),
+        depth,
+        click.option("--column", metavar="NAME", help="Column of the cavity; left out: the first of the wall file."),
+    )
+
+    def add(command: Any) -> Any:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return add
+
+
+def _quantity(option: str, text: str, unit: str, low: float, high: float, example: str) -> float:
+    """Read an option with a unit; a fault names the option."""
+    from cavity.errors import Fault, InputError
+    from cavity.units import parse_quantity
+
+    try:
+        value = parse_quantity(text, unit)
+    except ValueError as error:
+        raise InputError(Fault(option, str(error), text[:80], f'such as "{example}"', "add a unit")) from None
+    if not low <= value <= high:
+        raise InputError(Fault(option, "out of range", text[:80], f"{low:g} to {high:g} {unit or 'as a share'}", ""))
+    return value
+
+
+def _depth(text: str | None) -> float | None:
+    return None if text is None else _quantity("--depth", text, "m", 0.001, 0.5, "30 mm")
+
+
+@main.command()
+@_case_options(several_depths=True)
+@click.option(
+    "--scale",
+    "scaled",
+    multiple=True,
+    metavar="NAME",
+    help="Opening to scale, may be repeated; left out: all of the set.",
+)
+@click.option("--margin", default="0 %", metavar="SHARE", help='Distance to keep from every limit, such as "10 %".')
+@click.option("--strict", is_flag=True, help="Points to watch do not pass either.")
+def size(
+    wallfile: str, climate: str, rain: str | None, openings: str | None, depths: tuple[str, ...], column: str | None,
+    scaled: tuple[str, ...], margin: str, strict: bool,
+) -> None:  # fmt: skip
+    """Find the least free vent area and cavity depth with which WALLFILE meets every criterion."""
+    from rich.console import Console
+
+    from cavity.climate import read_weather
+    from cavity.report.listing import shown_progress
+    from cavity.study.listing import size_table
+    from cavity.study.size import size as run
+    from cavity.wallfile import read_wall
+
+    share = _quantity("--margin", margin, "", 0.0, 0.9, "10 %")
+    metres = [_quantity("--depth", text, "m", 0.001, 0.5, "30 mm") for text in depths]
+    wall, weather = read_wall(wallfile), read_weather(climate, rain_file=rain)
+    with shown_progress() as progress:
+        found = run(
+            wall, weather, opening_set=openings, column=column, openings=scaled, depths=metres, margin=share,
+            accept="pass" if strict else "watch", progress=progress,
+        )  # fmt: skip
+    click.echo(f"{found.wall_name}, openings {found.opening_set!r}, {found.column}, in {found.climate_name}\n")
+    Console(highlight=False).print(size_table(found))
+    click.echo(f"\n{found.sentence}\n\n{CAUTION}")
+
+
+@main.command()
+@_case_options()
+@click.option("--samples", default=64, help="Samples, raised to a power of two.")
+@click.option("--seed", default=0, help="Of the sample sequence.")
+@click.option("--save", type=click.Path(), metavar="FILE", help="Also write the study as NetCDF.")
+def uncertainty(
+    wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None,
+    samples: int, seed: int, save: str | None,
+) -> None:  # fmt: skip
+    """Vary what nobody knows well about WALLFILE: how likely each criterion is met, and which input drives it."""
+    from rich.console import Console
+
+    from cavity.climate import read_weather
+    from cavity.report.listing import shown_progress
+    from cavity.simulate import save as write
+    from cavity.study.listing import range_table, uncertainty_table
+    from cavity.study.uncertainty import uncertainty as run
+    from cavity.wallfile import read_wall
+
+    metres = _depth(depth)
+    wall, weather = read_wall(wallfile), read_weather(climate, rain_file=rain)
+    with shown_progress() as progress:
+        study = run(
+            wall,
+            weather,
+            opening_set=openings,
+            depth=metres,
+            column=column,
+            samples=samples,
+            seed=seed,
+            progress=progress,
+        )
+    console = Console(highlight=False)
+    console.print(uncertainty_table(study))
+    click.echo()
+    console.print(range_table(study))
+    click.echo(f"\n{study.attrs['sentence']}\n\n{CAUTION}")
+    if save:
+        write(study, save)
+        click.echo(save)
+
+
+@main.command()
+@_case_options()
+def advise(
+    wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None
+) -> None:
+    """Say what to change first about WALLFILE: each change is simulated. With the drying time of a wetting event."""
+    from cavity.climate import read_weather
+    from cavity.report.listing import shown_progress
+    from cavity.study.advice import advise as run
+    from cavity.study.wetting import wettable, wetting_event
+    from cavity.wallfile import read_wall
+
+    metres = _depth(depth)
+    wall, weather = read_wall(wallfile), read_weather(climate, rain_file=rain)
+    with shown_progress() as progress:
+        advice = run(wall, weather, opening_set=openings, depth=metres, column=column, progress=progress)
+    for number, each in enumerate(advice, 1):
+        click.echo(f"{number}. {each.sentence}")
+    if wettable(wall):
+        event = wetting_event(wall, weather, opening_set=openings, depth=metres, column=column)
+        click.echo(f"\nDrying of {event.layer}: {event.finding.sentence}")
+    click.echo(f"\n{CAUTION}")

@@ -38,6 +38,7 @@ from cavity.kernels import balance, block, film, moist_air
 # the potential grid of all material tables; tables hold value and slope, cubic in between
 U_LOW, U_STEP, U_COUNT = -2.5, 0.05, 411  # up to u = 18
 FLOOR = 1e-6  # kg/m3 per unit of u, water capacity of materials that hold none
+ICE_BLEND = 0.15  # in u, width over which pore water turns to ice: numerically smooth, 0.3 K at -2 degC
 OVERFLOW = 14.0  # potential above which a cell takes water beyond its retention curve, to be drained
 ROW = EVAPORATION_HEAT  # scale of the water rows, so that both rows are in W/m2
 WATER, WATER_SLOPE, MU, MU_SLOPE, THETA, THETA_SLOPE = 0, 1, 2, 3, 4, 5
@@ -114,6 +115,8 @@ class Work(NamedTuple):
     theta_u: np.ndarray  # (n,)
     inner: np.ndarray  # (n,) the same seen from the inner side; differs where two materials touch
     inner_u: np.ndarray  # (n,)
+    theta_T: np.ndarray  # (n,) slopes in temperature, where ice limits the liquid
+    inner_T: np.ndarray  # (n,)
     net_E: np.ndarray  # (n,) W/m2 into the node
     net_W: np.ndarray  # (n,) kg/(m2 s) into the node
     lower: np.ndarray  # (n, 4)
@@ -207,12 +210,18 @@ def evaluate(grid, T, u, w):
         w.p_T[i] = phi * ps_T + p * a / Ti
         w.p_u[i] = p * a
         # water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron)
-        u_ice = 1e30
-        log_ratio = 0.0
+        u_liquid, by_u, by_T = ui, 1.0, 0.0
+        frozen = False
         if grid.freezing and x < -1e-6:
             log_ratio = math.log(ICE_POINT / Ti)
-            u_ice = -math.log(freezing_pressure * log_ratio)
-        frozen = ui > u_ice
+            z = (ui + math.log(freezing_pressure * log_ratio)) / ICE_BLEND
+            if z > -30.0:
+                # smooth lesser of u and the potential of ice: Newton would cycle at a kink
+                frozen = True
+                share = 1.0 / (1.0 + math.exp(-z))
+                u_liquid = ui - ICE_BLEND * (z if z > 30.0 else math.log1p(math.exp(z)))
+                by_u = 1.0 - share
+                by_T = share / (Ti * log_ratio)
         if d == 0.0:
             if grid.film[i]:
                 W, W_u = film.mass(ui)
@@ -227,12 +236,12 @@ def evaluate(grid, T, u, w):
             w.mu[i] = 0.0
             w.mu_u[i] = 0.0
             w.R[i] = 0.0
-            theta, theta_u = table_value(grid.tables, m, min(ui, u_ice), THETA)
+            theta, theta_u = table_value(grid.tables, m, u_liquid, THETA)
             inner, inner_u = theta, theta_u
             if grid.right[i] != m:
-                inner, inner_u = table_value(grid.tables, grid.right[i], min(ui, u_ice), THETA)
-            w.theta[i], w.theta_u[i] = theta, 0.0 if frozen else theta_u
-            w.inner[i], w.inner_u[i] = inner, 0.0 if frozen else inner_u
+                inner, inner_u = table_value(grid.tables, grid.right[i], u_liquid, THETA)
+            w.theta[i], w.theta_u[i], w.theta_T[i] = theta, theta_u * by_u, theta_u * by_T
+            w.inner[i], w.inner_u[i], w.inner_T[i] = inner, inner_u * by_u, inner_u * by_T
             continue
         place = (ui - U_LOW) * _PER_STEP
         if 0.0 < place < U_COUNT - 1:
@@ -254,15 +263,16 @@ def evaluate(grid, T, u, w):
         E_T = grid.heat[i] + d * W * WATER_HEAT
         E_u = d * W_u * WATER_HEAT * x
         if frozen:
-            liquid, liquid_u = table_value(grid.tables, m, u_ice, WATER)
-            ice = W - liquid - FLOOR * (u_ice - U_LOW)
-            ice_T = -(liquid_u + FLOOR) / (Ti * log_ratio)
+            liquid, liquid_u = table_value(grid.tables, m, u_liquid, WATER)
+            ice = max(W - liquid - FLOOR * (u_liquid - U_LOW), 0.0)
+            liquid_u += FLOOR
             h_ice = (ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT
             E += d * ice * h_ice
-            E_T += d * (ice_T * h_ice + ice * (ICE_HEAT - WATER_HEAT))
-            E_u += d * W_u * h_ice
-            theta, theta_u = table_value(grid.tables, m, u_ice, THETA)
-            theta_u = 0.0
+            E_T += d * (-liquid_u * by_T * h_ice + ice * (ICE_HEAT - WATER_HEAT))
+            E_u += d * (W_u - liquid_u * by_u) * h_ice
+            theta, theta_u = table_value(grid.tables, m, u_liquid, THETA)
+        theta_T = theta_u * by_T
+        theta_u *= by_u
         w.W[i] = W * d
         w.W_u[i] = W_u * d
         w.E[i] = E
@@ -273,6 +283,7 @@ def evaluate(grid, T, u, w):
         w.R[i] = 0.5 * d / (grid.conductivity[i] + grid.moisture_conductivity[i] * W)
         w.theta[i] = w.inner[i] = theta
         w.theta_u[i] = w.inner_u[i] = theta_u
+        w.theta_T[i] = w.inner_T[i] = theta_T
 
 
 @jit
@@ -323,7 +334,13 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
             l_ui = w.inner_u[i] * per_D
             l_uj = -w.theta_u[j] * per_D
             hl = WATER_HEAT * ((T[i] if gl > 0.0 else T[j]) - ICE_POINT)
+            l_Ti = w.inner_T[i] * per_D
+            l_Tj = -w.theta_T[j] * per_D
             g += gl
+            g_Ti += l_Ti
+            g_Tj += l_Tj
+            e_Ti += l_Ti * hl
+            e_Tj += l_Tj * hl
             g_ui += l_ui
             g_uj += l_uj
             e += gl * hl

@@ -167,7 +167,7 @@ def run(grid, column, forcing, readings, state, record, order, refine):
         wall.Work(
             np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
             np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
-            np.zeros(n), np.zeros((n, 4)), np.zeros((n, 4)), np.zeros((n, 4)), np.zeros((n, 2)),
+            np.zeros(n), np.zeros(n), np.zeros(n), np.zeros((n, 4)), np.zeros((n, 4)), np.zeros((n, 4)), np.zeros((n, 2)),
         ),
         np.zeros((network.WORK_ROWS, J + 1)), np.zeros((network.CHAIN_ROWS, J + 1), dtype=np.int64),
         np.zeros(K), np.zeros(K), np.zeros(K), np.zeros(S, dtype=np.int64),
@@ -344,7 +344,7 @@ def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage,
                 for f in range(F):
                     stage.face_T[place, s, f] = state.T[s, readings.node[f]]
                     stage.face_p[place, s, f] = w.p[readings.node[f]]
-            elif wall.update(state.T[s], state.u[s], w, 1.0 if iteration < MOST // 2 else 0.4):
+            elif wall.update(state.T[s], state.u[s], w, 1.0 if iteration < MOST // 3 else 0.4):
                 return False, iteration + 1, worst
             _pass_on(grid, state, s, share, P, work)
         if worst <= TOLERANCE and settled:

@@ -1,0 +1,71 @@
+"""A comparison in the terminal: progress, tables, and the lines below them."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+from typing import TYPE_CHECKING, Any
+
+from cavity.report import answer
+from cavity.risk import verdict
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+_MARK = {"pass": "✓ pass", "watch": "! watch", "fail": "✗ fail"}
+_STYLE = {"pass": "cyan", "watch": "yellow", "fail": "bold red"}  # shape and word carry the meaning, colour only helps
+
+
+@contextlib.contextmanager
+def shown_progress() -> Iterator[Callable[[int, int, str], None]]:
+    """Show a progress bar on standard error; yields what `compare` calls after each case."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("Preparing (the first run compiles, about a minute)", total=None)
+
+        def advance(done: int, total: int, name: str) -> None:
+            bar.update(task, completed=done, total=total, description=name)
+
+        yield advance
+
+
+def comparison_tables(comparison: Any) -> list[Any]:
+    """Return one rich table a climate and column: opening sets by depths, each cell verdict, number and reason."""
+    from rich.table import Table
+    from rich.text import Text
+
+    depths = sorted({float(case.depth) for case in comparison.cases})
+    tables = []
+    for group in answer.matrix(comparison.cases, depths):
+        title = f"{comparison.wall.name} in {group['title']}"
+        table = Table(title=title, title_justify="left", show_lines=True)
+        table.add_column("openings", overflow="fold")
+        for depth in depths:
+            table.add_column(answer.depth_text(depth))
+        for row in group["rows"]:
+            cells = []
+            for cell in row["cells"]:
+                if cell is None:
+                    cells.append(Text("not run"))
+                    continue
+                text = Text(f"{_MARK[cell['status']]}\n", style=_STYLE[cell["status"]])
+                text.append(f"{cell['title']} {cell['number']}, limit {cell['limit']}\n{cell['rate']}", style="default")
+                cells.append(text)
+            table.add_row(Text(row["name"]), *cells)
+        tables.append(table)
+    return tables
+
+
+def comparison_lines(comparison: Any) -> list[str]:
+    """Return the verdict, what decides in the best case, and the warnings raised while reading."""
+    lines = ["", answer.verdict(comparison.cases), ""]
+    lines += [f"- {sentence}" for sentence in answer.advice(comparison)]
+    best = min(comparison.cases, key=answer.severity)
+    lines.append(f"- Best case, “{best.opening_set}”, {best.depth * 1e3:g} mm: {verdict(best.findings)[1]}")
+    notes: dict[str, None] = {}
+    for case in comparison.cases:
+        notes |= dict.fromkeys(json.loads(case.dataset.attrs["warnings"]))
+    return lines + [f"Note: {note}" for note in notes]

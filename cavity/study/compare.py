@@ -1,0 +1,198 @@
+"""Compare: every opening set with every depth in every climate, on all cores, judged."""
+
+from __future__ import annotations
+
+import datetime
+import os
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from cavity.errors import CavityError, Fault, InputError
+from cavity.risk import Finding, judge, worst
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from cavity.wallfile.model import Wall
+
+
+@dataclass(frozen=True)
+class Case:
+    """One simulated and judged combination.
+
+    Parameters
+    ----------
+    wall_name, climate_name, opening_set, column : str
+        What was combined.
+    depth : float
+        Cavity depth. [m]
+    dataset : xarray.Dataset
+        Result of `cavity.simulate`.
+    findings : tuple of Finding
+        Worst first.
+    """
+
+    wall_name: str
+    climate_name: str
+    opening_set: str
+    column: str
+    depth: float
+    dataset: xr.Dataset
+    findings: tuple[Finding, ...]
+
+    @property
+    def worst(self) -> Finding:
+        """The finding that decides."""
+        return worst(self.findings)
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """All cases of one wall.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall compared.
+    climates : tuple of str
+        Names, in the order given.
+    cases : tuple of Case
+        By climate, column, opening set and depth, in the order of the wall file.
+    created : str
+        UTC time.
+    advice : tuple of str
+        Sentences from computed differences; empty if not asked for.
+    """
+
+    wall: Wall
+    climates: tuple[str, ...]
+    cases: tuple[Case, ...]
+    created: str
+    advice: tuple[str, ...] = ()
+
+
+def cores() -> int:
+    """Return the number of processor cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def compare(
+    wall: Wall,
+    weathers: xr.Dataset | Iterable[xr.Dataset],
+    *,
+    columns: Sequence[str] | None = None,
+    progress: Callable[[int, int, str], None] | None = None,
+    workers: int | None = None,
+) -> Comparison:
+    """Simulate and judge every opening set and depth of a wall in each climate.
+
+    Threads share the work: the compiled kernels release the interpreter. The result does not depend on their number.
+
+    Parameters
+    ----------
+    wall : Wall
+        With the opening sets and depths to compare.
+    weathers : xarray.Dataset or iterable of them, (time,)
+        Climates, as `read_weather` returns them.
+    columns : sequence of str, keyword only
+        Columns of the cavity; None: the first of the wall file.
+    progress : callable, keyword only
+        Called with cases done, all cases, and the name of the one just done.
+    workers : int, keyword only
+        Threads; None: one a core. [1]
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    InputError
+        If there is no climate, two climates share a name, or a criterion's limit is wrong.
+    ConvergenceError
+        If a case cannot be solved; the cases not yet begun are dropped.
+    """
+    import xarray as xr
+
+    from cavity.simulate import simulate
+
+    given = [weathers] if isinstance(weathers, xr.Dataset) else list(weathers)
+    if not given:
+        raise InputError(
+            Fault("compare, weathers", "there is no climate", "none", "at least one", "give a weather file")
+        )
+    names = [str(weather.attrs.get("name") or f"climate {k + 1}") for k, weather in enumerate(given)]
+    if len(set(names)) < len(names):
+        raise InputError(
+            Fault("compare, weathers", "two climates have the same name", ", ".join(names), "different names",
+                  "leave out the repeated file, or rename the place in one of them")
+        )  # fmt: skip
+    limits = dict(wall.limits)
+    plan = [
+        (weather, name, chosen.name, depth, column)
+        for weather, name in zip(given, names, strict=True)
+        for column in (columns or (wall.columns[0].name,))
+        for chosen in wall.opening_sets
+        for depth in wall.depths
+    ]
+
+    def one(job: tuple[Any, str, str, float, str]) -> Case:
+        weather, name, opening_set, depth, column = job
+        dataset = simulate(wall, weather, opening_set=opening_set, depth=depth, column=column)
+        return Case(wall.name, name, opening_set, column, depth, dataset, judge(dataset, limits))
+
+    cases: list[Case] = []
+    with ThreadPoolExecutor(workers or cores()) as pool:
+        running = [pool.submit(one, job) for job in plan]
+        try:
+            for done, future in enumerate(running, 1):
+                case = future.result()
+                cases.append(case)
+                if progress:
+                    progress(done, len(plan), f"{case.climate_name}, {case.opening_set}, {case.depth * 1e3:g} mm")
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+    created = datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%d %H:%M UTC")
+    return Comparison(wall, tuple(names), tuple(cases), created)
+
+
+def save_cases(comparison: Comparison, folder: Any) -> list[Any]:
+    """Write the Dataset of every case as NetCDF into a folder.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        A result of `compare`.
+    folder : path
+        Made if missing.
+
+    Returns
+    -------
+    list of pathlib.Path
+        Files written, one a case, each whole or not at all.
+
+    Raises
+    ------
+    CavityError
+        If the folder or a file cannot be written.
+    """
+    import re
+    from pathlib import Path
+
+    from cavity.simulate import save
+
+    target = Path(folder)
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise CavityError(f"{target}: the folder cannot be made ({error.strerror or error})") from error
+    files = []
+    for number, case in enumerate(comparison.cases, 1):
+        words = f"{case.climate_name} {case.column} {case.opening_set} {case.depth * 1e3:g}mm".lower()
+        path = target / f"{number:03d}-{re.sub(r'[^a-z0-9.]+', '-', words).strip('-')[:100]}.nc"
+        save(case.dataset, path)
+        files.append(path)
+    return files
