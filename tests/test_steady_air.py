@@ -210,6 +210,10 @@ def test_vent_schedule_tells_area_and_make_up():
     assert weeps.area == pytest.approx(1300.0)
     assert weeps.make_up == "130 mm of 10.0 mm slot in every metre"
     assert head.make_up == "10.0 mm along the whole wall"
+    warm = steady_air(make_wall(openings=openings), cavity=(303.15,))
+    base, weeps, head = air.vent_schedule(warm)
+    assert (base.inward, head.inward) == (1.0, 0.0)  # warm air rises: in at the base, out at the head
+    assert base.flow + weeps.flow * (1 if weeps.inward else -1) == pytest.approx(head.flow, rel=1e-9)
 
 
 # ---- commands, page, published cases -------------------------------------------------------------------------------

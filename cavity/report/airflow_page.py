@@ -20,8 +20,9 @@ CAUTIONS = (
     "An open cavity can carry fire and smoke. Barriers, their gaps and the size of vents are decided by local codes "
     "and licensed practice; do not open or leave out a barrier because of this page.",
 )
+LITRE_AIR = 1.2e-3  # kg, a litre of air of 1.2 kg/m3, for flows in L/s
 LOSS_HEAD = ("part", "kind", "height m", "free area mm²/m", "share of loss %", "worst single %")
-VENT_HEAD = ("vent", "height m", "kind", "free area mm²/m", "made as")
+VENT_HEAD = ("vent", "height m", "kind", "free area mm²/m", "takes air in %", "mean flow L/(s m)", "made as")
 
 
 def warmth_name(ds: xr.Dataset) -> str:
@@ -49,7 +50,7 @@ def flow_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
             speed = at["air_speed"].values
             fastest = speed[abs(speed).argmax()]
             flow = at["opening_flow"].values
-            inflow = float(flow[flow > 0.0].sum()) / 1.2 * 1e3  # litres of air of 1.2 kg/m3
+            inflow = float(flow[flow > 0.0].sum()) / LITRE_AIR
             rows.append(
                 (
                     f"{wind:g}",
@@ -93,7 +94,15 @@ def loss_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
 def vent_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
     """Return the vent schedule, high to low as on a drawing."""
     return [
-        (vent.name, f"{vent.height:.2f}", vent.kind, f"{vent.area:.0f}", vent.make_up)
+        (
+            vent.name,
+            f"{vent.height:.2f}",
+            vent.kind,
+            f"{vent.area:.0f}",
+            f"{100 * vent.inward:.0f}" if vent.flow > 0.0 else "still",
+            f"{vent.flow / LITRE_AIR:.2f}",
+            vent.make_up,
+        )
         for vent in reversed(air.vent_schedule(ds))
     ]
 

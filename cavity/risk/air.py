@@ -75,13 +75,15 @@ class Drive:
 
 @dataclass(frozen=True)
 class Vent:
-    """One line of the vent schedule: free vent area in mm2 per metre of wall, and how it is made up."""
+    """One line of the vent schedule: free vent area per metre of wall, how it is made up, and which way it flows."""
 
     name: str
     height: float  # m
     kind: str
     area: float  # mm2/m, mesh taken off
     make_up: str
+    inward: float  # share of the hours in which it takes air in, of those in which any air passes [1]
+    flow: float  # mean flow without regard to direction [kg/(s m)]
 
 
 def _last(ds: xr.Dataset, name: str, dim: str) -> np.ndarray:
@@ -417,7 +419,7 @@ def vent_schedule(ds: xr.Dataset) -> tuple[Vent, ...]:
     Parameters
     ----------
     ds : xarray.Dataset
-        With `opening_area`; `wall_json` in the attributes, where present, tells slots from single holes and meshes.
+        With `opening_area` and `opening_flow`; `wall_json` in the attributes, where present, tells slots from single holes and meshes.
 
     Returns
     -------
@@ -425,11 +427,15 @@ def vent_schedule(ds: xr.Dataset) -> tuple[Vent, ...]:
         One per opening.
     """
     described = _described(ds)
+    flow = _last(ds, "opening_flow", "opening")
     found = []
     for i, name in enumerate(ds["opening"].values):
         area = 1e6 * float(ds["opening_area"].values[i])
         height, kind = float(ds["opening_height"].values[i]), str(ds["opening_kind"].values[i])
-        found.append(Vent(str(name), height, kind, area, _make_up(described.get((str(name), height), {}), area)))
+        make_up = _make_up(described.get((str(name), height), {}), area)
+        passing = np.count_nonzero(flow[:, i])
+        inward = np.count_nonzero(flow[:, i] > 0.0) / passing if passing else 0.0
+        found.append(Vent(str(name), height, kind, area, make_up, inward, float(np.abs(flow[:, i]).mean())))
     return tuple(found)
 
 
