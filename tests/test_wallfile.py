@@ -41,7 +41,7 @@ def test_quantities_come_out_in_si():
     assert wall.cladding[0].thickness == 0.008 and wall.cavity.depth == 0.03 and wall.cavity.blocked == 0.05
     assert wall.cavity.film_limit == pytest.approx(0.1) and wall.site.building_height == 7.0
     assert wall.wetting.rain_share == 0.01 and wall.run.start_month == 10 and wall.run.start_humidity == 0.8
-    assert wall.rails[0].heights == (1.5, 3.0, 4.5) and wall.rails[0].gap == 0.06
+    assert wall.rails[0].heights == (1.5, 3.0, 4.5) and wall.rails[0].gap == 0.2
 
 
 def test_vents_keep_gross_area_and_free_area_apart():
@@ -213,7 +213,7 @@ def test_every_uncertain_input_can_be_changed_and_nothing_else_changes():
         assert other.columns == wall.columns
         assert other.layers == wall.layers or name == "backup.vapour_factor"
     assert changed(wall, "openings.area_factor", 0.5).opening_sets[0].openings[0].free_area == pytest.approx(0.001)
-    assert changed(wall, "rail.gap_factor", 0.5).rails[0].gap == pytest.approx(0.03)
+    assert changed(wall, "rail.gap_factor", 0.5).rails[0].gap == pytest.approx(0.1)
     assert changed(wall, "finish.solar_absorptance", 0.2).solar_absorptance == 0.2
     tighter = changed(wall, "backup.vapour_factor", 2.0)
     assert tighter.cladding == wall.cladding

@@ -46,7 +46,7 @@ WRONG = [
     ("cladding", ("[[cladding]]", "[cladding]"), "not a list", "double brackets"),
     ("column[1].top", ('top = "6 m"', 'top = "0 m"'), "not above", "check"),
     ("rail[1].bay", ('"600 mm"', "600"), "bare number", '"600 mm"'),
-    ("rail[1].gap", ('gap = "60 mm"', 'gap = "900 mm"'), "wider than the bay", "check"),
+    ("rail[1].gap", ('gap = "200 mm"', 'gap = "900 mm"'), "wider than the bay", "check"),
     ("rail[1].heights", ('spacing = "1.5 m"', 'heights = ["7 m"]'), "outside the column", "move"),
     ("rail[1].spacing", ('spacing = "1.5 m"', 'spacing = "9 m"'), "no rail fits", "smaller"),
     ("rail[1]", ('spacing = "1.5 m"', ""), "neither heights nor spacing", "spacing"),
