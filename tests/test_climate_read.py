@@ -79,6 +79,16 @@ def test_humidity_over_ice_or_over_water_is_told_apart_by_the_two_columns():
         assert humid.surface_of_file(t + 273.15, dew + 273.15, rh / 100.0) == surface
 
 
+def test_humidity_over_water_below_freezing_is_capped_at_ice_saturation_without_a_word():
+    t = np.array([263.15, 263.15, 288.15, 288.15])
+    vapour, said = humid.vapour_from_file(t, None, np.array([0.80, 0.98, 0.80, 1.05]))
+    ice, water = humid.saturation_pressure(t), humid.water_pressure(t)
+    # at -10 degC ice saturates at 0.907 of the pressure over water (259.9 / 286.6 Pa, ASHRAE eqs. 5 and 6)
+    np.testing.assert_allclose(vapour, [0.80 * water[0], ice[1], 0.80 * water[2], ice[3]], rtol=1e-9)
+    assert vapour[0] / ice[0] == pytest.approx(0.80 / 0.907, abs=1e-3)
+    assert len(said) == 1 and said[0].startswith("1 hours had more vapour")  # only the 105 % above freezing
+
+
 # ---- time ------------------------------------------------------------------------------------------------------------
 def test_a_value_belongs_to_the_hour_that_ends_at_its_stamp(tmp_path):
     # EPW: hour 13 is 12:00 to 13:00; our time is its start

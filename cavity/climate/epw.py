@@ -95,7 +95,8 @@ def read_epw(file: str, text: str) -> Records:
     except ValueError as error:  # pandas' own errors are ValueErrors
         said = str(error).splitlines()[0][:80] if str(error) else ""
         raise InputError(Fault(file, "the hours cannot be read", said, "", "get the file anew")) from None
-    columns = _columns(file, rows, frame.apply(pd.to_numeric, errors="coerce"))
+    frame = frame.apply(pd.to_numeric, errors="coerce")
+    columns = _columns(file, rows, frame)
     if "rain" in columns:
         columns["rain"] = _rain(columns["rain"], frame["liquid_precipitation_quantity"].to_numpy(dtype=float), per_hour)
     notes: list[str] = []
@@ -201,6 +202,8 @@ def _check_rows(file: str, rows: list[tuple[int, str]], per_hour: int) -> np.nda
             )
         elif '"' in line or "\x00" in line:
             faults.append(Fault(where, "the line holds a quotation mark or a zero byte", "", "", "repair the line"))
+        elif len(line) > 400 and max(map(len, fields)) > 60:
+            faults.append(Fault(where, "a field is far too long", "more than 60 characters", "", "repair the line"))
         elif len(fields) > 35:
             cure = "repair the line; a decimal comma in a number splits it in two"
             faults.append(Fault(where, "the line is too long", "more than 35 fields", "35", cure))
