@@ -28,6 +28,7 @@ MONTHS = (
     "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
     "december",
 )  # fmt: skip
+_LISTED = 240  # characters: three lines of a terminal
 
 
 def nearest(word: str, known: Any) -> str:
@@ -37,7 +38,9 @@ def nearest(word: str, known: Any) -> str:
     close = difflib.get_close_matches(word.casefold(), list(folded), n=1, cutoff=0.6)
     if close:
         return f'did you mean "{folded[close[0]]}"?'
-    listed = ", ".join(names[:24]) + (", ..." if len(names) > 24 else "")
+    listed = ", ".join(names)
+    if len(listed) > _LISTED:
+        listed = listed[:_LISTED].rpartition(",")[0] + ", ..."
     return f"known: {listed}" if listed else "none is defined yet"
 
 
