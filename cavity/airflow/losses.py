@@ -114,6 +114,32 @@ def mesh_loss_brundrett_1993(porosity: float | np.ndarray, reynolds: float | np.
     return (1.0 - b2) / b2 * (7.0 / re + 0.9 / np.log10(re + 1.25) + 0.05 * np.log10(re))
 
 
+def mesh_loss_armour_1968(porosity: float | np.ndarray, reynolds: float | np.ndarray) -> float | np.ndarray:
+    """Return the loss coefficient of a plain square weave on the face speed [-], built from its wire geometry.
+
+    Independent of the screen laws by open share: the weave is a thin packed bed two wires thick. For comparison only.
+
+    Parameters
+    ----------
+    porosity : float or array
+        Open share of the mesh, (1 - d/M)^2 with wire d and pitch M. [1]
+    reynolds : float or array
+        Reynolds number on face speed and wire diameter. [1]
+
+    References
+    ----------
+    Armour & Cannon 1968, AIChE J. 14:415: f = 8.61/Re + 0.52, memory.
+    """
+    pitch = 1.0 / (1.0 - np.sqrt(porosity))  # in wire diameters, as all lengths here
+    wire = 2.0 * np.sqrt(pitch**2 + 1.0)  # length of wire in one cell of pitch x pitch x 2
+    volume = 2.0 * pitch**2
+    void = 1.0 - 0.25 * np.pi * wire / volume
+    surface = np.pi * wire / volume
+    pore = pitch - 1.0
+    factor = 8.61 * surface**2 * pore / np.asarray(reynolds, dtype=float) + 0.52
+    return 2.0 * factor * 2.0 / (void**2 * pore)  # loss f B rho U^2 / (void^2 D) over rho U^2 / 2, B = 2
+
+
 def louvre_discharge(angle: float) -> float:
     """Return the discharge coefficient of a louvre.
 

@@ -14,7 +14,7 @@ RHO, MU = 1.2, 1.81e-5
 
 def cases() -> tuple[Case, ...]:
     """Return the cases of vents."""
-    return (*plates_and_meshes(), *measured_screens(), *louvres(), *creeping())
+    return (*plates_and_meshes(), *mesh_laws(), *measured_screens(), *louvres(), *creeping())
 
 
 def plates_and_meshes() -> tuple[Case, ...]:
@@ -60,6 +60,30 @@ def plates_and_meshes() -> tuple[Case, ...]:
                 )
             )
     return tuple(found)
+
+
+def mesh_laws() -> tuple[Case, ...]:
+    """Return the mesh law beside two others at the low speeds that vents see."""
+    laws = (
+        ("Armour & Cannon 1968, AIChE J. 14:415, plain square weave", losses.mesh_loss_armour_1968),
+        ("Brundrett 1993, J. Fluids Eng. 115", losses.mesh_loss_brundrett_1993),
+    )
+    return tuple(
+        value_case(
+            "woven mesh at low speed, beside another law: loss coefficient",
+            source=f"{name}, memory",
+            tag=MEMORY,
+            inputs=f"porosity 0.5, wire Re {re:g}",
+            units="1",
+            expected=float(law(0.5, re)),
+            computed=float(losses.mesh_loss_bailey_2003(0.5, re)),
+            rtol=0.25,  # scatter of measured screens
+            strict=False,
+            note="three remembered laws for one thing; the spread is the doubt of a meshed vent",
+        )
+        for name, law in laws
+        for re in (1.0, 10.0, 100.0)
+    )
 
 
 def measured_screens() -> tuple[Case, ...]:

@@ -111,10 +111,11 @@ def mesh() -> dict[str, Any]:
     return _figure(
         "mesh",
         "Mesh at low speed, porosity 0.5",
-        "Mesh behind a vent works at wire Re 2 to 30, where its loss is three to ten times the turbulent one. We use "
-        "Bailey 2003; Brundrett 1993 beside it; both from memory.",
+        "Mesh behind a vent works at wire Re below 30, where its loss is three to ten times the turbulent one. We use "
+        "Bailey 2003; Armour & Cannon 1968 for a square weave agrees, Brundrett 1993 gives half; all from memory.",
         [
             ("Bailey 2003 (ours)", re, losses.mesh_loss_bailey_2003(0.5, re)),
+            ("Armour & Cannon 1968", re, losses.mesh_loss_armour_1968(0.5, re)),
             ("Brundrett 1993", re, losses.mesh_loss_brundrett_1993(0.5, re)),
             ("Idelchik 8-6, turbulent", re, np.full_like(re, losses.mesh_loss_idelchik(0.5))),
             ("screen, Blevins 1984", [100.0], [2.1]),

@@ -419,7 +419,8 @@ def vent_schedule(ds: xr.Dataset) -> tuple[Vent, ...]:
     Parameters
     ----------
     ds : xarray.Dataset
-        With `opening_area` and `opening_flow`; `wall_json` in the attributes, where present, tells slots from single holes and meshes.
+        With `opening_area` and `opening_flow`; `wall_json` in the attributes, where present, tells slots from single
+        holes and meshes.
 
     Returns
     -------
