@@ -145,6 +145,15 @@ def test_a_closed_joint_above_the_window_is_named_and_both_sides_stand_still():
     assert air.still_sentence(opened) == ""
 
 
+@pytest.mark.parametrize(("vents", "word"), [(0, "no open vent"), (1, "one open vent only")])
+def test_a_column_without_two_vents_is_told_and_drawn(vents, word, tmp_path):
+    openings = [Opening("elsewhere", 50.0, "slot", 0.01), Opening("base", 0.0, "slot", 0.01)][: vents + 1]
+    ds = steady_air(make_wall(openings=openings), sun=(0.0, 500.0))
+    assert word in " ".join(air.sentences(ds))
+    assert airflow_page.write_airflow_page([ds], tmp_path / "page.html").exists()
+    assert len(airflow_page.flow_rows(ds)) == 2
+
+
 def test_pieces_join_segments_of_one_flow():
     joint = (
         Opening("base", 0.0, "slot", 0.01),

@@ -89,7 +89,7 @@ class Vent:
 def _last(ds: xr.Dataset, name: str, dim: str) -> np.ndarray:
     """Return a variable as (all else flattened, dim)."""
     array = ds[name].transpose(..., dim).values
-    return array.reshape(-1, array.shape[-1])
+    return array.reshape(int(np.prod(array.shape[:-1])), array.shape[-1])
 
 
 def pieces(ds: xr.Dataset) -> tuple[tuple[float, float, tuple[int, ...]], ...]:
@@ -300,6 +300,10 @@ def still_sentence(ds: xr.Dataset) -> str:
     ds : xarray.Dataset
         With `air_change_rate`.
     """
+    count = int(np.count_nonzero(ds["opening_area"].values > 0.0))
+    if count < 2:
+        vents = "has no open vent" if count == 0 else "has one open vent only"
+        return f"No air passes: the column {vents}. Its air stands still; leaks that are not listed are left out."
     if not np.any(ds["stack_pressure"].values) and not np.any(ds["wind_pressure"].values):
         return ""  # nothing drives: that says nothing about the wall
     rate = _last(ds, "air_change_rate", "segment")
