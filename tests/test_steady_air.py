@@ -343,3 +343,14 @@ def test_an_imposed_drive_and_the_steady_solution_use_the_same_network():
     assert drive == pytest.approx(0.5 * rho * 9.0 * 0.1, rel=1e-9)  # default difference 0.1 over the whole height
     flow, _, _ = flows(column_of(wall), drive)  # at 1.2 kg/m3 there
     assert float(ds["opening_flow"][0, 0, 0]) == pytest.approx(flow[0], rel=0.01)
+
+
+def test_names_with_brackets_are_printed_as_they_stand(wall_file):
+    from pathlib import Path
+
+    path = Path(wall_file)
+    path.write_text(path.read_text("utf-8").replace('name = "base joint"', 'name = "[/] <b>joint</b> [red]"'), "utf-8")
+    result = run_command("airflow", wall_file, "--out", str(path.with_suffix(".html")))
+    assert result.exit_code == 0, result.output
+    assert "[/] <b>joint</b> [red]" in result.output
+    assert "<b>joint</b>" not in path.with_suffix(".html").read_text("utf-8")

@@ -67,7 +67,7 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], title: str) -> Any
             "\n".join(name.rsplit(" ", 1)) if i else name, justify="left" if i == 0 else "right", no_wrap=i == 0
         )
     for row in rows:
-        made.add_row(*row)
+        made.add_row(*(escape(cell) for cell in row))
     return made
 
 
