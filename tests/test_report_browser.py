@@ -136,7 +136,9 @@ def test_every_choice_shows_its_own_case(page, comparison):
     assert np.abs(trace(page, "fig-duration") - rate).max() <= 1e-3 * rate.max()
     assert np.abs(trace(page, "fig-duration", 0, "x") - share).max() < 0.06
     z = page.execute_script("return document.getElementById('fig-map').data[0].z.map(row => Array.from(row))")
-    assert np.abs(np.array(z) - figures.rate_map(case.dataset).data[0].z).max() < 5e-3
+    # the map is drawn from the packed roots: 2/1000 of the largest rate on the rate itself
+    wanted = 10.0 ** figures.rate_map(case.dataset).data[0].z
+    assert np.abs(10.0 ** np.array(z) - wanted).max() <= 2e-3 * wanted.max()
     pressed = page.find_elements("css selector", ".cell[aria-pressed=true]")
     assert [cell.get_attribute("data-case") for cell in pressed] == ["7"]
     worst = series.ranked(case.findings)[0]
@@ -222,7 +224,7 @@ def test_the_face_drives_humidity_mould_and_months(page, comparison):
     assert np.abs(trace(page, "fig-critical", 1) - series.running_mean(humid, 720)[::24]).max() < 0.11
     assert np.abs(trace(page, "fig-rht", 0, "x") - warm[::3]).max() < 0.06
     index = series.mould(case.dataset, segment)[:, face]
-    assert np.abs(trace(page, "fig-mould") - index).max() <= 1e-3 * max(index.max(), 1.0)
+    assert np.abs(trace(page, "fig-mould") - index).max() < 0.0026  # packed in steps of 0.005
     year = page.find_elements("css selector", "#monthly tbody tr")[-1].text.split()
     assert year[0] == "Year" and int(year[6]) == int((humid > 80.0).sum())
 
@@ -274,9 +276,8 @@ def test_nothing_sticks_out_at_any_width(page, pixels):
     time.sleep(0.5)
     wide = page.execute_script("return [document.documentElement.scrollWidth, window.innerWidth]")
     assert wide[0] <= wide[1]
-    figures_wide = page.execute_script(
-        "return Math.max(...[...document.querySelectorAll('.plot .main-svg')].map(s => s.getBoundingClientRect().right))"
-    )
+    script = "return [...document.querySelectorAll('.plot .main-svg')].map(s => s.getBoundingClientRect().right)"
+    figures_wide = max(page.execute_script(script))
     assert figures_wide <= pixels + 1
     width(page, 1366)
 

@@ -181,7 +181,7 @@ def rate_map(ds: Any) -> go.Figure:
         "zmax": max(high, low + 0.5), "colorscale": scale(),
         "colorbar": {"title": {"text": "1/h", "side": "top"}, "thickness": 12, "outlinewidth": 0,
                      "tickvals": np.log10(shown), "ticktext": [f"{tick:g}" for tick in shown]},
-        "hovertemplate": "%{x|%-d %b}, %{y}:00: 10<sup>%{z:.2f}</sup> 1/h<extra></extra>",
+        "hovertemplate": "%{x|%-d %b}, %{y}:00: 10<sup>%{z:.2f}</sup> 1/h<extra></extra>", "meta": "log_rate",
     }  # fmt: skip
     return _figure(
         [trace],

@@ -311,32 +311,35 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
     drawn = figures.of_case(ds, segment=segment, face=face)
     numbers = {}
     for key, figure in drawn.items():
-        numbers[key] = shared.number("skeletons", payload.split(figure, packer, owner))
+        parts = payload.split(figure, packer, owner, like=(case.climate_name, key))
+        numbers[key] = shared.number("skeletons", parts)
     values = figures.profile_values(ds, segment)
 
-    def rows(name: str) -> list[dict[str, Any]]:
-        return lines(display.show(name, values[name]))
+    def add(name: str, array: Any, **how: Any) -> dict[str, Any]:
+        return packer.add(array, owner, like=(case.climate_name, name), **how)
 
-    def lines(table: np.ndarray) -> list[dict[str, Any]]:
-        return [packer.add(line, owner, parts=500) for line in table]
+    def rows(name: str, table: np.ndarray, **how: Any) -> list[dict[str, Any]]:
+        return [add(f"{name} {number}", line, **how) for number, line in enumerate(table)]
 
     films = [str(item) for item in ds["film_face"].values]
     film = display.show("film", ds["film"].values[:, segment, :])
+    speed = np.asarray(ds["air_speed"].values, float).T
     made: dict[str, Any] = {
-        "temperature": rows("temperature"),
-        "dew_point": rows("dew_point"),
-        "humidity": rows("relative_humidity"),
-        "rate": packer.add(series.air_changes(ds), owner, root=True),
-        "speed": lines(np.asarray(ds["air_speed"].values, float).T),
-        "stack": packer.add(display.show("stack_pressure", ds["stack_pressure"].values), owner, parts=500),
-        "wind": packer.add(display.show("wind_pressure", ds["wind_pressure"].values), owner, parts=500),
-        "flow": lines(display.show("opening_flow", ds["opening_flow"].values).T),
-        "film": [packer.add(film[:, films.index(key)], owner) for key in ("back of cladding", "outer face of wall")],
-        "breeze": packer.add(display.show("wind_speed", ds["wind_speed"].values), owner, parts=250),
-        "from": packer.add(display.show("wind_direction", ds["wind_direction"].values), owner, parts=350),
-        "sun": packer.add(display.show("sun_on_wall", ds["sun_on_wall"].values), owner, parts=500),
-    }  # fmt: skip
-    made["mould"] = [packer.add(line, owner) for line in series.mould(ds, segment).T]
+        "temperature": rows("temperature", display.show("temperature", values["temperature"]), step=0.1),
+        "dew_point": rows("dew_point", display.show("dew_point", values["dew_point"]), step=0.1),
+        "humidity": rows("humidity", display.show("relative_humidity", values["relative_humidity"]), step=0.2),
+        "mould": rows("mould", series.mould(ds, segment).T, step=0.005),
+        "rate": add("rate", series.air_changes(ds), root=True),
+        "speed": rows("speed", speed, step=payload.step_for(0.0, float(abs(speed).max()), 250)),
+        "stack": add("stack", display.show("stack_pressure", ds["stack_pressure"].values), parts=500),
+        "wind": add("wind", display.show("wind_pressure", ds["wind_pressure"].values), parts=500),
+        # the last opening lets out what the others let in: the page closes the sum
+        "flow": rows("flow", display.show("opening_flow", ds["opening_flow"].values).T[:-1], parts=500),
+        "film": [add(key, film[:, films.index(key)]) for key in ("back of cladding", "outer face of wall")],
+        "breeze": add("breeze", display.show("wind_speed", ds["wind_speed"].values), parts=250),
+        "from": add("from", display.show("wind_direction", ds["wind_direction"].values), parts=350),
+        "sun": add("sun", display.show("sun_on_wall", ds["sun_on_wall"].values), parts=500),
+    }
     humid = series.monthly(ds, segment)
     bottom, top = float(ds["segment_bottom"].values[segment]), float(ds["segment_top"].values[segment])
     legend = section.legend(ds)

@@ -1,8 +1,9 @@
 """Packing of figures and hourly series for the page: whole numbers of a small step, differences, deflated, base64.
 
-Every array of every figure is turned into 16-bit whole numbers of a step chosen from its range (1/1000 or finer), the
-running difference is taken and the bytes of one significance laid side by side, which deflate packs best. Equal
-arrays (weather, shared axes) are kept once. The page undoes the same steps; nothing is computed there twice.
+Every array of every figure is turned into 16-bit whole numbers of a step chosen from its range. Of these the
+running difference is taken, or the difference from the like array of an earlier case, whichever varies less (cases of
+one climate differ little), and the bytes of one significance are laid side by side, which deflate packs best. Equal
+arrays (weather, shared axes) are kept once. The page undoes the same steps; no figure is computed there anew.
 """
 
 from __future__ import annotations
@@ -12,12 +13,14 @@ import hashlib
 import json
 import math
 import zlib
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 _SMALL = 48  # arrays up to this length stay readable numbers
 _GONE = -32768  # code of a missing value
+_LARGEST = 32000  # code of a value; differences may wrap, values may not
 
 
 def deflate(data: bytes) -> str:
@@ -40,77 +43,132 @@ def step_for(low: float, high: float, count: int = 1000) -> float:
     return next((m * power for m in (5.0, 2.0) if m * power <= span / count), power)
 
 
-def encode(values: np.ndarray, step: float) -> bytes:
-    """Return differences of ``round(values / step)`` as two planes of bytes, high bytes first."""
+def codes_of(values: np.ndarray, step: float) -> np.ndarray:
+    """Return ``round(values / step)`` as whole numbers, missing values as a number of their own."""
     scaled = np.asarray(values, float) / step
-    codes = np.where(np.isfinite(scaled), np.round(np.nan_to_num(scaled)), _GONE).astype(np.int64)
-    moved = np.diff(codes, prepend=0).astype(np.uint16)  # wraps modulo 65536 by design
-    return (moved >> 8).astype(np.uint8).tobytes() + (moved & 255).astype(np.uint8).tobytes()
+    return np.where(np.isfinite(scaled), np.round(np.nan_to_num(scaled)), _GONE).astype(np.int64)
 
 
-def decode(data: bytes, step: float) -> np.ndarray:
-    """Undo `encode`, as the page does; for the tests."""
-    count = len(data) // 2
-    high = np.frombuffer(data[:count], np.uint8).astype(np.int64)
-    low = np.frombuffer(data[count:], np.uint8).astype(np.int64)
-    codes = np.cumsum(high * 256 + low) & 0xFFFF
-    codes = np.where(codes >= 32768, codes - 65536, codes)
-    return np.where(codes == _GONE, np.nan, codes * step)
+def _planes(codes: np.ndarray) -> bytes:
+    """Return 16-bit numbers as two planes of bytes, high bytes first; they wrap modulo 65536 by design."""
+    wrapped = codes.astype(np.uint16)
+    return (wrapped >> 8).astype(np.uint8).tobytes() + (wrapped & 255).astype(np.uint8).tobytes()
+
+
+def _restless(codes: np.ndarray) -> float:
+    """Return roughly the bits that a series needs: the mean size of its numbers as a power of two."""
+    return float(np.log2(1.0 + np.abs(codes)).mean())
+
+
+def unpack(ref: dict[str, Any], blocks: Sequence[bytes]) -> np.ndarray:
+    """Return the numbers behind a reference, as the page does; 2D arrays as (column, row)."""
+    codes = _codes(ref, blocks)
+    signed = np.where(codes >= 32768, codes - 65536, codes)
+    values = np.where(signed == _GONE, np.nan, signed * ref["q"])
+    values = values**2 if ref.get("r") else values
+    return values.reshape(-1, ref["h"]) if ref.get("h") else values
+
+
+def _codes(ref: dict[str, Any], blocks: Sequence[bytes]) -> np.ndarray:
+    data, count = blocks[ref["b"]], ref["n"]
+    high = np.frombuffer(data, np.uint8, count, ref["a"]).astype(np.int64)
+    low = np.frombuffer(data, np.uint8, count, ref["a"] + count).astype(np.int64)
+    codes = 256 * high + low
+    if ref.get("d"):
+        codes = np.cumsum(codes)
+    if "l" in ref:
+        codes = codes + _codes(ref["l"], blocks)
+    return codes & 0xFFFF
 
 
 class Packer:
     """Gathers arrays into blocks; equal arrays are kept once, in the block of the first case that uses them.
 
-    Block 0 is shared by all cases: arrays met again under another case are moved there.
+    Block 0 is shared by all cases: arrays met again under another case, and those that others are told by, go there.
     """
 
     def __init__(self) -> None:
         self._known: dict[str, dict[str, Any]] = {}
         self._data: dict[str, bytes] = {}
         self._owner: dict[str, int] = {}
-        self._order: list[str] = []
+        self._models: dict[Any, tuple[dict[str, Any], np.ndarray, str]] = {}
 
-    def add(self, values: Any, owner: int, *, parts: int = 1000, root: bool = False) -> dict[str, Any]:
-        """Return the reference of an array; `root` packs the square root, for positive values over decades."""
+    def add(
+        self,
+        values: Any,
+        owner: int,
+        *,
+        like: Any = None,
+        step: float | None = None,
+        parts: int = 1000,
+        root: bool = False,
+    ) -> dict[str, Any]:
+        """Return the reference of an array.
+
+        Parameters
+        ----------
+        values : array, 1D or 2D, or evenly spaced times
+            What the page needs.
+        owner : int
+            Number of the block of its case, from 1.
+        like : hashable, keyword only
+            What the array is; a later array of that name may be told by its difference from the first.
+        step : float, keyword only
+            Step of the packed numbers; a part of the range where not given.
+        parts : int, keyword only
+            Least number of steps in the range.
+        root : bool, keyword only
+            Pack the square root, for positive values over decades.
+        """
         array = np.asarray(values)
         if array.dtype.kind == "M":
             stamp = array.astype("datetime64[m]").astype(np.int64)
-            step = int(stamp[1] - stamp[0]) if len(stamp) > 1 else 60
-            if not (np.diff(stamp) == step).all():
+            apart = int(stamp[1] - stamp[0]) if len(stamp) > 1 else 60
+            if not (np.diff(stamp) == apart).all():
                 raise ValueError("the hours of a figure are not evenly spaced")
-            return {"t": int(stamp[0]), "s": step, "n": len(stamp)}
-        shape = list(array.shape)
-        flat = np.asarray(array, float).ravel() if array.ndim == 1 else np.asarray(array, float).T.ravel()
+            return {"t": int(stamp[0]), "s": apart, "n": len(stamp)}
+        flat = np.asarray(array, float).T.ravel()
         if root:
             flat = np.sqrt(np.clip(flat, 0.0, None))
         finite = flat[np.isfinite(flat)]
         low, high = (float(finite.min()), float(finite.max())) if finite.size else (0.0, 0.0)
-        step = step_for(low, high, parts)
-        while max(abs(low), abs(high)) / step > 32000:
+        model = self._models.get(like) if like is not None else None
+        if model is not None and (model[0]["n"] != flat.size or max(abs(low), abs(high)) / model[0]["q"] > _LARGEST):
+            model = None
+        step = model[0]["q"] if model is not None else step or step_for(low, high, parts)
+        while max(abs(low), abs(high)) / step > _LARGEST:
             step *= 10.0
-        data = encode(flat, step)
-        key = hashlib.sha256(data + repr((step, shape, root)).encode()).hexdigest()
-        if key not in self._known:
-            self._known[key] = {"i": len(self._known), "a": 0, "n": int(flat.size), "q": float(f"{step:.6g}"), "b": 0}
-            if array.ndim == 2:
-                self._known[key]["h"] = shape[0]
-            if root:
-                self._known[key]["r"] = 1
-            self._data[key] = data
-            self._owner[key] = owner
-            self._order.append(key)
-        elif self._owner[key] != owner:
-            self._owner[key] = 0
-        return self._known[key]
+        step = float(f"{step:.6g}")
+        codes = codes_of(flat, step)
+        key = hashlib.sha256(codes.tobytes() + repr((step, array.shape, root)).encode()).hexdigest()
+        if key in self._known:
+            if self._owner[key] != owner:
+                self._owner[key] = 0
+            return self._known[key]
+        made: dict[str, Any] = {"i": len(self._known), "a": 0, "n": int(flat.size), "q": step, "b": 0, "d": 1}
+        moved = np.diff(codes, prepend=0)
+        if model is not None:
+            apart_from = codes - model[1]
+            if _restless(apart_from) < 0.9 * _restless(moved):  # a dependence must be worth it
+                moved = apart_from
+                made |= {"d": 0, "l": model[0]}
+                self._owner[model[2]] = 0
+        if array.ndim == 2:
+            made["h"] = array.shape[0]
+        if root:
+            made["r"] = 1
+        self._known[key], self._data[key], self._owner[key] = made, _planes(moved), owner
+        if like is not None and like not in self._models:
+            self._models[like] = (made, codes, key)
+        return made
 
     def blocks(self, count: int) -> list[str]:
         """Place every array, complete the references, and return the blocks 0 to `count` as base64 text."""
         parts: list[list[bytes]] = [[] for _ in range(count + 1)]
         filled = [0] * (count + 1)
-        for key in self._order:
+        for key, made in self._known.items():
             block = self._owner[key]
-            self._known[key]["b"] = block
-            self._known[key]["a"] = filled[block]
+            made["b"], made["a"] = block, filled[block]
             parts[block].append(self._data[key])
             filled[block] += len(self._data[key])
         return [deflate(b"".join(rows)) for rows in parts]
@@ -131,14 +189,14 @@ def plain(value: Any) -> Any:
     return value
 
 
-def split(figure: Any, packer: Packer, owner: int) -> dict[str, Any]:
+def split(figure: Any, packer: Packer, owner: int, like: tuple[Any, ...] = ()) -> dict[str, Any]:
     """Return a plotly Figure as plain JSON in which long number arrays are replaced by references of `packer`.
 
-    Arrays of a trace with a `meta` text follow the face chosen in the page, which has them already: only the text
-    stays. The template, the same in all, is left out; the page adds it.
+    Arrays of a trace with a `meta` text are hourly series that the page has already: only the text stays. `like` names
+    the figure for `Packer.add`. The template, the same in all, is left out; the page adds it.
     """
     traces = []
-    for trace in figure.data:
+    for number, trace in enumerate(figure.data):
         made = {}
         fields = trace.to_plotly_json()
         for key, value in fields.items():
@@ -146,7 +204,10 @@ def split(figure: Any, packer: Packer, owner: int) -> dict[str, Any]:
             if array is not None and array.dtype.kind == "M":
                 made[key] = {"$": packer.add(array, owner)}
             elif array is not None and array.dtype.kind in "fiu" and array.size > _SMALL:
-                made[key] = {"live": f"{fields['meta']}:{key}"} if "meta" in fields else {"$": packer.add(array, owner)}
+                if "meta" in fields:
+                    made[key] = {"live": f"{fields['meta']}:{key}"}
+                else:
+                    made[key] = {"$": packer.add(array, owner, like=(*like, number, key))}
             else:
                 made[key] = plain(value)
         traces.append(made)

@@ -22,13 +22,21 @@
     }
     return clocks.get(key);
   }
+  function unpackCodes(ref, data) {
+    const bytes = data[ref.b], made = ref.l ? unpackCodes(ref.l, data) : new Uint16Array(ref.n);
+    let sum = 0;
+    for (let i = 0; i < ref.n; i++) {
+      const own = (bytes[ref.a + i] << 8) + bytes[ref.a + ref.n + i];
+      sum = ref.d ? (sum + own) & 0xffff : own;
+      made[i] += sum; // wraps modulo 65536
+    }
+    return made;
+  }
   function unpack(ref, data) {
     if (ref.t !== undefined) return clock(ref);
-    const bytes = data[ref.b], made = new Float64Array(ref.n);
-    let code = 0;
+    const codes = unpackCodes(ref, data), made = new Float64Array(ref.n);
     for (let i = 0; i < ref.n; i++) {
-      code = (code + (bytes[ref.a + i] << 8) + bytes[ref.a + ref.n + i]) & 0xffff;
-      const signed = code >= 32768 ? code - 65536 : code;
+      const signed = codes[i] >= 32768 ? codes[i] - 65536 : codes[i];
       const value = signed * ref.q;
       made[i] = signed === -32768 ? NaN : ref.r ? value * value : value;
     }
@@ -50,6 +58,8 @@
         return value;
       } });
     }
+    const given = item.hourly.flow; // by mass balance the last opening closes the sum
+    item.flow = [...given, Float64Array.from({ length: index.clock.n }, (_, i) => -given.reduce((total, list) => total + list[i], 0))];
     item.loaded = true;
     return item;
   }
@@ -71,6 +81,7 @@
       "relative_humidity:y": () => item.hourly.humidity[item.points[point]],
       "relative_humidity_30:y": () => every(runningMean(item.hourly.humidity[item.points[point]], 720), 24),
       "rh_t:x": () => every(item.hourly.temperature[item.points[point]], 3),
+      "log_rate:z": () => Array.from({ length: 24 }, (_, h) => every(item.hourly.rate.subarray(h), 24).slice(0, Math.floor(index.clock.n / 24)).map((v) => Math.log10(Math.max(v, 0.1)))),
       "rh_t:y": () => every(item.hourly.humidity[item.points[point]], 3),
     };
     const data = source.data.map((trace) => {
@@ -151,11 +162,11 @@
       group.dataset.dir = Math.abs(speed) < 1e-4 ? "still" : speed > 0 ? "up" : "down";
     }
     for (const group of drawing.querySelectorAll(".vent-flow")) {
-      const flow = now.flow[Number(group.dataset.opening)][h];
+      const flow = item.flow[Number(group.dataset.opening)][h];
       group.dataset.dir = Math.abs(flow) < 1e-3 ? "still" : flow > 0 ? "in" : "out";
     }
     for (const text of drawing.querySelectorAll("[data-opening-text]")) {
-      const flow = now.flow[Number(text.dataset.openingText)][h];
+      const flow = item.flow[Number(text.dataset.openingText)][h];
       text.textContent = Math.abs(flow) < 1e-3 ? "no flow" : `${flow > 0 ? "in" : "out"} ${quantity(Math.abs(flow), "g/(m s)", 2)}`;
     }
     const warm = now.temperature.map((list) => list[h]), dew = now.dew_point.map((list) => list[h]), humid = now.humidity.map((list) => list[h]);
