@@ -1,0 +1,140 @@
+"""The hourly run against itself with halved cells and halved steps, on a made-up late winter."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cavity.constants import ICE_POINT, STANDARD_PRESSURE
+from cavity.published.case import COMPUTED, Case, band_case, value_case
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+DAYS = 30
+LIMIT = 0.005  # relative humidity, the project's own aim for halved cells and steps
+
+
+def made_up_weather(days: int = DAYS) -> xr.Dataset:
+    """Return invented hourly weather with clear frosty nights, warm afternoons, wind, and one day of rain in five.
+
+    Parameters
+    ----------
+    days : int
+        Length, from 1 February. [d]
+
+    Returns
+    -------
+    xarray.Dataset, (time,)
+        As `read_weather` returns it.
+    """
+    import xarray as xr
+
+    from cavity.wall.saturation import saturation_pressure
+
+    hour = np.arange(24 * days)
+    day = 2.0 * np.pi * (hour + 0.5 - 15.0) / 24.0  # warmest at 15 h
+    front = np.sin(2.0 * np.pi * hour / (24.0 * 4.7))  # a front every 4.7 days
+    temperature = ICE_POINT + 2.0 + 5.0 * np.cos(day) + 4.0 * front
+    humidity = np.clip(0.80 - 0.15 * np.cos(day) + 0.08 * front, 0.3, 1.0)
+    height = np.maximum(0.0, np.cos(2.0 * np.pi * (hour + 0.5 - 12.0) / 24.0) - 0.15)  # sun from about 6:30 to 17:30
+    clear = 0.5 - 0.4 * front
+    direct, diffuse = 750.0 * clear * np.sqrt(height), 160.0 * height
+    sky = temperature - 6.0 - 14.0 * clear
+    rain = np.where((hour // 24) % 5 == 2, 1.0, 0.0) / 3600.0
+    columns = {
+        "temperature_outdoor": temperature,
+        "relative_humidity_outdoor": humidity,
+        "vapour_pressure_outdoor": humidity * saturation_pressure(temperature),
+        "pressure": np.full(hour.size, STANDARD_PRESSURE),
+        "wind_speed": 3.0 + 2.0 * front + np.cos(day),
+        "wind_direction": (200.0 + 60.0 * front) % 360.0,
+        "global_horizontal": direct * 0.5 * height + diffuse,
+        "direct_normal": direct,
+        "diffuse_horizontal": diffuse,
+        "infrared_horizontal": 5.670374419e-8 * sky**4,
+        "rain": rain,
+    }
+    start = np.datetime64("2001-02-01T00", "h")
+    return xr.Dataset(
+        {name: ("time", values) for name, values in columns.items()},
+        coords={"time": (start + hour.astype("timedelta64[h]")).astype("datetime64[ns]")},
+        attrs={
+            "name": "made-up late winter",
+            "latitude": 50.0,
+            "longitude": 0.0,
+            "utc_offset": 0.0,
+            "elevation": 0.0,
+            "has_rain": 1,
+            "rain_source": "file",
+            "invented": 1,
+            "source": "cavity.published.hourly_convergence",
+            "sha256": "",
+            "warnings": "[]",
+            "time_policy": "start of hour",
+        },
+    )
+
+
+def changes() -> dict[str, xr.Dataset]:
+    """Return four runs of the starter wall: as it is, with halved cells, with halved steps, with both."""
+    from cavity.simulate import simulate
+    from cavity.wallfile import parse_wall, starter
+
+    wall = parse_wall(starter(), "starter wall")
+    wall = dataclasses.replace(wall, run=dataclasses.replace(wall.run, max_years=1, start_month=2))
+    weather = made_up_weather()
+    return {
+        "as it is": simulate(wall, weather),
+        "halved cells": simulate(wall, weather, refine_cells=2.0),
+        "halved steps": simulate(wall, weather, refine_steps=2),
+        "halved cells and steps": simulate(wall, weather, refine_cells=2.0, refine_steps=2),
+    }
+
+
+def cases() -> tuple[Case, ...]:
+    """Return the convergence cases and the balances of the run."""
+    runs = changes()
+    base = runs.pop("as it is")
+    common = {
+        "source": "own convergence check on invented weather",
+        "tag": COMPUTED,
+        "inputs": f"starter wall, {DAYS} d of a made-up late winter, all faces, segments and hours",
+    }
+    rows: list[Case] = []
+    for name, run in runs.items():
+        change = np.abs(run["relative_humidity"] - base["relative_humidity"])
+        rows.append(
+            value_case(
+                f"relative humidity, {name}: largest change of a day's mean",
+                units="1",
+                expected=0.0,
+                computed=float(change_of_daily_means(run, base)),
+                atol=LIMIT,
+                **common,
+            )
+        )
+        rows.append(
+            band_case(
+                f"relative humidity, {name}: largest change in any hour",
+                units="1",
+                band=(0.0, LIMIT),
+                computed=float(change.max()),
+                note=f"In 99 hours of 100 the change is below {float(change.quantile(0.99)):.4f}.",
+                **common,
+            )
+        )
+    for title, name, limit in (
+        ("water balance error over throughput", "water_balance_error", 1e-6),
+        ("energy balance error over throughput", "energy_balance_error", 1e-4),
+    ):
+        rows.append(value_case(title, units="1", expected=0.0, computed=base.attrs[name], atol=limit, **common))
+    return tuple(rows)
+
+
+def change_of_daily_means(run: xr.Dataset, base: xr.Dataset) -> float:
+    """Return the largest change of the daily mean relative humidity at any face [1]."""
+    change = run["relative_humidity"] - base["relative_humidity"]
+    return float(np.abs(change.coarsen(time=24).mean()).max())
