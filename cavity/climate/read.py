@@ -139,6 +139,8 @@ def _prepare(records: series.Records) -> None:
     for name in ("temperature_outdoor", "wind_speed", "wind_direction"):
         if name not in records.columns:
             raise InputError(series.fault_of(records, "the column is missing", cure="add it", column=name))
+    # formulas of humidity must not meet values that no air has
+    series.check_bounds(records, [n for n in records.columns if n in WEATHER or n == "dew_point"], gaps=True)
     series.regular(records)
     series.humidity(records)
     series.fill_gaps(records)

@@ -296,22 +296,30 @@ def _turn(records: Records) -> None:
     records.columns = {name: column[take][order] for name, column in records.columns.items()}
 
 
-def check_bounds(records: Records, names: list[str]) -> None:
-    """Refuse values outside the bounds of the table of variables, with their first dates and the likely cause."""
+def check_bounds(records: Records, names: list[str], *, gaps: bool = False) -> None:
+    """Refuse values outside the bounds of the table of variables, with their first dates and the likely cause.
+
+    With `gaps` missing values are left to later.
+    """
     from cavity.variables import TABLE
 
     faults = []
     for name in names:
-        values, row = records.columns[name], TABLE[name]
-        bad = ~((values >= row.lower) & (values <= row.upper))
+        # the dew point of dry cold air lies lower than any temperature
+        row = TABLE["temperature_outdoor"] if name == "dew_point" else TABLE[name]
+        values, lower = records.columns[name], 120.0 if name == "dew_point" else row.lower
+        title = "dew point" if name == "dew_point" else row.long_name
+        bad = ~((values >= lower) & (values <= row.upper))
+        if gaps:
+            bad &= ~np.isnan(values)
         if bad.any():
             first = int(np.argmax(bad))
             faults.append(
                 fault_of(
                     records,
-                    f"{row.long_name} is out of range in {int(bad.sum())} hours",
+                    f"{title} is out of range in {int(bad.sum())} hours",
                     f"{values[first]:.4g} {row.units} at {say_date(records.time[first])}",
-                    f"{row.lower:g} to {row.upper:g} {row.units}",
+                    f"{lower:g} to {row.upper:g} {row.units}",
                     likely_cause(name, values),
                     name,
                 )
