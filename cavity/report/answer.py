@@ -88,6 +88,13 @@ def start(cases: Sequence[Any]) -> int:
     return min(range(len(cases)), key=lambda index: (severity(cases[index]), index))
 
 
+def wall_side(case: Any) -> str:
+    """Return how near the backup wall comes to failing, as a share of the limit; empty where nothing tells."""
+    ratios = [float(found.ratio) for found in case.findings if found.key in series.can_fail()]
+    ratios = [ratio for ratio in ratios if np.isfinite(ratio)]
+    return f"wall at {100 * max(ratios):.0f} % of a limit" if ratios else ""
+
+
 def depth_text(depth: float) -> str:
     """Return a cavity depth in words."""
     return f"{display.number(1e3 * depth)} mm"
@@ -118,8 +125,13 @@ def verdict(cases: Sequence[Any]) -> str:
     case = max(mild, key=severity)
     name = f"“{case.opening_set}” with a {depth_text(case.depth)} cavity"
     if status(case) == "watch":
-        lead = f"No combination meets every criterion {where}" if total > 1 else f"Not every criterion is met {where}"
-        return f"{lead}, but {name} only needs watching: {_lower(what(case))}."
+        kept = sum(all(status(case) != "fail" for case in rows) for rows in groups.values())
+        if total == 1:
+            return f"The wall passes {where} with points to watch: {_lower(what(case))}."
+        count = f"All {total}" if kept == total else f"{kept} of {total}"
+        return (
+            f"{count} combinations pass {where}, but with points to watch; the mildest is {name}: {_lower(what(case))}."
+        )
     lead = f"No combination is safe {where}" if total > 1 else f"The wall is not safe {where}"
     return f"{lead}; {'the mildest, ' if total > 1 else ''}{name}, fails on {_lower(what(case))}."
 
@@ -139,13 +151,30 @@ def advice(comparison: Any) -> list[str]:
     failing = [found for found in series.ranked(first.findings) if found.status != "pass"][:3]
     if failing:
         lines = [found.sentence for found in failing]
-        lines.append("Look at “Where the driving pressure is lost” below: the longest bar is what to open up first.")
+        lines.append(f"{bottleneck(first)} Open up there first if more air is wanted.")
         return lines
     lines = [f"Nothing need change for {first.opening_set} with {depth_text(first.depth)}."]
     near = next(iter(series.ranked(first.findings)), None)
     if near is not None:
         lines.append(f"Closest to its limit: {_lower(what(first))}. {near.sentence}")
     return lines
+
+
+def bottleneck(case: Any) -> str:
+    """Return where most of the driving pressure is lost, in one sentence; rails and openings counted together."""
+    lost = np.asarray(case.dataset["part_pressure"].values, float).sum(axis=0)
+    kinds = [str(kind) for kind in case.dataset["part_kind"].values]
+    names = [str(name) for name in case.dataset["part"].values]
+    groups: dict[str, float] = {}
+    for kind, name, loss in zip(kinds, names, lost, strict=True):
+        word = {"rail": "the rails", "channel": "friction along the cavity"}.get(kind, name)
+        groups[word] = groups.get(word, 0.0) + float(loss)
+    if not sum(groups.values()) > 0.0:
+        return "No air moves."
+    word = max(groups, key=lambda name: groups[name])
+    share = 100 * groups[word] / sum(groups.values())
+    where = f"With {case.opening_set} and {depth_text(case.depth)}"
+    return f"{where}, {share:.0f} % of the driving pressure is lost at {word}."
 
 
 def matrix(cases: Sequence[Any], depths: Sequence[float]) -> list[dict[str, Any]]:
@@ -161,7 +190,12 @@ def matrix(cases: Sequence[Any], depths: Sequence[float]) -> list[dict[str, Any]
         if several_columns:
             title += f", column {key[2]}"
         group = groups.setdefault(
-            key, {"title": title, "invented": bool(case.dataset.attrs.get("climate_invented")), "rows": {}}
+            key,
+            {
+                "title": title,
+                "invented": bool(case.dataset.attrs.get("climate_invented")) and "invented" not in title.lower(),
+                "rows": {},
+            },
         )
         row = group["rows"].setdefault(case.opening_set, [None] * len(depths))
         rate = float(np.median(series.air_changes(case.dataset)))
@@ -172,6 +206,7 @@ def matrix(cases: Sequence[Any], depths: Sequence[float]) -> list[dict[str, Any]
             "number": value_text(worst(case.findings)) if case.findings else "–",
             "limit": display.number(float(worst(case.findings).limit)) if case.findings else "–",
             "title": worst(case.findings).title if case.findings else "no criterion was judged",
+            "wall": wall_side(case),
             "what": what(case),
             "rate": f"{display.number(rate, 2)} /h",
             "depth": display.quantity(float(case.depth), "m"),

@@ -335,7 +335,7 @@ def film(ds: Any, *, segment: int) -> go.Figure:
     films = display.show("film", ds["film"].values[:, segment, :])
     time = _clock(ds)
     days = len(time) // 24
-    run = np.asarray(ds["runoff"].values, float)[: days * 24, segment, :].sum(axis=1).reshape(days, 24).sum(axis=1)
+    run = np.asarray(ds["runoff"].values, float)[: days * 24, segment, 1:3].sum(axis=1).reshape(days, 24).sum(axis=1)
     run = run * series.HOUR * 1e3
     faces = [str(name) for name in ds["film_face"].values]
     traces = []
@@ -404,7 +404,7 @@ def drying(ds: Any, *, segment: int) -> go.Figure:
     traces, notes = [], []
     if found is None:
         notes = [{"xref": "paper", "yref": "paper", "x": 0.5, "y": 0.5, "showarrow": False,
-                  "text": "no wetting above 1 g/m² within a week"}]  # fmt: skip
+                  "text": "the wall never gains more than 1 g/m² within a week"}]  # fmt: skip
     else:
         days, above, moment = found
         traces = [{"type": "scatter", "mode": "lines", "x": days, "y": above * 1e3,
@@ -450,7 +450,10 @@ def losses(ds: Any) -> go.Figure:
     total = lost.sum(axis=1)
     share = 100.0 * lost[total > 0].sum(axis=0) / max(float(total.sum()), 1e-12)
     heights = [f"{float(height):.2g} m" for height in ds["part_height"].values]
-    names = [f"{plain(name)} ({height})" for name, height in zip(ds["part"].values, heights, strict=True)]
+    names = [
+        plain(name) if str(name).endswith(" m") else f"{plain(name)} ({height})"
+        for name, height in zip(ds["part"].values, heights, strict=True)
+    ]
     colours = [
         LIGHT["air" if str(kind) in {"opening", "rail", "barrier"} else "rain"] for kind in ds["part_kind"].values
     ]

@@ -14,6 +14,7 @@ import numpy as np
 
 from cavity.errors import Fault, InputError
 from cavity.report import answer, display, evidence, figures, payload, section, series
+from cavity.report.companion import companion
 from cavity.report.palette import DARK, FONT, LIGHT, STATUS_PATH, STATUS_WORD, style
 
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -214,6 +215,7 @@ def render(comparison: Any) -> str:
         "has_balance": any("fig-balance" in case["figures"] for case in index["cases"]),
         "warnings": evidence.warnings(cases),
         "all_cases": evidence.all_cases(cases),
+        "companion": companion(cases),
         "inputs": evidence.inputs(first),
         "layers": evidence.layers(first),
         "openings": evidence.openings(cases),

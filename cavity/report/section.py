@@ -249,7 +249,9 @@ def draw(ds: Any) -> str:
             out.append(f'<path class="mesh" d="M{at[0]:.1f} {gap_low:.1f}V{gap_high:.1f}"/>')
         if piece.kind == "rail":
             deep = min(_RAIL * scale, 0.5 * tall)
-            out.append(f'<path class="rail" d="M{back:.1f} {middle - deep / 2:.1f}H{face:.1f}v{deep:.1f}H{back:.1f}"/>')
+            out.append(
+                f'<path class="rail" d="M{back:.1f} {middle - deep / 2:.1f}H{face:.1f}v{deep:.1f}H{back:.1f}Z"/>'
+            )
         if piece.kind == "barrier":
             deep = min(60.0 * scale, 0.6 * tall)
             out.append(

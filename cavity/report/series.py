@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import Any
 
 import numpy as np
@@ -38,7 +38,7 @@ def upward(ds: Any) -> np.ndarray:
 
 
 def governing(ds: Any, findings: Iterable[Any] = ()) -> tuple[int, int]:
-    """Return (segment, face) of the place that decides: where the worst finding is, else where it is most humid.
+    """Return (segment, face) of the place that decides: of the worst finding of the wall side, else the most humid.
 
     The humid place is sought from the outer face of the backup wall inwards, by the sum over the year of RH above
     80 % while above freezing, weighted by the sensitivity of the material (our own choice, for display only).
@@ -58,8 +58,8 @@ def governing(ds: Any, findings: Iterable[Any] = ()) -> tuple[int, int]:
     labels = [str(label) for label in ds["face"].values]
     segments = [str(label) for label in ds["segment"].values]
     for finding in ranked(findings):
-        if finding.status == "pass":
-            break
+        if finding.status == "pass" or finding.key not in can_fail():
+            continue
         found = max((label for label in labels if label in finding.where), key=len, default=None)
         if found is not None:
             face = labels.index(found)
@@ -67,6 +67,13 @@ def governing(ds: Any, findings: Iterable[Any] = ()) -> tuple[int, int]:
             segment = next((i for i, label in enumerate(segments) if label in finding.where), int(np.argmax(place)))
             break
     return int(segment), int(face)
+
+
+def can_fail() -> Collection[str]:
+    """Return the keys of the criteria that can condemn a wall; the others are at most worth watching."""
+    from cavity.risk import CAN_FAIL
+
+    return CAN_FAIL
 
 
 def ranked(findings: Iterable[Any]) -> list[Any]:
@@ -129,7 +136,7 @@ def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
     up = upward(ds) > 0.0
     outdoor = np.asarray(ds["temperature_outdoor"].values, float)
     films = np.asarray(ds["film"].values, float)[:, segment, 1:3].sum(axis=1)
-    run = np.asarray(ds["runoff"].values, float)[:, segment].sum(axis=1) * HOUR
+    run = np.asarray(ds["runoff"].values, float)[:, segment, 1:3].sum(axis=1) * HOUR
     humid = np.asarray(ds["relative_humidity"].values[:, segment], float)
     warm = np.asarray(ds["temperature"].values[:, segment], float)
     margin = np.asarray(ds["dew_point_margin"].values[:, segment], float)
@@ -161,24 +168,31 @@ def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
 def balance(ds: Any, segment: int) -> list[tuple[str, float]]:
     """Return the yearly water balance of wall and films in one segment: (term, kg/m2); positive wets, negative dries.
 
-    Terms that stay under 0.1 g/m2 are left out, but for what is stored. Empty where the Dataset has no balance.
+    Rain and drying at the outer face of the cladding are told as one net term, with the rain that runs off it again taken
+    from the run-off: they are a hundred times larger than all else and nearly cancel. Terms under 0.1 g/m2 are left
+    out, but for what is stored. Empty where the Dataset has no balance.
     """
     if "water_balance" not in ds:
         return []
     names = [str(name) for name in ds["balance_term"].values]
-    values = np.asarray(ds["water_balance"].values, float)[:, segment]
-    return [
-        (name, float(value)) for name, value in zip(names, values, strict=True) if abs(value) > 1e-4 or name == "stored"
-    ]
+    terms = dict(zip(names, np.asarray(ds["water_balance"].values, float)[:, segment].tolist(), strict=True))
+    off = float(np.asarray(ds["runoff"].values, float)[:, segment, 0].sum() * HOUR)
+    rain, vapour, run = (terms.pop(name, 0.0) for name in ("rain on the wall", "vapour from outdoors", "run-off"))
+    made = {
+        "outer face: rain taken up less drying": rain - off + vapour,
+        "run-off in the cavity": run + off,
+    } | terms
+    return [(name, value) for name, value in made.items() if abs(value) > 1e-4 or name == "stored"]
 
 
 def drying(ds: Any, segment: int, days: int = 60) -> tuple[np.ndarray, np.ndarray, np.datetime64] | None:
     """Return days since, water above the level before, and the moment of the largest wetting within a week.
 
-    None where no layer outside the insulation ever takes up more than 1 g/m2 in a week.
+    Water of the backup wall with the film on its outer face. None where it never gains more than 1 g/m2 in a week.
     """
-    water = np.asarray(ds["water"].values, float)[:, segment, :].sum(axis=1)
-    water = water + np.asarray(ds["film"].values, float)[:, segment, 1:3].sum(axis=1)
+    backup = np.asarray(ds["layer_part"].values) == "backup"
+    water = np.asarray(ds["water"].values, float)[:, segment, backup].sum(axis=1)
+    water = water + np.asarray(ds["film"].values, float)[:, segment, 2]
     week = 7 * 24
     if len(water) < 2 * week:
         return None
