@@ -15,9 +15,9 @@ ROOT = Path(__file__).parents[1]
 def starter_wall():
     """The invented wall of the starter file."""
     from cavity.wallfile import parse_wall
-    from cavity.wallfile.starter import starter_text
+    from cavity.wallfile.starter import starter
 
-    return parse_wall(starter_text(), "starter.toml")
+    return parse_wall(starter(), "starter.toml")
 
 
 @pytest.fixture(scope="session")

@@ -1,0 +1,231 @@
+"""One case end to end: the result against the variable table, balances, signs, limits, and real weather."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import xarray as xr
+from conftest import open_weather
+
+import cavity
+from cavity.errors import InputError
+from cavity.simulate import BALANCE_TERMS, outside_coefficient, save
+from cavity.variables import TABLE
+from cavity.wallfile.materials import material
+from cavity.wallfile.model import Layer, Opening, OpeningSet
+
+
+@pytest.fixture(scope="module")
+def case(one_year, winter):
+    return cavity.simulate(one_year, winter, opening_set="10 mm slots", depth=0.03)
+
+
+def metal(wall):
+    """The same wall clad in thin dark steel."""
+    return replace(wall, cladding=(Layer("sheet", material("steel"), 0.0008),))
+
+
+def shut(wall):
+    return replace(wall, opening_sets=(OpeningSet("shut", ()), *wall.opening_sets))
+
+
+def test_every_variable_is_that_of_the_table(case):
+    for name, data in case.data_vars.items():
+        row = TABLE[name]
+        assert data.dims == row.dims, name
+        assert data.attrs["units"] == row.units
+        assert data.attrs["long_name"] == row.long_name
+        assert data.attrs["cell_methods"] == row.cell_methods
+        values = data.values[np.isfinite(data.values)]
+        assert values.size == data.size, f"{name} has values that are no numbers"
+        assert values.min() >= row.lower, name
+        assert values.max() <= row.upper, name
+    assert set(case.data_vars) == set(TABLE)
+
+
+def test_water_and_energy_balances_close(case):
+    assert case.attrs["water_balance_error"] < 1e-6
+    assert case.attrs["energy_balance_error"] < 1e-4
+    terms = case["water_balance"]
+    inwards = terms.sel(balance_term=list(BALANCE_TERMS[:-1])).sum("balance_term")
+    np.testing.assert_allclose(inwards, terms.sel(balance_term="stored"), atol=1e-9)  # kg/m2: round-off of ten days
+    # the same sum read off the hourly series: what was stored is the change of layers and films
+    change = case["water"].isel(time=-1).sum("layer") - case["water_at_start"].sum("layer") + case["film"].isel(time=-1).sum("film_face")
+    np.testing.assert_allclose(change, terms.sel(balance_term="stored"), atol=1e-6)
+
+
+def test_mass_flow_through_the_openings_adds_up_to_nothing(case):
+    flow = case["opening_flow"]
+    np.testing.assert_allclose(flow.sum("opening"), 0.0, atol=1e-12 * float(abs(flow).max()) + 1e-15)
+
+
+def test_warm_cavity_drives_air_up_and_the_signs_agree(case):
+    """By hand: stack = (rho_e - rho_c) g H, positive when the cavity is warmer (ASHRAE Fundamentals, stack pressure)."""
+    rho = lambda T, p: (case["pressure"] - p) / (287.04 * T) + p / (461.5 * T)  # noqa: E731
+    outdoors = rho(case["temperature_outdoor"], case["vapour_pressure_outdoor"])
+    weights = case["segment_top"] - case["segment_bottom"]
+    inside = (rho(case["cavity_temperature"], case["cavity_vapour_pressure"]) * weights).sum("segment") / weights.sum()
+    height = float(case["opening_height"].max() - case["opening_height"].min())
+    # hourly means of a product against the product of means; air of the last update
+    np.testing.assert_allclose(case["stack_pressure"], (outdoors - inside) * 9.80665 * height, atol=0.06)
+    drive = case["stack_pressure"] + case["wind_pressure"]
+    clear = abs(drive) > 0.15
+    assert bool((np.sign(case["air_speed"].mean("segment"))[clear] == np.sign(drive)[clear]).all())
+    assert bool((case["opening_flow"].isel(opening=0)[clear & (drive > 0)] > 0).all())
+
+
+def test_air_change_rate_is_speed_by_height(case):
+    height = float(case["opening_height"].max() - case["opening_height"].min())
+    steady = case["air_speed"].mean("segment") > 0.02
+    expected = abs(case["air_speed"]) * 3600.0 / height
+    # an hour in which the flow turns has a mean rate above that of its mean speed
+    assert float((case["air_change_rate"] - expected).where(steady).min()) > -1e-6
+    assert float(abs(case["air_change_rate"] - expected).where(steady).median()) < 0.02 * float(expected.median())
+
+
+def test_dew_point_and_margin_belong_together(case):
+    np.testing.assert_allclose(case["temperature"] - case["dew_point"], case["dew_point_margin"], atol=1e-4)  # float32
+    room = case["dew_point"].sel(face="room face").isel(segment=0)
+    from cavity.kernels import moist_air
+
+    T, phi = case["temperature_indoor"].values, case["relative_humidity_indoor"].values
+    expected = [moist_air.dew_point(b * moist_air.saturation(a)[0]) for a, b in zip(T, phi, strict=True)]
+    np.testing.assert_allclose(room, expected, atol=1e-3)
+
+
+def test_with_the_vents_shut_nothing_flows_and_the_air_stands_between_its_faces(one_year, winter):
+    ds = cavity.simulate(shut(one_year), winter, opening_set="shut")
+    assert float(ds["air_change_rate"].max()) == 0.0
+    assert ds.sizes["opening"] == 0
+    back = ds["temperature"].sel(face="back of cladding")
+    front = ds["temperature"].sel(face="outer face of wall")
+    # h1 = h2: the still air is at the mean of the faces; hourly means and float32
+    np.testing.assert_allclose(ds["cavity_temperature"], 0.5 * (back + front), atol=0.02)
+
+
+def test_more_vent_area_moves_more_air_over_the_year(one_year, winter):
+    small = cavity.simulate(one_year, winter, opening_set="joints only", depth=0.03)
+    large = cavity.simulate(one_year, winter, opening_set="20 mm slots", depth=0.03)
+    assert float(large["air_change_rate"].mean()) > float(small["air_change_rate"].mean())
+
+
+def test_a_thin_metal_sheet_falls_below_outdoor_air_on_clear_nights_and_collects_dew(one_year, winter):
+    """Clear sky 40 W/m2 below air, calm and nearly saturated air: dew or frost on the sheet, outside and behind."""
+    clear = winter.copy(deep=True)
+    air = clear["temperature_outdoor"]
+    for name in ("global_horizontal", "direct_normal", "diffuse_horizontal", "rain"):
+        clear[name] = clear[name] * 0.0
+    clear["wind_speed"] = clear["wind_speed"] * 0.0 + 0.3
+    clear["infrared_horizontal"] = 5.67e-8 * (air - 25.0) ** 4
+    from cavity.kernels import moist_air
+
+    clear["vapour_pressure_outdoor"] = air.copy(data=[0.97 * moist_air.saturation(t)[0] for t in air.values])
+    ds = cavity.simulate(metal(one_year), clear, opening_set="20 mm slots", depth=0.03)
+    sheet = ds["temperature"].sel(face="outer face")
+    under = (ds["temperature_outdoor"] - sheet).isel(segment=0)
+    assert 1.0 < float(under.median()) < 6.0  # "up to 5 K below air on clear nights", NZ code of practice for metal roofs
+    assert float(ds["film"].sel(film_face="outer face").max()) > 0.01
+    assert float(ds["film"].sel(film_face="back of cladding").max()) > 1e-3
+    cold = ds["temperature"].sel(face="back of cladding").values < 272.0
+    wet = ds["film"].sel(film_face="back of cladding").values > 1e-4
+    frost = ds["frost_share"].sel(film_face="back of cladding").values
+    stays = cold & np.roll(cold, -1, axis=0)  # the share is that of the hour's end, the temperature its mean
+    assert (wet & stays).any()
+    assert frost[wet & stays].min() > 0.5
+
+
+def test_shifting_the_weather_by_an_hour_shifts_the_answer_by_an_hour(one_year, winter):
+    """The hour policy holds all the way: weather an hour later gives the same state an hour later (sun excepted)."""
+    dark = winter.copy(deep=True)
+    for name in ("global_horizontal", "direct_normal", "diffuse_horizontal"):
+        dark[name] = dark[name] * 0.0
+    later = dark.copy(deep=True)
+    for name in dark.data_vars:
+        later[name] = dark[name].copy(data=np.roll(dark[name].values, 1))
+    steady = replace(one_year, indoor=replace(one_year.indoor, model="constant", temperature=(293.15,), relative_humidity=(0.5,)))
+    one, two = (cavity.simulate(steady, given, opening_set="10 mm slots") for given in (dark, later))
+    panel = [ds["temperature"].sel(face="outer face").isel(segment=1).values[48:] for ds in (one, two)]
+    np.testing.assert_allclose(panel[1][1:], panel[0][:-1], atol=0.05)  # the first days forget their start
+    assert np.abs(panel[1] - panel[0]).max() > 0.3
+
+
+def test_halving_cells_and_steps_moves_the_reported_humidity_by_less_than_half_a_per_cent(one_year, winter):
+    usual = cavity.simulate(one_year, winter, opening_set="10 mm slots")
+    fine = cavity.simulate(one_year, winter, opening_set="10 mm slots", refine_cells=2.0, refine_steps=2)
+    for reported in ("max", "mean"):
+        a = getattr(usual["relative_humidity"], reported)("time")
+        b = getattr(fine["relative_humidity"], reported)("time")
+        assert float(abs(a - b).max()) < 0.005
+
+
+def test_result_reopens_from_netcdf_as_it_was(case, tmp_path):
+    path = tmp_path / "case.nc"
+    save(case, path)
+    assert [p.name for p in tmp_path.iterdir()] == ["case.nc"]
+    with xr.open_dataset(path, engine="h5netcdf") as again:
+        xr.testing.assert_allclose(again, case)
+        assert json.loads(again.attrs["wall_json"])["name"] == case.attrs["wall_name"]
+        assert again["temperature"].attrs["units"] == "K"
+
+
+def test_a_failed_save_leaves_the_old_file(case, tmp_path, monkeypatch):
+    path = tmp_path / "case.nc"
+    path.write_text("old")
+
+    def broken(*_args, **_options):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(xr.Dataset, "to_netcdf", broken)
+    with pytest.raises(cavity_error(), match="No space left"):
+        save(case, path)
+    assert path.read_text() == "old"
+    assert [p.name for p in tmp_path.iterdir()] == ["case.nc"]
+
+
+def cavity_error():
+    from cavity.errors import CavityError
+
+    return CavityError
+
+
+@pytest.mark.parametrize("options", [{"opening_set": "10 mm slot"}, {"depth": -0.1}, {"depth": 2.0}, {"column": "nowhere"}])
+def test_unknown_names_and_depths_are_refused(one_year, winter, options):
+    with pytest.raises(InputError) as caught:
+        cavity.simulate(one_year, winter, **options)
+    assert caught.value.exit_code == 2
+    if "opening_set" in options:
+        assert "10 mm slots" in str(caught.value)
+
+
+def test_outside_coefficient_is_that_of_the_course_notes():
+    """Windward 5 + 4.5 u - 0.14 u2, leeward 5 + 1.5 u, by hand at 4 m/s."""
+    found = outside_coefficient(np.array([4.0, 4.0]), np.array([30.0, -150.0]))
+    np.testing.assert_allclose(found, [5.0 + 18.0 - 2.24, 11.0])
+
+
+def test_mixing_at_an_opening_half_way_up_conserves_heat(one_year, winter):
+    """With a third opening the flows differ above and below; the balances must still close."""
+    middle = Opening("joint", 3.0, "joint", 0.002, clear_height=0.002)
+    chosen = one_year.opening_set("10 mm slots")
+    wall = replace(one_year, opening_sets=(replace(chosen, openings=(*chosen.openings, middle)),))
+    ds = cavity.simulate(wall, winter)
+    assert ds.sizes["opening"] == 3
+    assert ds.attrs["water_balance_error"] < 1e-6
+    assert ds.attrs["energy_balance_error"] < 1e-4
+    np.testing.assert_allclose(ds["opening_flow"].sum("opening"), 0.0, atol=1e-12)
+
+
+@pytest.mark.parametrize("file", ["GBR_Aberdeen.Dyce.030910_IWEC.epw", "Current_Ahmedabad-hour.epw"])
+def test_a_year_of_real_weather_runs_and_closes_its_balances(one_year, file):
+    weather = cavity.read_weather(open_weather(file))
+    ds = cavity.simulate(one_year, weather, opening_set="10 mm slots")
+    assert ds.sizes["time"] == 8760
+    assert ds.attrs["water_balance_error"] < 1e-6
+    assert ds.attrs["energy_balance_error"] < 1e-4
+    warned = any("rain" in text for text in json.loads(ds.attrs["warnings"]))
+    assert warned == (not ds.attrs["has_rain"])
+    assert bool(ds.attrs["has_rain"]) == ("Ahmedabad" in file)
+    assert 1.0 < float(ds["air_change_rate"].median()) < 1000.0  # measured panel claddings: 1 to 1000 (Langmans 2016)
