@@ -168,7 +168,7 @@ def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
 def balance(ds: Any, segment: int) -> list[tuple[str, float]]:
     """Return the yearly water balance of wall and films in one segment: (term, kg/m2); positive wets, negative dries.
 
-    Rain and drying at the outer face of the cladding are told as one net term, with the rain that runs off it again taken
+    Rain and drying at the outer face of the cladding are one net term, with the rain that runs off it again taken
     from the run-off: they are a hundred times larger than all else and nearly cancel. Terms under 0.1 g/m2 are left
     out, but for what is stored. Empty where the Dataset has no balance.
     """
