@@ -478,15 +478,22 @@ def _inlet(column, flow, s, T_out, p_out, work):
         work.inlet_T[s] = work.outlet_T[neighbour]
         work.inlet_p[s] = work.outlet_p[neighbour]
         return
-    # at the opening: what came through the link behind, and outdoor air for the rest
-    behind = link - 1 if up else link + 1
-    if not 0 <= behind < flow.size or not 0 <= neighbour < S or column.segment_link[neighbour] != behind:
-        return
-    carried = flow[behind] if up else -flow[behind]
-    leaving = abs(flow[link])
-    if carried <= 0.0 or leaving <= 0.0:
-        return
-    part = min(carried / leaving, 1.0)
+    # at the opening: what came through the link behind, and outdoor air for the rest; a link without height (two
+    # openings side by side) holds no segment and hands on what it gets
+    step = -1 if up else 1
+    part = 1.0
+    while True:
+        behind = link + step
+        if not 0 <= behind < flow.size:
+            return
+        carried = flow[behind] if up else -flow[behind]
+        leaving = abs(flow[link])
+        if carried <= 0.0 or leaving <= 0.0:
+            return
+        part *= min(carried / leaving, 1.0)
+        if 0 <= neighbour < S and column.segment_link[neighbour] == behind:
+            break
+        link = behind
     work.inlet_T[s] = part * work.outlet_T[neighbour] + (1.0 - part) * T_out
     work.inlet_p[s] = part * work.outlet_p[neighbour] + (1.0 - part) * p_out
 
