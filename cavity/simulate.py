@@ -137,8 +137,19 @@ def simulate(
         solver_steps=int(steps),
         solver_iterations=int(iterations),
         solver_residual=float(worst),
+        monthly=_monthly(wall, weather, chosen.name, depth, air.name),
     )
     return dataset
+
+
+def _monthly(wall: Wall, weather: xr.Dataset, opening_set: str, depth: float, column: str) -> str:
+    """Return the monthly method's result as JSON; empty where the weather is not a whole year."""
+    from cavity.wall.monthly import monthly, summary
+
+    months = weather["time"].to_numpy().astype("datetime64[M]").astype(int) % 12
+    if len(np.unique(months)) < 12:
+        return ""
+    return json.dumps(summary(monthly(wall, weather, opening_set=opening_set, depth=depth, column=column)))
 
 
 def _opening_set(wall: Wall, name: str | None) -> Any:

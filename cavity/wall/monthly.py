@@ -365,6 +365,42 @@ def monthly(
     )
 
 
+def summary(result: Monthly) -> dict[str, object]:
+    """Return the result as plain values, to travel with an hourly result.
+
+    Parameters
+    ----------
+    result : Monthly
+        From `monthly`.
+
+    Returns
+    -------
+    dict
+        u_value [W/(m2 K)], resistance [m2 K/W], ventilation_class, opening_area [m2/m], peak and residue [kg/m2], plane
+        (the wettest, or ""), held (12 sums over all planes at the ends of January to December) [kg/m2],
+        surface_factor and surface_factor_needed (the largest, or None) [1], notes, differences.
+    """
+    year = result.year
+    held = np.zeros(12)
+    held[year.month] = year.accumulated.sum(axis=1)
+    wettest = int(np.argmax(year.accumulated.max(axis=0))) if year.peak > 0.0 else -1
+    needed = result.surface_factor_needed[np.isfinite(result.surface_factor_needed)]
+    return {
+        "u_value": result.u_value.u_value,
+        "resistance": result.u_value.resistance,
+        "ventilation_class": result.u_value.ventilation_class,
+        "opening_area": result.u_value.opening_area,
+        "peak": year.peak,
+        "residue": year.residue,
+        "plane": result.planes[wettest] if wettest >= 0 else "",
+        "held": [float(value) for value in held],
+        "surface_factor": result.surface_factor,
+        "surface_factor_needed": float(needed.max()) if needed.size else None,
+        "notes": list(result.notes),
+        "differences": list(DIFFERENCES),
+    }
+
+
 def _part(layer: Layer) -> tuple[str, float, float]:
     """Name, thermal resistance and s_d of a layer; a membrane that changes with humidity counts at 50 %."""
     if layer.is_membrane:

@@ -1,0 +1,124 @@
+"""The monthly method beside the hourly run: what each says of condensate, and why they differ."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from cavity.report import display
+
+_FILM = 1e-4  # kg/m2, a film that can be seen: a tenth of a gram
+
+
+def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
+    """Return the comparison of both methods, one row for each climate and set of openings at its first depth.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        Cases of one comparison.
+
+    Returns
+    -------
+    dict or None
+        rows (climate, openings, class, U-value, surface factor, monthly and hourly figures, sentence), notes
+        (differences of principle); None where no case ran a whole year.
+    """
+    rows, notes, seen = [], [], set()
+    for case in cases:
+        text = case.dataset.attrs.get("monthly") or ""
+        key = (case.climate_name, case.opening_set, str(case.dataset.attrs.get("orientation", "")))
+        if not text or key in seen:
+            continue
+        seen.add(key)
+        monthly = json.loads(text)
+        notes = monthly["differences"]
+        hourly = hourly_water(case.dataset)
+        needed = monthly["surface_factor_needed"]
+        rows.append(
+            {
+                "climate": case.climate_name,
+                "opening_set": case.opening_set,
+                "class": monthly["ventilation_class"],
+                "u_value": display.quantity(monthly["u_value"], "W/(m2 K)"),
+                "factor": f"{monthly['surface_factor']:.2f}" + (f" / {needed:.2f}" if needed is not None else ""),
+                "peak": display.quantity(monthly["peak"], "kg/m2"),
+                "residue": display.quantity(monthly["residue"], "kg/m2"),
+                "swing": display.quantity(hourly["swing"], "kg/m2"),
+                "gain": display.quantity(hourly["gain"], "kg/m2"),
+                "sentence": sentence(monthly, hourly),
+            }
+        )
+    return {"rows": rows, "notes": notes} if rows else None
+
+
+def hourly_water(ds: Any) -> dict[str, Any]:
+    """Return what the hourly run says of water, of the segment where it is worst.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        Result of one case.
+
+    Returns
+    -------
+    dict
+        swing: difference of most and least water in the backup wall over the year; gain: from start to end of the last
+        year, at most; film: largest film on the faces of the cavity [kg/m2]; layer: the backup layer with the largest
+        swing; wet_hours: hours in which an interface behind the cavity is below the dew point.
+    """
+    backup = np.flatnonzero(ds["layer_part"].values == "backup")
+    water = np.asarray(ds["water"].values, float)[:, :, backup]  # (time, segment, layer)
+    total = water.sum(axis=2)
+    by_layer = (water.max(axis=0) - water.min(axis=0)).max(axis=0)
+    faces = [n for n, name in enumerate(ds["film_face"].values) if name in ("back of cladding", "outer face of wall")]
+    film = float(np.asarray(ds["film"].values, float)[:, :, faces].max()) if faces else 0.0
+    inside = [
+        n
+        for n, (kind, outer) in enumerate(zip(ds["face_kind"].values, ds["face_outer"].values, strict=True))
+        if kind == "interface" and outer in set(ds["layer"].values[backup])
+    ]
+    wet = np.asarray(ds["dew_point_margin"].values, float)[:, :, inside] <= 0.0
+    ends = np.asarray(ds["water_end_of_year"].values, float)[:, :, backup].sum(axis=2)
+    before = ends[-2] if len(ends) > 1 else np.asarray(ds["water_at_start"].values, float)[:, backup].sum(axis=1)
+    return {
+        "swing": float((total.max(axis=0) - total.min(axis=0)).max()),
+        "gain": float((ends[-1] - before).max()),
+        "film": film,
+        "layer": str(ds["layer"].values[backup[int(np.argmax(by_layer))]]),
+        "wet_hours": int(wet.any(axis=2).sum(axis=0).max()) if inside else 0,
+    }
+
+
+def sentence(monthly: dict[str, Any], hourly: dict[str, Any]) -> str:
+    """Return where the two methods differ for one case, and why, in plain words."""
+    parts = []
+    layer, hours = hourly["layer"], hourly["wet_hours"]
+    if monthly["peak"] > 0.0 and not hours:
+        parts.append(
+            f"The monthly method collects condensate at {monthly['plane']}; hour by hour the layers take the same "
+            f"moisture up as they get more humid ({layer} most) and no face inside reaches its dew point."
+        )
+    elif monthly["peak"] > 0.0:
+        parts.append(
+            f"Both find moisture inside the wall: by month at {monthly['plane']}, by the hour in {hours} hours, with "
+            f"{layer} gaining most."
+        )
+    elif hours:
+        parts.append(
+            f"Monthly means stay above the dew point; hour by hour a face inside is at or below it in {hours} hours: "
+            "cold nights, rain behind the cladding, leaking room air or sun driving moisture inwards show in no mean."
+        )
+    else:
+        parts.append("Both find no condensation inside the backup wall.")
+    if hourly["film"] > _FILM:
+        why = (
+            "the monthly method leaves cladding and cavity out"
+            if monthly["ventilation_class"] == "well ventilated"
+            else "a mean of a month holds no single night"
+        )
+        parts.append(f"The hourly run also wets faces of the cavity; {why}.")
+    return " ".join(parts)
