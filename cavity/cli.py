@@ -87,8 +87,17 @@ def new(file: str, force: bool) -> None:
 @click.option("--column", "columns", multiple=True, metavar="NAME", help="Column of the cavity, may be repeated; left out: the first of the wall file.")
 @click.option("--out", type=click.Path(), help="The report (HTML); left out: reports/NAME-OF-WALLFILE.html.")
 @click.option("--save", type=click.Path(), metavar="FOLDER", help="Also write every case as NetCDF into this folder.")
+@click.option("--csv", type=click.Path(), metavar="FOLDER", help="Also write the report's tables as CSV into this folder.")
+@click.option("--pdf", is_flag=True, help="Also print the report to PDF beside it; needs Chromium.")
 def compare(
-    wallfile: str, climates: tuple[str, ...], rain: str | None, columns: tuple[str, ...], out: str | None, save: str | None
+    wallfile: str,
+    climates: tuple[str, ...],
+    rain: str | None,
+    columns: tuple[str, ...],
+    out: str | None,
+    save: str | None,
+    csv: str | None,
+    pdf: bool,
 ) -> None:
     """Compare all opening sets and depths of WALLFILE in each climate; write the interactive report."""
     from pathlib import Path
@@ -103,6 +112,10 @@ def compare(
     from cavity.wallfile import read_wall
 
     target = Path(out) if out else Path("reports") / f"{Path(wallfile).stem}.html"
+    if pdf:
+        from cavity.report.pdf import needed_browser, write_pdf
+
+        needed_browser()  # before the work, not after it
     wall = read_wall(wallfile)
     weathers = [read_weather(path, rain_file=rain) for path in climates]
     with shown_progress() as progress:
@@ -115,8 +128,15 @@ def compare(
     if save:
         for path in save_cases(comparison, save):
             click.echo(path)
+    if csv:
+        from cavity.report.tables import write_tables
+
+        for path in write_tables(comparison, csv):
+            click.echo(path)
     click.echo(f"\n{CAUTION}\n")
     click.echo(f"Report: {write_report(comparison, target)}")
+    if pdf:
+        click.echo(f"PDF: {write_pdf(target, target.with_suffix('.pdf'))}")
 
 
 @main.command()

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import base64
+import csv
 import dataclasses
+import io
 import json
 import re
 import xml.etree.ElementTree as ET
@@ -33,6 +35,7 @@ from cavity.report import (
     series,
     write_report,
 )
+from cavity.report.tables import write_tables
 from cavity.risk import Finding
 
 
@@ -530,6 +533,20 @@ def test_report_onto_a_folder_and_without_cases_say_what_is_wrong(tmp_path):
         page.write_text(tmp_path, "x")
     with pytest.raises(InputError, match="no case to report"):
         page.render(SimpleNamespace(cases=[], created=""))
+
+
+def test_tables_hold_the_numbers_of_the_datasets(tmp_path, comparison):
+    written = {path.name: path for path in write_tables(comparison, tmp_path / "csv")}
+    assert set(written) == {"cases.csv", "findings.csv", "months.csv"}
+    read = {name: list(csv.DictReader(io.StringIO(path.read_text("utf-8")))) for name, path in written.items()}
+    assert len(read["cases.csv"]) == len(comparison.cases)
+    rate = np.median(series.air_changes(comparison.cases[3].dataset))
+    # six digits are written
+    assert float(read["cases.csv"][3]["median air change rate [1/h]"]) == pytest.approx(rate, rel=1e-5)
+    assert read["cases.csv"][3]["openings"] == SETS[1] and read["cases.csv"][3]["cavity depth [mm]"] == "40.0"
+    assert len(read["findings.csv"]) == sum(len(case.findings) for case in comparison.cases)
+    assert read["findings.csv"][0]["sentence"] == series.ranked(comparison.cases[0].findings)[0].sentence
+    assert [row["month"] for row in read["months.csv"][:4]] == ["Jan", "Feb", "Mar", "Year"]
 
 
 def test_pdf_without_a_browser_says_what_to_do(tmp_path, monkeypatch):

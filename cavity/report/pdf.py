@@ -33,6 +33,28 @@ def find_browser() -> str | None:
     return next((found for found in map(shutil.which, _NAMES) if found), None)
 
 
+def needed_browser() -> str:
+    """Return the path of a browser that can print.
+
+    Raises
+    ------
+    InputError
+        If there is none, or the system does not hand open pipes on to a browser (Windows).
+    """
+    program = find_browser()
+    if program is None or os.name != "posix":
+        problem = "needs a browser of the Chromium family, and none is found"
+        raise InputError(
+            Fault(
+                "--pdf",
+                problem if program is None else "works on Linux and macOS only",
+                expected="one of " + ", ".join(_NAMES[:3]),
+                cure=f"install Chromium, or {_ELSE}",
+            )
+        )
+    return program
+
+
 def write_pdf(
     html: str | os.PathLike[str],
     pdf: str | os.PathLike[str],
@@ -65,17 +87,7 @@ def write_pdf(
         If there is no browser, no page, or the browser gives no PDF in time.
     """
     page, target = Path(html).resolve(), Path(pdf)
-    program = browser or find_browser()
-    if program is None or os.name != "posix":
-        problem = "needs a browser of the Chromium family, and none is found"
-        raise InputError(
-            Fault(
-                "--pdf",
-                problem if program is None else "works on Linux and macOS only",
-                expected="one of " + ", ".join(_NAMES[:3]),
-                cure=f"install Chromium, or {_ELSE}",
-            )
-        )
+    program = browser or needed_browser()
     if not page.is_file():
         raise InputError(Fault(str(page), "is not there to be printed", cure="write the report first"))
     sizes = {"A4": (8.27, 11.69), "letter": (8.5, 11.0)}  # inches, ISO 216 and ANSI A

@@ -1,0 +1,110 @@
+"""The tables of a report as CSV files: cases, findings, months; plain numbers in the units their headings name."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from cavity.report import answer, evidence, series
+from cavity.report.page import write_text
+
+_CASE = ("climate", "orientation [degree]", "column", "openings", "cavity depth [mm]")
+
+
+def _names(case: Any) -> list[Any]:
+    return [
+        case.climate_name,
+        answer.orientation(case),
+        answer.column(case),
+        case.opening_set,
+        _round(1e3 * case.depth),
+    ]
+
+
+def _round(value: float) -> float:
+    return float(f"{float(value):.6g}")
+
+
+def _text(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    held = io.StringIO()
+    writer = csv.writer(held, lineterminator="\n")
+    writer.writerow(head)
+    writer.writerows(rows)
+    return held.getvalue()
+
+
+def tables(comparison: Any) -> dict[str, str]:
+    """Return the tables of a comparison as CSV text by file name: `cases.csv`, `findings.csv` and `months.csv`."""
+    cases, findings, months = [], [], []
+    for case in comparison.cases:
+        ds = case.dataset
+        found = series.ranked(case.findings)
+        segment, face = series.governing(ds, case.findings)
+        rate = series.air_changes(ds)
+        table = series.monthly(ds, segment)[face]
+        cases.append(
+            [
+                *_names(case), answer.status(case), found[0].title if found else "",
+                *(_round(value) for value in (np.median(rate), *np.quantile(rate, (0.1, 0.9)))),
+                _round(100.0 * table[-1]["upward"]), _round(1e3 * evidence.film_peak(ds)), ds["face"].values[face],
+                ds["segment"].values[segment], table[-1]["humid_hours"], table[-1]["wet_hours"],
+            ]
+        )  # fmt: skip
+        findings += [
+            [*_names(case), item.status, item.key, item.title, item.where, _round(item.value), _round(item.limit),
+             item.units, _round(item.hours), item.when, item.sentence, item.source]
+            for item in found
+        ]  # fmt: skip
+        months += [
+            [*_names(case), ds["face"].values[face], ds["segment"].values[segment], row["month"],
+             *(_round(value) for value in (
+                 row["outdoor"] - 273.15, row["air_changes"], 100 * row["upward"], row["temperature"] - 273.15,
+                 100 * row["humidity"], row["humid_hours"], row["margin"], row["wet_hours"], 1e3 * row["film"],
+                 1e3 * row["runoff"], row["water"]))]
+            for row in table
+        ]  # fmt: skip
+    place = ("face", "segment")
+    return {
+        "cases.csv": _text(
+            (*_CASE, "result", "worst finding", "median air change rate [1/h]", "air change rate, 10 % of hours [1/h]",
+             "air change rate, 90 % of hours [1/h]", "hours with flow upwards [%]", "largest film in the cavity [g/m2]",
+             *place, "hours above 80 % there [h]", "hours in which some face condenses [h]"), cases),
+        "findings.csv": _text(
+            (*_CASE, "result", "key", "criterion", "where", "value", "limit", "unit", "hours [h]", "when", "sentence",
+             "source"), findings),
+        "months.csv": _text(
+            (*_CASE, *place, "month", "outdoor temperature [degC]", "median air change rate [1/h]",
+             "hours with flow upwards [%]", "face temperature [degC]", "face relative humidity [%]",
+             "hours above 80 % [h]", "least dew-point margin [K]", "hours in which some face condenses [h]",
+             "largest film in the cavity [g/m2]", "run-off in the cavity [g/m2]",
+             "water in the layers [kg/m2]"), months),
+    }  # fmt: skip
+
+
+def write_tables(comparison: Any, folder: str | os.PathLike[str]) -> list[Path]:
+    """Write the tables of a comparison as CSV into a folder, which is made if missing.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        As for `write_report`.
+    folder : path
+        Files of the same names in it are replaced, each in one move.
+
+    Returns
+    -------
+    list of pathlib.Path
+        The files written.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
+    """
+    return [write_text(Path(folder) / name, text) for name, text in tables(comparison).items()]
