@@ -45,14 +45,19 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
                 "class": monthly["ventilation_class"],
                 "u_value": display.quantity(monthly["u_value"], "W/(m2 K)"),
                 "factor": f"{monthly['surface_factor']:.2f}" + (f" / {needed:.2f}" if needed is not None else ""),
-                "peak": display.quantity(monthly["peak"], "kg/m2"),
-                "residue": display.quantity(monthly["residue"], "kg/m2"),
-                "swing": display.quantity(hourly["swing"], "kg/m2"),
-                "gain": display.quantity(hourly["gain"], "kg/m2"),
+                "peak": _water(monthly["peak"]),
+                "residue": _water(monthly["residue"]),
+                "swing": _water(hourly["swing"]),
+                "gain": _water(hourly["gain"]),
                 "sentence": sentence(monthly, hourly),
             }
         )
     return {"rows": rows, "notes": notes} if rows else None
+
+
+def _water(value: float) -> tuple[str, str]:
+    """Return an amount in both unit systems, to a tenth of a gram: less is below what either method can tell."""
+    return display.quantity(round(value, 4) + 0.0, "kg/m2")
 
 
 def hourly_water(ds: Any) -> dict[str, Any]:
