@@ -498,3 +498,34 @@ def advise(
         event = wetting_event(wall, weather, opening_set=openings, depth=metres, column=column)
         click.echo(f"\nDrying of {event.layer}: {event.finding.sentence}")
     click.echo(f"\n{CAUTION}")
+
+
+@main.command()
+@click.argument("wallfile", required=False, type=click.Path())
+@click.option("--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF).")
+@click.option("--openings", metavar="NAME", help="Set of openings; left out: the one most open at base and head.")
+@click.option("--out", type=click.Path(), default="reports/lesson.html", show_default=True, help="The page (HTML).")
+def lesson(wallfile: str | None, climate: str, openings: str | None, out: str) -> None:
+    """Write a page for teaching: what depth, openings, height, wind, sun, colour and mass do to flow and wetness.
+
+    Computed for WALLFILE, left out: the invented wall of `cavity new`; rails and barriers are left out.
+    """
+    from cavity.climate import read_weather
+    from cavity.report.lesson_page import write_lesson
+    from cavity.report.listing import shown_progress
+    from cavity.study.lesson import lessons
+    from cavity.wallfile import parse_wall, read_wall, starter
+
+    wall = read_wall(wallfile) if wallfile else parse_wall(starter(), "starter")
+    if openings is not None and openings not in [chosen.name for chosen in wall.opening_sets]:
+        from cavity.errors import Fault, InputError
+
+        known = ", ".join(chosen.name for chosen in wall.opening_sets)
+        raise InputError(Fault("--openings", "the wall has no such set", openings, known, "use one of its names"))
+    weather = read_weather(climate)
+    with shown_progress() as progress:
+        done = lessons(wall, weather, opening_set=openings, progress=progress)
+    invented = wall.invented or bool(weather.attrs.get("invented", 0))
+    name = str(weather.attrs.get("name", ""))
+    click.echo(f"{CAUTION}\n")
+    click.echo(f"Page: {write_lesson(done, out, wall_name=wall.name, climate_name=name, invented=invented)}")

@@ -1,0 +1,252 @@
+"""The teaching page: seven lessons, each one thing changed, a figure, an equation, a question with a folded answer."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import plotly.graph_objects as go
+
+from cavity.report import answer, display, figures
+from cavity.report.notes import below, equation, fraction, power, row
+from cavity.report.page import write_page
+from cavity.report.palette import LIGHT, style
+
+
+@dataclass(frozen=True)
+class _Text:
+    title: str
+    lead: str
+    equation: str
+    question: str
+    why: str
+
+
+_TEXTS: dict[str, _Text] = {
+    "depth": _Text(
+        "Depth",
+        "Air rubs along both faces of the cavity. In a narrow slot this friction falls with the square of the depth.",
+        equation(
+            "air changes per hour equal 3600 times flow over depth times height; friction is twelve mu H v over d "
+            "squared",
+            "n", "=", fraction(row("3600", "q"), row("d", "H")), ",",
+            below("Δp", "slot"), "=", fraction(row("12", "μ", "H", "v"), power("d", "2")),
+        ),
+        "Twice the depth lets more air through. Does it also double the air changes?",
+        "Not as a rule. The flow q grows with the depth only while friction in the slot is what holds it back. Once "
+        "the openings hold it back, q stays as it is while the volume d·H still grows, so the air changes fall.",
+    ),
+    "openings": _Text(
+        "Openings",
+        "Each opening lets air through in proportion to its free area and to the square root of the pressure across "
+        "it.",
+        equation(
+            "flow equals discharge coefficient times area times root of two delta p over rho",
+            "q", "=", below("C", "d"), "A", "<msqrt><mrow>", fraction(row("2", "Δp"), "ρ"),
+            "</mrow></msqrt>",
+        ),
+        "From which size on do larger openings hardly help?",
+        "Where the openings no longer take most of the pressure. Losses in series add up, and the largest of them "
+        "rules: after that, only a deeper cavity or more drive brings more air.",
+    ),
+    "height": _Text(
+        "Height",
+        "The stack pressure is the difference in weight of two columns of air, so it grows with the height. The "
+        "building, and with it the wind at its roof, stays the same in this lesson.",
+        equation(
+            "stack pressure equals rho outdoors less rho cavity times g times H",
+            below("Δp", "stack"), "=", "(", below("ρ", "e"), "−", below("ρ", "c"), ")", "g", "H",
+        ),
+        "A taller cavity draws harder. Is its air also changed more often?",
+        "The flow grows at most with the square root of the height where openings rule, but the volume grows with the "
+        "height itself. More air passes each metre of wall, and yet it takes longer to change all of it, and the air "
+        "arrives at the top warmer and damper.",
+    ),
+    "wind": _Text(
+        "Wind",
+        "Wind drives the cavity only by the difference of pressure between its openings, which goes with the square of "
+        "its speed.",
+        equation(
+            "wind pressure equals Cp base less Cp head times one half rho U squared",
+            below("Δp", "wind"), "=", "(", below("C", "p,base"), "−", below("C", "p,head"), ")", fraction("1", "2"),
+            "ρ", power("U", "2"),
+        ),
+        "What still moves the air when there is no wind at all?",
+        "Buoyancy: sun on the cladding and heat that comes through the wall make the cavity air lighter, the cold "
+        "night sky makes it heavier. Wind may help or hinder; where it hinders, the two nearly cancel and the air stands still. Mind that wind also drives "
+        "rain onto the wall: more wind means more air and, in a rainy climate, more water to carry off.",
+    ),
+    "sun": _Text(
+        "Sun",
+        "Sun warms the cladding, the cladding warms the cavity air, and warm air is light.",
+        equation(
+            "relative difference of density equals T cavity less T outdoors over T cavity",
+            fraction(row(below("ρ", "e"), "−", below("ρ", "c")), below("ρ", "e")), "=",
+            fraction(row(below("T", "c"), "−", below("T", "e")), below("T", "c")),
+        ),
+        "Take the sun away. Which does the wall miss more: the flow, or the warmth?",
+        "Both dry the wall. Warmth lowers the relative humidity at once, by about 6 % of its value for each kelvin; "
+        "the flow carries off what evaporates. A wall that sees little sun must rely on wind and on openings.",
+    ),
+    "colour": _Text(
+        "Colour of the cladding",
+        "A dark cladding takes up more of the sun. At night its colour does not matter: all paints radiate alike.",
+        equation(
+            "sol-air temperature equals T outdoors plus alpha I over h",
+            below("T", "sa"), "=", below("T", "e"), "+", fraction(row("α", "I"), "h"),
+        ),
+        "Does a dark panel keep its back dry at night as well?",
+        "Not by its colour as such: dew falls at night, when the sun is gone. But a panel that was dried out by day starts "
+        "the night with a lead, and what dew it has is gone sooner in the morning.",
+    ),
+    "mass": _Text(
+        "Mass of the cladding",
+        "A thin sheet follows the sky within minutes; a heavy slab keeps the warmth of the day for hours.",
+        equation(
+            "rate of heat stored in the sheet equals sun taken up, plus exchange with the sky, plus exchange with the "
+            "air",
+            "ρ", "c", "d", fraction(row("∂", "T"), row("∂", "t")), "=", "α", "I",
+            "+", below("q", "sky"), "+", "h", "(", below("T", "e"), "−", "T", ")",
+        ),
+        "Which cladding collects more water on its back in a clear night, the thin sheet or the slab?",
+        "The one that gets coldest against the dew point of the air that passes it: as a rule the thin sheet. What it "
+        "cannot soak up stands as a film or runs off. A porous slab hides the same water in its pores instead; look at "
+        "both numbers.",
+    ),
+}  # fmt: skip
+
+
+def figure(lesson: Any) -> go.Figure:
+    """Return the figure of one lesson: flow, air change rate with its spread, and hours of wetness."""
+    labels = [figures.plain(step.label) for step in lesson.steps]
+    rate = [step.rate for step in lesson.steps]
+    spread = {
+        "type": "data",
+        "symmetric": False,
+        "array": [step.rate_high - step.rate for step in lesson.steps],
+        "arrayminus": [step.rate - step.rate_low for step in lesson.steps],
+        "color": LIGHT["air"],
+        "thickness": 1.4,
+    }
+    traces = [
+        {"type": "scatter", "mode": "lines+markers", "x": labels, "y": [step.flow for step in lesson.steps],
+         "name": "air flow, median hour", "line": {"color": LIGHT["stack"], "width": 2, "dash": "dot"},
+         "marker": {"symbol": "diamond", "size": 8}, "hovertemplate": "%{x}: %{y:.3~g} l/(s m)<extra></extra>"},
+        {"type": "scatter", "mode": "lines+markers", "x": labels, "y": rate, "yaxis": "y2", "error_y": spread,
+         "name": "air change rate: median, and 10 to 90 % of hours", "line": {"color": LIGHT["air"], "width": 2},
+         "marker": {"size": 8}, "hovertemplate": "%{x}: %{y:.3~g} 1/h<extra></extra>"},
+        {"type": "bar", "x": labels, "y": [step.dew_hours for step in lesson.steps], "yaxis": "y3", "offsetgroup": "1",
+         "name": "back of the cladding below the dew point", "marker": {"color": LIGHT["film"]},
+         "hovertemplate": "%{x}: %{y:.0f} h<extra></extra>"},
+        {"type": "bar", "x": labels, "y": [step.humid_hours for step in lesson.steps], "yaxis": "y3",
+         "offsetgroup": "2", "name": "outer face of the wall above 80 %",
+         "marker": {"color": LIGHT["humidity"], "pattern": {"shape": "/", "fgcolor": LIGHT["sheet"], "size": 6}},
+         "hovertemplate": "%{x}: %{y:.0f} h<extra></extra>"},
+    ]  # fmt: skip
+    layout = style(
+        height=560,
+        barmode="group",
+        margin={"t": 64},
+        xaxis={"title": {"text": lesson.quantity}, "type": "category", "anchor": "y3"},
+        yaxis={"title": {"text": "Air flow [l/(s m)]"}, "rangemode": "tozero", "domain": [0.72, 1.0]},
+        yaxis2={"title": {"text": "Air change rate [1/h]"}, "rangemode": "tozero", "domain": [0.37, 0.65]},
+        yaxis3={"title": {"text": "Hours a year [h]"}, "rangemode": "tozero", "domain": [0.0, 0.3]},
+    )
+    return go.Figure({"data": traces, "layout": layout})
+
+
+def told(lesson: Any) -> str:
+    """Return what the computed numbers of a lesson say, in one sentence."""
+    first, last = lesson.steps[0], lesson.steps[-1]
+
+    def change(before: float, after: float, unit: str) -> str:
+        return f"{display.number(before)} to {display.number(after)} {unit}"
+
+    return (
+        f"Computed here, from {first.label} to {last.label}: the median air flow goes from "
+        f"{change(first.flow, last.flow, 'l/(s m)')}, the median air change rate from "
+        f"{change(first.rate, last.rate, '1/h')}, "
+        f"the hours in which the back of the cladding is below the dew point from "
+        f"{change(first.dew_hours, last.dew_hours, 'h')}, and the hours above 80 % at the outer face of the wall from "
+        f"{change(first.humid_hours, last.humid_hours, 'h')}."
+    )
+
+
+def _table(lesson: Any) -> dict[str, Any]:
+    head = [
+        lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [1/h]", "10 to 90 % of hours [1/h]",
+        "Hours upwards [%]",
+        "Cavity warmer in the sunniest tenth of hours [K]", "Cladding back below dew point [h]",
+        "Outer face of wall above 80 % [h]", "Largest film [g/m²]",
+    ]  # fmt: skip
+    rows = [
+        [
+            step.label, display.number(step.flow), display.number(step.rate),
+            f"{display.number(step.rate_low)} to {display.number(step.rate_high)}", f"{100 * step.upward:.0f}",
+            display.number(step.warm, 2), f"{step.dew_hours:.0f}", f"{step.humid_hours:.0f}",
+            display.number(1e3 * step.film, 2),
+        ]
+        for step in lesson.steps
+    ]  # fmt: skip
+    return {"caption": "The same in numbers", "head": head, "rows": rows}
+
+
+def write_lesson(
+    lessons: Sequence[Any], path: str | os.PathLike[str], *, wall_name: str, climate_name: str, invented: bool = False
+) -> Path:
+    """Write the teaching page of `cavity.study.lesson.lessons` as one HTML file.
+
+    Parameters
+    ----------
+    lessons : sequence of Lesson
+        What was computed.
+    path : path
+        The HTML file.
+    wall_name, climate_name : str, keyword only
+        What it was computed for.
+    invented : bool, keyword only
+        Whether wall or climate is invented, which the page then says.
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    parts = []
+    for lesson in lessons:
+        text = _TEXTS[lesson.key]
+        parts.append(
+            {
+                "heading": text.title,
+                "nav": text.title.split()[0],
+                "text": [text.lead],
+                "equation": text.equation,
+                "figures": [
+                    {
+                        "id": f"fig-{lesson.key}",
+                        "title": f"{text.title}: what it does to flow and wetness",
+                        "caption": "Everything else stays as it is; each value is a simulated year.",
+                        "figure": figure(lesson),
+                    }
+                ],
+                "table": _table(lesson),
+                "question": text.question,
+                "answer": [text.why, told(lesson)],
+            }
+        )
+    lead = [
+        "Seven things decide how well the cavity behind a cladding is flushed and how wet it gets. Each is changed "
+        "alone below, computed by the same program that judges walls. Try to answer the question before you unfold the "
+        "answer.",
+        f"Wall: {wall_name}, without rails and barriers. Climate: {climate_name}."
+        + (" Wall or climate is invented." if invented else ""),
+    ]
+    return write_page(path, "How a ventilated cavity behaves", lead=lead, caution=answer.CAUTIONS, parts=parts)

@@ -1,0 +1,148 @@
+"""Lessons: each step changes one thing only, the numbers are those of the Dataset, the page tells them."""
+
+import xml.etree.ElementTree as ET
+from dataclasses import asdict, replace
+
+import numpy as np
+import pytest
+import xarray as xr
+from click.testing import CliRunner
+from dataset_factory import make_dataset
+
+from cavity.cli import main
+from cavity.errors import InputError
+from cavity.report import lesson_page
+from cavity.study import lesson
+from cavity.wallfile import parse_wall, starter
+
+SET = "10 mm slots"
+
+
+@pytest.fixture(scope="module")
+def wall():
+    return parse_wall(starter(), "starter")
+
+
+@pytest.fixture(scope="module")
+def weather():
+    names = ("wind_speed", "global_horizontal", "direct_normal", "diffuse_horizontal", "temperature_outdoor")
+    return xr.Dataset({name: ("time", np.arange(3.0) + 1.0, {"units": "x"}) for name in names})
+
+
+@pytest.fixture(scope="module")
+def runs(wall, weather):
+    return lesson.plan(wall, weather, SET)
+
+
+def changed(one, other, path=""):
+    """Return the paths of the fields in which two nested dicts differ."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        return {p for key in one for p in changed(one[key], other[key], f"{path}.{key}")}
+    if isinstance(one, (tuple, list)) and isinstance(other, (tuple, list)) and len(one) == len(other):
+        return {p for pair in zip(one, other, strict=True) for p in changed(*pair, path)}
+    return set() if one == other else {path}
+
+
+def test_each_lesson_changes_one_thing_of_the_wall_or_the_weather(runs, wall, weather):
+    allowed = {
+        "depth": set(),
+        "openings": {".opening_sets.openings.free_area", ".opening_sets.openings.clear_height"},
+        "height": {".columns.top", ".opening_sets.openings.height"},
+        "wind": set(),
+        "sun": set(),
+        "colour": {".solar_absorptance"},
+    }
+    for key, fields in allowed.items():
+        mine = [run for run in runs if run.key == key]
+        assert len(mine) >= 3 and len({run.label for run in mine}) == len(mine)
+        for run in mine[1:]:
+            assert changed(asdict(mine[0].wall), asdict(run.wall)) <= fields
+            moved = {name for name in weather if not np.array_equal(run.weather[name], mine[0].weather[name])}
+            assert moved == {
+                "wind": {"wind_speed"},
+                "sun": {"global_horizontal", "direct_normal", "diffuse_horizontal"},
+            }.get(key, set())
+            assert (run.depth != mine[0].depth) == (key == "depth")
+    heavy = [run.wall for run in runs if run.key == "mass"]
+    assert len({each.backup for each in heavy}) == 1 and len({each.opening_sets for each in heavy}) == 1
+    mass = [each.cladding[0].thickness * each.cladding[0].material.density for each in heavy]
+    assert mass == sorted(mass) and mass[-1] > 10 * mass[0]
+
+
+def test_weather_keeps_its_units_when_scaled(weather):
+    half = lesson.scaled_weather(weather, ("wind_speed",), 0.5)
+    assert half["wind_speed"].attrs == {"units": "x"}
+    assert half["wind_speed"].values == pytest.approx(0.5 * weather["wind_speed"].values, rel=1e-15)
+
+
+def test_head_opening_goes_up_with_the_column_and_the_building_does_not(runs):
+    mine = [run.wall for run in runs if run.key == "height"]
+    assert [each.columns[0].height for each in mine] == [3.0, 6.0, 12.0, 20.0]
+    for each in mine:
+        assert max(opening.height for opening in each.opening_sets[0].openings) == each.columns[0].top
+    assert len({each.site for each in mine}) == 1
+
+
+def test_rails_barriers_and_openings_part_way_up_are_left_out(wall):
+    first = wall.opening_set(SET).openings[0]
+    joint = replace(first, name="joint", height=3.0)
+    more = replace(wall.opening_set(SET), openings=(*wall.opening_set(SET).openings, joint))
+    plain = lesson.plain_column(replace(wall, opening_sets=(more,)), SET)
+    assert plain.rails == plain.barriers == () and plain.opening_sets[0].rails == ()
+    assert [opening.height for opening in plain.opening_sets[0].openings] == [0.0, 6.0]
+    assert plain.run.max_years == 1
+
+
+def test_a_set_without_head_vent_is_refused(wall):
+    base = replace(wall.opening_set(SET), openings=wall.opening_set(SET).openings[:1])
+    with pytest.raises(InputError, match="does not open both base and head"):
+        lesson.plain_column(replace(wall, opening_sets=(base,)), SET)
+
+
+def test_readings_are_those_of_the_dataset():
+    ds = make_dataset(hours=240, depth=0.03, metal=True)
+    ds["air_change_rate"][:] = 12.0
+    step = lesson.readings("x", ds)
+    assert (step.rate, step.rate_low, step.rate_high) == (12.0, 12.0, 12.0)
+    # 12 changes an hour of 0.03 m x 3 m: 1.08 m3/(h m) = 0.3 l/(s m)
+    assert step.flow == pytest.approx(0.3, rel=1e-12)
+    back = list(ds["face_role"].values).index("back of cladding")
+    assert step.dew_hours == (ds["dew_point_margin"].values[:, :, back] < 0).any(axis=1).sum() > 0
+    assert step.film == ds.sel(film_face="back of cladding")["film"].values.max()
+
+
+def made_up(key="depth"):
+    def step(label, k):
+        return lesson.Step(label, 0.5 * k, 40.0 / k, 10.0 / k, 90.0 / k, 0.7, 100.0 * k, 2000.0 / k, 0.02 * k, 3.0)
+
+    return lesson.Lesson(key, lesson.QUANTITIES[key], tuple(step(f"{10 * k} mm", k) for k in (1, 2, 4)))
+
+
+def test_every_lesson_has_its_text_equation_question_and_figure(tmp_path):
+    made = [made_up(key) for key in lesson.QUANTITIES]
+    page = lesson_page.write_lesson(made, tmp_path / "l.html", wall_name="<Wall>", climate_name="Plain", invented=True)
+    text = page.read_text("utf-8")
+    assert text.count("<details>") == 7 and text.count('class="plot"') == 7 and "&lt;Wall&gt;" in text
+    assert "can carry fire" in text
+    for key in lesson.QUANTITIES:
+        root = ET.fromstring(lesson_page._TEXTS[key].equation)
+        assert root.tag == "math" and root.attrib["aria-label"]
+        assert lesson_page._TEXTS[key].question.endswith("?")
+
+
+def test_figure_and_words_tell_the_computed_numbers():
+    one = made_up()
+    figure = lesson_page.figure(one)
+    assert list(figure.data[1].y) == [40.0, 20.0, 10.0]
+    assert list(figure.data[1].error_y.array) == [50.0, 25.0, 12.5]
+    assert list(figure.data[2].y) == [100.0, 200.0, 400.0]
+    assert figure.layout.yaxis2.title.text == "Air change rate [1/h]"
+    said = lesson_page.told(one)
+    assert "from 10 mm to 40 mm" in said and "from 40 to 10 1/h" in said and "100 to 400 h" in said
+
+
+def test_command_names_the_known_sets(tmp_path):
+    out = tmp_path / "l.html"
+    result = CliRunner().invoke(main, ["lesson", "--climate", "x.epw", "--openings", "wide", "--out", str(out)])
+    assert result.exit_code == 2 and "no such set" in result.output and SET in result.output
+    assert not out.exists()
