@@ -76,8 +76,9 @@ _TEXTS: dict[str, _Text] = {
         ),
         "What still moves the air when there is no wind at all?",
         "Buoyancy: sun on the cladding and heat that comes through the wall make the cavity air lighter, the cold "
-        "night sky makes it heavier. Wind may help or hinder; where it hinders, the two nearly cancel and the air stands still. Mind that wind also drives "
-        "rain onto the wall: more wind means more air and, in a rainy climate, more water to carry off.",
+        "night sky makes it heavier. Wind may help or hinder; where it hinders, the two nearly cancel and the air "
+        "stands still. Mind that wind also drives rain onto the wall: more wind means more air and, in a rainy "
+        "climate, more water to carry off.",
     ),
     "sun": _Text(
         "Sun",
@@ -99,8 +100,8 @@ _TEXTS: dict[str, _Text] = {
             below("T", "sa"), "=", below("T", "e"), "+", fraction(row("α", "I"), "h"),
         ),
         "Does a dark panel keep its back dry at night as well?",
-        "Not by its colour as such: dew falls at night, when the sun is gone. But a panel that was dried out by day starts "
-        "the night with a lead, and what dew it has is gone sooner in the morning.",
+        "Not by its colour as such: dew falls at night, when the sun is gone. But a panel that was dried out by day "
+        "starts the night with a lead, and what dew it has is gone sooner in the morning.",
     ),
     "mass": _Text(
         "Mass of the cladding",
@@ -131,6 +132,7 @@ def figure(lesson: Any) -> go.Figure:
         "color": LIGHT["air"],
         "thickness": 1.4,
     }
+    hatch = {"shape": "/", "fillmode": "overlay", "fgcolor": LIGHT["sheet"], "size": 6}
     traces = [
         {"type": "scatter", "mode": "lines+markers", "x": labels, "y": [step.flow for step in lesson.steps],
          "name": "air flow, median hour", "line": {"color": LIGHT["stack"], "width": 2, "dash": "dot"},
@@ -143,7 +145,7 @@ def figure(lesson: Any) -> go.Figure:
          "hovertemplate": "%{x}: %{y:.0f} h<extra></extra>"},
         {"type": "bar", "x": labels, "y": [step.humid_hours for step in lesson.steps], "yaxis": "y3",
          "offsetgroup": "2", "name": "outer face of the wall above 80 %",
-         "marker": {"color": LIGHT["humidity"], "pattern": {"shape": "/", "fgcolor": LIGHT["sheet"], "size": 6}},
+         "marker": {"color": LIGHT["humidity"], "pattern": hatch},
          "hovertemplate": "%{x}: %{y:.0f} h<extra></extra>"},
     ]  # fmt: skip
     layout = style(

@@ -94,7 +94,7 @@ const Cavity = (() => {
     if (printing) {
       const wide = !div.closest(".grid") || div.closest("figure").classList.contains("wide");
       layout.width = wide ? 682 : 334;
-      layout.height = id === "fig-profile" ? 430 : Math.min(layout.height || 330, wide ? 330 : 290);
+      layout.height = (layout.height || 330) > 450 ? 430 : Math.min(layout.height || 330, wide ? 330 : 290);
       layout.autosize = false;
       if (!wide && layout.legend && layout.legend.orientation === "v") layout.legend = { orientation: "h", x: 0, y: -0.06, yanchor: "top", font: { size: 9 } };
     } else { delete layout.width; layout.autosize = true; }
