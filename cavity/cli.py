@@ -408,15 +408,17 @@ def _depth(text: str | None) -> float | None:
 )
 @click.option("--margin", default="0 %", metavar="SHARE", help='Distance to keep from every limit, such as "10 %".')
 @click.option("--strict", is_flag=True, help="Points to watch do not pass either.")
+@click.option("--out", type=click.Path(), help="Write a page with the frontier (HTML).")
 def size(
     wallfile: str, climate: str, rain: str | None, openings: str | None, depths: tuple[str, ...], column: str | None,
-    scaled: tuple[str, ...], margin: str, strict: bool,
+    scaled: tuple[str, ...], margin: str, strict: bool, out: str | None,
 ) -> None:  # fmt: skip
     """Find the least free vent area and cavity depth with which WALLFILE meets every criterion."""
     from rich.console import Console
 
     from cavity.climate import read_weather
     from cavity.report.listing import shown_progress
+    from cavity.report.study_page import write_size_page
     from cavity.study.listing import size_table
     from cavity.study.size import size as run
     from cavity.wallfile import read_wall
@@ -432,22 +434,26 @@ def size(
     click.echo(f"{found.wall_name}, openings {found.opening_set!r}, {found.column}, in {found.climate_name}\n")
     Console(highlight=False).print(size_table(found))
     click.echo(f"\n{found.sentence}\n\n{CAUTION}")
+    if out:
+        click.echo(f"\nPage: {write_size_page(found, out)}")
 
 
 @main.command()
 @_case_options()
 @click.option("--samples", default=64, help="Samples, raised to a power of two.")
 @click.option("--seed", default=0, help="Of the sample sequence.")
+@click.option("--out", type=click.Path(), help="Write a page with bands and ranked drivers (HTML).")
 @click.option("--save", type=click.Path(), metavar="FILE", help="Also write the study as NetCDF.")
 def uncertainty(
     wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None,
-    samples: int, seed: int, save: str | None,
+    samples: int, seed: int, out: str | None, save: str | None,
 ) -> None:  # fmt: skip
     """Vary what nobody knows well about WALLFILE: how likely each criterion is met, and which input drives it."""
     from rich.console import Console
 
     from cavity.climate import read_weather
     from cavity.report.listing import shown_progress
+    from cavity.report.study_page import write_uncertainty_page
     from cavity.simulate import save as write
     from cavity.study.listing import range_table, uncertainty_table
     from cavity.study.uncertainty import uncertainty as run
@@ -471,6 +477,8 @@ def uncertainty(
     click.echo()
     console.print(range_table(study))
     click.echo(f"\n{study.attrs['sentence']}\n\n{CAUTION}")
+    if out:
+        click.echo(f"\nPage: {write_uncertainty_page(study, out)}")
     if save:
         write(study, save)
         click.echo(save)
@@ -485,6 +493,7 @@ def advise(
     from cavity.climate import read_weather
     from cavity.report.listing import shown_progress
     from cavity.study.advice import advise as run
+    from cavity.study.advice import lines
     from cavity.study.wetting import wettable, wetting_event
     from cavity.wallfile import read_wall
 
@@ -492,8 +501,8 @@ def advise(
     wall, weather = read_wall(wallfile), read_weather(climate, rain_file=rain)
     with shown_progress() as progress:
         advice = run(wall, weather, opening_set=openings, depth=metres, column=column, progress=progress)
-    for number, each in enumerate(advice, 1):
-        click.echo(f"{number}. {each.sentence}")
+    for line in lines(advice, most=len(advice)):
+        click.echo(f"- {line}")
     if wettable(wall):
         event = wetting_event(wall, weather, opening_set=openings, depth=metres, column=column)
         click.echo(f"\nDrying of {event.layer}: {event.finding.sentence}")

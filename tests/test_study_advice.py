@@ -7,7 +7,7 @@ import pytest
 from test_study_size import drying_wall, finding, small_wall
 
 from cavity.risk.finding import Finding
-from cavity.study.advice import advise, changes_of, compare_findings, from_comparison, ranked
+from cavity.study.advice import advise, changes_of, compare_findings, from_comparison, lines, ranked
 from cavity.study.compare import Case, Comparison
 from cavity.wallfile.model import Barrier, Layer, OpeningSet, Rail
 
@@ -50,6 +50,20 @@ def test_advice_is_ranked_by_gain():
     good = compare_findings("a", [finding(1.0)], [finding(0.2)])
     bad = compare_findings("b", [finding(1.0)], [finding(1.2)])
     assert ranked([bad, good]) == (good, bad)
+
+
+def test_lines_tell_help_then_harm_then_what_changes_little():
+    advice = [
+        compare_findings("idle one", [finding(1.2)], [finding(1.2)]),
+        compare_findings("harm", [finding(1.2)], [finding(1.6)]),
+        compare_findings("help", [finding(1.2)], [finding(0.4)]),
+        compare_findings("some help", [finding(1.2)], [finding(1.1)]),
+        compare_findings("idle two", [finding(1.2)], [finding(1.201)]),
+    ]
+    told = lines(advice)
+    assert [each.split(" moves")[0] for each in told[:3]] == ["Help", "Some help", "Worse: Harm"]
+    assert told[3] == "Little is changed by idle one and idle two."
+    assert [each.split(" moves")[0] for each in lines(advice, most=1)[:2]] == ["Help", "Worse: Harm"]
 
 
 def test_changes_double_each_opening_then_all_then_deepen_then_rails_then_variants():

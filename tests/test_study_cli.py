@@ -30,7 +30,7 @@ def run(*arguments, expect=0):
     return result.output
 
 
-def test_size_hands_its_options_on_and_prints_frontier_and_sentence(wallfile, monkeypatch):
+def test_size_hands_its_options_on_and_prints_frontier_and_sentence(wallfile, monkeypatch, tmp_path):
     asked = {}
 
     def stand_in(wall, weather, **options):
@@ -43,7 +43,7 @@ def test_size_hands_its_options_on_and_prints_frontier_and_sentence(wallfile, mo
     monkeypatch.setattr(size_module, "size", stand_in)
     output = run(
         "size", wallfile, "--climate", CLIMATE, "--openings", "fine mesh", "--depth", "20 mm", "--depth", "4 cm",
-        "--scale", "base mesh", "--margin", "10 %", "--strict",
+        "--scale", "base mesh", "--margin", "10 %", "--strict", "--out", str(tmp_path / "size.html"),
     )  # fmt: skip
     assert asked["opening_set"] == "fine mesh"
     assert asked["depths"] == pytest.approx([0.02, 0.04])
@@ -53,13 +53,18 @@ def test_size_hands_its_options_on_and_prints_frontier_and_sentence(wallfile, mo
     assert "40 mm" in output
     assert "The least free vent area that meets every criterion with 10 % margin" in output
     assert CAUTION in output
+    page = (tmp_path / "size.html").read_text()
+    assert "Least free vent area by depth" in page
+    assert "base mesh" in page
 
 
 def test_uncertainty_prints_probabilities_and_drivers_and_saves(wallfile, monkeypatch, tmp_path):
     study = made_study([0.5, 0.7, 0.9, 1.1]).assign_attrs(sentence="In 3 of 4 samples no criterion fails.")
     monkeypatch.setattr(uncertainty, "uncertainty", lambda *_, **__: study)
     target = tmp_path / "study.nc"
-    output = run("uncertainty", wallfile, "--climate", CLIMATE, "--save", str(target))
+    page = tmp_path / "study.html"
+    output = run("uncertainty", wallfile, "--climate", CLIMATE, "--save", str(target), "--out", str(page))
+    assert "What drives the spread" in page.read_text()
     assert "75 %" in output
     assert "shift of the indoor relative humidity" in output
     assert "In 3 of 4 samples" in output
@@ -72,7 +77,7 @@ def test_advise_prints_the_most_helpful_change_first_and_the_drying_time(wallfil
     monkeypatch.setattr(advice, "advise", lambda *_, **__: (first,))
     monkeypatch.setattr(wetting, "wetting_event", lambda *_, **__: event)
     output = run("advise", wallfile, "--climate", CLIMATE, "--depth", "30 mm")
-    assert "1. Doubling the base slot moves mould" in output
+    assert "- Doubling the base slot moves mould" in output
     assert "Drying of sheathing: drying is 0.20." in output
 
 

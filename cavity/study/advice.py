@@ -48,12 +48,15 @@ class Advice:
         Fall of severity (largest ratio of value to limit among what can fail); above 0 is better. [1]
     status_before, status_after : str
         Worst status among all findings.
+    moves : bool
+        Whether it moves anything by more than noise.
     sentence : str
         The change and what it moves, in plain words.
     """
 
     label: str
     gain: float
+    moves: bool
     status_before: str
     status_after: str
     sentence: str
@@ -98,7 +101,8 @@ def compare_findings(label: str, before: Sequence[Finding], after: Sequence[Find
         text += f"; {_listed(caused)} then {'fails' if len(caused) == 1 else 'fail'}"
     if not cured and not caused and worst_before.status != worst_after.status:
         text += f"; the verdict goes from {worst_before.status} to {worst_after.status}"
-    return Advice(label, gain, worst_before.status, worst_after.status, text + ".")
+    moves = bool(moved or cured or caused or worst_before.status != worst_after.status)
+    return Advice(label, gain, moves, worst_before.status, worst_after.status, text + ".")
 
 
 def _worst_of(findings: Sequence[Finding], key: str) -> Finding | None:
@@ -117,6 +121,30 @@ def _listed(items: Sequence[str]) -> str:
 def ranked(advice: Sequence[Advice]) -> tuple[Advice, ...]:
     """Return the advice, most helpful first."""
     return tuple(sorted(advice, key=lambda each: -each.gain))
+
+
+def lines(advice: Sequence[Advice], most: int = 4) -> tuple[str, ...]:
+    """Return advice as sentences: the most helpful, the most harmful, and in one line what changes little.
+
+    Parameters
+    ----------
+    advice : sequence of Advice
+    most : int
+        Helpful changes told at most. [1]
+
+    Returns
+    -------
+    tuple of str
+    """
+    told = [each for each in ranked(advice) if each.moves]
+    helpful = [each for each in told if each.gain >= 0.0][:most]
+    harmful = [each for each in told if each.gain <= -_HARDLY][-1:]
+    idle = [each.label for each in ranked(advice) if not each.moves]
+    text = [each.sentence for each in helpful]
+    text += [f"Worse: {each.sentence}" for each in harmful]
+    if idle:
+        text.append(f"Little is changed by {_listed(idle)}.")
+    return tuple(text)
 
 
 def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:

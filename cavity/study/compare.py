@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import datetime
+import datetime as dt
 import os
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from cavity.errors import CavityError, Fault, InputError
@@ -63,7 +63,7 @@ class Comparison:
     created : str
         UTC time.
     advice : tuple of str
-        Sentences from computed differences; empty if not asked for.
+        What other openings and depths do, in sentences from computed differences.
     """
 
     wall: Wall
@@ -117,6 +117,7 @@ def compare(
     import xarray as xr
 
     from cavity.simulate import simulate
+    from cavity.study.advice import from_comparison, lines
 
     given = [weathers] if isinstance(weathers, xr.Dataset) else list(weathers)
     if not given:
@@ -155,8 +156,9 @@ def compare(
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
-    created = datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%d %H:%M UTC")
-    return Comparison(wall, tuple(names), tuple(cases), created)
+    created = dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC")
+    found = Comparison(wall, tuple(names), tuple(cases), created)
+    return replace(found, advice=lines(from_comparison(found)))
 
 
 def save_cases(comparison: Comparison, folder: Any) -> list[Any]:

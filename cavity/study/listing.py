@@ -9,7 +9,6 @@ from rich.table import Table
 
 from cavity.risk.finding import number
 from cavity.study.uncertainty import OVERALL, drivers
-from cavity.wallfile.inputs import INPUTS
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -48,12 +47,14 @@ def uncertainty_table(study: xr.Dataset) -> Table:
             continue
         band = row["value_band"]
         name, strength = drivers(study, key)[0]
+        spread = float(band[0]) < float(band[-1])  # nothing drives what does not vary
+        title = str(study["input_title"].sel(input=name).values)
         table.add_row(
             escape(str(row["criterion_title"].values)),
             f"{number(100 * float(row['probability_met']))} %",
             f"{number(band[0], 2)} to {number(band[-1], 2)} {'' if key == OVERALL else row['criterion_units'].values}",
             number(row["criterion_limit"], 2),
-            f"{escape(INPUTS[name])} ({number(strength, 2)})" if strength else "-",
+            f"{escape(title)} ({number(strength, 2)})" if spread and strength else "-",
         )
     return table
 
@@ -63,8 +64,7 @@ def range_table(study: xr.Dataset) -> Table:
     table = _table("input", "low", "high", "rank correlation", "range from")
     for name, strength in drivers(study)[:_SHOWN]:
         row = study.sel(input=name)
-        table.add_row(
-            escape(INPUTS[name]), f"{float(row['input_low']):g}", f"{float(row['input_high']):g}", number(strength, 2),
-            escape(str(row["input_origin"].values)),
-        )  # fmt: skip
+        ends = (f"{float(row['input_low']):g}", f"{float(row['input_high']):g}")
+        title, origin = escape(str(row["input_title"].values)), escape(str(row["input_origin"].values))
+        table.add_row(title, *ends, number(strength, 2), origin)
     return table

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 PROBES = (0.25, 0.5, 1.0, 2.0, 4.0)  # times the area as drawn
 _AREA_TOLERANCE = 1.05  # bisection ends when the least passing area is known to 5 %: far finer than vents are made
 _DEPTH_TOLERANCE = 1e-3  # m, to the millimetre
-_NOISE = 0.01  # a rise of severity below 1 % of the limit is no loss of order: convergence of the years, float32
+_NOISE = 0.02  # a rise of severity below 2 % of the limit is no loss of order: convergence of the years, float32
 _REFINEMENTS = 2  # rounds of halving around an inner optimum before the search says that nothing passes
 
 

@@ -20,6 +20,7 @@ from cavity.errors import Fault, InputError
 from cavity.risk import CAN_FAIL, Finding, judge, worst_first
 from cavity.risk.finding import STATUSES, first_wall_face, number
 from cavity.study.compare import cores
+from cavity.wallfile.inputs import INPUTS, changed
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -197,6 +198,7 @@ def summarise(
         coords={
             "sample": np.arange(count),
             "input": [each.name for each in ranges],
+            "input_title": ("input", [INPUTS[each.name] for each in ranges]),
             "input_low": ("input", [each.low for each in ranges]),
             "input_high": ("input", [each.high for each in ranges]),
             "input_origin": ("input", [each.origin for each in ranges]),
@@ -221,8 +223,6 @@ def drivers(study: xr.Dataset, criterion: str = OVERALL) -> list[tuple[str, floa
 
 def sentence(study: xr.Dataset) -> str:
     """Return the outcome of an uncertainty study in plain words."""
-    from cavity.wallfile.inputs import INPUTS
-
     count = int(study.attrs["samples"])
     overall = study.sel(criterion=OVERALL)
     met = round(float(overall["probability_met"]) * count)
@@ -239,7 +239,8 @@ def sentence(study: xr.Dataset) -> str:
     name, strength = drivers(study)[0]
     if abs(strength) >= _SAY:
         effect = "more of it is worse" if strength > 0.0 else "more of it is better"
-        text += f" What drives the spread most: {INPUTS[name]} (rank correlation {number(strength, 2)}; {effect})."
+        title = str(study["input_title"].sel(input=name).values)
+        text += f" What drives the spread most: {title} (rank correlation {number(strength, 2)}; {effect})."
     else:
         text += " No single input drives the spread."
     return text
@@ -292,7 +293,6 @@ def uncertainty(
         If fewer than 8 samples are asked for, or a range is empty.
     """
     from cavity.simulate import simulate
-    from cavity.wallfile.inputs import changed
 
     ranges = ranges_of(wall)
     faults = []

@@ -1,0 +1,294 @@
+"""Pages of the sizing and the uncertainty study: frontier, severity by area, probabilities, bands, ranked drivers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from cavity.report.figures import plain
+from cavity.report.palette import DASHES, LIGHT, style
+
+if TYPE_CHECKING:
+    import os
+    from pathlib import Path
+
+    import xarray as xr
+
+    from cavity.study.size import Sizing
+
+_COLOURS = ("air", "stack", "temperature", "humidity", "accent")
+CAUTIONS = (
+    "Results are estimates for comparison. Fire spread in open cavities, structure, mould and health are decided by "
+    "local codes and licensed practice, not by this program; do not open a fire barrier because of this page.",
+)
+
+
+def severity_figure(found: Sizing) -> Any:
+    """Return severity against the area of the openings, one line a depth, with the level that passes."""
+    import plotly.graph_objects as go
+
+    figure = go.Figure()
+    for index, row in enumerate(found.rows):
+        name = f"{1e3 * row.depth:.0f} mm"
+        figure.add_scatter(
+            x=[outcome.factor for outcome in row.outcomes],
+            y=[outcome.severity for outcome in row.outcomes],
+            mode="lines+markers",
+            name=name,
+            line={"color": LIGHT[_COLOURS[index % len(_COLOURS)]], "dash": DASHES[index % len(DASHES)]},
+            hovertemplate="%{x:.2f} times: %{y:.2f}<extra>" + name + "</extra>",
+        )
+    figure.add_hline(y=1.0 - found.margin, line={"color": LIGHT["fail"], "dash": "dash", "width": 1})
+    figure.update_layout(
+        **style(
+            xaxis={"title": {"text": "Free vent area, times as drawn"}, "type": "log"},
+            yaxis={"title": {"text": "Largest value over its limit"}, "rangemode": "tozero"},
+        )
+    )
+    return figure
+
+
+def frontier_figure(found: Sizing) -> Any:
+    """Return the least free vent area that passes against depth; depths where none passes are marked at the top."""
+    import plotly.graph_objects as go
+
+    total = 1e6 * sum(area for _, area in found.drawn)
+    passing = [row for row in found.rows if row.least is not None]
+    failing = [row for row in found.rows if row.least is None]
+    top = max([row.outcomes[-1].factor for row in found.rows], default=1.0)
+    figure = go.Figure()
+    figure.add_scatter(
+        x=[1e3 * row.depth for row in passing],
+        y=[total * row.least for row in passing if row.least is not None],
+        mode="lines+markers",
+        name="least area that passes",
+        line={"color": LIGHT["air"]},
+        hovertemplate="%{x:.0f} mm: %{y:.0f} mm²/m<extra></extra>",
+    )
+    if failing:
+        figure.add_scatter(
+            x=[1e3 * row.depth for row in failing],
+            y=[total * top] * len(failing),
+            mode="markers",
+            name="no area tried passes",
+            marker={"symbol": "x", "size": 11, "color": LIGHT["fail"]},
+            hovertemplate="%{x:.0f} mm: none up to %{y:.0f} mm²/m<extra></extra>",
+        )
+    figure.update_layout(
+        **style(
+            xaxis={"title": {"text": "Cavity depth [mm]"}},
+            yaxis={"title": {"text": "Free vent area, all scaled openings [mm²/m]"}, "rangemode": "tozero"},
+        )
+    )
+    return figure
+
+
+def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
+    """Write the page of a sizing; see `cavity.report.page.write_page`.
+
+    Parameters
+    ----------
+    found : Sizing
+        From `cavity.study.size.size`.
+    path : path
+        The HTML file.
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+    """
+    from cavity.report.page import write_page
+
+    rows = []
+    for row in found.rows:
+        areas = found.areas(row.least) if row.least is not None else "-"
+        least = f"{row.least:.2f}" if row.least is not None else "none"
+        rows.append((f"{1e3 * row.depth:.0f}", least, areas, f"{row.best.severity:.2f}", row.note))
+    parts: list[dict[str, Any]] = [
+        {
+            "nav": "Frontier",
+            "heading": "Least openings by depth",
+            "text": [found.sentence],
+            "figures": [
+                {
+                    "id": "frontier",
+                    "title": "Least free vent area by depth",
+                    "caption": "Below the line a criterion is missed; the area is known to 5 %.",
+                    "figure": frontier_figure(found),
+                },
+                {
+                    "id": "severity",
+                    "title": "How near the limits, by area",
+                    "caption": "The most severe of all criteria that can fail; below the dashed line the wall passes.",
+                    "figure": severity_figure(found),
+                },
+            ],
+            "table": {
+                "caption": "Frontier",
+                "head": (
+                    "depth mm",
+                    "times as drawn",
+                    "free vent area",
+                    "least value over limit",
+                    "what the search saw",
+                ),
+                "rows": rows,
+            },
+        }
+    ]
+    if found.variants:
+        parts.append(
+            {
+                "nav": "Variants",
+                "heading": "Other layers tried",
+                "table": {
+                    "caption": "Variants of the wall file",
+                    "head": ("variant", "times as drawn", "least value over limit", "what decides"),
+                    "rows": [
+                        (
+                            name,
+                            f"{row.least:.2f}" if row.least is not None else "none",
+                            f"{row.best.severity:.2f}",
+                            row.best.decisive.sentence,
+                        )
+                        for name, row in found.variants
+                    ],
+                },
+            }
+        )
+    lead = [
+        f"{found.wall_name}, openings {found.opening_set}, {found.column}, in {found.climate_name}; margin asked for "
+        f"{100 * found.margin:.0f} %; worst status that passes: {found.accept}."
+    ]
+    return write_page(path, f"Least openings: {found.wall_name}", lead=lead, caution=CAUTIONS, parts=parts)
+
+
+def driver_figure(study: xr.Dataset, criterion: str = "overall") -> Any:
+    """Return the inputs ranked by rank correlation with the severity of a criterion, strongest on top."""
+    import plotly.graph_objects as go
+
+    strength = study["influence"].sel(criterion=criterion)
+    order = sorted(range(study.sizes["input"]), key=lambda index: abs(float(strength[index])))
+    figure = go.Figure()
+    figure.add_bar(
+        x=[float(strength[index]) for index in order],
+        y=[plain(study["input_title"].values[index]) for index in order],
+        orientation="h",
+        marker={"color": [LIGHT["fail"] if float(strength[index]) > 0.0 else LIGHT["pass"] for index in order]},
+        hovertemplate="%{y}: %{x:.2f}<extra></extra>",
+    )
+    figure.update_layout(
+        **style(
+            height=120 + 34 * len(order),
+            xaxis={"title": {"text": "Rank correlation with severity; right: more is worse"}, "range": [-1, 1]},
+            yaxis={"automargin": True},
+        )
+    )
+    return figure
+
+
+def band_figure(study: xr.Dataset) -> Any:
+    """Return the bands of daily mean relative humidity at the critical face over the year: median, 50 and 90 %."""
+    import plotly.graph_objects as go
+
+    band = 100.0 * study["humidity_band"]
+    days = [int(day) + 1 for day in study["day"].values]
+    figure = go.Figure()
+    for low, high, name, opacity in ((0.05, 0.95, "90 % of samples", 0.2), (0.25, 0.75, "half of the samples", 0.4)):
+        upper, lower = band.sel(quantile=high).values.tolist(), band.sel(quantile=low).values.tolist()
+        figure.add_scatter(
+            x=days + days[::-1], y=upper + lower[::-1], fill="toself", name=name, opacity=opacity, mode="lines",
+            line={"width": 0, "color": LIGHT["humidity"]}, fillcolor=LIGHT["humidity"], hoverinfo="skip",
+        )  # fmt: skip
+    figure.add_scatter(
+        x=days, y=band.sel(quantile=0.5).values.tolist(), name="median", mode="lines",
+        line={"color": LIGHT["humidity"]}, hovertemplate="day %{x}: %{y:.0f} %<extra></extra>",
+    )  # fmt: skip
+    figure.update_layout(
+        **style(
+            xaxis={"title": {"text": "Day of the year"}},
+            yaxis={"title": {"text": "Daily mean relative humidity [%]"}, "range": [0, 100]},
+        )
+    )
+    return figure
+
+
+def write_uncertainty_page(study: xr.Dataset, path: str | os.PathLike[str]) -> Path:
+    """Write the page of an uncertainty study; see `cavity.report.page.write_page`.
+
+    Parameters
+    ----------
+    study : xarray.Dataset
+        From `cavity.study.uncertainty.uncertainty`.
+    path : path
+        The HTML file.
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+    """
+    from cavity.report.page import write_page
+
+    criteria = []
+    for key in study["criterion"].values:
+        row = study.sel(criterion=key)
+        low, middle, high = (float(row["value_band"].sel(quantile=q)) for q in (0.05, 0.5, 0.95))
+        criteria.append(
+            (
+                str(row["criterion_title"].values),
+                f"{100 * float(row['probability_met']):.0f}",
+                f"{100 * float(row['probability_low']):.0f} to {100 * float(row['probability_high']):.0f}",
+                f"{low:.2f} / {middle:.2f} / {high:.2f}",
+                f"{float(row['criterion_limit']):.2f} {row['criterion_units'].values}",
+            )
+        )
+    inputs = [
+        (
+            str(study["input_title"].values[index]),
+            f"{float(study['input_low'][index]):g} to {float(study['input_high'][index]):g}",
+            str(study["input_origin"].values[index]),
+        )
+        for index in range(study.sizes["input"])
+    ]
+    name = f"{study.attrs.get('wall_name', '')}, openings {study.attrs.get('opening_set', '')}"
+    name += f", {1e3 * float(study.attrs.get('depth', 0.0)):.0f} mm, {study.attrs.get('column', '')}"
+    parts: list[dict[str, Any]] = [
+        {
+            "nav": "How sure",
+            "heading": "How likely each criterion is met",
+            "text": [str(study.attrs.get("sentence", ""))],
+            "figures": [
+                {
+                    "id": "drivers",
+                    "title": "What drives the spread",
+                    "caption": "Inputs by how strongly the most severe criterion follows them over the samples.",
+                    "figure": driver_figure(study),
+                },
+                {
+                    "id": "band",
+                    "title": f"Humidity at {study.attrs['critical_face']}",
+                    "caption": "The dampest face in the case as described, on the samples.",
+                    "figure": band_figure(study),
+                },
+            ],
+            "table": {
+                "caption": "Criteria",
+                "head": ("criterion", "does not fail %", "95 % interval", "value at 5 / 50 / 95 % of samples", "limit"),
+                "rows": criteria,
+            },
+        },
+        {
+            "nav": "Ranges",
+            "heading": "What was varied",
+            "text": [
+                f"{study.attrs['samples']} samples of a scrambled Sobol sequence, inputs independent of each other; "
+                "evenly over each range, or evenly over its logarithm where it spans a factor of two or more."
+            ],
+            "table": {"caption": "Inputs", "head": ("input", "range", "range from"), "rows": inputs},
+        },
+    ]
+    lead = [f"{name}, in {study.attrs.get('climate_name', '')}."]
+    return write_page(
+        path, f"Uncertainty: {study.attrs.get('wall_name', '')}", lead=lead, caution=CAUTIONS, parts=parts
+    )
