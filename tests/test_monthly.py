@@ -331,11 +331,15 @@ CLIMATES = Path(__file__).parents[1] / "climates"
 
 
 def test_the_command_prints_months_findings_and_cautions(starter_wall):
-    text = run_command(starter_wall, "--climate", str(CLIMATES / "cold_humid.epw"), "--depth", "30 mm")
+    slots = "10 mm slots"
+    text = run_command(
+        starter_wall, "--climate", str(CLIMATES / "cold_humid.epw"), "--depth", "30 mm", "--openings", slots
+    )
     for word in ("Jan", "Dec", "f_Rsi", "U-value", "well ventilated", "no such place exists", "licensed practice"):
         assert word in text
     # the table agrees with the function it prints
-    result = monthly.monthly(read_wall(starter_wall), read_weather(CLIMATES / "cold_humid.epw"), depth=0.03)
+    weather = read_weather(CLIMATES / "cold_humid.epw")
+    result = monthly.monthly(read_wall(starter_wall), weather, depth=0.03, opening_set=slots)
     assert f"Condensate reaches {1000 * result.year.peak:.0f} g/m2" in text
     row, plane = np.unravel_index(int(np.argmax(result.year.accumulated)), result.year.accumulated.shape)
     assert (
@@ -355,3 +359,16 @@ def test_the_command_prints_months_findings_and_cautions(starter_wall):
 def test_the_command_refuses_what_it_cannot_use(starter_wall, arguments, says):
     text = run_command(starter_wall, "--climate", str(CLIMATES / "cold_humid.epw"), *arguments, expect=2)
     assert says in text and "expected" in text
+
+
+def test_rounding_does_not_start_a_condensation_year(starter_wall):
+    """A string without a corner has rates of rounding size: they must not count as the first month that condenses.
+
+    The starter wall condenses at its sheathing from November on and is dry by August (inland climate); begun in May by
+    rounding, the same year would end wet in April and be called growth.
+    """
+    weather = read_weather(CLIMATES / "temperate_inland.epw")
+    found = monthly.monthly(read_wall(starter_wall), weather, opening_set="10 mm slots").year
+    assert found.month[0] == 10  # November
+    assert np.count_nonzero(found.accumulated.any(axis=0)) == 1
+    assert found.residue == 0.0 < found.peak

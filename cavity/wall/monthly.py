@@ -211,7 +211,7 @@ def condensate_year(
         outward = AIR_PERMEABILITY * np.diff(profile) / np.diff(places)  # flux towards outdoors
         found = np.zeros(places.size)
         found[1:-1] = outward[1:] - outward[:-1]
-        straight = np.abs(found) < 1e-12 * np.abs(outward).max()  # rounding of a string without a corner
+        straight = np.abs(found) < 1e-9 * np.abs(outward).max()  # rounding where a string has no corner: up to 1e-11
         found[straight & ~wet] = 0.0
         return found
 
