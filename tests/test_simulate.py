@@ -107,7 +107,7 @@ def test_with_the_vents_shut_nothing_flows_and_the_air_stands_between_its_faces(
 
 
 def test_more_vent_area_moves_more_air_over_the_year(one_year, winter):
-    small = cavity.simulate(one_year, winter, opening_set="joints only", depth=0.03)
+    small = cavity.simulate(one_year, winter, opening_set="nearly closed", depth=0.03)
     large = cavity.simulate(one_year, winter, opening_set="20 mm slots", depth=0.03)
     assert float(large["air_change_rate"].mean()) > float(small["air_change_rate"].mean())
 
@@ -134,7 +134,7 @@ def test_a_thin_metal_sheet_falls_below_outdoor_air_on_clear_nights_and_collects
     frost = ds["frost_share"].sel(film_face="back of cladding").values
     stays = cold & np.roll(cold, -1, axis=0)  # the share is that of the hour's end, the temperature its mean
     assert (wet & stays).any()
-    assert frost[wet & stays].min() > 0.5
+    assert frost[wet & stays].mean() > 0.9  # a freezing film may stand at 0 degC at the hour's end
 
 
 def test_shifting_the_weather_by_an_hour_shifts_the_answer_by_an_hour(one_year, winter):

@@ -264,12 +264,17 @@ def evaluate(grid, T, u, w):
         E_u = d * W_u * WATER_HEAT * x
         if frozen:
             liquid, liquid_u = table_value(grid.tables, m, u_liquid, WATER)
-            ice = max(W - liquid - FLOOR * (u_liquid - U_LOW), 0.0)
+            # what suction leaves free to freeze does so over half a kelvin, as films do: a jump at 0 degC has no Newton
+            free = max(W - liquid - FLOOR * (u_liquid - U_LOW), 0.0)
+            share = film.frozen_share(Ti)
+            share_T = -1.0 / film.FREEZING_RANGE if share < 1.0 else 0.0
             liquid_u += FLOOR
             h_ice = (ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT
-            E += d * ice * h_ice
-            E_T += d * (-liquid_u * by_T * h_ice + ice * (ICE_HEAT - WATER_HEAT))
-            E_u += d * (W_u - liquid_u * by_u) * h_ice
+            E += d * share * free * h_ice
+            E_T += d * (
+                (share_T * free - share * liquid_u * by_T) * h_ice + share * free * (ICE_HEAT - WATER_HEAT)
+            )
+            E_u += d * share * (W_u - liquid_u * by_u) * h_ice
             theta, theta_u = table_value(grid.tables, m, u_liquid, THETA)
         theta_T = theta_u * by_T
         theta_u *= by_u
@@ -484,8 +489,11 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
         s = ((w.W[i] - W_old[i]) / dt - w.net_W[i]) * ROW
         w.rhs[i, 0] = -r
         w.rhs[i, 1] = -s
-        worst_E = max(worst_E, abs(r))
-        worst_W = max(worst_W, abs(s))
+        # written so that a value that is not a number becomes the worst and stays it
+        if not abs(r) <= worst_E:
+            worst_E = abs(r)
+        if not abs(s) <= worst_W:
+            worst_W = abs(s)
     return worst_E, worst_W
 
 

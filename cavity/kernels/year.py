@@ -334,6 +334,8 @@ def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage,
             heat_row, water_row = wall.assemble(
                 grid, edge, state.T[s], state.u[s], W_from[s], E_from[s], w, stage.flux[place, s]
             )
+            if not (heat_row < 1e12 and water_row < 1e12):  # not a number, too
+                return False, iteration + 1, np.inf
             worst = max(worst, heat_row, water_row)
             if max(heat_row, water_row) <= TOLERANCE:
                 work.held_W[s] = 0.0
@@ -356,8 +358,6 @@ def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage,
             for k in range(K):
                 stage.flow[place, k] = state.flow[k]
             return True, iteration + 1, worst
-        if not worst < 1e12:
-            break
     return False, MOST, worst
 
 

@@ -68,8 +68,10 @@ def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Fi
 
 
 def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Return the findings by status, then by severity, worst first; equal ones keep their order."""
-    return tuple(sorted(findings, key=lambda found: (-STATUSES.index(found.status), -found.ratio)))
+    """Return the findings worst first: by status, then those of criteria that can fail, then by severity."""
+    return tuple(
+        sorted(findings, key=lambda found: (-STATUSES.index(found.status), found.key not in CAN_FAIL, -found.ratio))
+    )
 
 
 def worst(findings: Iterable[Finding]) -> Finding:

@@ -205,8 +205,12 @@ def _build(
             if not layer.is_membrane:
                 table_row[place] = len(used)
                 used.append(layer)
+                # rain wets the cladding, and a backup wall without a membrane in front; elsewhere water only redistributes
+                sheltered = part > 0 and place > 0
                 used_tables.append(
-                    tables[index + place] if tables else storage.material_tables(layer.material, u)
+                    tables[index + place]
+                    if tables
+                    else storage.material_tables(layer.material, u, redistribution=sheltered)
                 )
         for place, layer in enumerate(layers):
             # the face outside this layer: its nearest solid neighbours give the liquid properties
