@@ -37,10 +37,17 @@ def severity_figure(found: Sizing) -> Any:
             line={"color": LIGHT[_COLOURS[index % len(_COLOURS)]], "dash": DASHES[index % len(DASHES)]},
             hovertemplate="%{x:.2f} times: %{y:.2f}<extra>" + name + "</extra>",
         )
+    tried = [outcome.factor for row in found.rows for outcome in row.outcomes]
+    ticks = [2.0**power for power in range(-10, 11) if min(tried) <= 2.0**power <= max(tried)] or tried
     figure.add_hline(y=1.0 - found.margin, line={"color": LIGHT["fail"], "dash": "dash", "width": 1})
     figure.update_layout(
         **style(
-            xaxis={"title": {"text": "Free vent area, times as drawn"}, "type": "log"},
+            xaxis={
+                "title": {"text": "Free vent area, times as drawn"},
+                "type": "log",
+                "tickvals": ticks,
+                "ticktext": [f"{tick:g}" for tick in ticks],
+            },
             yaxis={"title": {"text": "Largest value over its limit"}, "rangemode": "tozero"},
         )
     )
@@ -180,7 +187,7 @@ def driver_figure(study: xr.Dataset, criterion: str = "overall") -> Any:
     figure.update_layout(
         **style(
             height=120 + 34 * len(order),
-            xaxis={"title": {"text": "Rank correlation with severity; right: more is worse"}, "range": [-1, 1]},
+            xaxis={"title": {"text": "Rank correlation (right: more is worse)"}, "range": [-1, 1]},
             yaxis={"automargin": True},
         )
     )
@@ -231,7 +238,7 @@ def write_uncertainty_page(study: xr.Dataset, path: str | os.PathLike[str]) -> P
     from cavity.report.page import write_page
 
     criteria = []
-    for key in study["criterion"].values:
+    for key in study["criterion"].values[study["criterion_can_fail"].values == 1]:
         row = study.sel(criterion=key)
         low, middle, high = (float(row["value_band"].sel(quantile=q)) for q in (0.05, 0.5, 0.95))
         criteria.append(
@@ -273,7 +280,7 @@ def write_uncertainty_page(study: xr.Dataset, path: str | os.PathLike[str]) -> P
                 },
             ],
             "table": {
-                "caption": "Criteria",
+                "caption": "Criteria that can fail",
                 "head": ("criterion", "does not fail %", "95 % interval", "value at 5 / 50 / 95 % of samples", "limit"),
                 "rows": criteria,
             },
