@@ -102,7 +102,10 @@ def test_a_set_without_head_vent_is_refused(wall):
 def test_readings_are_those_of_the_dataset():
     ds = make_dataset(hours=240, depth=0.03, metal=True)
     ds["air_change_rate"][:] = 12.0
+    sun = ds["sun_on_wall"].values
+    ds["cavity_temperature"][:] = ds["temperature_outdoor"] + 5.0 * (sun >= np.quantile(sun, 0.9))
     step = lesson.readings("x", ds)
+    assert step.warm == pytest.approx(5.0, rel=1e-9)  # in the sunniest tenth only
     assert (step.rate, step.rate_low, step.rate_high) == (12.0, 12.0, 12.0)
     # 12 changes an hour of 0.03 m x 3 m: 1.08 m3/(h m) = 0.3 l/(s m)
     assert step.flow == pytest.approx(0.3, rel=1e-12)

@@ -486,6 +486,13 @@ def test_equations_are_well_formed_and_read_aloud():
         assert root.tag == "math" and len(root.attrib["aria-label"]) > 10
 
 
+def test_names_in_the_drawing_stay_text(case):
+    ds = case.dataset.assign_coords(opening=["<script>", "a & b"])
+    root = ET.fromstring(section.draw(ds))  # well formed, so nothing of a name became markup
+    words = [text.text for text in root.iter("text")]
+    assert "<script>" in words and "a & b" in words
+
+
 def test_section_is_drawn_to_scale(case):
     root = ET.fromstring(section.draw(case.dataset))
     boxes = [(float(box.attrib["width"]), box.attrib.get("class")) for box in root.iter("rect")]
