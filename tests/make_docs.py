@@ -1,0 +1,168 @@
+"""Recipe of docs/wallfile.md and of the thresholds in docs/theory.md: run it to write both anew from the program."""
+
+from __future__ import annotations
+
+import re
+import types
+import typing
+from pathlib import Path
+
+from pydantic import BaseModel
+from pydantic_core import PydanticUndefined
+
+from cavity.risk.limits import LIMITS
+from cavity.units import parse_quantity
+from cavity.wallfile import schema
+from cavity.wallfile.values import COMPASS, MONTHS, Leaf, Many, Month, Orientation, Quantity, Share
+
+TARGET = Path(__file__).parents[1] / "docs" / "wallfile.md"
+THEORY = TARGET.with_name("theory.md")
+LIMITS_BEGIN, LIMITS_END = "<!-- limits: written by tests/make_docs.py -->", "<!-- end -->"
+HEAD = """# The wall file, key by key
+
+TOML; quantities in quotes with their unit (`"25 mm"`, `"1 in"`, `"0.035 W/(m K)"`, `"60 ng/(Pa s m2)"`, `"1 perm"`),
+shares as `"5 %"` or `0.05`. A bare number where a unit is needed is refused, and so is a key that is not listed here.
+`[name]` is a section, `[[name]]` one entry of a list. The [guide](guide.md) walks through the file; this page is
+written from the program's own schema by `python tests/make_docs.py`, and a test holds the two together.
+"""
+
+
+def inner_model(annotation: object) -> type[BaseModel] | None:
+    """Return the section class inside an annotation such as list[X], dict[str, X] or X | None."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for part in typing.get_args(annotation):
+        found = inner_model(part)
+        if found is not None:
+            return found
+    return None
+
+
+def leaf_of(annotation: object, metadata: list[object]) -> Leaf | None:
+    """Return the kind of value of a key."""
+    for part in metadata:
+        if isinstance(part, Leaf):
+            return part
+    for part in typing.get_args(annotation):
+        if isinstance(part, Leaf):
+            return part
+        found = leaf_of(part, [])
+        if found is not None:
+            return found
+    return None
+
+
+def shown(value: object, kind: Leaf | None) -> str:
+    """Return a default as one would write it in the file."""
+    if value is PydanticUndefined:
+        return "required"
+    if value is None or value in ("", (), [], {}):
+        return ""
+    if isinstance(kind, Many):
+        return ", ".join(shown(each, kind.item) for each in value)
+    if isinstance(kind, Orientation):
+        return COMPASS[round(value / 22.5)]
+    if isinstance(kind, Month):
+        return MONTHS[value - 1].capitalize()
+    if isinstance(kind, Quantity):
+        unit = kind.example.split(" ", 1)[1]
+        if kind.unit == "K":
+            return f"{value - 273.15:g} degC"
+        return f"{value / parse_quantity(f'1 {unit}', kind.unit):g} {unit}"
+    if isinstance(kind, Share):
+        return f"{100 * value:g} %"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def rows(model: type[BaseModel], prefix: str = "", skip: frozenset[str] = frozenset()) -> list[str]:
+    """Return the table rows of a section, nested ones by dotted key."""
+    found = []
+    for key, field in model.model_fields.items():
+        if key in skip:
+            continue
+        nested = inner_model(field.annotation)
+        kind = leaf_of(field.annotation, field.metadata)
+        if nested is not None:
+            if typing.get_origin(field.annotation) not in (list, types.NoneType) and nested is not schema.VentEntry:
+                found.append(f"| `{prefix}{key}` | {field.description} | the keys below | |")
+                found += rows(nested, f"{prefix}{key}.")
+            continue
+        written = kind.describe() if kind else "see the text"
+        written = re.sub(
+            r"a quantity with its unit, such as (\"[^\"]*\"), at least ([^,]+), at most", r"\1; \2 to", written
+        )
+        cells = (f"`{prefix}{key}`", field.description, written, shown(field.default, kind))
+        found.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
+    return found
+
+
+SECTIONS = (
+    ("[wall]", schema.WallSection),
+    ("[site]", schema.SiteSection),
+    ("[finish]", schema.FinishSection),
+    ("[[cladding]] and [[backup]]", schema.LayerEntry),
+    ("[cavity]", schema.CavitySection),
+    ("[[column]]", schema.ColumnEntry),
+    ("[[rail]]", schema.RailEntry),
+    ("[[barrier]]", schema.BarrierEntry),
+    ("[[openings]]", schema.OpeningsEntry),
+    ("[[openings.vent]]", schema.VentEntry),
+    ("[compare]", schema.CompareSection),
+    ("[indoor]", schema.IndoorSection),
+    ("[wetting]", schema.WettingSection),
+    ("[run]", schema.RunSection),
+    ("[limits]", schema.LimitsSection),
+    ("[[variant]]", schema.VariantEntry),
+    ("[material.NAME]", schema.MaterialEntry),
+)
+NOTES = {
+    schema.OpeningsEntry: "Its vents follow as `[[openings.vent]]`; rails of this set alone as `[[openings.rail]]`.",
+    schema.VariantEntry: "All keys of a layer besides:",
+    schema.MaterialEntry: "All values that a layer may override (density to mould_class) besides:",
+    schema.LimitsSection: "Left out: the usual threshold, listed with its source in the [theory](theory.md#criteria).",
+}
+INHERITED = {
+    schema.OpeningsEntry: frozenset({"rail"}),
+    schema.VariantEntry: frozenset(schema.LayerEntry.model_fields) - {"name"},
+    schema.MaterialEntry: frozenset(schema.MaterialValues.model_fields),
+}
+
+
+def page() -> str:
+    """Return the whole page."""
+    parts = [HEAD]
+    for title, model in SECTIONS:
+        about = (model.__doc__ or "").split(": ", 1)[-1].split("\n")[0]
+        parts.append(f"## `{title}`\n\n{about[0].upper()}{about[1:]}" + (f" {NOTES[model]}" if model in NOTES else ""))
+        parts.append(
+            "| key | meaning | written as | left out |\n|---|---|---|---|\n"
+            + "\n".join(rows(model, skip=INHERITED.get(model, frozenset())))
+        )
+    listed = "\n".join(f"- `{name}`: {kind.describe()}" for name, kind in schema.UNCERTAIN.items())
+    parts.append(
+        "## `[uncertain]`\n\nRanges for `cavity uncertainty`: `section.key = [low, high]`. The first three are factors "
+        f"on all vents, rail gaps and vapour resistances.\n\n{listed}"
+    )
+    return "\n\n".join(part.strip() for part in parts) + "\n"
+
+
+def limits_table() -> str:
+    """Return the thresholds of the criteria as a table."""
+    lines = ["| key | default | unit | meaning | source |", "|---|---|---|---|---|"]
+    for key, limit in LIMITS.items():
+        lines.append(f"| `{key}` | {limit.default:g} | {limit.units} | {limit.meaning} | {limit.source} |")
+    return "\n".join(lines)
+
+
+def with_limits(text: str) -> str:
+    """Return the theory page with the table of thresholds in its place."""
+    head, _, rest = text.partition(LIMITS_BEGIN)
+    _, _, tail = rest.partition(LIMITS_END)
+    return f"{head}{LIMITS_BEGIN}\n{limits_table()}\n{LIMITS_END}{tail}"
+
+
+if __name__ == "__main__":
+    TARGET.write_text(page(), encoding="utf-8")
+    THEORY.write_text(with_limits(THEORY.read_text(encoding="utf-8")), encoding="utf-8")
