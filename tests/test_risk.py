@@ -471,3 +471,11 @@ def test_the_factory_agrees_with_itself():
     assert dew_point(pressure) == pytest.approx(ICE + np.array([-20.0, -5.0, 0.0, 10.0, 30.0]), abs=1e-9)
     names = [str(face) for face in make_dataset(hours=48)["face"].values]
     assert all(a != b for a, b in itertools.combinations(names, 2))
+
+
+def test_the_page_of_criteria_lists_every_limit_as_it_is():
+    from pathlib import Path
+
+    page = (Path(__file__).parents[1] / "docs" / "criteria.md").read_text(encoding="utf-8")
+    for key, row in LIMITS.items():
+        assert f"| `{key}` | {row.default:g} | {row.units} | {row.meaning} | {row.source} |" in page, key
