@@ -285,6 +285,7 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
         ("Largest water balance error", f"{display.number(water, 2)} of the water that passed (limit 10⁻⁶)"),
         ("Largest energy balance error", f"{display.number(energy, 2)} of the heat that passed (limit 10⁻⁴)"),
         ("Solver steps a case", f"{min(steps)} to {max(steps)}"),
+        ("Published checks", "run by the command `cavity verify`: each case with its source and how far it is off"),
         (
             "Hours",
             "values stand at the start of the hour, local standard time, no daylight saving; means over the hour",

@@ -332,7 +332,8 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
         "humidity": rows("humidity", display.show("relative_humidity", values["relative_humidity"]), step=0.2),
         "mould": rows("mould", series.mould(ds, segment).T, step=0.005),
         "rate": add("rate", series.air_changes(ds), root=True),
-        "speed": rows("speed", speed, step=payload.step_for(0.0, float(abs(speed).max()), 250)),
+        # the first segment, and what the others differ from it
+        "speed": rows("speed", np.vstack([speed[:1], speed[1:] - speed[:1]]), step=0.001),
         "stack": add("stack", display.show("stack_pressure", ds["stack_pressure"].values), parts=500),
         "wind": add("wind", display.show("wind_pressure", ds["wind_pressure"].values), parts=500),
         # the last opening lets out what the others let in: the page closes the sum

@@ -60,6 +60,8 @@
     }
     const given = item.hourly.flow; // by mass balance the last opening closes the sum
     item.flow = [...given, Float64Array.from({ length: index.clock.n }, (_, i) => -given.reduce((total, list) => total + list[i], 0))];
+    const [first, ...others] = item.hourly.speed; // the others are told by their difference from the first
+    item.speed = [first, ...others.map((list) => list.map((value, i) => value + first[i]))];
     item.loaded = true;
     return item;
   }
@@ -154,7 +156,7 @@
     byId("hour").setAttribute("aria-valuetext", momentText(h));
     byId("hour-text").textContent = momentText(h);
     const drawing = byId("section-drawing");
-    const speeds = now.speed.map((list) => list[h]);
+    const speeds = item.speed.map((list) => list[h]);
     const mean = speeds.reduce((a, b) => a + b, 0) / speeds.length;
     for (const group of drawing.querySelectorAll(".flow")) {
       const part = Number(group.dataset.segment);
@@ -212,7 +214,7 @@
     const now = item.hourly, point = item.points[item.face];
     const best = (values, sign) => { let at = 0; for (let i = 1; i < values.length; i++) if (sign * values[i] > sign * values[at]) at = i; return at; };
     const margin = now.temperature[point].map((value, i) => value - now.dew_point[point][i]);
-    const mean = now.speed[0].map((_, i) => now.speed.reduce((total, list) => total + list[i], 0));
+    const mean = item.speed[0].map((_, i) => item.speed.reduce((total, list) => total + list[i], 0));
     const list = [["most water on the back of the cladding", best(now.film[0], 1)], ["least dew-point margin at the chosen face", best(margin, -1)],
       ["strongest flow upwards", best(mean, 1)], ["strongest flow downwards", best(mean, -1)], ["least air change", best(now.rate, -1)],
       ["coldest hour outdoors", best(now.temperature[0], -1)], ["hottest cavity", best(now.temperature[item.cavity_point], 1)], ["most sun on the wall", best(now.sun, 1)]];
