@@ -82,12 +82,27 @@ def new(file: str, force: bool) -> None:
 
 @main.command()
 @click.argument("wallfile", type=click.Path())
-@click.option("--climate", "climates", required=True, multiple=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF); may be repeated.")
+@click.option(
+    "--climate",
+    "climates",
+    required=True,
+    multiple=True,
+    type=click.Path(),
+    help="Hourly weather of a year (EPW, CSV or NetCDF); may be repeated.",
+)
 @click.option("--rain", type=click.Path(), help="Second weather file whose rain is used, for all climates.")
-@click.option("--column", "columns", multiple=True, metavar="NAME", help="Column of the cavity, may be repeated; left out: the first of the wall file.")
+@click.option(
+    "--column",
+    "columns",
+    multiple=True,
+    metavar="NAME",
+    help="Column of the cavity, may be repeated; left out: the first of the wall file.",
+)
 @click.option("--out", type=click.Path(), help="The report (HTML); left out: reports/NAME-OF-WALLFILE.html.")
 @click.option("--save", type=click.Path(), metavar="FOLDER", help="Also write every case as NetCDF into this folder.")
-@click.option("--csv", type=click.Path(), metavar="FOLDER", help="Also write the report's tables as CSV into this folder.")
+@click.option(
+    "--csv", type=click.Path(), metavar="FOLDER", help="Also write the report's tables as CSV into this folder."
+)
 @click.option("--pdf", is_flag=True, help="Also print the report to PDF beside it; needs Chromium.")
 def compare(
     wallfile: str,

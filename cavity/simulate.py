@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import datetime
+import datetime as dt
 import json
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
@@ -23,7 +23,9 @@ if TYPE_CHECKING:
     from cavity.wallfile.model import Layer, Wall
 
 ROOM_RESISTANCE = 0.13  # m2K/W, ISO 6946, horizontal heat flow: convection and radiation together
-ROOM_VAPOUR_LAYER = 0.008  # m, still air with the vapour resistance of the room face, EN 15026 draft (CEN/TC 89 WI 29.3)
+ROOM_VAPOUR_LAYER = (
+    0.008  # m, still air with the vapour resistance of the room face, EN 15026 draft (CEN/TC 89 WI 29.3)
+)
 SKY_SHARE = 0.3536  # share of a wall's view that is sky colder than air: 0.5 sqrt(0.5), from memory
 CYCLE = 0.01  # kg/m2: two years that end this close hold the same water
 MOULD_CLASSES = ("resistant", "medium resistant", "sensitive", "very sensitive")
@@ -93,7 +95,9 @@ def simulate(
     chosen = _opening_set(wall, opening_set)
     depth = wall.cavity.depth if depth is None else float(depth)
     if not 0.0 < depth <= 1.0:
-        raise InputError(Fault("simulate, depth", "the cavity depth is not possible", f"{depth} m", "above 0, at most 1 m"))
+        raise InputError(
+            Fault("simulate, depth", "the cavity depth is not possible", f"{depth} m", "above 0, at most 1 m")
+        )
     air = build_column(wall, chosen, depth, column or "")
     line = build_line(wall, depth=depth, refine=refine_cells)
     outside = on_wall(weather, orientation=wall.orientation, tilt=wall.tilt, site=wall.site)
@@ -281,13 +285,13 @@ def work_arrays(nodes: int) -> wall_kernel.Work:
     from cavity.kernels import wall as wall_kernel
 
     return wall_kernel.Work(
-        *(np.zeros(nodes) for _ in range(len(wall_kernel.Work._fields) - 4)), *(np.zeros((nodes, 4)) for _ in range(3)), np.zeros((nodes, 2))
+        *(np.zeros(nodes) for _ in range(len(wall_kernel.Work._fields) - 4)),
+        *(np.zeros((nodes, 4)) for _ in range(3)),
+        np.zeros((nodes, 2)),
     )
 
 
-def _start(
-    wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: NDArray[np.float64]
-) -> year.State:
+def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: NDArray[np.float64]) -> year.State:
     """Start at the mean temperature of the first day, straight through the wall, and the wall file's humidity."""
     from cavity.kernels import wall as wall_kernel
     from cavity.kernels import year
@@ -395,11 +399,10 @@ def _dataset(
     ends: list[NDArray[np.float64]],
     state: year.State,
 ) -> xr.Dataset:
-    import xarray as xr
-
     from importlib.metadata import version
 
-    hours, segments, _ = record.T.shape
+    import xarray as xr
+
     layers = len(wall.layers)
     face_p = record.p.astype(float)
     face_T = record.T.astype(float)
@@ -471,11 +474,11 @@ def _dataset(
         "tilt": wall.tilt,
         "iso6946_class": air.iso6946_class,
         "film_limit": wall.cavity.film_limit,
-        "water_balance_error": float(np.max(np.abs(record.water_residual[-1 if hours else 0:]) / throughput[:, 0])) if hours else 0.0,
-        "energy_balance_error": float(np.max(np.abs(record.energy_residual[-1 if hours else 0:]) / throughput[:, 1])) if hours else 0.0,
+        "water_balance_error": float((np.abs(record.water_residual).max(axis=0) / throughput[:, 0]).max()),
+        "energy_balance_error": float((np.abs(record.energy_residual).max(axis=0) / throughput[:, 1]).max()),
         "warnings": json.dumps([*wall.warnings, *json.loads(weather.attrs.get("warnings", "[]"))]),
         "version": version("cavity"),
-        "created": datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%d %H:%M UTC"),
+        "created": dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC"),
     }  # fmt: skip
     return dataset
 
@@ -601,7 +604,6 @@ def save(dataset: xr.Dataset, path: Any) -> None:
     CavityError
         If the file cannot be written.
     """
-    import os
     from pathlib import Path
 
     target = Path(path)
@@ -610,7 +612,7 @@ def save(dataset: xr.Dataset, path: Any) -> None:
         target.parent.mkdir(parents=True, exist_ok=True)
         packed = {name: {"zlib": True, "complevel": 4} for name, data in dataset.data_vars.items() if data.ndim > 1}
         dataset.to_netcdf(part, engine="h5netcdf", encoding=packed)
-        os.replace(part, target)
+        part.replace(target)
     except OSError as error:
         raise CavityError(f"{target}: cannot be written ({error.strerror or error})") from error
     finally:

@@ -15,7 +15,16 @@ from cavity.kernels import moist_air
 psychrolib.SetUnitSystem(psychrolib.SI)
 
 # degC, Pa: ASHRAE Handbook Fundamentals, ch. 1, table 3 (printed to 4 digits at low values)
-ASHRAE = [(-20, 103.24), (-10, 259.87), (-5, 401.74), (5, 872.6), (10, 1228.2), (20, 2339.2), (30, 4246.7), (40, 7384.4)]
+ASHRAE = [
+    (-20, 103.24),
+    (-10, 259.87),
+    (-5, 401.74),
+    (5, 872.6),
+    (10, 1228.2),
+    (20, 2339.2),
+    (30, 4246.7),
+    (40, 7384.4),
+]
 
 
 @pytest.mark.parametrize(("celsius", "pascal"), ASHRAE)
@@ -49,8 +58,10 @@ def test_density_follows_coolprop_and_psychrolib(celsius, humidity):
     kelvin, pressure = celsius + 273.15, 95000.0
     p = humidity * moist_air.saturation(kelvin)[0]
     density = moist_air.density(kelvin, p, pressure)
-    real = 1.0 / HAPropsSI("V", "T", kelvin, "P", pressure, "W", 0.621945 * p / (pressure - p)) * (
-        1.0 + 0.621945 * p / (pressure - p)
+    real = (
+        1.0
+        / HAPropsSI("V", "T", kelvin, "P", pressure, "W", 0.621945 * p / (pressure - p))
+        * (1.0 + 0.621945 * p / (pressure - p))
     )
     assert density == pytest.approx(real, rel=1.5e-3)  # ideal gas against real gas
     ratio = psychrolib.GetHumRatioFromVapPres(p, pressure)

@@ -53,7 +53,11 @@ def test_water_and_energy_balances_close(case):
     inwards = terms.sel(balance_term=list(BALANCE_TERMS[:-1])).sum("balance_term")
     np.testing.assert_allclose(inwards, terms.sel(balance_term="stored"), atol=1e-9)  # kg/m2: round-off of ten days
     # the same sum read off the hourly series: what was stored is the change of layers and films
-    change = case["water"].isel(time=-1).sum("layer") - case["water_at_start"].sum("layer") + case["film"].isel(time=-1).sum("film_face")
+    change = (
+        case["water"].isel(time=-1).sum("layer")
+        - case["water_at_start"].sum("layer")
+        + case["film"].isel(time=-1).sum("film_face")
+    )
     np.testing.assert_allclose(change, terms.sel(balance_term="stored"), atol=1e-6)
 
 
@@ -63,7 +67,7 @@ def test_mass_flow_through_the_openings_adds_up_to_nothing(case):
 
 
 def test_warm_cavity_drives_air_up_and_the_signs_agree(case):
-    """By hand: stack = (rho_e - rho_c) g H, positive when the cavity is warmer (ASHRAE Fundamentals, stack pressure)."""
+    """Stack = (rho_e - rho_c) g H by hand, positive when the cavity is warmer (ASHRAE Fundamentals, stack pressure)."""
     rho = lambda T, p: (case["pressure"] - p) / (287.04 * T) + p / (461.5 * T)  # noqa: E731
     outdoors = rho(case["temperature_outdoor"], case["vapour_pressure_outdoor"])
     weights = case["segment_top"] - case["segment_bottom"]
@@ -126,7 +130,9 @@ def test_a_thin_metal_sheet_falls_below_outdoor_air_on_clear_nights_and_collects
     ds = cavity.simulate(metal(one_year), clear, opening_set="20 mm slots", depth=0.03)
     sheet = ds["temperature"].sel(face="outer face")
     under = (ds["temperature_outdoor"] - sheet).isel(segment=0)
-    assert 1.0 < float(under.median()) < 6.0  # "up to 5 K below air on clear nights", NZ code of practice for metal roofs
+    assert (
+        1.0 < float(under.median()) < 6.0
+    )  # "up to 5 K below air on clear nights", NZ code of practice for metal roofs
     assert float(ds["film"].sel(film_face="outer face").max()) > 0.01
     assert float(ds["film"].sel(film_face="back of cladding").max()) > 1e-3
     cold = ds["temperature"].sel(face="back of cladding").values < 272.0
@@ -145,7 +151,9 @@ def test_shifting_the_weather_by_an_hour_shifts_the_answer_by_an_hour(one_year, 
     later = dark.copy(deep=True)
     for name in dark.data_vars:
         later[name] = dark[name].copy(data=np.roll(dark[name].values, 1))
-    steady = replace(one_year, indoor=replace(one_year.indoor, model="constant", temperature=(293.15,), relative_humidity=(0.5,)))
+    steady = replace(
+        one_year, indoor=replace(one_year.indoor, model="constant", temperature=(293.15,), relative_humidity=(0.5,))
+    )
     one, two = (cavity.simulate(steady, given, opening_set="10 mm slots") for given in (dark, later))
     panel = [ds["temperature"].sel(face="outer face").isel(segment=1).values[48:] for ds in (one, two)]
     np.testing.assert_allclose(panel[1][1:], panel[0][:-1], atol=0.05)  # the first days forget their start
@@ -191,7 +199,9 @@ def cavity_error():
     return CavityError
 
 
-@pytest.mark.parametrize("options", [{"opening_set": "10 mm slot"}, {"depth": -0.1}, {"depth": 2.0}, {"column": "nowhere"}])
+@pytest.mark.parametrize(
+    "options", [{"opening_set": "10 mm slot"}, {"depth": -0.1}, {"depth": 2.0}, {"column": "nowhere"}]
+)
 def test_unknown_names_and_depths_are_refused(one_year, winter, options):
     with pytest.raises(InputError) as caught:
         cavity.simulate(one_year, winter, **options)

@@ -76,7 +76,10 @@ def test_jacobian_is_the_difference_of_the_residual(starter_wall, seed, celsius)
 
 @settings(max_examples=25, deadline=None)
 @given(
-    st.lists(st.sampled_from(["OSB", "mineral wool", "clay brick", "gypsum board", "aluminium", "concrete"]), min_size=1, max_size=4),
+    st.lists(
+        st.sampled_from(["OSB", "mineral wool", "clay brick", "gypsum board", "aluminium", "concrete"]),
+        min_size=1, max_size=4,
+    ),
     st.floats(0.1, 0.97),
     st.floats(260.0, 320.0),
     st.integers(0, 2**31),
@@ -87,7 +90,9 @@ def test_a_closed_wall_keeps_its_water_and_heat(names, humidity, T0, seed):
     n = line.nodes
     start = np.clip(humidity + rng.uniform(-0.05, 0.02, n), 0.03, 0.99)
     closed = surroundings(outdoor=280.0, indoor=280.0)
-    ends = march(line, closed, temperature=T0 + rng.normal(0.0, 3.0, n), humidity=start, moments=[3600.0, 864000.0], growth=0.1)
+    ends = march(
+        line, closed, temperature=T0 + rng.normal(0.0, 3.0, n), humidity=start, moments=[3600.0, 864000.0], growth=0.1
+    )
     # books are kept by fluxes that cancel pairwise: round-off only
     assert ends.total[1] == pytest.approx(ends.total[0], rel=1e-11, abs=1e-13)
     assert ends.entered[1] == pytest.approx(0.0, abs=1e-15)
@@ -117,7 +122,9 @@ def test_a_mirrored_wall_gives_the_mirrored_answer():
             outdoor=left["T"], vapour_outdoor=left["p"], heat_outside=left["h"], vapour_outside=left["b"],
             indoor=right["T"], vapour_indoor=right["p"], heat_inside=right["h"], vapour_inside=right["b"],
         )  # fmt: skip
-        return march(build_solid_line(order), around, temperature=285.0, humidity=0.7, moments=[5 * 86400.0], growth=0.05)
+        return march(
+            build_solid_line(order), around, temperature=285.0, humidity=0.7, moments=[5 * 86400.0], growth=0.05
+        )
 
     one, other = run(stack, cold, warm), run(stack[::-1], warm, cold)
     # 1e-5 W/m2 tolerance of the solver over 5 W/(m2 K)
@@ -146,8 +153,17 @@ def test_steady_heat_flow_is_the_sum_of_resistances():
 
     dry = replace(BRICK, conductivity=0.5, moisture_conductivity=0.0)
     around = surroundings(outdoor=273.15, indoor=293.15, heat_outside=25.0, heat_inside=1.0 / 0.13)
-    end = march(build_solid_line(layers((dry, 0.1))), around, temperature=280.0, humidity=0.5, moments=[60 * 86400.0], growth=0.1)
-    assert end.flux[-1, kernel.ROOM_HEAT] == pytest.approx(20.0 / (0.13 + 0.2 + 0.04), rel=1e-3)  # vapour carries a little heat
+    end = march(
+        build_solid_line(layers((dry, 0.1))),
+        around,
+        temperature=280.0,
+        humidity=0.5,
+        moments=[60 * 86400.0],
+        growth=0.1,
+    )
+    assert end.flux[-1, kernel.ROOM_HEAT] == pytest.approx(
+        20.0 / (0.13 + 0.2 + 0.04), rel=1e-3
+    )  # vapour carries a little heat
 
 
 def test_steady_vapour_profile_is_that_of_glaser():
@@ -165,7 +181,9 @@ def test_steady_vapour_profile_is_that_of_glaser():
     assert mu is not None
     delta = 2.26e-5 / (461.5 * 273.15) * (T / 273.15) ** 0.81  # Schirmer, from memory
     flow = delta * 700.0 / (0.15 * mu + 0.4)
-    assert end.flux[-1, kernel.ROOM_VAPOUR] == pytest.approx(flow, rel=1e-3)  # gas constant to 4 digits, membrane's own heat
+    assert end.flux[-1, kernel.ROOM_VAPOUR] == pytest.approx(
+        flow, rel=1e-3
+    )  # gas constant to 4 digits, membrane's own heat
     face = next(f for f in line.faces if f.label == "wool | film")
     p = end.humidity[-1, face.node] * moist_air.saturation(T)[0]
     assert p == pytest.approx(500.0 + flow / delta * 0.1 * mu, abs=0.5)
@@ -177,7 +195,9 @@ def test_sudden_rain_wets_a_brick_no_faster_than_its_absorption_coefficient():
 
     dry = replace(BRICK, moisture_conductivity=0.0)
     line = build_solid_line(layers((dry, 0.2)), film_limit=0.05)
-    around = surroundings(outdoor=293.15, indoor=293.15, vapour_outdoor=2000.0, heat_outside=20.0, heat_inside=8.0, rain=0.2)
+    around = surroundings(
+        outdoor=293.15, indoor=293.15, vapour_outdoor=2000.0, heat_outside=20.0, heat_inside=8.0, rain=0.2
+    )
     end = march(line, around, temperature=293.15, humidity=0.5, moments=[600.0, 2400.0], first_step=0.5, growth=0.02)
     start = float(build_total(line, 0.5))
     first, second = (end.total - start).tolist()
@@ -218,7 +238,7 @@ def test_cells_fill_their_layer(thickness, first, refine):
 
 
 def test_order_in_space_is_two_and_in_time_one_for_conduction():
-    """Semi-infinite step with the erfc solution (Carslaw and Jaeger): error falls with cell squared and with the step."""
+    """Semi-infinite step, erfc solution (Carslaw and Jaeger): error falls with the cell squared and with the step."""
     from dataclasses import replace
 
     solid = replace(material("aluminium"), density=1000.0, specific_heat=1000.0, conductivity=1.0)
@@ -226,7 +246,16 @@ def test_order_in_space_is_two_and_in_time_one_for_conduction():
     def error(cell, growth, longest):
         line = build_solid_line(layers((solid, 1.2)), sizes=(np.full(round(1.2 / cell), cell),))
         around = surroundings(outdoor=283.15, indoor=273.15, heat_outside=1e5)
-        end = march(line, around, temperature=273.15, humidity=0.5, moments=[14400.0], first_step=longest / 50, growth=growth, longest=longest)
+        end = march(
+            line,
+            around,
+            temperature=273.15,
+            humidity=0.5,
+            moments=[14400.0],
+            first_step=longest / 50,
+            growth=growth,
+            longest=longest,
+        )
         x = line.position[1:-1]
         exact = 10.0 * np.array([math.erfc(a / (2.0 * math.sqrt(1e-6 * 14400.0))) for a in x])
         return float(np.abs(end.temperature[-1, 1:-1] - 273.15 - exact).max())

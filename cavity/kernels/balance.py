@@ -31,7 +31,7 @@ def mean_share(N):
 
 @jit
 def exchange(h1, h2, T1, T2, T_in, C):
-    """Return (mean, outlet) of the air state between two faces; also serves vapour pressures with their own coefficients."""
+    """Return (mean, outlet) of the air between two faces; serves vapour pressures, too, with their own coefficients."""
     h = h1 + h2
     equilibrium = (h1 * T1 + h2 * T2) / h
     if C <= 0.0:

@@ -172,7 +172,9 @@ def potential_of_humidity(phi, T):
 
 @jit
 def air_permeability(T, P):
-    """Return the vapour permeability of still air [kg/(m s Pa)]: Schirmer (from memory), D = 2.26e-5 (T/273.15)^1.81 P0/P.
+    """Return the vapour permeability of still air [kg/(m s Pa)].
+
+    Schirmer (from memory): D = 2.26e-5 (T/273.15)^1.81 P0/P.
 
     The power 0.81 that is left is its binomial series: within 1e-5 from -50 to 80 degC.
     """
@@ -271,9 +273,7 @@ def evaluate(grid, T, u, w):
             liquid_u += FLOOR
             h_ice = (ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT
             E += d * share * free * h_ice
-            E_T += d * (
-                (share_T * free - share * liquid_u * by_T) * h_ice + share * free * (ICE_HEAT - WATER_HEAT)
-            )
+            E_T += d * ((share_T * free - share * liquid_u * by_T) * h_ice + share * free * (ICE_HEAT - WATER_HEAT))
             E_u += d * share * (W_u - liquid_u * by_u) * h_ice
             theta, theta_u = table_value(grid.tables, m, u_liquid, THETA)
         theta_T = theta_u * by_T
@@ -514,7 +514,7 @@ def update(T, u, w, damping):
 
 @jit
 def commit(grid, dt, T, u, W, E, net_E, net_W, runoff):
-    """Add the fluxes of an accepted step to the stores; let water above a node's capacity drain, into runoff (n,) [kg/m2].
+    """Add the fluxes of an accepted step to the stores; water above a node's capacity drains, into runoff (n,) [kg/m2].
 
     Returns the enthalpy carried away by the drained water [J/m2].
     """

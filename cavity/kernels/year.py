@@ -167,7 +167,8 @@ def run(grid, column, forcing, readings, state, record, order, refine):
         wall.Work(
             np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
             np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
-            np.zeros(n), np.zeros(n), np.zeros(n), np.zeros((n, 4)), np.zeros((n, 4)), np.zeros((n, 4)), np.zeros((n, 2)),
+            np.zeros(n), np.zeros(n), np.zeros(n), np.zeros((n, 4)), np.zeros((n, 4)), np.zeros((n, 4)),
+            np.zeros((n, 2)),
         ),
         np.zeros((network.WORK_ROWS, J + 1)), np.zeros((network.CHAIN_ROWS, J + 1), dtype=np.int64),
         np.zeros(K), np.zeros(K), np.zeros(K), np.zeros(S, dtype=np.int64),
@@ -238,9 +239,7 @@ def run(grid, column, forcing, readings, state, record, order, refine):
             stages = 1 if first_order else 2
             for k in range(stages):
                 weight = dt if first_order else inner if k else dt - inner
-                _account(
-                    column, forcing, readings, state, record, t, weight, stage, k, losses, opening_flow
-                )
+                _account(column, forcing, readings, state, record, t, weight, stage, k, losses, opening_flow)
             for s in range(S):
                 record.water_residual[t, s] = record.books[s, 0] - (work.held_W[s] - record.books[s, 2])
                 record.energy_residual[t, s] = record.books[s, 1] - (work.held_E[s] - record.books[s, 3])
@@ -301,7 +300,7 @@ def _clear(record, t):
 @jit
 def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage, place, work):
     """Solve one implicit stage of all segments with the air; return (good, iterations, worst residual)."""
-    S, n = state.T.shape
+    n = state.T.shape[1]
     K = state.flow.size
     F = readings.node.size
     P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
@@ -455,7 +454,7 @@ def _order(column, flow, march):
 
 @jit
 def _share(column, flow, s):
-    """Return the mass flow through segment s per area of its faces [kg/(s m2)]; a flow without effect counts as none."""
+    """Return the mass flow through segment s per area of its faces [kg/(s m2)]; without effect it counts as none."""
     link = column.segment_link[s]
     if link < 0 or flow.size == 0:
         return 0.0

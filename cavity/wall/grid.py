@@ -41,8 +41,8 @@ class FaceReading:
 class Line:
     """A wall ready for the kernels: grid, faces, and the layer each node belongs to.
 
-    `layer_of_node` is -1 at the four outer faces; an interface, which may hold condensate, counts with the layer outside
-    it, or inside it where that is a membrane.
+    `layer_of_node` is -1 at the four outer faces; an interface, which may hold condensate, counts with the layer
+    outside it, or inside it where that is a membrane.
     """
 
     grid: kernel.Grid
@@ -205,7 +205,7 @@ def _build(
             if not layer.is_membrane:
                 table_row[place] = len(used)
                 used.append(layer)
-                # rain wets the cladding, and a backup wall without a membrane in front; elsewhere water only redistributes
+                # rain wets the cladding, and a backup wall without a membrane in front; elsewhere water redistributes
                 sheltered = part > 0 and place > 0
                 used_tables.append(
                     tables[index + place]
@@ -232,8 +232,10 @@ def _build(
                 membranes[node] = layer
                 reached += layer.thickness
                 continue
-            cut = sizes[index + place] if sizes else cells(
-                layer.thickness, edge_cell(used_tables[table_row[place]]), refine
+            cut = (
+                sizes[index + place]
+                if sizes
+                else cells(layer.thickness, edge_cell(used_tables[table_row[place]]), refine)
             )
             for size in cut:
                 add(float(size), table_row[place], table_row[place], index + place)
