@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 import importlib.util
+import os
+import tempfile
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _own_cases():
+    """Keep finished cases of the tests apart from those of the user, so that every run computes what it tests."""
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ["CAVITY_CASES"] = folder
+        yield
+        del os.environ["CAVITY_CASES"]
 
 
 @pytest.fixture(scope="session")

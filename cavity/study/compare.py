@@ -3,19 +3,33 @@
 from __future__ import annotations
 
 import datetime as dt
-import os
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from cavity.errors import CavityError, Fault, InputError
-from cavity.risk import Finding, judge, worst
+from cavity.risk import Finding, worst
+from cavity.study.engine import Engine, Job, Result, cores
+
+__all__ = ["Case", "Comparison", "compare", "cores", "save_cases"]
 
 if TYPE_CHECKING:
     import xarray as xr
 
     from cavity.wallfile.model import Wall
+
+
+class _Dataset:
+    """The field `Case.dataset`: what was put in, or, of an engine's result, the Dataset read when it is asked for."""
+
+    def __get__(self, case: Any, owner: Any = None) -> Any:
+        if case is None:
+            raise AttributeError("dataset")  # tells dataclass that there is no default
+        held = case.__dict__["dataset"]
+        return held.dataset if isinstance(held, Result) else held
+
+    def __set__(self, case: Any, value: Any) -> None:
+        case.__dict__["dataset"] = value
 
 
 @dataclass(frozen=True)
@@ -29,7 +43,8 @@ class Case:
     depth : float
         Cavity depth. [m]
     dataset : xarray.Dataset
-        Result of `cavity.simulate`.
+        Result of `cavity.simulate`. In a large comparison it is read from the finished cases on disk when asked for:
+        take it once, not in an inner loop.
     findings : tuple of Finding
         Worst first.
     """
@@ -39,7 +54,7 @@ class Case:
     opening_set: str
     column: str
     depth: float
-    dataset: xr.Dataset
+    dataset: xr.Dataset = _Dataset()  # type: ignore[assignment]
     findings: tuple[Finding, ...]
 
     @property
@@ -73,11 +88,6 @@ class Comparison:
     advice: tuple[str, ...] = ()
 
 
-def cores() -> int:
-    """Return the number of processor cores this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
 def compare(
     wall: Wall,
     weathers: xr.Dataset | Iterable[xr.Dataset],
@@ -85,10 +95,13 @@ def compare(
     columns: Sequence[str] | None = None,
     progress: Callable[[int, int, str], None] | None = None,
     workers: int | None = None,
+    scheduler: str | None = None,
+    fresh: bool = False,
 ) -> Comparison:
     """Simulate and judge every opening set and depth of a wall in each climate.
 
-    Threads share the work: the compiled kernels release the interpreter. The result does not depend on their number.
+    Threads, or the workers of a cluster, share the work; the result does not depend on their number. Finished cases are
+    kept in the user's cache folder, so that a comparison that was stopped goes on where it was.
 
     Parameters
     ----------
@@ -102,6 +115,10 @@ def compare(
         Called with cases done, all cases, and the name of the one just done.
     workers : int, keyword only
         Threads; None: one a core. [1]
+    scheduler : str, keyword only
+        Address of a dask scheduler, ``tcp://host:port``, whose workers compute instead.
+    fresh : bool, keyword only
+        Compute every case, also those kept from earlier.
 
     Returns
     -------
@@ -110,13 +127,13 @@ def compare(
     Raises
     ------
     InputError
-        If there is no climate, two climates share a name, or a criterion's limit is wrong.
+        If there is no climate, two climates share a name, a criterion's limit is wrong, or the scheduler does not
+        answer.
     ConvergenceError
         If a case cannot be solved; the cases not yet begun are dropped.
     """
     import xarray as xr
 
-    from cavity.simulate import simulate
     from cavity.study.advice import from_comparison, lines
 
     given = [weathers] if isinstance(weathers, xr.Dataset) else list(weathers)
@@ -130,32 +147,30 @@ def compare(
             Fault("compare, weathers", "two climates have the same name", ", ".join(names), "different names",
                   "leave out the repeated file, or rename the place in one of them")
         )  # fmt: skip
-    limits = dict(wall.limits)
-    plan = [
-        (weather, name, chosen.name, depth, column)
-        for weather, name in zip(given, names, strict=True)
+    climate_of = {id(weather): name for weather, name in zip(given, names, strict=True)}
+    jobs = [
+        Job(wall, weather, chosen.name, depth, column)
+        for weather in given
         for column in (columns or (wall.columns[0].name,))
         for chosen in wall.opening_sets
         for depth in wall.depths
     ]
 
-    def one(job: tuple[Any, str, str, float, str]) -> Case:
-        weather, name, opening_set, depth, column = job
-        dataset = simulate(wall, weather, opening_set=opening_set, depth=depth, column=column)
-        return Case(wall.name, name, opening_set, column, depth, dataset, judge(dataset, limits))
+    def told(done: int, count: int, result: Result) -> None:
+        job = result.job
+        if progress:
+            text = f"{climate_of[id(job.weather)]}, {job.opening_set}, {1e3 * float(job.depth or 0.0):g} mm"
+            progress(done, count, text)
 
-    cases: list[Case] = []
-    with ThreadPoolExecutor(workers or cores()) as pool:
-        running = [pool.submit(one, job) for job in plan]
-        try:
-            for done, future in enumerate(running, 1):
-                case = future.result()
-                cases.append(case)
-                if progress:
-                    progress(done, len(plan), f"{case.climate_name}, {case.opening_set}, {case.depth * 1e3:g} mm")
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+    with Engine(workers, scheduler, fresh=fresh) as engine:
+        results = engine.run(jobs, progress=told)
+    cases = [
+        Case(
+            wall.name, climate_of[id(job.weather)], str(job.opening_set), str(job.column), float(job.depth or 0.0),
+            result, result.findings,  # type: ignore[arg-type]
+        )
+        for job, result in zip(jobs, results, strict=True)
+    ]  # fmt: skip
     created = dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC")
     found = Comparison(wall, tuple(names), tuple(cases), created)
     return replace(found, advice=lines(from_comparison(found)))

@@ -1,0 +1,268 @@
+"""Finished cases kept on disk: one is not computed twice, and a study that was killed goes on where it stopped.
+
+An entry is named by what its numbers depend on: the wall as simulated, the values of the weather, the choice of case,
+and the source text of all that computes. Names, comments and paths are not part of that; they are stamped on reading.
+An entry counts only if its findings are there, are whole, and name the digest of the file beside them; anything else
+is taken for missing, so a process may be killed at any moment, and several may share the folder.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import hashlib
+import io
+import json
+import os
+import time
+import uuid
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cavity.risk import Finding
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from cavity.wallfile.model import Wall
+
+BOUND = 2_000_000_000  # bytes, oldest used first out: about 150 years of three segments
+KEEPS = ("all", "daily", "findings")  # what of a case is kept: the Dataset, its daily means, its findings only
+_SOURCES = ("kernels", "wall", "airflow", "climate", "risk", "simulate.py", "constants.py", "variables.py")
+_ABANDONED = 3600.0  # s, age at which an unfinished file belongs to nobody
+_TRIM = 0.9  # share of the bound that is left after a clean-up, so that not every new case causes one
+# read by no number: what a reader sees, and choices among which the job has already chosen
+_NOT_SIMULATED = (
+    "name", "source", "text", "description", "invented", "warnings", "variants", "uncertain", "depths", "opening_sets",
+    "columns",
+)  # fmt: skip
+_PLACE = ("latitude", "longitude", "utc_offset", "elevation", "has_rain")  # what the sun and the rain ask of a weather
+
+
+@dataclass(frozen=True)
+class Job:
+    """One case to simulate and judge; None means the first of the wall file, or its depth.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall.
+    weather : xarray.Dataset, (time,)
+        From `read_weather`.
+    opening_set, column : str or None
+        Names.
+    depth : float or None
+        Cavity depth. [m]
+    """
+
+    wall: Wall
+    weather: xr.Dataset
+    opening_set: str | None = None
+    depth: float | None = None
+    column: str | None = None
+
+
+@functools.cache
+def code_digest() -> str:
+    """Return the digest of everything that turns a wall and a weather into numbers."""
+    from importlib.metadata import version
+
+    here = Path(__file__).parents[1]
+    digest = hashlib.sha256()
+    for name in ("cavity", "numba", "numpy"):
+        digest.update(f"{name} {version(name)}\n".encode())
+    for name in _SOURCES:
+        place = here / name
+        for path in sorted(place.rglob("*.py")) if place.is_dir() else [place]:
+            digest.update(path.relative_to(here).as_posix().encode() + path.read_bytes())
+    return digest.hexdigest()
+
+
+def weather_digest(weather: xr.Dataset) -> str:
+    """Return the digest of the values of a weather; its name and file do not count."""
+    import numpy as np
+
+    digest = hashlib.sha256()
+    for name in sorted([*map(str, weather.data_vars), "time"]):
+        values = np.ascontiguousarray(weather[name].to_numpy())
+        values = values.astype("datetime64[ns]") if values.dtype.kind == "M" else values
+        digest.update(f"{name} {values.dtype} {values.shape}\n".encode() + values.tobytes())
+    for name in _PLACE:
+        digest.update(f"{name} {float(weather.attrs.get(name, 0.0))!r}\n".encode())
+    return digest.hexdigest()
+
+
+def key_of(job: Job, weather: str | None = None) -> str:
+    """Return the name of a case's entry: equal names have equal numbers.
+
+    Parameters
+    ----------
+    job : Job
+        The case.
+    weather : str, optional
+        Digest of its weather, where it is known already.
+
+    Returns
+    -------
+    str
+        sha256, in hexadecimal.
+    """
+    wall = job.wall
+    plain = asdict(wall)
+    for name in _NOT_SIMULATED:
+        del plain[name]
+    wanted = job.opening_set or wall.opening_sets[0].name
+    plain["opening_set"] = next((asdict(each) for each in wall.opening_sets if each.name == wanted), wanted)
+    wanted = job.column or wall.columns[0].name
+    plain["column"] = next((asdict(each) for each in wall.columns if each.name == wanted), wanted)
+    plain["cavity"]["depth"] = wall.cavity.depth if job.depth is None else float(job.depth)
+    if wall.indoor.file:  # hours of the room: their values count, not where they lie
+        with contextlib.suppress(OSError):  # simulate says what is wrong with it
+            plain["indoor"]["file"] = hashlib.sha256(Path(wall.indoor.file).read_bytes()).hexdigest()
+    text = json.dumps(plain, sort_keys=True, default=str)
+    parts = (code_digest(), weather or weather_digest(job.weather), text)
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def provenance(job: Job) -> dict[str, Any]:
+    """Return the attributes of a result on which no number depends, as `simulate` writes them for this job."""
+    from cavity.simulate import _digest
+
+    wall, given = job.wall, job.weather.attrs
+    return {
+        "wall_name": wall.name,
+        "wall_invented": int(wall.invented),
+        "wall_description": wall.description,
+        "wall_text": wall.text,
+        "wall_json": json.dumps(asdict(wall), allow_nan=True),
+        "wall_sha256": _digest(wall),
+        "wall_source": wall.source,
+        "climate_name": str(given.get("name", "")),
+        "climate_invented": int(given.get("invented", 0)),
+        "climate_source": str(given.get("source", "")),
+        "climate_sha256": str(given.get("sha256", "")),
+        "time_policy": str(given.get("time_policy", "")),
+        "warnings": json.dumps([*wall.warnings, *json.loads(given.get("warnings", "[]"))]),
+    }
+
+
+def default_folder() -> Path:
+    """Return the folder of finished cases: CAVITY_CASES, or cavity/cases in the user's cache folder."""
+    if named := os.environ.get("CAVITY_CASES"):
+        return Path(named)
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "cavity" / "cases"
+
+
+class Store:
+    """The folder of finished cases.
+
+    Parameters
+    ----------
+    folder : path, optional
+        Made when first needed; None: `default_folder()`.
+    bound : int
+        Bytes that its entries may fill; those not used for the longest time go first.
+    """
+
+    def __init__(self, folder: Path | str | None = None, bound: int = BOUND) -> None:
+        self.folder = Path(folder) if folder else default_folder()
+        self.bound = bound
+        self._filled: int | None = None  # bytes, as far as this process knows
+
+    def read(self, key: str, keep: str) -> tuple[bytes, tuple[Finding, ...]] | None:
+        """Return what was kept of a case and its findings; None where it is missing or not whole."""
+        note = self.folder / f"{key}.json"
+        try:
+            digest, body = note.read_bytes().split(b"\n", 1)
+            if hashlib.sha256(body).hexdigest() != digest.decode("ascii"):
+                return None
+            found = json.loads(body)
+            findings = tuple(Finding(**row) for row in found["findings"])
+            data = b""
+            if keep != "findings":
+                data = (self.folder / f"{key}.{keep}.nc").read_bytes()
+                if hashlib.sha256(data).hexdigest() != found["files"].get(keep):
+                    return None
+            for name in [note, *self.folder.glob(f"{key}.*.nc")]:
+                os.utime(name)  # used now
+        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+            return None
+        return data, findings
+
+    def write(self, key: str, keep: str, dataset: xr.Dataset | None, findings: tuple[Finding, ...]) -> bool:
+        """Keep a case, whole or not at all; return False where the folder cannot be written.
+
+        The Dataset is not packed: it would cost a second to save a third of the bytes.
+        """
+        scratch = self.folder / "unfinished"
+        part = scratch / uuid.uuid4().hex
+        try:
+            scratch.mkdir(parents=True, exist_ok=True)
+            files: dict[str, str] = {}
+            size = 0
+            if dataset is not None:
+                dataset.to_netcdf(part, engine="h5netcdf")
+                data = part.read_bytes()
+                files[keep], size = hashlib.sha256(data).hexdigest(), len(data)
+                part.replace(self.folder / f"{key}.{keep}.nc")
+            files = self._recorded(key) | files  # what an earlier study kept of the same case stays usable
+            body = json.dumps({"files": files, "findings": [asdict(found) for found in findings]}).encode()
+            part.write_bytes(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
+            part.replace(self.folder / f"{key}.json")
+        except OSError:
+            return False
+        finally:
+            with contextlib.suppress(OSError):
+                part.unlink(missing_ok=True)
+        self._filled = None if self._filled is None else self._filled + size + len(body)
+        self.trim()
+        return True
+
+    def _recorded(self, key: str) -> dict[str, str]:
+        """Digests of the files that the present entry of a case names."""
+        try:
+            return dict(json.loads((self.folder / f"{key}.json").read_bytes().split(b"\n", 1)[1])["files"])
+        except (OSError, ValueError, KeyError, TypeError, IndexError):
+            return {}
+
+    def trim(self) -> None:
+        """Remove the entries not used for the longest time until the bound is kept, and files nobody finished."""
+        if self._filled is not None and self._filled <= self.bound:
+            return
+        entries: dict[str, list[Any]] = {}  # last use, bytes, paths
+        for path in self.folder.glob("*.*"):
+            try:
+                found = path.stat()
+            except OSError:  # another process removed it
+                continue
+            entry = entries.setdefault(path.name.split(".")[0], [0.0, 0, []])
+            entry[0] = max(entry[0], found.st_mtime)
+            entry[1] += found.st_size
+            entry[2].append(path)
+        filled = sum(entry[1] for entry in entries.values())
+        if filled > self.bound:
+            for _, size, paths in sorted(entries.values(), key=lambda entry: entry[0]):
+                if filled <= _TRIM * self.bound:
+                    break
+                for path in sorted(paths, reverse=True):
+                    path.unlink(missing_ok=True)
+                filled -= size
+        self._filled = filled
+        for path in (self.folder / "unfinished").glob("*"):
+            try:
+                if time.time() - path.stat().st_mtime > _ABANDONED:
+                    path.unlink(missing_ok=True)
+            except OSError:
+                continue
+
+
+def opened(data: bytes) -> xr.Dataset:
+    """Return the Dataset of an entry, in memory, as it was before it was written."""
+    import xarray as xr
+
+    with xr.open_dataset(io.BytesIO(data), engine="h5netcdf") as found:
+        dataset = found.load()
+    # NetCDF gives numbers back as arrays' scalars; the report writes attributes as JSON
+    dataset.attrs = {name: value.item() if hasattr(value, "item") else value for name, value in dataset.attrs.items()}
+    return dataset

@@ -1,0 +1,325 @@
+"""The engine of all studies: many cases on the threads of this computer, or on a dask cluster; finished ones are kept.
+
+The kernels release the interpreter, so threads use all cores. Each case is computed by one thread from its inputs
+alone, and results come in the order asked for: nothing depends on how many threads, workers or restarts there were.
+"""
+
+from __future__ import annotations
+
+import collections
+import os
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
+from typing import TYPE_CHECKING, Any
+
+from cavity.errors import CavityError, Fault, InputError
+from cavity.risk import Finding, judge
+from cavity.study.cases import KEEPS, Job, Store, code_digest, key_of, opened, provenance, weather_digest
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+__all__ = ["Engine", "Job", "Result", "cores"]
+
+HELD = 32  # Datasets of one engine kept in memory, 13 MB each for a year of three segments; the others lie on disk
+_AHEAD = 2  # jobs handed out for each thread: none waits, and little is in memory or lost with a worker
+_LOST = 3  # times a job may lose its worker before it is to blame itself
+_PATIENCE = 60.0  # s without any worker before a cluster is given up
+_LOOK = 2.0  # s between looks whether a cluster still has workers
+
+
+def cores() -> int:
+    """Return the number of processor cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def daily_humidity(dataset: xr.Dataset) -> xr.Dataset:
+    """Return the daily means of the relative humidity, (day, segment, face), of a result. [1]."""
+    import numpy as np
+    import xarray as xr
+
+    hourly = np.asarray(dataset["relative_humidity"].values, float)
+    days = len(hourly) // 24
+    means = hourly[: days * 24].reshape(days, 24, *hourly.shape[1:]).mean(axis=1)
+    return xr.Dataset({"relative_humidity": (("day", "segment", "face"), means, {"units": "1"})})
+
+
+def computed(job: Job, keep: str, code: str = "") -> tuple[xr.Dataset | None, tuple[Finding, ...]]:
+    """Simulate and judge one case; runs where the engine sends it.
+
+    Parameters
+    ----------
+    job : Job
+        The case.
+    keep : {"all", "daily", "findings"}
+        What is returned of its Dataset: all, the daily humidity, nothing.
+    code : str
+        Digest of the sender's program; a worker with another one refuses.
+    """
+    from cavity.simulate import simulate
+
+    if code and code != code_digest():
+        raise CavityError("a worker of the cluster has another version of cavity; install the same on all")
+    dataset = simulate(job.wall, job.weather, opening_set=job.opening_set, depth=job.depth, column=job.column)
+    findings = judge(dataset, dict(job.wall.limits))
+    if keep == "findings":
+        return None, findings
+    return (dataset if keep == "all" else daily_humidity(dataset)), findings
+
+
+class Result:
+    """What an engine returns of one job: findings, and the Dataset for who asks for it.
+
+    Parameters
+    ----------
+    job : Job
+        The case.
+    findings : tuple of Finding
+        Worst first.
+    """
+
+    def __init__(self, engine: Engine, key: str, job: Job, keep: str, findings: tuple[Finding, ...]) -> None:
+        self.job, self.findings = job, findings
+        self._engine, self._key, self._keep = engine, key, keep
+
+    @property
+    def dataset(self) -> xr.Dataset:
+        """The Dataset, or its daily humidity where only that was asked for; read again from disk if it was let go."""
+        return self._engine.fetch(self._key, self.job, self._keep)
+
+
+class Engine:
+    """Runs jobs; use it in a `with` statement, for as many lists of jobs as a study needs.
+
+    Parameters
+    ----------
+    workers : int
+        Threads; None: one a core. Ignored with a scheduler. [1]
+    scheduler : str
+        Address of a dask scheduler, ``tcp://host:port``; None: threads here.
+    fresh : bool, keyword only
+        Compute every case, also those kept from earlier studies; they are kept anew.
+    store : Store, keyword only
+        Where finished cases are kept; None: the user's cache folder.
+    held : int, keyword only
+        Datasets kept in memory. [1]
+
+    Raises
+    ------
+    InputError
+        If dask.distributed is not installed or the scheduler does not answer.
+    """
+
+    def __init__(
+        self,
+        workers: int | None = None,
+        scheduler: str | None = None,
+        *,
+        fresh: bool = False,
+        store: Store | None = None,
+        held: int = HELD,
+    ) -> None:
+        self.store = store or Store()
+        self.fresh = fresh
+        # by entry and job: two jobs of equal numbers may differ in names; the job is held so that its id stays its own
+        self._held: collections.OrderedDict[tuple[str, str, int], tuple[Job, xr.Dataset]] = collections.OrderedDict()
+        self._room = held
+        self._pinned: dict[tuple[str, str], xr.Dataset] = {}  # where the folder cannot be written
+        self._lock = threading.Lock()
+        self._weathers: dict[int, tuple[xr.Dataset, str]] = {}
+        self._client: Any = None
+        self._code = ""
+        if scheduler:
+            self._client = _connect(scheduler)
+            self._code = code_digest()
+            self._pool: Executor = self._client.get_executor(pure=False)
+        else:
+            self._threads = max(1, workers or cores())
+            self._pool = ThreadPoolExecutor(self._threads)
+
+    def __enter__(self) -> Engine:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._pool.shutdown(wait=self._client is None, cancel_futures=True)
+        if self._client is not None:
+            self._client.close()
+
+    def run(
+        self,
+        jobs: Sequence[Job],
+        *,
+        keep: str = "all",
+        progress: Callable[[int, int, Result], None] | None = None,
+    ) -> list[Result]:
+        """Simulate and judge all jobs.
+
+        Parameters
+        ----------
+        jobs : sequence of Job
+            The cases.
+        keep : {"all", "daily", "findings"}, keyword only
+            What stays of each: the Dataset, its daily mean relative humidity, or only the findings.
+        progress : callable, keyword only
+            Called after each case, in the order in which they end, with cases done, all cases, and the result.
+
+        Returns
+        -------
+        list of Result
+            In the order of the jobs.
+
+        Raises
+        ------
+        InputError, ConvergenceError
+            Of the first job that fails; those not begun are dropped, those done are kept.
+        CavityError
+            If a cluster has no workers left, or loses one again and again with the same job.
+        """
+        if keep not in KEEPS:
+            raise ValueError(f"keep is {keep!r}, known: {', '.join(KEEPS)}")
+        results: dict[int, Result] = {}
+        keys: dict[int, str] = {}
+
+        def done(index: int, result: Result) -> None:
+            results[index] = result
+            if progress:
+                progress(len(results), len(jobs), result)
+
+        def missing() -> Iterator[int]:
+            """Jobs that must be computed; those found on disk are done on the way."""
+            for index, job in enumerate(jobs):
+                keys[index] = key_of(job, self._digest(job.weather))
+                kept = None if self.fresh else self.store.read(keys[index], keep)
+                if kept is None:
+                    yield index
+                else:
+                    done(index, Result(self, keys[index], job, keep, kept[1]))
+
+        def submit(index: int) -> Future[Any]:
+            return self._pool.submit(computed, jobs[index], keep, self._code)
+
+        waiting = missing()
+        running: dict[Future[Any], int] = {}
+        lost: collections.Counter[int] = collections.Counter()
+        try:
+            while True:
+                while len(running) < _AHEAD * self._width() and (index := next(waiting, None)) is not None:
+                    running[submit(index)] = index
+                if not running:
+                    break
+                for future in self._ended(running):
+                    index = running.pop(future)
+                    try:
+                        dataset, findings = future.result()
+                    except Exception as error:
+                        if not _is_loss(error):
+                            raise
+                        lost[index] += 1
+                        if lost[index] > _LOST:
+                            raise CavityError(
+                                f"a case lost its worker {lost[index]} times; is there enough memory?"
+                            ) from error
+                        running[submit(index)] = index
+                        continue
+                    self._put(keys[index], jobs[index], keep, dataset, findings)
+                    done(index, Result(self, keys[index], jobs[index], keep, findings))
+        except BaseException:
+            for future in running:
+                future.cancel()
+            raise
+        return [results[index] for index in range(len(jobs))]
+
+    def fetch(self, key: str, job: Job, keep: str) -> xr.Dataset:
+        """Return the Dataset of a case from memory, from disk, or, if it is gone from there, computed again."""
+        place = (key, keep, id(job))
+        with self._lock:
+            if place in self._held:
+                self._held.move_to_end(place)
+                return self._held[place][1]
+        dataset = self._pinned.get((key, keep))
+        if dataset is None:
+            kept = self.store.read(key, keep)
+            if kept is not None:
+                dataset = opened(kept[0])
+            else:
+                dataset, findings = computed(job, keep)
+                self.store.write(key, keep, dataset, findings)
+            assert dataset is not None
+        if keep == "all":
+            dataset = dataset.assign_attrs(provenance(job))
+        self._hold(keep, key, job, dataset)
+        return dataset
+
+    def _put(self, key: str, job: Job, keep: str, dataset: xr.Dataset | None, findings: tuple[Finding, ...]) -> None:
+        if not self.store.write(key, keep, dataset, findings) and dataset is not None:
+            self._pinned[key, keep] = dataset
+        if dataset is not None:
+            self._hold(keep, key, job, dataset)
+
+    def _hold(self, keep: str, key: str, job: Job, dataset: xr.Dataset) -> None:
+        with self._lock:
+            self._held[key, keep, id(job)] = (job, dataset)
+            while len(self._held) > self._room:
+                self._held.popitem(last=False)
+
+    def _digest(self, weather: xr.Dataset) -> str:
+        """Digest of a weather, once for each object; the object is held so that its id stays its own."""
+        if id(weather) not in self._weathers:
+            self._weathers[id(weather)] = (weather, weather_digest(weather))
+        return self._weathers[id(weather)][1]
+
+    def _width(self) -> int:
+        if self._client is None:
+            return self._threads
+        return max(1, sum(self._client.nthreads().values()))
+
+    def _ended(self, running: dict[Future[Any], int]) -> list[Future[Any]]:
+        """Wait until a job ends; on a cluster, look whether it still has workers."""
+        import time
+
+        alone = None
+        while True:
+            ended, _ = wait(running, timeout=None if self._client is None else _LOOK, return_when=FIRST_COMPLETED)
+            if ended:
+                return sorted(ended, key=running.__getitem__)
+            try:
+                if self._client.nthreads():
+                    alone = None
+                    continue
+            except OSError as error:
+                raise CavityError("the scheduler has gone away; what is done is kept") from error
+            alone = alone or time.monotonic()
+            if time.monotonic() - alone > _PATIENCE:
+                raise CavityError(f"the cluster has had no workers for {_PATIENCE:g} s; what is done is kept")
+
+
+def _is_loss(error: Exception) -> bool:
+    """Whether a job failed because its worker went away, not because of the job."""
+    from concurrent.futures import CancelledError
+
+    names = {kind.__name__ for kind in type(error).__mro__}
+    return isinstance(error, CancelledError) or bool(
+        names & {"KilledWorker", "CommClosedError", "FutureCancelledError"}
+    )
+
+
+def _connect(scheduler: str) -> Any:
+    """Return a client of the scheduler, or tell what is missing."""
+    where = "--scheduler"
+    try:
+        from distributed import Client
+    except ImportError:
+        raise InputError(
+            Fault(where, "dask.distributed is not installed", scheduler, "the extra 'cluster'",
+                  'pip install "cavity[cluster]", or leave the option out: threads of this computer are used')
+        ) from None  # fmt: skip
+    expected = "the address a dask scheduler prints, such as tcp://192.168.0.5:8786"
+    try:
+        return Client(scheduler, timeout="10s", set_as_default=False)
+    except (OSError, ValueError, TypeError, TimeoutError) as error:
+        reason = str(error).splitlines()[0][:120] if str(error) else "no answer"
+        raise InputError(
+            Fault(where, f"the scheduler cannot be reached ({reason})", scheduler[:120], expected,
+                  "start one with: dask scheduler; and workers with: dask worker ADDRESS")
+        ) from None  # fmt: skip
