@@ -230,6 +230,18 @@ def test_hours_up_and_down_are_told_apart_by_shape_and_word(case):
     assert up.marker.symbol != down.marker.symbol
 
 
+def test_a_still_cavity_is_drawn_and_said(case):
+    ds = case.dataset.copy(deep=True)
+    for name in ("air_change_rate", "air_speed", "opening_flow", "part_pressure", "stack_pressure", "wind_pressure"):
+        ds[name].values[:] = 0.0
+    still = SimpleNamespace(**{**vars(case), "dataset": ds.isel(opening=[0])})
+    drawn = figures.of_case(still.dataset, segment=0, face=3)
+    assert drawn["fig-duration"].layout.annotations[0].text == "the air never moves"
+    assert list(drawn["fig-loss"].data[0].x) == [0.0] * 5
+    assert "no criterion" not in page.render(SimpleNamespace(cases=[still], created=""))
+    assert answer.bottleneck(still) == "No air moves."
+
+
 def test_losses_are_shares_that_add_up_to_all(case):
     share = figures.losses(case.dataset).data[0].x
     assert sum(share) == pytest.approx(100.0, rel=1e-9)  # rounding of a sum of five

@@ -145,6 +145,10 @@ def duration(ds: Any) -> go.Figure:
     median = float(np.median(series.air_changes(ds)))
     shape, label = _limit(max(median, 1e-3), f"median {display.number(median)} 1/h", "air")
     label["y"] = np.log10(max(median, 1e-3))
+    if rate.max() < 0.01:
+        label = {**label, "text": "the air never moves", "y": -0.5}
+    low = min(max(float(rate.min()), 0.1), 10.0)  # still hours are below the frame, not off by decades
+    span = [float(np.log10(low)) - 0.1, float(np.log10(max(float(rate.max()), 10.0 * low))) + 0.1]
     traces = [{"type": "scatter", "x": share, "y": np.maximum(rate, 1e-2), "mode": "lines", "name": "whole column",
                "line": _line("air", 2.2),
                "hovertemplate": "%{y:.3~g} 1/h in %{x:.0f} % of hours<extra></extra>"}]  # fmt: skip
@@ -162,7 +166,7 @@ def duration(ds: Any) -> go.Figure:
             annotations=[label],
             showlegend=spread,
             xaxis={"title": {"text": "Share of the hours of the year [%]"}, "range": [0, 100]},
-            yaxis={"title": {"text": display.axis_title("air_change_rate")}, "type": "log", "dtick": 1,
+            yaxis={"title": {"text": display.axis_title("air_change_rate")}, "type": "log", "range": span, "dtick": 1,
                    "minor": {"showgrid": False}},
         ),
     )  # fmt: skip

@@ -353,7 +353,7 @@
       const layout = left.layout;
       layout.showlegend = true;
       layout.annotations = (layout.annotations || []).filter((note) => !String(note.text).startsWith("median"));
-      if (name === "fig-duration") layout.shapes = [];
+      if (name === "fig-duration") { layout.shapes = []; delete layout.yaxis.range; }
       if (name === "fig-film") { delete layout.yaxis2; layout.yaxis.domain = [0, 1]; layout.xaxis.anchor = "y"; }
       layout.height = 330;
       return { data: [pick(left, "A", "solid", index.colours.air), pick(right, "B", "dash", index.colours.temperature)], layout };
