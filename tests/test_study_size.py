@@ -70,6 +70,13 @@ def test_falling_severity_gives_the_least_area_of_brute_force(level, power, marg
             assert expected * 0.998 <= row.least <= expected * 1.05 * 1.002
 
 
+def test_nothing_is_bisected_where_the_smallest_area_passes():
+    evaluate = evaluator(lambda depth, factor: 0.5)
+    row = search(evaluate, [0.02])[0]
+    assert row.least == PROBES[0]
+    assert len(evaluate.calls) == len(PROBES)
+
+
 def test_a_severity_that_rises_with_area_is_said_to():
     # dries at first, then more air brings more dew: passes between 0.5 and 2.6 only
     def severity(_depth, factor):
