@@ -145,7 +145,7 @@ class MaterialEntry(MaterialValues):
     also: Annotated[tuple[str, ...], Many(UNNAMED)] = said("Other words for it, used in suggestions.", ())
     wood: Annotated[bool, Flag()] = said("Judged by wood moisture content.", False)
     metal: Annotated[bool, Flag()] = said("Judged by time of wetness.", False)
-    thickness: Thickness = said("Usual thickness, taken where a layer gives none.", None)
+    thickness: Thickness = said("Usual thickness, named where a layer lacks one.", None)
     sd: Annotated[float | None, Sd] = said("Vapour resistance of a membrane.", None)
     sd_table: Annotated[tuple[tuple[float, float], ...], Table(Share(), Sd, rows=2)] = said(
         "[relative humidity, sd] pairs of a membrane that changes with humidity.", ()
