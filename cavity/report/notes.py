@@ -255,8 +255,8 @@ NOTES: tuple[Note, ...] = (
 ASSUMPTIONS: tuple[str, ...] = (
     "One dimension through the wall, segments along the height; no studs, corners, edges or workmanship faults unless "
     "given as an input.",
-    "Gusts are left out: exchange by fluctuating wind has no published formula for narrow cavities, so still hours are "
-    "shown drier of air than they are.",
+    "Gusts are left out: exchange by fluctuating wind has no published formula for narrow cavities, so calm hours show "
+    "less air than there is.",
     "The difference of wind pressure between base and head is an input (low, middle and high values 0.05, 0.1 and 0.3 "
     "of the dynamic pressure); its uncertainty outweighs most others.",
     "The same year is repeated until the yearly cycle of water closes, or the number of years allowed is used up.",
