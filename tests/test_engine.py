@@ -347,14 +347,9 @@ def test_a_study_killed_at_any_moment_leaves_nothing_broken_and_goes_on(tmp_path
 def test_a_cluster_that_loses_a_worker_half_way_gives_the_complete_result(jobs, straight, tmp_path):
     distributed = pytest.importorskip("distributed")
     with distributed.LocalCluster(
-        n_workers=2,
-        threads_per_worker=1,
-        processes=True,
-        dashboard_address=None,
-        local_directory=str(tmp_path / "dask"),
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, local_directory=str(tmp_path / "d")
     ) as cluster:
-        pids = list(cluster.scheduler.workers.values())
-        victim = pids[0].extra.get("pid") or next(iter(cluster.workers.values())).pid
+        victim = cluster.workers[0].pid
         many = [replace(job, depth=job.depth + 0.0005 * k) for k in range(5) for job in jobs]
         struck = threading.Event()
 
