@@ -20,7 +20,6 @@ from cavity.wall import monthly, saturation, solve, storage, uvalue
 from cavity.wall.grid import build_solid_line
 from cavity.wallfile.model import Layer, Material
 
-
 # those of airflow have a test of their own, which also names the ranges they miss
 PUBLISHED = [
     info.name
@@ -39,7 +38,7 @@ def test_every_file_of_published_cases_is_run():
 @pytest.mark.parametrize("name", PUBLISHED)
 def test_no_strict_case_is_outside_its_band(name):
     found = importlib.import_module(f"cavity.published.{name}").cases()
-    assert len({case.name for case in found}) == len(found)
+    assert len({(case.name, case.inputs) for case in found}) == len(found)
     outside = [f"{case.name}: {case.computed} not in {case.lower}..{case.upper}" for case in found if case.strict]
     outside = [
         text for text, case in zip(outside, (c for c in found if c.strict), strict=True) if case.outcome != "pass"
