@@ -268,7 +268,7 @@ def _by_hour(series: np.ndarray, month: np.ndarray, hour: np.ndarray) -> np.ndar
 
 
 def name_of(orientation: float) -> str:
-    """Return the compass name of one of the sixteen orientations."""
+    """Return the compass name of one of the sixteen orientations [degree]."""
     return COMPASS[round(orientation / 22.5) % 16]
 
 

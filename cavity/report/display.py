@@ -126,7 +126,7 @@ def quantity(value: float | None, unit: str, digits: int = 3) -> tuple[str, str]
     Parameters
     ----------
     value : float
-        In the SI unit `unit`; None or infinite values are spelled out.
+        None or infinite values are spelled out. [`unit`, SI]
     unit : str
         A key of the table of this module, e.g. ``"m"`` for a thickness, ``"height"`` for metres of height.
     digits : int

@@ -114,7 +114,7 @@ class Packer:
         like : hashable, keyword only
             What the array is; a later array of that name may be told by its difference from the first.
         step : float, keyword only
-            Step of the packed numbers; a part of the range where not given.
+            Step of the packed numbers; a part of the range where not given. [as the values]
         parts : int, keyword only
             Least number of steps in the range.
         root : bool, keyword only

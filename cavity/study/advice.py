@@ -156,6 +156,7 @@ def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
     Parameters
     ----------
     comparison : Comparison
+        With all its cases.
 
     Returns
     -------

@@ -122,7 +122,7 @@ def with_height(wall: Wall, height: float) -> Wall:
 
 
 def with_cladding(wall: Wall, material: str, thickness: float) -> Wall:
-    """Return the wall clad with one sheet of a material of the built-in table, `thickness` in m."""
+    """Return the wall clad with one sheet of a material of the built-in table, `thickness` in [m]."""
     from cavity.wallfile import material as known
     from cavity.wallfile.model import Layer
 

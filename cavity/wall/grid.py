@@ -82,7 +82,7 @@ def cells(thickness: float, edge: float, refine: float = 1.0) -> NDArray[np.floa
     edge : float
         Size of the cells at the edges. [m]
     refine : float
-        2 halves every cell.
+        2 halves every cell. [1]
 
     Returns
     -------
@@ -112,7 +112,7 @@ def build_line(wall: Wall, *, depth: float, refine: float = 1.0) -> Line:
     depth : float
         Cavity depth. [m]
     refine : float
-        2 halves every cell, for convergence studies.
+        2 halves every cell, for convergence studies. [1]
 
     Returns
     -------
@@ -154,7 +154,7 @@ def build_solid_line(
     freezing : bool, keyword only
         Whether pore water freezes.
     refine : float
-        2 halves every cell.
+        2 halves every cell. [1]
     film_limit : float
         Water a face holds. [kg/m2]
 

@@ -258,7 +258,7 @@ def monthly_means(values: NDArray[np.float64], time: NDArray[np.datetime64]) -> 
     Parameters
     ----------
     values : array, (time,)
-        Hourly values.
+        Hourly values, in any unit. [any]
     time : array of datetime64, (time,)
         Start of each hour; every month must occur.
 

@@ -303,7 +303,7 @@ def monthly(
     weather : Dataset
         Hourly weather, a whole year; its monthly means are used.
     opening_set, depth, column : keyword only, optional
-        As in `uvalue.u_value`: they decide whether cladding and cavity count.
+        As in `uvalue.u_value`, depth in [m]: they decide whether cladding and cavity count.
 
     Returns
     -------

@@ -291,7 +291,7 @@ def rail_spots(
     wall : Wall
         The wall as described.
     opening_set, depth, column : keyword only, optional
-        As in `u_value`; they set what lies outside the insulation.
+        As in `u_value`, depth in [m]; they set what lies outside the insulation.
 
     Returns
     -------
