@@ -24,7 +24,7 @@ def year():
     wall = parse_wall(starter())
     wall = dataclasses.replace(wall, run=dataclasses.replace(wall.run, max_years=1, segments=1))
     weather = cavity.read_weather(CLIMATES / "cold_humid.epw")
-    return wall, weather, cavity.simulate(wall, weather)
+    return wall, weather, cavity.simulate(wall, weather, opening_set="10 mm slots")
 
 
 def test_the_hourly_result_carries_the_monthly_one(year):
