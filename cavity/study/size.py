@@ -231,7 +231,10 @@ def severity_of(findings: Iterable[Finding]) -> tuple[float, Finding]:
 
 
 def assess(depth: float, factor: float, findings: Sequence[Finding], *, margin: float, accept: str) -> Outcome:
-    """Return the outcome of one case: passing means no status worse than `accept` and severity <= 1 - margin."""
+    """Return the outcome of one case: passing means no status worse than `accept` and severity <= 1 - margin.
+
+    Depth in [m]; factor on the vents and margin to the limits are shares [1].
+    """
     severity, decisive = severity_of(findings)
     worst = worst_first(findings)[0]
     bearable = STATUSES.index(worst.status) <= STATUSES.index(accept)

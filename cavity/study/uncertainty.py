@@ -120,7 +120,9 @@ def rank_correlation(inputs: np.ndarray, result: np.ndarray) -> np.ndarray:
     Parameters
     ----------
     inputs : array, (sample, input)
+        In any units, ranks count only. [any]
     result : array, (sample,)
+        The same. [any]
 
     Returns
     -------
@@ -147,7 +149,9 @@ def summarise(
     Parameters
     ----------
     ranges : sequence of Range
+        What was varied.
     inputs : array, (sample, input)
+        Values of each sample. [as the ranges]
     samples : sequence of sequences of Finding
         The findings of each sample, of the same criteria.
     humidity : array, (sample, day)
