@@ -37,6 +37,7 @@ from cavity.kernels import balance, block, film, moist_air
 
 # the potential grid of all material tables; tables hold value and slope, cubic in between
 U_LOW, U_STEP, U_COUNT = -2.5, 0.05, 411  # up to u = 18
+COLDEST, HOTTEST = 180.0, 420.0  # K, a search that leaves this range has lost its way
 FLOOR = 1e-6  # kg/m3 per unit of u, water capacity of materials that hold none
 ICE_BLEND = 0.15  # in u, width over which pore water turns to ice: numerically smooth, 0.3 K at -2 degC
 OVERFLOW = 14.0  # potential above which a cell takes water beyond its retention curve, to be drained
@@ -506,7 +507,7 @@ def update(T, u, w, damping):
         dT, du = w.rhs[i, 0] * damping, w.rhs[i, 1] * damping
         if not (math.isfinite(dT) and math.isfinite(du)):
             return 1
-        T[i] += min(30.0, max(-30.0, dT))
+        T[i] = min(HOTTEST, max(COLDEST, T[i] + min(30.0, max(-30.0, dT))))
         u[i] += min(1.5, max(-1.5, du))
         u[i] = min(40.0, max(U_LOW + 0.01, u[i]))
     return 0

@@ -270,7 +270,8 @@ def run(grid, column, forcing, readings, state, record, order, refine):
                 record.water[t, s, k] = 0.0
             for i in range(n):
                 if readings.layer[i] >= 0:
-                    record.water[t, s, readings.layer[i]] += state.W[s, i]
+                    # the books of a material without water may owe what the last step left: a microgram
+                    record.water[t, s, readings.layer[i]] += max(state.W[s, i], 0.0)
             for k in range(4):
                 i = readings.film[k]
                 record.film[t, s, k] = max(state.W[s, i], 0.0)
@@ -300,7 +301,7 @@ def _clear(record, t):
 @jit
 def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage, place, work):
     """Solve one implicit stage of all segments with the air; return (good, iterations, worst residual)."""
-    n = state.T.shape[1]
+    S, n = state.T.shape
     K = state.flow.size
     F = readings.node.size
     P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
@@ -308,6 +309,13 @@ def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage,
     rho_out = moist_air.density(T_out, p_out, P)
     mu = moist_air.viscosity(T_out)
     worst = 0.0
+    # rain on a dry face that cannot absorb it forms a film: start there, Newton does not find it from the dry side
+    for s in range(S):
+        if forcing.rain[t] > 0.0 and grid.link[0] == wall.DRY_LINK:
+            state.u[s, 0] = max(state.u[s, 0], film.START + 0.3)
+        k = forcing.seep_node
+        if forcing.seep[t] > 0.0 and grid.film[k] and grid.link[k] == wall.DRY_LINK:
+            state.u[s, k] = max(state.u[s, k], film.START + 0.1)
     moved = np.inf  # K, of the cavity faces since the air was last brought into agreement with them
     b = grid.cladding_back
     for iteration in range(MOST):
