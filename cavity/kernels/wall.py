@@ -200,6 +200,17 @@ def membrane_sd(grid, i, u_mean):
 
 
 @jit
+def _iced(tables, m, theta, theta_u, u_liquid, by_u, by_T, share, share_T):
+    """Return (flux potential, slope in u, slope in T) where ice holds part of the pores."""
+    low, low_u = table_value(tables, m, u_liquid, THETA)
+    return (
+        theta + share * (low - theta),
+        theta_u + share * (low_u * by_u - theta_u),
+        share_T * (low - theta) + share * low_u * by_T,
+    )
+
+
+@jit
 def evaluate(grid, T, u, w):
     """Fill the work arrays with the state functions of every node."""
     freezing_pressure = WATER_DENSITY * FUSION_HEAT / SUCTION_SCALE
@@ -215,16 +226,20 @@ def evaluate(grid, T, u, w):
         # water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron)
         u_liquid, by_u, by_T = ui, 1.0, 0.0
         frozen = False
+        share = share_T = 0.0
         if grid.freezing and x < -1e-6:
             log_ratio = math.log(ICE_POINT / Ti)
             z = (ui + math.log(freezing_pressure * log_ratio)) / ICE_BLEND
             if z > -30.0:
-                # smooth lesser of u and the potential of ice: Newton would cycle at a kink
+                # smooth lesser of u and the potential of ice; the ice it leaves forms over half a kelvin, as in films:
+                # Newton would cycle at a kink, and has no slope at a jump
                 frozen = True
-                share = 1.0 / (1.0 + math.exp(-z))
+                part = 1.0 / (1.0 + math.exp(-z))
                 u_liquid = ui - ICE_BLEND * (z if z > 30.0 else math.log1p(math.exp(z)))
-                by_u = 1.0 - share
-                by_T = share / (Ti * log_ratio)
+                by_u = 1.0 - part
+                by_T = part / (Ti * log_ratio)
+                share = film.frozen_share(Ti)
+                share_T = -1.0 / film.FREEZING_RANGE if share < 1.0 else 0.0
         if d == 0.0:
             if grid.film[i]:
                 W, W_u = film.mass(ui)
@@ -239,12 +254,20 @@ def evaluate(grid, T, u, w):
             w.mu[i] = 0.0
             w.mu_u[i] = 0.0
             w.R[i] = 0.0
-            theta, theta_u = table_value(grid.tables, m, u_liquid, THETA)
-            inner, inner_u = theta, theta_u
+            theta, theta_u = table_value(grid.tables, m, ui, THETA)
+            theta_T = 0.0
+            if frozen:
+                theta, theta_u, theta_T = _iced(grid.tables, m, theta, theta_u, u_liquid, by_u, by_T, share, share_T)
+            inner, inner_u, inner_T = theta, theta_u, theta_T
             if grid.right[i] != m:
-                inner, inner_u = table_value(grid.tables, grid.right[i], u_liquid, THETA)
-            w.theta[i], w.theta_u[i], w.theta_T[i] = theta, theta_u * by_u, theta_u * by_T
-            w.inner[i], w.inner_u[i], w.inner_T[i] = inner, inner_u * by_u, inner_u * by_T
+                inner, inner_u = table_value(grid.tables, grid.right[i], ui, THETA)
+                inner_T = 0.0
+                if frozen:
+                    inner, inner_u, inner_T = _iced(
+                        grid.tables, grid.right[i], inner, inner_u, u_liquid, by_u, by_T, share, share_T
+                    )
+            w.theta[i], w.theta_u[i], w.theta_T[i] = theta, theta_u, theta_T
+            w.inner[i], w.inner_u[i], w.inner_T[i] = inner, inner_u, inner_T
             continue
         place = (ui - U_LOW) * _PER_STEP
         if 0.0 < place < U_COUNT - 1:
@@ -265,20 +288,16 @@ def evaluate(grid, T, u, w):
         E = grid.heat[i] * x + d * W * WATER_HEAT * x
         E_T = grid.heat[i] + d * W * WATER_HEAT
         E_u = d * W_u * WATER_HEAT * x
+        theta_T = 0.0
         if frozen:
             liquid, liquid_u = table_value(grid.tables, m, u_liquid, WATER)
-            # what suction leaves free to freeze does so over half a kelvin, as films do: a jump at 0 degC has no Newton
             free = max(W - liquid - FLOOR * (u_liquid - U_LOW), 0.0)
-            share = film.frozen_share(Ti)
-            share_T = -1.0 / film.FREEZING_RANGE if share < 1.0 else 0.0
             liquid_u += FLOOR
             h_ice = (ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT
             E += d * share * free * h_ice
             E_T += d * ((share_T * free - share * liquid_u * by_T) * h_ice + share * free * (ICE_HEAT - WATER_HEAT))
             E_u += d * share * (W_u - liquid_u * by_u) * h_ice
-            theta, theta_u = table_value(grid.tables, m, u_liquid, THETA)
-        theta_T = theta_u * by_T
-        theta_u *= by_u
+            theta, theta_u, theta_T = _iced(grid.tables, m, theta, theta_u, u_liquid, by_u, by_T, share, share_T)
         w.W[i] = W * d
         w.W_u[i] = W_u * d
         w.E[i] = E
