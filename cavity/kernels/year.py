@@ -357,7 +357,7 @@ def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage,
                     stage.face_p[place, s, f] = w.p[readings.node[f]]
             else:
                 T1, T2 = state.T[s, b], state.T[s, b + 1]
-                if wall.update(state.T[s], state.u[s], w, 1.0 if iteration < MOST // 3 else 0.4):
+                if wall.update(state.T[s], state.u[s], w, wall.trust_at(iteration)):
                     return False, iteration + 1, worst
                 moved = max(moved, abs(state.T[s, b] - T1), abs(state.T[s, b + 1] - T2))
             _pass_on(grid, state, s, share, P, work)
