@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import zlib
 from dataclasses import replace
 
 import numpy as np
@@ -19,6 +20,7 @@ from cavity.wallfile.model import Layer, Opening, OpeningSet
 
 MEMBRANES = [name for name in materials() if material(name).sd is not None or material(name).sd_table]
 SOLIDS = [name for name in materials() if name not in MEMBRANES and "air layer" not in name]
+SEED = 1  # another gives other thicknesses
 CLIMATES = ["cold_dry_continental", "cold_humid", "hot_humid", "hot_dry", "cool_marine"]
 
 
@@ -30,7 +32,7 @@ def layer(name, thickness, number):
 
 
 def build(cladding, backup, openings, depth, humidity, absorptance, leak):
-    rng = np.random.default_rng(abs(hash((cladding, tuple(backup)))) % 2**32)
+    rng = np.random.default_rng(zlib.crc32(repr((cladding, backup, SEED)).encode()))
     sheet = layer(cladding, 0.0008 if material(cladding).metal else rng.uniform(0.004, 0.1), 0)
     layers = tuple(layer(name, rng.uniform(0.003, 0.2), k + 1) for k, name in enumerate(backup))
     if all(part.is_membrane for part in layers):

@@ -520,7 +520,7 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
 @jit
 def trust_at(iteration):
     """Return the share of the full region of trust after this many updates: whole for ten, then shrinking."""
-    return 1.0 if iteration < 10 else 0.8 ** (iteration - 9)
+    return 1.0 if iteration < 10 else 0.85 ** (iteration - 9)
 
 
 @jit

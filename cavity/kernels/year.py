@@ -18,7 +18,7 @@ from cavity.kernels import balance, film, moist_air, network, wall
 HOUR = 3600.0
 CALM_FLOW = 1e-9  # kg/(s m), a flow without effect: 1e-8 m/s in 50 mm
 TOLERANCE = 1e-2  # W/m2 in any row of any line; what is left is carried to the next step
-MOST = 30  # Newton updates before the step is halved
+MOST = 45  # Newton updates before the step is halved
 FREE_FLOW = 8  # updates during which the air flow still follows the faces
 SMALLEST_SPLIT = 4096  # parts of an hour before the solver gives up
 FLOW_AGREES = 1e-4  # relative, inner agreement of air flow and air temperature
