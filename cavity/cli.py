@@ -67,6 +67,18 @@ def main() -> None:
     """Compare vent openings and cavity depths behind panel cladding, on hourly weather."""
 
 
+def _engine_options(command: Any) -> Any:
+    """Add the options that say where the cases of a study are computed, and whether finished ones are used."""
+    fresh = click.option(
+        "--fresh", is_flag=True, help="Compute every case; left out: cases finished in an earlier run are used."
+    )
+    scheduler = click.option(
+        "--scheduler", metavar="ADDRESS",
+        help="Compute on a dask cluster, such as tcp://host:8786; left out: on all cores of this computer.",
+    )  # fmt: skip
+    return scheduler(fresh(command))
+
+
 # A command: parse, call, print. Options show default and unit, heavy imports stand inside, errors are CavityErrors.
 
 
@@ -104,6 +116,7 @@ def new(file: str, force: bool) -> None:
     "--csv", type=click.Path(), metavar="FOLDER", help="Also write the report's tables as CSV into this folder."
 )
 @click.option("--pdf", is_flag=True, help="Also print the report to PDF beside it; needs Chromium.")
+@_engine_options
 def compare(
     wallfile: str,
     climates: tuple[str, ...],
@@ -113,6 +126,8 @@ def compare(
     save: str | None,
     csv: str | None,
     pdf: bool,
+    scheduler: str | None,
+    fresh: bool,
 ) -> None:
     """Compare all opening sets and depths of WALLFILE in each climate; write the interactive report."""
     from pathlib import Path
@@ -134,7 +149,9 @@ def compare(
     wall = read_wall(wallfile)
     weathers = [read_weather(path, rain_file=rain) for path in climates]
     with shown_progress() as progress:
-        comparison = run(wall, weathers, columns=columns or None, progress=progress)
+        comparison = run(
+            wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh
+        )
     console = Console(highlight=False)
     for table in comparison_tables(comparison):
         console.print(table)
@@ -424,9 +441,10 @@ def _depth(text: str | None) -> float | None:
 @click.option("--margin", default="0 %", metavar="SHARE", help='Distance to keep from every limit, such as "10 %".')
 @click.option("--strict", is_flag=True, help="Points to watch do not pass either.")
 @click.option("--out", type=click.Path(), help="Write a page with the frontier (HTML).")
+@_engine_options
 def size(
     wallfile: str, climate: str, rain: str | None, openings: str | None, depths: tuple[str, ...], column: str | None,
-    scaled: tuple[str, ...], margin: str, strict: bool, out: str | None,
+    scaled: tuple[str, ...], margin: str, strict: bool, out: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
     """Find the least free vent area and cavity depth with which WALLFILE meets every criterion."""
     from rich.console import Console
@@ -444,7 +462,7 @@ def size(
     with shown_progress() as progress:
         found = run(
             wall, weather, opening_set=openings, column=column, openings=scaled, depths=metres, margin=share,
-            accept="pass" if strict else "watch", progress=progress,
+            accept="pass" if strict else "watch", progress=progress, scheduler=scheduler, fresh=fresh,
         )  # fmt: skip
     click.echo(f"{found.wall_name}, openings {found.opening_set!r}, {found.column}, in {found.climate_name}\n")
     Console(highlight=False).print(size_table(found))
@@ -459,9 +477,10 @@ def size(
 @click.option("--seed", default=0, help="Of the sample sequence.")
 @click.option("--out", type=click.Path(), help="Write a page with bands and ranked drivers (HTML).")
 @click.option("--save", type=click.Path(), metavar="FILE", help="Also write the study as NetCDF.")
+@_engine_options
 def uncertainty(
     wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None,
-    samples: int, seed: int, out: str | None, save: str | None,
+    samples: int, seed: int, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
     """Vary what nobody knows well about WALLFILE: how likely each criterion is met, and which input drives it."""
     from rich.console import Console
@@ -486,6 +505,8 @@ def uncertainty(
             samples=samples,
             seed=seed,
             progress=progress,
+            scheduler=scheduler,
+            fresh=fresh,
         )
     console = Console(highlight=False)
     console.print(uncertainty_table(study))

@@ -142,8 +142,10 @@ class Engine:
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._pool.shutdown(wait=self._client is None, cancel_futures=True)
-        if self._client is not None:
+        if self._client is None:
+            self._pool.shutdown(wait=True, cancel_futures=True)
+        else:
+            self._pool.shutdown(wait=False)  # cancels what runs
             self._client.close()
 
     def run(

@@ -9,14 +9,13 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from cavity.errors import Fault, InputError
-from cavity.risk import CAN_FAIL, Finding, judge, worst_first
+from cavity.risk import CAN_FAIL, Finding, worst_first
 from cavity.risk.finding import STATUSES, number
-from cavity.study.compare import cores
+from cavity.study.engine import Engine, Job, Result
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -374,6 +373,8 @@ def size(
     margin: float = 0.0,
     accept: str = "watch",
     workers: int | None = None,
+    scheduler: str | None = None,
+    fresh: bool = False,
     progress: Callable[[int, int, str], None] | None = None,
 ) -> Sizing:
     """Find the least free vent area and the least depth with which a wall meets every criterion.
@@ -397,6 +398,10 @@ def size(
         Worst status that counts as passing.
     workers : int, keyword only
         Threads; None: one for each core.
+    scheduler : str, keyword only
+        Address of a dask scheduler, ``tcp://host:port``, whose workers compute instead.
+    fresh : bool, keyword only
+        Compute every case, also those kept from earlier.
     progress : callable, keyword only
         Called after each case with cases done, cases asked for so far, and what was found.
 
@@ -409,8 +414,6 @@ def size(
     InputError
         If a name is not known, or margin, factors or depths are out of range.
     """
-    from cavity.simulate import simulate
-
     names = [each.name for each in wall.opening_sets]
     chosen = opening_set or names[0]
     column_name = column or wall.columns[0].name
@@ -432,7 +435,6 @@ def size(
         faults.append(Fault("depths", "each must be above 0", str(list(depths)), "such as 20 mm", "drop 0"))
     if faults:
         raise InputError(*faults)
-    limits = dict(wall.limits)
     drawn = tuple(
         (each.name, each.free_vent_area)
         for each in wall.opening_set(chosen).openings
@@ -441,22 +443,29 @@ def size(
 
     counts = [0, 0]  # cases done, cases asked for
 
-    def case(base: Wall, depth: float, factor: float) -> Outcome:
-        scaled = scale_openings(base, chosen, factor, openings)
-        dataset = simulate(scaled, weather, opening_set=chosen, depth=depth, column=column_name)
-        outcome = assess(depth, factor, judge(dataset, limits), margin=margin, accept=accept)
-        if progress:
-            state = "passes" if outcome.passes else "does not pass"
-            counts[0] += 1
-            progress(*counts, f"{number(1e3 * depth)} mm, {number(factor, 2)} times the area: {state}")
-        return outcome
-
-    with ThreadPoolExecutor(max_workers=workers or cores()) as pool:
+    with Engine(workers, scheduler, fresh=fresh) as engine:
 
         def batch_of(base: Wall) -> Callable[[list[tuple[float, float]]], list[Outcome]]:
             def evaluate(batch: list[tuple[float, float]]) -> list[Outcome]:
+                jobs = [
+                    Job(scale_openings(base, chosen, factor, openings), weather, chosen, depth, column_name)
+                    for depth, factor in batch
+                ]
+                point_of = {id(job): point for job, point in zip(jobs, batch, strict=True)}
+
+                def outcome(result: Result) -> Outcome:
+                    return assess(*point_of[id(result.job)], result.findings, margin=margin, accept=accept)
+
+                def told(_done: int, _count: int, result: Result) -> None:
+                    counts[0] += 1
+                    if progress:
+                        found = outcome(result)
+                        state = "passes" if found.passes else "does not pass"
+                        at = f"{number(1e3 * found.depth)} mm, {number(found.factor, 2)} times the area"
+                        progress(*counts, f"{at}: {state}")
+
                 counts[1] += len(batch)
-                return list(pool.map(lambda point: case(base, *point), batch))
+                return [outcome(result) for result in engine.run(jobs, keep="findings", progress=told)]
 
             return evaluate
 

@@ -10,16 +10,15 @@ import datetime as dt
 import json
 import math
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from cavity.errors import Fault, InputError
-from cavity.risk import CAN_FAIL, Finding, judge, worst_first
+from cavity.risk import CAN_FAIL, Finding, worst_first
 from cavity.risk.finding import STATUSES, first_wall_face, number
-from cavity.study.compare import cores
+from cavity.study.engine import Engine, Job, Result
 from cavity.wallfile.inputs import INPUTS, changed
 
 if TYPE_CHECKING:
@@ -250,12 +249,6 @@ def sentence(study: xr.Dataset) -> str:
     return text
 
 
-def _daily(ds: xr.Dataset, face: int, segment: int) -> np.ndarray:
-    hourly = np.asarray(ds["relative_humidity"].values[:, segment, face], float)
-    days = len(hourly) // 24
-    return hourly[: days * 24].reshape(days, 24).mean(axis=1)
-
-
 def uncertainty(
     wall: Wall,
     weather: xr.Dataset,
@@ -266,6 +259,8 @@ def uncertainty(
     samples: int = 64,
     seed: int = 0,
     workers: int | None = None,
+    scheduler: str | None = None,
+    fresh: bool = False,
     progress: Callable[[int, int, str], None] | None = None,
 ) -> xr.Dataset:
     """Sample a wall's uncertain inputs, simulate and judge each sample.
@@ -283,6 +278,10 @@ def uncertainty(
         Scrambling of the sequence. [1]
     workers : int, keyword only
         Threads; None: one for each core.
+    scheduler : str, keyword only
+        Address of a dask scheduler, ``tcp://host:port``, whose workers compute instead.
+    fresh : bool, keyword only
+        Compute every case, also those kept from earlier.
     progress : callable, keyword only
         Called after each sample with samples done, all samples, and a text.
 
@@ -296,8 +295,6 @@ def uncertainty(
     InputError
         If fewer than 8 samples are asked for, or a range is empty.
     """
-    from cavity.simulate import simulate
-
     ranges = ranges_of(wall)
     faults = []
     if samples < 8:
@@ -312,8 +309,22 @@ def uncertainty(
     if faults:
         raise InputError(*faults)
     inputs = sample_inputs(ranges, samples, seed=seed)
-    limits = dict(wall.limits)
-    nominal = simulate(wall, weather, opening_set=opening_set, depth=depth, column=column)
+    jobs = []
+    for row in inputs:
+        varied = wall
+        for each, value in zip(ranges, row, strict=True):
+            varied = changed(varied, each.name, float(value))
+        jobs.append(Job(varied, weather, opening_set, depth, column))
+
+    def told(done: int, count: int, _result: Result) -> None:
+        if progress:
+            progress(done, count, f"sample {done}")
+
+    with Engine(workers, scheduler, fresh=fresh) as engine:
+        described = engine.run([Job(wall, weather, opening_set, depth, column)])[0]
+        nominal = described.dataset
+        results = engine.run(jobs, keep="daily", progress=told)
+        bands = np.array([result.dataset["relative_humidity"].values for result in results])
     start = first_wall_face(nominal)
     # the critical face: dampest on the wall side in the case as described, of those where mould can live
     damp = np.asarray(nominal["relative_humidity"].values[:, :, start:], float).mean(axis=0)
@@ -323,24 +334,8 @@ def uncertainty(
     face += start
     name = f"{nominal['face'].values[face]}, {nominal['segment'].values[segment]}"
     attrs = {key: nominal.attrs[key] for key in ("wall_name", "climate_name", "opening_set", "depth", "column")}
-    done = 0
-
-    def one(row: np.ndarray) -> tuple[tuple[Finding, ...], np.ndarray]:
-        nonlocal done
-        varied = wall
-        for each, value in zip(ranges, row, strict=True):
-            varied = changed(varied, each.name, float(value))
-        dataset = simulate(varied, weather, opening_set=opening_set, depth=depth, column=column)
-        result = judge(dataset, limits), _daily(dataset, face, segment)
-        done += 1
-        if progress:
-            progress(done, len(inputs), f"sample {done}")
-        return result
-
-    with ThreadPoolExecutor(max_workers=workers or cores()) as pool:
-        results = list(pool.map(one, inputs))
-    study = summarise(ranges, inputs, [found for found, _ in results], np.array([band for _, band in results]), name)
+    study = summarise(ranges, inputs, [result.findings for result in results], bands[:, :, segment, face], name)
     study.attrs.update(attrs, seed=seed, created=dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC"))
-    study.attrs["nominal"] = json.dumps({found.key: found.value for found in judge(nominal, limits)})
+    study.attrs["nominal"] = json.dumps({found.key: found.value for found in described.findings})
     study.attrs["sentence"] = sentence(study)
     return study

@@ -1,0 +1,430 @@
+"""How fast, how large, how it grows: prints a table, writes JSON.
+
+    python tests/benchmarks/run.py                 all
+    python tests/benchmarks/run.py year solver     only these parts: year solver floor growth cases memory report start
+
+Ratios are between things timed one after the other in this run; the seconds alone mean little on another or a busy
+computer. Nothing here is a test: no limit is asserted.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import platform
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+
+import cavity
+from cavity._jit import jit
+from cavity.kernels import block
+from cavity.kernels import wall as kernel
+from cavity.wallfile import parse_wall
+from cavity.wallfile.starter import starter
+
+ROOT = Path(__file__).parents[2]
+CLIMATE = ROOT / "climates" / "temperate_inland.epw"
+PARTS = ("year", "solver", "floor", "growth", "cases", "memory", "report", "start")
+GAMMA = 1.0 - 0.5**0.5  # of the two-stage step of kernels.year
+
+
+def the_wall(segments: int = 3, years: int = 1) -> Any:
+    """Return the starter wall with this number of segments."""
+    wall = parse_wall(starter(), "starter.toml")
+    return replace(wall, run=replace(wall.run, segments=segments, max_years=years))
+
+
+def best(work: Any, times: int = 3) -> tuple[float, Any]:
+    """Return the least time of several [s] and the last result: what else the computer does only adds."""
+    found, result = np.inf, None
+    for _ in range(times):
+        start = time.perf_counter()
+        result = work()
+        found = min(found, time.perf_counter() - start)
+    return found, result
+
+
+# --------------------------------------------------------------------------- one wall, one year
+
+
+def year(weather: Any) -> dict[str, float]:
+    """Time one wall-year, from wall and weather to the Dataset."""
+    out = {}
+    for segments in (3, 1):
+        seconds, ds = best(lambda segments=segments: cavity.simulate(the_wall(segments), weather))
+        out[f"{segments} segments, one year [s]"] = seconds
+        out[f"{segments} segments, steps"] = ds.attrs["solver_steps"]
+        out[f"{segments} segments, line updates a step"] = ds.attrs["solver_iterations"] / ds.attrs["solver_steps"]
+    return out
+
+
+# --------------------------------------------------------------------------- against scipy's BDF
+
+EXTRA_HEAT, EXTRA_WATER = 50.0, 1e-4  # J/(m2 K) and kg/m2 per u on faces that store nothing: an ODE needs a store
+#   (0.03 mm of wood); both solvers get it, so the equations are the same
+
+
+@jit
+def _edge(t, hours, dt):
+    """Surroundings at time t [s]: linear between the middles of the hours, so that both solvers see the same."""
+    x = min(max(t / 3600.0 - 0.5, 0.0), hours.shape[0] - 1.000001)
+    k = int(x)
+    s = x - k
+    T = hours[k, 0] * (1.0 - s) + hours[k + 1, 0] * s
+    p = hours[k, 1] * (1.0 - s) + hours[k + 1, 1] * s
+    gain = hours[k, 2] * (1.0 - s) + hours[k + 1, 2] * s
+    return kernel.Edge(
+        T, p, 15.0, 1e-7, gain, 0.9, 0.0, 294.15, 1200.0, 7.7, 2.5e-8, T, p, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, 0.0, 0,
+        101325.0, dt,
+    )  # fmt: skip
+
+
+@jit
+def _rate(t, T, u, grid, hours, extra, zeros, w, flux, out):
+    """Write d(T, u)/dt of every node into out (2 n,): the residual of the kernel, without its time step."""
+    kernel.assemble(grid, _edge(t, hours, 1.0), T, u, zeros, zeros, w, flux)
+    for i in range(T.size):
+        W_u = w.W_u[i] + extra[i] * EXTRA_WATER
+        du = w.net_W[i] / W_u
+        out[2 * i + 1] = du
+        out[2 * i] = (w.net_E[i] - w.E_u[i] * du) / (w.E_T[i] + extra[i] * EXTRA_HEAT)
+
+
+@jit
+def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, out_phi):
+    """March with the two-stage step of kernels.year; fill the state at the end of every hour; return updates or -1."""
+    n = T.size
+    E = np.zeros(n)
+    W = np.zeros(n)
+    E_from, W_from = np.zeros(n), np.zeros(n)
+    kernel.evaluate(grid, T, u, w)
+    for i in range(n):
+        E[i] = w.E[i] + extra[i] * EXTRA_HEAT * T[i]
+        W[i] = w.W[i] + extra[i] * EXTRA_WATER * u[i]
+    h = 3600.0 / steps_per_hour
+    updates = 0
+    for hour in range(out_T.shape[0]):
+        for part in range(steps_per_hour):
+            now = hour * 3600.0 + part * h
+            for stage in range(2):
+                dt = GAMMA * h
+                edge = _edge(now + (dt if stage == 0 else h), hours, dt)
+                if stage == 0:
+                    E_from[:], W_from[:] = E, W
+                for turn in range(60):
+                    kernel.assemble(grid, edge, T, u, E_from * 0.0, E_from * 0.0, w, flux)
+                    worst = 0.0
+                    for i in range(n):
+                        e = w.E[i] + extra[i] * EXTRA_HEAT * T[i] - E_from[i]
+                        m = w.W[i] + extra[i] * EXTRA_WATER * u[i] - W_from[i]
+                        r, s = e / dt - w.net_E[i], (m / dt - w.net_W[i]) * kernel.ROW
+                        w.rhs[i, 0], w.rhs[i, 1] = -r, -s
+                        w.diagonal[i, 0] += extra[i] * EXTRA_HEAT / dt
+                        w.diagonal[i, 3] += extra[i] * EXTRA_WATER / dt * kernel.ROW
+                        worst = max(worst, abs(r), abs(s))
+                    if worst <= tolerance:
+                        break
+                    updates += 1
+                    if kernel.update(T, u, w, 1.0 if turn < 20 else 0.5):
+                        return -1
+                else:
+                    return -1
+                share = (1.0 - GAMMA) * h if stage == 0 else GAMMA * h
+                for i in range(n):
+                    # stage 0 gives the slope for what is left of the step, stage 1 ends it
+                    E_from[i] = (E[i] if stage == 0 else E_from[i]) + share * w.net_E[i]
+                    W_from[i] = (W[i] if stage == 0 else W_from[i]) + share * w.net_W[i]
+            E[:], W[:] = E_from, W_from
+        for i in range(n):
+            out_T[hour, i] = T[i]
+            out_phi[hour, i] = kernel.humidity(u[i], T[i])[0]
+    return updates
+
+
+def solver(weather: Any, days: int = 20) -> dict[str, Any]:
+    """Time scipy's BDF and LSODA with banded Jacobian and our step, on the same line, at the same accuracy.
+
+    The line is the backup wall of the starter file; hours of the invented inland climate, linear in between. Accuracy
+    is the largest deviation of any node's relative humidity at any full hour from BDF at rtol 1e-8; each scipy method
+    gets the loosest tolerance that is at least as accurate as our step of an hour, or, if none is, the tightest tried.
+    `solve_ivp` takes lband/uband for LSODA only; BDF gets the same band as a sparsity pattern.
+    """
+    from scipy.integrate import solve_ivp
+    from scipy.sparse import diags
+
+    from cavity.simulate import work_arrays
+    from cavity.wall.grid import build_solid_line
+
+    line = build_solid_line(the_wall().backup)
+    grid, n, count = line.grid, line.nodes, 24 * days
+    part = weather.isel(time=slice(0, count + 1))
+    hours = np.column_stack(
+        [part["temperature_outdoor"], part["vapour_pressure_outdoor"], 0.6 * part["global_horizontal"] + 200.0]
+    ).astype(float)
+    T0 = np.linspace(hours[0, 0], 293.0, n)
+    u0 = np.array([kernel.potential_of_humidity(0.7, at) for at in T0])
+    w, flux, zeros = work_arrays(n), np.zeros(kernel.FLUX_COUNT), np.zeros(n)
+    extra = (np.asarray(grid.thickness) == 0.0).astype(float)
+    moments = 3600.0 * np.arange(1, count + 1)
+
+    def ours(steps: int, tolerance: float) -> tuple[Any, int]:
+        out = np.empty((count, n)), np.empty((count, n))
+        updates = _ours(T0.copy(), u0.copy(), grid, hours, extra, w, flux, steps, tolerance, *out)
+        if updates < 0:
+            raise RuntimeError("our step did not converge")
+        return out[1], updates
+
+    calls = 0
+    out = np.empty(2 * n)
+
+    def rate(t: float, y: Any) -> Any:
+        nonlocal calls
+        calls += 1
+        _rate(t, y[::2].copy(), y[1::2].copy(), grid, hours, extra, zeros, w, flux, out)
+        return out.copy()
+
+    y0 = np.column_stack([T0, u0]).ravel()
+    band = diags([np.ones(2 * n - abs(k)) for k in range(-3, 4)], range(-3, 4))
+
+    def theirs(method: str, rtol: float) -> Any:
+        nonlocal calls
+        calls = 0
+        options = {"jac_sparsity": band} if method == "BDF" else {"lband": 3, "uband": 3}
+        got = solve_ivp(
+            rate, (0.0, moments[-1]), y0, method=method, t_eval=moments, rtol=rtol,
+            atol=np.tile([rtol * 10.0, rtol], n), max_step=3600.0, **options,
+        )  # fmt: skip
+        if not got.success:
+            return None
+        return np.exp(-np.exp(-got.y[1::2]) * 293.15 / got.y[::2]).T
+
+    ours(1, 1e-2)  # compiles
+    rate(0.0, y0)
+    truth = theirs("BDF", 1e-8)
+    seconds, (mine, updates) = best(lambda: ours(1, 1e-2), 5)
+    error = float(abs(mine - truth).max())
+    found: dict[str, Any] = {
+        "nodes": n, "days": days, "our step of 1 h [s]": seconds, "our updates": updates, "our error [RH]": error,
+        "our error with half the step [RH]": float(abs(ours(2, 1e-2)[0] - truth).max()),
+    }  # fmt: skip
+    bare, _ = best(lambda: [rate(0.0, y0) for _ in range(1000)])
+    for method in ("BDF", "LSODA"):
+        for rtol in (1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7):
+            start = time.perf_counter()
+            got = theirs(method, rtol)
+            spent = time.perf_counter() - start
+            off = np.inf if got is None else float(abs(got - truth).max())
+            if off <= error or rtol == 1e-7:
+                break
+        found |= {
+            f"{method} rtol": rtol, f"{method} [s]": spent, f"{method} error [RH]": off,
+            f"{method} residual calls": calls, f"{method} / ours": spent / seconds,
+            f"{method} / ours, its residual calls free of charge": max(spent - calls * bare / 1000.0, 0.0) / seconds,
+        }  # fmt: skip
+    return found
+
+
+# --------------------------------------------------------------------------- floor
+
+
+@jit
+def _solves(times, lower, diagonal, upper, rhs, a, b, c, d):
+    """Solve the same system again and again; the copies are part of the floor, as assembly writes the arrays too."""
+    bad = 0
+    for _ in range(times):
+        a[:], b[:], c[:], d[:] = lower, diagonal, upper, rhs
+        bad += block.solve(a, b, c, d)
+    return bad
+
+
+def floor(weather: Any) -> dict[str, float]:
+    """Compare a wall-year with nothing but the eliminations it needs."""
+    from cavity.simulate import work_arrays
+    from cavity.wall.grid import build_line
+
+    wall = the_wall(3)
+    seconds, ds = best(lambda: cavity.simulate(wall, weather), 2)
+    line = build_line(wall, depth=wall.cavity.depth)
+    n = line.nodes
+    w = work_arrays(n)
+    rng = np.random.default_rng(1)
+    for blocks in (w.lower, w.upper):
+        blocks[:] = rng.uniform(-1.0, 0.0, (n, 4))
+    w.diagonal[:] = rng.uniform(0.0, 1.0, (n, 4)) + np.array([8.0, 0.0, 0.0, 8.0])
+    scratch = [np.empty_like(each) for each in (w.lower, w.diagonal, w.upper, w.rhs)]
+    # the last look of each stage finds the residual small and solves nothing; two stages a step
+    solves = int((ds.attrs["solver_iterations"] - 2 * ds.attrs["solver_steps"]) * ds.sizes["segment"])
+    _solves(1, w.lower, w.diagonal, w.upper, w.rhs, *scratch)
+    least, _ = best(lambda: _solves(solves, w.lower, w.diagonal, w.upper, w.rhs, *scratch))
+    return {
+        "nodes a line": n, "eliminations": solves, "eliminations alone [s]": least, "whole wall-year [s]": seconds,
+        "whole / eliminations": seconds / least,
+    }  # fmt: skip
+
+
+# --------------------------------------------------------------------------- growth
+
+
+def growth(weather: Any) -> dict[str, float]:
+    """Time against cells and hours; exponent 1 is linear."""
+    from cavity.wall.grid import build_line
+
+    wall = the_wall(3)
+    out: dict[str, float] = {}
+    some = weather.isel(time=slice(0, 2160))
+
+    def exponent(sizes: list[float], seconds: list[float]) -> float:
+        return float(np.polyfit(np.log(sizes), np.log(seconds), 1)[0])
+
+    nodes, spent = [], []
+    for refine in (1.0, 2.0, 4.0):
+        nodes.append(float(build_line(wall, depth=wall.cavity.depth, refine=refine).nodes))
+        spent.append(best(lambda refine=refine: cavity.simulate(wall, some, refine_cells=refine), 2)[0])
+        out[f"90 days, {nodes[-1]:g} nodes a line [s]"] = spent[-1]
+    out["exponent in cells"] = exponent(nodes, spent)
+    hours, spent = [2160.0, 4380.0, 8760.0], []
+    for count in hours:
+        spent.append(best(lambda count=count: cavity.simulate(wall, weather.isel(time=slice(0, int(count)))), 2)[0])
+        out[f"{count:g} hours [s]"] = spent[-1]
+    out["exponent in hours"] = exponent(hours, spent)
+    return out
+
+
+def cases(weather: Any) -> dict[str, float]:
+    """Time many wall-years through the engine: growth with their number, threads, and the cost of finding them kept."""
+    from cavity.study.cases import Job, Store
+    from cavity.study.engine import Engine, cores
+
+    wall = the_wall(3)
+    out: dict[str, float] = {"cores": cores()}
+
+    def run(count: int, threads: int, keep: str, folder: str, fresh: bool = True) -> float:
+        jobs = [Job(wall, weather, None, 0.02 + 1e-4 * k) for k in range(count)]
+        start = time.perf_counter()
+        with Engine(threads, fresh=fresh, store=Store(folder)) as engine:
+            engine.run(jobs, keep=keep)
+        return time.perf_counter() - start
+
+    with tempfile.TemporaryDirectory() as folder:
+        for count in (2, 4, 8):
+            out[f"{count} wall-years, all cores, findings only [s]"] = run(count, cores(), "findings", folder)
+        out["8 wall-years, one thread, findings only [s]"] = run(8, 1, "findings", folder)
+        out["8 wall-years, all cores, Datasets kept [s]"] = run(8, cores(), "all", folder)
+        out["8 wall-years found kept [s]"] = run(8, cores(), "all", folder, fresh=False)
+    eight = out["8 wall-years, all cores, findings only [s]"]
+    out["one thread / all cores"] = out["8 wall-years, one thread, findings only [s]"] / eight
+    out["1000 wall-years, by extension [min]"] = eight / 8 * 1000 / 60
+    return out
+
+
+# --------------------------------------------------------------------------- memory, report, start
+
+_MEMORY = """
+import sys, resource
+sys.path.insert(0, {here!r})
+from run import the_wall, CLIMATE
+import cavity
+from dataclasses import replace
+wall = the_wall(3)
+wall = replace(wall, opening_sets=wall.opening_sets[:1], depths=tuple(0.02 + 1e-4 * k for k in range({count})))
+cavity.compare(wall, cavity.read_weather(CLIMATE), fresh=True)
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+"""
+
+
+def _fresh_python(code: str) -> tuple[float, str]:
+    with tempfile.TemporaryDirectory() as folder:
+        start = time.perf_counter()
+        done = subprocess.run(
+            [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT,
+            env=os.environ | {"CAVITY_CASES": folder},
+        )  # fmt: skip
+        return time.perf_counter() - start, done.stdout
+
+
+def memory(_weather: Any) -> dict[str, float]:
+    """Peak memory of comparisons of few and many cases, each in a process of its own."""
+    scale = 1e-6 * (1 if platform.system() == "Darwin" else 1024)
+    out = {}
+    for count in (1, 8, 40):
+        text = _fresh_python(_MEMORY.format(here=str(Path(__file__).parent), count=count))[1]
+        out[f"peak, {count} wall-years [MB]"] = float(text.split()[-1]) * scale
+    out["peak of this benchmark [MB]"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * scale
+    return out
+
+
+def report(weather: Any) -> dict[str, float]:
+    """Size of a report of 25 cases."""
+    wall = the_wall(3)
+    wall = replace(wall, opening_sets=wall.opening_sets[:5], depths=(0.02, 0.025, 0.03, 0.04, 0.05))
+    with tempfile.TemporaryDirectory() as folder:
+        comparison = cavity.compare(wall, weather)
+        start = time.perf_counter()
+        path = cavity.write_report(comparison, Path(folder) / "report.html")
+        return {
+            "cases": len(comparison.cases), "report [MB]": Path(path).stat().st_size / 1e6,
+            "writing it [s]": time.perf_counter() - start,
+        }  # fmt: skip
+
+
+_FIRST = """
+import cavity
+wall, weather = cavity.read_wall({wall!r}), cavity.read_weather({climate!r})
+print(cavity.simulate(wall, weather.isel(time=slice(0, 24))).sizes)
+"""
+
+
+def start(_weather: Any) -> dict[str, float]:
+    """Start-up times; the compiled kernels are those of earlier parts."""
+    out = {}
+    out["bare interpreter [s]"] = best(lambda: _fresh_python("pass"), 5)[0]
+    out["--help [s]"] = best(
+        lambda: _fresh_python("import sys; sys.argv = ['cavity', '--help']; from cavity.cli import main; main()"), 5
+    )[0]
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "wall.toml"
+        path.write_text(starter(), "utf-8")
+        code = _FIRST.format(wall=str(path), climate=str(CLIMATE))
+        _fresh_python(code)
+        out["cached start to the first result, one day [s]"] = best(lambda: _fresh_python(code))[0]
+    return out
+
+
+@click.command()
+@click.argument("parts", nargs=-1, type=click.Choice(PARTS))
+@click.option(
+    "--out", default="benchmarks.json", show_default=True, type=click.Path(), help="JSON file; parts not run stay."
+)
+def main(parts: tuple[str, ...], out: str) -> None:
+    """Run PARTS of the benchmark, or all."""
+    from rich.console import Console
+    from rich.table import Table
+
+    weather = cavity.read_weather(CLIMATE)
+    cavity.simulate(the_wall(), weather.isel(time=slice(0, 24)))  # compiles
+    path = Path(out)
+    record = json.loads(path.read_text("utf-8")) if path.exists() else {}
+    record["computer"] = f"{platform.machine()}, Python {platform.python_version()}, load {os.getloadavg()[0]:.1f}"
+    console = Console(highlight=False)
+    for name in parts or PARTS:
+        found = globals()[name](weather)
+        record[name] = found
+        table = Table("what", "value", title=name)
+        for what, value in found.items():
+            table.add_row(what, f"{value:.4g}" if isinstance(value, float) else str(value))
+        console.print(table)
+        path.write_text(json.dumps(record, indent=1, default=float), "utf-8")
+    click.echo(f"{record['computer']}; written to {path}")
+
+
+if __name__ == "__main__":
+    main()
