@@ -59,8 +59,6 @@ def jit(function: Callable[..., Any]) -> Callable[..., Any]:
     if _FOLDER:
         numba.config.CACHE_DIR = _FOLDER
     try:
-        return numba.njit(
-            cache=_FOLDER is not None, nogil=True, error_model="numpy", fastmath=False
-        )(function)
+        return numba.njit(cache=_FOLDER is not None, nogil=True, error_model="numpy", fastmath=False)(function)
     finally:
         numba.config.CACHE_DIR = before

@@ -149,9 +149,7 @@ def compare(
     wall = read_wall(wallfile)
     weathers = [read_weather(path, rain_file=rain) for path in climates]
     with shown_progress() as progress:
-        comparison = run(
-            wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh
-        )
+        comparison = run(wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh)
     console = Console(highlight=False)
     for table in comparison_tables(comparison):
         console.print(table)
