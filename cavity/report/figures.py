@@ -458,9 +458,7 @@ def losses(ds: Any) -> go.Figure:
         plain(name) if str(name).endswith(" m") else f"{plain(name)} ({height})"
         for name, height in zip(ds["part"].values, heights, strict=True)
     ]
-    colours = [
-        LIGHT["air" if str(kind) in {"opening", "rail", "barrier"} else "rain"] for kind in ds["part_kind"].values
-    ]
+    colours = [LIGHT["air" if str(kind) != "channel" else "rain"] for kind in ds["part_kind"].values]
     trace = {"type": "bar", "orientation": "h", "x": share, "y": names, "marker": {"color": colours}, "width": 0.62,
              "text": [f"{value:.0f} %" for value in share], "textposition": "outside", "cliponaxis": False,
              "hovertemplate": "%{y}: %{x:.1f} % of the pressure<extra></extra>"}  # fmt: skip

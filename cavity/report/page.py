@@ -174,6 +174,8 @@ def render(comparison: Any) -> str:
     """Return the HTML of a report; the same text for the same comparison."""
     from markupsafe import Markup
 
+    from cavity.report.airflow_page import VENT_HEAD
+
     cases = list(comparison.cases)
     if not cases:
         raise InputError(
@@ -196,6 +198,7 @@ def render(comparison: Any) -> str:
         "status_path": STATUS_PATH,
         "status_word": STATUS_WORD,
         "wall_name": name,
+        "vent_head": VENT_HEAD,
         "wall_invented": bool(first.attrs.get("wall_invented")),
         "description": str(first.attrs.get("wall_description") or wall.get("description") or ""),
         "climate_text": ", ".join(climates),
@@ -306,6 +309,8 @@ def _telling_hour(ds: Any) -> int:
 
 
 def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dict[str, Any]:
+    from cavity.report import airflow_page
+
     ds = case.dataset
     segment, face = series.governing(ds, case.findings)
     names, _ = figures.profile_positions(ds)
@@ -363,6 +368,8 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
         "governs": face,
         "segment_text": f"{ds['segment'].values[segment]} segment, {bottom:.2g} to {top:.2g} m",
         "upward": float((series.upward(ds) > 0).mean()),
+        "air": list(airflow_page.sentences(ds)),
+        "vents": [list(row) for row in airflow_page.vent_rows(ds)],
         "findings": [_finding(found) for found in series.ranked(case.findings)],
         "monthly": [[_month(row) for row in rows] for rows in humid],
         "summary": _summary(ds, segment, face, humid[face][-1]),

@@ -238,7 +238,16 @@
     item.face = kept >= 0 ? kept : item.governs;
     pick.value = item.face;
   }
+  function fillAir(item) {
+    byId("air-lines").replaceChildren(...item.air.map((line) => element("li", line)));
+    byId("vents").tBodies[0].replaceChildren(...item.vents.map((cells) => row(cells.map((text, i) => {
+      const made = element(i ? "td" : "th", text);
+      if (!i) made.scope = "row";
+      return made;
+    }))));
+  }
   function fillFindings(item) {
+    fillAir(item);
     const body = byId("findings").tBodies[0];
     body.replaceChildren(...item.findings.map((f) => {
       const first = document.createElement("td");
