@@ -145,7 +145,8 @@ def test_broken_toml_is_told_with_its_line(text, where, cure):
 
 @pytest.mark.parametrize(
     "text",
-    ["", "x = 1", "[" * 5000, "a = " + "[" * 3000, "a = " + "9" * 6000, "a = " + "{b=" * 500, "[wall]\n" * 2, "\ufeff", "a." * 2000 + "b = 1"],
+    ["", "x = 1", "[" * 5000, "a = " + "[" * 3000, "a = " + "9" * 6000, "a = " + "{b=" * 500, "[wall]\n" * 2, "\ufeff", "a." * 2000 + "b = 1",
+     "[[openings]]\n" + "a." * 20_000 + "b = 1", "[" + "a." * 20_000 + "b]", "x = {" + '"a" . ' * 20_000 + "b = 1}"],
 )  # fmt: skip
 def test_hostile_text_is_refused_not_crashed_on(text):
     with pytest.raises(InputError):
@@ -155,6 +156,13 @@ def test_hostile_text_is_refused_not_crashed_on(text):
 def test_deep_nesting_is_named_as_such():
     with pytest.raises(InputError, match="nested too deep"):
         parse_wall("a = " + "[" * 60 + "]" * 60, "wall.toml")
+
+
+def test_a_key_of_many_parts_is_refused_before_the_parser_spends_gigabytes_on_it():
+    for text in ("[[openings]]\n" + "a." * 20_000 + "b = 1", "\n[" + '"a" . ' * 61 + "b]"):
+        with pytest.raises(InputError, match="line 2: too many dots"):
+            parse_wall(text, "wall.toml")
+    assert parse_wall(STARTER + "\n# " + "1.5, 2.5 " * 200, "wall.toml")  # dots of numbers do not count together
 
 
 def test_numbers_out_of_this_world_are_refused():

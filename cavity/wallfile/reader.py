@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 LARGEST = 1024 * 1024  # bytes; a wall file has a few thousand
 _DEEPEST = 40  # brackets within brackets; a wall file has three
+_DOTS = 60  # in one key; a wall file has one. A key of many parts costs the parser the square of their number
 
 
 def read_wall(path: str | PathLike[str]) -> Wall:
@@ -116,10 +117,15 @@ def parse_wall(text: str, name: str = "wall file", *, folder: Path | None = None
 
 
 def _toml(text: str, name: str) -> dict[str, Any]:
-    depth = deepest = 0
+    depth = deepest = dots = line = 0
     for sign in text:
         depth += (sign in "[{") - (sign in "]}")
         deepest = max(deepest, depth)
+        line += sign == "\n"
+        dots = 0 if sign in "\n=,[]{}" else dots + (sign == ".")
+        if dots > _DOTS:
+            where, cure = f"{name}, line {line + 1}", "check the line; long text may go on the next one"
+            raise InputError(Fault(where, "too many dots in a row", "", f"at most {_DOTS} before a comma", cure))
     if deepest > _DEEPEST:
         raise InputError(Fault(name, "brackets are nested too deep", "", f"at most {_DEEPEST}", "check the brackets"))
     try:

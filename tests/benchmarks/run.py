@@ -26,6 +26,7 @@ import numpy as np
 
 import cavity
 from cavity._jit import jit
+from cavity.constants import STEFAN_BOLTZMANN
 from cavity.kernels import block
 from cavity.kernels import wall as kernel
 from cavity.wallfile import parse_wall
@@ -83,7 +84,7 @@ def _edge(t, hours, dt):
     p = hours[k, 1] * (1.0 - s) + hours[k + 1, 1] * s
     gain = hours[k, 2] * (1.0 - s) + hours[k + 1, 2] * s
     return kernel.Edge(
-        T, p, 15.0, 1e-7, gain, 0.9, 0.0, 294.15, 1200.0, 7.7, 2.5e-8, T, p, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, 0.0, 0,
+        T, p, 15.0, 1e-7, gain, 0.9, 0.0, 294.15, 900.0, 7.7, 2.5e-8, T, p, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, 0.0, 0,
         101325.0, dt,
     )  # fmt: skip
 
@@ -150,12 +151,14 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
     return updates
 
 
-def solver(weather: Any, days: int = 20) -> dict[str, Any]:
+def solver(weather: Any, days: int = 10) -> dict[str, Any]:
     """Time scipy's BDF and LSODA with banded Jacobian and our step, on the same line, at the same accuracy.
 
     The line is the backup wall of the starter file; hours of the invented inland climate, linear in between. Accuracy
-    is the largest deviation of any node's relative humidity at any full hour from BDF at rtol 1e-8; each scipy method
-    gets the loosest tolerance that is at least as accurate as our step of an hour, or, if none is, the tightest tried.
+    is the largest deviation of any node's relative humidity, at any full hour after the first day, from BDF at rtol
+    1e-8; each scipy method gets the loosest tolerance that is at least as accurate as our step, or, if none is, the
+    tightest tried. The root of the mean square is told beside it: the largest sits for an hour in insulation, which
+    stores little.
     `solve_ivp` takes lband/uband for LSODA only; BDF gets the same band as a sparsity pattern.
     """
     from scipy.integrate import solve_ivp
@@ -166,10 +169,11 @@ def solver(weather: Any, days: int = 20) -> dict[str, Any]:
 
     line = build_solid_line(the_wall().backup)
     grid, n, count = line.grid, line.nodes, 24 * days
-    part = weather.isel(time=slice(0, count + 1))
-    hours = np.column_stack(
-        [part["temperature_outdoor"], part["vapour_pressure_outdoor"], 0.6 * part["global_horizontal"] + 200.0]
-    ).astype(float)
+    # May: where water freezes the slopes of the stores jump, and BDF gives up at tight tolerances
+    part = weather.isel(time=slice(24 * 120, 24 * 120 + count + 1))
+    # sun and a sky as warm as the air: films would need the half steps of kernels.year, no part of the equations
+    gain = 0.6 * part["global_horizontal"] + 0.9 * STEFAN_BOLTZMANN * part["temperature_outdoor"] ** 4
+    hours = np.column_stack([part["temperature_outdoor"], part["vapour_pressure_outdoor"], gain]).astype(float)
     T0 = np.linspace(hours[0, 0], 293.0, n)
     u0 = np.array([kernel.potential_of_humidity(0.7, at) for at in T0])
     w, flux, zeros = work_arrays(n), np.zeros(kernel.FLUX_COUNT), np.zeros(n)
@@ -210,26 +214,33 @@ def solver(weather: Any, days: int = 20) -> dict[str, Any]:
     ours(1, 1e-2)  # compiles
     rate(0.0, y0)
     truth = theirs("BDF", 1e-8)
-    seconds, (mine, updates) = best(lambda: ours(1, 1e-2), 5)
-    error = float(abs(mine - truth).max())
-    found: dict[str, Any] = {
-        "nodes": n, "days": days, "our step of 1 h [s]": seconds, "our updates": updates, "our error [RH]": error,
-        "our error with half the step [RH]": float(abs(ours(2, 1e-2)[0] - truth).max()),
-    }  # fmt: skip
-    bare, _ = best(lambda: [rate(0.0, y0) for _ in range(1000)])
-    for method in ("BDF", "LSODA"):
-        for rtol in (1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7):
-            start = time.perf_counter()
-            got = theirs(method, rtol)
-            spent = time.perf_counter() - start
-            off = np.inf if got is None else float(abs(got - truth).max())
-            if off <= error or rtol == 1e-7:
-                break
-        found |= {
-            f"{method} rtol": rtol, f"{method} [s]": spent, f"{method} error [RH]": off,
-            f"{method} residual calls": calls, f"{method} / ours": spent / seconds,
-            f"{method} / ours, its residual calls free of charge": max(spent - calls * bare / 1000.0, 0.0) / seconds,
-        }  # fmt: skip
+    found: dict[str, Any] = {"nodes": n, "days": days}
+    bare = best(lambda: [rate(0.0, y0) for _ in range(1000)])[0] / 1000.0
+
+    def error(got: Any) -> float:
+        return float(abs(got - truth)[24:].max())
+
+    tried: dict[tuple[str, float], tuple[float, float, int]] = {}
+    for steps in (1, 2):
+        seconds, (mine, updates) = best(lambda steps=steps: ours(steps, 1e-2), 5)
+        here = f"step of {60 // steps} min"
+        found |= {f"{here}: ours [s]": seconds, f"{here}: updates": updates, f"{here}: error [RH]": error(mine)}
+        found[f"{here}: mean square error, root [RH]"] = float(np.sqrt(np.mean((mine - truth)[24:] ** 2)))
+        for method in ("BDF", "LSODA"):
+            for rtol in (1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7):
+                if (method, rtol) not in tried:
+                    start = time.perf_counter()
+                    got = theirs(method, rtol)
+                    spent = time.perf_counter() - start
+                    tried[method, rtol] = (spent, np.inf if got is None else error(got), calls)
+                if tried[method, rtol][1] <= error(mine):
+                    break
+            spent, off, asked = tried[method, rtol]
+            found |= {
+                f"{here}: {method} rtol": rtol, f"{here}: {method} [s]": spent, f"{here}: {method} error [RH]": off,
+                f"{here}: {method} residual calls": asked, f"{here}: {method} / ours": spent / seconds,
+                f"{here}: {method} without its residual calls / ours": max(spent - asked * bare, 0.0) / seconds,
+            }  # fmt: skip
     return found
 
 
@@ -407,6 +418,7 @@ def start(_weather: Any) -> dict[str, float]:
 def main(parts: tuple[str, ...], out: str) -> None:
     """Run PARTS of the benchmark, or all."""
     from rich.console import Console
+    from rich.markup import escape
     from rich.table import Table
 
     weather = cavity.read_weather(CLIMATE)
@@ -420,7 +432,7 @@ def main(parts: tuple[str, ...], out: str) -> None:
         record[name] = found
         table = Table("what", "value", title=name)
         for what, value in found.items():
-            table.add_row(what, f"{value:.4g}" if isinstance(value, float) else str(value))
+            table.add_row(escape(what), f"{value:.4g}" if isinstance(value, float) else str(value))
         console.print(table)
         path.write_text(json.dumps(record, indent=1, default=float), "utf-8")
     click.echo(f"{record['computer']}; written to {path}")
