@@ -67,6 +67,7 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
         "",
         (
             ("wetting.rain_share", "Driving rain let past the cladding", "1"),
+            ("wetting.leak_class", "Leak by airtightness class", ""),
             ("wetting.leak_flow", "Indoor air leaking in [kg/(m² s)]", "-"),
             ("run.segments", "Segments by height", ""),
             ("run.start_humidity", "Humidity of the layers at the start", "1"),

@@ -216,16 +216,28 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults) -> Wetting:
                 )
             else:
                 indices[key] = backup.index(layer)
-    if bool(entry.leak_flow) != bool(entry.leak_layer):
+    if entry.leak_flow and entry.leak_class:
         faults.add(
-            ("wetting", "leak_layer" if entry.leak_flow else "leak_flow"),
+            ("wetting", "leak_class"),
+            "leak_flow and leak_class at once",
+            "one of them",
+            "keep leak_class for a flow by the hour, leak_flow for a constant one",
+        )
+    elif bool(entry.leak_flow or entry.leak_class) != bool(entry.leak_layer):
+        faults.add(
+            ("wetting", "leak_flow" if entry.leak_layer else "leak_layer"),
             "is missing",
-            "leak_flow and leak_layer go together",
+            "leak_layer and one of leak_flow and leak_class go together",
             "give both or none",
             given="",
         )
     return Wetting(
-        entry.rain_share, indices["rain_layer"] or 0, entry.leak_flow * AIR_DENSITY / 3600.0, indices["leak_layer"]
+        entry.rain_share,
+        indices["rain_layer"] or 0,
+        entry.leak_flow * AIR_DENSITY / 3600.0,
+        indices["leak_layer"],
+        entry.leak_class or "",
+        entry.leak_height,
     )
 
 
