@@ -9,6 +9,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# the first example of a test may compile a kernel; in CI the same examples come each time
+settings.register_profile("project", deadline=None, derandomize=bool(os.environ.get("CI")))
+settings.load_profile("project")
 
 ROOT = Path(__file__).parents[1]
 
