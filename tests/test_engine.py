@@ -304,7 +304,7 @@ from cavity.wallfile import parse_wall
 from cavity.wallfile.starter import starter
 wall = parse_wall(starter(), "starter.toml")
 wall = replace(wall, run=replace(wall.run, segments=1, max_years=1, start_humidity=0.7, start_month=1),
-               opening_sets=wall.opening_sets[:3], depths=tuple(0.02 + 0.001 * k for k in range(10)))
+               opening_sets=wall.opening_sets[:3], depths=tuple(0.02 + 0.001 * k for k in range(6)))
 weather = cavity.read_weather(Path(sys.argv[1])).isel(time=slice(0, 72))
 print("ready", flush=True)
 comparison = cavity.compare(wall, weather, workers=2)
@@ -319,9 +319,9 @@ def test_a_study_killed_at_any_moment_leaves_nothing_broken_and_goes_on(tmp_path
     chance = random.Random(20)  # fixed, so that a failure can be looked at; the moments differ with the load anyway
     environment = os.environ | {"CAVITY_CASES": str(tmp_path)}
     climate = str(ROOT / "climates" / "temperate_inland.epw")
-    wall = replace(small, depths=tuple(0.02 + 0.001 * k for k in range(10)))
+    wall = replace(small, depths=tuple(0.02 + 0.001 * k for k in range(6)))
     wanted = [Job(wall, days, chosen.name, depth) for chosen in wall.opening_sets for depth in wall.depths]
-    for least in (1, 5, 12):
+    for least in (1, 4, 9):
         study = subprocess.Popen([sys.executable, "-c", STUDY, climate], stdout=subprocess.PIPE, env=environment)
         assert study.stdout is not None and study.stdout.readline().strip() == b"ready"
         while len(list(tmp_path.glob("*.json"))) < least and study.poll() is None:
@@ -350,11 +350,11 @@ def test_a_cluster_that_loses_a_worker_half_way_gives_the_complete_result(jobs, 
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, local_directory=str(tmp_path / "d")
     ) as cluster:
         victim = cluster.workers[0].pid
-        many = [replace(job, depth=job.depth + 0.0005 * k) for k in range(5) for job in jobs]
+        many = [replace(job, depth=job.depth + 0.0005 * k) for k in range(3) for job in jobs]
         struck = threading.Event()
 
         def strike(done, _count, _result):
-            if done == 5 and not struck.is_set():
+            if done == 4 and not struck.is_set():
                 struck.set()
                 os.kill(victim, signal.SIGKILL)
 
