@@ -150,7 +150,7 @@ def test_fresh_computes_again_and_keeps_the_new_result(jobs, tmp_path, counted):
     assert len(counted) == 4
 
 
-@pytest.mark.parametrize("which", ["json", "all.nc"])
+@pytest.mark.parametrize("which", ["json", "all.npz"])
 @pytest.mark.parametrize("harm", ["empty", "cut", "changed", "text", "gone"])
 def test_a_damaged_entry_is_computed_again_without_a_word(jobs, straight, tmp_path, counted, which, harm, capsys):
     with Engine(1, store=Store(tmp_path)) as own:
@@ -197,7 +197,7 @@ def test_more_cases_than_memory_holds_are_read_again_from_disk(jobs, straight, t
 def test_findings_alone_and_daily_means_are_kept_beside_the_whole_case(jobs, straight, tmp_path, counted):
     with Engine(1, store=Store(tmp_path)) as own:
         first = own.run(jobs[:1], keep="findings")[0].findings
-        assert not list(tmp_path.glob("*.nc"))
+        assert not list(tmp_path.glob("*.npz"))
         daily = own.run(jobs[:1], keep="daily")[0].dataset["relative_humidity"]
         own.run(jobs[:1])
         assert len(counted) == 3
