@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from cavity.kernels import wall as wall_kernel
     from cavity.kernels import year
     from cavity.wall.grid import Line
+    from cavity.wall.uvalue import RailSpot
     from cavity.wallfile.model import Layer, Wall
 
 ROOM_RESISTANCE = 0.13  # m2K/W, ISO 6946, horizontal heat flow: convection and radiation together
@@ -91,6 +92,7 @@ def simulate(
     from cavity.kernels import year
     from cavity.wall.grid import build_line
     from cavity.wall.indoor import indoor_climate
+    from cavity.wall.uvalue import rail_spots
 
     chosen = _opening_set(wall, opening_set)
     depth = wall.cavity.depth if depth is None else float(depth)
@@ -133,6 +135,7 @@ def simulate(
             repeats = True
             break
     dataset = _dataset(wall, weather, outside, room_T, room_phi, air, line, record, ends, state)
+    dataset = with_rail_spots(dataset, rail_spots(wall, opening_set=chosen.name, depth=depth, column=air.name))
     dataset.attrs.update(
         opening_set=chosen.name,
         depth=depth,
@@ -625,6 +628,64 @@ def _pressure_beside(
         else:  # pores cannot be above saturation: the mean over an hour that warms may round past it
             beside[:, :, k] = np.minimum(beside[:, :, k], _saturation(T_face[:, :, k]))
     return beside
+
+
+def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Dataset:
+    """Return the result with the temperature and dew-point margin at the cold spots of metal rails.
+
+    The hourly wall has the mean conductance of insulation and rails; the spot is colder by the ratio of the drops from
+    the room air: T_spot = T_room - drop (T_room - T_face). That is the zone method's temperature in the steady state
+    and carries the sun, the night sky and the storage of the layers with it; the strip's own storage is left out. The
+    dew point is that of the undisturbed face: of the vapour where the rails end (the higher one of the two sides where
+    a membrane lies there), of the room air at the room face.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        With temperature, dew_point, temperature_indoor and the coordinates of faces and layers. [K]
+    spots : tuple of RailSpot
+        From `wall.uvalue.rail_spots`.
+
+    Returns
+    -------
+    xarray.Dataset
+        With rail_temperature and rail_dew_point_margin [K], (time, segment, rail_spot); the same where there are none.
+
+    References
+    ----------
+    ASHRAE Handbook - Fundamentals, ch. 27, zone method, from memory; its use hour by hour is our own estimate.
+    """
+    if not spots:
+        return dataset
+    room = dataset["temperature_indoor"].to_numpy()[:, None]
+    outer, inner = (list(dataset[name].to_numpy()) for name in ("face_outer", "face_inner"))
+    films = set(dataset["layer"].to_numpy()[dataset["layer_membrane"].to_numpy() == 1])
+    temperature, margin, faces = [], [], []
+    for spot in spots:
+        first = last = outer.index(spot.layer) if spot.behind != "room" else len(outer) - 1
+        while inner[last] in films:
+            last += 1
+        face_T = dataset["temperature"].to_numpy()[:, :, last].astype(float)
+        dew = dataset["dew_point"].to_numpy()[:, :, first : last + 1].astype(float).max(axis=2)
+        temperature.append(room - spot.drop * (room - face_T))
+        margin.append(temperature[-1] - dew)
+        faces.append(str(dataset["face"].to_numpy()[last]))
+    source = "cavity.simulate.with_rail_spots"
+    return dataset.assign(
+        {
+            name: (variables.TABLE[name].dims, np.stack(values, axis=2).astype(np.float32), attributes)
+            for name, values in (("rail_temperature", temperature), ("rail_dew_point_margin", margin))
+            for attributes in [variables.attributes(name, source)]
+        }
+    ).assign_coords(
+        rail_spot=[
+            f"rails through {spot.layer}, "
+            + ("room face" if spot.behind == "room" else f"where they meet {spot.behind}")
+            for spot in spots
+        ],
+        rail_face=("rail_spot", faces),
+        rail_factor=("rail_spot", [spot.factor for spot in spots], {"units": "1"}),
+    )
 
 
 def _digest(wall: Wall) -> str:

@@ -35,6 +35,7 @@ _TSF = ("time", "segment", "face")
 _TSW = ("time", "segment", "film_face")
 _TSL = ("time", "segment", "layer")
 _TO = ("time", "opening")
+_TSR = ("time", "segment", "rail_spot")  # only in the result of a wall with metal rails through a layer
 _BIG = 1e30
 
 _ROWS = (
@@ -178,6 +179,25 @@ _ROWS = (
         -100.0,
         200.0,
         "Dew-point margin",
+    ),
+    # cold spots of metal rails through a layer
+    Variable(
+        "rail_temperature",
+        "K",
+        "temperature at the cold spot of metal rails through a layer",
+        _TSR,
+        173.0,
+        423.0,
+        "Temperature at the rails",
+    ),
+    Variable(
+        "rail_dew_point_margin",
+        "K",
+        "temperature at the cold spot of rails less the dew point at the same face; below zero water condenses",
+        _TSR,
+        -100.0,
+        200.0,
+        "Dew-point margin at the rails",
     ),
     # water
     Variable("water", "kg/m2", "water held in the layer", _TSL, 0.0, 1e4, "Water in the layer", POINT),

@@ -210,6 +210,8 @@ def make_dataset(
         "balance_term": len(BALANCE_TERMS),
     }  # fmt: skip
     for name, row in variables.TABLE.items():
+        if "rail_spot" in row.dims:  # no metal rails pass a layer of this wall
+            continue
         shape = tuple(sizes[dim] for dim in row.dims)
         # a variable new to the table stands at its neutral value until this factory knows better
         values = np.asarray(one.get(name, np.full(shape, max(row.lower, 0.0))))

@@ -170,6 +170,25 @@ def test_dew_inside_the_wall_is_a_watch_from_the_first_hour(dry):
     assert "5 Jan 04:00" in found.when  # hour 100 = 4 days and 4 hours
 
 
+def test_cold_spots_of_rails_are_found_with_their_hours_and_only_where_there_are_rails(dry):
+    # dew point 10 degC; the spot stands at 8 and 13 degC in turn at the top, 1 K warmer below: margins by hand
+    assert not [found for found in judge(dry) if found.title == "Dew-point margin at the rails"]
+    margin = np.stack([square(-1.0, 4.0), square(-1.0, 4.0), square(-2.0, 3.0)], axis=1)[:, :, None]
+    ds = dry.assign(
+        rail_temperature=(("time", "segment", "rail_spot"), margin + ICE + 10.0),
+        rail_dew_point_margin=(("time", "segment", "rail_spot"), margin),
+    ).assign_coords(rail_spot=["rails through insulation, room face"], rail_factor=("rail_spot", [0.78]))
+    found = next(each for each in judge(ds) if each.title == "Dew-point margin at the rails")
+    assert (found.key, found.status, found.hours, found.value) == ("dew_point", "watch", HOURS / 2, -2.0)
+    assert found.where == "rails through insulation, room face, top"
+    assert "4380 h" in found.sentence
+    assert "0.78" in found.sentence
+    warm = ds.assign(rail_dew_point_margin=ds["rail_dew_point_margin"] + 5.0)
+    eased = next(each for each in judge(warm) if each.title == "Dew-point margin at the rails")
+    assert (eased.status, eased.hours, eased.value) == ("pass", 0.0, 3.0)
+    assert eased.sentence.startswith("Never below the dew point at the rails")
+
+
 # --- condensate ------------------------------------------------------------------------------------------------------
 
 

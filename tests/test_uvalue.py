@@ -196,8 +196,43 @@ def test_rail_spots_of_a_wall_by_hand():
     backup = (layer("insulation", 0.1, 0.035, rail_conductance=metal), layer("board", 0.018, 0.13))
     found = uvalue.rail_spots(dataclasses.replace(wall(2000e-6), backup=backup))
     inside = 0.018 / 0.13 + 0.13
-    assert [spot[:2] for spot in found] == [("insulation", "board")]
-    assert found[0][2] == pytest.approx((0.13 + 0.121290) / (0.13 + 0.121290 + inside), abs=1e-5)
+    assert [(spot.layer, spot.behind) for spot in found] == [("insulation", "board"), ("insulation", "room")]
+    total = 0.13 + 0.121290 + inside  # air to air through the strip
+    assert found[0].factor == pytest.approx((0.13 + 0.121290) / total, abs=1e-5)
+    assert found[1].factor == pytest.approx(1.0 - 0.13 / total, abs=1e-5)  # the board alone covers the rail: same strip
+    # mean of the layer by hand: metal 1.0, insulation 0.35 W/(m2 K): R 0.740741
+    for spot in found:
+        assert spot.drop == pytest.approx((0.13 + 0.740741 + inside) / total, abs=1e-4)
+
+
+def test_the_strip_is_wider_at_the_room_face_of_a_deep_wall():
+    metal = uvalue.rail_conductance(conductivity=50.0, web=0.0012, spacing=0.6, thickness=0.1)
+    film = dataclasses.replace(layer("film", 0.0002, 0.3), sd=2.0)
+    inner = (film, layer("board", 0.018, 0.13), layer("concrete", 0.1, 1.95))
+    backup = (layer("insulation", 0.1, 0.035, rail_conductance=metal), *inner)
+    end, room = uvalue.rail_spots(dataclasses.replace(wall(2000e-6), backup=backup))
+    assert (end.behind, room.behind) == ("board", "room")  # a membrane carries no rail
+    # by hand: strip 40 + 2 x 118 = 276 mm, metal 50 x 0.0012 / 0.276 / 0.1 = 2.1739 beside 0.35 W/(m2 K): R 0.396212
+    inside = 0.018 / 0.13 + 0.1 / 1.95 + 0.13
+    assert room.drop == pytest.approx((0.13 + 0.740741 + inside) / (0.13 + 0.396212 + inside), abs=1e-4)
+    assert end.drop > room.drop > 1.0
+
+
+@settings(deadline=None)  # shared machines pause
+@given(st.floats(0.0, 20.0), st.floats(1.01, 5.0), st.floats(0.1, 1.2))
+def test_more_metal_makes_every_spot_colder_and_none_makes_no_spot(metal, more, spacing):
+    def spots(conductance):
+        insulation = layer("insulation", 0.1, 0.035, rail_conductance=conductance, rail_spacing=spacing)
+        board = layer("board", 0.018, 0.13)
+        return uvalue.rail_spots(dataclasses.replace(wall(2000e-6), backup=(insulation, board)))
+
+    assert bool(spots(metal)) == (metal > 0.0)
+    for less, colder in zip(spots(metal), spots(metal * more), strict=True):
+        assert colder.factor <= less.factor + 1e-12
+        assert less.drop >= 1.0 - 1e-12
+    # hardly any metal: the plain wall
+    for spot in spots(1e-9):
+        assert spot.drop == pytest.approx(1.0, abs=1e-6)
 
 
 @settings(deadline=None)  # shared machines pause

@@ -3,7 +3,8 @@
 Choices. Dew on the outer face is weather: always a pass. Faces of the cavity (back of cladding, outer face of the wall)
 meet dew on clear nights in any temperate climate: a watch above a tenth of the year; the amount is judged by the film
 and condensate criteria. Inside the wall and at the room face any condensation is a watch; harm is judged by condensate,
-residue and mould, since ISO 13788 allows condensation that dries out. No face fails on hours alone.
+residue and mould, since ISO 13788 allows condensation that dries out. No face fails on hours alone. Where metal rails
+pass a layer, their cold spots are judged like faces inside the wall; how much water gathers there is not computed.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ def condensing(ds: xr.Dataset) -> np.ndarray:
 
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
-    """Return one finding for each face and interface: the lowest dew-point margin and the hours of condensation."""
+    """Return one finding for each face, interface and spot of rails: lowest dew-point margin, hours of condensation."""
     time = ds["time"].values
     margin = np.asarray(ds["dew_point_margin"].values, float)
     wet = condensing(ds)
@@ -69,6 +70,39 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
             Finding(
                 "dew_point", title, place(ds, "face", face, segment), least, 0.0, "K", status,
                 when(time, wet[:, segment, face], at), count, origin, text, ratio,
+            )
+        )  # fmt: skip
+    return [*made, *_at_rails(ds)]
+
+
+def _at_rails(ds: xr.Dataset) -> list[Finding]:
+    """One finding for each cold spot of metal rails through a layer; none where the wall has no such rails."""
+    if "rail_dew_point_margin" not in ds:
+        return []
+    time = ds["time"].values
+    margin = np.asarray(ds["rail_dew_point_margin"].values, float)
+    made = []
+    for spot in range(ds.sizes["rail_spot"]):
+        wet = margin[:, :, spot] < 0.0
+        segment = int(np.lexsort((margin[:, :, spot].min(axis=0), -wet.sum(axis=0)))[0])
+        count = float(wet[:, segment].sum())
+        at = int(np.argmin(margin[:, segment, spot]))
+        least = float(margin[at, segment, spot])
+        where = place(ds, "rail_spot", spot, segment)
+        if count:
+            text = f"Water condenses at the {where}, in {number(count)} h of the year"
+        else:
+            text = f"Never below the dew point at the {where}"
+        factor = number(ds["rail_factor"].values[spot], 2)
+        text += f" (lowest margin {number(least, 1)} K, temperature factor about {factor}: an estimate by the zone "
+        text += "method, no substitute for a two-dimensional calculation)."
+        made.append(
+            Finding(
+                "dew_point", "Dew-point margin at the rails", where, least, 0.0, "K", "watch" if count else "pass",
+                when(time, wet[:, segment], at), count,
+                "temperature: ASHRAE Fundamentals ch. 27 (zone method), from memory, own use of it; ISO 13788:2012 "
+                "(condensation allowed if it dries out), from memory",
+                text, 1.0 + count / len(time) if count else max(0.0, 1.0 - least / 5.0),  # 5 K: severity scale only
             )
         )  # fmt: skip
     return made

@@ -468,20 +468,21 @@ def _notes(
 
 
 def _rail_notes(
-    spots: tuple[tuple[str, str, float], ...],
+    spots: tuple[uvalue.RailSpot, ...],
     cold: NDArray[np.float64],
     warm: NDArray[np.float64],
     inside: NDArray[np.float64],
 ) -> list[str]:
     """Dew-point check where rails end: months in which room air that got there would condense."""
     found = []
-    for layer, behind, factor in spots:
-        months = int((cold + factor * (warm - cold) < dew_point(inside)).sum())
+    for layer in dict.fromkeys(spot.layer for spot in spots):
+        spot = next(each for each in spots if each.layer == layer)  # where the rails end; the room face comes after
+        months = int((cold + spot.factor * (warm - cold) < dew_point(inside)).sum())
         verdict = (
             f"in {months} months room air that reaches it would condense" if months else "room air does not condense"
         )
         found.append(
-            f"Where the rails through {layer} meet {behind} the temperature factor is about {factor:.2f} (own estimate "
-            f"after the ASHRAE zone method): {verdict}."
+            f"Where the rails through {layer} meet {spot.behind} the temperature factor is about "
+            f"{spot.factor:.2f} (own estimate after the ASHRAE zone method): {verdict}."
         )
     return found

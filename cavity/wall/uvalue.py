@@ -281,10 +281,32 @@ def rail_temperature_factor(
     return through / (through + resistance_inside)
 
 
+@dataclass(frozen=True)
+class RailSpot:
+    """One cold spot where metal rails through a layer make the wall colder than it is elsewhere.
+
+    Parameters
+    ----------
+    layer : str
+        Layer that the rails pass.
+    behind : str
+        What the spot touches: the first layer behind that is no membrane, or "room" for the room face.
+    factor : float
+        Temperature factor, 0 at outdoor and 1 at room temperature. [1]
+    drop : float
+        Temperature drop from the room air to the spot over that to the undisturbed wall at the same depth, from 1. [1]
+    """
+
+    layer: str
+    behind: str
+    factor: float
+    drop: float
+
+
 def rail_spots(
     wall: Wall, *, opening_set: str | None = None, depth: float | None = None, column: str | None = None
-) -> tuple[tuple[str, str, float], ...]:
-    """Return the cold spots where metal rails end in the backup wall, for the dew-point check.
+) -> tuple[RailSpot, ...]:
+    """Return the cold spots of metal rails through the backup wall: where they end, and the room face behind them.
 
     Parameters
     ----------
@@ -295,8 +317,14 @@ def rail_spots(
 
     Returns
     -------
-    tuple of (str, str, float)
-        Layer with rails, the layer or "room" on its inner side, temperature factor (`rail_temperature_factor`).
+    tuple of RailSpot
+        Empty without rails.
+
+    Notes
+    -----
+    Strip and wall have all resistances in common but the layer's own, so in the steady state the drop from the room
+    air to any plane inside the layer grows by the same factor, R_total,wall / R_total,strip. The strip is as wide as
+    `rail_temperature_factor` says, at the room face with the whole depth behind the layer for its cover.
     """
     found = u_value(wall, opening_set=opening_set, depth=depth, column=column)
     resistances = [layer_resistance(layer) for layer in wall.backup]
@@ -305,14 +333,16 @@ def rail_spots(
     for index, layer in enumerate(wall.backup):
         if layer.rail_conductance <= 0.0 or layer.is_membrane:
             continue
-        behind = [item for item in wall.backup[index + 1 :] if not item.is_membrane]
-        factor = rail_temperature_factor(
-            resistance_outside=outside + sum(resistances[:index]),
-            resistance_inside=sum(resistances[index + 1 :]) + found.inner_surface,
-            layer=layer,
-            cover=behind[0].thickness if behind else 0.0,
-        )
-        spots.append((layer.name, behind[0].name if behind else "room", factor))
+        solid = [item for item in wall.backup[index + 1 :] if not item.is_membrane]
+        before = outside + sum(resistances[:index])
+        within = sum(resistances[index + 1 :]) + found.inner_surface
+        covers = [(solid[0].name, solid[0].thickness)] if solid else []
+        for behind, cover in (*covers, ("room", sum(item.thickness for item in solid))):
+            end = rail_temperature_factor(resistance_outside=before, resistance_inside=within, layer=layer, cover=cover)
+            # 1 - end = within / R_total,strip
+            drop = (1.0 - end) * (before + resistances[index] + within) / within
+            factor = 1.0 - (1.0 - end) * found.inner_surface / within if behind == "room" else end
+            spots.append(RailSpot(layer.name, behind, factor, drop))
     return tuple(spots)
 
 
