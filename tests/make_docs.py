@@ -1,7 +1,9 @@
-"""Recipe of docs/wallfile.md and of the thresholds in docs/theory.md: run it to write both anew from the program."""
+"""Recipe of docs/wallfile.md, of the thresholds in docs/theory.md and of the published cases' outcomes: run it to write
+all anew from the program."""
 
 from __future__ import annotations
 
+import json
 import re
 import types
 import typing
@@ -10,6 +12,7 @@ from pathlib import Path
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
+from cavity.published import verify
 from cavity.risk.limits import LIMITS
 from cavity.units import parse_quantity
 from cavity.wallfile import schema
@@ -17,6 +20,7 @@ from cavity.wallfile.values import COMPASS, MONTHS, Leaf, Many, Month, Orientati
 
 TARGET = Path(__file__).parents[1] / "docs" / "wallfile.md"
 THEORY = TARGET.with_name("theory.md")
+CHECKS = Path(verify.__file__).with_name("summary.json")
 LIMITS_BEGIN, LIMITS_END = "<!-- limits: written by tests/make_docs.py -->", "<!-- end -->"
 HEAD = """# The wall file, key by key
 
@@ -163,6 +167,13 @@ def with_limits(text: str) -> str:
     return f"{head}{LIMITS_BEGIN}\n{limits_table()}\n{LIMITS_END}{tail}"
 
 
+def checks_text(found: dict[str, object]) -> str:
+    """Return the outcomes of the published cases as JSON, a line a case."""
+    rows = ",\n".join(json.dumps(row, ensure_ascii=False) for row in found["cases"])
+    return f'{{"version": {json.dumps(found["version"])}, "cases": [\n{rows}\n]}}\n'
+
+
 if __name__ == "__main__":
     TARGET.write_text(page(), encoding="utf-8")
     THEORY.write_text(with_limits(THEORY.read_text(encoding="utf-8")), encoding="utf-8")
+    CHECKS.write_text(checks_text(verify.digest(verify.run(()))), encoding="utf-8")

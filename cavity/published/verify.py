@@ -156,3 +156,35 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
         "verified against exact and handbook cases and laid beside measured ranges, not validated.",
     ]
     return write_page(path, "Published cases", lead=lead, parts=parts)
+
+
+def digest(found: dict[str, tuple[Case, ...]]) -> dict[str, Any]:
+    """Return the outcomes as plain data, for the file that reports read without running the cases.
+
+    Parameters
+    ----------
+    found : dict of str to tuple of Case
+        From `run`.
+
+    Returns
+    -------
+    dict
+        `version`, and `cases`: area, name, inputs, outcome; of those not met also `note`, and if they ran `computed`,
+        `lower`, `upper` [`units`] to four digits.
+    """
+    from importlib.metadata import version
+
+    def short(value: float) -> float:
+        return float(f"{value:.4g}")
+
+    cases = []
+    for area, rows in found.items():
+        for case in rows:
+            told: dict[str, Any] = {"area": area, "name": case.name, "inputs": case.inputs, "outcome": case.outcome}
+            if case.outcome != "pass":
+                told["note"] = case.note
+            if case.outcome == "outside" and case.computed is not None:
+                told |= {"computed": short(case.computed), "lower": short(case.lower), "upper": short(case.upper)}
+                told["units"] = case.units
+            cases.append(told)
+    return {"version": version("cavity"), "cases": cases}

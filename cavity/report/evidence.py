@@ -12,7 +12,13 @@ import numpy as np
 from cavity.report import answer, display, series
 from cavity.report.notes import ASSUMPTIONS, NOTES
 
-__all__ = ["ASSUMPTIONS", "NOTES", "inputs", "layers", "openings", "provenance", "warnings"]
+__all__ = ["ASSUMPTIONS", "NOTES", "checks", "inputs", "layers", "openings", "provenance", "warnings"]
+
+_AREAS = {
+    "airflow": "Air flow", "climate": "Weather, sun and rain", "hourly": "Size of steps and cells",
+    "wall": "Heat and moisture in the wall",
+}  # fmt: skip
+_OUTCOMES = {"pass": "met", "outside": "not met", "not run": "not run"}
 
 # key in the wall, label, unit of `display.quantity` (text as it stands where empty)
 _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
@@ -286,13 +292,54 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
         ("Largest water balance error", f"{display.number(water, 2)} of the water that passed (limit 10⁻⁶)"),
         ("Largest energy balance error", f"{display.number(energy, 2)} of the heat that passed (limit 10⁻⁴)"),
         ("Solver steps a case", f"{min(steps)} to {max(steps)}"),
-        ("Published checks", "run by the command `cavity verify`: each case with its source and how far it is off"),
         (
             "Hours",
             "values stand at the start of the hour, local standard time, no daylight saving; means over the hour",
         ),
     ]
     return rows
+
+
+def checks(found: Any) -> dict[str, Any] | None:
+    """Return the summary of the published and analytical cases, plain texts for the page.
+
+    Parameters
+    ----------
+    found : dict or None
+        `version` and `cases` (each area, name, inputs, outcome, and where not met note, computed, lower, upper, units).
+
+    Returns
+    -------
+    dict or None
+        sentence, rows (area, cases, met, not met, not run) and open (area, case, outcome, why); None where not given.
+    """
+    if not found:
+        return None
+    cases = found["cases"]
+    table: dict[str, dict[str, int]] = {}
+    for case in cases:
+        row = table.setdefault(case["area"], dict.fromkeys(_OUTCOMES, 0))
+        row[case["outcome"]] += 1
+    total = {name: sum(row[name] for row in table.values()) for name in _OUTCOMES}
+    rows = [(_AREAS.get(area, area), sum(row.values()), *row.values()) for area, row in table.items()]
+    rows.append(("All", len(cases), *total.values()))
+    open_cases = []
+    for case in cases:
+        if case["outcome"] == "pass":
+            continue
+        why = str(case.get("note", ""))
+        if "computed" in case:
+            computed, low, high = (display.number(case[key]) for key in ("computed", "lower", "upper"))
+            why = f"computed {computed}, range {low} to {high} {case['units']}. {why[:1].upper()}{why[1:]}".strip()
+        name = f"{case['name']} ({case['inputs']})" if case["inputs"] else case["name"]
+        open_cases.append((_AREAS.get(case["area"], case["area"]), name, _OUTCOMES[case["outcome"]], why))
+    sentence = (
+        f"Version {found['version']} meets {total['pass']} of {len(cases)} published and analytical cases; "
+        f"{total['outside']} lie outside a range that was measured or is itself uncertain, and {total['not run']} "
+        "could not be run. The command `cavity verify` runs them again and gives each with source, what is expected "
+        "and what is computed. They test the method; whether this wall is described rightly they cannot tell."
+    )
+    return {"sentence": sentence, "rows": rows, "open": open_cases}
 
 
 def film_peak(ds: Any) -> float:

@@ -153,7 +153,7 @@ def write_report(comparison: Any, path: str | os.PathLike[str]) -> Path:
     ----------
     comparison : Comparison
         `cases` (each `wall_name`, `climate_name`, `opening_set`, `depth` [m], `dataset`, `findings`), `created`, and
-        if it has them `wall` and `advice`.
+        if it has them `wall`, `advice` and `checks`.
     path : path
         The HTML file; its folder is made if missing. An existing file is replaced only by a complete one.
 
@@ -228,6 +228,7 @@ def render(comparison: Any) -> str:
             for note in evidence.NOTES
         ],
         "assumptions": evidence.ASSUMPTIONS,
+        "checks": evidence.checks(getattr(comparison, "checks", None)),
         "provenance": evidence.provenance(cases, created),
         "wall_text": str(first.attrs.get("wall_text") or ""),
         "index_packed": Markup(payload.deflate(json.dumps(index, separators=(",", ":"), allow_nan=False).encode())),

@@ -79,6 +79,8 @@ class Comparison:
         UTC time.
     advice : tuple of str
         What other openings and depths do, in sentences from computed differences.
+    checks : dict
+        Outcomes of the published cases, as `published_checks` returns them.
     """
 
     wall: Wall
@@ -86,6 +88,22 @@ class Comparison:
     cases: tuple[Case, ...]
     created: str
     advice: tuple[str, ...] = ()
+    checks: dict[str, Any] | None = None
+
+
+def published_checks() -> dict[str, Any]:
+    """Return the outcomes of the published cases, as the file beside them tells; a test holds it to a live run.
+
+    Returns
+    -------
+    dict
+        `version`, and `cases`: area, name, inputs, outcome, and of those not met the note and what was computed.
+    """
+    import json
+    from pathlib import Path
+
+    text = (Path(__file__).parents[1] / "published" / "summary.json").read_text(encoding="utf-8")
+    return dict(json.loads(text))
 
 
 def compare(
@@ -173,7 +191,7 @@ def compare(
     ]  # fmt: skip
     created = dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC")
     found = Comparison(wall, tuple(names), tuple(cases), created)
-    return replace(found, advice=lines(from_comparison(found)))
+    return replace(found, advice=lines(from_comparison(found)), checks=published_checks())
 
 
 def save_cases(comparison: Comparison, folder: Any) -> list[Any]:
