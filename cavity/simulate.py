@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import json
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
@@ -453,10 +454,10 @@ def _dataset(
     layers = len(wall.layers)
     face_p = record.p.astype(float)
     face_T = record.T.astype(float)
-    humidity = np.clip(face_p / _saturation(face_T), 0.0, 1.0)
+    saturated = _saturation(face_T)
+    humidity = np.clip(face_p / saturated, 0.0, 1.0)
     p_out, p_room = outside["vapour_pressure_outdoor"].to_numpy(), room_phi * _saturation(room_T)
-    beside = _pressure_beside(line, p_out, record.air_p, p_room, face_p, face_T)
-    dew = _dew_point(beside)
+    dew = _dew_beside(line, p_out, record.air_p, p_room, face_p, saturated)
     data: dict[str, tuple[tuple[str, ...], NDArray[Any], str]] = {}
 
     def put(name: str, values: NDArray[Any], source: str = "cavity.simulate", dims: tuple[str, ...] = ()) -> None:
@@ -498,22 +499,10 @@ def _dataset(
         coords=_coordinates(wall, outside, air, line, len(ends) - 1),
     )
     throughput = np.maximum(record.through, 1e-9)
-    dataset.attrs = {
-        "wall_name": wall.name,
-        "wall_invented": int(wall.invented),
-        "wall_description": wall.description,
-        "wall_text": wall.text,
-        "wall_json": json.dumps(asdict(wall), allow_nan=True),
-        "wall_sha256": _digest(wall),
-        "wall_source": wall.source,
-        "climate_name": str(weather.attrs.get("name", "")),
-        "climate_invented": int(weather.attrs.get("invented", 0)),
-        "climate_source": str(weather.attrs.get("source", "")),
-        "climate_sha256": str(weather.attrs.get("sha256", "")),
+    dataset.attrs = provenance(wall, weather) | {
         "latitude": float(weather.attrs.get("latitude", np.nan)),
         "longitude": float(weather.attrs.get("longitude", np.nan)),
         "has_rain": int(weather.attrs.get("has_rain", 0)),
-        "time_policy": str(weather.attrs.get("time_policy", "")),
         "column": air.name,
         "column_bottom": air.bottom,
         "column_top": air.top,
@@ -523,11 +512,44 @@ def _dataset(
         "film_limit": wall.cavity.film_limit,
         "water_balance_error": float((np.abs(record.water_residual).max(axis=0) / throughput[:, 0]).max()),
         "energy_balance_error": float((np.abs(record.energy_residual).max(axis=0) / throughput[:, 1]).max()),
-        "warnings": json.dumps([*wall.warnings, *json.loads(weather.attrs.get("warnings", "[]"))]),
         "version": version("cavity"),
         "created": dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC"),
-    }  # fmt: skip
+    }
     return dataset
+
+
+def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
+    """Return the attributes of a result that tell where its inputs come from; no number of it depends on them.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall.
+    weather : xarray.Dataset, (time,)
+        From `read_weather`.
+
+    Returns
+    -------
+    dict
+        Names, texts, files and digests of wall and climate, and the warnings of both (JSON list).
+    """
+    plain, given = asdict(wall), weather.attrs
+    digest = hashlib.sha256(json.dumps(plain, sort_keys=True, default=str).encode()).hexdigest()
+    return {
+        "wall_name": wall.name,
+        "wall_invented": int(wall.invented),
+        "wall_description": wall.description,
+        "wall_text": wall.text,
+        "wall_json": json.dumps(plain, allow_nan=True),
+        "wall_sha256": digest,
+        "wall_source": wall.source,
+        "climate_name": str(given.get("name", "")),
+        "climate_invented": int(given.get("invented", 0)),
+        "climate_source": str(given.get("source", "")),
+        "climate_sha256": str(given.get("sha256", "")),
+        "time_policy": str(given.get("time_policy", "")),
+        "warnings": json.dumps([*wall.warnings, *json.loads(given.get("warnings", "[]"))]),
+    }
 
 
 def _balance(record: year.Record, state: year.State) -> NDArray[np.float64]:
@@ -608,26 +630,24 @@ def _dew_point(p: NDArray[np.float64]) -> NDArray[np.float64]:
     return out.reshape(np.shape(p))
 
 
-def _pressure_beside(
+def _dew_beside(
     line: Line,
     p_out: NDArray[np.float64],
     p_air: NDArray[np.float64],
     p_room: NDArray[np.float64],
     p_face: NDArray[np.float64],
-    T_face: NDArray[np.float64],
+    saturated: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """Vapour pressure that decides about dew at each face: of the air beside it, or of the pores at an interface."""
-    beside = p_face.copy()
+    """Dew point that decides at each face: of the air beside it, or of the pores at an interface."""
+    outdoors, cavity, room = _dew_point(p_out)[:, None], _dew_point(p_air), _dew_point(p_room)[:, None]
+    air = {"outer face": outdoors, "back of cladding": cavity, "outer face of wall": cavity, "room face": room}
+    dew = np.empty_like(p_face)
     for k, face in enumerate(line.faces):
-        if face.role == "outer face":
-            beside[:, :, k] = p_out[:, None]
-        elif face.role in ("back of cladding", "outer face of wall"):
-            beside[:, :, k] = p_air
-        elif face.role == "room face":
-            beside[:, :, k] = p_room[:, None]
+        if face.role in air:
+            dew[:, :, k] = air[face.role]
         else:  # pores cannot be above saturation: the mean over an hour that warms may round past it
-            beside[:, :, k] = np.minimum(beside[:, :, k], _saturation(T_face[:, :, k]))
-    return beside
+            dew[:, :, k] = _dew_point(np.minimum(p_face[:, :, k], saturated[:, :, k]))
+    return dew
 
 
 def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Dataset:
@@ -686,12 +706,6 @@ def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Data
         rail_face=("rail_spot", faces),
         rail_factor=("rail_spot", [spot.factor for spot in spots], {"units": "1"}),
     )
-
-
-def _digest(wall: Wall) -> str:
-    import hashlib
-
-    return hashlib.sha256(json.dumps(asdict(wall), sort_keys=True, default=str).encode()).hexdigest()
 
 
 def save(dataset: xr.Dataset, path: Any) -> None:

@@ -47,6 +47,23 @@ def test_sun_on_a_vertical_wall_is_what_pvlib_gives_when_called_directly(tempera
     np.testing.assert_allclose(ours[up], direct[up], rtol=1e-9, atol=1e-9)  # rounding
 
 
+def test_the_sun_is_computed_once_for_a_climate_and_nobody_can_spoil_it_for_the_next(temperate, monkeypatch):
+    import pvlib
+
+    from cavity.climate.on_wall import sun_position
+
+    time, place = temperate["time"].values, (48.125, 14.5)  # a place that no other test asks for
+    first = sun_position(time, *place, 1.0)
+    expected = first["zenith"].to_numpy().copy()
+    first["zenith"] = 0.0
+    monkeypatch.setattr(pvlib.solarposition, "get_solarposition", None)
+    again = sun_position(time.copy(), *place, 1.0)
+    np.testing.assert_array_equal(again["zenith"].to_numpy(), expected)
+    for other in ((time + np.timedelta64(1, "h"), *place, 1.0), (time, 48.5, 14.5, 1.0), (time, *place, 2.0)):
+        with pytest.raises(TypeError):  # not one that was kept
+            sun_position(*other)
+
+
 @pytest.mark.parametrize("model", ["haydavies", "perez"])
 def test_the_choice_of_sky_model_moves_the_yearly_sun_by_a_few_percent_only(temperate, model):
     import pvlib

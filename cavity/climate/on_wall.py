@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,14 +20,7 @@ TERRAIN = {"city": (0.33, 460.0), "suburban": (0.22, 370.0), "open": (0.14, 270.
 STATION_HEIGHT = 10.0  # m, height of the wind of a weather station, in open terrain
 
 
-def sun_position(
-    time: np.ndarray,
-    latitude: float,
-    longitude: float,
-    utc_offset: float,
-    *,
-    shift: np.timedelta64 | None = None,
-) -> pd.DataFrame:
+def sun_position(time: np.ndarray, latitude: float, longitude: float, utc_offset: float) -> pd.DataFrame:
     """Return the sun position in the middle of each hour.
 
     Parameters
@@ -37,8 +31,6 @@ def sun_position(
         Place, north and east positive. [degree]
     utc_offset : float
         Local standard time less universal time. [h]
-    shift : timedelta64, optional, keyword only
-        Moved from the middle of the hour by this.
 
     Returns
     -------
@@ -49,13 +41,16 @@ def sun_position(
     ----------
     pvlib, `solarposition.get_solarposition`: Reda and Andreas 2003, NREL/TP-560-34302.
     """
+    middle = time.astype("datetime64[ns]") + np.timedelta64(30, "m") - np.timedelta64(round(utc_offset * 3600), "s")
+    return _sun(middle.tobytes(), float(latitude), float(longitude)).copy()
+
+
+@functools.lru_cache(maxsize=4)  # all cases and planes of a climate share it; 0.6 MB a year
+def _sun(middle: bytes, latitude: float, longitude: float) -> pd.DataFrame:
     import pandas as pd
     import pvlib
 
-    middle = time.astype("datetime64[ns]") + np.timedelta64(30, "m") - np.timedelta64(round(utc_offset * 3600), "s")
-    if shift is not None:
-        middle = middle + shift
-    index = pd.DatetimeIndex(middle, tz="UTC")
+    index = pd.DatetimeIndex(np.frombuffer(middle, "datetime64[ns]"), tz="UTC")
     sun = pvlib.solarposition.get_solarposition(index, latitude, longitude)
     universal = (index.hour + index.minute / 60.0 + index.second / 3600.0).to_numpy()
     sun["solar_hour"] = (universal + longitude / 15.0 + sun["equation_of_time"].to_numpy() / 60.0) % 24.0

@@ -125,28 +125,6 @@ def key_of(job: Job, weather: str | None = None) -> str:
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 
-def provenance(job: Job) -> dict[str, Any]:
-    """Return the attributes of a result on which no number depends, as `simulate` writes them for this job."""
-    from cavity.simulate import _digest
-
-    wall, given = job.wall, job.weather.attrs
-    return {
-        "wall_name": wall.name,
-        "wall_invented": int(wall.invented),
-        "wall_description": wall.description,
-        "wall_text": wall.text,
-        "wall_json": json.dumps(asdict(wall), allow_nan=True),
-        "wall_sha256": _digest(wall),
-        "wall_source": wall.source,
-        "climate_name": str(given.get("name", "")),
-        "climate_invented": int(given.get("invented", 0)),
-        "climate_source": str(given.get("source", "")),
-        "climate_sha256": str(given.get("sha256", "")),
-        "time_policy": str(given.get("time_policy", "")),
-        "warnings": json.dumps([*wall.warnings, *json.loads(given.get("warnings", "[]"))]),
-    }
-
-
 def default_folder() -> Path:
     """Return the folder of finished cases: CAVITY_CASES, or cavity/cases in the user's cache folder."""
     if named := os.environ.get("CAVITY_CASES"):

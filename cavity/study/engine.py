@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from cavity.errors import CavityError, Fault, InputError
 from cavity.risk import Finding, judge
-from cavity.study.cases import KEEPS, Job, Store, code_digest, key_of, opened, provenance, weather_digest
+from cavity.study.cases import KEEPS, Job, Store, code_digest, key_of, opened, weather_digest
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -234,6 +234,8 @@ class Engine:
 
     def fetch(self, key: str, job: Job, keep: str) -> xr.Dataset:
         """Return the Dataset of a case from memory, from disk, or, if it is gone from there, computed again."""
+        from cavity.simulate import provenance
+
         place = (key, keep, id(job))
         with self._lock:
             if place in self._held:
@@ -249,7 +251,7 @@ class Engine:
                 self.store.write(key, keep, dataset, findings)
             assert dataset is not None
         if keep == "all":
-            dataset = dataset.assign_attrs(provenance(job))
+            dataset = dataset.assign_attrs(provenance(job.wall, job.weather))
         self._hold(keep, key, job, dataset)
         return dataset
 
