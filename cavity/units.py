@@ -6,6 +6,16 @@ import functools
 import math
 from typing import Any
 
+# what most wall files are written in, exact: spares the half second in which pint reads its unit definitions
+_EVERYDAY = {
+    ("mm", "m"): 1e-3,
+    ("cm", "m"): 1e-2,
+    ("cm**2/m", "m**2/m"): 1e-4,
+    ("mm**2/m", "m**2/m"): 1e-6,
+    ("g/m**2", "kg/m**2"): 1e-3,
+    ("percent", "dimensionless"): 1e-2,
+}
+
 
 @functools.cache
 def registry() -> Any:
@@ -40,8 +50,6 @@ def parse_quantity(text: object, unit: str) -> float:
     """
     import re
 
-    import pint
-
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         raise ValueError(f"a quantity in {unit or 'no unit'} is needed")
     if isinstance(text, (int, float)):
@@ -70,15 +78,27 @@ def parse_quantity(text: object, unit: str) -> float:
     spelled = re.sub(r"(?<=[A-Za-z0-9)])\s+(?=[A-Za-z(])", "*", spelled)
     if not re.fullmatch(r"[A-Za-zµμ_*/()\d\s.\-]+", spelled) or re.search(r"\d{3,}|\*\*-?\d\d", spelled):
         raise ValueError(f"unit {name!r} is not understood")
+    target = _spell(unit)
+    if name == unit or spelled == target:
+        value = number
+    elif (spelled, target) in _EVERYDAY:
+        value = number * _EVERYDAY[spelled, target]
+    else:
+        value = _by_pint(number, spelled, name, unit)
+    if not math.isfinite(value):
+        raise ValueError(f"{text!r} is not a finite number")
+    return value
+
+
+def _by_pint(number: float, spelled: str, name: str, unit: str) -> float:
+    import pint
+
     try:
-        value = float(registry().Quantity(number, spelled).to(_spell(unit)).magnitude)
+        return float(registry().Quantity(number, spelled).to(_spell(unit)).magnitude)
     except pint.DimensionalityError:
         raise ValueError(f"{name!r} is not a unit of this kind; one such as {unit or '1'} is needed") from None
     except Exception:  # pint raises many kinds, tokenizer errors among them
         raise ValueError(f"unit {name!r} is not known") from None
-    if not math.isfinite(value):
-        raise ValueError(f"{text!r} is not a finite number")
-    return value
 
 
 def _spell(unit: str) -> str:

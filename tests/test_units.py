@@ -1,11 +1,14 @@
 """Quantities as text: published conversions, round trips, refusals."""
 
 import math
+import subprocess
+import sys
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cavity import units
 from cavity.units import parse_quantity
 
 # text, SI unit, value, source of the conversion
@@ -95,3 +98,21 @@ def test_a_number_with_any_unit_text_gives_a_finite_number_or_a_value_error(text
         assert math.isfinite(parse_quantity(text, "m"))
     except ValueError as error:
         assert str(error)
+
+
+@given(st.floats(-1e9, 1e9, allow_nan=False))
+@settings(max_examples=50)
+def test_everyday_units_read_without_pint_are_to_the_bit_what_pint_gives(number):
+    everyday = list(units._EVERYDAY)
+    for spelled, target in [*everyday, *((name, name) for name in ("m", "W/(m*K)", "kg/m**3", "J/(kg*K)", "1/h"))]:
+        asked = "" if target == "dimensionless" else target.replace("**", "").replace("*", " ")
+        text = f"{number!r} {spelled.replace('**', '').replace('*', ' ').replace('percent', '%')}"
+        assert parse_quantity(text, asked) == float(units.registry().Quantity(number, spelled).to(target).magnitude)
+
+
+def test_the_starter_is_read_without_loading_pint():
+    code = (
+        "import sys; sys.modules['dask'] = None; from cavity.wallfile import parse_wall, starter; "
+        "parse_wall(starter(), 'w.toml'); assert 'pint' not in sys.modules"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
