@@ -520,9 +520,11 @@ def uncertainty(
 
 @main.command()
 @_case_options()
+@_engine_options
 def advise(
-    wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None
-) -> None:
+    wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None,
+    scheduler: str | None, fresh: bool,
+) -> None:  # fmt: skip
     """Say what to change first about WALLFILE: each change is simulated. With the drying time of a wetting event."""
     from cavity.climate import read_weather
     from cavity.report.listing import shown_progress
@@ -534,7 +536,10 @@ def advise(
     metres = _depth(depth)
     wall, weather = read_wall(wallfile), read_weather(climate, rain_file=rain)
     with shown_progress() as progress:
-        advice = run(wall, weather, opening_set=openings, depth=metres, column=column, progress=progress)
+        advice = run(
+            wall, weather, opening_set=openings, depth=metres, column=column, progress=progress, scheduler=scheduler,
+            fresh=fresh,
+        )  # fmt: skip
     for line in lines(advice, most=len(advice)):
         click.echo(f"- {line}")
     if wettable(wall):
@@ -548,7 +553,10 @@ def advise(
 @click.option("--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF).")
 @click.option("--openings", metavar="NAME", help="Set of openings; left out: the one most open at base and head.")
 @click.option("--out", type=click.Path(), default="reports/lesson.html", show_default=True, help="The page (HTML).")
-def lesson(wallfile: str | None, climate: str, openings: str | None, out: str) -> None:
+@_engine_options
+def lesson(
+    wallfile: str | None, climate: str, openings: str | None, out: str, scheduler: str | None, fresh: bool
+) -> None:
     """Write a page for teaching: what depth, openings, height, wind, sun, colour and mass do to flow and wetness.
 
     Computed for WALLFILE, left out: the invented wall of `cavity new`; rails and barriers are left out.
@@ -567,7 +575,7 @@ def lesson(wallfile: str | None, climate: str, openings: str | None, out: str) -
         raise InputError(Fault("--openings", "the wall has no such set", openings, known, "use one of its names"))
     weather = read_weather(climate)
     with shown_progress() as progress:
-        done = lessons(wall, weather, opening_set=openings, progress=progress)
+        done = lessons(wall, weather, opening_set=openings, progress=progress, scheduler=scheduler, fresh=fresh)
     invented = wall.invented or bool(weather.attrs.get("invented", 0))
     name = str(weather.attrs.get("name", ""))
     click.echo(f"{CAUTION}\n")

@@ -6,13 +6,12 @@ Each change of the wall is simulated and judged like the wall itself; nothing he
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from cavity.risk import CAN_FAIL, Finding, judge, worst_first
+from cavity.risk import CAN_FAIL, Finding, worst_first
 from cavity.risk.finding import number
-from cavity.study.compare import cores
+from cavity.study.engine import Engine, Job, Result
 from cavity.study.size import scale_openings, severity_of, with_variant
 
 if TYPE_CHECKING:
@@ -244,6 +243,8 @@ def advise(
     depth: float | None = None,
     column: str | None = None,
     workers: int | None = None,
+    scheduler: str | None = None,
+    fresh: bool = False,
     progress: Callable[[int, int, str], None] | None = None,
 ) -> tuple[Advice, ...]:
     """Try the changes of `changes_of` on one case and say what each does.
@@ -257,6 +258,10 @@ def advise(
         The case, as for `simulate`. [depth: m]
     workers : int, keyword only
         Threads; None: one for each core.
+    scheduler : str, keyword only
+        Address of a dask scheduler, ``tcp://host:port``, whose workers compute instead.
+    fresh : bool, keyword only
+        Compute every case, also those kept from earlier.
     progress : callable, keyword only
         Called after each run with runs done, all runs, and the change tried.
 
@@ -265,26 +270,19 @@ def advise(
     tuple of Advice
         Most helpful first.
     """
-    from cavity.simulate import simulate
-
     name = opening_set or wall.opening_sets[0].name
     at = wall.cavity.depth if depth is None else depth
     column_name = column or wall.columns[0].name
-    limits = dict(wall.limits)
-    cases = (Change("", wall, name, at), *changes_of(wall, name, at, column_name))
-    done = 0
+    changes = (Change("", wall, name, at), *changes_of(wall, name, at, column_name))
+    jobs = [Job(change.wall, weather, change.opening_set, change.depth, column_name) for change in changes]
+    label_of = {id(job): change.label for job, change in zip(jobs, changes, strict=True)}
 
-    def run(case: Change) -> tuple[Finding, ...]:
-        nonlocal done
-        dataset = simulate(case.wall, weather, opening_set=case.opening_set, depth=case.depth, column=column_name)
-        findings = judge(dataset, limits)
-        done += 1
+    def told(done: int, count: int, result: Result) -> None:
         if progress:
-            progress(done, len(cases), case.label or "as described")
-        return findings
+            progress(done, count, label_of[id(result.job)] or "as described")
 
-    with ThreadPoolExecutor(max_workers=workers or cores()) as pool:
-        base, *changed = list(pool.map(run, cases))
+    with Engine(workers, scheduler, fresh=fresh) as engine:
+        base, *others = (result.findings for result in engine.run(jobs, keep="findings", progress=told))
     return ranked(
-        [compare_findings(case.label, base, findings) for case, findings in zip(cases[1:], changed, strict=True)]
+        [compare_findings(change.label, base, found) for change, found in zip(changes[1:], others, strict=True)]
     )

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from cavity.errors import Fault, InputError
-from cavity.study.compare import cores
+from cavity.study.engine import Engine, Job, Result
 from cavity.study.size import scale_openings
 
 if TYPE_CHECKING:
@@ -207,6 +206,8 @@ def lessons(
     opening_set: str | None = None,
     progress: Callable[[int, int, str], None] | None = None,
     workers: int | None = None,
+    scheduler: str | None = None,
+    fresh: bool = False,
 ) -> tuple[Lesson, ...]:
     """Simulate the years of all lessons: depth, openings, height, wind, sun, colour and mass of the cladding.
 
@@ -222,6 +223,10 @@ def lessons(
         Called with runs done, all runs, and the name of the one just done.
     workers : int, keyword only
         Threads; None: one a core. [1]
+    scheduler : str, keyword only
+        Address of a dask scheduler, ``tcp://host:port``, whose workers compute instead.
+    fresh : bool, keyword only
+        Compute every year, also those kept from earlier.
 
     Returns
     -------
@@ -232,22 +237,20 @@ def lessons(
     InputError
         If no set opens both base and head.
     """
-    from cavity.simulate import simulate
-
     runs = plan(wall, weather, opening_set or _most_open(wall))
-    done = 0
+    jobs = [Job(run.wall, run.weather, depth=run.depth) for run in runs]
+    run_of = {id(job): run for job, run in zip(jobs, runs, strict=True)}
+    step_of: dict[int, Step] = {}
 
-    def work(run: _Run) -> Step:
-        ds = simulate(run.wall, run.weather, depth=run.depth)
-        return readings(run.label, ds)
+    def read(done: int, count: int, result: Result) -> None:
+        run = run_of[id(result.job)]
+        step_of[id(result.job)] = readings(run.label, result.dataset)
+        if progress:
+            progress(done, count, f"{QUANTITIES[run.key]}: {run.label}")
 
-    steps: list[Step] = []
-    with ThreadPoolExecutor(workers or cores()) as pool:
-        for run, step in zip(runs, pool.map(work, runs), strict=True):
-            steps.append(step)
-            done += 1
-            if progress:
-                progress(done, len(runs), f"{QUANTITIES[run.key]}: {run.label}")
+    with Engine(workers, scheduler, fresh=fresh, held=1) as engine:  # each is read as soon as it is there
+        engine.run(jobs, progress=read)
+    steps = [step_of[id(job)] for job in jobs]
     return tuple(
         Lesson(key, name, tuple(step for run, step in zip(runs, steps, strict=True) if run.key == key))
         for key, name in QUANTITIES.items()
