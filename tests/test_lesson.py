@@ -9,6 +9,7 @@ import xarray as xr
 from click.testing import CliRunner
 from dataset_factory import make_dataset
 
+import cavity
 from cavity.cli import main
 from cavity.errors import InputError
 from cavity.report import lesson_page
@@ -149,3 +150,17 @@ def test_command_names_the_known_sets(tmp_path):
     result = CliRunner().invoke(main, ["lesson", "--climate", "x.epw", "--openings", "wide", "--out", str(out)])
     assert result.exit_code == 2 and "no such set" in result.output and SET in result.output
     assert not out.exists()
+
+
+def test_lessons_read_the_simulated_year_of_each_run_and_tell_of_each(wall, winter):
+    plain = replace(wall, run=replace(wall.run, segments=1))
+    told = []
+    done = lesson.lessons(plain, winter, opening_set=SET, progress=lambda *news: told.append(news), workers=2)
+    runs = lesson.plan(plain, winter, SET)
+    steps = [step for one in done for step in one.steps]
+    assert [step.label for step in steps] == [run.label for run in runs]
+    assert [count for count, _, _ in told] == list(range(1, len(runs) + 1))
+    assert {name for _, _, name in told} == {f"{lesson.QUANTITIES[run.key]}: {run.label}" for run in runs}
+    for run, step in list(zip(runs, steps, strict=True))[::5]:
+        assert step == lesson.readings(run.label, cavity.simulate(run.wall, run.weather, depth=run.depth))
+    assert len({step.rate for step in steps}) > len(runs) // 2  # the runs differ
