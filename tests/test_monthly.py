@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 from pathlib import Path
+from unittest import mock
 
 import numpy as np
 import pytest
 import xarray as xr
 from click.testing import CliRunner
+from hypothesis import example as tried
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -171,6 +174,116 @@ def test_a_tighter_inner_side_never_condenses_more(first, more):
     loose = year([0.1, 3.0, 0.1], [1.0, 0.2, first], inside)
     tight = year([0.1, 3.0, 0.1], [1.0, 0.2, first + more], inside)
     assert tight.peak <= loose.peak + 1e-12
+
+
+# two seasons: a cold winter with a damp room wets the outer plane, a hot and humid summer the inner one
+SEASONS = 273.15 + 16.0 - 14.0 * np.cos(2.0 * np.pi * (np.arange(12) - 0.5) / 12.0)
+TWO_SEASONS = {
+    "resistances": (0.1, 2.9, 0.1),
+    "diffusion": (0.3, 0.2, 1.1),
+    "inside": 0.59 * saturation_pressure(ROOM),
+    "outside": 0.9 * saturation_pressure(SEASONS),
+    "cold": SEASONS,
+    "warm": ROOM,
+}
+
+
+def rates_of(case):
+    places = np.concatenate(([0.0], np.cumsum(case["diffusion"])))
+    thermal = np.cumsum((0.04, *case["resistances"], 0.13))
+    full = saturation_pressure(case["cold"][:, None] + (case["warm"] - case["cold"])[:, None] * thermal / thermal[-1])
+    return functools.partial(monthly._rates, places, full[:, :-1], case["outside"], case["inside"])
+
+
+def test_two_seasons_of_condensation_do_not_make_a_wall_accumulate():
+    """January and June both condense after a month that does not. A year begun dry in January ends wet with what the
+    summer left and would be called growth; begun in June it ends dry."""
+    rates, dry = rates_of(TWO_SEASONS), np.zeros(4)
+    wet = [bool((rates(month, dry > 0.0) > 0.0).any()) for month in range(12)]
+    assert [month for month in range(12) if wet[month] and not wet[month - 1]] == [0, 5]
+    assert monthly._twelve_months(rates, 0, dry)[1][-1].sum() > 0.5  # kg/m2, the false growth
+    found = year(**TWO_SEASONS)
+    assert found.month[0] == 5
+    outer, inner = found.accumulated.T
+    assert 0.0 < outer.max() < inner.max()
+    assert found.residue == 0.0
+    assert not found.accumulated[-1].any()
+    assert not found.carried.any()
+
+
+def test_planes_that_dry_at_different_times_close_a_cycle_without_being_dry_together():
+    # the outer plane is dry in summer only, the inner one in autumn only: no month ends with both dry
+    seasons = 273.15 + 16.2 - 17.5 * np.cos(2.0 * np.pi * (np.arange(12) - 0.5) / 12.0)
+    found = year(
+        (0.173, 1.73, 0.09), (0.238, 0.28, 6.65), np.full(12, 1277.0), 0.896 * saturation_pressure(seasons), seasons,
+        np.full(12, 295.65),
+    )  # fmt: skip
+    assert (found.accumulated.sum(axis=1) > 0.0).all()
+    assert (found.accumulated == 0.0).any(axis=0).all()  # but each plane is dry at some month's end
+    assert found.residue == 0.0 < found.carried.sum()
+    np.testing.assert_allclose(found.accumulated[-1], found.carried, atol=1e-6)  # kg/m2, what counts as closed
+    np.testing.assert_allclose(found.carried + np.cumsum(found.change, axis=0), found.accumulated, atol=1e-9)
+
+
+# fed for sixty years before it repeats
+SLOW = {
+    **TWO_SEASONS,
+    "resistances": (0.06, 1.64, 0.042),
+    "diffusion": (20.0, 0.29, 2.15),
+    "inside": np.full(12, 1693.0),
+    "cold": 273.15 + 11.1 - 15.7 * np.cos(2.0 * np.pi * (np.arange(12) - 0.5) / 12.0),
+}
+SLOW["outside"] = 0.704 * saturation_pressure(SLOW["cold"])
+
+
+def grows(case, start):
+    """Whether condensate goes on growing after thirty years from a dry start in any month, and does not settle."""
+    rates = rates_of(case)
+    held, sums = np.zeros(len(case["diffusion"]) + 1), []
+    for _ in range(30):
+        held = monthly._twelve_months(rates, start, held)[1][-1]
+        sums.append(held.sum())
+    first, last = np.diff(sums[-3:])
+    return last > 1e-5 and last > 0.9999 * first  # kg/m2; where planes dry in turn gains shrink by a share each year
+
+
+seasonal = st.builds(
+    lambda mean, swing, outdoors, room, indoors, loose, outer, inner: {
+        "resistances": (0.1, loose, 0.1),
+        "diffusion": (outer, 0.2, inner),
+        "cold": 273.15 + mean - swing * np.cos(2.0 * np.pi * (np.arange(12) - 0.5) / 12.0),
+        "outside": outdoors
+        * saturation_pressure(273.15 + mean - swing * np.cos(2.0 * np.pi * (np.arange(12) - 0.5) / 12.0)),
+        "warm": np.full(12, room),
+        "inside": np.full(12, indoors * saturation_pressure(room)),
+    },
+    st.floats(8, 20), st.floats(12, 18), st.floats(0.6, 0.95), st.floats(293, 297), st.floats(0.35, 0.75),
+    st.floats(1, 5), st.floats(0.1, 10), st.floats(0.1, 10),
+)  # fmt: skip
+
+
+@settings(max_examples=15, deadline=None)
+@given(seasonal)
+@tried(TWO_SEASONS)
+@tried(SLOW)
+@tried({**SLOW, "diffusion": (20.0, 0.29, 0.5)})  # grows for ever
+def test_the_verdict_is_that_of_many_years_from_any_start(case):
+    gained = year(**case).residue
+    assert [grows(case, start) for start in (0, 4, 7, 10)] == [gained > 0.0] * 4
+
+
+@settings(max_examples=60, deadline=None)
+@given(seasonal, st.integers(1, 11))
+def test_a_calendar_that_starts_in_another_month_changes_nothing(case, shift):
+    turned = {
+        name: np.roll(value, -shift) if name in ("cold", "warm", "inside", "outside") else value
+        for name, value in case.items()
+    }
+    with mock.patch.object(monthly, "DAYS", np.full(12, 30.0)):  # months of one length, or they would not be the same
+        first, second = year(**case), year(**turned)
+    assert (first.residue > 0.0) == (second.residue > 0.0)
+    assert second.residue == pytest.approx(first.residue, abs=2e-6)  # kg/m2, twice what counts as closed
+    assert second.peak == pytest.approx(first.peak, abs=1e-5, rel=1e-6)
 
 
 def test_summer_condensation_towards_a_cooled_room_is_found():
