@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import functools
+import subprocess
+import sys
 import tempfile
 import warnings
 from pathlib import Path
@@ -131,7 +133,7 @@ def test_lines_taken_out_doubled_or_moved(tmp_path_factory, edits, epw):
     st.lists(st.tuples(st.integers(0, 60_000), st.binary(min_size=1, max_size=8)), min_size=1, max_size=8),
     st.integers(0, 900_000),
 )
-@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # h5netcdf closing a broken file
+@pytest.mark.filterwarnings("error::pytest.PytestUnraisableExceptionWarning")  # what is printed beside our error
 @settings(CLOSE, max_examples=25)
 def test_a_netcdf_with_bytes_replaced_or_cut_short(tmp_path_factory, edits, length):
     data = bytearray(original("nc"))
@@ -149,3 +151,30 @@ def test_any_bytes_at_all_are_refused(tmp_path_factory, data, name):
     path.write_bytes(data)
     with pytest.raises(InputError):
         read_weather(path)
+
+
+def test_a_damaged_netcdf_gives_one_error_screen_and_nothing_else_on_stderr(tmp_path):
+    data = original("nc")
+    damaged = {
+        "chunks.nc": data.replace(b"OCHK", b"xxxx"),  # attributes of the root: where h5netcdf cannot close itself
+        "heads.nc": data.replace(b"OHDR", b"xxxx"),
+        "cut.nc": data[: len(data) // 2],
+    }
+    code = (
+        "import gc, sys\n"
+        "from cavity.cli import main\n"
+        "for path in sys.argv[1:]:\n"
+        "    try: main(['climate', path])\n"
+        "    except SystemExit as stop: print(stop.code)\n"
+        "    gc.collect()\n"
+    )
+    for name, content in damaged.items():
+        assert content != data
+        (tmp_path / name).write_bytes(content)
+    command = [sys.executable, "-c", code, *(str(tmp_path / name) for name in damaged)]
+    found = subprocess.run(command, capture_output=True, text=True, check=True)
+    assert found.stdout.split() == ["2", "2", "2"]
+    screens = found.stderr.split("the NetCDF file cannot be opened")
+    assert len(screens) == 4 and all(name in found.stderr for name in damaged)
+    assert not any(word in found.stderr for word in ("Traceback", "Exception", "h5netcdf", "Error:"))
+    assert len(found.stderr.splitlines()) <= 12  # four lines a fault

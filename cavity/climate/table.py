@@ -178,9 +178,13 @@ def read_netcdf(file: str, path: Path) -> Records:
     InputError
         If the file is damaged or not of this form.
     """
+    import h5py
     import xarray as xr
 
     try:
+        if h5py.is_hdf5(path):
+            with h5py.File(path) as probe:  # h5netcdf reads this before it can be closed: damaged, it writes to stderr
+                probe.attrs.get("_nc3_strict")
         with xr.open_dataset(path) as opened:
             dataset = opened.load()
     except Exception as error:  # each engine raises its own kinds
