@@ -15,7 +15,7 @@ import cavity.published
 from cavity.errors import ConvergenceError
 from cavity.kernels import moist_air
 from cavity.kernels import wall as kernel
-from cavity.published import hourly_convergence, wall_conduction, wall_moisture
+from cavity.published import curves, hourly_convergence, verify, wall_conduction, wall_moisture, wall_steady
 from cavity.wall import monthly, saturation, solve, storage, uvalue
 from cavity.wall.grid import build_solid_line
 from cavity.wallfile.model import Layer, Material
@@ -47,6 +47,56 @@ def test_no_strict_case_is_outside_its_band(name):
     for case in found:
         assert case.source and (case.outcome == "not run" or np.isfinite(case.computed))
         assert case.outcome != "not run" or case.note  # the reason is given
+
+
+# ------------------------------------------------------------------------------------------------------- figures
+@pytest.fixture(scope="module")
+def figures():
+    return {item["id"]: item for item in (*curves.wall_figures(), *curves.hourly_figures())}
+
+
+def test_every_case_with_a_curve_is_drawn(figures):
+    wanted = (
+        "en-15026-water en-15026-temperature en-15026-collapse hamstad-2 hamstad-5 half-space daily layered "
+        "vapour-uptake suction glaser condensate saturation permeability air-layers halving refinement"
+    )
+    assert list(figures) == [f"curve-{name}" for name in wanted.split()]
+    for item in figures.values():
+        assert item["title"] and item["caption"].endswith(".")
+        for trace in item["figure"].data:
+            assert len(trace.x) == len(trace.y) > 0
+            assert np.isfinite(np.asarray(trace.y, dtype=float)).all(), (item["id"], trace.name)
+
+
+def test_points_lie_on_the_line_of_their_colour(figures):
+    """What the page shows is what the cases say: expected points on the computed curve, within 2.5 % of the axis."""
+    pairs = 0
+    for name, item in figures.items():
+        lines = {trace.line.color: trace for trace in item["figure"].data if trace.mode == "lines"}
+        for points in (trace for trace in item["figure"].data if trace.mode == "markers"):
+            line = lines.get(points.marker.color)
+            if line is None:  # a range, or another law
+                continue
+            x = np.arange(len(line.x)) if isinstance(line.x[0], str) else np.asarray(line.x, dtype=float)
+            at = np.arange(len(points.x)) if isinstance(points.x[0], str) else np.asarray(points.x, dtype=float)
+            span = max(np.ptp(np.asarray(trace.y, dtype=float)) for trace in item["figure"].data)
+            np.testing.assert_allclose(points.y, np.interp(at, x, line.y), rtol=0, atol=0.025 * span, err_msg=name)
+            pairs += 1
+    assert pairs > 25
+
+
+def test_refinement_is_of_first_order(figures):
+    # backward steps: halving halves the error, here from the coarsest to the finest run, three halvings
+    runs = next(trace for trace in figures["curve-refinement"]["figure"].data if trace.name == "runs")
+    order = np.log(runs.y[0] / runs.y[-1]) / np.log(runs.x[-1] / runs.x[0])
+    assert order == pytest.approx(1.0, abs=0.1)
+    assert runs.y[-1] < 3e-4  # a quarter of the steps of 1 % of the time gone by
+
+
+def test_the_page_brings_the_curves_of_its_area(tmp_path):
+    page = verify.write_verify_page({"wall": wall_steady.mould_factor()}, tmp_path / "wall.html").read_text("utf-8")
+    assert "curve-en-15026-collapse" in page
+    assert "curve-halving" not in page
 
 
 def test_en_15026_profiles_within_our_own_narrow_band():

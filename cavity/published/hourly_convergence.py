@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -78,6 +79,7 @@ def made_up_weather(days: int = DAYS) -> xr.Dataset:
     )
 
 
+@functools.cache
 def changes() -> dict[str, xr.Dataset]:
     """Return four runs of the starter wall: as it is, with halved cells, with halved steps, with both."""
     from cavity.simulate import simulate
@@ -96,7 +98,7 @@ def changes() -> dict[str, xr.Dataset]:
 
 def cases() -> tuple[Case, ...]:
     """Return the convergence cases and the balances of the run."""
-    runs = changes()
+    runs = dict(changes())
     base = runs.pop("as it is")
     common = {
         "source": "own convergence check on invented weather",

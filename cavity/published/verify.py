@@ -1,4 +1,4 @@
-"""The table of published cases, in the terminal and as a page; the airflow brings the gallery of its loss data."""
+"""The table of published cases, in the terminal and as a page; areas with curves bring their figures."""
 
 from __future__ import annotations
 
@@ -107,7 +107,7 @@ def terminal_table(area: str, cases: Sequence[Case], *, every: bool) -> Any:
 
 
 def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLike[str]) -> Path:
-    """Write all cases as a page; the airflow area brings the gallery of its loss data.
+    """Write all cases as a page; the areas airflow, wall and hourly bring figures.
 
     Parameters
     ----------
@@ -146,6 +146,19 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
                     "heading": "Loss data of the air path",
                     "text": ["Every law the airflow uses, beside other published ones where there are any."],
                     "figures": loss_figures(),
+                }
+            )
+        elif area in ("hourly", "wall"):
+            from cavity.published import curves
+
+            parts.append(
+                {
+                    "nav": f"{area} curves",
+                    "heading": "Convergence" if area == "hourly" else "Heat and moisture: computed and expected",
+                    "text": ["Lines are computed; points of the same colour are what the source expects."]
+                    if area == "wall"
+                    else [],
+                    "figures": curves.hourly_figures() if area == "hourly" else curves.wall_figures(),
                 }
             )
     lead = [
