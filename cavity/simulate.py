@@ -28,7 +28,6 @@ ROOM_RESISTANCE = 0.13  # m2K/W, ISO 6946, horizontal heat flow: convection and 
 ROOM_VAPOUR_LAYER = (
     0.008  # m, still air with the vapour resistance of the room face, EN 15026 draft (CEN/TC 89 WI 29.3)
 )
-SKY_SHARE = 0.3536  # share of a wall's view that is sky colder than air: 0.5 sqrt(0.5), from memory
 CYCLE = 0.01  # kg/m2: two years that end this close hold the same water
 MOULD_CLASSES = ("resistant", "medium resistant", "sensitive", "very sensitive")
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
@@ -174,6 +173,34 @@ def _opening_set(wall: Wall, name: str | None) -> Any:
         raise InputError(Fault("simulate, opening_set", "no such opening set", name, ", ".join(known), cure)) from None
 
 
+def sky_share(tilt: float) -> float:
+    """Return the share of the longwave view of the outer face that is at sky temperature; the rest is at air's.
+
+    The face sees sky by F = (1 + cos tilt)/2, the ground by the rest. Near the horizon the sky is as warm as the air,
+    so of F only the part sqrt(F) counts as sky. Ground and obstacles are taken at air temperature.
+
+    Parameters
+    ----------
+    tilt : float
+        Slope from horizontal, 90 is a wall, less leans back like a roof. [degree]
+
+    Returns
+    -------
+    float
+        F sqrt(F): 1 facing the zenith, 0.354 upright, 0 facing the ground. [1]
+
+    References
+    ----------
+    G. N. Walton, NBSIR 83-2655, 1983, from memory.
+
+    Examples
+    --------
+    >>> round(sky_share(90.0), 4)
+    0.3536
+    """
+    return float((0.5 * (1.0 + np.cos(np.radians(tilt)))) ** 1.5)
+
+
 def outside_coefficient(speed: NDArray[np.float64], angle: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the convective coefficient of the outer face.
 
@@ -258,7 +285,8 @@ def _forcing(
 
     T_out, p_out, pressure = column("temperature_outdoor"), column("vapour_pressure_outdoor"), column("pressure")
     speed, angle, rain = column("wind_speed_site"), column("wind_angle"), column("driving_rain")
-    view = SKY_SHARE * (column("sky_temperature") ** 4) + (1.0 - SKY_SHARE) * T_out**4
+    sky = sky_share(wall.tilt)
+    view = sky * column("sky_temperature") ** 4 + (1.0 - sky) * T_out**4
     gain = wall.solar_absorptance * column("sun_on_wall") + wall.emissivity * STEFAN_BOLTZMANN * view
     density = pressure / (287.05 * T_out)
     wind = wind_pressure(pressure_coefficients(wall.site, air.openings, angle), density, speed)

@@ -12,7 +12,7 @@ from conftest import open_weather
 
 import cavity
 from cavity.errors import InputError
-from cavity.simulate import BALANCE_TERMS, outside_coefficient, save, with_rail_spots
+from cavity.simulate import BALANCE_TERMS, outside_coefficient, save, sky_share, with_rail_spots
 from cavity.variables import TABLE
 from cavity.wall.uvalue import RailSpot
 from cavity.wallfile.materials import material
@@ -216,6 +216,30 @@ def test_outside_coefficient_is_that_of_the_course_notes():
     """Windward 5 + 4.5 u - 0.14 u2, leeward 5 + 1.5 u, by hand at 4 m/s."""
     found = outside_coefficient(np.array([4.0, 4.0]), np.array([30.0, -150.0]))
     np.testing.assert_allclose(found, [5.0 + 18.0 - 2.24, 11.0])
+
+
+def test_sky_share_by_hand_in_the_limits_and_unchanged_upright():
+    """F = (1 + cos b)/2, share F sqrt(F) by hand; upright 0.5 sqrt(0.5) = 0.35355, the constant it was before."""
+    assert sky_share(90.0) == pytest.approx(0.5 * 0.5**0.5, rel=1e-12)
+    assert sky_share(0.0) == 1.0
+    assert sky_share(180.0) == pytest.approx(0.0, abs=1e-12)
+    assert sky_share(45.0) == pytest.approx(0.853553 * 0.923880, abs=1e-6)
+    assert sky_share(135.0) == pytest.approx(0.146447 * 0.382683, abs=1e-6)
+    assert (np.diff([sky_share(tilt) for tilt in range(181)]) < 0.0).all()
+
+
+def test_a_wall_that_leans_back_is_colder_on_clear_nights(one_year, winter):
+    night = winter.copy(deep=True)
+    for name in ("global_horizontal", "direct_normal", "diffuse_horizontal", "rain"):
+        night[name] = night[name] * 0.0
+    night["infrared_horizontal"] = 5.67e-8 * (night["temperature_outdoor"] - 20.0) ** 4
+    back, upright, over = (
+        cavity.simulate(replace(one_year, tilt=tilt), night, opening_set="10 mm slots") for tilt in (60.0, 90.0, 120.0)
+    )
+    for colder, warmer in ((back, upright), (upright, over)):
+        apart = (warmer["temperature"] - colder["temperature"]).sel(face="outer face")[24:]
+        assert float(apart.min()) > 0.05  # K, in every hour
+        assert float(apart.mean()) > 0.5
 
 
 def test_mixing_at_an_opening_half_way_up_conserves_heat(one_year, winter):
