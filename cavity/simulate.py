@@ -44,6 +44,7 @@ def simulate(
     opening_set: str | None = None,
     depth: float | None = None,
     column: str | None = None,
+    hours: int | None = None,
     refine_cells: float = 1.0,
     refine_steps: int = 1,
 ) -> xr.Dataset:
@@ -66,6 +67,8 @@ def simulate(
         Cavity depth; None: that of the wall. [m]
     column : str, keyword only
         Name of one of the wall's columns; None: the first.
+    hours : int, keyword only
+        Hours to run from the start month on, once, where they are fewer than the weather has; None: whole years.
     refine_cells : float, keyword only
         2 halves every cell, for convergence studies. [1]
     refine_steps : int, keyword only
@@ -74,7 +77,7 @@ def simulate(
     Returns
     -------
     xarray.Dataset
-        Dimensions and variables as in `cavity.variables`; time in the order of the weather file.
+        Dimensions and variables as in `cavity.variables`; time in the order of the weather file, those run only.
 
     Raises
     ------
@@ -104,20 +107,23 @@ def simulate(
     line = build_line(wall, depth=depth, refine=refine_cells)
     outside = on_wall(weather, orientation=wall.orientation, tilt=wall.tilt, site=wall.site)
     room_T, room_phi = indoor_climate(wall.indoor, weather)
+    short = hours is not None and hours < outside.sizes["time"]
+    if short:
+        run_only = np.sort(_order(outside["time"].to_numpy(), wall.run.start_month)[:hours])
+        outside, room_T, room_phi = outside.isel(time=run_only), room_T[run_only], room_phi[run_only]
     forcing = _forcing(wall, air, line, outside, room_T, room_phi)
     cavity_column = _column(wall, air, depth)
     readings = _readings(line)
     state = _start(wall, line, air, outside, room_T)
-    hours, segments = outside.sizes["time"], len(air.segment_bottom)
-    layers = len(wall.layers)
-    record = _empty_record(hours, segments, line, layers, air)
+    segments, layers = len(air.segment_bottom), len(wall.layers)
+    record = _empty_record(outside.sizes["time"], segments, line, layers, air)
     order = _order(outside["time"].to_numpy(), wall.run.start_month)
 
     ends: list[NDArray[np.float64]] = [_water_by_layer(state, line, layers)]
     steps = iterations = 0
     worst = 0.0
     repeats = False
-    for _ in range(max(1, wall.run.max_years)):
+    for _ in range(1 if short else max(1, wall.run.max_years)):
         _open_books(record, state)
         status, hour, n_steps, n_iterations, residual = year.run(
             line.grid, cavity_column, forcing, readings, state, record, order, refine_steps
@@ -144,7 +150,7 @@ def simulate(
         solver_steps=int(steps),
         solver_iterations=int(iterations),
         solver_residual=float(worst),
-        monthly=_monthly(wall, weather, chosen.name, depth, air.name),
+        monthly="" if short else _monthly(wall, weather, chosen.name, depth, air.name),
     )
     return dataset
 
@@ -389,7 +395,9 @@ def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: 
             curve = grid.tables[grid.left[nodes[-1]], :, wall_kernel.WATER]
             axis = wall_kernel.U_LOW + wall_kernel.U_STEP * np.arange(wall_kernel.U_COUNT)
             # the curve is flat where the material is full: take the driest potential that holds the water
-            u[nodes] = axis[min(int(np.searchsorted(curve, content)), len(axis) - 1)]
+            k = min(max(int(np.searchsorted(curve, content)), 1), len(axis) - 1)
+            share = (content - curve[k - 1]) / max(curve[k] - curve[k - 1], 1e-12)
+            u[nodes] = axis[k - 1] + wall_kernel.U_STEP * min(max(share, 0.0), 1.0)
     segments = len(air.segment_bottom)
     w = work_arrays(line.nodes)
     wall_kernel.evaluate(grid, T, u, w)

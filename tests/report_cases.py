@@ -11,6 +11,7 @@ import numpy as np
 from dataset_factory import make_dataset
 
 from cavity import risk
+from cavity.risk.drying import drying
 from cavity.wallfile import model
 
 NASTY = '<script>alert("wall")</script> & Söhne'
@@ -84,7 +85,15 @@ def make_case(
         depth=depth,
         dataset=ds,
         findings=risk.judge(ds),
+        event=make_event(20.0 * rate if depth < 0.03 else 60.0),
     )
+
+
+def make_event(days: float) -> SimpleNamespace:
+    """Return a wetting event that falls to a tenth in `days`, with the vents shut in 200 days; 90 days of it."""
+    hours = np.arange(1, 90 * 24 + 1)
+    left = [0.5 * 0.1 ** (hours / (24.0 * slow)) for slow in (days, 200.0)]
+    return SimpleNamespace(layer="OSB", amount=0.5, as_drawn=left[0], shut=left[1], finding=drying(*left, 0.5))
 
 
 def make_comparison(*, hours: int = 24 * 70, climates: tuple[str, ...] = ("Invented Coast",), name: str = NASTY) -> Any:

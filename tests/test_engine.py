@@ -62,12 +62,13 @@ def same(one, other) -> None:
 
 @pytest.fixture
 def counted(monkeypatch):
-    """Number of cases simulated in this process."""
+    """Cases simulated in this process, runs of wetting events apart."""
     calls = []
     real = engine.computed
 
     def counting(job, keep, code=""):
-        calls.append(job)
+        if keep != "water":
+            calls.append(job)
         return real(job, keep, code)
 
     monkeypatch.setattr(engine, "computed", counting)
@@ -199,10 +200,12 @@ def test_findings_alone_and_daily_means_are_kept_beside_the_whole_case(jobs, str
         first = own.run(jobs[:1], keep="findings")[0].findings
         assert not list(tmp_path.glob("*.npz"))
         daily = own.run(jobs[:1], keep="daily")[0].dataset["relative_humidity"]
+        water = own.run(jobs[:1], keep="water")[0].dataset
         own.run(jobs[:1])
         assert len(counted) == 3
         again = [own.run(jobs[:1], keep=keep)[0] for keep in cases.KEEPS]
         assert len(counted) == 3
+    np.testing.assert_array_equal(water["water"].values, straight[0]["water"].values)
     assert all(result.findings == first for result in again)
     hourly = straight[0]["relative_humidity"].values.astype(float)
     np.testing.assert_allclose(daily[1], hourly[24:48].mean(axis=0), rtol=1e-12)  # order of summation
@@ -263,6 +266,7 @@ def test_whatever_moves_a_number_changes_the_key(small, days, tmp_path):
         replace(job, wall=replace(small, backup=(*small.backup[:-1], layer))),
         replace(job, wall=replace(small, limits=(("mould", 1.0),))),
         replace(job, wall=replace(small, run=replace(small.run, max_years=2))),
+        replace(job, hours=48),
         replace(job, wall=filed),
     ]
     for other in others:
@@ -286,7 +290,9 @@ def test_compare_gives_cases_by_the_engine_with_datasets_on_demand(small, days, 
     monkeypatch.setattr(engine, "HELD", 1)
     told = []
     comparison = cavity.compare(small, days, progress=lambda *news: told.append(news), workers=2)
-    assert len(told) == 6
+    # six cases; their wetting events, wetted and not, and two pairs with the vents shut, one a depth
+    shut = 2 * len(small.depths)
+    assert [news[:2] for news in told] == [(n, 6) for n in range(1, 7)] + [(n, 12 + shut) for n in range(1, 13 + shut)]
     assert [(case.opening_set, case.depth) for case in comparison.cases] == [
         (chosen.name, depth) for chosen in small.opening_sets for depth in small.depths
     ]

@@ -284,6 +284,32 @@ def test_governing_place_is_where_the_worst_finding_is(case):
     assert case.dataset["face"].values[face] == "OSB | mineral wool"
 
 
+def test_drying_times_of_a_wetting_event_are_those_of_its_curve(case):
+    times = series.event_times(case.event)
+    # falls to a tenth in 20 days, shut in 200: half after log10(2) of that, told by the hour (and its rounding)
+    assert times["half"] == pytest.approx(20.0 * np.log10(2.0), abs=1.001 / 24)
+    assert times["nine"] == pytest.approx(20.0, abs=1.001 / 24)
+    assert times["half_shut"] == pytest.approx(200.0 * np.log10(2.0), abs=1.001 / 24)
+    assert np.isinf(times["nine_shut"]) and times["span"] == 90.0
+    assert times["left_shut"] == pytest.approx(10.0**-0.45, rel=1e-9)
+    assert evidence.event_days(case.event) == ("6 (60.2)", "20 (> 90)")
+
+
+def test_the_wetting_event_is_drawn_with_its_levels(case):
+    figure = figures.event(case.event)
+    assert [trace.name for trace in figure.data] == ["vents as drawn", "vents shut"]
+    assert [shape.y0 for shape in figure.layout.shapes] == [250.0, 50.0]  # half and a tenth of 500 g/m2
+    assert figure.data[0].y[4] == pytest.approx(1e3 * case.event.as_drawn[24], rel=1e-12)
+    assert figure.data[0].x[4] == pytest.approx(25.0 / 24.0, rel=1e-12)  # water stands at the end of an hour
+
+
+def test_a_report_without_a_wetting_event_says_why(comparison):
+    bare = [SimpleNamespace(**{**vars(case), "event": None}) for case in comparison.cases[:2]]
+    text = page.render(SimpleNamespace(cases=bare, created="", no_event="no layer of the backup wall holds water"))
+    assert "was not computed: no layer of the backup wall holds water." in text
+    assert 'id="fig-event"' not in text and "Wetting event: half gone" not in text
+
+
 def test_names_of_the_user_stay_text_in_plotly(case):
     ds = case.dataset.copy()
     ds = ds.assign_coords(layer=["<b>x</b>", *list(ds["layer"].values[1:])])
@@ -563,6 +589,8 @@ def test_tables_hold_the_numbers_of_the_datasets(tmp_path, comparison):
     # six digits are written
     assert float(read["cases.csv"][3]["median air change rate [1/h]"]) == pytest.approx(rate, rel=1e-5)
     assert read["cases.csv"][3]["openings"] == SETS[1] and read["cases.csv"][3]["cavity depth [mm]"] == "40.0"
+    assert float(read["cases.csv"][0]["half of a wetting event gone after [d]"]) == pytest.approx(6.02, abs=0.05)
+    assert read["cases.csv"][0]["nine tenths gone after, vents shut [d]"] == ""  # more than was followed
     assert len(read["findings.csv"]) == sum(len(case.findings) for case in comparison.cases)
     assert read["findings.csv"][0]["sentence"] == series.ranked(comparison.cases[0].findings)[0].sentence
     assert [row["month"] for row in read["months.csv"][:4]] == ["Jan", "Feb", "Mar", "Year"]

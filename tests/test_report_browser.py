@@ -117,7 +117,7 @@ def test_opens_from_disk_with_the_answer_first(page):
     assert top < 400 and caution < 900  # both on the first screen of 1366 x 900
     assert page.execute_script("return performance.getEntriesByType('resource').length") == 0
     drawn = page.execute_script("return [...document.querySelectorAll('.plot')].map(p => [p.id, p.dataset.drawn])")
-    assert len(drawn) == 17 and all(done == "1" for _, done in drawn)
+    assert len(drawn) == 19 and all(done == "1" for _, done in drawn)
 
 
 def test_every_choice_shows_its_own_case(page, comparison):
@@ -229,6 +229,25 @@ def test_the_face_drives_humidity_mould_and_months(page, comparison):
     assert year[0] == "Year" and int(year[6]) == int((humid > 80.0).sum())
 
 
+def test_the_drying_of_the_wetting_event_follows_the_choice(page, comparison):
+    told = set()
+    for value in (0, 1):
+        choose(page, "pick-opening_set", value)
+        event = shown_case(page, comparison).event
+        for number, left in enumerate((event.as_drawn, event.shut)):
+            # packed in steps of a thousandth of the range: half a step
+            assert (
+                np.abs(trace(page, "fig-event", number) - 1e3 * left[::6]).max() <= 0.5e-3 * 1e3 * np.ptp(left) + 1e-9
+            )
+        days = trace(page, "fig-event", 0, "x")
+        # the end of the first hour, then every sixth; packed in steps of a thousandth of 90 days
+        assert np.abs(days - (1 + 6 * np.arange(360)) / 24.0).max() <= 0.05
+        assert page.find_element("id", "event-text").text == f"Wetted: OSB. {event.finding.sentence}"
+        told.add(event.finding.sentence)
+    assert len(told) == 2
+    choose(page, "pick-opening_set", 0)
+
+
 def test_units_switch_turns_numbers_and_axes(page, comparison):
     choose(page, "hour", 300)
     celsius = number_in(read(page, "outdoor"))
@@ -268,6 +287,17 @@ def test_two_cases_stand_side_by_side(page, comparison):
     assert len(page.find_elements("css selector", "#section-a svg, #section-b svg")) == 2
     table = page.find_element("id", "pair-table").text
     assert "Median air change rate" in table and "Free vent area of all openings" in table
+    script = (
+        "return [...document.querySelectorAll('#pair-table tbody tr')].map(r => [...r.cells].map(c => c.innerText))"
+    )
+    rows = {cells[0]: cells[1:] for cells in page.execute_script(script)}
+    times = [series.event_times(comparison.cases[n].event) for n in (0, 3)]
+    assert [number_in(text) for text in rows["Half of a wetting event gone after"]] == pytest.approx(
+        [each["half"] for each in times], rel=5e-3
+    )  # shown to three digits
+    for number, n in enumerate((0, 3)):
+        wanted = 1e3 * comparison.cases[n].event.as_drawn[::6]
+        assert np.abs(trace(page, "fig-pair-event", number) - wanted).max() <= 0.5e-3 * np.ptp(wanted)
 
 
 @pytest.mark.parametrize("pixels", [390, 800, 1920])

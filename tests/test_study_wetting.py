@@ -8,7 +8,8 @@ import pytest
 from test_study_size import _WOOL, small_wall
 
 from cavity.errors import InputError
-from cavity.study.wetting import shut, wettable, wetting_event
+from cavity.study.engine import Engine, Job
+from cavity.study.wetting import followed, shut, wettable, wetting_event, wetting_events
 from cavity.wallfile.model import Layer
 
 
@@ -48,3 +49,54 @@ def test_an_event_dries_and_shut_vents_slow_it():
     assert event.as_drawn[-1] < event.shut[-1] < event.amount
     assert event.finding.where == "sheathing"
     assert "with vents shut" in event.finding.sentence
+
+
+def test_events_of_a_comparison_share_the_runs_with_vents_shut_and_equal_those_alone():
+    import cavity
+
+    weather = cavity.read_weather(Path(__file__).parents[1] / "climates" / "cool_marine.epw")
+    wall = small_wall(run=dataclasses.replace(small_wall().run, start_month=12, start_humidity=0.6))
+    sets = (wall.opening_sets[0], dataclasses.replace(wall.opening_sets[0], name="as shut"))
+    closed = shut(dataclasses.replace(wall, opening_sets=sets[1:])).opening_sets
+    wall = dataclasses.replace(wall, opening_sets=(sets[0], *closed), depths=(0.03,))
+    jobs = [Job(wall, weather, chosen.name, 0.03) for chosen in wall.opening_sets]
+    told = []
+    with Engine(2) as engine:
+        events = wetting_events(engine, jobs, days=40.0, progress=lambda *news: told.append(news))
+    assert told[-1] == (6, 6)  # two cases and one with the vents shut, each wetted and not
+    assert [len(event.as_drawn) for event in events] == [960, 960]
+    assert np.array_equal(events[0].shut, events[1].shut)
+    assert np.array_equal(events[1].as_drawn, events[1].shut)  # a case that is shut itself
+    assert events[0].as_drawn[-1] < events[0].shut[-1]
+    # 1 December to 9 January, over the turn of the year: to the bit the first 40 days of a whole year
+    alone = wetting_event(wall, weather, opening_set=wall.opening_sets[0].name, depth=0.03)
+    assert alone.amount == events[0].amount
+    np.testing.assert_array_equal(events[0].as_drawn, alone.as_drawn[:960])
+    np.testing.assert_array_equal(events[0].shut, alone.shut[:960])
+
+
+def test_what_has_not_dried_when_a_short_run_ends_is_to_watch_not_a_failure():
+    import cavity
+
+    weather = cavity.read_weather(Path(__file__).parents[1] / "climates" / "cold_humid.epw")
+    wall = small_wall(run=dataclasses.replace(small_wall().run, start_month=1, start_humidity=0.8))
+    with Engine(2) as engine:
+        (event,) = wetting_events(engine, [Job(wall, weather)], days=3.0)
+    assert event.finding.status == "watch" and "more than 3 days" in event.finding.sentence
+
+
+def test_a_comparison_follows_an_event_until_the_limit_of_the_wall():
+    assert followed(small_wall()) == 90.0
+    assert followed(small_wall(limits=(("drying_days", 120.0),))) == 120.0
+    assert followed(small_wall(limits=(("drying_days", 20.0),))) == 90.0
+
+
+def test_a_wall_that_holds_no_water_is_compared_without_an_event():
+    import cavity
+
+    weather = cavity.read_weather(Path(__file__).parents[1] / "climates" / "cool_marine.epw").isel(time=slice(0, 72))
+    wall = small_wall(backup=(Layer("wool", _WOOL, 0.1),))
+    wall = dataclasses.replace(wall, run=dataclasses.replace(wall.run, start_month=1, max_years=1))
+    comparison = cavity.compare(wall, weather)
+    assert comparison.no_event == "no layer of the backup wall holds water"
+    assert all(case.event is None for case in comparison.cases)

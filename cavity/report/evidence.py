@@ -349,6 +349,17 @@ def film_peak(ds: Any) -> float:
     return float(np.asarray(ds["film"].values, float)[:, :, pick].max()) if pick else 0.0
 
 
+def event_days(event: Any) -> tuple[str, str]:
+    """Return the days until half and nine tenths of a wetting event are gone, those with the vents shut in brackets."""
+    times = series.event_times(event)
+
+    def days(value: float) -> str:
+        return display.number(value) if np.isfinite(value) else f"> {display.number(times['span'])}"
+
+    half, nine = (f"{days(times[name])} ({days(times[name + '_shut'])})" for name in ("half", "nine"))
+    return half, nine
+
+
 def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
     """Return one row a case for the table of all cases."""
     made = []
@@ -360,6 +371,7 @@ def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
         if len({answer.column(other) for other in cases}) > 1:
             name += f", {answer.column(case)}"
         peak = film_peak(ds)
+        event = getattr(case, "event", None)
         made.append(
             {
                 "status": answer.status(case),
@@ -369,6 +381,7 @@ def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
                 "rate": display.number(float(np.median(series.air_changes(ds))), 2),
                 "upward": f"{100 * float((series.upward(ds) > 0).mean()):.0f} %",
                 "film": (display.number(1e3 * peak, 2), display.number(1e3 * peak * 0.00327706, 2)),
+                "wetting": event_days(event) if event is not None else ("–", "–"),
                 "what": answer.what(case),
             }
         )

@@ -1,15 +1,24 @@
-"""Figures of one case: pure functions, result Dataset in, plotly Figure out; nothing is computed but by `series`."""
+"""Figures of one case: pure functions, result Dataset in, plotly Figure out; nothing is computed but by `series`.
+
+The page takes what each function describes as plain dicts (`plain_of_case`): plotly checks every property of a Figure
+and copies the style into each, which took half of the time a report of many cases needs. The tests draw Figures, so
+that each description is checked there.
+"""
 
 from __future__ import annotations
 
+import functools
 import html
-from typing import Any
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import plotly.graph_objects as go
 
 from cavity.report import display, series
 from cavity.report.palette import DASHES, LAYERS, LIGHT, scale, style
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
 
 _CONFIG_TIME = {"tickformat": "%-d %b", "hoverformat": "%-d %b, %H:00", "title": {"text": "Time of year"}}
 
@@ -23,8 +32,20 @@ def _clock(ds: Any) -> np.ndarray:
     return ds["time"].values.astype("datetime64[m]")
 
 
-def _figure(traces: list[dict[str, Any]], layout: dict[str, Any]) -> go.Figure:
-    return go.Figure({"data": traces, "layout": layout})
+def _figure(traces: list[dict[str, Any]], layout: dict[str, Any]) -> Any:
+    return {"data": traces, "layout": layout}
+
+
+def _drawn(describe: Callable[..., Any]) -> Callable[..., Any]:
+    """Turn a function that describes a figure in plain dicts into one that returns it as a plotly Figure."""
+
+    @functools.wraps(describe)
+    def draw(*args: Any, **chosen: Any) -> go.Figure:
+        import plotly.graph_objects as go
+
+        return go.Figure(describe(*args, **chosen))
+
+    return draw
 
 
 def _line(colour: str, width: float = 1.4, dash: str = "solid") -> dict[str, Any]:
@@ -95,6 +116,7 @@ def layer_bands(ds: Any) -> list[tuple[str, float, float, str]]:
     return bands
 
 
+@_drawn
 def profile(ds: Any, *, segment: int, hour: int = 0) -> go.Figure:
     """Temperature, dew point and humidity through the wall in one hour; the axes span the whole year."""
     names, at = profile_positions(ds)
@@ -139,6 +161,7 @@ def profile(ds: Any, *, segment: int, hour: int = 0) -> go.Figure:
     )  # fmt: skip
 
 
+@_drawn
 def duration(ds: Any) -> go.Figure:
     """Share of the year in which the air change rate of the cavity is reached or exceeded."""
     share, rate = series.duration(series.air_changes(ds))
@@ -172,6 +195,7 @@ def duration(ds: Any) -> go.Figure:
     )  # fmt: skip
 
 
+@_drawn
 def rate_map(ds: Any) -> go.Figure:
     """Air change rate by day of the year and hour of the day."""
     rate = series.air_changes(ds)
@@ -196,6 +220,7 @@ def rate_map(ds: Any) -> go.Figure:
     )
 
 
+@_drawn
 def rose(ds: Any) -> go.Figure:
     """Hours of wind by direction, stacked by the air change rate they drive."""
     names, hours = series.rose(ds)
@@ -236,6 +261,7 @@ def rose(ds: Any) -> go.Figure:
     )  # fmt: skip
 
 
+@_drawn
 def drive(ds: Any, count: int = 1460) -> go.Figure:
     """Stack pressure against wind pressure, hours of upward and of downward flow apart."""
     stack = display.show("stack_pressure", ds["stack_pressure"].values)
@@ -271,6 +297,7 @@ def drive(ds: Any, count: int = 1460) -> go.Figure:
     )
 
 
+@_drawn
 def critical(ds: Any, *, segment: int, face: int) -> go.Figure:
     """Relative humidity at one place over the year, hourly and as a 30-day running mean, with the usual limits."""
     humid = display.show("relative_humidity", ds["relative_humidity"].values[:, segment, face])
@@ -309,6 +336,7 @@ def mould_threshold(celsius: np.ndarray) -> np.ndarray:
     return np.where(celsius > 20.0, 80.0, np.maximum(polynomial, 80.0))
 
 
+@_drawn
 def humid_warm(ds: Any, *, segment: int, face: int) -> go.Figure:
     """Relative humidity against temperature at one place, every third hour, with the mould threshold."""
     humid = display.show("relative_humidity", ds["relative_humidity"].values[::3, segment, face])
@@ -334,6 +362,7 @@ def humid_warm(ds: Any, *, segment: int, face: int) -> go.Figure:
     )
 
 
+@_drawn
 def film(ds: Any, *, segment: int) -> go.Figure:
     """Water held as a film on the faces in the cavity, what the faces hold at most, and daily run-off."""
     films = display.show("film", ds["film"].values[:, segment, :])
@@ -365,6 +394,7 @@ def film(ds: Any, *, segment: int) -> go.Figure:
     )
 
 
+@_drawn
 def water(ds: Any, *, segment: int) -> go.Figure:
     """Water held in each layer over the last year, at the end of each day."""
     values = np.asarray(ds["water"].values, float)[23::24, segment, :]
@@ -387,6 +417,7 @@ def water(ds: Any, *, segment: int) -> go.Figure:
     )
 
 
+@_drawn
 def years(ds: Any, *, segment: int) -> go.Figure:
     """Water in the wall at the end of each simulated year: repeats, dries or grows."""
     values = np.asarray(ds["water_end_of_year"].values, float)[:, segment, :].sum(axis=1)
@@ -402,6 +433,7 @@ def years(ds: Any, *, segment: int) -> go.Figure:
     )
 
 
+@_drawn
 def drying(ds: Any, *, segment: int) -> go.Figure:
     """Water above the level before the largest wetting of the year, over the 60 days after it."""
     found = series.drying(ds, segment)
@@ -428,6 +460,33 @@ def drying(ds: Any, *, segment: int) -> go.Figure:
     )
 
 
+@_drawn
+def event(found: Any) -> go.Figure:
+    """Water of a wetting event still in the wall, with the vents as drawn and with them shut, four times a day."""
+    traces = []
+    for name, left, colour, dash in (
+        ("vents as drawn", found.as_drawn, "film", "solid"),
+        ("vents shut", found.shut, "muted", "dash"),
+    ):
+        values = 1e3 * np.asarray(left, float)[::6]
+        days = (6 * np.arange(len(values)) + 1) / 24.0  # water stands at the end of its hour
+        traces.append({"type": "scatter", "mode": "lines", "x": days, "y": values, "name": name,
+                       "line": _line(colour, 2.2, dash),
+                       "hovertemplate": "day %{x:.1f}: %{y:.0f} g/m²<extra>" + name + "</extra>"})  # fmt: skip
+    amount = 1e3 * found.amount
+    shapes, labels = zip(_limit(0.5 * amount, "half is left"), _limit(0.1 * amount, "a tenth is left"), strict=True)
+    return _figure(
+        traces,
+        style(
+            shapes=list(shapes),
+            annotations=list(labels),
+            xaxis={"title": {"text": "Days after the wetting"}, "range": [0, len(found.as_drawn) / 24.0]},
+            yaxis={"title": {"text": "Water of the event left [g/m²]"}, "rangemode": "tozero"},
+        ),
+    )
+
+
+@_drawn
 def balance(ds: Any, *, segment: int) -> go.Figure:
     """Water balance of the last year: what wets to the right, what dries to the left."""
     rows = series.balance(ds, segment)
@@ -448,6 +507,7 @@ def balance(ds: Any, *, segment: int) -> go.Figure:
     )  # fmt: skip
 
 
+@_drawn
 def losses(ds: Any) -> go.Figure:
     """Share of the driving pressure lost at each part of the air path, mean of the year: where to open up."""
     lost = np.asarray(ds["part_pressure"].values, float)
@@ -475,6 +535,7 @@ def losses(ds: Any) -> go.Figure:
     )
 
 
+@_drawn
 def mould(ds: Any, *, segment: int, face: int) -> go.Figure:
     """Mould index at one place over the last repeated year, at the end of each day, with the limit of ASHRAE 160."""
     index = series.mould(ds, segment)[:, face]
@@ -494,23 +555,31 @@ def mould(ds: Any, *, segment: int, face: int) -> go.Figure:
     )
 
 
-def of_case(ds: Any, *, segment: int, face: int) -> dict[str, go.Figure]:
-    """Return every figure of one case by the id of its place in the page."""
-    made = {
-        "fig-profile": profile(ds, segment=segment),
-        "fig-duration": duration(ds),
-        "fig-drive": drive(ds),
-        "fig-map": rate_map(ds),
-        "fig-rose": rose(ds),
-        "fig-loss": losses(ds),
-        "fig-critical": critical(ds, segment=segment, face=face),
-        "fig-rht": humid_warm(ds, segment=segment, face=face),
-        "fig-mould": mould(ds, segment=segment, face=face),
-        "fig-film": film(ds, segment=segment),
-        "fig-water": water(ds, segment=segment),
-        "fig-drying": drying(ds, segment=segment),
-        "fig-years": years(ds, segment=segment),
+def plain_of_case(ds: Any, *, segment: int, face: int) -> dict[str, dict[str, Any]]:
+    """Return every figure of one case by the id of its place in the page, each as {"data": ..., "layout": ...}."""
+    at, spot = {"segment": segment}, {"segment": segment, "face": face}
+    places: dict[str, tuple[Any, dict[str, int]]] = {
+        "fig-profile": (profile, at),
+        "fig-duration": (duration, {}),
+        "fig-drive": (drive, {}),
+        "fig-map": (rate_map, {}),
+        "fig-rose": (rose, {}),
+        "fig-loss": (losses, {}),
+        "fig-critical": (critical, spot),
+        "fig-rht": (humid_warm, spot),
+        "fig-mould": (mould, spot),
+        "fig-film": (film, at),
+        "fig-water": (water, at),
+        "fig-drying": (drying, at),
+        "fig-years": (years, at),
     }
     if series.balance(ds, segment):
-        made["fig-balance"] = balance(ds, segment=segment)
-    return made
+        places["fig-balance"] = (balance, at)
+    return {name: draw.__wrapped__(ds, **chosen) for name, (draw, chosen) in places.items()}
+
+
+def of_case(ds: Any, *, segment: int, face: int) -> dict[str, go.Figure]:
+    """Return every figure of one case, as `plain_of_case`, drawn by plotly."""
+    import plotly.graph_objects as go
+
+    return {name: go.Figure(parts) for name, parts in plain_of_case(ds, segment=segment, face=face).items()}

@@ -65,6 +65,9 @@ def comparison_lines(comparison: Any) -> list[str]:
     lines += [f"- {sentence}" for sentence in answer.advice(comparison)]
     best = min(comparison.cases, key=answer.severity)
     lines.append(f"- Best case, “{best.opening_set}”, {best.depth * 1e3:g} mm: {verdict(best.findings)[1]}")
+    event = getattr(best, "event", None)
+    if event is not None:
+        lines.append(f"- Drying of {event.layer} there: {event.finding.sentence}")
     notes: dict[str, None] = {}
     for case in comparison.cases:
         notes |= dict.fromkeys(json.loads(case.dataset.attrs["warnings"]))

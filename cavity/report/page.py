@@ -215,6 +215,8 @@ def render(comparison: Any) -> str:
         "facets": facets,
         "patterns": Markup(section.PATTERNS),
         "section": Markup(index["sections"][index["cases"][start]["section"]]),
+        "has_event": any(case["event"] for case in index["cases"]),
+        "no_event": str(getattr(comparison, "no_event", "")),
         "has_balance": any("fig-balance" in case["figures"] for case in index["cases"]),
         "warnings": evidence.warnings(cases),
         "all_cases": evidence.all_cases(cases),
@@ -316,7 +318,10 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
     segment, face = series.governing(ds, case.findings)
     names, _ = figures.profile_positions(ds)
     labels = series.face_names(ds)
-    drawn = figures.of_case(ds, segment=segment, face=face)
+    drawn = figures.plain_of_case(ds, segment=segment, face=face)
+    event = getattr(case, "event", None)
+    if event is not None:
+        drawn["fig-event"] = figures.event.__wrapped__(event)
     numbers = {}
     for key, figure in drawn.items():
         parts = payload.split(figure, packer, owner, like=(case.climate_name, key))
@@ -373,8 +378,29 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
         "vents": [list(row) for row in airflow_page.vent_rows(ds)],
         "findings": [_finding(found) for found in series.ranked(case.findings)],
         "monthly": [[_month(row) for row in rows] for rows in humid],
-        "summary": _summary(ds, segment, face, humid[face][-1]),
+        "event": event_text(event),
+        "summary": _summary(ds, segment, face, humid[face][-1]) + _event_rows(event),
     }
+
+
+def event_text(event: Any) -> str:
+    """Return in words what was wetted and how it dries; empty where there is no event."""
+    return "" if event is None else f"Wetted: {event.layer}. {event.finding.sentence}"
+
+
+def _event_rows(event: Any) -> list[list[Any]]:
+    if event is None:
+        return []
+    times = series.event_times(event)
+
+    def days(value: float) -> list[str]:
+        return [f"{display.number(value)} d" if np.isfinite(value) else f"over {display.number(times['span'])} d"] * 2
+
+    return [
+        ["Half of a wetting event gone after", days(times["half"])],
+        ["Nine tenths of it gone after", days(times["nine"])],
+        [f"Left of it after {display.number(times['span'])} days", [f"{100 * times['left']:.0f} %"] * 2],
+    ]
 
 
 def _finding(found: Any) -> dict[str, str]:

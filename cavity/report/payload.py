@@ -14,6 +14,7 @@ import json
 import math
 import zlib
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
@@ -24,8 +25,8 @@ _LARGEST = 32000  # code of a value; differences may wrap, values may not
 
 
 def deflate(data: bytes) -> str:
-    """Return `data` deflated (zlib, RFC 1950) as base64 text; level 7 is five times faster than 9 and 3 % larger."""
-    return base64.b64encode(zlib.compress(data, 7)).decode("ascii")
+    """Return `data` deflated (zlib, RFC 1950) as base64 text; level 6 is ten times faster than 9 and 4 % larger."""
+    return base64.b64encode(zlib.compress(data, 6)).decode("ascii")
 
 
 def script_json(value: Any) -> str:
@@ -171,7 +172,8 @@ class Packer:
             made["b"], made["a"] = block, filled[block]
             parts[block].append(self._data[key])
             filled[block] += len(self._data[key])
-        return [deflate(b"".join(rows)) for rows in parts]
+        with ThreadPoolExecutor() as pool:  # zlib lets the other threads go on
+            return list(pool.map(deflate, (b"".join(rows) for rows in parts)))
 
 
 def plain(value: Any) -> Any:
@@ -189,16 +191,15 @@ def plain(value: Any) -> Any:
     return value
 
 
-def split(figure: Any, packer: Packer, owner: int, like: tuple[Any, ...] = ()) -> dict[str, Any]:
-    """Return a plotly Figure as plain JSON in which long number arrays are replaced by references of `packer`.
+def split(figure: dict[str, Any], packer: Packer, owner: int, like: tuple[Any, ...] = ()) -> dict[str, Any]:
+    """Return a figure in plain dicts as plain JSON in which long number arrays are replaced by references of `packer`.
 
     Arrays of a trace with a `meta` text are hourly series that the page has already: only the text stays. `like` names
     the figure for `Packer.add`. The template, the same in all, is left out; the page adds it.
     """
     traces = []
-    for number, trace in enumerate(figure.data):
+    for number, fields in enumerate(figure["data"]):
         made = {}
-        fields = trace.to_plotly_json()
         for key, value in fields.items():
             array = value if isinstance(value, np.ndarray) else None
             if array is not None and array.dtype.kind == "M":
@@ -211,7 +212,7 @@ def split(figure: Any, packer: Packer, owner: int, like: tuple[Any, ...] = ()) -
             else:
                 made[key] = plain(value)
         traces.append(made)
-    layout = {key: plain(value) for key, value in figure.layout.to_plotly_json().items() if key != "template"}
+    layout = {key: plain(value) for key, value in figure["layout"].items() if key != "template"}
     return {"data": traces, "layout": layout}
 
 

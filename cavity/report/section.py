@@ -58,11 +58,11 @@ def _text(x: float, y: float, text: str, name: str = "", anchor: str = "start", 
 
 def _pieces(ds: Any) -> list[_Piece]:
     found: list[_Piece] = []
-    for index, name in enumerate(ds["opening"].values):
-        area = 1e4 * float(ds["opening_area"].values[index])
-        kind = str(ds["opening_kind"].values[index])
+    columns = (ds[name].values for name in ("opening", "opening_area", "opening_kind", "opening_height"))
+    for index, (name, free, kind, height) in enumerate(zip(*columns, strict=True)):
+        area = 1e4 * float(free)
         note = f"{kind}, {display.number(area)} cm²/m free" if area > 0.0 else f"{kind}, shut"
-        found.append(_Piece("opening", float(ds["opening_height"].values[index]), str(name), note, index))
+        found.append(_Piece("opening", float(height), str(name), note, index))
     for name, kind, height in zip(
         ds["part"].values, ds["part_kind"].values, ds["part_height"].values, strict=True
     ):  # fmt: skip
@@ -89,12 +89,11 @@ def _pieces(ds: Any) -> list[_Piece]:
     return grouped
 
 
-def _fill(ds: Any, index: int) -> str:
-    if int(ds["layer_metal"].values[index]):
+def _fill(metal: int, wood: int, density: float) -> str:
+    if metal:
         return "metal"
-    if int(ds["layer_wood"].values[index]):
+    if wood:
         return "wood"
-    density = float(ds["layer_density"].values[index])
     return "soft" if density < 200.0 else "heavy" if density > 1500.0 else "board"
 
 
@@ -204,6 +203,10 @@ def draw(ds: Any) -> str:
     out.append(_text(172, 30, "Section", "caption"))
     out.append(_text(172, 47, "thickness to scale, cut between the parts", "small", limit=60))
 
+    columns = (ds[f"layer_{name}"].values for name in ("metal", "wood", "density"))
+    fills = [_fill(*row) for row in zip(*columns, strict=True)]
+    claddings = [str(part) == "cladding" for part in ds["layer_part"].values]
+    membranes, areas, kinds = (ds[name].values for name in ("layer_membrane", "opening_area", "opening_kind"))
     bands = []
     position = 0
     for index in range(ds.sizes["layer"]):
@@ -218,7 +221,7 @@ def draw(ds: Any) -> str:
         middle = 0.5 * (low + high)
         gap = 0.0
         if piece.kind == "opening":
-            gap = max(1e3 * float(ds["opening_area"].values[piece.index]) * scale, 0.0)
+            gap = max(1e3 * float(areas[piece.index]) * scale, 0.0)
         is_base = piece.kind == "opening" and abs(piece.height - bottom) < 1e-6
         is_head = piece.kind == "opening" and abs(piece.height - top) < 1e-6
         gap = min(gap, 0.6 * tall)
@@ -226,26 +229,24 @@ def draw(ds: Any) -> str:
         gap_high = gap_low - gap
         out.append('<g class="piece">')
         for index, left, right in bands:
-            cladding = str(ds["layer_part"].values[index]) == "cladding"
             stretches = [(high, low)]
-            if cladding and gap > 0.0:
+            if claddings[index] and gap > 0.0:
                 stretches = [(high, gap_high), (gap_low, low)]
-            kind = _fill(ds, index)
             for upper, lower in stretches:
                 if lower - upper < 0.3:
                     continue
-                if int(ds["layer_membrane"].values[index]):
+                if int(membranes[index]):
                     out.append(f'<path class="membrane" d="M{left:.1f} {upper:.1f}V{lower:.1f}"/>')
                 else:
                     wide = max(right - left, 1.4)
                     box = f'x="{left:.1f}" y="{upper:.1f}" width="{wide:.1f}" height="{lower - upper:.1f}"'
-                    out.append(f'<rect class="layer {kind}" {box}/>')
+                    out.append(f'<rect class="layer {fills[index]}" {box}/>')
         out.append(f'<path class="cut-edge" d="M{face:.1f} {high:.1f}V{low:.1f}"/>')
         if is_base:
             out.append(f'<path class="closer" d="M{back:.1f} {low:.1f}H{face:.1f}"/>')
         if is_head:
             out.append(f'<path class="closer" d="M{back:.1f} {high:.1f}H{face:.1f}"/>')
-        if piece.kind == "opening" and "slot" not in str(ds["opening_kind"].values[piece.index]) and gap > 0.0:
+        if piece.kind == "opening" and "slot" not in str(kinds[piece.index]) and gap > 0.0:
             out.append(f'<path class="mesh" d="M{at[0]:.1f} {gap_low:.1f}V{gap_high:.1f}"/>')
         if piece.kind == "rail":
             deep = min(_RAIL * scale, 0.5 * tall)
@@ -341,13 +342,14 @@ def legend(ds: Any) -> list[dict[str, str]]:
     """Return the numbered list of layers, outside to inside, with the cavity in its place."""
     rows = []
     gone = False
-    for index, name in enumerate(ds["layer"].values):
-        if not gone and str(ds["layer_part"].values[index]) == "backup":
+    columns = (ds[name].values for name in ("layer", "layer_part", "layer_thickness", "layer_membrane"))
+    for index, (name, part, thickness, membrane) in enumerate(zip(*columns, strict=True)):
+        if not gone and str(part) == "backup":
             si, ip = display.quantity(float(ds.attrs["depth"]), "m")
             rows.append({"mark": "◊", "name": "cavity", "si": si, "ip": ip})
             gone = True
-        si, ip = display.quantity(float(ds["layer_thickness"].values[index]), "m")
-        if int(ds["layer_membrane"].values[index]):
+        si, ip = display.quantity(float(thickness), "m")
+        if int(membrane):
             si = ip = "membrane"
         rows.append({"mark": str(index + 1), "name": str(name), "si": si, "ip": ip})
     return rows

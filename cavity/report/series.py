@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 from collections.abc import Collection, Iterable
 from typing import Any
@@ -18,9 +19,14 @@ MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", 
 
 
 def wall_inputs(ds: Any) -> dict[str, Any]:
-    """Return the wall as the Dataset carries it, plain dicts and lists; empty where it carries none."""
+    """Return the wall as the Dataset carries it, plain dicts and lists, to be left as they are; empty if none."""
+    return _parsed(ds.attrs.get("wall_json") or "{}")
+
+
+@functools.lru_cache(maxsize=8)
+def _parsed(text: str) -> dict[str, Any]:
     try:
-        found = json.loads(ds.attrs.get("wall_json") or "{}")
+        found = json.loads(text)
     except ValueError:
         return {}
     return found if isinstance(found, dict) else {}
@@ -126,7 +132,7 @@ def running_mean(values: np.ndarray, width: int) -> np.ndarray:
 
 def month_index(ds: Any) -> np.ndarray:
     """Return the month of each hour, 0 to 11."""
-    return ds["time"].dt.month.values.astype(int) - 1
+    return ds["time"].values.astype("datetime64[M]").astype(int) % 12
 
 
 def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
@@ -205,6 +211,29 @@ def drying(ds: Any, segment: int, days: int = 60) -> tuple[np.ndarray, np.ndarra
     span = np.arange(0, days * 24, 6)
     after = water[(peak + span) % len(water)] - before
     return span / 24.0, after, ds["time"].values[peak]
+
+
+def event_times(event: Any) -> dict[str, float]:
+    """Return how a wetting event dries: days until half and nine tenths are gone, share left at the end, days followed.
+
+    Parameters
+    ----------
+    event : object
+        `amount`, and `as_drawn` and `shut` (time,): water still in the wall, by the hour from the event on. [kg/m2]
+
+    Returns
+    -------
+    dict
+        half, nine [d, infinite where it takes longer than was followed], left [1], each also with `_shut`; span [d].
+    """
+    from cavity.risk.drying import days_until
+
+    made = {"span": len(event.as_drawn) / 24.0}
+    for name, left in (("", event.as_drawn), ("_shut", event.shut)):
+        made[f"half{name}"] = days_until(left, 0.5, event.amount)
+        made[f"nine{name}"] = days_until(left, 0.1, event.amount)
+        made[f"left{name}"] = float(left[-1]) / event.amount
+    return made
 
 
 def face_names(ds: Any) -> list[str]:

@@ -31,6 +31,16 @@ def _round(value: float) -> float:
     return float(f"{float(value):.6g}")
 
 
+def _event(case: Any) -> list[Any]:
+    """Return the drying times of the wetting event; empty fields where it takes longer than was followed."""
+    event = getattr(case, "event", None)
+    if event is None:
+        return [""] * 4
+    times = series.event_times(event)
+    values = (times[name] for name in ("half", "half_shut", "nine", "nine_shut"))
+    return [_round(value) if np.isfinite(value) else "" for value in values]
+
+
 def _text(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     held = io.StringIO()
     writer = csv.writer(held, lineterminator="\n")
@@ -53,7 +63,7 @@ def tables(comparison: Any) -> dict[str, str]:
                 *_names(case), answer.status(case), found[0].title if found else "",
                 *(_round(value) for value in (np.median(rate), *np.quantile(rate, (0.1, 0.9)))),
                 _round(100.0 * table[-1]["upward"]), _round(1e3 * evidence.film_peak(ds)), ds["face"].values[face],
-                ds["segment"].values[segment], table[-1]["humid_hours"], table[-1]["wet_hours"],
+                ds["segment"].values[segment], table[-1]["humid_hours"], table[-1]["wet_hours"], *_event(case),
             ]
         )  # fmt: skip
         findings += [
@@ -74,7 +84,9 @@ def tables(comparison: Any) -> dict[str, str]:
         "cases.csv": _text(
             (*_CASE, "result", "worst finding", "median air change rate [1/h]", "air change rate, 10 % of hours [1/h]",
              "air change rate, 90 % of hours [1/h]", "hours with flow upwards [%]", "largest film in the cavity [g/m2]",
-             *place, "hours above 80 % there [h]", "hours in which some face condenses [h]"), cases),
+             *place, "hours above 80 % there [h]", "hours in which some face condenses [h]",
+             "half of a wetting event gone after [d]", "half gone after, vents shut [d]",
+             "nine tenths of a wetting event gone after [d]", "nine tenths gone after, vents shut [d]"), cases),
         "findings.csv": _text(
             (*_CASE, "result", "key", "criterion", "where", "value", "limit", "unit", "hours [h]", "when", "sentence",
              "source"), findings),

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from cavity.wallfile.model import Wall
 
 BOUND = 2_000_000_000  # bytes, oldest used first out: about 150 years of three segments
-KEEPS = ("all", "daily", "findings")  # what of a case is kept: the Dataset, its daily means, its findings only
+KEEPS = ("all", "daily", "water", "findings")  # kept of a case: the Dataset, daily humidity, water held, findings only
 _SOURCES = ("kernels", "wall", "airflow", "climate", "risk", "simulate.py", "constants.py", "variables.py")
 _ABANDONED = 3600.0  # s, age at which an unfinished file belongs to nobody
 _TRIM = 0.9  # share of the bound that is left after a clean-up, so that not every new case causes one
@@ -54,6 +54,8 @@ class Job:
         Names.
     depth : float or None
         Cavity depth. [m]
+    hours : int or None
+        Hours to run from the start month on; None: whole years.
     """
 
     wall: Wall
@@ -61,6 +63,7 @@ class Job:
     opening_set: str | None = None
     depth: float | None = None
     column: str | None = None
+    hours: int | None = None
 
 
 @functools.cache
@@ -117,6 +120,7 @@ def key_of(job: Job, weather: str | None = None) -> str:
     wanted = job.column or wall.columns[0].name
     plain["column"] = next((asdict(each) for each in wall.columns if each.name == wanted), wanted)
     plain["cavity"]["depth"] = wall.cavity.depth if job.depth is None else float(job.depth)
+    plain["hours"] = job.hours
     if wall.indoor.file:  # hours of the room: their values count, not where they lie
         with contextlib.suppress(OSError):  # simulate says what is wrong with it
             plain["indoor"]["file"] = hashlib.sha256(Path(wall.indoor.file).read_bytes()).hexdigest()

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from cavity.errors import CavityError, Fault, InputError
+from cavity.errors import CavityError, ConvergenceError, Fault, InputError
 from cavity.risk import Finding, worst
 from cavity.study.engine import Engine, Job, Result, cores
 
@@ -16,6 +16,7 @@ __all__ = ["Case", "Comparison", "compare", "cores", "save_cases"]
 if TYPE_CHECKING:
     import xarray as xr
 
+    from cavity.study.wetting import WettingEvent
     from cavity.wallfile.model import Wall
 
 
@@ -47,6 +48,8 @@ class Case:
         take it once, not in an inner loop.
     findings : tuple of Finding
         Worst first.
+    event : WettingEvent or None
+        How a wetting event dries, with the vents as drawn and shut; None where no layer can take the water.
     """
 
     wall_name: str
@@ -56,6 +59,7 @@ class Case:
     depth: float
     dataset: xr.Dataset = _Dataset()  # type: ignore[assignment]
     findings: tuple[Finding, ...]
+    event: WettingEvent | None = None
 
     @property
     def worst(self) -> Finding:
@@ -81,6 +85,8 @@ class Comparison:
         What other openings and depths do, in sentences from computed differences.
     checks : dict
         Outcomes of the published cases, as `published_checks` returns them.
+    no_event : str
+        Why no wetting event was computed; empty where it was.
     """
 
     wall: Wall
@@ -89,6 +95,7 @@ class Comparison:
     created: str
     advice: tuple[str, ...] = ()
     checks: dict[str, Any] | None = None
+    no_event: str = ""
 
 
 def published_checks() -> dict[str, Any]:
@@ -116,7 +123,7 @@ def compare(
     scheduler: str | None = None,
     fresh: bool = False,
 ) -> Comparison:
-    """Simulate and judge every opening set and depth of a wall in each climate.
+    """Simulate and judge every opening set and depth of a wall in each climate; let each dry a wetting event.
 
     Threads, or the workers of a cluster, share the work; the result does not depend on their number. Finished cases are
     kept in the user's cache folder, so that a comparison that was stopped goes on where it was.
@@ -153,6 +160,7 @@ def compare(
     import xarray as xr
 
     from cavity.study.advice import from_comparison, lines
+    from cavity.study.wetting import followed, wetting_events
 
     given = [weathers] if isinstance(weathers, xr.Dataset) else list(weathers)
     if not given:
@@ -180,17 +188,31 @@ def compare(
             text = f"{climate_of[id(job.weather)]}, {job.opening_set}, {1e3 * float(job.depth or 0.0):g} mm"
             progress(done, count, text)
 
+    def told_event(done: int, count: int) -> None:
+        if progress:
+            progress(done, count, "drying of a wetting event")
+
     with Engine(workers, scheduler, fresh=fresh) as engine:
         results = engine.run(jobs, progress=told)
+    events: Sequence[WettingEvent | None] = [None] * len(jobs)
+    no_event = ""
+    try:
+        with Engine(
+            workers, scheduler, fresh=fresh
+        ) as engine:  # results of their own do not push out those of the cases
+            events = wetting_events(engine, jobs, days=followed(wall), progress=told_event)
+    except (InputError, ConvergenceError) as error:  # the comparison stands without it
+        faults = getattr(error, "faults", None)
+        no_event = faults[0].problem if faults else str(error)
     cases = [
         Case(
             wall.name, climate_of[id(job.weather)], str(job.opening_set), str(job.column), float(job.depth or 0.0),
-            result, result.findings,  # type: ignore[arg-type]
+            result, result.findings, event,  # type: ignore[arg-type]
         )
-        for job, result in zip(jobs, results, strict=True)
+        for job, result, event in zip(jobs, results, events, strict=True)
     ]  # fmt: skip
     created = dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC")
-    found = Comparison(wall, tuple(names), tuple(cases), created)
+    found = Comparison(wall, tuple(names), tuple(cases), created, no_event=no_event)
     return replace(found, advice=lines(from_comparison(found)), checks=published_checks())
 
 

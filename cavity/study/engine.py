@@ -45,15 +45,23 @@ def daily_humidity(dataset: xr.Dataset) -> xr.Dataset:
     return xr.Dataset({"relative_humidity": (("day", "segment", "face"), means, {"units": "1"})})
 
 
+def water_held(dataset: xr.Dataset) -> xr.Dataset:
+    """Return the water of layers and films, hour by hour and at the start, of a result. [kg/m2]."""
+    return dataset[["water", "film", "water_at_start"]].drop_attrs(deep=False)
+
+
+_SHORT = {"daily": daily_humidity, "water": water_held}
+
+
 def computed(job: Job, keep: str, code: str = "") -> tuple[xr.Dataset | None, tuple[Finding, ...]]:
-    """Simulate and judge one case; runs where the engine sends it.
+    """Simulate one case, and judge it if it ran whole years; runs where the engine sends it.
 
     Parameters
     ----------
     job : Job
         The case.
-    keep : {"all", "daily", "findings"}
-        What is returned of its Dataset: all, the daily humidity, nothing.
+    keep : {"all", "daily", "water", "findings"}
+        What is returned of its Dataset: all, the daily humidity, the water held, nothing.
     code : str
         Digest of the sender's program; a worker with another one refuses.
     """
@@ -61,11 +69,13 @@ def computed(job: Job, keep: str, code: str = "") -> tuple[xr.Dataset | None, tu
 
     if code and code != code_digest():
         raise CavityError("a worker of the cluster has another version of cavity; install the same on all")
-    dataset = simulate(job.wall, job.weather, opening_set=job.opening_set, depth=job.depth, column=job.column)
-    findings = judge(dataset, dict(job.wall.limits))
+    choice = {"opening_set": job.opening_set, "depth": job.depth, "column": job.column, "hours": job.hours}
+    dataset = simulate(job.wall, job.weather, **choice)
+    # the criteria are those of a year
+    findings = () if job.hours is not None else judge(dataset, dict(job.wall.limits))
     if keep == "findings":
         return None, findings
-    return (dataset if keep == "all" else daily_humidity(dataset)), findings
+    return (dataset if keep == "all" else _SHORT[keep](dataset)), findings
 
 
 class Result:
@@ -85,7 +95,7 @@ class Result:
 
     @property
     def dataset(self) -> xr.Dataset:
-        """The Dataset, or its daily humidity where only that was asked for; read again from disk if it was let go."""
+        """The Dataset, or what of it was asked for; read again from disk if it was let go."""
         return self._engine.fetch(self._key, self.job, self._keep)
 
 
@@ -161,8 +171,8 @@ class Engine:
         ----------
         jobs : sequence of Job
             The cases.
-        keep : {"all", "daily", "findings"}, keyword only
-            What stays of each: the Dataset, its daily mean relative humidity, or only the findings.
+        keep : {"all", "daily", "water", "findings"}, keyword only
+            What stays of each: the Dataset, its daily mean relative humidity, the water it holds, or only the findings.
         progress : callable, keyword only
             Called after each case, in the order in which they end, with cases done, all cases, and the result.
 

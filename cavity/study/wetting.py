@@ -1,8 +1,12 @@
-"""Drying of a wetting event: one layer wetted at the start of the year, with the vents as drawn and with them shut."""
+"""Drying of a wetting event: one layer wetted at the start of the year, with the vents as drawn and with them shut.
+
+The column is taken as one segment: the means over its height differ from those of three by a hundredth, and it takes
+a third of the time.
+"""
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -11,7 +15,8 @@ import numpy as np
 from cavity.errors import Fault, InputError
 from cavity.risk import Finding
 from cavity.risk.drying import drying, excess
-from cavity.study.compare import cores
+from cavity.risk.limits import resolve
+from cavity.study.engine import Engine, Job
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -20,6 +25,7 @@ if TYPE_CHECKING:
 
 AMOUNT = 0.5  # kg/m2 of water brought in, about a litre on two square metres; common practice, no source
 _FULLEST = 0.9  # the event is made smaller where it would fill the layer's pores further than this
+_LEAST = 90.0  # d, a comparison follows each event this long, or as long as it may take by the wall's own limit
 
 
 @dataclass(frozen=True)
@@ -35,7 +41,7 @@ class WettingEvent:
     as_drawn, shut : array, (time,)
         Water of the event still in the wall, hour by hour from the event on, with the vents as drawn and shut. [kg/m2]
     finding : Finding
-        The drying criterion.
+        The drying criterion; what is not dry when a shorter run than the year ends is to watch.
     """
 
     layer: str
@@ -59,6 +65,117 @@ def wettable(wall: Wall) -> Layer | None:
     return next((layer for layer in wall.backup if not layer.is_membrane and layer.material.max_saturation > 0.0), None)
 
 
+def wetting_events(
+    engine: Engine,
+    jobs: Sequence[Job],
+    *,
+    amount: float = AMOUNT,
+    days: float | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> list[WettingEvent]:
+    """Wet the outermost layer of the backup wall that holds water in each case, and see how long it takes to dry.
+
+    Each case runs wetted and not wetted; the difference is the event's own water, whatever the weather does to the
+    rest. Cases that differ in their openings only share the pair of runs with the vents shut.
+
+    Parameters
+    ----------
+    engine : Engine
+        Runs them.
+    jobs : sequence of Job
+        The cases.
+    amount : float, keyword only
+        Water brought in at the start of the wall's start month; less where the layer cannot hold it. [kg/m2]
+    days : float, keyword only
+        How long each is followed; None: the whole weather. [d]
+    progress : callable, keyword only
+        Called with runs done and all runs.
+
+    Returns
+    -------
+    list of WettingEvent
+        In the order of the jobs.
+
+    Raises
+    ------
+    InputError
+        If no layer of a backup wall holds water, or is full at the start, or the amount is not above 0.
+    """
+    drawn, closed, partner = [], [], []
+    places: dict[tuple[int, int, str | None, float | None], int] = {}
+    for job in jobs:
+        _check(job.wall, amount)
+        wall = replace(job.wall, run=replace(job.wall.run, max_years=1, segments=1))
+        drawn.append(replace(job, wall=wall, hours=None if days is None else round(24.0 * days)))
+        place = (id(job.wall), id(job.weather), job.column, job.depth)
+        if place not in places:
+            places[place] = len(closed)
+            closed.append(replace(drawn[-1], wall=shut(wall)))
+        partner.append(places[place])
+    every = [*drawn, *closed]
+    told = 0
+
+    def tell(*_: object) -> None:
+        nonlocal told
+        told += 1
+        if progress:
+            progress(told, 2 * len(every))
+
+    dry = [each.dataset for each in engine.run(every, keep="water", progress=tell)]
+    wetted = [_wetted(job, held, amount) for job, held in zip(every, dry, strict=True)]
+    wet = [each.dataset for each in engine.run(wetted, keep="water", progress=tell)]
+    left = [
+        excess(after, before, start_month=job.wall.run.start_month)
+        for job, before, after in zip(every, dry, wet, strict=True)
+    ]
+    events = []
+    for number, job in enumerate(drawn):
+        layer = wettable(job.wall)
+        assert layer is not None
+        # the water curve is tabulated: what was really brought in is read off the runs
+        brought = float((wet[number]["water_at_start"] - dry[number]["water_at_start"]).sum("layer").mean())
+        pair = left[number], left[len(drawn) + partner[number]]
+        found = drying(*pair, brought, limits=dict(job.wall.limits))
+        if found.status == "fail" and len(pair[0]) < job.weather.sizes["time"]:
+            found = replace(found, status="watch")  # it may yet dry within the year
+        events.append(WettingEvent(layer.name, brought, *pair, replace(found, where=layer.name)))
+    return events
+
+
+def followed(wall: Wall) -> float:
+    """Return how long a comparison follows a wetting event: at least until the limit of the criterion. [d]."""
+    return max(_LEAST, resolve(dict(wall.limits))["drying_days"])
+
+
+def _check(wall: Wall, amount: float) -> None:
+    faults = []
+    if wettable(wall) is None:
+        faults.append(
+            Fault("wetting event", "no layer of the backup wall holds water", "", "a layer with a sorption curve")
+        )
+    if not amount > 0.0:
+        faults.append(Fault("wetting event, amount", "must be above 0", f"{amount:g} kg/m2", "such as 0.5 kg/m2"))
+    if faults:
+        raise InputError(*faults)
+
+
+def _wetted(job: Job, dry: xr.Dataset, amount: float) -> Job:
+    """Return the case with water brought into its layer, from the water that layer starts with."""
+    layer = wettable(job.wall)
+    assert layer is not None
+    before = float(dry["water_at_start"].sel(layer=layer.name).mean())
+    room = _FULLEST * layer.material.max_saturation * layer.thickness - before
+    if room <= 0.0:
+        raise InputError(
+            Fault("wetting event", f"{layer.name} is full of water at the start", f"{before:.3g} kg/m2",
+                  "a drier start", "lower run.start_humidity or run.construction_wet")
+        )  # fmt: skip
+    content = (before + min(amount, room)) / layer.thickness
+    rest = tuple(pair for pair in job.wall.run.construction_wet if pair[0] != layer.name)
+    run = replace(job.wall.run, construction_wet=(*rest, (layer.name, content)))
+    return replace(job, wall=replace(job.wall, run=run))
+
+
 def wetting_event(
     wall: Wall,
     weather: xr.Dataset,
@@ -69,9 +186,7 @@ def wetting_event(
     amount: float = AMOUNT,
     workers: int | None = None,
 ) -> WettingEvent:
-    """Wet the outermost layer of the backup wall that holds water, and see how long it takes to dry.
-
-    Four runs of one year: wetted or not, vents as drawn or shut. The difference of a pair is the event's own water.
+    """Wet one case as `wetting_events` does and follow it over the whole weather.
 
     Parameters
     ----------
@@ -92,42 +207,8 @@ def wetting_event(
     Raises
     ------
     InputError
-        If no layer of the backup wall holds water, or the amount is not above 0.
+        If no layer of the backup wall holds water, or is full at the start, or the amount is not above 0.
     """
-    from cavity.simulate import simulate
-
-    layer = wettable(wall)
-    faults = []
-    if layer is None:
-        faults.append(
-            Fault("wetting event", "no layer of the backup wall holds water", "", "a layer with a sorption curve")
-        )
-    if not amount > 0.0:
-        faults.append(Fault("wetting event, amount", "must be above 0", f"{amount:g} kg/m2", "such as 0.5 kg/m2"))
-    if layer is None or faults:
-        raise InputError(*faults)
-    base = replace(wall, run=replace(wall.run, max_years=1))
-
-    def run(one: Wall) -> xr.Dataset:
-        return simulate(one, weather, opening_set=opening_set, depth=depth, column=column)
-
-    with ThreadPoolExecutor(workers or cores()) as pool:
-        dry, dry_shut = pool.map(run, (base, shut(base)))
-        before = float(dry["water_at_start"].sel(layer=layer.name).mean())
-        room = _FULLEST * layer.material.max_saturation * layer.thickness - before
-        if room <= 0.0:
-            raise InputError(
-                Fault("wetting event", f"{layer.name} is full of water at the start", f"{before:.3g} kg/m2",
-                      "a drier start", "lower run.start_humidity or run.construction_wet")
-            )  # fmt: skip
-        brought = min(amount, room)
-        content = (before + brought) / layer.thickness
-        rest = tuple(pair for pair in wall.run.construction_wet if pair[0] != layer.name)
-        wetted = replace(base, run=replace(base.run, construction_wet=(*rest, (layer.name, content))))
-        wet, wet_shut = pool.map(run, (wetted, shut(wetted)))
-    # the water curve is tabulated: what was really brought in is read off the runs
-    brought = float((wet["water_at_start"] - dry["water_at_start"]).sum("layer").mean())
-    left = excess(wet, dry, start_month=wall.run.start_month)
-    left_shut = excess(wet_shut, dry_shut, start_month=wall.run.start_month)
-    found = drying(left, left_shut, brought, limits=dict(wall.limits))
-    return WettingEvent(layer.name, brought, left, left_shut, replace(found, where=layer.name))
+    _check(wall, amount)
+    with Engine(workers) as engine:
+        return wetting_events(engine, [Job(wall, weather, opening_set, depth, column)], amount=amount)[0]

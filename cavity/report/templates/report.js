@@ -279,7 +279,7 @@
     }));
     byId("monthly-place").textContent = `at ${item.faces[item.face]}, ${item.segment_text}`;
   }
-  const FIGURES = ["fig-duration", "fig-drive", "fig-map", "fig-rose", "fig-loss", "fig-critical", "fig-rht", "fig-mould", "fig-film", "fig-water", "fig-drying", "fig-years", "fig-balance"];
+  const FIGURES = ["fig-duration", "fig-drive", "fig-map", "fig-rose", "fig-loss", "fig-critical", "fig-rht", "fig-mould", "fig-film", "fig-water", "fig-drying", "fig-years", "fig-event", "fig-balance"];
   let turn = 0;
   const pause = () => new Promise((go) => (document.hidden ? setTimeout(go, 0) : requestAnimationFrame(() => setTimeout(go, 0))));
   async function drawAll(item) {
@@ -313,6 +313,7 @@
       made.append(element("span", entry.mark, "n"), element("span", entry.name), element("span", inPounds() ? entry.ip : entry.si, "t"));
       return made;
     }));
+    if (byId("event-text")) byId("event-text").textContent = item.event;
     byId("hour").max = index.clock.n - 1;
     fillJumps(item);
     fillFindings(item);
@@ -371,6 +372,7 @@
     await Cavity.draw("fig-pair-duration", two("fig-duration", 0, titles));
     await Cavity.draw("fig-pair-film", two("fig-film", 0, titles));
     await Cavity.draw("fig-pair-critical", two("fig-critical", 1, titles));
+    if (a.figures["fig-event"] !== undefined && b.figures["fig-event"] !== undefined) await Cavity.draw("fig-pair-event", two("fig-event", 0, titles));
   }
 
   // ---- wiring ----------------------------------------------------------------------------------------------------
