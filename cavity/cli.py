@@ -219,9 +219,10 @@ def climate(
     """  # noqa: D301
     from rich.console import Console
 
-    from cavity.climate.listing import notes, prepare, save_weather, table
+    from cavity.climate.listing import notes, prepare, table
     from cavity.climate.summary import STANDARD_SITE, summarise
     from cavity.report import climate_page
+    from cavity.result import save as write
 
     weather = prepare(files, rain=rain, year=year, warmer=warmer)
     site: Any = STANDARD_SITE
@@ -237,7 +238,7 @@ def climate(
     for note in notes(weather):
         click.echo(f"Note: {note}.")
     if save:
-        click.echo(save_weather(weather, save))
+        click.echo(write(weather, save))
     if out:
         click.echo(climate_page.write_climate_page(summary, out))
 
@@ -486,7 +487,7 @@ def uncertainty(
     from cavity.climate import read_weather
     from cavity.report.listing import shown_progress
     from cavity.report.study_page import write_uncertainty_page
-    from cavity.simulate import save as write
+    from cavity.result import save as write
     from cavity.study.listing import range_table, uncertainty_table
     from cavity.study.uncertainty import uncertainty as run
     from cavity.wallfile import read_wall
@@ -514,8 +515,7 @@ def uncertainty(
     if out:
         click.echo(f"\nPage: {write_uncertainty_page(study, out)}")
     if save:
-        write(study, save)
-        click.echo(save)
+        click.echo(write(study, save))
 
 
 @main.command()

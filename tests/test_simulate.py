@@ -12,7 +12,8 @@ from conftest import open_weather
 
 import cavity
 from cavity.errors import InputError
-from cavity.simulate import BALANCE_TERMS, outside_coefficient, save, sky_share, with_rail_spots
+from cavity.result import BALANCE_TERMS, save, with_rail_spots
+from cavity.simulate import outside_coefficient, sky_share
 from cavity.variables import TABLE
 from cavity.wall.uvalue import RailSpot
 from cavity.wallfile.materials import material
@@ -193,6 +194,18 @@ def test_a_failed_save_leaves_the_old_file(case, tmp_path, monkeypatch):
         save(case, path)
     assert path.read_text() == "old"
     assert [p.name for p in tmp_path.iterdir()] == ["case.nc"]
+
+
+def test_a_place_that_cannot_be_written_is_one_clear_error(case, tmp_path):
+    (tmp_path / "file").write_text("in the way")
+    (tmp_path / "folder").mkdir()
+    small = case[["stack_pressure"]]
+    for place in (tmp_path / "file" / "case.nc", tmp_path / "folder"):
+        with pytest.raises(cavity_error(), match="cannot be written") as caught:
+            save(small, place)
+        assert caught.value.exit_code == 2
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["file", "folder"]
+    assert save(small, tmp_path / "new" / "case.nc") == tmp_path / "new" / "case.nc"
 
 
 def cavity_error():

@@ -1,11 +1,8 @@
-"""What the command line shows and saves of a climate."""
+"""What the command line shows of a climate."""
 
 from __future__ import annotations
 
 import json
-import os
-import tempfile
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cavity.climate import year as years
@@ -75,40 +72,3 @@ def notes(weather: xr.Dataset) -> list[str]:
     """Return the remarks on a climate, one sentence each."""
     said = [text[0].upper() + text[1:] for text in json.loads(weather.attrs["warnings"]) if text]
     return (["This climate is invented: no such place exists"] if weather.attrs["invented"] else []) + said
-
-
-def save_weather(weather: xr.Dataset, path: str | os.PathLike[str]) -> Path:
-    """Write weather as NetCDF, in one move, so that a file that was there is never left half written.
-
-    Parameters
-    ----------
-    weather : xarray.Dataset, (time,)
-        Weather.
-    path : path
-        The file.
-
-    Returns
-    -------
-    pathlib.Path
-        The file written.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be written.
-    """
-    target = Path(path)
-    temporary = ""
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(prefix=target.name + ".", suffix=".tmp", dir=target.parent)
-        os.close(handle)
-        weather.to_netcdf(temporary, engine="h5netcdf")
-        Path(temporary).replace(target)
-    except OSError as error:
-        if temporary:
-            Path(temporary).unlink(missing_ok=True)
-        raise InputError(
-            Fault(str(target), "cannot be written", error.strerror or str(error), "", "choose another folder")
-        ) from None
-    return target

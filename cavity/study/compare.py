@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from cavity.errors import CavityError, ConvergenceError, Fault, InputError
+from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.risk import Finding, worst
 from cavity.study.engine import Engine, Job, Result, cores
 
@@ -233,23 +233,17 @@ def save_cases(comparison: Comparison, folder: Any) -> list[Any]:
 
     Raises
     ------
-    CavityError
-        If the folder or a file cannot be written.
+    InputError
+        If a file cannot be written.
     """
     import re
     from pathlib import Path
 
-    from cavity.simulate import save
+    from cavity.result import save
 
-    target = Path(folder)
-    try:
-        target.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise CavityError(f"{target}: the folder cannot be made ({error.strerror or error})") from error
     files = []
     for number, case in enumerate(comparison.cases, 1):
         words = f"{case.climate_name} {case.column} {case.opening_set} {case.depth * 1e3:g}mm".lower()
-        path = target / f"{number:03d}-{re.sub(r'[^a-z0-9.]+', '-', words).strip('-')[:100]}.nc"
-        save(case.dataset, path)
-        files.append(path)
+        path = Path(folder) / f"{number:03d}-{re.sub(r'[^a-z0-9.]+', '-', words).strip('-')[:100]}.nc"
+        files.append(save(case.dataset, path))
     return files

@@ -244,7 +244,7 @@ class Engine:
 
     def fetch(self, key: str, job: Job, keep: str) -> xr.Dataset:
         """Return the Dataset of a case from memory, from disk, or, if it is gone from there, computed again."""
-        from cavity.simulate import provenance
+        from cavity.result import provenance
 
         place = (key, keep, id(job))
         with self._lock:

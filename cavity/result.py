@@ -1,0 +1,353 @@
+"""The result of a case: what the kernels recorded as one Dataset, with names, units, sources and coordinates."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import hashlib
+import json
+import os
+import uuid
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from cavity import variables
+from cavity.climate.humid import dew_point, saturation_pressure
+from cavity.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    import xarray as xr
+    from numpy.typing import NDArray
+
+    from cavity.airflow.column import ColumnAir
+    from cavity.kernels import year
+    from cavity.wall.grid import Line
+    from cavity.wall.uvalue import RailSpot
+    from cavity.wallfile.model import Layer, Wall
+
+MOULD_CLASSES = ("resistant", "medium resistant", "sensitive", "very sensitive")
+FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
+BALANCE_TERMS = (
+    "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain behind the cladding",
+    "vapour to the cavity air", "run-off", "drained from full layers", "stored",
+)  # fmt: skip
+
+
+def dataset_of(
+    wall: Wall,
+    weather: xr.Dataset,
+    outside: xr.Dataset,
+    room_T: NDArray[np.float64],
+    room_phi: NDArray[np.float64],
+    air: ColumnAir,
+    line: Line,
+    record: year.Record,
+    ends: list[NDArray[np.float64]],
+    state: year.State,
+) -> xr.Dataset:
+    """Return the Dataset of one case.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall.
+    weather, outside : xarray.Dataset, (time,)
+        The weather as given, and with what it does to the wall.
+    room_T, room_phi : array, (time,)
+        Room air: temperature and relative humidity. [K], [1]
+    air : ColumnAir
+        Column and air path.
+    line : Line
+        Line through the wall, with its faces.
+    record : Record
+        What the last year left. [SI]
+    ends : list of array, (segment, layer + 1)
+        Water of the layers at the start and at the end of each year. [kg/m2]
+    state : State
+        At the end.
+
+    Returns
+    -------
+    xarray.Dataset
+        Dimensions and variables as in `cavity.variables`.
+    """
+    from importlib.metadata import version
+
+    import xarray as xr
+
+    layers = len(wall.layers)
+    face_p = record.p.astype(float)
+    face_T = record.T.astype(float)
+    saturated = saturation_pressure(face_T)
+    humidity = np.clip(face_p / saturated, 0.0, 1.0)
+    p_out, p_room = outside["vapour_pressure_outdoor"].to_numpy(), room_phi * saturation_pressure(room_T)
+    dew = _dew_beside(line, p_out, record.air_p, p_room, face_p, saturated)
+    data: dict[str, tuple[tuple[str, ...], NDArray[Any], str]] = {}
+
+    def put(name: str, values: NDArray[Any], source: str = "cavity.simulate", dims: tuple[str, ...] = ()) -> None:
+        data[name] = (dims or variables.TABLE[name].dims, values, source)
+
+    put("temperature_indoor", room_T, f"indoor climate: {wall.indoor.model}")
+    put("relative_humidity_indoor", room_phi, f"indoor climate: {wall.indoor.model}")
+    put("air_change_rate", record.change_rate)
+    put("air_speed", record.speed)
+    put("stack_pressure", record.stack)
+    put("wind_pressure", record.wind)
+    put("opening_flow", record.opening_flow)
+    put("part_pressure", record.part_pressure)
+    put("cavity_temperature", record.air_T)
+    put("cavity_vapour_pressure", record.air_p)
+    put("cavity_relative_humidity", np.clip(record.air_p / saturation_pressure(record.air_T), 0.0, 1.5))
+    put("temperature", record.T)
+    put("vapour_pressure", record.p)
+    put("relative_humidity", humidity.astype(np.float32))
+    put("dew_point", dew.astype(np.float32))
+    put("dew_point_margin", (face_T - dew).astype(np.float32))
+    put("water", record.water)
+    put("film", record.film)
+    put("frost_share", record.frost)
+    put("vapour_flow", record.vapour)
+    put("condensation", record.condensation)
+    put("runoff", record.runoff)
+    put("heat_flux_indoor", record.heat_in)
+    put("water_residual", record.water_residual)
+    put("energy_residual", record.energy_residual)
+    put("water_end_of_year", np.maximum(np.array([end[:, :layers] for end in ends[1:]]), 0.0))
+    put("water_at_start", np.maximum(ends[0][:, :layers], 0.0))
+    put("water_balance", _balance(record, state))
+
+    shared = {name: outside[name] for name in outside.data_vars}
+    dataset = xr.Dataset(
+        {name: (dims, values, variables.attributes(name, source)) for name, (dims, values, source) in data.items()}
+        | shared,
+        coords=_coordinates(wall, outside, air, line, len(ends) - 1),
+    )
+    throughput = np.maximum(record.through, 1e-9)
+    dataset.attrs = provenance(wall, weather) | {
+        "latitude": float(weather.attrs.get("latitude", np.nan)),
+        "longitude": float(weather.attrs.get("longitude", np.nan)),
+        "has_rain": int(weather.attrs.get("has_rain", 0)),
+        "column": air.name,
+        "column_bottom": air.bottom,
+        "column_top": air.top,
+        "orientation": wall.orientation,
+        "tilt": wall.tilt,
+        "iso6946_class": air.iso6946_class,
+        "film_limit": wall.cavity.film_limit,
+        "water_balance_error": float((np.abs(record.water_residual).max(axis=0) / throughput[:, 0]).max()),
+        "energy_balance_error": float((np.abs(record.energy_residual).max(axis=0) / throughput[:, 1]).max()),
+        "version": version("cavity"),
+        "created": dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC"),
+    }
+    return dataset
+
+
+def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
+    """Return the attributes of a result that tell where its inputs come from; no number of it depends on them.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall.
+    weather : xarray.Dataset, (time,)
+        From `read_weather`.
+
+    Returns
+    -------
+    dict
+        Names, texts, files and digests of wall and climate, and the warnings of both (JSON list).
+    """
+    plain, given = asdict(wall), weather.attrs
+    digest = hashlib.sha256(json.dumps(plain, sort_keys=True, default=str).encode()).hexdigest()
+    return {
+        "wall_name": wall.name,
+        "wall_invented": int(wall.invented),
+        "wall_description": wall.description,
+        "wall_text": wall.text,
+        "wall_json": json.dumps(plain, allow_nan=True),
+        "wall_sha256": digest,
+        "wall_source": wall.source,
+        "climate_name": str(given.get("name", "")),
+        "climate_invented": int(given.get("invented", 0)),
+        "climate_source": str(given.get("source", "")),
+        "climate_sha256": str(given.get("sha256", "")),
+        "time_policy": str(given.get("time_policy", "")),
+        "warnings": json.dumps([*wall.warnings, *json.loads(given.get("warnings", "[]"))]),
+    }
+
+
+def _balance(record: year.Record, state: year.State) -> NDArray[np.float64]:
+    terms = record.terms.copy()
+    terms[:, -2] = -record.drained
+    terms[:, -1] = state.W.sum(axis=1) - record.books[:, 2]
+    return terms.T
+
+
+def _coordinates(wall: Wall, outside: xr.Dataset, air: ColumnAir, line: Line, years: int) -> dict[str, Any]:
+    by_name = {layer.name: layer for layer in wall.layers}
+
+    def neighbours(face: Any) -> list[Layer]:
+        return [by_name[name] for name in (face.outer, face.inner) if name in by_name]
+
+    def of_layers(get: Any) -> tuple[str, list[Any]]:
+        return ("layer", [get(layer) for layer in wall.layers])
+
+    faces = line.faces
+    return {
+        "time": outside["time"],
+        "segment": list(air.segment_names),
+        "segment_bottom": ("segment", air.segment_bottom, {"units": "m"}),
+        "segment_top": ("segment", air.segment_top, {"units": "m"}),
+        "face": [face.label for face in faces],
+        "face_kind": ("face", [face.kind for face in faces]),
+        "face_role": ("face", [face.role for face in faces]),
+        "face_position": ("face", [face.position for face in faces], {"units": "m"}),
+        "face_outer": ("face", [face.outer for face in faces]),
+        "face_inner": ("face", [face.inner for face in faces]),
+        "face_mould_class": (
+            "face",
+            [max((x.material.mould_class for x in neighbours(face)), key=MOULD_CLASSES.index) for face in faces],
+        ),
+        "face_metal": ("face", [int(any(x.material.metal for x in neighbours(face))) for face in faces]),
+        "face_wood": ("face", [int(any(x.material.wood for x in neighbours(face))) for face in faces]),
+        "layer": [layer.name for layer in wall.layers],
+        "layer_part": ("layer", ["cladding"] * len(wall.cladding) + ["backup"] * len(wall.backup)),
+        "layer_thickness": (*of_layers(lambda x: x.thickness), {"units": "m"}),
+        "layer_material": of_layers(lambda x: x.material.title),
+        "layer_density": (*of_layers(lambda x: x.material.density), {"units": "kg/m3"}),
+        "layer_conductivity": (*of_layers(lambda x: x.material.conductivity), {"units": "W/(m K)"}),
+        "layer_wood": of_layers(lambda x: int(x.material.wood)),
+        "layer_metal": of_layers(lambda x: int(x.material.metal)),
+        "layer_mould_class": of_layers(lambda x: x.material.mould_class),
+        "layer_max_water": (*of_layers(lambda x: x.material.max_saturation * x.thickness), {"units": "kg/m2"}),
+        "layer_membrane": of_layers(lambda x: int(x.is_membrane)),
+        "layer_source": of_layers(lambda x: x.material.source),
+        "film_face": list(FILM_FACES),
+        "opening": list(air.opening_names),
+        "opening_height": ("opening", air.opening_height, {"units": "m"}),
+        "opening_area": ("opening", air.opening_area, {"units": "m2/m"}),
+        "opening_kind": ("opening", list(air.opening_kind)),
+        "part": list(air.path_names),
+        "part_height": ("part", air.path_height, {"units": "m"}),
+        "part_kind": ("part", list(air.path_kinds)),
+        "part_area": ("part", air.path_area, {"units": "m2/m"}),
+        "year": np.arange(1, years + 1),
+        "balance_term": list(BALANCE_TERMS),
+    }
+
+
+def _dew_beside(
+    line: Line,
+    p_out: NDArray[np.float64],
+    p_air: NDArray[np.float64],
+    p_room: NDArray[np.float64],
+    p_face: NDArray[np.float64],
+    saturated: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Dew point that decides at each face: of the air beside it, or of the pores at an interface."""
+    outdoors, cavity, room = dew_point(p_out)[:, None], dew_point(p_air), dew_point(p_room)[:, None]
+    air = {"outer face": outdoors, "back of cladding": cavity, "outer face of wall": cavity, "room face": room}
+    dew = np.empty_like(p_face)
+    for k, face in enumerate(line.faces):
+        if face.role in air:
+            dew[:, :, k] = air[face.role]
+        else:  # pores cannot be above saturation: the mean over an hour that warms may round past it
+            dew[:, :, k] = dew_point(np.minimum(p_face[:, :, k], saturated[:, :, k]))
+    return dew
+
+
+def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Dataset:
+    """Return the result with the temperature and dew-point margin at the cold spots of metal rails.
+
+    The hourly wall has the mean conductance of insulation and rails; the spot is colder by the ratio of the drops from
+    the room air: T_spot = T_room - drop (T_room - T_face). That is the zone method's temperature in the steady state
+    and carries the sun, the night sky and the storage of the layers with it; the strip's own storage is left out. The
+    dew point is that of the undisturbed face: of the vapour where the rails end (the higher one of the two sides where
+    a membrane lies there), of the room air at the room face.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        With temperature, dew_point, temperature_indoor and the coordinates of faces and layers. [K]
+    spots : tuple of RailSpot
+        From `wall.uvalue.rail_spots`.
+
+    Returns
+    -------
+    xarray.Dataset
+        With rail_temperature and rail_dew_point_margin [K], (time, segment, rail_spot); the same where there are none.
+
+    References
+    ----------
+    ASHRAE Handbook - Fundamentals, ch. 27, zone method, from memory; its use hour by hour is our own estimate.
+    """
+    if not spots:
+        return dataset
+    room = dataset["temperature_indoor"].to_numpy()[:, None]
+    outer, inner = (list(dataset[name].to_numpy()) for name in ("face_outer", "face_inner"))
+    films = set(dataset["layer"].to_numpy()[dataset["layer_membrane"].to_numpy() == 1])
+    temperature, margin, faces = [], [], []
+    for spot in spots:
+        first = last = outer.index(spot.layer) if spot.behind != "room" else len(outer) - 1
+        while inner[last] in films:
+            last += 1
+        face_T = dataset["temperature"].to_numpy()[:, :, last].astype(float)
+        dew = dataset["dew_point"].to_numpy()[:, :, first : last + 1].astype(float).max(axis=2)
+        temperature.append(room - spot.drop * (room - face_T))
+        margin.append(temperature[-1] - dew)
+        faces.append(str(dataset["face"].to_numpy()[last]))
+    source = "cavity.simulate.with_rail_spots"
+    return dataset.assign(
+        {
+            name: (variables.TABLE[name].dims, np.stack(values, axis=2).astype(np.float32), attributes)
+            for name, values in (("rail_temperature", temperature), ("rail_dew_point_margin", margin))
+            for attributes in [variables.attributes(name, source)]
+        }
+    ).assign_coords(
+        rail_spot=[
+            f"rails through {spot.layer}, "
+            + ("room face" if spot.behind == "room" else f"where they meet {spot.behind}")
+            for spot in spots
+        ],
+        rail_face=("rail_spot", faces),
+        rail_factor=("rail_spot", [spot.factor for spot in spots], {"units": "1"}),
+    )
+
+
+def save(dataset: xr.Dataset, path: str | os.PathLike[str]) -> Path:
+    """Write a Dataset as NetCDF, whole or not at all.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        A result of `simulate`, a study or a weather.
+    path : path
+        Target; an existing file is replaced only by a complete one.
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    target = Path(path)
+    part = target.with_name(f"{target.name}.{uuid.uuid4().hex}.part")
+    packed = {name: {"zlib": True, "complevel": 4} for name, data in dataset.data_vars.items() if data.ndim > 1}
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        dataset.to_netcdf(part, engine="h5netcdf", encoding=packed)
+        part.replace(target)
+    except OSError as error:
+        said = error.strerror or str(error)
+        raise InputError(Fault(str(target), "cannot be written", said, cure="choose another file or folder")) from None
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+    return target
