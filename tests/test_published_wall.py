@@ -30,9 +30,10 @@ PUBLISHED = [
 
 def test_every_file_of_published_cases_is_run():
     """A new file of the form AREA_TOPIC.py is found by itself."""
-    assert {"climate_weather", "hourly_convergence", "wall_conduction", "wall_moisture", "wall_steady"} <= set(
-        PUBLISHED
-    )
+    assert {
+        "climate_weather", "hourly_convergence", "risk_mould", "wall_conduction", "wall_moisture", "wall_steady",
+        "wall_surroundings",
+    } <= set(PUBLISHED)  # fmt: skip
 
 
 @pytest.mark.parametrize("name", PUBLISHED)
@@ -52,13 +53,13 @@ def test_no_strict_case_is_outside_its_band(name):
 # ------------------------------------------------------------------------------------------------------- figures
 @pytest.fixture(scope="module")
 def figures():
-    return {item["id"]: item for item in (*curves.wall_figures(), *curves.hourly_figures())}
+    return {item["id"]: item for item in (*curves.wall_figures(), *curves.hourly_figures(), *curves.risk_figures())}
 
 
 def test_every_case_with_a_curve_is_drawn(figures):
     wanted = (
         "en-15026-water en-15026-temperature en-15026-collapse hamstad-2 hamstad-5 half-space daily layered "
-        "vapour-uptake suction glaser condensate saturation permeability air-layers halving refinement"
+        "vapour-uptake suction glaser condensate saturation permeability air-layers halving refinement mould"
     )
     assert list(figures) == [f"curve-{name}" for name in wanted.split()]
     for item in figures.values():

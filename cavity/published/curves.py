@@ -12,7 +12,7 @@ import numpy as np
 from cavity.constants import ICE_POINT, STANDARD_PRESSURE
 from cavity.kernels import moist_air
 from cavity.kernels import wall as kernel
-from cavity.published import hourly_convergence, wall_conduction, wall_moisture, wall_steady
+from cavity.published import hourly_convergence, risk_mould, wall_conduction, wall_moisture, wall_steady
 from cavity.wall import uvalue
 from cavity.wall.saturation import saturation_pressure
 
@@ -45,6 +45,11 @@ def wall_figures() -> list[dict[str, Any]]:
 def hourly_figures() -> list[dict[str, Any]]:
     """Return the figures of the convergence study, as `wall_figures` does."""
     return [halving(), refinement()]
+
+
+def risk_figures() -> list[dict[str, Any]]:
+    """Return the figures of the criteria, as `wall_figures` does."""
+    return [mould()]
 
 
 def _figure(
@@ -470,4 +475,27 @@ def refinement() -> dict[str, Any]:
         "Error [share of the step]",
         xaxis={"type": "log", "tickvals": list(factors), "ticktext": [f"{one:g}" for one in factors]},
         yaxis={"type": "log", "exponentformat": "power"},
+    )
+
+
+# ---------------------------------------------------------------------------------------------------------- criteria
+def mould() -> dict[str, Any]:
+    """Return the mould index over a year of constant climate."""
+    days = np.arange(0, 365, 4)
+    series = []
+    for index, (sensitivity, celsius, humidity, expected) in enumerate(risk_mould.INDEX[:6]):
+        found = np.concatenate(([0.0], risk_mould.index_run(sensitivity, celsius, humidity)))[24 * days]
+        name = f"{sensitivity}, {celsius} °C, {humidity} %"
+        series += [
+            Series(name, days, found, index),
+            Series(f"{name}, expected", risk_mould.DAYS, expected, index, "points"),
+        ]
+    return _figure(
+        "mould",
+        "Mould index in constant climate",
+        "From a clean surface. Points: worked once from the published equations (Hukka & Viitanen 1999, Ojanen et al. "
+        "2010, from memory) apart from this program.",
+        series,
+        "Time [d]",
+        "Mould index [-]",
     )

@@ -148,19 +148,16 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
                     "figures": loss_figures(),
                 }
             )
-        elif area in ("hourly", "wall"):
+        elif area in ("hourly", "risk", "wall"):
             from cavity.published import curves
 
-            parts.append(
-                {
-                    "nav": f"{area} curves",
-                    "heading": "Convergence" if area == "hourly" else "Heat and moisture: computed and expected",
-                    "text": ["Lines are computed; points of the same colour are what the source expects."]
-                    if area == "wall"
-                    else [],
-                    "figures": curves.hourly_figures() if area == "hourly" else curves.wall_figures(),
-                }
-            )
+            heading, figures = {
+                "hourly": ("Convergence", curves.hourly_figures),
+                "risk": ("Criteria: computed and expected", curves.risk_figures),
+                "wall": ("Heat and moisture: computed and expected", curves.wall_figures),
+            }[area]
+            lines = [] if area == "hourly" else ["Lines are computed; points of the same colour are what is expected."]
+            parts.append({"nav": f"{area} curves", "heading": heading, "text": lines, "figures": figures()})
     lead = [
         summary(found),
         "Known by: read = the figure was read in the named text; memory = textbook matter, remembered; memory, "

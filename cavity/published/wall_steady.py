@@ -185,6 +185,20 @@ def mould_factor() -> tuple[Case, ...]:
                 note="A printed value of 0.557 is remembered for class 2." if humidity_class == 2 else "",
             )
         )
+    for outdoor, humidity, expected in ((0, 0.5, 0.631), (0, 0.6, 0.772), (5, 0.6, 0.696)):
+        found = monthly.surface_factor_needed(ICE_POINT + outdoor, 293.15, humidity * saturation_pressure(293.15))
+        rows.append(
+            value_case(
+                f"surface factor asked for at {outdoor} and 20 degC, {100 * humidity:.0f} %",
+                source="ISO 13788:2012 clause 5, from memory; worked by hand",
+                tag=COMPUTED,
+                inputs="80 % at the surface",
+                units="1",
+                expected=expected,
+                computed=found,
+                atol=5.1e-4,  # printed digits
+            )
+        )
     single = monthly.surface_factor_needed(268.15, 293.15, 0.5 * saturation_pressure(293.15))
     rows.append(
         value_case(
@@ -209,12 +223,14 @@ MONTHS_HELD = {
 }
 
 
-def condensate_run(humidity_class: int) -> monthly.CondensateYear:
-    """Run the monthly method on a timber-frame wall with the room of a humidity class, 1 to 5."""
+def condensate_run(humidity_class: int, *, retarder: bool = True) -> monthly.CondensateYear:
+    """Run the monthly method on a timber-frame wall, with its retarder or not, and the room of a class, 1 to 5."""
     cold, vapour = _climate()
+    parts = [(0.015 / 0.13, 0.75), (0.16 / 0.035, 0.16), (0.001, 2.0), (0.0125 / 0.21, 0.125)]
+    resistances, diffusion = zip(*(part for part in parts if retarder or part[1] != 2.0), strict=True)
     return monthly.condensate_year(
-        (0.015 / 0.13, 0.16 / 0.035, 0.001, 0.0125 / 0.21),
-        (0.75, 0.16, 2.0, 0.125),
+        resistances,
+        diffusion,
         outer_surface=0.04,
         inner_surface=0.13,
         temperature_outdoor=cold,
@@ -239,6 +255,21 @@ def condensate() -> tuple[Case, ...]:
                 expected=expected,
                 computed=1000.0 * year.peak,
                 atol=0.16,  # printed digits, carried over the months
+            )
+        )
+    bare = condensate_run(2, retarder=False)
+    held = {int(month): 1000.0 * float(row.sum()) for month, row in zip(bare.month, bare.accumulated, strict=True)}
+    for month, name, expected in ((3, "April, the peak", 2847.7), (8, "September, left over", 1218.0)):
+        rows.append(
+            value_case(
+                f"monthly method: the same wall without its retarder, end of {name}",
+                source=_ISO_13788 + "; worked month by month with the standard's method",
+                tag=COMPUTED,
+                inputs="humidity class 2; it accumulates",
+                units="g/m2",
+                expected=expected,
+                computed=held[month],
+                atol=0.6,  # printed digits
             )
         )
     rows.append(
@@ -271,14 +302,43 @@ def wetting_run() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
 
 def wetting() -> tuple[Case, ...]:
     """Return the dew-point example of the ASHRAE handbook: wetting at the inner face of the sheathing."""
-    places, temperature, _full, profile = wetting_run()
+    places, temperature, full, profile = wetting_run()
     flow = monthly.AIR_PERMEABILITY * np.diff(profile) / np.diff(places)
     common = {
         "source": "ASHRAE Handbook - Fundamentals, ch. 27, example 8",
         "tag": READ,
         "inputs": "21 degC 40 %, -6.6 degC 50 %; painted gypsum, mineral fibre, plywood, siding",
     }
+    # R of example 1: 0.030, 0.107, 0.011, 0.07, 4.29, 0.079, 0.120, taken as layers 1 m thick between the two films
+    layers = [_layer("part", 1.0, 1.0 / value) for value in (0.107, 0.011, 0.07, 4.29, 0.079)]
+    total = 0.030 + sum(map(uvalue.layer_resistance, layers)) + 0.120
     return (
+        value_case(
+            "thermal resistance of a framed wall's insulated path",
+            source="ASHRAE Handbook - Fundamentals, ch. 27, example 1 (its text; its table is older)",
+            tag=READ,
+            inputs="0.030, 0.107, 0.011, 0.07, 4.29, 0.079, 0.120 m2 K/W",
+            units="m2 K/W",
+            expected=4.70,
+            computed=total,
+            atol=0.01,  # printed digits
+        ),
+        value_case(
+            "dew-point example: temperatures of all seven places, largest difference",
+            units="K",
+            expected=0.0,
+            computed=float(np.abs(temperature - ICE_POINT - WETTING_TEMPERATURE).max()),
+            atol=0.06,  # printed digits
+            **common,
+        ),
+        value_case(
+            "dew-point example: saturation pressures of all seven places, largest relative difference",
+            units="1",
+            expected=0.0,
+            computed=float(np.abs(full / WETTING_SATURATION - 1.0).max()),
+            atol=5e-3,  # half a pascal of 350 and temperatures to 0.1 K
+            **common,
+        ),
         value_case(
             "dew-point example: temperature at the inner face of the sheathing",
             units="degC",
