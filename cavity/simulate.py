@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from cavity.airflow.column import ColumnAir
-    from cavity.kernels import wall as wall_kernel
     from cavity.kernels import year
     from cavity.wall.grid import Line
     from cavity.wallfile.model import Wall
@@ -110,6 +109,7 @@ def simulate(
     record = _empty_record(outside.sizes["time"], segments, line, layers, air)
     order = _order(outside["time"].to_numpy(), wall.run.start_month)
 
+    stage, work = year.workspace(segments, line.nodes, len(line.faces), len(air.openings), len(air.path_source))
     ends: list[NDArray[np.float64]] = [_water_by_layer(state, line, layers)]
     steps = iterations = 0
     worst = 0.0
@@ -117,7 +117,7 @@ def simulate(
     for _ in range(1 if short else max(1, wall.run.max_years)):
         _open_books(record, state)
         status, hour, n_steps, n_iterations, residual = year.run(
-            line.grid, cavity_column, forcing, readings, state, record, order, refine_steps
+            line.grid, cavity_column, forcing, readings, state, record, stage, work, order, refine_steps
         )
         if status:
             raise ConvergenceError(
@@ -351,17 +351,6 @@ def _readings(line: Line) -> year.Readings:
     )
 
 
-def work_arrays(nodes: int) -> wall_kernel.Work:
-    """Return the scratch arrays of one line with this number of nodes."""
-    from cavity.kernels import wall as wall_kernel
-
-    return wall_kernel.Work(
-        *(np.zeros(nodes) for _ in range(len(wall_kernel.Work._fields) - 4)),
-        *(np.zeros((nodes, 4)) for _ in range(3)),
-        np.zeros((nodes, 2)),
-    )
-
-
 def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: NDArray[np.float64]) -> year.State:
     """Start at the mean temperature of the first day, straight through the wall, and the wall file's humidity."""
     from cavity.kernels import wall as wall_kernel
@@ -388,13 +377,13 @@ def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: 
             share = (content - curve[k - 1]) / max(curve[k] - curve[k - 1], 1e-12)
             u[nodes] = axis[k - 1] + wall_kernel.U_STEP * min(max(share, 0.0), 1.0)
     segments = len(air.segment_bottom)
-    w = work_arrays(line.nodes)
+    w = wall_kernel.work_arrays(line.nodes)
     wall_kernel.evaluate(grid, T, u, w)
     return year.State(
         T=np.tile(T, (segments, 1)),
         u=np.tile(u, (segments, 1)),
-        W=np.tile(w.W, (segments, 1)),
-        E=np.tile(w.E, (segments, 1)),
+        W=np.tile(w.node[:, wall_kernel.HELD], (segments, 1)),
+        E=np.tile(w.node[:, wall_kernel.HEAT], (segments, 1)),
         flow=np.zeros(max(len(air.openings) - 1, 0)),
         air_T=np.full(segments, cold),
         air_p=np.full(segments, float(outside["vapour_pressure_outdoor"].to_numpy()[order].mean())),

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from cavity.kernels import moist_air
 from cavity.kernels import wall as kernel
-from cavity.simulate import work_arrays
+from cavity.kernels.wall import work_arrays
 from cavity.wall.grid import build_solid_line, cells
 from cavity.wall.solve import march, surroundings
 from cavity.wallfile.materials import material
@@ -47,13 +47,13 @@ def test_jacobian_is_the_difference_of_the_residual(starter_wall, seed, celsius)
     u = rng.uniform(-0.5, 6.5, n) if seed % 2 else rng.uniform(0.5, 3.5, n)
     w, flux = work_arrays(n), np.zeros(kernel.FLUX_COUNT)
     kernel.evaluate(line.grid, T, u, w)
-    W, E = w.W.copy(), w.E.copy()
+    W, E = w.node[:, kernel.HELD].copy(), w.node[:, kernel.HEAT].copy()
     given_edge = edge(dt=600.0)
 
     def residual(T, u):
         w = work_arrays(n)
         kernel.assemble(line.grid, given_edge, T, u, W, E, w, flux)
-        return -w.rhs.copy(), w
+        return -w.system[:, kernel.RIGHT :].copy(), w
 
     _, here = residual(T, u)
     for i in range(n):
@@ -63,9 +63,9 @@ def test_jacobian_is_the_difference_of_the_residual(starter_wall, seed, celsius)
             (up_T if unknown == 0 else up_u)[i] += size
             (down_T if unknown == 0 else down_u)[i] -= size
             slope = (residual(up_T, up_u)[0] - residual(down_T, down_u)[0]) / (2.0 * size)
-            for j, blocks in ((i - 1, here.upper), (i, here.diagonal), (i + 1, here.lower)):
+            for j, block in ((i - 1, kernel.ABOVE), (i, kernel.OWN), (i + 1, kernel.BELOW)):
                 if 0 <= j < n:
-                    found = np.array([blocks[j, unknown], blocks[j, 2 + unknown]])
+                    found = here.system[j, [block + unknown, block + 2 + unknown]]
                     scale = np.abs(slope).max() + 1e-3
                     # 3 % of the column, and 2 W/m2 per unit of u where a thin cell's conductivity rises with its water:
                     # what is left out, as said above
@@ -210,7 +210,7 @@ def build_total(line, humidity):
     T = np.full(line.nodes, 293.15)
     u = np.array([kernel.potential_of_humidity(humidity, 293.15) for _ in T])
     kernel.evaluate(line.grid, T, u, w)
-    return w.W.sum()
+    return w.node[:, kernel.HELD].sum()
 
 
 def test_freezing_a_wet_brick_releases_the_heat_of_its_ice():
@@ -221,7 +221,7 @@ def test_freezing_a_wet_brick_releases_the_heat_of_its_ice():
     def enthalpy(kelvin):
         w = work_arrays(n)
         kernel.evaluate(line.grid, np.full(n, kelvin), np.full(n, 9.0), w)
-        return w.E.sum(), w.W.sum()
+        return w.node[:, kernel.HEAT].sum(), w.node[:, kernel.HELD].sum()
 
     (warm, water), (cold, _) = enthalpy(274.15), enthalpy(263.15)
     dry = BRICK.density * 0.01 * BRICK.specific_heat * 11.0

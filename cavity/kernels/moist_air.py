@@ -21,8 +21,8 @@ _LOWEST_PRESSURE = 1e-3  # Pa, floor of the dew-point search: -100 degC, drier t
 
 
 @jit
-def saturation(T):
-    """Return (saturation pressure [Pa], its slope [Pa/K]) at T [K], over ice below 0 degC."""
+def log_saturation(T):
+    """Return (natural logarithm of the saturation pressure in Pa, its slope [1/K]) at T [K], over ice below 0 degC."""
     x = T - FIRST_KELVIN
     k = int(x)
     if k < 0:
@@ -31,8 +31,15 @@ def saturation(T):
         k = _LAST
     x -= k
     c1, c2, c3 = _LOG_SATURATION[k, 1], _LOG_SATURATION[k, 2], _LOG_SATURATION[k, 3]
-    p = math.exp(_LOG_SATURATION[k, 0] + x * (c1 + x * (c2 + x * c3)))
-    return p, p * (c1 + x * (2.0 * c2 + x * 3.0 * c3))
+    return _LOG_SATURATION[k, 0] + x * (c1 + x * (c2 + x * c3)), c1 + x * (2.0 * c2 + x * 3.0 * c3)
+
+
+@jit
+def saturation(T):
+    """Return (saturation pressure [Pa], its slope [Pa/K]) at T [K], over ice below 0 degC."""
+    logarithm, slope = log_saturation(T)
+    p = math.exp(logarithm)
+    return p, p * slope
 
 
 @jit

@@ -34,6 +34,7 @@ from cavity.kernels.losses import channel_loss, restriction_loss
 
 WORK_ROWS = 9
 CHAIN_ROWS = 3
+EXACT = 1e-12  # of the pressures: round-off
 SOLVED = 0  # residual within 1e-12 of the pressures, or the step is round-off
 STALLED = 1  # iterations ran out: never seen in the property tests; the flow is the best found
 MAX_ITERATIONS = 200
@@ -164,6 +165,11 @@ def _descent(count, work):
 def _first_guess(opening_law, link_law, part_law, part_link, drive, rho_out, mu, chain, count, work):
     """Give every unknown at rest the flow of its own two openings in series, as if all losses were quadratic."""
     n = opening_law.shape[0]
+    at_rest = False
+    for u in range(count):
+        at_rest = at_rest or work[0, u] == 0.0
+    if not at_rest:
+        return
     for u in range(count):
         work[6, u] = 0.0  # drive of the unknown
         work[7, u] = 0.0  # quadratic resistance: loss = resistance x flow^2
@@ -210,13 +216,15 @@ def solve_column(
     flow,
     work,
     chain,
+    goal=EXACT,
 ):
     """Solve one column; return (status, iterations, largest relative residual).
 
     opening_law (n, 6), part_law (m, 6): restriction rows; link_law (n-1, 5): channel rows; part_link (m,) int: link of
     each part; link_open (n-1,) int: 0 where the link is closed; drive (n-1,) [Pa]; rho_out [kg/m3]; rho_link (n-1,)
     [kg/m3]; mu [Pa s]; flow (n-1,) [kg/(s m)] in: warm start, out: upward flow of each link; work (9, >= n) float and
-    chain (3, >= n) int: scratch. Residual: Pa left over, relative to the sum of the pressures of its loop.
+    chain (3, >= n) int: scratch; goal: residual that will do. Residual: Pa left over, relative to the
+    sum of the pressures of its loop.
     """
     n = opening_law.shape[0]
     count = _chain(opening_law, link_open, chain)
@@ -239,7 +247,7 @@ def solve_column(
         worst = 0.0
         for u in range(count):
             worst = max(worst, abs(work[1, u]) / (work[4, u] + 0.1 * strongest))  # idle loops: 1e-13 of the drive
-        if worst <= 1e-12:
+        if worst <= goal:
             status = SOLVED
             break
         _newton_step(count, work)

@@ -35,15 +35,16 @@ from cavity.constants import (
 )
 from cavity.kernels import balance, block, film, moist_air
 
-# the potential grid of all material tables; tables hold value and slope, cubic in between
+# the potential grid of all material tables; each interval holds the four coefficients of a cubic
 U_LOW, U_STEP, U_COUNT = -2.5, 0.05, 411  # up to u = 18
 COLDEST, HOTTEST = 180.0, 420.0  # K, a search that leaves this range has lost its way
 FLOOR = 1e-6  # kg/m3 per unit of u, water capacity of materials that hold none
 ICE_BLEND = 0.15  # in u, width over which pore water turns to ice: numerically smooth, 0.3 K at -2 degC
 OVERFLOW = 14.0  # potential above which a cell takes water beyond its retention curve, to be drained
 ROW = EVAPORATION_HEAT  # scale of the water rows, so that both rows are in W/m2
-WATER, WATER_SLOPE, MU, MU_SLOPE, THETA, THETA_SLOPE = 0, 1, 2, 3, 4, 5
+WATER, MU, THETA, TABLE_COLUMNS = 0, 4, 8, 12  # first coefficient of each function; that coefficient is its value
 _PER_STEP = 1.0 / U_STEP
+_PER_ZERO = 1.0 / 273.15
 _DELTA_ZERO = 2.26e-5 * 101325.0 / (R_VAPOUR * 273.15)
 DRY_LINK, WET_LINK, CAVITY = 0, 1, 2  # kinds of link: vapour only, vapour and liquid, the cavity
 
@@ -60,11 +61,12 @@ class Grid(NamedTuple):
     film: np.ndarray  # (n,) 1: a face that can hold a film
     capacity: np.ndarray  # (n,) kg/m2, all pores full; faces: what they hold before water runs off
     link: np.ndarray  # (n-1,) DRY_LINK | WET_LINK | CAVITY
+    per_distance: np.ndarray  # (n-1,) 1/m, between the centres of the two nodes where liquid passes, else 0
     membrane_R: np.ndarray  # (n-1,) m2 K/W, thermal resistance of the link's membrane
     membrane_sd: np.ndarray  # (n-1,) m, constant s_d of the link's membrane
     membrane_table: np.ndarray  # (n-1,) row of sd_tables, or -1
     sd_tables: np.ndarray  # (k, U_COUNT) m over the potential grid
-    tables: np.ndarray  # (materials, U_COUNT, 6)
+    tables: np.ndarray  # (materials, U_COUNT, TABLE_COLUMNS)
     cladding_back: int  # node of the back of the cladding, -1: no cavity
     freezing: int  # 1: water in pores freezes by its suction
 
@@ -99,31 +101,32 @@ class Edge(NamedTuple):
 
 
 class Work(NamedTuple):
-    """Scratch arrays of one thread."""
+    """Scratch arrays of one line, from `work_arrays`."""
 
-    p: np.ndarray  # (n,) vapour pressure
-    p_T: np.ndarray  # (n,) its slope in T
-    p_u: np.ndarray  # (n,) its slope in u
-    W: np.ndarray  # (n,) water by the storage curve
-    W_u: np.ndarray  # (n,)
-    E: np.ndarray  # (n,)
-    E_T: np.ndarray  # (n,)
-    E_u: np.ndarray  # (n,)
-    R: np.ndarray  # (n,) thermal resistance of half a cell [m2 K/W]
-    mu: np.ndarray  # (n,) diffusion resistance d mu / 2 of half a cell, as air layer [m]
-    mu_u: np.ndarray  # (n,)
-    theta: np.ndarray  # (n,) liquid flux potential seen from the outer side [kg/(m s)]
-    theta_u: np.ndarray  # (n,)
-    inner: np.ndarray  # (n,) the same seen from the inner side; differs where two materials touch
-    inner_u: np.ndarray  # (n,)
-    theta_T: np.ndarray  # (n,) slopes in temperature, where ice limits the liquid
-    inner_T: np.ndarray  # (n,)
-    net_E: np.ndarray  # (n,) W/m2 into the node
-    net_W: np.ndarray  # (n,) kg/(m2 s) into the node
-    lower: np.ndarray  # (n, 4)
-    diagonal: np.ndarray  # (n, 4)
-    upper: np.ndarray  # (n, 4)
-    rhs: np.ndarray  # (n, 2)
+    node: np.ndarray  # (n, NODE_COLUMNS) state functions of every node, see below
+    inside: np.ndarray  # (n, 14) what the links give to each row: blocks below, own, above; inflow of energy and water
+    system: np.ndarray  # (n, 14) the linear system: blocks below, own and above, right-hand side
+    net: np.ndarray  # (n, 2) W/m2 and kg/(m2 s) into the node, surroundings included
+
+
+# columns of Work.node
+VAPOUR, VAPOUR_T, VAPOUR_U = 0, 1, 2  # vapour pressure and its slopes in T and u
+HELD, HELD_U = 3, 4  # W by the storage curve
+HEAT, HEAT_T, HEAT_U = 5, 6, 7  # E
+RESISTANCE = 8  # thermal, of half a cell [m2 K/W]
+AIR_LAYER, AIR_LAYER_U = 9, 10  # diffusion resistance d mu / 2 of half a cell, as air layer [m]
+LIQUID, LIQUID_T, LIQUID_U = 11, 12, 13  # flux potential seen from the outer side [kg/(m s)]
+INNER, INNER_T, INNER_U = 14, 15, 16  # the same seen from the inner side; differs where two materials touch
+NODE_COLUMNS = 17
+# columns of Work.inside and Work.system: 2 x 2 blocks (heat row, water row; T, u) and two ends
+BELOW, OWN, ABOVE, RIGHT = 0, 4, 8, 12
+SYSTEM_COLUMNS = 14
+
+
+def work_arrays(nodes: int, *lines: int) -> Work:
+    """Return the scratch arrays of a line with this number of nodes, or of several lines as leading dimension."""
+    columns = (NODE_COLUMNS, SYSTEM_COLUMNS, SYSTEM_COLUMNS, 2)
+    return Work(*(np.zeros((*lines, nodes, count)) for count in columns))
 
 
 # positions in the flux record of a line
@@ -135,7 +138,7 @@ FLUX_COUNT = 17
 
 @jit
 def table_value(tables, m, u, column):
-    """Return (value, slope) of one column of one table row by cubic Hermite interpolation; flat outside the grid."""
+    """Return (value, slope) of one function of one material at u; flat outside the grid."""
     x = (u - U_LOW) * _PER_STEP
     if x <= 0.0:
         return tables[m, 0, column], 0.0
@@ -147,14 +150,9 @@ def table_value(tables, m, u, column):
 
 @jit
 def cubic(tables, m, k, s, column):
-    """Return (value, slope) of one column in interval k of the grid at its share s."""
-    a = tables[m, k, column]
-    b = tables[m, k + 1, column]
-    da = tables[m, k, column + 1] * U_STEP
-    db = tables[m, k + 1, column + 1] * U_STEP
-    c2 = 3.0 * (b - a) - 2.0 * da - db
-    c3 = 2.0 * (a - b) + da + db
-    return a + s * (da + s * (c2 + s * c3)), (da + s * (2.0 * c2 + 3.0 * s * c3)) * _PER_STEP
+    """Return (value, slope in u) of one function of one material at share s of interval k."""
+    c1, c2, c3 = tables[m, k, column + 1], tables[m, k, column + 2], tables[m, k, column + 3]
+    return tables[m, k, column] + s * (c1 + s * (c2 + s * c3)), (c1 + s * (2.0 * c2 + 3.0 * s * c3)) * _PER_STEP
 
 
 @jit
@@ -179,8 +177,14 @@ def air_permeability(T, P):
 
     The power 0.81 that is left is its binomial series: within 1e-5 from -50 to 80 degC.
     """
-    x = T / 273.15 - 1.0
-    return _DELTA_ZERO / P * (1.0 + x * (0.81 + x * (-0.07695 + x * (0.030523 - x * 0.016711))))
+    return _DELTA_ZERO / P * _warmer_air(T)
+
+
+@jit
+def _warmer_air(T):
+    """Return the permeability of air at T [K] relative to that at 0 degC."""
+    x = T * _PER_ZERO - 1.0
+    return 1.0 + x * (0.81 + x * (-0.07695 + x * (0.030523 - x * 0.016711)))
 
 
 @jit
@@ -212,23 +216,25 @@ def _iced(tables, m, theta, theta_u, u_liquid, by_u, by_T, share, share_T):
 
 @jit
 def evaluate(grid, T, u, w):
-    """Fill the work arrays with the state functions of every node."""
+    """Fill w.node with the state functions of every node."""
+    node = w.node
     freezing_pressure = WATER_DENSITY * FUSION_HEAT / SUCTION_SCALE
     for i in range(T.size):
         Ti, ui, d, m = T[i], u[i], grid.thickness[i], grid.left[i]
         x = Ti - ICE_POINT
-        phi, a = humidity(ui, Ti)
-        ps, ps_T = moist_air.saturation(Ti)
-        p = phi * ps
-        w.p[i] = p
-        w.p_T[i] = phi * ps_T + p * a / Ti
-        w.p_u[i] = p * a
+        per_T = 1.0 / Ti
+        a = math.exp(-ui) * 293.15 * per_T  # -ln(relative humidity), Kelvin
+        ln_ps, ln_slope = moist_air.log_saturation(Ti)
+        p = math.exp(ln_ps - a)
+        node[i, VAPOUR] = p
+        node[i, VAPOUR_T] = p * (ln_slope + a * per_T)
+        node[i, VAPOUR_U] = p * a
         # water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron)
         u_liquid, by_u, by_T = ui, 1.0, 0.0
         frozen = False
         share = share_T = 0.0
         if grid.freezing and x < -1e-6:
-            log_ratio = math.log(ICE_POINT / Ti)
+            log_ratio = math.log(ICE_POINT * per_T)
             z = (ui + math.log(freezing_pressure * log_ratio)) / ICE_BLEND
             if z > -30.0:
                 # smooth lesser of u and the potential of ice; the ice it leaves forms over half a kelvin, as in films:
@@ -241,19 +247,18 @@ def evaluate(grid, T, u, w):
                 share = film.frozen_share(Ti)
                 share_T = -1.0 / film.FREEZING_RANGE if share < 1.0 else 0.0
         if d == 0.0:
+            W = W_u = h = h_T = 0.0
             if grid.film[i]:
                 W, W_u = film.mass(ui)
                 h, h_T = film.enthalpy(Ti)
-            else:
-                W = W_u = h = h_T = 0.0
-            w.W[i] = W
-            w.W_u[i] = W_u
-            w.E[i] = W * h
-            w.E_T[i] = W * h_T
-            w.E_u[i] = W_u * h
-            w.mu[i] = 0.0
-            w.mu_u[i] = 0.0
-            w.R[i] = 0.0
+            node[i, HELD] = W
+            node[i, HELD_U] = W_u
+            node[i, HEAT] = W * h
+            node[i, HEAT_T] = W * h_T
+            node[i, HEAT_U] = W_u * h
+            node[i, AIR_LAYER] = 0.0
+            node[i, AIR_LAYER_U] = 0.0
+            node[i, RESISTANCE] = 0.0
             theta, theta_u = table_value(grid.tables, m, ui, THETA)
             theta_T = 0.0
             if frozen:
@@ -266,8 +271,8 @@ def evaluate(grid, T, u, w):
                     inner, inner_u, inner_T = _iced(
                         grid.tables, grid.right[i], inner, inner_u, u_liquid, by_u, by_T, share, share_T
                     )
-            w.theta[i], w.theta_u[i], w.theta_T[i] = theta, theta_u, theta_T
-            w.inner[i], w.inner_u[i], w.inner_T[i] = inner, inner_u, inner_T
+            node[i, LIQUID], node[i, LIQUID_T], node[i, LIQUID_U] = theta, theta_T, theta_u
+            node[i, INNER], node[i, INNER_T], node[i, INNER_U] = inner, inner_T, inner_u
             continue
         place = (ui - U_LOW) * _PER_STEP
         if 0.0 < place < U_COUNT - 1:
@@ -285,8 +290,8 @@ def evaluate(grid, T, u, w):
         if ui > OVERFLOW:
             W += (ui - OVERFLOW) ** 2
             W_u += 2.0 * (ui - OVERFLOW)
-        E = grid.heat[i] * x + d * W * WATER_HEAT * x
         E_T = grid.heat[i] + d * W * WATER_HEAT
+        E = E_T * x
         E_u = d * W_u * WATER_HEAT * x
         theta_T = 0.0
         if frozen:
@@ -298,17 +303,91 @@ def evaluate(grid, T, u, w):
             E_T += d * ((share_T * free - share * liquid_u * by_T) * h_ice + share * free * (ICE_HEAT - WATER_HEAT))
             E_u += d * share * (W_u - liquid_u * by_u) * h_ice
             theta, theta_u, theta_T = _iced(grid.tables, m, theta, theta_u, u_liquid, by_u, by_T, share, share_T)
-        w.W[i] = W * d
-        w.W_u[i] = W_u * d
-        w.E[i] = E
-        w.E_T[i] = E_T
-        w.E_u[i] = E_u
-        w.mu[i] = 0.5 * d * mu
-        w.mu_u[i] = 0.5 * d * mu_u
-        w.R[i] = 0.5 * d / (grid.conductivity[i] + grid.moisture_conductivity[i] * W)
-        w.theta[i] = w.inner[i] = theta
-        w.theta_u[i] = w.inner_u[i] = theta_u
-        w.theta_T[i] = w.inner_T[i] = theta_T
+        node[i, HELD] = W * d
+        node[i, HELD_U] = W_u * d
+        node[i, HEAT] = E
+        node[i, HEAT_T] = E_T
+        node[i, HEAT_U] = E_u
+        node[i, RESISTANCE] = 0.5 * d / (grid.conductivity[i] + grid.moisture_conductivity[i] * W)
+        node[i, AIR_LAYER] = 0.5 * d * mu
+        node[i, AIR_LAYER_U] = 0.5 * d * mu_u
+        node[i, LIQUID] = node[i, INNER] = theta
+        node[i, LIQUID_T] = node[i, INNER_T] = theta_T
+        node[i, LIQUID_U] = node[i, INNER_U] = theta_u
+
+
+@jit
+def look_inside(grid, T, u, P, w):
+    """Fill w.node and w.inside: all that depends on the state of the line and the pressure P [Pa] alone."""
+    evaluate(grid, T, u, w)
+    n = T.size
+    node, inside = w.node, w.inside
+    delta_zero = _DELTA_ZERO / P
+    # what the links have given so far to the row in hand
+    own0 = own1 = own2 = own3 = energy = water = 0.0
+    inside[0, BELOW] = inside[0, BELOW + 1] = inside[0, BELOW + 2] = inside[0, BELOW + 3] = 0.0
+    for i in range(n - 1):
+        j = i + 1
+        kind = grid.link[i]
+        e = e_Ti = e_Tj = e_ui = e_uj = g = g_Ti = g_Tj = g_ui = g_uj = 0.0
+        if kind != CAVITY:
+            conductance = 1.0 / (node[i, RESISTANCE] + node[j, RESISTANCE] + grid.membrane_R[i])
+            Ti, Tj = T[i], T[j]
+            delta = delta_zero * _warmer_air(0.5 * (Ti + Tj))
+            per_sd = 1.0 / (node[i, AIR_LAYER] + node[j, AIR_LAYER] + membrane_sd(grid, i, 0.5 * (u[i] + u[j])))
+            G = delta * per_sd
+            g = G * (node[i, VAPOUR] - node[j, VAPOUR])
+            g_Ti = G * node[i, VAPOUR_T]
+            g_Tj = -G * node[j, VAPOUR_T]
+            g_ui = G * node[i, VAPOUR_U] - g * per_sd * node[i, AIR_LAYER_U]
+            g_uj = -G * node[j, VAPOUR_U] - g * per_sd * node[j, AIR_LAYER_U]
+            h = moist_air.vapour_enthalpy(Ti if g > 0.0 else Tj)
+            e = conductance * (Ti - Tj) + g * h
+            e_Ti = conductance + g_Ti * h
+            e_Tj = -conductance + g_Tj * h
+            e_ui = g_ui * h
+            e_uj = g_uj * h
+            if kind == WET_LINK:
+                per_D = grid.per_distance[i]
+                gl = (node[i, INNER] - node[j, LIQUID]) * per_D
+                l_ui = node[i, INNER_U] * per_D
+                l_uj = -node[j, LIQUID_U] * per_D
+                hl = WATER_HEAT * ((Ti if gl > 0.0 else Tj) - ICE_POINT)
+                l_Ti = node[i, INNER_T] * per_D
+                l_Tj = -node[j, LIQUID_T] * per_D
+                g += gl
+                g_Ti += l_Ti
+                g_Tj += l_Tj
+                e_Ti += l_Ti * hl
+                e_Tj += l_Tj * hl
+                g_ui += l_ui
+                g_uj += l_uj
+                e += gl * hl
+                e_ui += l_ui * hl
+                e_uj += l_uj * hl
+            g_Ti *= ROW
+            g_Tj *= ROW
+            g_ui *= ROW
+            g_uj *= ROW
+        inside[i, OWN] = own0 + e_Ti
+        inside[i, OWN + 1] = own1 + e_ui
+        inside[i, OWN + 2] = own2 + g_Ti
+        inside[i, OWN + 3] = own3 + g_ui
+        inside[i, ABOVE] = e_Tj
+        inside[i, ABOVE + 1] = e_uj
+        inside[i, ABOVE + 2] = g_Tj
+        inside[i, ABOVE + 3] = g_uj
+        inside[i, RIGHT] = energy - e
+        inside[i, RIGHT + 1] = water - g
+        inside[j, BELOW] = -e_Ti
+        inside[j, BELOW + 1] = -e_ui
+        inside[j, BELOW + 2] = -g_Ti
+        inside[j, BELOW + 3] = -g_ui
+        own0, own1, own2, own3, energy, water = -e_Tj, -e_uj, -g_Tj, -g_uj, e, g
+    i = n - 1
+    inside[i, OWN], inside[i, OWN + 1], inside[i, OWN + 2], inside[i, OWN + 3] = own0, own1, own2, own3
+    inside[i, ABOVE] = inside[i, ABOVE + 1] = inside[i, ABOVE + 2] = inside[i, ABOVE + 3] = 0.0
+    inside[i, RIGHT], inside[i, RIGHT + 1] = energy, water
 
 
 @jit
@@ -318,93 +397,38 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
     W_old, E_old are the stores after the last step by the books (fluxes added up), so that a residual left by the last
     step is carried into this one and no balance error can build up.
     """
-    evaluate(grid, T, u, w)
+    look_inside(grid, T, u, edge.pressure, w)
+    return surround(grid, edge, T, W_old, E_old, w, flux)
+
+
+@jit
+def surround(grid, edge, T, W_old, E_old, w, flux):
+    """Join what `look_inside` found with stores and surroundings; fills and returns what `assemble` does."""
     n = T.size
-    dt = edge.dt
-    w.lower[:] = 0.0
-    w.upper[:] = 0.0
+    node, inside, system, net = w.node, w.inside, w.system, w.net
+    per_dt = 1.0 / edge.dt
     for i in range(n):
-        w.net_E[i] = 0.0
-        w.net_W[i] = 0.0
-        w.diagonal[i, 0] = w.E_T[i] / dt
-        w.diagonal[i, 1] = w.E_u[i] / dt
-        w.diagonal[i, 2] = 0.0
-        w.diagonal[i, 3] = w.W_u[i] / dt * ROW
+        for k in range(RIGHT):
+            system[i, k] = inside[i, k]
+        system[i, OWN] += node[i, HEAT_T] * per_dt
+        system[i, OWN + 1] += node[i, HEAT_U] * per_dt
+        system[i, OWN + 3] += node[i, HELD_U] * per_dt * ROW
+        net[i, 0] = inside[i, RIGHT]
+        net[i, 1] = inside[i, RIGHT + 1]
     P = edge.pressure
-    for i in range(n - 1):
-        j = i + 1
-        if grid.link[i] == CAVITY:
-            continue
-        conductance = 1.0 / (w.R[i] + w.R[j] + grid.membrane_R[i])
-        Tm = 0.5 * (T[i] + T[j])
-        delta = air_permeability(Tm, P)
-        sd = w.mu[i] + w.mu[j] + membrane_sd(grid, i, 0.5 * (u[i] + u[j]))
-        per_sd = 1.0 / sd
-        G = delta * per_sd
-        gv = G * (w.p[i] - w.p[j])
-        g_Ti = G * w.p_T[i]
-        g_Tj = -G * w.p_T[j]
-        g_ui = G * w.p_u[i] - gv * per_sd * w.mu_u[i]
-        g_uj = -G * w.p_u[j] - gv * per_sd * w.mu_u[j]
-        h = moist_air.vapour_enthalpy(T[i] if gv > 0.0 else T[j])
-        e = conductance * (T[i] - T[j]) + gv * h
-        e_Ti = conductance + g_Ti * h
-        e_Tj = -conductance + g_Tj * h
-        e_ui = g_ui * h
-        e_uj = g_uj * h
-        g = gv
-        if grid.link[i] == WET_LINK:
-            per_D = 2.0 / (grid.thickness[i] + grid.thickness[j])
-            gl = (w.inner[i] - w.theta[j]) * per_D
-            l_ui = w.inner_u[i] * per_D
-            l_uj = -w.theta_u[j] * per_D
-            hl = WATER_HEAT * ((T[i] if gl > 0.0 else T[j]) - ICE_POINT)
-            l_Ti = w.inner_T[i] * per_D
-            l_Tj = -w.theta_T[j] * per_D
-            g += gl
-            g_Ti += l_Ti
-            g_Tj += l_Tj
-            e_Ti += l_Ti * hl
-            e_Tj += l_Tj * hl
-            g_ui += l_ui
-            g_uj += l_uj
-            e += gl * hl
-            e_ui += l_ui * hl
-            e_uj += l_uj * hl
-        w.net_E[i] -= e
-        w.net_E[j] += e
-        w.net_W[i] -= g
-        w.net_W[j] += g
-        w.diagonal[i, 0] += e_Ti
-        w.diagonal[i, 1] += e_ui
-        w.diagonal[i, 2] += g_Ti * ROW
-        w.diagonal[i, 3] += g_ui * ROW
-        w.upper[i, 0] += e_Tj
-        w.upper[i, 1] += e_uj
-        w.upper[i, 2] += g_Tj * ROW
-        w.upper[i, 3] += g_uj * ROW
-        w.diagonal[j, 0] -= e_Tj
-        w.diagonal[j, 1] -= e_uj
-        w.diagonal[j, 2] -= g_Tj * ROW
-        w.diagonal[j, 3] -= g_uj * ROW
-        w.lower[j, 0] -= e_Ti
-        w.lower[j, 1] -= e_ui
-        w.lower[j, 2] -= g_Ti * ROW
-        w.lower[j, 3] -= g_ui * ROW
 
     # outdoors
+    face, row = node[0], system[0]
     beta = edge.beta_out
-    g = beta * (edge.p_out - w.p[0])
+    g = beta * (edge.p_out - face[VAPOUR])
     h = moist_air.vapour_enthalpy(edge.T_out if g > 0.0 else T[0])
     radiated = edge.emissivity * STEFAN_BOLTZMANN * T[0] ** 4
     h_rain = WATER_HEAT * max(edge.T_out - ICE_POINT, 0.0)
     q = edge.h_out * (edge.T_out - T[0]) + edge.gain - radiated + g * h + edge.rain * h_rain
-    w.net_E[0] += q
-    w.net_W[0] += g + edge.rain
-    w.diagonal[0, 0] += edge.h_out + 4.0 * radiated / T[0] + beta * w.p_T[0] * h
-    w.diagonal[0, 1] += beta * w.p_u[0] * h
-    w.diagonal[0, 2] += beta * w.p_T[0] * ROW
-    w.diagonal[0, 3] += beta * w.p_u[0] * ROW
+    net[0, 0] += q
+    net[0, 1] += g + edge.rain
+    row[OWN] += edge.h_out + 4.0 * radiated / T[0]
+    _add_vapour(row, OWN, beta, face, h)
     flux[OUT_VAPOUR] = g
     flux[OUT_RAIN] = edge.rain
     flux[OUT_HEAT] = q
@@ -412,15 +436,14 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
 
     # the room
     k = n - 1
-    g = edge.beta_in * (edge.p_in - w.p[k])
+    face, row = node[k], system[k]
+    g = edge.beta_in * (edge.p_in - face[VAPOUR])
     h = moist_air.vapour_enthalpy(edge.T_in if g > 0.0 else T[k])
     q = edge.h_in * (edge.T_in - T[k])
-    w.net_E[k] += q + g * h
-    w.net_W[k] += g
-    w.diagonal[k, 0] += edge.h_in + edge.beta_in * w.p_T[k] * h
-    w.diagonal[k, 1] += edge.beta_in * w.p_u[k] * h
-    w.diagonal[k, 2] += edge.beta_in * w.p_T[k] * ROW
-    w.diagonal[k, 3] += edge.beta_in * w.p_u[k] * ROW
+    net[k, 0] += q + g * h
+    net[k, 1] += g
+    row[OWN] += edge.h_in
+    _add_vapour(row, OWN, edge.beta_in, face, h)
     flux[ROOM_VAPOUR] = g
     flux[ROOM_HEAT] = q
     energy += q + g * h
@@ -429,29 +452,29 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
     flux[LEAK_WATER] = flux[LEAK_HEAT] = 0.0
     if edge.leak > 0.0:
         k = edge.leak_node
+        face, row = node[k], system[k]
         G = edge.leak * WATER_TO_AIR / P
-        g = G * (edge.p_in - w.p[k])
+        g = G * (edge.p_in - face[VAPOUR])
         h = moist_air.vapour_enthalpy(edge.T_in if g > 0.0 else T[k])
         q = edge.leak * DRY_AIR_HEAT * (edge.T_in - T[k])
-        w.net_E[k] += q + g * h
-        w.net_W[k] += g
-        w.diagonal[k, 0] += edge.leak * DRY_AIR_HEAT + G * w.p_T[k] * h
-        w.diagonal[k, 1] += G * w.p_u[k] * h
-        w.diagonal[k, 2] += G * w.p_T[k] * ROW
-        w.diagonal[k, 3] += G * w.p_u[k] * ROW
+        net[k, 0] += q + g * h
+        net[k, 1] += g
+        row[OWN] += edge.leak * DRY_AIR_HEAT
+        _add_vapour(row, OWN, G, face, h)
         flux[LEAK_WATER] = g
         flux[LEAK_HEAT] = q
         energy += q + g * h
     flux[SEEP_WATER] = edge.seep
     if edge.seep > 0.0:
-        w.net_W[edge.seep_node] += edge.seep
-        w.net_E[edge.seep_node] += edge.seep * h_rain
+        net[edge.seep_node, 1] += edge.seep
+        net[edge.seep_node, 0] += edge.seep * h_rain
         energy += edge.seep * h_rain
 
     # the cavity between the two middle faces
     i = grid.cladding_back
     if i >= 0:
         j = i + 1
+        back, front = node[i], node[j]
         h1, h2 = edge.h_cladding, edge.h_wall
         mean, outlet = balance.exchange(h1, h2, T[i], T[j], edge.T_air, edge.C_heat)
         # share of the equilibrium state in the mean state, for the Jacobian
@@ -462,36 +485,28 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
         q1 = h1 * (T[i] - mean)
         q2 = h2 * (T[j] - mean)
         b1, b2 = LEWIS_VAPOUR * h1, LEWIS_VAPOUR * h2
-        p_mean, p_outlet = balance.exchange(b1, b2, w.p[i], w.p[j], edge.p_air, edge.C_vapour)
+        p_mean, p_outlet = balance.exchange(b1, b2, back[VAPOUR], front[VAPOUR], edge.p_air, edge.C_vapour)
         own = 1.0 - (balance.mean_share((b1 + b2) / edge.C_vapour) if edge.C_vapour > 0.0 else 0.0)
         v1, v2 = own * b1 / (b1 + b2), own * b2 / (b1 + b2)
-        g1 = b1 * (w.p[i] - p_mean)
-        g2 = b2 * (w.p[j] - p_mean)
+        g1 = b1 * (back[VAPOUR] - p_mean)
+        g2 = b2 * (front[VAPOUR] - p_mean)
         H1 = moist_air.vapour_enthalpy(T[i] if g1 > 0.0 else mean)
         H2 = moist_air.vapour_enthalpy(T[j] if g2 > 0.0 else mean)
-        w.net_E[i] -= q1 + radiation + g1 * H1
-        w.net_E[j] -= q2 - radiation + g2 * H2
-        w.net_W[i] -= g1
-        w.net_W[j] -= g2
+        net[i, 0] -= q1 + radiation + g1 * H1
+        net[j, 0] -= q2 - radiation + g2 * H2
+        net[i, 1] -= g1
+        net[j, 1] -= g2
         ri, rj = 4.0 * eps * T[i] ** 3, 4.0 * eps * T[j] ** 3
-        gi_i, gi_j = b1 * (1.0 - v1), -b1 * v2  # slopes of g1 in p_i, p_j
-        gj_i, gj_j = -b2 * v1, b2 * (1.0 - v2)
-        w.diagonal[i, 0] += h1 * (1.0 - m1) + ri + gi_i * w.p_T[i] * H1
-        w.diagonal[i, 1] += gi_i * w.p_u[i] * H1
-        w.diagonal[i, 2] += gi_i * w.p_T[i] * ROW
-        w.diagonal[i, 3] += gi_i * w.p_u[i] * ROW
-        w.upper[i, 0] += -h1 * m2 - rj + gi_j * w.p_T[j] * H1
-        w.upper[i, 1] += gi_j * w.p_u[j] * H1
-        w.upper[i, 2] += gi_j * w.p_T[j] * ROW
-        w.upper[i, 3] += gi_j * w.p_u[j] * ROW
-        w.diagonal[j, 0] += h2 * (1.0 - m2) + rj + gj_j * w.p_T[j] * H2
-        w.diagonal[j, 1] += gj_j * w.p_u[j] * H2
-        w.diagonal[j, 2] += gj_j * w.p_T[j] * ROW
-        w.diagonal[j, 3] += gj_j * w.p_u[j] * ROW
-        w.lower[j, 0] += -h2 * m1 - ri + gj_i * w.p_T[i] * H2
-        w.lower[j, 1] += gj_i * w.p_u[i] * H2
-        w.lower[j, 2] += gj_i * w.p_T[i] * ROW
-        w.lower[j, 3] += gj_i * w.p_u[i] * ROW
+        row = system[i]
+        row[OWN] += h1 * (1.0 - m1) + ri
+        _add_vapour(row, OWN, b1 * (1.0 - v1), back, H1)
+        row[ABOVE] += -h1 * m2 - rj
+        _add_vapour(row, ABOVE, -b1 * v2, front, H1)
+        row = system[j]
+        row[OWN] += h2 * (1.0 - m2) + rj
+        _add_vapour(row, OWN, b2 * (1.0 - v2), front, H2)
+        row[BELOW] += -h2 * m1 - ri
+        _add_vapour(row, BELOW, -b2 * v1, back, H2)
         flux[BACK_VAPOUR] = g1
         flux[FACE_VAPOUR] = g2
         flux[BACK_HEAT] = q1
@@ -505,16 +520,26 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
 
     worst_E = worst_W = 0.0
     for i in range(n):
-        r = (w.E[i] - E_old[i]) / dt - w.net_E[i]
-        s = ((w.W[i] - W_old[i]) / dt - w.net_W[i]) * ROW
-        w.rhs[i, 0] = -r
-        w.rhs[i, 1] = -s
+        r = (node[i, HEAT] - E_old[i]) * per_dt - net[i, 0]
+        s = ((node[i, HELD] - W_old[i]) * per_dt - net[i, 1]) * ROW
+        system[i, RIGHT] = -r
+        system[i, RIGHT + 1] = -s
         # written so that a value that is not a number becomes the worst and stays it
         if not abs(r) <= worst_E:
             worst_E = abs(r)
         if not abs(s) <= worst_W:
             worst_W = abs(s)
     return worst_E, worst_W
+
+
+@jit
+def _add_vapour(row, block, conductance, face, h):
+    """Add the slopes of a vapour flow [kg/(s m2 Pa) times pressure] that carries h [J/kg] to one block of a row."""
+    by_T, by_u = conductance * face[VAPOUR_T], conductance * face[VAPOUR_U]
+    row[block] += by_T * h
+    row[block + 1] += by_u * h
+    row[block + 2] += by_T * ROW
+    row[block + 3] += by_u * ROW
 
 
 @jit
@@ -529,10 +554,10 @@ def update(T, u, w, trust):
 
     trust 1 allows 30 K and 1.5 in u at each node; a smaller share ends the cycles between two sides of a phase change.
     """
-    if block.solve(w.lower, w.diagonal, w.upper, w.rhs):
+    if block.solve(w.system):
         return 1
     for i in range(T.size):
-        dT, du = w.rhs[i, 0], w.rhs[i, 1]
+        dT, du = w.system[i, RIGHT], w.system[i, RIGHT + 1]
         if not (math.isfinite(dT) and math.isfinite(du)):
             return 1
         T[i] = min(HOTTEST, max(COLDEST, T[i] + min(30.0 * trust, max(-30.0 * trust, dT))))
@@ -542,15 +567,15 @@ def update(T, u, w, trust):
 
 
 @jit
-def commit(grid, dt, T, u, W, E, net_E, net_W, runoff):
+def commit(grid, dt, T, u, W, E, net, runoff):
     """Add the fluxes of an accepted step to the stores; water above a node's capacity drains, into runoff (n,) [kg/m2].
 
     Returns the enthalpy carried away by the drained water [J/m2].
     """
     drained_heat = 0.0
     for i in range(T.size):
-        W[i] += dt * net_W[i]
-        E[i] += dt * net_E[i]
+        W[i] += dt * net[i, 1]
+        E[i] += dt * net[i, 0]
         excess = W[i] - grid.capacity[i]
         if excess > 0.0 and u[i] > film.START:
             # what leaves is liquid at the temperature of what stays; frost does not run
@@ -578,7 +603,7 @@ def step(grid, edge, T, u, W, E, w, flux, runoff, tolerance, most):
         a, b = assemble(grid, edge, T, u, W, E, w, flux)
         worst = max(a, b)
         if worst <= tolerance:
-            flux[ENERGY_IN] -= commit(grid, edge.dt, T, u, W, E, w.net_E, w.net_W, runoff) / edge.dt
+            flux[ENERGY_IN] -= commit(grid, edge.dt, T, u, W, E, w.net, runoff) / edge.dt
             return 0, iteration, worst
         if update(T, u, w, trust_at(iteration)):
             return 1, iteration, worst

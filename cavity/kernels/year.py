@@ -22,7 +22,8 @@ MOST = 45  # Newton updates before the step is halved
 FREE_FLOW = 8  # updates during which the air flow still follows the faces
 SMALLEST_SPLIT = 4096  # parts of an hour before the solver gives up
 FLOW_AGREES = 1e-4  # relative, inner agreement of air flow and air temperature
-FACES_MOVED = 0.1  # K, change of the cavity faces that the air flow does not feel: 5 mPa of stack in 12 m
+FLOW_EXACT = 1e-7  # relative residual of the network in one round of that
+FACES_MOVED = 0.01  # K, change of the cavity faces that the air flow does not feel: 0.5 mPa of stack in 12 m
 ROUNDS = 12  # of the inner agreement
 GAMMA = 1.0 - 0.5**0.5  # of SDIRK2: L-stable, second order (Alexander, SIAM J. Numer. Anal. 14, 1977)
 CALM_JUMP = 3.0  # K, change of the outdoor-side equilibrium over which an hour is taken in two steps
@@ -123,8 +124,7 @@ class Stage(NamedTuple):
     """What one implicit stage found; leading dimension: the stages of a step."""
 
     flux: np.ndarray  # (2, S, FLUX_COUNT)
-    net_E: np.ndarray  # (2, S, n) W/m2 into each node
-    net_W: np.ndarray  # (2, S, n) kg/(m2 s)
+    net: np.ndarray  # (2, S, n, 2) W/m2 and kg/(m2 s) into each node
     face_T: np.ndarray  # (2, S, F)
     face_p: np.ndarray  # (2, S, F)
     flow: np.ndarray  # (2, K)
@@ -132,9 +132,10 @@ class Stage(NamedTuple):
 
 
 class Scratch(NamedTuple):
-    """Arrays of one run that carry nothing from step to step."""
+    """Arrays of one run that carry nothing from step to step; `workspace` makes them."""
 
-    line: wall.Work
+    line: wall.Work  # each array with a leading (S,)
+    known: np.ndarray  # (S,) Pa, pressure for which the line's inside holds in its present state; 0: it does not
     ladder: np.ndarray
     chain: np.ndarray
     drive: np.ndarray  # (K,)
@@ -146,12 +147,40 @@ class Scratch(NamedTuple):
     outlet_T: np.ndarray
     outlet_p: np.ndarray
     h: np.ndarray  # (S,) convective coefficient of both cavity faces
+    rho: np.ndarray  # (K,) air density of each link
+    moved: np.ndarray  # (1,) K, of the cavity faces since the air was last brought into agreement with them
     held_W: np.ndarray  # (S,) water by the state functions
     held_E: np.ndarray
+    old: State  # at the start of the step; W and E are not used
+    W_from: np.ndarray  # (S, n) stores the second stage starts from
+    E_from: np.ndarray
+    net: np.ndarray  # (n, 2)
+    runoff: np.ndarray  # (n,)
+    losses: np.ndarray  # (parts,)
+    opening_flow: np.ndarray  # (J,)
+
+
+def workspace(segments: int, nodes: int, faces: int, openings: int, parts: int) -> tuple[Stage, Scratch]:
+    """Return what `run` needs beside its input: the arrays of its stages and its scratch arrays."""
+    S, n, J, K = segments, nodes, openings, max(openings - 1, 0)
+    zeros = np.zeros
+    stage = Stage(
+        flux=zeros((2, S, wall.FLUX_COUNT)), net=zeros((2, S, n, 2)), face_T=zeros((2, S, faces)),
+        face_p=zeros((2, S, faces)), flow=zeros((2, K)), rho=zeros((2, K)),
+    )  # fmt: skip
+    old = State(zeros((S, n)), zeros((S, n)), zeros((S, n)), zeros((S, n)), zeros(K), zeros(S), zeros(S))
+    work = Scratch(
+        line=wall.work_arrays(n, S), known=zeros(S), ladder=zeros((network.WORK_ROWS, J + 1)),
+        chain=zeros((network.CHAIN_ROWS, J + 1), dtype=np.int64), drive=zeros(K), new_flow=zeros(K), last_gap=zeros(K),
+        march=zeros(S, dtype=np.int64), inlet_T=zeros(S), inlet_p=zeros(S), outlet_T=zeros(S), outlet_p=zeros(S),
+        h=zeros(S), rho=zeros(K), moved=zeros(1), held_W=zeros(S), held_E=zeros(S), old=old, W_from=zeros((S, n)),
+        E_from=zeros((S, n)), net=zeros((n, 2)), runoff=zeros(n), losses=zeros(parts), opening_flow=zeros(J),
+    )  # fmt: skip
+    return stage, work
 
 
 @jit
-def run(grid, column, forcing, readings, state, record, order, refine):
+def run(grid, column, forcing, readings, state, record, stage, work, order, refine):
     """Run the hours of `order`; return (status, hour index, steps, iterations, worst residual).
 
     Steps are two-stage, second-order and L-stable (Alexander 1977, SDIRK2); where a film would be overdrawn by the
@@ -159,31 +188,8 @@ def run(grid, column, forcing, readings, state, record, order, refine):
     in that hour. State holds the last good step, record the hours done.
     """
     S, n = state.T.shape
-    J = column.opening_law.shape[0]
-    K = max(J - 1, 0)
-    F = readings.node.size
-    parts = column.path_source.size
-    work = Scratch(
-        wall.Work(
-            np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
-            np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
-            np.zeros(n), np.zeros(n), np.zeros(n), np.zeros((n, 4)), np.zeros((n, 4)), np.zeros((n, 4)),
-            np.zeros((n, 2)),
-        ),
-        np.zeros((network.WORK_ROWS, J + 1)), np.zeros((network.CHAIN_ROWS, J + 1), dtype=np.int64),
-        np.zeros(K), np.zeros(K), np.zeros(K), np.zeros(S, dtype=np.int64),
-        np.zeros(S), np.zeros(S), np.zeros(S), np.zeros(S), np.zeros(S), np.zeros(S), np.zeros(S),
-    )  # fmt: skip
-    stage = Stage(
-        np.zeros((2, S, wall.FLUX_COUNT)), np.zeros((2, S, n)), np.zeros((2, S, n)), np.zeros((2, S, F)),
-        np.zeros((2, S, F)), np.zeros((2, K)), np.zeros((2, K)),
-    )  # fmt: skip
-    T_old, u_old = np.empty((S, n)), np.empty((S, n))
-    air_T_old, air_p_old, flow_old = np.empty(S), np.empty(S), np.empty(K)
-    W_from, E_from = np.empty((S, n)), np.empty((S, n))
-    net_E, net_W = np.empty(n), np.empty(n)
-    runoff = np.zeros(n)
-    losses, opening_flow = np.zeros(parts), np.zeros(J)
+    old, W_from, E_from, net, runoff = work.old, work.W_from, work.E_from, work.net, work.runoff
+    work.known[:] = 0.0
     steps = iterations = 0
     worst_seen = 0.0
 
@@ -193,17 +199,14 @@ def run(grid, column, forcing, readings, state, record, order, refine):
         jump += abs(forcing.gain[t] - forcing.gain[previous]) / 20.0  # 20 W/(m2 K) moves a light panel by 1 K
         pieces = refine * (1 if jump < CALM_JUMP else 2)
         previous = t
+        work.moved[0] = np.inf
         dt = HOUR / pieces
         done = 0.0
         first_order = False
         _clear(record, t)
         while done < HOUR - 1e-6:
             dt = min(dt, HOUR - done)
-            T_old[:] = state.T
-            u_old[:] = state.u
-            air_T_old[:] = state.air_T
-            air_p_old[:] = state.air_p
-            flow_old[:] = state.flow
+            _keep(state, old)
             inner = dt if first_order else GAMMA * dt
             good, used, worst = _solve(
                 grid, column, forcing, readings, state, state.W, state.E, t, inner, stage, 0, work
@@ -213,8 +216,8 @@ def run(grid, column, forcing, readings, state, record, order, refine):
             if good and not first_order:
                 for s in range(S):
                     for i in range(n):
-                        W_from[s, i] = state.W[s, i] + (dt - inner) * stage.net_W[0, s, i]
-                        E_from[s, i] = state.E[s, i] + (dt - inner) * stage.net_E[0, s, i]
+                        W_from[s, i] = state.W[s, i] + (dt - inner) * stage.net[0, s, i, 1]
+                        E_from[s, i] = state.E[s, i] + (dt - inner) * stage.net[0, s, i, 0]
                         overdrawn = overdrawn or (grid.film[i] and W_from[s, i] < -OVERDRAFT)
                 if not overdrawn:
                     good, used, again = _solve(
@@ -223,11 +226,9 @@ def run(grid, column, forcing, readings, state, record, order, refine):
                     iterations += used
                     worst = max(worst, again)
             if overdrawn or not good:
-                state.T[:] = T_old
-                state.u[:] = u_old
-                state.air_T[:] = air_T_old
-                state.air_p[:] = air_p_old
-                state.flow[:] = flow_old
+                _keep(old, state)
+                work.known[:] = 0.0
+                work.moved[0] = np.inf
                 if dt * 0.5 < HOUR / SMALLEST_SPLIT:
                     return 1, t, steps, iterations, worst
                 dt *= 0.5
@@ -239,22 +240,21 @@ def run(grid, column, forcing, readings, state, record, order, refine):
             stages = 1 if first_order else 2
             for k in range(stages):
                 weight = dt if first_order else inner if k else dt - inner
-                _account(column, forcing, readings, state, record, t, weight, stage, k, losses, opening_flow)
+                _account(column, forcing, readings, state, record, t, weight, stage, k, work)
             for s in range(S):
                 record.water_residual[t, s] = record.books[s, 0] - (work.held_W[s] - record.books[s, 2])
                 record.energy_residual[t, s] = record.books[s, 1] - (work.held_E[s] - record.books[s, 3])
                 for i in range(n):
-                    net_W[i] = stage.net_W[0, s, i]
-                    net_E[i] = stage.net_E[0, s, i]
-                    if not first_order:
-                        net_W[i] += GAMMA * (stage.net_W[1, s, i] - net_W[i])
-                        net_E[i] += GAMMA * (stage.net_E[1, s, i] - net_E[i])
+                    for k in range(2):
+                        net[i, k] = stage.net[0, s, i, k]
+                        if not first_order:
+                            net[i, k] += GAMMA * (stage.net[1, s, i, k] - net[i, k])
                     runoff[i] = 0.0
-                record.books[s, 1] -= wall.commit(
-                    grid, dt, state.T[s], state.u[s], state.W[s], state.E[s], net_E, net_W, runoff
-                )
+                record.books[s, 1] -= wall.commit(grid, dt, state.T[s], state.u[s], state.W[s], state.E[s], net, runoff)
                 for i in range(n):
                     record.books[s, 0] -= runoff[i]
+                    if runoff[i] > 0.0:
+                        work.known[s] = 0.0
                     if readings.layer[i] >= 0:
                         record.drained[s] += runoff[i]
                 for k in range(4):
@@ -277,6 +277,20 @@ def run(grid, column, forcing, readings, state, record, order, refine):
                 record.film[t, s, k] = max(state.W[s, i], 0.0)
                 record.frost[t, s, k] = film.frozen_share(state.T[s, i]) if state.W[s, i] > WET else 0.0
     return 0, order[-1], steps, iterations, worst_seen
+
+
+@jit
+def _keep(state, copy):
+    """Copy what Newton changes."""
+    S, n = state.T.shape
+    for s in range(S):
+        for i in range(n):
+            copy.T[s, i] = state.T[s, i]
+            copy.u[s, i] = state.u[s, i]
+        copy.air_T[s] = state.air_T[s]
+        copy.air_p[s] = state.air_p[s]
+    for k in range(state.flow.size):
+        copy.flow[k] = state.flow[k]
 
 
 @jit
@@ -305,25 +319,27 @@ def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage,
     K = state.flow.size
     F = readings.node.size
     P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
-    w = work.line
     rho_out = moist_air.density(T_out, p_out, P)
     mu = moist_air.viscosity(T_out)
     worst = 0.0
     # rain on a dry face that cannot absorb it forms a film: start there, Newton does not find it from the dry side
     for s in range(S):
-        if forcing.rain[t] > 0.0 and grid.link[0] == wall.DRY_LINK:
-            state.u[s, 0] = max(state.u[s, 0], film.START + 0.3)
+        if forcing.rain[t] > 0.0 and grid.link[0] == wall.DRY_LINK and state.u[s, 0] < film.START + 0.3:
+            state.u[s, 0] = film.START + 0.3
+            work.known[s] = 0.0
         k = forcing.seep_node
-        if forcing.seep[t] > 0.0 and grid.film[k] and grid.link[k] == wall.DRY_LINK:
-            state.u[s, k] = max(state.u[s, k], film.START + 0.1)
-    moved = np.inf  # K, of the cavity faces since the air was last brought into agreement with them
+        wets = forcing.seep[t] > 0.0 and grid.film[k] and grid.link[k] == wall.DRY_LINK
+        if wets and state.u[s, k] < film.START + 0.1:
+            state.u[s, k] = film.START + 0.1
+            work.known[s] = 0.0
     b = grid.cladding_back
     for iteration in range(MOST):
-        if K and iteration < FREE_FLOW and moved > FACES_MOVED:
-            _follow(grid, column, forcing, state, t, rho_out, mu, stage.rho[place], work)
-            moved = 0.0
-        elif iteration == 0:
+        if K and iteration < FREE_FLOW and work.moved[0] > FACES_MOVED:
+            _follow(grid, column, forcing, state, t, rho_out, mu, work)
+            work.moved[0] = 0.0
+        elif K == 0 and iteration == 0:
             _coefficients(grid, column, state, P, work.h)
+        shift = 0.0
         count = _order(column, state.flow, work.march)
         worst = 0.0
         for turn in range(count):
@@ -331,6 +347,7 @@ def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage,
             share = _share(column, state.flow, s)
             _inlet(column, state.flow, s, T_out, p_out, work)
             h = work.h[s]
+            w = wall.Work(work.line.node[s], work.line.inside[s], work.line.system[s], work.line.net[s])
             edge = wall.Edge(
                 T_out, p_out, forcing.h_out[t], LEWIS_VAPOUR * forcing.h_out[t], forcing.gain[t],
                 forcing.emissivity, forcing.rain[t], forcing.T_in[t], forcing.p_in[t], forcing.h_in,
@@ -338,9 +355,16 @@ def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage,
                 h, h, column.emissivity, forcing.leak[t], forcing.leak_node, forcing.seep[t],
                 forcing.seep_node, P, dt,
             )  # fmt: skip
-            heat_row, water_row = wall.assemble(
-                grid, edge, state.T[s], state.u[s], W_from[s], E_from[s], w, stage.flux[place, s]
-            )
+            # the first update of a stage may do with what the last one knew of the line, whatever the air pressure
+            if work.known[s] == 0.0 or (iteration > 0 and work.known[s] != P):
+                wall.look_inside(grid, state.T[s], state.u[s], P, w)
+                work.known[s] = P
+            flux = stage.flux[place, s]
+            heat_row, water_row = wall.surround(grid, edge, state.T[s], W_from[s], E_from[s], w, flux)
+            if work.known[s] != P and max(heat_row, water_row) <= TOLERANCE:
+                wall.look_inside(grid, state.T[s], state.u[s], P, w)
+                work.known[s] = P
+                heat_row, water_row = wall.surround(grid, edge, state.T[s], W_from[s], E_from[s], w, flux)
             if not (heat_row < 1e12 and water_row < 1e12):  # not a number, too
                 return False, iteration + 1, np.inf
             worst = max(worst, heat_row, water_row)
@@ -348,31 +372,35 @@ def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage,
                 work.held_W[s] = 0.0
                 work.held_E[s] = 0.0
                 for i in range(n):
-                    stage.net_E[place, s, i] = w.net_E[i]
-                    stage.net_W[place, s, i] = w.net_W[i]
-                    work.held_W[s] += w.W[i]
-                    work.held_E[s] += w.E[i]
+                    stage.net[place, s, i, 0] = w.net[i, 0]
+                    stage.net[place, s, i, 1] = w.net[i, 1]
+                    work.held_W[s] += w.node[i, wall.HELD]
+                    work.held_E[s] += w.node[i, wall.HEAT]
                 for f in range(F):
                     stage.face_T[place, s, f] = state.T[s, readings.node[f]]
-                    stage.face_p[place, s, f] = w.p[readings.node[f]]
+                    stage.face_p[place, s, f] = w.node[readings.node[f], wall.VAPOUR]
             else:
                 T1, T2 = state.T[s, b], state.T[s, b + 1]
+                work.known[s] = 0.0
                 if wall.update(state.T[s], state.u[s], w, wall.trust_at(iteration)):
                     return False, iteration + 1, worst
-                moved = max(moved, abs(state.T[s, b] - T1), abs(state.T[s, b + 1] - T2))
+                shift = max(shift, abs(state.T[s, b] - T1), abs(state.T[s, b + 1] - T2))
             _pass_on(grid, state, s, share, P, work)
+        work.moved[0] += shift
         if worst <= TOLERANCE:
             for k in range(K):
                 stage.flow[place, k] = state.flow[k]
+                stage.rho[place, k] = work.rho[k]
             return True, iteration + 1, worst
     return False, MOST, worst
 
 
 @jit
-def _account(column, forcing, readings, state, record, t, weight, stage, place, losses, opening_flow):
+def _account(column, forcing, readings, state, record, t, weight, stage, place, work):
     """Book the fluxes of one stage that stands for `weight` seconds, and add it to the means of the hour."""
     S = state.T.shape[0]
     K = state.flow.size
+    losses, opening_flow = work.losses, work.opening_flow
     J = opening_flow.size
     P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
     part = weight / HOUR
@@ -546,7 +574,7 @@ def _densities(column, state, P, rho_out, rho_link):
 
 
 @jit
-def _follow(grid, column, forcing, state, t, rho_out, mu, rho_link, work):
+def _follow(grid, column, forcing, state, t, rho_out, mu, work):
     """Bring air flow and air temperatures into agreement with the faces as they now are.
 
     More flow cools the air and slows the flow: a plain repetition can swing, so each round is relaxed by Aitken's rule.
@@ -555,14 +583,15 @@ def _follow(grid, column, forcing, state, t, rho_out, mu, rho_link, work):
     P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
     factor = 1.0
     for turn in range(ROUNDS):
-        _densities(column, state, P, rho_out, rho_link)
+        _densities(column, state, P, rho_out, work.rho)
         for k in range(K):
             rise = column.opening_height[k + 1] - column.opening_height[k]
-            work.drive[k] = forcing.wind[t, k] - forcing.wind[t, k + 1] + (rho_out - rho_link[k]) * GRAVITY * rise
+            work.drive[k] = forcing.wind[t, k] - forcing.wind[t, k + 1] + (rho_out - work.rho[k]) * GRAVITY * rise
             work.new_flow[k] = state.flow[k]
         network.solve_column(
             column.opening_law, column.link_law, column.part_law, column.part_link, column.link_open, work.drive,
-            rho_out, rho_link, mu, work.new_flow, work.ladder, work.chain,
+            rho_out, work.rho, mu, work.new_flow, work.ladder, work.chain,
+            FLOW_EXACT,
         )  # fmt: skip
         gap = largest = 0.0
         dot = norm = 0.0

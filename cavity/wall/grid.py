@@ -283,15 +283,15 @@ def _grid(
     left = np.array([row[1] for row in rows], dtype=np.int64)
     right = np.array([row[2] for row in rows], dtype=np.int64)
     n = len(d)
-    tables = np.zeros((len(used), len(u), 6))
+    tables = np.zeros((len(used), len(u), kernel.TABLE_COLUMNS))
     for k, found in enumerate(used_tables):
-        tables[k, :, kernel.WATER] = found.water
-        tables[k, :, kernel.WATER_SLOPE] = found.water_slope
         mu = np.minimum(found.mu, TIGHT)
-        tables[k, :, kernel.MU] = mu
-        tables[k, :, kernel.MU_SLOPE] = storage.monotone_slopes(u, mu)
-        tables[k, :, kernel.THETA] = found.potential
-        tables[k, :, kernel.THETA_SLOPE] = found.potential_slope
+        for column, values, slopes in (
+            (kernel.WATER, found.water, found.water_slope),
+            (kernel.MU, mu, storage.monotone_slopes(u, mu)),
+            (kernel.THETA, found.potential, found.potential_slope),
+        ):
+            tables[k, :, column : column + 4] = _cubics(values, slopes * kernel.U_STEP)
     capillary = tables[:, -1, kernel.THETA] > 0.0
     face = d == 0.0
     link = np.full(n - 1, kernel.DRY_LINK, dtype=np.int64)
@@ -332,6 +332,7 @@ def _grid(
         film=film.astype(np.int64),
         capacity=np.where(face, np.where(film, film_limit, WATERLESS), capacity[left] * d),
         link=link,
+        per_distance=np.where(link == kernel.WET_LINK, 2.0 / np.maximum(d[:-1] + d[1:], 1e-12), 0.0),
         membrane_R=membrane_R,
         membrane_sd=membrane_sd,
         membrane_table=membrane_table,
@@ -340,6 +341,17 @@ def _grid(
         cladding_back=cladding_back,
         freezing=int(freezing),
     )
+
+
+def _cubics(values: NDArray[np.float64], rises: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Coefficients (points, 4) of each interval's cubic, from values and slopes times the interval; last one flat."""
+    out = np.zeros((len(values), 4))
+    out[:, 0] = values
+    step = np.diff(values)
+    out[:-1, 1] = rises[:-1]
+    out[:-1, 2] = 3.0 * step - 2.0 * rises[:-1] - rises[1:]
+    out[:-1, 3] = rises[:-1] + rises[1:] - 2.0 * step
+    return out
 
 
 def _capacity(layer: Layer, found: storage.MaterialTables) -> float:

@@ -147,10 +147,9 @@ def march(
     T = np.full(nodes, temperature, dtype=float) if np.ndim(temperature) == 0 else np.array(temperature, dtype=float)
     phi = np.broadcast_to(np.asarray(humidity, dtype=float), (nodes,))
     u = np.array([kernel.potential_of_humidity(value, at) for value, at in zip(phi, T, strict=True)])
-    columns = {"lower": (4,), "diagonal": (4,), "upper": (4,), "rhs": (2,)}  # blocks; the rest is one value a node
-    work = kernel.Work(**{name: np.zeros((nodes, *columns.get(name, ()))) for name in kernel.Work._fields})
+    work = kernel.work_arrays(nodes)
     kernel.evaluate(grid, T, u, work)
-    W, E = work.W.copy(), work.E.copy()
+    W, E = work.node[:, kernel.HELD].copy(), work.node[:, kernel.HEAT].copy()
     flux, runoff = np.zeros(kernel.FLUX_COUNT), np.zeros(nodes)
     wanted = np.atleast_1d(np.asarray(moments, dtype=float))
     rows: list[tuple[NDArray[np.float64], ...]] = []

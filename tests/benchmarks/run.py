@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+import numba
 import numpy as np
 
 import cavity
@@ -94,23 +95,21 @@ def _rate(t, T, u, grid, hours, extra, zeros, w, flux, out):
     """Write d(T, u)/dt of every node into out (2 n,): the residual of the kernel, without its time step."""
     kernel.assemble(grid, _edge(t, hours, 1.0), T, u, zeros, zeros, w, flux)
     for i in range(T.size):
-        W_u = w.W_u[i] + extra[i] * EXTRA_WATER
-        du = w.net_W[i] / W_u
+        W_u = w.node[i, kernel.HELD_U] + extra[i] * EXTRA_WATER
+        du = w.net[i, 1] / W_u
         out[2 * i + 1] = du
-        out[2 * i] = (w.net_E[i] - w.E_u[i] * du) / (w.E_T[i] + extra[i] * EXTRA_HEAT)
+        out[2 * i] = (w.net[i, 0] - w.node[i, kernel.HEAT_U] * du) / (w.node[i, kernel.HEAT_T] + extra[i] * EXTRA_HEAT)
 
 
-@jit
+@numba.njit(nogil=True, error_model="numpy")
 def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, out_phi):
     """March with the two-stage step of kernels.year; fill the state at the end of every hour; return updates or -1."""
     n = T.size
-    E = np.zeros(n)
-    W = np.zeros(n)
-    E_from, W_from = np.zeros(n), np.zeros(n)
+    E, W, E_from, W_from, zeros = np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n)
     kernel.evaluate(grid, T, u, w)
     for i in range(n):
-        E[i] = w.E[i] + extra[i] * EXTRA_HEAT * T[i]
-        W[i] = w.W[i] + extra[i] * EXTRA_WATER * u[i]
+        E[i] = w.node[i, kernel.HEAT] + extra[i] * EXTRA_HEAT * T[i]
+        W[i] = w.node[i, kernel.HELD] + extra[i] * EXTRA_WATER * u[i]
     h = 3600.0 / steps_per_hour
     updates = 0
     for hour in range(out_T.shape[0]):
@@ -122,15 +121,15 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
                 if stage == 0:
                     E_from[:], W_from[:] = E, W
                 for turn in range(60):
-                    kernel.assemble(grid, edge, T, u, E_from * 0.0, E_from * 0.0, w, flux)
+                    kernel.assemble(grid, edge, T, u, zeros, zeros, w, flux)
                     worst = 0.0
                     for i in range(n):
-                        e = w.E[i] + extra[i] * EXTRA_HEAT * T[i] - E_from[i]
-                        m = w.W[i] + extra[i] * EXTRA_WATER * u[i] - W_from[i]
-                        r, s = e / dt - w.net_E[i], (m / dt - w.net_W[i]) * kernel.ROW
-                        w.rhs[i, 0], w.rhs[i, 1] = -r, -s
-                        w.diagonal[i, 0] += extra[i] * EXTRA_HEAT / dt
-                        w.diagonal[i, 3] += extra[i] * EXTRA_WATER / dt * kernel.ROW
+                        e = w.node[i, kernel.HEAT] + extra[i] * EXTRA_HEAT * T[i] - E_from[i]
+                        m = w.node[i, kernel.HELD] + extra[i] * EXTRA_WATER * u[i] - W_from[i]
+                        r, s = e / dt - w.net[i, 0], (m / dt - w.net[i, 1]) * kernel.ROW
+                        w.system[i, kernel.RIGHT], w.system[i, kernel.RIGHT + 1] = -r, -s
+                        w.system[i, kernel.OWN] += extra[i] * EXTRA_HEAT / dt
+                        w.system[i, kernel.OWN + 3] += extra[i] * EXTRA_WATER / dt * kernel.ROW
                         worst = max(worst, abs(r), abs(s))
                     if worst <= tolerance:
                         break
@@ -142,8 +141,8 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
                 share = (1.0 - GAMMA) * h if stage == 0 else GAMMA * h
                 for i in range(n):
                     # stage 0 gives the slope for what is left of the step, stage 1 ends it
-                    E_from[i] = (E[i] if stage == 0 else E_from[i]) + share * w.net_E[i]
-                    W_from[i] = (W[i] if stage == 0 else W_from[i]) + share * w.net_W[i]
+                    E_from[i] = (E[i] if stage == 0 else E_from[i]) + share * w.net[i, 0]
+                    W_from[i] = (W[i] if stage == 0 else W_from[i]) + share * w.net[i, 1]
             E[:], W[:] = E_from, W_from
         for i in range(n):
             out_T[hour, i] = T[i]
@@ -164,7 +163,6 @@ def solver(weather: Any, days: int = 10) -> dict[str, Any]:
     from scipy.integrate import solve_ivp
     from scipy.sparse import diags
 
-    from cavity.simulate import work_arrays
     from cavity.wall.grid import build_solid_line
 
     line = build_solid_line(the_wall().backup)
@@ -176,7 +174,7 @@ def solver(weather: Any, days: int = 10) -> dict[str, Any]:
     hours = np.column_stack([part["temperature_outdoor"], part["vapour_pressure_outdoor"], gain]).astype(float)
     T0 = np.linspace(hours[0, 0], 293.0, n)
     u0 = np.array([kernel.potential_of_humidity(0.7, at) for at in T0])
-    w, flux, zeros = work_arrays(n), np.zeros(kernel.FLUX_COUNT), np.zeros(n)
+    w, flux, zeros = kernel.work_arrays(n), np.zeros(kernel.FLUX_COUNT), np.zeros(n)
     extra = (np.asarray(grid.thickness) == 0.0).astype(float)
     moments = 3600.0 * np.arange(1, count + 1)
 
@@ -248,34 +246,33 @@ def solver(weather: Any, days: int = 10) -> dict[str, Any]:
 
 
 @jit
-def _solves(times, lower, diagonal, upper, rhs, a, b, c, d):
-    """Solve the same system again and again; the copies are part of the floor, as assembly writes the arrays too."""
+def _solves(times, system, copy):
+    """Solve the same system again and again; the copy is part of the floor, as assembly writes the array too."""
     bad = 0
     for _ in range(times):
-        a[:], b[:], c[:], d[:] = lower, diagonal, upper, rhs
-        bad += block.solve(a, b, c, d)
+        for i in range(system.shape[0]):
+            for k in range(system.shape[1]):
+                copy[i, k] = system[i, k]
+        bad += block.solve(copy)
     return bad
 
 
 def floor(weather: Any) -> dict[str, float]:
     """Compare a wall-year with nothing but the eliminations it needs."""
-    from cavity.simulate import work_arrays
     from cavity.wall.grid import build_line
 
     wall = the_wall(3)
     seconds, ds = best(lambda: cavity.simulate(wall, weather), 2)
     line = build_line(wall, depth=wall.cavity.depth)
     n = line.nodes
-    w = work_arrays(n)
     rng = np.random.default_rng(1)
-    for blocks in (w.lower, w.upper):
-        blocks[:] = rng.uniform(-1.0, 0.0, (n, 4))
-    w.diagonal[:] = rng.uniform(0.0, 1.0, (n, 4)) + np.array([8.0, 0.0, 0.0, 8.0])
-    scratch = [np.empty_like(each) for each in (w.lower, w.diagonal, w.upper, w.rhs)]
+    system = rng.uniform(-1.0, 0.0, (n, kernel.SYSTEM_COLUMNS))
+    system[:, kernel.OWN : kernel.OWN + 4] = rng.uniform(0.0, 1.0, (n, 4)) + np.array([8.0, 0.0, 0.0, 8.0])
+    copy = np.empty_like(system)
     # the last look of each stage finds the residual small and solves nothing; two stages a step
     solves = int((ds.attrs["solver_iterations"] - 2 * ds.attrs["solver_steps"]) * ds.sizes["segment"])
-    _solves(1, w.lower, w.diagonal, w.upper, w.rhs, *scratch)
-    least, _ = best(lambda: _solves(solves, w.lower, w.diagonal, w.upper, w.rhs, *scratch))
+    _solves(1, system, copy)
+    least, _ = best(lambda: _solves(solves, system, copy))
     return {
         "nodes a line": n, "eliminations": solves, "eliminations alone [s]": least, "whole wall-year [s]": seconds,
         "whole / eliminations": seconds / least,
