@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate.humid import saturation_pressure
+from cavity.climate.on_wall import on_wall, sky_share
 from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.result import BALANCE_TERMS, dataset_of, with_rail_spots
 
@@ -81,7 +82,6 @@ def simulate(
     Heat and vapour in the layers: EN 15026. Cavity air: exponential approach as in ISO 15099. Air flow: `airflow`.
     """
     from cavity.airflow.column import build_column
-    from cavity.climate import on_wall
     from cavity.kernels import year
     from cavity.wall.grid import build_line
     from cavity.wall.indoor import indoor_climate
@@ -168,34 +168,6 @@ def _opening_set(wall: Wall, name: str | None) -> Any:
         near = difflib.get_close_matches(name, known, 1)
         cure = f"did you mean {near[0]!r}?" if near else "choose a listed one"
         raise InputError(Fault("simulate, opening_set", "no such opening set", name, ", ".join(known), cure)) from None
-
-
-def sky_share(tilt: float) -> float:
-    """Return the share of the longwave view of the outer face that is at sky temperature; the rest is at air's.
-
-    The face sees sky by F = (1 + cos tilt)/2, the ground by the rest. Near the horizon the sky is as warm as the air,
-    so of F only the part sqrt(F) counts as sky. Ground and obstacles are taken at air temperature.
-
-    Parameters
-    ----------
-    tilt : float
-        Slope from horizontal, 90 is a wall, less leans back like a roof. [degree]
-
-    Returns
-    -------
-    float
-        F sqrt(F): 1 facing the zenith, 0.354 upright, 0 facing the ground. [1]
-
-    References
-    ----------
-    G. N. Walton, NBSIR 83-2655, 1983, from memory.
-
-    Examples
-    --------
-    >>> round(sky_share(90.0), 4)
-    0.3536
-    """
-    return float((0.5 * (1.0 + np.cos(np.radians(tilt)))) ** 1.5)
 
 
 def outside_coefficient(speed: NDArray[np.float64], angle: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -141,6 +141,21 @@ def test_a_kept_case_is_returned_equal_without_being_computed(jobs, straight, tm
     assert len(counted) == len(jobs)
 
 
+def test_jobs_of_the_same_numbers_are_computed_once_and_each_told_under_its_own_name(jobs, straight, tmp_path, counted):
+    named = replace(jobs[0], wall=replace(jobs[0].wall, name="another name"))
+    told = []
+    with Engine(2, store=Store(tmp_path)) as own:
+        wanted = [jobs[0], named, jobs[1], jobs[0]]
+        results = own.run(wanted, progress=lambda done, count, result: told.append((done, count)))
+        assert [result.job for result in results] == wanted and told == [(k, 4) for k in (1, 2, 3, 4)]
+        same(results[0].dataset, straight[0])
+        same(results[3].dataset, straight[0])
+        same(results[2].dataset, straight[1])
+        assert results[1].dataset.attrs["wall_name"] == "another name"
+        assert bytes_of(results[1].dataset) == bytes_of(straight[0])
+    assert len(counted) == 2
+
+
 def test_fresh_computes_again_and_keeps_the_new_result(jobs, tmp_path, counted):
     for _ in range(2):
         with Engine(1, store=Store(tmp_path), fresh=True) as own:

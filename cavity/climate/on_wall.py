@@ -57,9 +57,7 @@ def _sun(middle: bytes, latitude: float, longitude: float) -> pd.DataFrame:
     return sun
 
 
-def sun_on_plane(
-    weather: xr.Dataset, *, orientation: float, tilt: float, albedo: float, sun: pd.DataFrame | None = None
-) -> np.ndarray:
+def sun_on_plane(weather: xr.Dataset, *, orientation: float, tilt: float, albedo: float) -> np.ndarray:
     """Return the solar irradiance on a plane: beam, anisotropic diffuse sky and ground.
 
     The sky is the model of Perez 1990 in the continuous form of Driesse 2024: it has the bright horizon that a
@@ -76,8 +74,6 @@ def sun_on_plane(
         Tilt from horizontal, 90 for a wall. [degree]
     albedo : float, keyword only
         Reflectance of the ground. [1]
-    sun : pandas.DataFrame, optional, keyword only
-        What `sun_position` returns for this weather, when many planes share it.
 
     Returns
     -------
@@ -92,8 +88,7 @@ def sun_on_plane(
     import pvlib
 
     time = weather["time"].to_numpy()
-    if sun is None:
-        sun = sun_position(time, weather.attrs["latitude"], weather.attrs["longitude"], weather.attrs["utc_offset"])
+    sun = sun_position(time, weather.attrs["latitude"], weather.attrs["longitude"], weather.attrs["utc_offset"])
     beam, diffuse = weather["direct_normal"].to_numpy(), weather["diffuse_horizontal"].to_numpy()
     ground = weather["global_horizontal"].to_numpy()
     zenith = sun["apparent_zenith"].to_numpy()
@@ -114,6 +109,34 @@ def sun_on_plane(
     radians = np.radians(tilt)
     even = diffuse * (1.0 + np.cos(radians)) / 2.0 + ground * albedo * (1.0 - np.cos(radians)) / 2.0
     return np.maximum(np.where((zenith < 90.0) & np.isfinite(total), total, even), 0.0)
+
+
+def sky_share(tilt: float) -> float:
+    """Return the share of the longwave view of the outer face that is at sky temperature; the rest is at air's.
+
+    The face sees sky by F = (1 + cos tilt)/2, the ground by the rest. Near the horizon the sky is as warm as the air,
+    so of F only the part sqrt(F) counts as sky. Ground and obstacles are taken at air temperature.
+
+    Parameters
+    ----------
+    tilt : float
+        Slope from horizontal, 90 is a wall, less leans back like a roof. [degree]
+
+    Returns
+    -------
+    float
+        F sqrt(F): 1 facing the zenith, 0.354 upright, 0 facing the ground. [1]
+
+    References
+    ----------
+    G. N. Walton, NBSIR 83-2655, 1983, from memory.
+
+    Examples
+    --------
+    >>> round(sky_share(90.0), 4)
+    0.3536
+    """
+    return float((0.5 * (1.0 + np.cos(np.radians(tilt)))) ** 1.5)
 
 
 def wind_at_height(speed: np.ndarray, *, height: float, terrain: str) -> np.ndarray:

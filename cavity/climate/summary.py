@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate.humid import dew_point, saturation_pressure
-from cavity.climate.on_wall import angle_to_wall, sun_on_plane, sun_position, wind_at_height
+from cavity.climate.on_wall import angle_to_wall, sky_share, sun_on_plane, wind_at_height
 from cavity.climate.rain import SECONDS, driving_rain, free_field_rain
 from cavity.climate.series import month_of
+from cavity.climate.year import scaled_index
 from cavity.constants import ICE_POINT, LEWIS_VAPOUR, STEFAN_BOLTZMANN
 
 if TYPE_CHECKING:
@@ -25,9 +26,7 @@ NIGHT = 1.0  # W/m2, below this global irradiance it is night
 # A thin, well-insulated cladding panel, the case that undercools most (our own assumption)
 PANEL_EMISSIVITY = 0.9
 PANEL_ABSORPTANCE = 0.6
-# Share of its view that a vertical face has of the cold sky: (1 + cos 90)/2 = 0.5, of which the part near the horizon
-# is as warm as the air: times sqrt(0.5) (from memory, common in building energy models)
-SKY_VIEW = 0.5 * 0.5**0.5
+SKY_VIEW = sky_share(90.0)
 STANDARD_SITE = SimpleNamespace(
     terrain="suburban",
     building_height=6.0,
@@ -168,10 +167,9 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
         "dew": (by_month(dew * SECONDS, "sum"), "kg/m2", "dew on a panel, upper bound"),
     }
     sun, drive, drive_160, free, dry = (np.zeros((12, 16)) for _ in range(5))
-    position = sun_position(time, *(weather.attrs[key] for key in ("latitude", "longitude", "utc_offset")))
     for i, facing in enumerate(ORIENTATIONS):
         angle = angle_to_wall(values["wind_direction"], facing)
-        plane = sun_on_plane(weather, orientation=float(facing), tilt=90.0, albedo=site.ground_albedo, sun=position)
+        plane = sun_on_plane(weather, orientation=float(facing), tilt=90.0, albedo=site.ground_albedo)
         sun[:, i] = by_month(plane, "sum") / 1000.0
         amount = (values["rain"], values["wind_speed"], angle)
         free[:, i] = by_month(free_field_rain(*amount) * SECONDS, "sum")
@@ -187,10 +185,10 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
         "drying_potential": (dry, "kPa h", "drying potential"),
     }
     has_rain = bool(weather.attrs["has_rain"])
-    index = _index(drive.sum(axis=0), dry.sum(axis=0))
+    index = scaled_index(drive.sum(axis=0), dry.sum(axis=0))
     check = int(np.argmax(index))
     # months are ranked by what they do to the wall to check
-    month_index = _index(drive[:, check] + monthly["dew"][0], dry[:, check])
+    month_index = scaled_index(drive[:, check] + monthly["dew"][0], dry[:, check])
     summary = xr.Dataset(
         {name: ("month", data, {"units": unit, "long_name": title}) for name, (data, unit, title) in monthly.items()}
         | {
@@ -238,16 +236,6 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
 
 
 _MONTHS = tuple(calendar.month_name)[1:]
-
-
-def _index(wetting: np.ndarray, drying: np.ndarray) -> np.ndarray:
-    """Return sqrt(W^2 + (1 - D)^2) of wetting and drying scaled to 0-1."""
-
-    def scaled(values: np.ndarray) -> np.ndarray:
-        width = float(np.ptp(values))
-        return (values - values.min()) / width if width > 0.0 else np.zeros(values.shape)
-
-    return np.hypot(scaled(wetting), 1.0 - scaled(drying))
 
 
 def _rose(values: dict[str, np.ndarray]) -> tuple[np.ndarray, dict[str, str]]:

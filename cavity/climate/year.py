@@ -164,13 +164,18 @@ def moisture_index(weather: xr.Dataset, *, orientation: float | None = None) -> 
     lacking = WATER_TO_AIR * (full / (pressure - full) - vapour / (pressure - vapour))
     wetting = np.array([wettest[year == one].sum() for one in known])
     drying = np.array([lacking[year == one].sum() for one in known])
-    index = np.hypot(_scaled(wetting), 1.0 - _scaled(drying))
+    index = scaled_index(wetting, drying)
     return {one: (float(w), float(d), float(m)) for one, w, d, m in zip(known, wetting, drying, index, strict=True)}
 
 
-def _scaled(values: np.ndarray) -> np.ndarray:
-    width = float(np.ptp(values))
-    return (values - values.min()) / width if width > 0.0 else np.zeros(values.shape)
+def scaled_index(wetting: np.ndarray, drying: np.ndarray) -> np.ndarray:
+    """Return sqrt(W^2 + (1 - D)^2) of wetting and drying, each scaled to 0-1 over what is ranked. [1]."""
+
+    def scaled(values: np.ndarray) -> np.ndarray:
+        width = float(np.ptp(values))
+        return (values - values.min()) / width if width > 0.0 else np.zeros(values.shape)
+
+    return np.hypot(scaled(wetting), 1.0 - scaled(drying))
 
 
 def critical_year(weather: xr.Dataset, *, orientation: float | None = None) -> xr.Dataset:

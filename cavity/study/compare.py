@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.risk import Finding, worst
-from cavity.study.engine import Engine, Job, Result, cores
+from cavity.study.engine import Engine, Job, Result
 
-__all__ = ["Case", "Comparison", "compare", "cores", "save_cases"]
+__all__ = ["Case", "Comparison", "compare", "save_cases"]
 
 if TYPE_CHECKING:
     import xarray as xr

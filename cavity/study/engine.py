@@ -192,21 +192,26 @@ class Engine:
             raise ValueError(f"keep is {keep!r}, known: {', '.join(KEEPS)}")
         results: dict[int, Result] = {}
         keys: dict[int, str] = {}
+        under_way: dict[str, list[int]] = {}  # by entry: jobs of the same numbers, of which the first is computed
 
-        def done(index: int, result: Result) -> None:
-            results[index] = result
+        def done(index: int, findings: tuple[Finding, ...]) -> None:
+            results[index] = Result(self, keys[index], jobs[index], keep, findings)
             if progress:
-                progress(len(results), len(jobs), result)
+                progress(len(results), len(jobs), results[index])
 
         def missing() -> Iterator[int]:
             """Jobs that must be computed; those found on disk are done on the way."""
             for index, job in enumerate(jobs):
-                keys[index] = key_of(job, self._digest(job.weather))
-                kept = None if self.fresh else self.store.read(keys[index], keep)
+                key = keys[index] = key_of(job, self._digest(job.weather))
+                if key in under_way:
+                    under_way[key].append(index)
+                    continue
+                kept = None if self.fresh else self.store.read(key, keep)
                 if kept is None:
+                    under_way[key] = [index]
                     yield index
                 else:
-                    done(index, Result(self, keys[index], job, keep, kept[1]))
+                    done(index, kept[1])
 
         def submit(index: int) -> Future[Any]:
             return self._pool.submit(computed, jobs[index], keep, self._code)
@@ -235,7 +240,8 @@ class Engine:
                         running[submit(index)] = index
                         continue
                     self._put(keys[index], jobs[index], keep, dataset, findings)
-                    done(index, Result(self, keys[index], jobs[index], keep, findings))
+                    for same in under_way.pop(keys[index]):
+                        done(same, findings)
         except BaseException:
             for future in running:
                 future.cancel()
