@@ -21,10 +21,8 @@ if TYPE_CHECKING:
     from cavity.wall.grid import Line
     from cavity.wallfile.model import Wall
 
-ROOM_RESISTANCE = 0.13  # m2K/W, ISO 6946, horizontal heat flow: convection and radiation together
-ROOM_VAPOUR_LAYER = (
-    0.008  # m, still air with the vapour resistance of the room face, EN 15026 draft (CEN/TC 89 WI 29.3)
-)
+# m, still air with the vapour resistance of the room face by direction of heat flow, EN 15026 draft (CEN/TC 89 WI 29.3)
+ROOM_VAPOUR_LAYER = {"up": 0.004, "horizontal": 0.008, "down": 0.03}
 CYCLE = 0.01  # kg/m2: two years that end this close hold the same water
 
 
@@ -248,12 +246,14 @@ def _forcing(
     from cavity.airflow.pressure import pressure_coefficients, wind_pressure
     from cavity.constants import STEFAN_BOLTZMANN
     from cavity.kernels import year
+    from cavity.wall.uvalue import INNER_SURFACE, heat_flow_direction
 
     def column(name: str) -> NDArray[np.float64]:
         return np.ascontiguousarray(outside[name].to_numpy(), dtype=float)
 
     T_out, p_out, pressure = column("temperature_outdoor"), column("vapour_pressure_outdoor"), column("pressure")
     speed, angle, rain = column("wind_speed_site"), column("wind_angle"), column("driving_rain")
+    direction = heat_flow_direction(wall.tilt)
     sky = sky_share(wall.tilt)
     view = sky * column("sky_temperature") ** 4 + (1.0 - sky) * T_out**4
     gain = wall.solar_absorptance * column("sun_on_wall") + wall.emissivity * STEFAN_BOLTZMANN * view
@@ -274,8 +274,8 @@ def _forcing(
         p_in=np.ascontiguousarray(room_phi * saturation_pressure(room_T), dtype=float),
         leak=leak,
         emissivity=wall.emissivity,
-        h_in=1.0 / ROOM_RESISTANCE,
-        beta_in=2.0e-10 / ROOM_VAPOUR_LAYER,
+        h_in=1.0 / INNER_SURFACE[direction],  # convection and radiation together
+        beta_in=2.0e-10 / ROOM_VAPOUR_LAYER[direction],
         leak_node=_plane_node(wall, line, wall.wetting.leak_layer or 0),
         seep_node=_plane_node(wall, line, wall.wetting.rain_plane),
     )

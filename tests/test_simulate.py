@@ -11,6 +11,7 @@ import xarray as xr
 from conftest import open_weather
 
 import cavity
+from cavity.climate.humid import saturation_pressure
 from cavity.errors import InputError
 from cavity.result import BALANCE_TERMS, save, with_rail_spots
 from cavity.simulate import outside_coefficient, sky_share
@@ -253,6 +254,23 @@ def test_a_wall_that_leans_back_is_colder_on_clear_nights(one_year, winter):
         apart = (warmer["temperature"] - colder["temperature"]).sel(face="outer face")[24:]
         assert float(apart.min()) > 0.05  # K, in every hour
         assert float(apart.mean()) > 0.5
+
+
+@pytest.mark.parametrize(
+    ("tilt", "resistance", "air_layer"),
+    [(90.0, 0.13, 0.008), (60.0, 0.13, 0.008), (45.0, 0.10, 0.004), (135.0, 0.17, 0.03)],
+)
+def test_the_room_face_has_the_surface_resistances_of_its_slope(one_year, winter, tilt, resistance, air_layer):
+    """ISO 6946: 0.13 within 30 degrees of horizontal heat flow, 0.10 up, 0.17 down; still air of the EN 15026 draft."""
+    ds = cavity.simulate(replace(one_year, tilt=tilt), winter.isel(time=slice(0, 48)), opening_set="10 mm slots")
+    face = ds.isel(face=-1)
+    drop = ds["temperature_indoor"] - face["temperature"]
+    np.testing.assert_allclose(ds["heat_flux_indoor"] * resistance, drop, atol=1e-3)  # K, float32
+    room = xr.apply_ufunc(saturation_pressure, ds["temperature_indoor"]) * ds["relative_humidity_indoor"]
+    flow = (room - face["vapour_pressure"]) * 2.0e-10 / air_layer
+    np.testing.assert_allclose(
+        ds["vapour_flow"].sel(film_face="room face"), flow, rtol=0, atol=2e-3 * float(flow.max())
+    )
 
 
 def test_mixing_at_an_opening_half_way_up_conserves_heat(one_year, winter):
