@@ -576,7 +576,7 @@ def lesson(
     weather = read_weather(climate)
     with shown_progress() as progress:
         done = lessons(wall, weather, opening_set=openings, progress=progress, scheduler=scheduler, fresh=fresh)
-    invented = wall.invented or bool(weather.attrs.get("invented", 0))
+    invented = ["wall"] * wall.invented + ["climate"] * bool(weather.attrs.get("invented", 0))
     name = str(weather.attrs.get("name", ""))
     click.echo(f"{CAUTION}\n")
     click.echo(f"Page: {write_lesson(done, out, wall_name=wall.name, climate_name=name, invented=invented)}")

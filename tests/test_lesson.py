@@ -124,14 +124,18 @@ def made_up(key="depth"):
 
 def test_every_lesson_has_its_text_equation_question_and_figure(tmp_path):
     made = [made_up(key) for key in lesson.QUANTITIES]
-    page = lesson_page.write_lesson(made, tmp_path / "l.html", wall_name="<Wall>", climate_name="Plain", invented=True)
+    page = lesson_page.write_lesson(
+        made, tmp_path / "l.html", wall_name="<Wall>", climate_name="Plain", invented=["wall"]
+    )
     text = page.read_text("utf-8")
     assert text.count("<details>") == 7 and text.count('class="plot"') == 7 and "&lt;Wall&gt;" in text
-    assert "can carry fire" in text
+    assert "can carry fire" in text and "The wall is invented." in text
     for key in lesson.QUANTITIES:
         root = ET.fromstring(lesson_page._TEXTS[key].equation)
         assert root.tag == "math" and root.attrib["aria-label"]
         assert lesson_page._TEXTS[key].question.endswith("?")
+        for letter in {node.text for node in root.iter("mi")} - {None, "∂"}:
+            assert letter.strip("Δ")[0] in lesson_page._TEXTS[key].symbols, letter
 
 
 def test_figure_and_words_tell_the_computed_numbers():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -74,10 +75,10 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
         (
             ("wetting.rain_share", "Driving rain let past the cladding", "1"),
             ("wetting.leak_class", "Leak by airtightness class", ""),
-            ("wetting.leak_flow", "Indoor air leaking in [kg/(m² s)]", "-"),
+            ("wetting.leak_flow", "Indoor air leaking in", "kg/(m2 s)"),
             ("run.segments", "Segments by height", ""),
             ("run.start_humidity", "Humidity of the layers at the start", "1"),
-            ("run.start_month", "Month of the start", ""),
+            ("run.start_month", "Month of the start", "month"),
             ("run.max_years", "Years at most", ""),
             ("run.freezing", "Freezing of pore water", ""),
         ),
@@ -114,6 +115,8 @@ def _shown(value: Any, unit: str) -> tuple[str, str]:
         return ", ".join(text[0] for text in texts), ", ".join(text[1] for text in texts)
     if value is None:
         return "of the material", "of the material"
+    if unit == "month":
+        return (series.MONTHS[int(value) - 1],) * 2
     if unit and isinstance(value, (int, float)):
         return display.quantity(float(value), unit)
     return str(value), str(value)
@@ -132,6 +135,8 @@ def inputs(ds: Any) -> list[dict[str, Any]]:
                 continue
             if key in _ONLY and str(_get(wall, _ONLY[key][0])) not in _ONLY[key][1].split("|"):
                 continue
+            if _get(wall, path) == "":
+                continue
             found.append((label, _shown(_get(wall, path), unit)))
         if found:
             made.append({"title": title, "rows": found})
@@ -140,7 +145,10 @@ def inputs(ds: Any) -> list[dict[str, Any]]:
         gap, bay = display.quantity(item.get("gap"), "m"), display.quantity(item.get("bay"), "m")
         count = len(item.get("heights") or [])
         rows.append(
-            (item.get("name", "rail"), tuple(f"{count} ×, gap {g} a {b} bay" for g, b in zip(gap, bay, strict=True)))
+            (
+                item.get("name", "rail"),
+                tuple(f"{count} ×, gap {g} in each bay of {b}" for g, b in zip(gap, bay, strict=True)),
+            )
         )
     for item in wall.get("barriers") or []:
         height, area = display.quantity(item.get("height"), "height"), display.quantity(item.get("free_area"), "area")
@@ -257,7 +265,7 @@ def warnings(cases: Sequence[Any]) -> list[str]:
     if dry and not any("rain" in line for line in raised):
         names = ", ".join(dict.fromkeys(dry))
         lines.append(f"{names}: the weather file has no rain, so the wall was run without driving rain.")
-    return lines
+    return [re.sub(r"\b([cm]?m)([23])\b", lambda found: found[1] + "²³"[int(found[2]) - 2], line) for line in lines]
 
 
 def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
@@ -336,7 +344,7 @@ def checks(found: Any) -> dict[str, Any] | None:
     sentence = (
         f"Version {found['version']} meets {total['pass']} of {len(cases)} published and analytical cases; "
         f"{total['outside']} lie outside a range that was measured or is itself uncertain, and {total['not run']} "
-        "could not be run. The command `cavity verify` runs them again and gives each with source, what is expected "
+        "could not be run. The command “cavity verify” runs them again and gives each with source, what is expected "
         "and what is computed. They test the method; whether this wall is described rightly they cannot tell."
     )
     return {"sentence": sentence, "rows": rows, "open": open_cases}

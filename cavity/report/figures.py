@@ -209,7 +209,8 @@ def rate_map(ds: Any) -> go.Figure:
         "zmax": max(high, low + 0.5), "colorscale": scale(),
         "colorbar": {"title": {"text": "1/h", "side": "top"}, "thickness": 12, "outlinewidth": 0,
                      "tickvals": np.log10(shown), "ticktext": [f"{tick:g}" for tick in shown]},
-        "hovertemplate": "%{x|%-d %b}, %{y}:00: 10<sup>%{z:.2f}</sup> 1/h<extra></extra>", "meta": "log_rate",
+        "customdata": 10.0**z, "hovertemplate": "%{x|%-d %b}, %{y}:00: %{customdata:.3~g} 1/h<extra></extra>",
+        "meta": "log_rate",
     }  # fmt: skip
     return _figure(
         [trace],
@@ -252,7 +253,8 @@ def rose(ds: Any) -> go.Figure:
             legend={"orientation": "v", "x": 1.02, "y": 1, "yanchor": "top", "xanchor": "left"},
             polar={
                 "bgcolor": "rgba(0,0,0,0)",
-                "radialaxis": {"range": [0, total], "angle": 0, "tickangle": 0, "tickfont": {"size": 10}, "nticks": 5,
+                "radialaxis": {"range": [0, total], "angle": 0, "tickangle": 0, "nticks": 5, "ticksuffix": " h",
+                               "tickfont": {"size": 10},
                                "gridcolor": LIGHT["grid"], "linecolor": LIGHT["rule"]},
                 "angularaxis": {"direction": "clockwise", "rotation": 90, "tickvals": list(np.arange(16) * 22.5),
                                 "ticktext": names, "gridcolor": LIGHT["grid"], "linecolor": LIGHT["rule"]},
@@ -283,7 +285,7 @@ def drive(ds: Any, count: int = 1460) -> go.Figure:
                        "hovertemplate": "wind %{x:.2f} Pa, stack %{y:.2f} Pa<extra></extra>"})  # fmt: skip
     cancel = {"type": "line", "x0": -span, "y0": span, "x1": span, "y1": -span,
               "line": {"color": LIGHT["muted"], "width": 1.2, "dash": "dash"}}  # fmt: skip
-    label = {"x": 0.97 * span, "y": -0.97 * span, "text": "they cancel", "showarrow": False, "xanchor": "right",
+    label = {"x": 0.78 * span, "y": -0.97 * span, "text": "they cancel", "showarrow": False, "xanchor": "right",
              "yanchor": "bottom", "font": {"size": 10.5, "color": LIGHT["muted"]}}  # fmt: skip
     return _figure(
         traces,
@@ -435,9 +437,9 @@ def years(ds: Any, *, segment: int) -> go.Figure:
 
 @_drawn
 def drying(ds: Any, *, segment: int) -> go.Figure:
-    """Water above the level before the largest wetting of the year, over the 60 days after it."""
+    """Water above the level before the week of the largest rise, over the 60 days after its wettest moment."""
     found = series.drying(ds, segment)
-    traces, notes = [], []
+    traces, notes, since = [], [], "the wettest moment"
     if found is None:
         notes = [{"xref": "paper", "yref": "paper", "x": 0.5, "y": 0.5, "showarrow": False,
                   "text": "the wall never gains more than 1 g/m² within a week"}]  # fmt: skip
@@ -447,14 +449,12 @@ def drying(ds: Any, *, segment: int) -> go.Figure:
                    "name": "water above the level before", "line": _line("film", 2),
                    "hovertemplate": "day %{x:.1f}: %{y:.0f} g/m²<extra></extra>"}]  # fmt: skip
         when = moment.astype("datetime64[h]").item()
-        notes = [{"xref": "paper", "yref": "paper", "x": 1, "y": 1, "xanchor": "right", "yanchor": "top",
-                  "text": f"wettest on {when.day} {series.MONTHS[when.month - 1]}", "showarrow": False,
-                  "font": {"size": 11, "color": LIGHT["muted"]}}]  # fmt: skip
+        since = f"{when.day} {series.MONTHS[when.month - 1]}"
     return _figure(
         traces,
         style(
             annotations=notes,
-            xaxis={"title": {"text": "Days after the wettest moment"}, "range": [0, 60]},
+            xaxis={"title": {"text": f"Days after {since}"}, "range": [0, 60]},
             yaxis={"title": {"text": "Water above the level before [g/m²]"}, "rangemode": "tozero"},
         ),
     )
@@ -493,10 +493,11 @@ def balance(ds: Any, *, segment: int) -> go.Figure:
     values = [row[1] for row in rows]
     colours = [LIGHT["muted" if name == "stored" else "film" if value >= 0 else "stack"] for name, value in rows]
     trace = {"type": "bar", "orientation": "h", "x": values, "y": [row[0] for row in rows], "width": 0.62,
-             "marker": {"color": colours}, "text": [display.number(value) for value in values],
+             "marker": {"color": colours},
+             "text": [display.number(round(value, 4) + 0.0) for value in values],  # to a tenth of a gram
              "textposition": "outside", "cliponaxis": False,
              "hovertemplate": "%{y}: %{x:.3f} kg/m²<extra></extra>"}  # fmt: skip
-    span = 1.25 * max(1e-6, *(abs(value) for value in values))
+    span = 1.45 * max(1e-6, *(abs(value) for value in values))
     return _figure(
         [trace],
         style(

@@ -19,8 +19,10 @@ from cavity.report.palette import LIGHT, style
 @dataclass(frozen=True)
 class _Text:
     title: str
+    does: str  # what the figure shows, as a heading
     lead: str
     equation: str
+    symbols: str
     question: str
     why: str
 
@@ -28,38 +30,47 @@ class _Text:
 _TEXTS: dict[str, _Text] = {
     "depth": _Text(
         "Depth",
+        "What the depth does to flow and wetness",
         "Air rubs along both faces of the cavity. In a narrow slot this friction falls with the square of the depth.",
         equation(
             "air changes per hour equal 3600 times flow over depth times height; friction is twelve mu H v over d "
             "squared",
-            "n", "=", fraction(row("3600", "q"), row("d", "H")), ",",
-            below("Δp", "slot"), "=", fraction(row("12", "μ", "H", "v"), power("d", "2")),
+            "n", "=", fraction(row("3600", "q"), row("d", "H")),
+            '<mspace width="2em"/>', below("Δp", "slot"), "=", fraction(row("12", "μ", "H", "v"), power("d", "2")),
         ),
+        "n air changes per hour, q air flow per metre of wall [m³/(s m)], d depth and H height of the cavity [m], Δp "
+        "the pressure that friction takes [Pa], μ viscosity of the air [Pa s], v its speed [m/s].",
         "Twice the depth lets more air through. Does it also double the air changes?",
         "Not as a rule. The flow q grows with the depth only while friction in the slot is what holds it back. Once "
         "the openings hold it back, q stays as it is while the volume d·H still grows, so the air changes fall.",
     ),
     "openings": _Text(
         "Openings",
+        "What the size of the openings does to flow and wetness",
         "Each opening lets air through in proportion to its free area and to the square root of the pressure across "
         "it.",
         equation(
-            "flow equals discharge coefficient times area times root of two delta p over rho",
-            "q", "=", below("C", "d"), "A", "<msqrt><mrow>", fraction(row("2", "Δp"), "ρ"),
-            "</mrow></msqrt>",
+            "flow equals discharge coefficient times area times two delta p over rho to the power one half",
+            "q", "=", below("C", "d"), "A", power(row("(", "2", "Δp", "/", "ρ", ")"), "1/2"),
         ),
+        "q air flow [m³/s], C the discharge coefficient of the opening, A its free area [m²], Δp the pressure across "
+        "it [Pa], ρ density of the air [kg/m³].",
         "From which size on do larger openings hardly help?",
         "Where the openings no longer take most of the pressure. Losses in series add up, and the largest of them "
         "rules: after that, only a deeper cavity or more drive brings more air.",
     ),
     "height": _Text(
         "Height",
+        "What the height does to flow and wetness",
         "The stack pressure is the difference in weight of two columns of air, so it grows with the height. The "
-        "building, and with it the wind at its roof, stays the same in this lesson.",
+        "building stays the same in this lesson, tall enough for the tallest cavity; its wind is another than in the "
+        "other lessons, and so are the numbers of the same cavity.",
         equation(
             "stack pressure equals rho outdoors less rho cavity times g times H",
             below("Δp", "stack"), "=", "(", below("ρ", "e"), "−", below("ρ", "c"), ")", "g", "H",
         ),
+        "Δp the stack pressure [Pa], ρ the density of the air outdoors (e) and in the cavity (c) [kg/m³], g gravity "
+        "[m/s²], H the height of the cavity [m].",
         "A taller cavity draws harder. Is its air also changed more often?",
         "The flow grows at most with the square root of the height where openings rule, but the volume grows with the "
         "height itself. More air passes each metre of wall, and yet it takes longer to change all of it, and the air "
@@ -67,6 +78,7 @@ _TEXTS: dict[str, _Text] = {
     ),
     "wind": _Text(
         "Wind",
+        "What wind does to flow and wetness",
         "Wind drives the cavity only by the difference of pressure between its openings, which goes with the square of "
         "its speed.",
         equation(
@@ -74,6 +86,8 @@ _TEXTS: dict[str, _Text] = {
             below("Δp", "wind"), "=", "(", below("C", "p,base"), "−", below("C", "p,head"), ")", fraction("1", "2"),
             "ρ", power("U", "2"),
         ),
+        "Δp the wind pressure that drives the cavity [Pa], C the pressure coefficients at its base and head, ρ density "
+        "of the air [kg/m³], U wind at the height of the roof [m/s].",
         "What still moves the air when there is no wind at all?",
         "Buoyancy: sun on the cladding and heat that comes through the wall make the cavity air lighter, the cold "
         "night sky makes it heavier. Wind may help or hinder; where it hinders, the two nearly cancel and the air "
@@ -82,29 +96,35 @@ _TEXTS: dict[str, _Text] = {
     ),
     "sun": _Text(
         "Sun",
+        "What sun does to flow and wetness",
         "Sun warms the cladding, the cladding warms the cavity air, and warm air is light.",
         equation(
             "relative difference of density equals T cavity less T outdoors over T cavity",
             fraction(row(below("ρ", "e"), "−", below("ρ", "c")), below("ρ", "e")), "=",
             fraction(row(below("T", "c"), "−", below("T", "e")), below("T", "c")),
         ),
+        "ρ density [kg/m³] and T temperature [K] of the air outdoors (e) and in the cavity (c).",
         "Take the sun away. Which does the wall miss more: the flow, or the warmth?",
         "Both dry the wall. Warmth lowers the relative humidity at once, by about 6 % of its value for each kelvin; "
         "the flow carries off what evaporates. A wall that sees little sun must rely on wind and on openings.",
     ),
     "colour": _Text(
         "Colour of the cladding",
+        "What the colour does to flow and wetness",
         "A dark cladding takes up more of the sun. At night its colour does not matter: all paints radiate alike.",
         equation(
             "sol-air temperature equals T outdoors plus alpha I over h",
             below("T", "sa"), "=", below("T", "e"), "+", fraction(row("α", "I"), "h"),
         ),
+        "T the temperature of the air outdoors (e), and that which a dry sheet would take in the sun (sa) [K], α solar "
+        "absorptance, I sun on the wall [W/m²], h exchange of heat with the surroundings [W/(m² K)].",
         "Does a dark panel keep its back dry at night as well?",
         "Not by its colour as such: dew falls at night, when the sun is gone. But a panel that was dried out by day "
         "starts the night with a lead, and what dew it has is gone sooner in the morning.",
     ),
     "mass": _Text(
         "Mass of the cladding",
+        "What the mass does to flow and wetness",
         "A thin sheet follows the sky within minutes; a heavy slab keeps the warmth of the day for hours.",
         equation(
             "rate of heat stored in the sheet equals sun taken up, plus exchange with the sky, plus exchange with the "
@@ -112,6 +132,9 @@ _TEXTS: dict[str, _Text] = {
             "ρ", "c", "d", fraction(row("∂", "T"), row("∂", "t")), "=", "α", "I",
             "+", below("q", "sky"), "+", "h", "(", below("T", "e"), "−", "T", ")",
         ),
+        "ρ density [kg/m³], c specific heat [J/(kg K)], d thickness [m] and T temperature [K] of the sheet, t time "
+        "[s], α solar absorptance, I sun on the wall and q exchange of radiation with the sky [W/m²], h exchange of "
+        "heat with the air [W/(m² K)], outdoors at T (e).",
         "Which cladding collects more water on its back in a clear night, the thin sheet or the slab?",
         "The one that gets coldest against the dew point of the air that passes it: as a rule the thin sheet. What it "
         "cannot soak up stands as a film or runs off. A porous slab hides the same water in its pores instead; look at "
@@ -197,7 +220,12 @@ def _table(lesson: Any) -> dict[str, Any]:
 
 
 def write_lesson(
-    lessons: Sequence[Any], path: str | os.PathLike[str], *, wall_name: str, climate_name: str, invented: bool = False
+    lessons: Sequence[Any],
+    path: str | os.PathLike[str],
+    *,
+    wall_name: str,
+    climate_name: str,
+    invented: Sequence[str] = (),
 ) -> Path:
     """Write the teaching page of `cavity.study.lesson.lessons` as one HTML file.
 
@@ -209,8 +237,8 @@ def write_lesson(
         The HTML file.
     wall_name, climate_name : str, keyword only
         What it was computed for.
-    invented : bool, keyword only
-        Whether wall or climate is invented, which the page then says.
+    invented : sequence of str, keyword only
+        What of it is invented, "wall" and "climate"; the page says so.
 
     Returns
     -------
@@ -230,11 +258,12 @@ def write_lesson(
                 "heading": text.title,
                 "nav": text.title.split()[0],
                 "text": [text.lead],
+                "symbols": text.symbols,
                 "equation": text.equation,
                 "figures": [
                     {
                         "id": f"fig-{lesson.key}",
-                        "title": f"{text.title}: what it does to flow and wetness",
+                        "title": text.does,
                         "caption": "Everything else stays as it is; each value is a simulated year.",
                         "figure": figure(lesson),
                     }
@@ -249,6 +278,6 @@ def write_lesson(
         "alone below, computed by the same program that judges walls. Try to answer the question before you unfold the "
         "answer.",
         f"Wall: {wall_name}, without rails and barriers. Climate: {climate_name}."
-        + (" Wall or climate is invented." if invented else ""),
+        + (f" The {' and the '.join(invented)} {'are' if len(invented) > 1 else 'is'} invented." if invented else ""),
     ]
     return write_page(path, "How a ventilated cavity behaves", lead=lead, caution=answer.CAUTIONS, parts=parts)

@@ -18,13 +18,23 @@ from cavity.report.companion import companion
 from cavity.report.palette import DARK, FONT, LIGHT, STATUS_PATH, STATUS_WORD, style
 
 _TEMPLATES = Path(__file__).parent / "templates"
-# Arrays above this size of all packed data are cut finer or coarser: (parts of the range, hours between profiles).
 _FACETS = (
     ("climate", "Climate", lambda case: case.climate_name),
     ("orientation", "Facing", answer.orientation),
     ("column", "Column of the cavity", answer.column),
     ("opening_set", "Openings", lambda case: case.opening_set),
     ("depth", "Cavity depth", lambda case: float(case.depth)),
+)
+
+
+_VENT_HEAD = (
+    "Vent",
+    "Height [m]",
+    "Kind",
+    "Free area [mm²/m]",
+    "Takes air in [% of hours]",
+    "Mean flow [L/(s m)]",
+    "Made as",
 )
 
 
@@ -118,8 +128,8 @@ def write_page(
         Heading, opening lines, caution lines; escaped.
     parts : sequence of mapping
         Each with `heading` and, as needed, `nav` (short name in the bar), `text` (lines), `equation` (MathML of
-        `notes.equation`), `figures` (mappings of `id`, `title`, `caption`, `figure`), `table` (mapping of `caption`,
-        `head`, `rows`), `question` and `answer` (lines, folded).
+        `notes.equation`), `symbols` (a line on its letters), `figures` (mappings of `id`, `title`, `caption`,
+        `figure`), `table` (mapping of `caption`, `head`, `rows`), `question` and `answer` (lines, folded).
 
     Returns
     -------
@@ -128,7 +138,7 @@ def write_page(
     """
     from markupsafe import Markup
 
-    keys = ("nav", "text", "equation", "figures", "table", "question", "answer")
+    keys = ("nav", "text", "equation", "symbols", "figures", "table", "question", "answer")
     full = [{**dict.fromkeys(keys), "text": (), "figures": (), **part} for part in parts]
     drawn = {}
     for part in full:
@@ -174,8 +184,6 @@ def render(comparison: Any) -> str:
     """Return the HTML of a report; the same text for the same comparison."""
     from markupsafe import Markup
 
-    from cavity.report.airflow_page import VENT_HEAD
-
     cases = list(comparison.cases)
     if not cases:
         raise InputError(
@@ -198,7 +206,7 @@ def render(comparison: Any) -> str:
         "status_path": STATUS_PATH,
         "status_word": STATUS_WORD,
         "wall_name": name,
-        "vent_head": VENT_HEAD,
+        "vent_head": _VENT_HEAD,
         "wall_invented": bool(first.attrs.get("wall_invented")),
         "description": str(first.attrs.get("wall_description") or wall.get("description") or ""),
         "climate_text": ", ".join(climates),

@@ -94,8 +94,8 @@ def tables(comparison: Any) -> dict[str, str]:
             (*_CASE, *place, "month", "outdoor temperature [degC]", "median air change rate [1/h]",
              "hours with flow upwards [%]", "face temperature [degC]", "face relative humidity [%]",
              "hours above 80 % [h]", "least dew-point margin [K]", "hours in which some face condenses [h]",
-             "largest film in the cavity [g/m2]", "run-off in the cavity [g/m2]",
-             "water in the layers [kg/m2]"), months),
+             "largest film, both faces of the cavity [g/m2]", "run-off in the cavity [g/m2]",
+             "water in the layers, mean [kg/m2]"), months),
     }  # fmt: skip
 
 

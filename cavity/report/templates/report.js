@@ -76,6 +76,7 @@
     return made;
   }
   const every = (values, step) => { const made = []; for (let i = 0; i < values.length; i += step) made.push(values[i]); return made; };
+  const byHour = (rate) => Array.from({ length: 24 }, (_, h) => every(rate.subarray(h), 24).slice(0, Math.floor(index.clock.n / 24)).map((v) => Math.max(v, 0.1)));
   function figure(item, name, face) {
     const source = index.skeletons[item.figures[name]];
     const point = face === undefined ? item.face : face;
@@ -83,7 +84,8 @@
       "relative_humidity:y": () => item.hourly.humidity[item.points[point]],
       "relative_humidity_30:y": () => every(runningMean(item.hourly.humidity[item.points[point]], 720), 24),
       "rh_t:x": () => every(item.hourly.temperature[item.points[point]], 3),
-      "log_rate:z": () => Array.from({ length: 24 }, (_, h) => every(item.hourly.rate.subarray(h), 24).slice(0, Math.floor(index.clock.n / 24)).map((v) => Math.log10(Math.max(v, 0.1)))),
+      "log_rate:z": () => byHour(item.hourly.rate).map((row) => row.map(Math.log10)),
+      "log_rate:customdata": () => byHour(item.hourly.rate),
       "rh_t:y": () => every(item.hourly.humidity[item.points[point]], 3),
     };
     const data = source.data.map((trace) => {
@@ -259,7 +261,7 @@
   }
   const COLUMNS = [["month", "Month", null], ["outdoor", "Outdoors", "°C", 1], ["air_changes", "Median air change", "1/h", 0], ["upward", "Flow upwards", "%", 0],
     ["temperature", "Face temperature", "°C", 1], ["humidity", "Face humidity", "%", 0], ["humid_hours", "Hours above 80 %", "h", 0], ["margin", "Least dew-point margin", "K", 1],
-    ["wet_hours", "Hours some face condenses", "h", 0], ["film", "Largest film in the cavity", "g/m²", 0], ["runoff", "Run-off", "g/m²", 0], ["water", "Water in the layers", "kg/m²", 2]];
+    ["wet_hours", "Hours some face condenses", "h", 0], ["film", "Largest film, both faces", "g/m²", 0], ["runoff", "Run-off", "g/m²", 0], ["water", "Water in the layers, mean", "kg/m²", 2]];
   async function fillMonthly(item) {
     const table = byId("monthly");
     const rows = item.monthly[item.face];
