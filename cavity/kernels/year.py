@@ -127,6 +127,7 @@ class Stage(NamedTuple):
     net: np.ndarray  # (2, S, n, 2) W/m2 and kg/(m2 s) into each node
     face_T: np.ndarray  # (2, S, F)
     face_p: np.ndarray  # (2, S, F)
+    wet: np.ndarray  # (2, S, 4) 1: that face holds a film
     flow: np.ndarray  # (2, K)
     rho: np.ndarray  # (2, K)
 
@@ -152,7 +153,7 @@ class Scratch(NamedTuple):
     held_W: np.ndarray  # (S,) water by the state functions
     held_E: np.ndarray
     old: State  # at the start of the step; W and E are not used
-    W_from: np.ndarray  # (S, n) stores the second stage starts from
+    W_from: np.ndarray  # (S, n) stores the stage starts from
     E_from: np.ndarray
     net: np.ndarray  # (n, 2)
     runoff: np.ndarray  # (n,)
@@ -166,7 +167,7 @@ def workspace(segments: int, nodes: int, faces: int, openings: int, parts: int) 
     zeros = np.zeros
     stage = Stage(
         flux=zeros((2, S, wall.FLUX_COUNT)), net=zeros((2, S, n, 2)), face_T=zeros((2, S, faces)),
-        face_p=zeros((2, S, faces)), flow=zeros((2, K)), rho=zeros((2, K)),
+        face_p=zeros((2, S, faces)), wet=zeros((2, S, 4)), flow=zeros((2, K)), rho=zeros((2, K)),
     )  # fmt: skip
     old = State(zeros((S, n)), zeros((S, n)), zeros((S, n)), zeros((S, n)), zeros(K), zeros(S), zeros(S))
     work = Scratch(
@@ -208,24 +209,28 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
             dt = min(dt, HOUR - done)
             _keep(state, old)
             inner = dt if first_order else GAMMA * dt
-            good, used, worst = _solve(
-                grid, column, forcing, readings, state, state.W, state.E, t, inner, stage, 0, work
-            )
-            iterations += used
-            overdrawn = False
-            if good and not first_order:
+            stages = 1 if first_order else 2
+            good = True
+            worst = 0.0
+            for k in range(stages):
                 for s in range(S):
                     for i in range(n):
-                        W_from[s, i] = state.W[s, i] + (dt - inner) * stage.net[0, s, i, 1]
-                        E_from[s, i] = state.E[s, i] + (dt - inner) * stage.net[0, s, i, 0]
-                        overdrawn = overdrawn or (grid.film[i] and W_from[s, i] < -OVERDRAFT)
-                if not overdrawn:
-                    good, used, again = _solve(
-                        grid, column, forcing, readings, state, W_from, E_from, t, inner, stage, 1, work
+                        W_from[s, i] = state.W[s, i]
+                        E_from[s, i] = state.E[s, i]
+                        if k:
+                            W_from[s, i] += (dt - inner) * stage.net[0, s, i, 1]
+                            E_from[s, i] += (dt - inner) * stage.net[0, s, i, 0]
+                            if grid.film[i] and W_from[s, i] < -OVERDRAFT:
+                                good = False
+                if good:
+                    good, used, left = _solve(
+                        grid, column, forcing, readings, state, W_from, E_from, t, inner, stage, k, work
                     )
                     iterations += used
-                    worst = max(worst, again)
-            if overdrawn or not good:
+                    worst = max(worst, left)
+                if not good:
+                    break
+            if not good:
                 _keep(old, state)
                 work.known[:] = 0.0
                 work.moved[0] = np.inf
@@ -237,7 +242,6 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
             worst_seen = max(worst_seen, worst)
 
             steps += 1
-            stages = 1 if first_order else 2
             for k in range(stages):
                 weight = dt if first_order else inner if k else dt - inner
                 _account(column, forcing, readings, state, record, t, weight, stage, k, work)
@@ -356,15 +360,17 @@ def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage,
                 forcing.seep_node, P, dt,
             )  # fmt: skip
             # the first update of a stage may do with what the last one knew of the line, whatever the air pressure
-            if work.known[s] == 0.0 or (iteration > 0 and work.known[s] != P):
-                wall.look_inside(grid, state.T[s], state.u[s], P, w)
-                work.known[s] = P
-            flux = stage.flux[place, s]
-            heat_row, water_row = wall.surround(grid, edge, state.T[s], W_from[s], E_from[s], w, flux)
-            if work.known[s] != P and max(heat_row, water_row) <= TOLERANCE:
-                wall.look_inside(grid, state.T[s], state.u[s], P, w)
-                work.known[s] = P
-                heat_row, water_row = wall.surround(grid, edge, state.T[s], W_from[s], E_from[s], w, flux)
+            look = work.known[s] == 0.0 or (iteration > 0 and work.known[s] != P)
+            while True:
+                if look:
+                    wall.look_inside(grid, state.T[s], state.u[s], P, w)
+                    work.known[s] = P
+                heat_row, water_row = wall.surround(
+                    grid, edge, state.T[s], W_from[s], E_from[s], w, stage.flux[place, s]
+                )
+                look = work.known[s] != P and max(heat_row, water_row) <= TOLERANCE  # not accepted unseen
+                if not look:
+                    break
             if not (heat_row < 1e12 and water_row < 1e12):  # not a number, too
                 return False, iteration + 1, np.inf
             worst = max(worst, heat_row, water_row)
@@ -376,6 +382,8 @@ def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage,
                     stage.net[place, s, i, 1] = w.net[i, 1]
                     work.held_W[s] += w.node[i, wall.HELD]
                     work.held_E[s] += w.node[i, wall.HEAT]
+                for f in range(4):
+                    stage.wet[place, s, f] = 1.0 if state.u[s, readings.film[f]] > film.START else 0.0
                 for f in range(F):
                     stage.face_T[place, s, f] = state.T[s, readings.node[f]]
                     stage.face_p[place, s, f] = w.node[readings.node[f], wall.VAPOUR]
@@ -435,9 +443,7 @@ def _account(column, forcing, readings, state, record, t, weight, stage, place, 
             else:
                 g = f[wall.ROOM_VAPOUR]
             record.vapour[t, s, k] += g * part
-            i = readings.film[k]
-            if state.u[s, i] > film.START:
-                record.condensation[t, s, k] += g * part
+            record.condensation[t, s, k] += g * part * stage.wet[place, s, k]
         for k in range(readings.node.size):
             record.T[t, s, k] += stage.face_T[place, s, k] * part
             record.p[t, s, k] += stage.face_p[place, s, k] * part
