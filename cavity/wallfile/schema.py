@@ -321,7 +321,11 @@ class IndoorSection(Section):
     relative_humidity: Annotated[tuple[float, ...], Many(Share(0.01, 1.0, "50 %"), (1, 12), single=True)] = said(
         "One relative humidity, or twelve from January.", (0.5,)
     )
-    file: Annotated[str, Text(200)] = said("Hourly csv, in the folder of the wall file or below it.", "")
+    file: Annotated[str, Text(200)] = said(
+        "csv with columns temperature_degC and relative_humidity_percent, a row for each hour of the weather; in the "
+        "folder of the wall file or below it.",
+        "",
+    )
     humidity_shift: Annotated[float, Number(-0.5, 0.5, "0.05")] = said(
         "Added to the relative humidity of any model.", 0.0
     )
