@@ -579,4 +579,5 @@ def lesson(
     invented = ["wall"] * wall.invented + ["climate"] * bool(weather.attrs.get("invented", 0))
     name = str(weather.attrs.get("name", ""))
     click.echo(f"{CAUTION}\n")
-    click.echo(f"Page: {write_lesson(done, out, wall_name=wall.name, climate_name=name, invented=invented)}")
+    told = {"wall_name": wall.name, "climate_name": name, "invented": invented}
+    click.echo(f"Page: {write_lesson(done, out, rain=bool(weather.attrs.get('has_rain', 1)), **told)}")

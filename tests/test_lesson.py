@@ -129,6 +129,9 @@ def test_every_lesson_has_its_text_equation_question_and_figure(tmp_path):
     )
     text = page.read_text("utf-8")
     assert text.count("<details>") == 7 and text.count('class="plot"') == 7 and "&lt;Wall&gt;" in text
+    assert "has no rain" not in text
+    dry = lesson_page.write_lesson(made, tmp_path / "d.html", wall_name="Wall", climate_name="Dry", rain=False)
+    assert "The weather file has no rain" in dry.read_text("utf-8")
     assert "can carry fire" in text and "The wall is invented." in text
     for key in lesson.QUANTITIES:
         root = ET.fromstring(lesson_page._TEXTS[key].equation)

@@ -506,7 +506,7 @@ def test_every_control_and_place_of_a_figure_is_named_once(text):
 
 def test_evidence_shows_inputs_layers_openings_warnings_and_hashes(comparison, text):
     words = " ".join("".join(_Page(text).words).split())
-    for part in ("fire stop", "at 2.7 m, 20 cm²/m left open", "hat rail", "3 ×, gap 50 mm a 1 200 mm bay",
+    for part in ("fire stop", "at 2.7 m, 20 cm²/m left open", "hat rail", "3 ×, gap 50 mm in each bay of 1 200 mm",
                  "s_d 0.02 m", "s_d 0.3 to 10 m", "ISO 10456:2007, from memory", "Rain: wall factor", "head slot",
                  "40 cm²/m",
                  "Invented Plain: no rain column", "0" * 64, "Largest water balance error",

@@ -212,7 +212,7 @@ def _table(lesson: Any) -> dict[str, Any]:
             step.label, display.number(step.flow), display.number(step.rate),
             f"{display.number(step.rate_low)} to {display.number(step.rate_high)}", f"{100 * step.upward:.0f}",
             display.number(step.warm, 2), f"{step.dew_hours:.0f}", f"{step.humid_hours:.0f}",
-            display.number(1e3 * step.film, 2),
+            display.number(round(1e3 * step.film, 1), 2),
         ]
         for step in lesson.steps
     ]  # fmt: skip
@@ -226,6 +226,7 @@ def write_lesson(
     wall_name: str,
     climate_name: str,
     invented: Sequence[str] = (),
+    rain: bool = True,
 ) -> Path:
     """Write the teaching page of `cavity.study.lesson.lessons` as one HTML file.
 
@@ -239,6 +240,8 @@ def write_lesson(
         What it was computed for.
     invented : sequence of str, keyword only
         What of it is invented, "wall" and "climate"; the page says so.
+    rain : bool, keyword only
+        Whether the weather file has rain; the page says so where it has none.
 
     Returns
     -------
@@ -278,6 +281,7 @@ def write_lesson(
         "alone below, computed by the same program that judges walls. Try to answer the question before you unfold the "
         "answer.",
         f"Wall: {wall_name}, without rails and barriers. Climate: {climate_name}."
-        + (f" The {' and the '.join(invented)} {'are' if len(invented) > 1 else 'is'} invented." if invented else ""),
+        + (f" The {' and the '.join(invented)} {'are' if len(invented) > 1 else 'is'} invented." if invented else "")
+        + ("" if rain else " The weather file has no rain: what rain and the wind with it do is not seen here."),
     ]
     return write_page(path, "How a ventilated cavity behaves", lead=lead, caution=answer.CAUTIONS, parts=parts)
