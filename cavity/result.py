@@ -299,7 +299,7 @@ def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Data
         temperature.append(room - spot.drop * (room - face_T))
         margin.append(temperature[-1] - dew)
         faces.append(str(dataset["face"].to_numpy()[last]))
-    source = "cavity.simulate.with_rail_spots"
+    source = "cavity.result.with_rail_spots"
     return dataset.assign(
         {
             name: (variables.TABLE[name].dims, np.stack(values, axis=2).astype(np.float32), attributes)

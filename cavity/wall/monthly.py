@@ -46,6 +46,7 @@ DIFFERENCES = (
 )
 
 
+LEAST_GAIN = 5e-4  # kg/m2 a year that counts as accumulating: what is printed as 1 g/m2
 _MOST_YEARS = 60  # thousands of random walls took nine at most
 _CLOSED = 1e-6  # kg/m2, gain of a year that counts as none: 1 mg, a thousandth of what is printed
 
@@ -82,9 +83,9 @@ class CondensateYear:
 
     @property
     def residue(self) -> float:
-        """Condensate of all planes gained over the twelve months, 0 where the cycle closes [kg/m2]."""
+        """Condensate of all planes gained over the twelve months, 0 where the cycle closes to half a gram [kg/m2]."""
         gained = float((self.accumulated[-1] - self.carried).sum())
-        return gained if gained > _CLOSED else 0.0
+        return gained if gained > LEAST_GAIN else 0.0
 
 
 @dataclass(frozen=True)
@@ -262,8 +263,10 @@ def _rates(
     outward = AIR_PERMEABILITY * np.diff(profile) / np.diff(places)  # flux towards outdoors
     found = np.zeros(places.size)
     found[1:-1] = outward[1:] - outward[:-1]
-    straight = np.abs(found) < 1e-9 * np.abs(outward).max()  # rounding where a string has no corner: up to 1e-11
-    found[straight & ~wet] = 0.0
+    # where the string has no corner only rounding is left: 1e-11 of the largest flux, 1e-15 of a pressure over its s_d
+    steepest = AIR_PERMEABILITY * profile.max() / np.diff(places)
+    rounding = 1e-9 * np.abs(outward).max() + 1e-13 * np.maximum(steepest[1:], steepest[:-1])
+    found[1:-1][(np.abs(found[1:-1]) < rounding) & ~wet[1:-1]] = 0.0
     return found
 
 
