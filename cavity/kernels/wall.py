@@ -29,6 +29,7 @@ from cavity.constants import (
     R_VAPOUR,
     STEFAN_BOLTZMANN,
     SUCTION_SCALE,
+    VAPOUR_HEAT,
     WATER_DENSITY,
     WATER_HEAT,
     WATER_TO_AIR,
@@ -113,11 +114,11 @@ class Work(NamedTuple):
 VAPOUR, VAPOUR_T, VAPOUR_U = 0, 1, 2  # vapour pressure and its slopes in T and u
 HELD, HELD_U = 3, 4  # W by the storage curve
 HEAT, HEAT_T, HEAT_U = 5, 6, 7  # E
-RESISTANCE = 8  # thermal, of half a cell [m2 K/W]
+RESISTANCE, RESISTANCE_U = 8, 17  # thermal, of half a cell [m2 K/W]
 AIR_LAYER, AIR_LAYER_U = 9, 10  # diffusion resistance d mu / 2 of half a cell, as air layer [m]
 LIQUID, LIQUID_T, LIQUID_U = 11, 12, 13  # flux potential seen from the outer side [kg/(m s)]
 INNER, INNER_T, INNER_U = 14, 15, 16  # the same seen from the inner side; differs where two materials touch
-NODE_COLUMNS = 17
+NODE_COLUMNS = 18
 # columns of Work.inside and Work.system: 2 x 2 blocks (heat row, water row; T, u) and two ends
 BELOW, OWN, ABOVE, RIGHT = 0, 4, 8, 12
 SYSTEM_COLUMNS = 14
@@ -177,30 +178,31 @@ def air_permeability(T, P):
 
     The power 0.81 that is left is its binomial series: within 1e-5 from -50 to 80 degC.
     """
-    return _DELTA_ZERO / P * _warmer_air(T)
+    return _DELTA_ZERO / P * _warmer_air(T)[0]
 
 
 @jit
 def _warmer_air(T):
-    """Return the permeability of air at T [K] relative to that at 0 degC."""
+    """Return (permeability of air at T [K] relative to that at 0 degC, its slope [1/K])."""
     x = T * _PER_ZERO - 1.0
-    return 1.0 + x * (0.81 + x * (-0.07695 + x * (0.030523 - x * 0.016711)))
+    value = 1.0 + x * (0.81 + x * (-0.07695 + x * (0.030523 - x * 0.016711)))
+    return value, (0.81 + x * (-0.1539 + x * (0.091569 - x * 0.066844))) * _PER_ZERO
 
 
 @jit
 def membrane_sd(grid, i, u_mean):
-    """Return the s_d value of the membrane on link i [m] at the mean potential of its two sides; 0 without one."""
+    """Return (s_d value of the membrane on link i [m], its slope) at the mean potential of its two sides; 0 without."""
     row = grid.membrane_table[i]
     if row < 0:
-        return grid.membrane_sd[i]
+        return grid.membrane_sd[i], 0.0
     x = (u_mean - U_LOW) * _PER_STEP
     if x <= 0.0:
-        return grid.sd_tables[row, 0]
+        return grid.sd_tables[row, 0], 0.0
     if x >= U_COUNT - 1:
-        return grid.sd_tables[row, U_COUNT - 1]
+        return grid.sd_tables[row, U_COUNT - 1], 0.0
     k = int(x)
-    s = x - k
-    return grid.sd_tables[row, k] * (1.0 - s) + grid.sd_tables[row, k + 1] * s
+    rise = grid.sd_tables[row, k + 1] - grid.sd_tables[row, k]
+    return grid.sd_tables[row, k] + rise * (x - k), rise * _PER_STEP
 
 
 @jit
@@ -259,6 +261,7 @@ def evaluate(grid, T, u, w):
             node[i, AIR_LAYER] = 0.0
             node[i, AIR_LAYER_U] = 0.0
             node[i, RESISTANCE] = 0.0
+            node[i, RESISTANCE_U] = 0.0
             theta, theta_u = table_value(grid.tables, m, ui, THETA)
             theta_T = 0.0
             if frozen:
@@ -308,7 +311,9 @@ def evaluate(grid, T, u, w):
         node[i, HEAT] = E
         node[i, HEAT_T] = E_T
         node[i, HEAT_U] = E_u
-        node[i, RESISTANCE] = 0.5 * d / (grid.conductivity[i] + grid.moisture_conductivity[i] * W)
+        per_conductivity = 1.0 / (grid.conductivity[i] + grid.moisture_conductivity[i] * W)
+        node[i, RESISTANCE] = 0.5 * d * per_conductivity
+        node[i, RESISTANCE_U] = -node[i, RESISTANCE] * per_conductivity * grid.moisture_conductivity[i] * W_u
         node[i, AIR_LAYER] = 0.5 * d * mu
         node[i, AIR_LAYER_U] = 0.5 * d * mu_u
         node[i, LIQUID] = node[i, INNER] = theta
@@ -333,20 +338,24 @@ def look_inside(grid, T, u, P, w):
         if kind != CAVITY:
             conductance = 1.0 / (node[i, RESISTANCE] + node[j, RESISTANCE] + grid.membrane_R[i])
             Ti, Tj = T[i], T[j]
-            delta = delta_zero * _warmer_air(0.5 * (Ti + Tj))
-            per_sd = 1.0 / (node[i, AIR_LAYER] + node[j, AIR_LAYER] + membrane_sd(grid, i, 0.5 * (u[i] + u[j])))
+            warmer, slope = _warmer_air(0.5 * (Ti + Tj))
+            delta = delta_zero * warmer
+            sd, sd_u = membrane_sd(grid, i, 0.5 * (u[i] + u[j]))
+            per_sd = 1.0 / (node[i, AIR_LAYER] + node[j, AIR_LAYER] + sd)
             G = delta * per_sd
             g = G * (node[i, VAPOUR] - node[j, VAPOUR])
-            g_Ti = G * node[i, VAPOUR_T]
-            g_Tj = -G * node[j, VAPOUR_T]
-            g_ui = G * node[i, VAPOUR_U] - g * per_sd * node[i, AIR_LAYER_U]
-            g_uj = -G * node[j, VAPOUR_U] - g * per_sd * node[j, AIR_LAYER_U]
+            lean = 0.5 * slope / warmer * g
+            g_Ti = G * node[i, VAPOUR_T] + lean
+            g_Tj = -G * node[j, VAPOUR_T] + lean
+            g_ui = G * node[i, VAPOUR_U] - g * per_sd * (node[i, AIR_LAYER_U] + 0.5 * sd_u)
+            g_uj = -G * node[j, VAPOUR_U] - g * per_sd * (node[j, AIR_LAYER_U] + 0.5 * sd_u)
             h = moist_air.vapour_enthalpy(Ti if g > 0.0 else Tj)
-            e = conductance * (Ti - Tj) + g * h
-            e_Ti = conductance + g_Ti * h
-            e_Tj = -conductance + g_Tj * h
-            e_ui = g_ui * h
-            e_uj = g_uj * h
+            q = conductance * (Ti - Tj)
+            e = q + g * h
+            e_Ti = conductance + g_Ti * h + max(g, 0.0) * VAPOUR_HEAT
+            e_Tj = -conductance + g_Tj * h + min(g, 0.0) * VAPOUR_HEAT
+            e_ui = g_ui * h - q * conductance * node[i, RESISTANCE_U]
+            e_uj = g_uj * h - q * conductance * node[j, RESISTANCE_U]
             if kind == WET_LINK:
                 per_D = grid.per_distance[i]
                 gl = (node[i, INNER] - node[j, LIQUID]) * per_D
@@ -358,8 +367,8 @@ def look_inside(grid, T, u, P, w):
                 g += gl
                 g_Ti += l_Ti
                 g_Tj += l_Tj
-                e_Ti += l_Ti * hl
-                e_Tj += l_Tj * hl
+                e_Ti += l_Ti * hl + max(gl, 0.0) * WATER_HEAT
+                e_Tj += l_Tj * hl + min(gl, 0.0) * WATER_HEAT
                 g_ui += l_ui
                 g_uj += l_uj
                 e += gl * hl
