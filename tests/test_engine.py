@@ -362,6 +362,26 @@ def test_a_study_killed_at_any_moment_leaves_nothing_broken_and_goes_on(tmp_path
     same(comparison.cases[0].dataset, whole)
 
 
+def test_weather_of_several_years_is_refused_before_any_case_with_the_way_to_one_year(small, days, tmp_path, counted):
+    """Hours a year, sums of months, repeated years of mould: all would be those of one long year."""
+    import xarray as xr
+
+    hours = np.datetime64("2001-01-01", "ns") + np.arange(2 * 8760) * np.timedelta64(1, "h")
+    long = days.isel(time=np.arange(2 * 8760) % days.sizes["time"]).assign_coords(time=hours)
+    assert isinstance(long, xr.Dataset)
+    for study in (
+        lambda: cavity.compare(small, long),
+        lambda: Engine(1, store=Store(tmp_path)).run([Job(small, long)], keep="findings"),
+    ):
+        with pytest.raises(InputError) as caught:
+            study()
+        for word in ("several years", "17520 hours, 2001-01-01 to 2002-12-31", "--year critical --save year.nc"):
+            assert word in str(caught.value)
+    assert counted == []
+    leap = days.isel(time=np.arange(8784) % days.sizes["time"]).assign_coords(time=hours[:8784])
+    engine.check_one_year(leap)  # a leap year is one
+
+
 # --------------------------------------------------------------------------- cluster
 
 

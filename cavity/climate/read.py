@@ -97,7 +97,7 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
     count = np.unique(records.time.astype("datetime64[Y]")).size
     if count > 1:
         records.warnings.append(
-            f"{SEVERAL} {count} years in a row; choose one: cavity climate FILE --year critical --save"
+            f"{SEVERAL} {count} years in a row; choose one: cavity climate FILE --year critical --save year.nc"
         )
     _derive(records)
     series.check_bounds(records, list(WEATHER))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.risk import Finding, worst
-from cavity.study.engine import Engine, Job, Result
+from cavity.study.engine import Engine, Job, Result, check_one_year
 
 __all__ = ["Case", "Comparison", "compare", "save_cases"]
 
@@ -152,8 +152,8 @@ def compare(
     Raises
     ------
     InputError
-        If there is no climate, two climates share a name, a criterion's limit is wrong, or the scheduler does not
-        answer.
+        If there is no climate, one has several years, two share a name, a criterion's limit is wrong, or the scheduler
+        does not answer.
     ConvergenceError
         If a case cannot be solved; the cases not yet begun are dropped.
     """
@@ -167,6 +167,8 @@ def compare(
         raise InputError(
             Fault("compare, weathers", "there is no climate", "none", "at least one", "give a weather file")
         )
+    for weather in given:
+        check_one_year(weather)
     names = [str(weather.attrs.get("name") or f"climate {k + 1}") for k, weather in enumerate(given)]
     if len(set(names)) < len(names):
         raise InputError(
@@ -197,9 +199,8 @@ def compare(
     events: Sequence[WettingEvent | None] = [None] * len(jobs)
     no_event = ""
     try:
-        with Engine(
-            workers, scheduler, fresh=fresh
-        ) as engine:  # results of their own do not push out those of the cases
+        # an engine of their own: their results do not push those of the cases out of memory
+        with Engine(workers, scheduler, fresh=fresh) as engine:
             events = wetting_events(engine, jobs, days=followed(wall), progress=told_event)
     except (InputError, ConvergenceError) as error:  # the comparison stands without it
         faults = getattr(error, "faults", None)

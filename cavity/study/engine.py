@@ -26,12 +26,38 @@ HELD = 32  # Datasets of one engine kept in memory, 13 MB each for a year of thr
 _AHEAD = 2  # jobs handed out for each thread: none waits, and little is in memory or lost with a worker
 _LOST = 3  # times a job may lose its worker before it is to blame itself
 _PATIENCE = 60.0  # s without any worker before a cluster is given up
+LONGEST = 8784  # h of weather, a leap year
 _LOOK = 2.0  # s between looks whether a cluster still has workers
 
 
 def cores() -> int:
     """Return the number of processor cores this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def check_one_year(weather: xr.Dataset) -> None:
+    """Refuse weather of several years: hours a year, sums, months and the criteria are those of one.
+
+    Parameters
+    ----------
+    weather : xarray.Dataset, (time,)
+        From `read_weather`.
+
+    Raises
+    ------
+    InputError
+        If it has more hours than a leap year; says how to choose a year.
+    """
+    hours = weather.sizes["time"]
+    if hours > LONGEST:
+        first, last = (str(weather["time"].to_numpy()[at].astype("datetime64[D]")) for at in (0, -1))
+        raise InputError(
+            Fault(str(weather.attrs.get("source") or weather.attrs.get("name") or "weather"),
+                  "the weather holds several years; a study runs one", f"{hours} hours, {first} to {last}",
+                  f"one year, at most {LONGEST} hours",
+                  "choose a year and give it instead: cavity climate FILE --year critical --save year.nc "
+                  "(or --year mean, or a calendar year)")
+        )  # fmt: skip
 
 
 def daily_humidity(dataset: xr.Dataset) -> xr.Dataset:
@@ -184,7 +210,7 @@ class Engine:
         Raises
         ------
         InputError, ConvergenceError
-            Of the first job that fails; those not begun are dropped, those done are kept.
+            Of the first job that fails; those not begun are dropped, those done are kept. Weather of several years.
         CavityError
             If a cluster has no workers left, or loses one again and again with the same job.
         """
@@ -286,6 +312,7 @@ class Engine:
     def _digest(self, weather: xr.Dataset) -> str:
         """Digest of a weather, once for each object; the object is held so that its id stays its own."""
         if id(weather) not in self._weathers:
+            check_one_year(weather)
             self._weathers[id(weather)] = (weather, weather_digest(weather))
         return self._weathers[id(weather)][1]
 
