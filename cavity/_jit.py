@@ -55,6 +55,24 @@ _FOLDER = _prepared_folder()
 _UNCOUNTED = {"_nrt": False} if hasattr(DefaultOptions, "_nrt") else {}  # no part of numba's promises: may go
 
 
+def _forgive(dispatcher: Any) -> Any:
+    """Let a function whose cached code was cut short, by a full disk or a crash, be compiled anew."""
+    cache = getattr(dispatcher, "_cache", None)
+    if not hasattr(cache, "load_overload"):
+        return dispatcher
+    load = cache.load_overload
+
+    def load_or_compile(*args: Any) -> Any:
+        try:
+            return load(*args)
+        except Exception:  # unpickling raises many kinds
+            cache.flush()
+            return None
+
+    cache.load_overload = load_or_compile
+    return dispatcher
+
+
 def jit(function: Callable[..., Any]) -> Callable[..., Any]:
     """Compile a kernel: cached, GIL released, numpy division rule, strict IEEE arithmetic (NaN stays NaN).
 
@@ -64,8 +82,9 @@ def jit(function: Callable[..., Any]) -> Callable[..., Any]:
     if _FOLDER:
         numba.config.CACHE_DIR = _FOLDER
     try:
-        return numba.njit(cache=_FOLDER is not None, nogil=True, error_model="numpy", fastmath=False, **_UNCOUNTED)(
+        compiled = numba.njit(cache=_FOLDER is not None, nogil=True, error_model="numpy", fastmath=False, **_UNCOUNTED)(
             function
         )
+        return _forgive(compiled)
     finally:
         numba.config.CACHE_DIR = before

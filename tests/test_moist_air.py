@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+
 import numpy as np
 import psychrolib
 import pytest
@@ -106,3 +110,28 @@ def test_clausius_clapeyron_holds_over_ice_and_water():
 
 def test_the_committed_table_is_what_the_recipe_writes():
     assert TARGET.read_text(encoding="utf-8") == text()
+
+
+def test_compiled_code_that_was_cut_short_on_disk_is_compiled_anew(tmp_path):
+    code = (
+        "import numpy as np; from cavity.kernels import moist_air; out = np.empty(2); "
+        "moist_air.saturation_array(np.array([270.0, 290.0]), out); print(out)"
+    )
+
+    def run() -> str:
+        found = subprocess.run(
+            [sys.executable, "-c", code], env=os.environ | {"XDG_CACHE_HOME": str(tmp_path)}, capture_output=True,
+            text=True, check=True,
+        )  # fmt: skip
+        assert found.stderr == ""
+        return found.stdout
+
+    first = run()
+    for ending in ("nbi", "nbc"):
+        files = list(tmp_path.rglob(f"*.{ending}"))
+        assert files
+        sizes = [path.stat().st_size for path in files]
+        for path, size in zip(files, sizes, strict=True):
+            os.truncate(path, size // 2)
+        assert run() == first
+    assert any(path.stat().st_size > size // 2 for path, size in zip(files, sizes, strict=True))  # kept anew
