@@ -17,7 +17,7 @@ __all__ = ["ASSUMPTIONS", "NOTES", "checks", "inputs", "layers", "openings", "pr
 
 _AREAS = {
     "airflow": "Air flow", "climate": "Weather, sun and rain", "hourly": "Size of steps and cells",
-    "wall": "Heat and moisture in the wall",
+    "risk": "Mould and other criteria", "wall": "Heat and moisture in the wall",
 }  # fmt: skip
 _OUTCOMES = {"pass": "met", "outside": "not met", "not run": "not run"}
 
@@ -337,14 +337,15 @@ def checks(found: Any) -> dict[str, Any] | None:
             continue
         why = str(case.get("note", ""))
         if "computed" in case:
+            units = "" if case["units"] in ("", "1") else f" {case['units']}"
             computed, low, high = (display.number(case[key]) for key in ("computed", "lower", "upper"))
-            why = f"computed {computed}, range {low} to {high} {case['units']}. {why[:1].upper()}{why[1:]}".strip()
+            why = f"computed {computed}, range {low} to {high}{units}. {why[:1].upper()}{why[1:]}".strip()
         name = f"{case['name']} ({case['inputs']})" if case["inputs"] else case["name"]
         open_cases.append((_AREAS.get(case["area"], case["area"]), name, _OUTCOMES[case["outcome"]], why))
     sentence = (
         f"Version {found['version']} meets {total['pass']} of {len(cases)} published and analytical cases; "
-        f"{total['outside']} lie outside a range that was measured or is itself uncertain, and {total['not run']} "
-        "could not be run. The command “cavity verify” runs them again and gives each with source, what is expected "
+        f"{total['outside']} lie outside a range that was measured, is itself uncertain, or is our own target, and "
+        f"{total['not run']} could not be run. The command “cavity verify” runs them again and gives each with source, what is expected "
         "and what is computed. They test the method; whether this wall is described rightly they cannot tell."
     )
     return {"sentence": sentence, "rows": rows, "open": open_cases}
