@@ -345,8 +345,9 @@ def checks(found: Any) -> dict[str, Any] | None:
     sentence = (
         f"Version {found['version']} meets {total['pass']} of {len(cases)} published and analytical cases; "
         f"{total['outside']} lie outside a range that was measured, is itself uncertain, or is our own target, and "
-        f"{total['not run']} could not be run. The command “cavity verify” runs them again and gives each with source, what is expected "
-        "and what is computed. They test the method; whether this wall is described rightly they cannot tell."
+        f"{total['not run']} could not be run. The command “cavity verify” runs them again and gives each with its "
+        "source, what is expected and what is computed. They test the method; whether this wall is described rightly "
+        "they cannot tell."
     )
     return {"sentence": sentence, "rows": rows, "open": open_cases}
 
