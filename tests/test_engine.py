@@ -166,7 +166,7 @@ def test_fresh_computes_again_and_keeps_the_new_result(jobs, tmp_path, counted):
     assert len(counted) == 4
 
 
-@pytest.mark.parametrize("which", ["json", "all.npz"])
+@pytest.mark.parametrize("which", ["json", "all.bin"])
 @pytest.mark.parametrize("harm", ["empty", "cut", "changed", "text", "gone"])
 def test_a_damaged_entry_is_computed_again_without_a_word(jobs, straight, tmp_path, counted, which, harm, capsys):
     with Engine(1, store=Store(tmp_path)) as own:
@@ -213,7 +213,7 @@ def test_more_cases_than_memory_holds_are_read_again_from_disk(jobs, straight, t
 def test_findings_alone_and_daily_means_are_kept_beside_the_whole_case(jobs, straight, tmp_path, counted):
     with Engine(1, store=Store(tmp_path)) as own:
         first = own.run(jobs[:1], keep="findings")[0].findings
-        assert not list(tmp_path.glob("*.npz"))
+        assert not list(tmp_path.glob("*.bin"))
         daily = own.run(jobs[:1], keep="daily")[0].dataset["relative_humidity"]
         water = own.run(jobs[:1], keep="water")[0].dataset
         own.run(jobs[:1])
@@ -289,6 +289,33 @@ def test_whatever_moves_a_number_changes_the_key(small, days, tmp_path):
         known.add(key_of(other))
     room.write_text("b")
     assert key_of(others[-1]) not in known
+
+
+def test_a_kept_dataset_of_any_kind_comes_back_to_the_bit():
+    import xarray as xr
+
+    odd = xr.Dataset(
+        {
+            "none": (("nothing", "place"), np.zeros((0, 3))),
+            "no_text": ("nothing", np.zeros(0, dtype="<U3")),
+            "single": ((), 3.5),
+            "special": ("place", np.array([np.nan, -np.inf, -0.0])),
+            "short": (
+                ("place", "moment"),
+                np.arange(3, dtype=np.float32)[:, None],
+                {"units": "K", "count": np.int64(3)},
+            ),
+            "turned": (("place", "other"), np.arange(12.0).reshape(4, 3).T),
+            "text": ("place", ["", "\u00e9", "abc"]),
+        },
+        coords={"place": ["p", "q", "r"], "moment": np.array(["2001-01-01"], "datetime64[ns]")},
+        attrs={"number": np.float64(2.0), "word": "x"},
+    )
+    found = cases.opened(cases.packed(odd))
+    assert found.identical(odd)
+    for name in odd.variables:
+        assert found[name].dtype == odd[name].dtype and found[name].values.tobytes() == odd[name].values.tobytes()
+    found["short"][0, 0] = 7.0  # as free to be changed as a new one
 
 
 def test_another_program_does_not_find_the_cases_of_this_one(jobs, monkeypatch):
