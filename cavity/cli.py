@@ -543,7 +543,9 @@ def advise(
     for line in lines(advice, most=len(advice)):
         click.echo(f"- {line}")
     if wettable(wall):
-        event = wetting_event(wall, weather, opening_set=openings, depth=metres, column=column)
+        event = wetting_event(
+            wall, weather, opening_set=openings, depth=metres, column=column, scheduler=scheduler, fresh=fresh
+        )
         click.echo(f"\nDrying of {event.layer}: {event.finding.sentence}")
     click.echo(f"\n{CAUTION}")
 

@@ -185,6 +185,8 @@ def wetting_event(
     column: str | None = None,
     amount: float = AMOUNT,
     workers: int | None = None,
+    scheduler: str | None = None,
+    fresh: bool = False,
 ) -> WettingEvent:
     """Wet one case as `wetting_events` does and follow it over the whole weather.
 
@@ -199,6 +201,10 @@ def wetting_event(
         Water brought in at the start of the wall's start month; less where the layer cannot hold it. [kg/m2]
     workers : int, keyword only
         Threads; None: one for each core.
+    scheduler : str, keyword only
+        Address of a dask scheduler, ``tcp://host:port``, whose workers compute instead.
+    fresh : bool, keyword only
+        Compute every run, also those kept from earlier.
 
     Returns
     -------
@@ -210,5 +216,5 @@ def wetting_event(
         If no layer of the backup wall holds water, or is full at the start, or the amount is not above 0.
     """
     _check(wall, amount)
-    with Engine(workers) as engine:
+    with Engine(workers, scheduler, fresh=fresh) as engine:
         return wetting_events(engine, [Job(wall, weather, opening_set, depth, column)], amount=amount)[0]
