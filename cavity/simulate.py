@@ -93,12 +93,12 @@ def simulate(
         )
     air = build_column(wall, chosen, depth, column or "")
     line = build_line(wall, depth=depth, refine=refine_cells)
-    outside = on_wall(weather, orientation=wall.orientation, tilt=wall.tilt, site=wall.site)
-    room_T, room_phi = indoor_climate(wall.indoor, weather)
-    short = hours is not None and hours < outside.sizes["time"]
+    room_T, room_phi = indoor_climate(wall.indoor, weather)  # of the whole weather: it knows the months and yesterday
+    short = hours is not None and hours < weather.sizes["time"]
     if short:
-        run_only = np.sort(_order(outside["time"].to_numpy(), wall.run.start_month)[:hours])
-        outside, room_T, room_phi = outside.isel(time=run_only), room_T[run_only], room_phi[run_only]
+        run_only = np.sort(_order(weather["time"].to_numpy(), wall.run.start_month)[:hours])
+        weather, room_T, room_phi = weather.isel(time=run_only), room_T[run_only], room_phi[run_only]
+    outside = on_wall(weather, orientation=wall.orientation, tilt=wall.tilt, site=wall.site)
     forcing = _forcing(wall, air, line, outside, room_T, room_phi)
     cavity_column = _column(wall, air, depth)
     readings = _readings(line)
@@ -301,6 +301,7 @@ def _column(wall: Wall, air: ColumnAir, depth: float) -> year.Column:
         part_link=air.part_link,
         link_open=air.link_open,
         opening_height=air.opening_height,
+        link_rise=air.link_rise,
         path_source=air.path_source,
         path_index=air.path_index,
         segment_bottom=air.segment_bottom,

@@ -215,7 +215,7 @@ _ROWS = (
     Variable(
         "condensation",
         "kg/(m2 s)",
-        "vapour condensing on the face from the air beside it, positive when wetting",
+        "vapour condensing on the film of a face, positive when wetting, negative when the film dries",
         _TSW,
         -1.0,
         1.0,

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import xarray as xr
@@ -30,6 +33,19 @@ def test_given_cavity_temperature_gives_the_textbook_stack_and_the_flow_of_the_n
     assert expected == pytest.approx((rho_out - rho_in) * GRAVITY * 6.0, rel=1e-12)
     assert float(ds["opening_flow"][0, 0, 0]) > 0.0
     assert float(ds["opening_flow"].sum()) == pytest.approx(0.0, abs=1e-15)
+
+
+@pytest.mark.parametrize("tilt", [60.0, 120.0])
+def test_a_sloping_wall_has_the_stack_of_its_rise_and_the_friction_of_its_slope(tilt):
+    """Lengths count along the wall: its weight of air acts over their rise only (hydrostatics)."""
+    upright, sloping = (
+        steady_air(replace(make_wall(), tilt=at), outdoor=283.15, cavity=(293.15,)) for at in (90.0, tilt)
+    )
+    rise = math.sin(math.radians(60.0))
+    np.testing.assert_allclose(sloping["stack_pressure"], rise * upright["stack_pressure"], rtol=1e-12)
+    # all of it is lost along the same path, at less flow
+    np.testing.assert_allclose(sloping["part_pressure"].sum("part"), sloping["stack_pressure"], rtol=1e-9)
+    assert float(abs(sloping["air_speed"]).max()) < float(abs(upright["air_speed"]).max())
 
 
 def test_nothing_moves_without_wind_sun_or_difference_of_temperature():

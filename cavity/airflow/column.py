@@ -9,6 +9,7 @@ highest, or no opening at all). A closed opening stays in the ladder (AREA 0), a
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -44,8 +45,8 @@ class ColumnAir:
         Labels, height [m], free vent area [m2/m].
     opening_law, link_law, part_law, part_link, link_open
         What the network kernel takes; see there.
-    link_rise : array, (n-1,)
-        Height from opening k to k+1. [m]
+    link_length, link_rise : array, (n-1,)
+        From opening k to k+1 along the wall, and by height: shorter where the wall is tilted. [m]
     path_names, path_kinds, path_height, path_area, path_source, path_index : p
         All parts low to high, for `network.path_losses`; height [m], free area [m2/m], 0 where closed.
     segment_names, segment_bottom, segment_top, segment_link : s
@@ -65,6 +66,7 @@ class ColumnAir:
     opening_law: np.ndarray
     link_law: np.ndarray
     link_open: np.ndarray
+    link_length: np.ndarray
     link_rise: np.ndarray
     part_law: np.ndarray
     part_link: np.ndarray
@@ -244,6 +246,7 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
 
     order = sorted(range(len(names)), key=lambda i: (places[i], i))
     bottoms, tops, segment_link = _segments(column.bottom, column.top, heights, cuts, wall.run.segments)
+    lengths = np.diff(heights) if n else np.zeros(0)
     return ColumnAir(
         name=column.name,
         bottom=column.bottom,
@@ -258,7 +261,8 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
         opening_law=opening_law,
         link_law=link_law,
         link_open=link_open,
-        link_rise=np.diff(heights) if n else np.zeros(0),
+        link_length=lengths,
+        link_rise=lengths * math.sin(math.radians(wall.tilt)),
         part_law=np.array(part_rows, dtype=float).reshape(-1, kernel.RESTRICTION_COLUMNS),
         part_link=np.array(part_links, dtype=np.int64),
         path_names=tuple(names[i] for i in order),

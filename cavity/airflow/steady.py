@@ -403,7 +403,7 @@ class _Steady:
 
         air = self.air
         k = air.segment_link[s]
-        length = air.link_rise[k] if k >= 0 and air.link_rise[k] > 0.0 else air.height
+        length = air.link_length[k] if k >= 0 and air.link_length[k] > 0.0 else air.height
         speed = flow / (self.pressure / (R_AIR * self.T[s]) * air.area)
         capacity = flow * DRY_AIR_HEAT / self.rise[s]
         for _ in range(2):  # the coefficients depend weakly on the faces
@@ -432,7 +432,7 @@ class _Steady:
         for s, k in enumerate(air.segment_link):
             if k >= 0:
                 speed[s] = self.flow[k] / (self.rho_link[k] * air.area)
-                change[s] = abs(speed[s]) / air.link_rise[k] * 3600.0
+                change[s] = abs(speed[s]) / air.link_length[k] * 3600.0
         losses = np.zeros(len(air.path_names))
         network.path_losses(
             air.path_source, air.path_index, air.opening_law, air.link_law, air.part_law, air.part_link, self.rho_out,

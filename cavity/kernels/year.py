@@ -40,7 +40,8 @@ class Column(NamedTuple):
     part_law: np.ndarray  # (m, 6)
     part_link: np.ndarray  # (m,)
     link_open: np.ndarray  # (K,)
-    opening_height: np.ndarray  # (J,) m
+    opening_height: np.ndarray  # (J,) m, along the wall
+    link_rise: np.ndarray  # (K,) m, by height
     path_source: np.ndarray  # (parts,)
     path_index: np.ndarray  # (parts,)
     segment_bottom: np.ndarray  # (S,) m
@@ -127,7 +128,7 @@ class Stage(NamedTuple):
     net: np.ndarray  # (2, S, n, 2) W/m2 and kg/(m2 s) into each node
     face_T: np.ndarray  # (2, S, F)
     face_p: np.ndarray  # (2, S, F)
-    wet: np.ndarray  # (2, S, 4) 1: that face holds a film
+    wet: np.ndarray  # (2, S, 4) 1: that face held a film at the start or at the end
     flow: np.ndarray  # (2, K)
     rho: np.ndarray  # (2, K)
 
@@ -383,7 +384,9 @@ def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage,
                     work.held_W[s] += w.node[i, wall.HELD]
                     work.held_E[s] += w.node[i, wall.HEAT]
                 for f in range(4):
-                    stage.wet[place, s, f] = 1.0 if state.u[s, readings.film[f]] > film.START else 0.0
+                    # at its end or at its start: the vapour that takes the last of a film counts as well
+                    i = readings.film[f]
+                    stage.wet[place, s, f] = 1.0 if state.u[s, i] > film.START or W_from[s, i] > WET else 0.0
                 for f in range(F):
                     stage.face_T[place, s, f] = state.T[s, readings.node[f]]
                     stage.face_p[place, s, f] = w.node[readings.node[f], wall.VAPOUR]
@@ -469,8 +472,7 @@ def _account(column, forcing, readings, state, record, t, weight, stage, place, 
         for k in range(losses.size):
             record.part_pressure[t, k] += losses[k] * part
         for k in range(K):
-            rise = column.opening_height[k + 1] - column.opening_height[k]
-            record.stack[t] += (rho_out - stage.rho[place, k]) * GRAVITY * rise * part
+            record.stack[t] += (rho_out - stage.rho[place, k]) * GRAVITY * column.link_rise[k] * part
         record.wind[t] += (forcing.wind[t, 0] - forcing.wind[t, J - 1]) * part
 
 
@@ -591,8 +593,8 @@ def _follow(grid, column, forcing, state, t, rho_out, mu, work):
     for turn in range(ROUNDS):
         _densities(column, state, P, rho_out, work.rho)
         for k in range(K):
-            rise = column.opening_height[k + 1] - column.opening_height[k]
-            work.drive[k] = forcing.wind[t, k] - forcing.wind[t, k + 1] + (rho_out - work.rho[k]) * GRAVITY * rise
+            stack = (rho_out - work.rho[k]) * GRAVITY * column.link_rise[k]
+            work.drive[k] = forcing.wind[t, k] - forcing.wind[t, k + 1] + stack
             work.new_flow[k] = state.flow[k]
         network.solve_column(
             column.opening_law, column.link_law, column.part_law, column.part_link, column.link_open, work.drive,

@@ -58,7 +58,9 @@ class WallSection(Section):
     description: Annotated[str, Text(2000, lines=True)] = said("A few sentences about the wall.", "")
     invented: Annotated[bool, Flag()] = said("true where the building is invented; reports then say so.", False)
     orientation: Annotated[float, Orientation()] = said("Direction the wall faces.", 180.0)
-    tilt: Annotated[float, Quantity("deg", "90 deg", 45.0, 135.0)] = said("Slope from horizontal; a wall is 90.", 90.0)
+    tilt: Annotated[float, Quantity("deg", "90 deg", 45.0, 135.0)] = said(
+        "Slope from horizontal; a wall is 90. Heights on a sloping wall count along its slope.", 90.0
+    )
 
 
 class SiteSection(Section):
