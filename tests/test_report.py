@@ -423,7 +423,7 @@ def test_verdict_names_the_shallowest_cavity_that_meets_all_and_the_worst():
 def test_verdict_of_several_climates_asks_for_all_of_them():
     cases = [bare("slot", 0.02, "pass", 0.5, "A"), bare("slot", 0.02, "fail", 1.2, "B")]
     said = answer.verdict(cases)
-    assert said.startswith("The wall is not safe in all 2 climates") and "3.6 (limit 3)" in said
+    assert said.startswith("The wall is not safe in both climates") and "3.6 (limit 3)" in said
 
 
 def test_verdict_without_a_safe_case_names_the_mildest():

@@ -63,6 +63,9 @@ def test_lines_tell_help_then_harm_then_what_changes_little():
     told = lines(advice)
     assert [each.split(" moves")[0] for each in told[:3]] == ["Help", "Some help", "Worse: Harm"]
     assert told[3] == "Little is changed by idle one and idle two."
+    idle = [compare_findings(name, [finding(1.0)], [finding(1.0)], place) for name, place in
+            (("one", "in Hill"), ("two", "in Vale"), ("three", "in Hill"))]  # fmt: skip
+    assert lines(idle) == ("In Hill, little is changed by one and three.", "In Vale, little is changed by two.")
     assert [each.split(" moves")[0] for each in lines(advice, most=1)[:2]] == ["Help", "Worse: Harm"]
 
 
@@ -106,8 +109,9 @@ def test_a_comparison_is_read_along_its_sets_and_its_depths():
         "changing the openings from 'a' to 'b'", "deepening the cavity from 20 to 30 mm",
     ]  # fmt: skip
     two = (*cases, case("a", 0.02, 1.0, "Hill"), case("a", 0.01, 1.1, "Hill"))
-    labels = [each.label for each in from_comparison(Comparison(small_wall(), ("Coast", "Hill"), two, ""))]
-    assert "in Hill: reducing the cavity from 20 to 10 mm" in labels
+    told = from_comparison(Comparison(small_wall(), ("Coast", "Hill"), two, ""))
+    assert ("in Hill", "reducing the cavity from 20 to 10 mm") in [(each.place, each.label) for each in told]
+    assert any(each.sentence.startswith("In Coast: changing the openings from 'a' to 'b' moves") for each in told)
 
 
 def test_on_the_model_more_air_dries_a_wet_sheathing():

@@ -104,6 +104,7 @@ def verdict(cases: Sequence[Any]) -> str:
     """Return the answer in one sentence."""
     climates = list(dict.fromkeys(case.climate_name for case in cases))
     where = f"in {climates[0]}" if len(climates) == 1 else f"in all {len(climates)} climates"
+    where = "in both climates" if len(climates) == 2 else where
     groups = _places(cases)
     total = len(groups)
     good = [rows for rows in groups.values() if all(status(case) == "pass" for case in rows)]

@@ -64,7 +64,8 @@ def comparison_lines(comparison: Any) -> list[str]:
     lines = ["", answer.verdict(comparison.cases), ""]
     lines += [f"- {sentence}" for sentence in answer.advice(comparison)]
     best = min(comparison.cases, key=answer.severity)
-    lines.append(f"- Best case, “{best.opening_set}”, {best.depth * 1e3:g} mm: {verdict(best.findings)[1]}")
+    place = f" in {best.climate_name}" if len(comparison.climates) > 1 else ""
+    lines.append(f"- Best case, “{best.opening_set}”, {best.depth * 1e3:g} mm{place}: {verdict(best.findings)[1]}")
     event = getattr(best, "event", None)
     if event is not None:
         lines.append(f"- Drying of {event.layer} there: {event.finding.sentence}")

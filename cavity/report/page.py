@@ -368,7 +368,6 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
     short = f"{case.opening_set}, {answer.depth_text(case.depth)}"
     return {
         "name": short + "".join(f", {get(case)}" for get in shared.telling),
-        "short": short,
         "status": answer.status(case),
         "what": answer.what(case),
         "figures": numbers,

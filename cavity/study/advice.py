@@ -51,6 +51,8 @@ class Advice:
         Whether it moves anything by more than noise.
     sentence : str
         The change and what it moves, in plain words.
+    place : str
+        Climate and column, such as ``"in Harbour, plain"``; empty where there is one of each.
     """
 
     label: str
@@ -59,9 +61,10 @@ class Advice:
     status_before: str
     status_after: str
     sentence: str
+    place: str = ""
 
 
-def compare_findings(label: str, before: Sequence[Finding], after: Sequence[Finding]) -> Advice:
+def compare_findings(label: str, before: Sequence[Finding], after: Sequence[Finding], place: str = "") -> Advice:
     """Return what a change does, from the findings before and after it.
 
     The sentence gives the criterion that decides before the change and the 30-day relative humidity; other criteria
@@ -73,6 +76,8 @@ def compare_findings(label: str, before: Sequence[Finding], after: Sequence[Find
         The change, as the start of a sentence, e.g. ``"doubling the base slot"``.
     before, after : sequence of Finding
         Of the same criteria.
+    place : str
+        Climate and column, named first.
 
     Returns
     -------
@@ -90,7 +95,8 @@ def compare_findings(label: str, before: Sequence[Finding], after: Sequence[Find
                 f"{old.title[0].lower()}{old.title[1:]} at {new.where} from {number(old.value, digits)} to "
                 f"{number(new.value, digits)}{' ' + new.units if new.units else ''}"
             )
-    text = f"{label[0].upper()}{label[1:]} "
+    lead = f"{place}: {label}" if place else label
+    text = f"{lead[0].upper()}{lead[1:]} "
     text += f"moves {' and '.join(moved)}" if moved else "changes little"
     cured = [title for title in _failing(before) if title not in _failing(after)]
     caused = [title for title in _failing(after) if title not in _failing(before)]
@@ -101,7 +107,7 @@ def compare_findings(label: str, before: Sequence[Finding], after: Sequence[Find
     if not cured and not caused and worst_before.status != worst_after.status:
         text += f"; the verdict goes from {worst_before.status} to {worst_after.status}"
     moves = bool(moved or cured or caused or worst_before.status != worst_after.status)
-    return Advice(label, gain, moves, worst_before.status, worst_after.status, text + ".")
+    return Advice(label, gain, moves, worst_before.status, worst_after.status, text + ".", place)
 
 
 def _worst_of(findings: Sequence[Finding], key: str) -> Finding | None:
@@ -138,11 +144,15 @@ def lines(advice: Sequence[Advice], most: int = 4) -> tuple[str, ...]:
     told = [each for each in ranked(advice) if each.moves]
     helpful = [each for each in told if each.gain >= 0.0][:most]
     harmful = [each for each in told if each.gain <= -_HARDLY][-1:]
-    idle = [each.label for each in ranked(advice) if not each.moves]
+    idle: dict[str, list[str]] = {}
+    for each in ranked(advice):
+        if not each.moves:
+            idle.setdefault(each.place, []).append(each.label)
     text = [each.sentence for each in helpful]
     text += [f"Worse: {each.sentence}" for each in harmful]
-    if idle:
-        text.append(f"Little is changed by {_listed(idle)}.")
+    for place, labels in idle.items():
+        where = f"{place[0].upper()}{place[1:]}, little" if place else "Little"
+        text.append(f"{where} is changed by {_listed(labels)}.")
     return tuple(text)
 
 
@@ -171,9 +181,7 @@ def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
             (case for case in cases if case.opening_set == cases[0].opening_set),
             key=lambda case: abs(case.depth - drawn),
         )
-        lead = (
-            "" if len(places) == 1 else f"in {climate}, {column}: " if _several_columns(places) else f"in {climate}: "
-        )
+        place = "" if len(places) == 1 else f"in {climate}, {column}" if _several_columns(places) else f"in {climate}"
         for case in cases:
             if case is base or (case.depth != base.depth and case.opening_set != base.opening_set):
                 continue
@@ -182,7 +190,7 @@ def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
             else:
                 verb = "deepening" if case.depth > base.depth else "reducing"
                 label = f"{verb} the cavity from {number(1e3 * base.depth)} to {number(1e3 * case.depth)} mm"
-            made.append(compare_findings(lead + label, base.findings, case.findings))
+            made.append(compare_findings(label, base.findings, case.findings, place))
     return ranked(made)
 
 

@@ -370,7 +370,7 @@
       layout.height = 330;
       return { data: [pick(left, "A", "solid", index.colours.air), pick(right, "B", "dash", index.colours.temperature)], layout };
     };
-    const titles = { A: a.short, B: b.short };
+    const titles = { A: a.name, B: b.name };
     await Cavity.draw("fig-pair-duration", two("fig-duration", 0, titles));
     await Cavity.draw("fig-pair-film", two("fig-film", 0, titles));
     await Cavity.draw("fig-pair-critical", two("fig-critical", 1, titles));
