@@ -7,7 +7,7 @@ import re
 
 import numpy as np
 
-from cavity.climate.series import NOMINAL_YEAR, Records, slug
+from cavity.climate.series import NOMINAL_YEAR, SUN, Records, slug
 from cavity.constants import ICE_POINT
 from cavity.errors import Fault, InputError
 
@@ -260,9 +260,7 @@ def _columns(file: str, rows: list[tuple[int, str]], frame: object) -> dict[str,
             where = f"{file}, {_TITLES[name]}"
             faults.append(Fault(where, "the temperatures look like kelvin", f"{middle:.4g}", "degC", "subtract 273.15"))
             continue
-        slack = (
-            20.0 if name in ("global_horizontal", "direct_normal", "diffuse_horizontal") else 0.0
-        )  # sensor zero offset
+        slack = 20.0 if name in SUN else 0.0  # zero offset of a sensor
         bad = ~gone & ~((values >= low - slack) & (values <= high))
         if name == "relative_humidity_file" and not gone.all() and np.nanmax(np.where(gone, np.nan, values)) <= 1.5:
             where = f"{file}, {_TITLES[name]}"

@@ -111,6 +111,11 @@ def sun_on_plane(weather: xr.Dataset, *, orientation: float, tilt: float, albedo
     return np.maximum(np.where((zenith < 90.0) & np.isfinite(total), total, even), 0.0)
 
 
+def sky_temperature(weather: xr.Dataset) -> np.ndarray:
+    """Return the temperature [K], (time,), of the black sky that sends the longwave irradiance of the weather."""
+    return (weather["infrared_horizontal"].to_numpy() / STEFAN_BOLTZMANN) ** 0.25
+
+
 def sky_share(tilt: float) -> float:
     """Return the share of the longwave view of the outer face that is at sky temperature; the rest is at air's.
 
@@ -233,7 +238,7 @@ def on_wall(weather: xr.Dataset, *, orientation: float, tilt: float, site: Any) 
             "pvlib get_total_irradiance, Perez-Driesse",
         ),
         "sky_temperature": (
-            (weather["infrared_horizontal"].to_numpy() / STEFAN_BOLTZMANN) ** 0.25,
+            sky_temperature(weather),
             "infrared_horizontal, Stefan-Boltzmann law",
         ),
         "wind_speed_site": (

@@ -20,19 +20,6 @@ if TYPE_CHECKING:
 
     import xarray as xr
 
-WEATHER = (
-    "temperature_outdoor",
-    "relative_humidity_outdoor",
-    "vapour_pressure_outdoor",
-    "pressure",
-    "wind_speed",
-    "wind_direction",
-    "global_horizontal",
-    "direct_normal",
-    "diffuse_horizontal",
-    "infrared_horizontal",
-    "rain",
-)
 LARGEST_FILE = 500_000_000  # bytes; thirty years of hours are below 60 MB
 SEVERAL = "the file holds"
 NO_RAIN = (
@@ -100,7 +87,7 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
             f"{SEVERAL} {count} years in a row; choose one: cavity climate FILE --year critical --save year.nc"
         )
     _derive(records)
-    series.check_bounds(records, list(WEATHER))
+    series.check_bounds(records, list(series.WEATHER))
     _check_sun(records)
     return _dataset(records, digest, source)
 
@@ -140,7 +127,7 @@ def _prepare(records: series.Records) -> None:
         if name not in records.columns:
             raise InputError(series.fault_of(records, "the column is missing", cure="add it", column=name))
     # formulas of humidity must not meet values that no air has
-    series.check_bounds(records, [n for n in records.columns if n in WEATHER or n == "dew_point"], gaps=True)
+    series.check_bounds(records, [n for n in records.columns if n in series.WEATHER or n == "dew_point"], gaps=True)
     series.regular(records)
     series.humidity(records)
     series.fill_gaps(records)
@@ -292,7 +279,7 @@ def sky_irradiance(
 def _split_sun(records: series.Records) -> None:
     """Complete the three irradiances from any two of them, or from the global alone, in place."""
     columns = records.columns
-    have = [name for name in ("global_horizontal", "direct_normal", "diffuse_horizontal") if name in columns]
+    have = [name for name in series.SUN if name in columns]
     if len(have) == 3:
         return
     if not have or have in (["direct_normal"], ["diffuse_horizontal"]):
@@ -381,7 +368,7 @@ def _dataset(records: series.Records, digest: str, rain_source: str) -> xr.Datas
     from cavity.variables import attributes
 
     variables: dict[str, Any] = {
-        name: ("time", records.columns[name].astype(float), attributes(name, records.file)) for name in WEATHER
+        name: ("time", records.columns[name].astype(float), attributes(name, records.file)) for name in series.WEATHER
     }
     return xr.Dataset(
         variables,

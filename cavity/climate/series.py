@@ -14,6 +14,18 @@ from cavity.errors import Fault, InputError
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+SUN = ("global_horizontal", "direct_normal", "diffuse_horizontal")
+WEATHER = (  # what weather consists of, once it is complete
+    "temperature_outdoor",
+    "relative_humidity_outdoor",
+    "vapour_pressure_outdoor",
+    "pressure",
+    "wind_speed",
+    "wind_direction",
+    *SUN,
+    "infrared_horizontal",
+    "rain",
+)
 LONGEST_GAP = 6  # h, longest gap that is interpolated
 HOURS = 8760
 NOMINAL_YEAR = (

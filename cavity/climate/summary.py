@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate.humid import dew_point, saturation_pressure
-from cavity.climate.on_wall import angle_to_wall, sky_share, sun_on_plane, wind_at_height
+from cavity.climate.on_wall import angle_to_wall, sky_share, sky_temperature, sun_on_plane, wind_at_height
 from cavity.climate.rain import SECONDS, driving_rain, free_field_rain
 from cavity.climate.series import month_of
 from cavity.climate.year import scaled_index
@@ -67,7 +67,7 @@ def undercooling(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> tuple[np.
     balance: our own assumption.
     """
     air, vapour = weather["temperature_outdoor"].to_numpy(), weather["vapour_pressure_outdoor"].to_numpy()
-    sky = (weather["infrared_horizontal"].to_numpy() / STEFAN_BOLTZMANN) ** 0.25
+    sky = sky_temperature(weather)
     convection, panel = _panel(weather, air, sky, site)
     margin = np.where(weather["global_horizontal"].to_numpy() < NIGHT, panel - dew_point(vapour), np.nan)
     dew = np.where(margin < 0.0, LEWIS_VAPOUR * convection * (vapour - saturation_pressure(panel)), 0.0)
@@ -108,7 +108,7 @@ def drying_potential(weather: xr.Dataset, sun: np.ndarray, *, site: Any = STANDA
         Vapour pressure difference. [Pa]
     """
     air, vapour = weather["temperature_outdoor"].to_numpy(), weather["vapour_pressure_outdoor"].to_numpy()
-    sky = (weather["infrared_horizontal"].to_numpy() / STEFAN_BOLTZMANN) ** 0.25
+    sky = sky_temperature(weather)
     _, panel = _panel(weather, air, sky, site, sun)
     return np.maximum(saturation_pressure(panel) - vapour, 0.0)
 

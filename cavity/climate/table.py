@@ -35,7 +35,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.climate.series import Records, slug
+from cavity.climate.series import SUN, WEATHER, Records, slug
 from cavity.errors import Fault, InputError
 from cavity.units import parse_quantity
 from cavity.variables import TABLE
@@ -45,22 +45,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 # columns that a file may have: SI unit of each
-_UNITS = {
-    name: TABLE[name].units
-    for name in (
-        "temperature_outdoor",
-        "relative_humidity_outdoor",
-        "vapour_pressure_outdoor",
-        "pressure",
-        "wind_speed",
-        "wind_direction",
-        "global_horizontal",
-        "direct_normal",
-        "diffuse_horizontal",
-        "infrared_horizontal",
-        "rain",
-    )
-} | {"dew_point": "K", "cloud_cover": "1"}
+_UNITS = {name: TABLE[name].units for name in WEATHER} | {"dew_point": "K", "cloud_cover": "1"}
 _OURS = {"relative_humidity_outdoor": "relative_humidity_file"}
 _CODES = (-999.0, -9999.0, 9999.0, -99999.0, 999999.0)
 _LIMITS = {
@@ -249,7 +234,7 @@ def _records(
         columns["wind_direction"] = columns["wind_direction"] % 360.0
     if "cloud_cover" in columns:
         columns["cloud_cover"] = np.clip(columns["cloud_cover"], 0.0, 1.0)
-    for name in ("global_horizontal", "direct_normal", "diffuse_horizontal"):
+    for name in SUN:
         if name in columns:  # zero offset of a sensor at night
             columns[name] = np.where((columns[name] < 0.0) & (columns[name] > -20.0), 0.0, columns[name])
     return Records(

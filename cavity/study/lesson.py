@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from cavity.climate.series import SUN
 from cavity.errors import Fault, InputError
 from cavity.study.engine import Engine, Job, Result
 from cavity.study.size import scale_openings
@@ -24,7 +25,6 @@ _WIND = (0.0, 0.5, 1.0, 1.5)  # of the wind in the weather file
 _SUN = (0.0, 0.5, 1.0)  # of the sun in the weather file
 _ABSORPTANCE = (0.2, 0.5, 0.9)  # -
 _SHEETS = (("steel", 0.001), ("fibre cement", 0.008), ("concrete", 0.060))  # material, m
-_SUN_FIELDS = ("global_horizontal", "direct_normal", "diffuse_horizontal")
 
 
 @dataclass(frozen=True)
@@ -150,7 +150,7 @@ def plan(wall: Wall, weather: xr.Dataset, opening_set: str) -> list[_Run]:
             _Run("wind", f"{100 * factor:.0f} %", plain, scaled_weather(weather, ("wind_speed",), factor), depth)
         )
     for factor in _SUN:
-        runs.append(_Run("sun", f"{100 * factor:.0f} %", plain, scaled_weather(weather, _SUN_FIELDS, factor), depth))
+        runs.append(_Run("sun", f"{100 * factor:.0f} %", plain, scaled_weather(weather, SUN, factor), depth))
     for value in _ABSORPTANCE:
         runs.append(_Run("colour", f"{value:g}", replace(plain, solar_absorptance=value), weather, depth))
     for material, thickness in _SHEETS:
