@@ -162,8 +162,8 @@ def write_report(comparison: Any, path: str | os.PathLike[str]) -> Path:
     Parameters
     ----------
     comparison : Comparison
-        `cases` (each `wall_name`, `climate_name`, `opening_set`, `depth` [m], `dataset`, `findings`), `created`, and
-        if it has them `wall`, `advice` and `checks`.
+        `cases` (each `wall_name`, `climate_name`, `opening_set`, `depth` [m], `dataset`, `findings`, and if it has one
+        `event`), `created`, and if it has them `wall`, `advice`, `checks` and `no_event`.
     path : path
         The HTML file; its folder is made if missing. An existing file is replaced only by a complete one.
 
