@@ -74,7 +74,7 @@ def _forgive(dispatcher: Any) -> Any:
 
 
 def jit(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Compile a kernel: cached, GIL released, numpy division rule, strict IEEE arithmetic (NaN stays NaN).
+    """Compile a kernel: cached, GIL released, numpy division rule, NaN stays NaN, a x b + c rounded once.
 
     Kernels allocate nothing, so numba's counting of array references is left out; it takes a third of the time.
     """
@@ -82,9 +82,9 @@ def jit(function: Callable[..., Any]) -> Callable[..., Any]:
     if _FOLDER:
         numba.config.CACHE_DIR = _FOLDER
     try:
-        compiled = numba.njit(cache=_FOLDER is not None, nogil=True, error_model="numpy", fastmath=False, **_UNCOUNTED)(
-            function
-        )
+        compiled = numba.njit(
+            cache=_FOLDER is not None, nogil=True, error_model="numpy", fastmath={"contract"}, **_UNCOUNTED
+        )(function)
         return _forgive(compiled)
     finally:
         numba.config.CACHE_DIR = before
