@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numba
-from numba.core.options import DefaultOptions
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -52,7 +51,18 @@ def _prepared_folder() -> str | None:
 
 
 _FOLDER = _prepared_folder()
-_UNCOUNTED = {"_nrt": False} if hasattr(DefaultOptions, "_nrt") else {}  # no part of numba's promises: may go
+
+
+def _uncounted() -> dict[str, Any]:
+    """Return the option that leaves out reference counts: no part of numba's promises; without it kernels are slower."""
+    try:
+        from numba.core.options import DefaultOptions
+    except ImportError:
+        return {}
+    return {"_nrt": False} if hasattr(DefaultOptions, "_nrt") else {}
+
+
+_UNCOUNTED = _uncounted()
 
 
 def _forgive(dispatcher: Any) -> Any:
