@@ -54,7 +54,7 @@ _FOLDER = _prepared_folder()
 
 
 def _uncounted() -> dict[str, Any]:
-    """Return the option that leaves out reference counts: no part of numba's promises; without it kernels are slower."""
+    """Return the option that leaves out reference counts. Numba does not promise it; without it kernels are slower."""
     try:
         from numba.core.options import DefaultOptions
     except ImportError:
