@@ -58,7 +58,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         text += f" ({number(1e3 * held)} g/m² after {years} years)."
     return [
         Finding(
-            "residue", title, where, 1e3 * value, 1e3 * limit, "g/m² a", status,
+            "residue", title, where, 1e3 * value, 1e3 * limit, "g/m² a year", status,
             f"end of year {years} against {f'year {years - 1}' if years > 1 else 'the start'}", 0.0, origin, text,
             max(value / limit, 0.0) if status != "watch" else 0.99,  # settling or untold: just under the limit
         )
