@@ -385,9 +385,11 @@ def report(weather: Any) -> dict[str, float]:
 
 
 _FIRST = """
+import time
 import cavity
 wall, weather = cavity.read_wall({wall!r}), cavity.read_weather({climate!r})
-print(cavity.simulate(wall, weather.isel(time=slice(0, 24))).sizes)
+result = cavity.simulate(wall, weather.isel(time=slice(0, 24)))
+print(time.time())
 """
 
 
@@ -403,7 +405,11 @@ def start(_weather: Any) -> dict[str, float]:
         path.write_text(starter(), "utf-8")
         code = _FIRST.format(wall=str(path), climate=str(CLIMATE))
         _fresh_python(code)
-        out["cached start to the first result, one day [s]"] = best(lambda: _fresh_python(code))[0]
+        waits = []
+        for _ in range(5):
+            began = time.time()
+            waits.append(float(_fresh_python(code)[1]) - began)
+        out["cached start to the first result, one day [s]"] = min(waits)
     return out
 
 
