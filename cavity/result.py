@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
 import datetime as dt
 import hashlib
 import json
 import os
-import uuid
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,7 +14,7 @@ import numpy as np
 
 from cavity import variables
 from cavity.climate.humid import dew_point, saturation_pressure
-from cavity.errors import Fault, InputError
+from cavity.files import write_whole
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -337,17 +335,5 @@ def save(dataset: xr.Dataset, path: str | os.PathLike[str]) -> Path:
     InputError
         If the file cannot be written.
     """
-    target = Path(path)
-    part = target.with_name(f"{target.name}.{uuid.uuid4().hex}.part")
     packed = {name: {"zlib": True, "complevel": 4} for name, data in dataset.data_vars.items() if data.ndim > 1}
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        dataset.to_netcdf(part, engine="h5netcdf", encoding=packed)
-        part.replace(target)
-    except OSError as error:
-        said = error.strerror or str(error)
-        raise InputError(Fault(str(target), "cannot be written", said, cure="choose another file or folder")) from None
-    finally:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
-    return target
+    return write_whole(path, lambda part: dataset.to_netcdf(part, engine="h5netcdf", encoding=packed))

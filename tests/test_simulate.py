@@ -213,8 +213,8 @@ def test_a_place_that_cannot_be_written_is_one_clear_error(case, tmp_path):
     (tmp_path / "file").write_text("in the way")
     (tmp_path / "folder").mkdir()
     small = case[["stack_pressure"]]
-    for place in (tmp_path / "file" / "case.nc", tmp_path / "folder"):
-        with pytest.raises(cavity_error(), match="cannot be written") as caught:
+    for place, said in ((tmp_path / "file" / "case.nc", "cannot be written"), (tmp_path / "folder", "is a folder")):
+        with pytest.raises(cavity_error(), match=said) as caught:
             save(small, place)
         assert caught.value.exit_code == 2
     assert sorted(p.name for p in tmp_path.iterdir()) == ["file", "folder"]

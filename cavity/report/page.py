@@ -5,7 +5,6 @@ from __future__ import annotations
 import functools
 import json
 import os
-import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from cavity.errors import Fault, InputError
+from cavity.files import write_whole
 from cavity.report import answer, display, evidence, figures, payload, section, series
 from cavity.report.companion import companion
 from cavity.report.palette import DARK, FONT, LIGHT, STATUS_PATH, STATUS_WORD, style
@@ -81,33 +81,8 @@ def _read(name: str) -> str:
 
 
 def write_text(path: str | os.PathLike[str], text: str) -> Path:
-    """Write `text` to `path` in one move, so that an existing file is never left half written.
-
-    Raises
-    ------
-    InputError
-        If the folder is missing or cannot be written.
-    """
-    target = Path(path)
-    if target.is_dir():
-        raise InputError(
-            Fault(str(target), "is a folder", expected="a file name", cure=f"use {target / 'report.html'}")
-        )
-    handle, temporary = None, ""
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(prefix=target.name + ".", suffix=".tmp", dir=target.parent)
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-        Path(temporary).chmod(0o644)
-        Path(temporary).replace(target)
-    except OSError as error:
-        if temporary:
-            Path(temporary).unlink(missing_ok=True)
-        raise InputError(
-            Fault(str(target), "cannot be written", given=error.strerror or str(error), cure="choose another folder")
-        ) from None
-    return target
+    """Write `text` to `path` as UTF-8, whole or not at all; raises what `files.write_whole` does."""
+    return write_whole(path, lambda part: part.write_text(text, encoding="utf-8", newline="\n"))
 
 
 def write_page(

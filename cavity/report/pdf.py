@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from cavity.errors import Fault, InputError
+from cavity.files import write_whole
 
 _NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
 # The browser reads commands from descriptor 3 and answers on 4; first out of the way, in case they are in use.
@@ -86,7 +87,7 @@ def write_pdf(
     InputError
         If there is no browser, no page, or the browser gives no PDF in time.
     """
-    page, target = Path(html).resolve(), Path(pdf)
+    page = Path(html).resolve()
     program = browser or needed_browser()
     if not page.is_file():
         raise InputError(Fault(str(page), "is not there to be printed", cure="write the report first"))
@@ -95,17 +96,11 @@ def write_pdf(
         raise InputError(Fault("paper", "is not known", given=paper, expected="A4 or letter"))
     try:
         data = _print(program, page.as_uri(), sizes[paper], time.monotonic() + timeout)
-        target.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(prefix=target.name + ".", suffix=".tmp", dir=target.parent)
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        Path(temporary).chmod(0o644)
-        Path(temporary).replace(target)
     except TimeoutError:
         raise InputError(Fault(program, f"gave no PDF within {timeout:g} s", cure=_ELSE)) from None
     except OSError as error:
-        raise InputError(Fault(str(target), "cannot be written", given=error.strerror or str(error))) from None
-    return target
+        raise InputError(Fault(program, "cannot be run", given=error.strerror or str(error), cure=_ELSE)) from None
+    return write_whole(pdf, lambda part: part.write_bytes(data))
 
 
 class _Pipe:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
-import tempfile
 from importlib import resources
 from pathlib import Path
 
 from cavity.errors import Fault, InputError
+from cavity.files import write_whole
 
 
 def starter() -> str:
@@ -37,27 +38,9 @@ def write_starter(path: str | os.PathLike[str], *, force: bool = False) -> Path:
     """
     place = Path(path)
     where = str(path)[:200]
-    try:
-        if place.is_dir():
-            raise InputError(Fault(where, "is a folder", "", "a file name", f"try {place / 'wall.toml'}"))
-        if place.exists() and not force:
+    with contextlib.suppress(OSError, ValueError):  # a name that cannot be: told by what writes it
+        if place.exists() and not place.is_dir() and not force:
             raise InputError(Fault(where, "exists already", "", "a new file", "choose another name, or add --force"))
-        handle, draft = tempfile.mkstemp(prefix=".", suffix=".toml", dir=place.parent)
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-                stream.write(starter())
-            mask = os.umask(0)
-            os.umask(mask)
-            Path(draft).chmod(0o666 & ~mask)  # as an ordinary new file; mkstemp is for its owner only
-            Path(draft).replace(place)
-        except BaseException:
-            Path(draft).unlink(missing_ok=True)
-            raise
-    except (OSError, ValueError) as error:  # ValueError: a name with a null character
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(
-            Fault(
-                where, f"cannot be written: {reason}", "", "a folder that exists and can be written", "check the path"
-            )
-        ) from None
-    return place
+        if not place.parent.is_dir():
+            raise InputError(Fault(where, "cannot be written: no such folder", "", "a folder that exists", "make it"))
+    return write_whole(place, lambda part: part.write_text(starter(), encoding="utf-8", newline="\n"))
