@@ -196,9 +196,7 @@ def _coordinates(wall: Wall, outside: xr.Dataset, air: ColumnAir, line: Line, ye
     faces = line.faces
     return {
         "time": outside["time"],
-        "segment": list(air.segment_names),
-        "segment_bottom": ("segment", air.segment_bottom, {"units": "m"}),
-        "segment_top": ("segment", air.segment_top, {"units": "m"}),
+        **air.coordinates(),
         "face": [face.label for face in faces],
         "face_kind": ("face", [face.kind for face in faces]),
         "face_role": ("face", [face.role for face in faces]),
@@ -224,14 +222,6 @@ def _coordinates(wall: Wall, outside: xr.Dataset, air: ColumnAir, line: Line, ye
         "layer_membrane": of_layers(lambda x: int(x.is_membrane)),
         "layer_source": of_layers(lambda x: x.material.source),
         "film_face": list(FILM_FACES),
-        "opening": list(air.opening_names),
-        "opening_height": ("opening", air.opening_height, {"units": "m"}),
-        "opening_area": ("opening", air.opening_area, {"units": "m2/m"}),
-        "opening_kind": ("opening", list(air.opening_kind)),
-        "part": list(air.path_names),
-        "part_height": ("part", air.path_height, {"units": "m"}),
-        "part_kind": ("part", list(air.path_kinds)),
-        "part_area": ("part", air.path_area, {"units": "m2/m"}),
         "year": np.arange(1, years + 1),
         "balance_term": list(BALANCE_TERMS),
     }

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -95,6 +95,22 @@ class ColumnAir:
     def iso6946_class(self) -> str:
         """Class of the air layer: unventilated | slightly ventilated | well ventilated."""
         return iso6946_class(self.free_vent_area)
+
+    def coordinates(self) -> dict[str, Any]:
+        """Return the coordinates of a Dataset that say what segments, openings and parts of the air path are."""
+        return {
+            "segment": list(self.segment_names),
+            "segment_bottom": ("segment", self.segment_bottom, {"units": "m"}),
+            "segment_top": ("segment", self.segment_top, {"units": "m"}),
+            "opening": list(self.opening_names),
+            "opening_height": ("opening", self.opening_height, {"units": "m"}),
+            "opening_area": ("opening", self.opening_area, {"units": "m2/m"}),
+            "opening_kind": ("opening", list(self.opening_kind)),
+            "part": list(self.path_names),
+            "part_height": ("part", self.path_height, {"units": "m"}),
+            "part_kind": ("part", list(self.path_kinds)),
+            "part_area": ("part", self.path_area, {"units": "m2/m"}),
+        }
 
     def scratch(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Return flow (n-1,), work and chain arrays for the solver."""

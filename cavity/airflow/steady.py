@@ -137,17 +137,7 @@ def steady_air(
                 if cavity is not None
                 else {"units": "W/m2", "long_name": "sun on the wall"},
             ),
-            "segment": list(air.segment_names),
-            "segment_bottom": ("segment", air.segment_bottom, {"units": "m"}),
-            "segment_top": ("segment", air.segment_top, {"units": "m"}),
-            "opening": list(air.opening_names),
-            "opening_height": ("opening", air.opening_height, {"units": "m"}),
-            "opening_area": ("opening", air.opening_area, {"units": "m2/m"}),
-            "opening_kind": ("opening", list(air.opening_kind)),
-            "part": list(air.path_names),
-            "part_height": ("part", air.path_height, {"units": "m"}),
-            "part_kind": ("part", list(air.path_kinds)),
-            "part_area": ("part", air.path_area, {"units": "m2/m"}),
+            **air.coordinates(),
         },
     )
     dataset.attrs = {

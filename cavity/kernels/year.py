@@ -224,9 +224,7 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
                             if grid.film[i] and W_from[s, i] < -OVERDRAFT:
                                 good = False
                 if good:
-                    good, used, left = _solve(
-                        grid, column, forcing, readings, state, W_from, E_from, t, inner, stage, k, work
-                    )
+                    good, used, left = _solve(grid, column, forcing, readings, state, t, inner, stage, k, work)
                     iterations += used
                     worst = max(worst, left)
                 if not good:
@@ -318,8 +316,12 @@ def _clear(record, t):
 
 
 @jit
-def _solve(grid, column, forcing, readings, state, W_from, E_from, t, dt, stage, place, work):
-    """Solve one implicit stage of all segments with the air; return (good, iterations, worst residual)."""
+def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
+    """Solve one implicit stage of all segments with the air, from the stores work.W_from and work.E_from.
+
+    Returns (good, iterations, worst residual).
+    """
+    W_from, E_from = work.W_from, work.E_from
     S, n = state.T.shape
     K = state.flow.size
     F = readings.node.size
