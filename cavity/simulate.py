@@ -107,14 +107,14 @@ def simulate(
     record = _empty_record(outside.sizes["time"], segments, line, layers, air)
     order = _order(outside["time"].to_numpy(), wall.run.start_month)
 
-    stage, work = year.workspace(segments, line.nodes, len(line.faces), len(air.openings), len(air.path_source))
+    stage, work = year.workspace(line.grid, segments, len(line.faces), len(air.openings), len(air.path_source))
     ends: list[NDArray[np.float64]] = [_water_by_layer(state, line, layers)]
-    steps = iterations = 0
+    steps = updates = 0
     worst = 0.0
     repeats = False
     for _ in range(1 if short else max(1, wall.run.max_years)):
         _open_books(record, state)
-        status, hour, n_steps, n_iterations, residual = year.run(
+        status, hour, n_steps, n_updates, residual = year.run(
             line.grid, cavity_column, forcing, readings, state, record, stage, work, order, refine_steps
         )
         if status:
@@ -124,7 +124,7 @@ def simulate(
                 f"step {year.HOUR / year.SMALLEST_SPLIT:.2g} s. Check the weather of that hour and the materials' "
                 "sorption data; thinner layers than 0.1 mm are better given as membranes (sd)."
             )
-        steps, iterations, worst = steps + n_steps, iterations + n_iterations, max(worst, residual)
+        steps, updates, worst = steps + n_steps, updates + n_updates, max(worst, residual)
         ends.append(_water_by_layer(state, line, layers))
         if float(np.abs(ends[-1] - ends[-2]).sum(axis=1).max()) < CYCLE:
             repeats = True
@@ -137,7 +137,7 @@ def simulate(
         years_run=len(ends) - 1,
         cycle_repeats=int(repeats),
         solver_steps=int(steps),
-        solver_iterations=int(iterations),
+        solver_updates=int(updates),
         solver_residual=float(worst),
         monthly="" if short else _monthly(wall, weather, chosen.name, depth, air.name),
     )
@@ -350,13 +350,13 @@ def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: 
             share = (content - curve[k - 1]) / max(curve[k] - curve[k - 1], 1e-12)
             u[nodes] = axis[k - 1] + wall_kernel.U_STEP * min(max(share, 0.0), 1.0)
     segments = len(air.segment_bottom)
-    w = wall_kernel.work_arrays(line.nodes)
+    w = wall_kernel.work_arrays(grid)
     wall_kernel.evaluate(grid, T, u, w)
     return year.State(
         T=np.tile(T, (segments, 1)),
         u=np.tile(u, (segments, 1)),
-        W=np.tile(w.node[:, wall_kernel.HELD], (segments, 1)),
-        E=np.tile(w.node[:, wall_kernel.HEAT], (segments, 1)),
+        W=np.tile(wall_kernel.read(w, wall_kernel.HELD), (segments, 1)),
+        E=np.tile(wall_kernel.read(w, wall_kernel.HEAT), (segments, 1)),
         flow=np.zeros(max(len(air.openings) - 1, 0)),
         air_T=np.full(segments, cold),
         air_p=np.full(segments, float(outside["vapour_pressure_outdoor"].to_numpy()[order].mean())),

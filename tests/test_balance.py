@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cavity.kernels import balance, block, film
+from cavity.kernels import balance, block, film, lanes
 
 coefficient = st.floats(0.1, 20.0)
 kelvin = st.floats(240.0, 340.0)
@@ -67,7 +67,7 @@ def test_moving_air_exchanges_no_less_than_still_air(v, d, dT):
 
 @given(st.floats(0.0, 5.0))
 def test_film_mass_and_potential_are_inverse(m):
-    assert film.mass(film.potential(m))[0] == pytest.approx(m, rel=1e-12, abs=1e-15)
+    assert film.mass(film.potential(m), film.SCALE)[0] == pytest.approx(m, rel=1e-12, abs=1e-15)
 
 
 @given(st.floats(272.0, 274.0))
@@ -98,12 +98,43 @@ def test_block_elimination_agrees_with_a_dense_solution(n, seed):
         if i < n - 1:
             dense[2 * i : 2 * i + 2, 2 * i + 2 : 2 * i + 4] = upper[i].reshape(2, 2)
     expected = np.linalg.solve(dense, rhs.ravel())
-    system = np.hstack((lower, diagonal, upper, rhs))
-    assert block.solve(system) == 0
-    np.testing.assert_allclose(system[:, 12:].ravel(), expected, rtol=1e-9, atol=1e-11)
+    cell, place = in_lanes(np.hstack((lower, diagonal, upper, rhs)))
+    assert block.solve(cell, place, 0) == 0
+    found = np.column_stack([cell[place + block.RIGHT + k * lanes.LANES] for k in (0, 1)])
+    np.testing.assert_allclose(found.ravel(), expected, rtol=1e-9, atol=1e-11)
+
+
+def in_lanes(system):
+    """Return (cells, places) of a system written row by row."""
+    span = block.COLUMNS * lanes.LANES
+    place = lanes.places(len(system), span)
+    cell = np.zeros((lanes.rows_of(len(system)) + 2) * span)
+    for column in range(block.COLUMNS):
+        cell[place + column * lanes.LANES] = system[:, column]
+    return cell, place
+
+
+@given(st.integers(1, 200))
+def test_neighbours_stand_in_the_same_lane_or_at_its_ends(n):
+    span = 5 * lanes.LANES
+    place, rows = lanes.places(n, span), lanes.rows_of(n)
+    assert len(set(place.tolist())) == n
+    assert place.min() >= span
+    assert place.max() < (rows + 1) * span
+    row, lane = np.divmod(place, span)
+    last = row[:-1] == rows
+    assert (np.diff(row)[~last] == 1).all()
+    assert (np.diff(lane)[~last] == 0).all()
+    assert (row[1:][last] == 1).all()
+    assert (np.diff(lane)[last] == 1).all()
+
+
+@given(st.floats(-40.0, 30.0))
+def test_exponential_from_sums_and_products(x):
+    assert lanes.exp(x) == pytest.approx(math.exp(x), rel=1e-13 if x < 13.0 else 3e-10, abs=5e-16)
 
 
 def test_block_elimination_reports_a_singular_block():
     system = np.zeros((1, 14))
     system[:, 12:] = 1.0
-    assert block.solve(system) == 1
+    assert block.solve(*in_lanes(system), 0) == 1

@@ -14,7 +14,7 @@ import math
 
 from cavity._jit import jit
 from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR
-from cavity.kernels import moist_air
+from cavity.kernels import lanes, moist_air
 
 _PRANDTL = 0.71  # air, -20 to 60 degC, within 1 %
 
@@ -30,28 +30,34 @@ def mean_share(N):
 
 
 @jit
+def kept(h, C):
+    """Return how much of its inlet state the air keeps: (share in the mean along the path, share at the outlet)."""
+    if C <= 0.0:
+        return 0.0, 0.0
+    N = h / C
+    left = 1.0 + math.expm1(-min(N, 700.0))
+    return (1.0 - left) / N if N > 0.1 else mean_share(N), left
+
+
+@jit
 def exchange(h1, h2, T1, T2, T_in, C):
     """Return (mean, outlet) of the air between two faces; serves vapour pressures, too, with their own coefficients."""
-    h = h1 + h2
-    equilibrium = (h1 * T1 + h2 * T2) / h
-    if C <= 0.0:
-        return equilibrium, equilibrium
-    N = h / C
-    mean = equilibrium + (T_in - equilibrium) * mean_share(N)
-    outlet = equilibrium + (T_in - equilibrium) * math.exp(-min(N, 700.0))
-    return mean, outlet
+    equilibrium = (h1 * T1 + h2 * T2) / (h1 + h2)
+    in_mean, at_outlet = kept(h1 + h2, C)
+    return equilibrium + (T_in - equilibrium) * in_mean, equilibrium + (T_in - equilibrium) * at_outlet
 
 
 @jit
 def still_nusselt(rayleigh, aspect):
     """Return the Nusselt number of a closed vertical slot (ISO 15099:2003, 90 degrees, from memory)."""
+    ln = math.log(max(rayleigh, 1e-9))
     if rayleigh > 5e4:
-        first = 0.0673838 * rayleigh ** (1.0 / 3.0)
+        first = 0.0673838 * lanes.exp(ln / 3.0)
     elif rayleigh > 1e4:
-        first = 0.028154 * rayleigh**0.4134
+        first = 0.028154 * lanes.exp(0.4134 * ln)
     else:
-        first = 1.0 + 1.7596678e-10 * rayleigh**2.2984755
-    return max(first, 0.242 * (rayleigh / aspect) ** 0.272)
+        first = 1.0 + 1.7596678e-10 * lanes.exp(2.2984755 * max(ln, -15.0))
+    return max(first, 0.242 * lanes.exp(0.272 * (ln - math.log(aspect))))
 
 
 @jit
@@ -77,7 +83,8 @@ def forced_nusselt(re, length_ratio):
     x = length_ratio / (min(re, 4000.0) * _PRANDTL)
     laminar = 7.55
     if x < 1e3:
-        laminar += 0.024 * x**-1.14 / (1.0 + 0.0358 * _PRANDTL**0.17 * x**-0.64)
+        ln = math.log(max(x, 1e-9))
+        laminar += 0.024 * lanes.exp(-1.14 * ln) / (1.0 + 0.0358 * _PRANDTL**0.17 * lanes.exp(-0.64 * ln))
     if re <= 2300.0:
         return laminar
     bounded = max(re, 3000.0)  # the correlation starts at Re 3000

@@ -3,23 +3,29 @@
 from __future__ import annotations
 
 from cavity._jit import jit
+from cavity.kernels.lanes import LANES
+
+# columns from the first of the system, see lanes: 2 x 2 blocks [[a, b], [c, d]] that couple a row of the system to the
+# one before, to itself and to the one after; the right-hand side, which becomes the solution
+BELOW, OWN, ABOVE, RIGHT, COLUMNS = 0, 4 * LANES, 8 * LANES, 12 * LANES, 14
+A, B, C, D = 0, LANES, 2 * LANES, 3 * LANES
 
 
 @jit
-def solve(system):
-    """Solve a block-tridiagonal system (n, 14) in place; columns 12 and 13 become the solution.
+def solve(cell, place, first):
+    """Solve a block-tridiagonal system in place, whose columns begin at `first` of each place.
 
-    Row i holds three blocks (a, b, c, d) for [[a, b], [c, d]]: columns 0-3 couple it to row i - 1, 4-7 are its own,
-    8-11 couple it to row i + 1; columns 12 and 13 are the right-hand side. No pivoting between rows: the own blocks of
-    an implicit conservation law dominate. Returns 0, or 1 on a singular block.
+    No pivoting between rows: the own blocks of an implicit conservation law dominate. Returns 0, or 1 on a singular
+    block.
     """
-    n = system.shape[0]
+    n = place.size
     # the row before, times the inverse of its own block
     p0 = p1 = p2 = p3 = x = y = 0.0
     for i in range(n):
-        e, f, g, h = system[i, 0], system[i, 1], system[i, 2], system[i, 3]
-        a, b, c, d = system[i, 4], system[i, 5], system[i, 6], system[i, 7]
-        r, s = system[i, 12], system[i, 13]
+        at = place[i] + first
+        e, f, g, h = cell[at + BELOW + A], cell[at + BELOW + B], cell[at + BELOW + C], cell[at + BELOW + D]
+        a, b, c, d = cell[at + OWN + A], cell[at + OWN + B], cell[at + OWN + C], cell[at + OWN + D]
+        r, s = cell[at + RIGHT], cell[at + RIGHT + LANES]
         if i:
             a -= e * p0 + f * p2
             b -= e * p1 + f * p3
@@ -34,16 +40,17 @@ def solve(system):
         a, b, c, d = a * inv, b * inv, c * inv, d * inv
         x = d * r - b * s
         y = a * s - c * r
-        system[i, 12], system[i, 13] = x, y
-        e, f, g, h = system[i, 8], system[i, 9], system[i, 10], system[i, 11]
+        cell[at + RIGHT], cell[at + RIGHT + LANES] = x, y
+        e, f, g, h = cell[at + ABOVE + A], cell[at + ABOVE + B], cell[at + ABOVE + C], cell[at + ABOVE + D]
         p0 = d * e - b * g
         p1 = d * f - b * h
         p2 = a * g - c * e
         p3 = a * h - c * f
-        system[i, 8], system[i, 9], system[i, 10], system[i, 11] = p0, p1, p2, p3
+        cell[at + ABOVE + A], cell[at + ABOVE + B], cell[at + ABOVE + C], cell[at + ABOVE + D] = p0, p1, p2, p3
     for i in range(n - 2, -1, -1):
+        at = place[i] + first
         r, s = x, y
-        x = system[i, 12] - (system[i, 8] * r + system[i, 9] * s)
-        y = system[i, 13] - (system[i, 10] * r + system[i, 11] * s)
-        system[i, 12], system[i, 13] = x, y
+        x = cell[at + RIGHT] - (cell[at + ABOVE + A] * r + cell[at + ABOVE + B] * s)
+        y = cell[at + RIGHT + LANES] - (cell[at + ABOVE + C] * r + cell[at + ABOVE + D] * s)
+        cell[at + RIGHT], cell[at + RIGHT + LANES] = x, y
     return 0

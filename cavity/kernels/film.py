@@ -20,12 +20,10 @@ FREEZING_RANGE = 0.5  # K below 0 degC over which the film freezes, numerically 
 
 
 @jit
-def mass(u):
-    """Return (film mass [kg/m2], its slope in u)."""
-    if u <= START:
-        return 0.0, 0.0
-    x = u - START
-    return SCALE * x * x, 2.0 * SCALE * x
+def mass(u, scale):
+    """Return (film mass [kg/m2], its slope in u); scale [kg/m2] is SCALE, or 0 where no film can be."""
+    x = max(u - START, 0.0)
+    return scale * x * x, 2.0 * scale * x
 
 
 @jit
@@ -44,11 +42,8 @@ def frozen_share(T):
 def enthalpy(T):
     """Return (specific enthalpy of film water [J/kg], its slope [J/(kg K)]); liquid at 0 degC is zero."""
     x = T - ICE_POINT
-    if x >= 0.0:
-        return WATER_HEAT * x, WATER_HEAT
     f = frozen_share(T)
     value = (1.0 - f) * WATER_HEAT * x + f * (ICE_HEAT * x - FUSION_HEAT)
     slope = (1.0 - f) * WATER_HEAT + f * ICE_HEAT
-    if f < 1.0:
-        slope -= ((ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT) / FREEZING_RANGE
-    return value, slope
+    forming = ((ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT) / FREEZING_RANGE
+    return value, slope - (forming if f > 0.0 and f < 1.0 else 0.0)

@@ -51,8 +51,8 @@ def dew_point(p):
     z = y - math.log(610.5)
     T = ICE_POINT + (237.3 * z / (17.269 - z) if z > 0.0 else 265.5 * z / (21.875 - z))
     for _ in range(3):
-        s, slope = saturation(T)
-        T -= (math.log(s) - y) * s / slope
+        logarithm, slope = log_saturation(T)
+        T -= (logarithm - y) / slope
     return T
 
 

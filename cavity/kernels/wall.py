@@ -34,7 +34,8 @@ from cavity.constants import (
     WATER_HEAT,
     WATER_TO_AIR,
 )
-from cavity.kernels import balance, block, film, moist_air
+from cavity.kernels import block, film, lanes, moist_air
+from cavity.kernels.lanes import LANES
 
 # the potential grid of all material tables; each interval holds the four coefficients of a cubic
 U_LOW, U_STEP, U_COUNT = -2.5, 0.05, 411  # up to u = 18
@@ -45,6 +46,8 @@ OVERFLOW = 14.0  # potential above which a cell takes water beyond its retention
 ROW = EVAPORATION_HEAT  # scale of the water rows, so that both rows are in W/m2
 WATER, MU, THETA, TABLE_COLUMNS = 0, 4, 8, 12  # first coefficient of each function; that coefficient is its value
 _PER_STEP = 1.0 / U_STEP
+_LAST = U_COUNT - 1.0
+_T, _U = LANES, 2 * LANES  # from a flux potential to its slopes
 _PER_ZERO = 1.0 / 273.15
 _DELTA_ZERO = 2.26e-5 * 101325.0 / (R_VAPOUR * 273.15)
 DRY_LINK, WET_LINK, CAVITY = 0, 1, 2  # kinds of link: vapour only, vapour and liquid, the cavity
@@ -88,8 +91,8 @@ class Edge(NamedTuple):
     beta_in: float  # s/m
     T_air: float  # K, air entering the segment
     p_air: float  # Pa
-    C_heat: float  # W/(m2 K), capacity flow of the air per wall area
-    C_vapour: float  # kg/(m2 s Pa)
+    kept_heat: float  # share of the temperature it enters with in its mean, see balance.kept
+    kept_vapour: float  # the same of its vapour pressure
     h_cladding: float  # W/(m2 K), cavity side
     h_wall: float
     emissivity_cavity: float  # exchange emissivity of the two faces
@@ -102,39 +105,88 @@ class Edge(NamedTuple):
 
 
 class Work(NamedTuple):
-    """Scratch arrays of one line, from `work_arrays`."""
+    """Scratch of one line, from `work_arrays`: one record of columns a node, ordered as `lanes` tells."""
 
-    node: np.ndarray  # (n, NODE_COLUMNS) state functions of every node, see below
-    inside: np.ndarray  # (n, 14) what the links give to each row: blocks below, own, above; inflow of energy and water
-    system: np.ndarray  # (n, 14) the linear system: blocks below, own and above, right-hand side
-    net: np.ndarray  # (n, 2) W/m2 and kg/(m2 s) into the node, surroundings included
+    cell: np.ndarray  # (rows + 2) * SPAN, flat
+    place: np.ndarray  # (n,) where the record of each node begins
 
 
-# columns of Work.node
-VAPOUR, VAPOUR_T, VAPOUR_U = 0, 1, 2  # vapour pressure and its slopes in T and u
-HELD, HELD_U = 3, 4  # W by the storage curve
-HEAT, HEAT_T, HEAT_U = 5, 6, 7  # E
-RESISTANCE, RESISTANCE_U = 8, 17  # thermal, of half a cell [m2 K/W]
-AIR_LAYER, AIR_LAYER_U = 9, 10  # diffusion resistance d mu / 2 of half a cell, as air layer [m]
-LIQUID, LIQUID_T, LIQUID_U = 11, 12, 13  # flux potential seen from the outer side [kg/(m s)]
-INNER, INNER_T, INNER_U = 14, 15, 16  # the same seen from the inner side; differs where two materials touch
-NODE_COLUMNS = 18
-# columns of Work.inside and Work.system: 2 x 2 blocks (heat row, water row; T, u) and two ends
-BELOW, OWN, ABOVE, RIGHT = 0, 4, 8, 12
-SYSTEM_COLUMNS = 14
+# columns of Work.cell
+(
+    # of the grid, for the node and for the link to the next node
+    THICKNESS, DRY_HEAT, CONDUCTIVITY, BY_WATER, FILM_SCALE,
+    OPEN, PER_DISTANCE, MEMBRANE_R, MEMBRANE_SD, MEMBRANE_SD_U,  # OPEN 0: the cavity, or no next node
+    TEMPERATURE, POTENTIAL, LOG_SATURATION, LOG_SATURATION_T,
+    VAPOUR, VAPOUR_T, VAPOUR_U,  # vapour pressure and its slopes in T and u
+    HELD, HELD_U,  # W by the storage curve
+    HEAT, HEAT_T, HEAT_U,  # E
+    RESISTANCE, RESISTANCE_U,  # thermal, of half a cell [m2 K/W]
+    AIR_LAYER, AIR_LAYER_U,  # diffusion resistance d mu / 2 of half a cell, as air layer [m]
+    LIQUID, LIQUID_T, LIQUID_U,  # flux potential seen from the outer side [kg/(m s)]
+    INNER, INNER_T, INNER_U,  # the same seen from the inner side; differs where two materials touch
+    FLOW_E, FLOW_W,  # over the link to the next node [W/m2, kg/(m2 s)]
+) = range(0, 34 * LANES, LANES)  # fmt: skip
+# slopes of a row of the balance, 2 x 2 blocks: heat row and water row, in T and u
+E_T, E_U, W_T, W_U = block.A, block.B, block.C, block.D
+NEAR = 34 * LANES  # slopes of the link's flow in the state of this node ...
+FAR = NEAR + 4 * LANES  # ... and of the next
+SYSTEM = FAR + 4 * LANES  # the linear system of `block`
+BELOW, OWN, ABOVE, RIGHT = SYSTEM + block.BELOW, SYSTEM + block.OWN, SYSTEM + block.ABOVE, SYSTEM + block.RIGHT
+FROM_W = SYSTEM + block.COLUMNS * LANES  # stores the step starts from
+FROM_E = FROM_W + LANES
+NET_E = FROM_E + LANES  # W/m2 and kg/(m2 s) into the node, surroundings included
+NET_W = NET_E + LANES
+WORST_E = NET_W + LANES  # largest residual of this row of lanes and those before
+WORST_W = WORST_E + LANES
+SPAN = WORST_W + LANES
+_OF_NEXT = (
+    TEMPERATURE,
+    VAPOUR,
+    VAPOUR_T,
+    VAPOUR_U,
+    RESISTANCE,
+    RESISTANCE_U,
+    AIR_LAYER,
+    AIR_LAYER_U,
+    LIQUID,
+    LIQUID_T,
+    LIQUID_U,
+)  # fmt: skip - what a link reads of the next node
+_OF_LAST = (FLOW_E, FLOW_W, *range(NEAR, SYSTEM, LANES))  # what a node's row reads of the link before it
 
 
-def work_arrays(nodes: int, *lines: int) -> Work:
-    """Return the scratch arrays of a line with this number of nodes, or of several lines as leading dimension."""
-    columns = (NODE_COLUMNS, SYSTEM_COLUMNS, SYSTEM_COLUMNS, 2)
-    return Work(*(np.zeros((*lines, nodes, count)) for count in columns))
+def work_arrays(grid: Grid, *lines: int) -> Work:
+    """Return the scratch arrays of a line of this grid, or of several lines, as leading dimension of the cells."""
+    nodes = grid.thickness.size
+    place = lanes.places(nodes, SPAN)
+    cell = np.zeros((lanes.rows_of(nodes) + 2, SPAN // LANES, LANES))
+    # places without a node hold nothing and touch nothing, but must not divide by zero
+    cell[:, TEMPERATURE // LANES] = ICE_POINT + 20.0
+    for column in (CONDUCTIVITY, MEMBRANE_R, MEMBRANE_SD):
+        cell[:, column // LANES] = 1.0
+    cell = cell.ravel()
+    closed = grid.link == CAVITY
+    scale = np.where(grid.film != 0, film.SCALE, 0.0)
+    for column, values in (
+        (THICKNESS, grid.thickness), (DRY_HEAT, grid.heat), (CONDUCTIVITY, grid.conductivity),
+        (BY_WATER, grid.moisture_conductivity), (FILM_SCALE, scale), (OPEN, ~closed),
+        (PER_DISTANCE, grid.per_distance), (MEMBRANE_R, grid.membrane_R + closed),
+        (MEMBRANE_SD, grid.membrane_sd + closed),
+    ):  # fmt: skip
+        cell[place[: len(values)] + column] = values
+    return Work(np.tile(cell, (*lines, 1)) if lines else cell, place)
+
+
+def read(w: Work, column: int) -> np.ndarray:
+    """Return a column of a line's scratch by node, (n,)."""
+    return w.cell[w.place + column]
 
 
 # positions in the flux record of a line
 OUT_VAPOUR, OUT_RAIN, BACK_VAPOUR, FACE_VAPOUR, ROOM_VAPOUR, LEAK_WATER, SEEP_WATER = 0, 1, 2, 3, 4, 5, 6
 OUT_HEAT, BACK_HEAT, FACE_HEAT, ROOM_HEAT, LEAK_HEAT = 7, 8, 9, 10, 11
-AIR_T, AIR_P, OUTLET_T, OUTLET_P, ENERGY_IN = 12, 13, 14, 15, 16
-FLUX_COUNT = 17
+AIR_T, AIR_P, ENERGY_IN = 12, 13, 14
+FLUX_COUNT = 15
 
 
 @jit
@@ -161,6 +213,12 @@ def humidity(u, T):
     """Return (relative humidity, -ln of it) at potential u and temperature T [K]."""
     a = math.exp(-u) * 293.15 / T
     return math.exp(-a), a
+
+
+@jit
+def vapour_pressure(u, T):
+    """Return the vapour pressure [Pa] at potential u and temperature T [K], as `evaluate` does."""
+    return lanes.exp(moist_air.log_saturation(T)[0] - lanes.exp(-u) * 293.15 / T)
 
 
 @jit
@@ -206,197 +264,168 @@ def membrane_sd(grid, i, u_mean):
 
 
 @jit
-def _iced(tables, m, theta, theta_u, u_liquid, by_u, by_T, share, share_T):
-    """Return (flux potential, slope in u, slope in T) where ice holds part of the pores."""
-    low, low_u = table_value(tables, m, u_liquid, THETA)
-    return (
-        theta + share * (low - theta),
-        theta_u + share * (low_u * by_u - theta_u),
-        share_T * (low - theta) + share * low_u * by_T,
-    )
+def _look_up(grid, T, u, w):
+    """Write state, table values and the s_d values of humidity-dependent membranes into w.cell."""
+    cell, place, tables = w.cell, w.place, grid.tables
+    for i in range(T.size):
+        at, ui, m = place[i], u[i], grid.left[i]
+        cell[at + TEMPERATURE] = T[i]
+        cell[at + POTENTIAL] = ui
+        cell[at + LOG_SATURATION], cell[at + LOG_SATURATION_T] = moist_air.log_saturation(T[i])
+        share = min(max((ui - U_LOW) * _PER_STEP, 0.0), _LAST)
+        k = int(share)
+        share -= k
+        cell[at + HELD], cell[at + HELD_U] = cubic(tables, m, k, share, WATER)
+        cell[at + AIR_LAYER], cell[at + AIR_LAYER_U] = cubic(tables, m, k, share, MU)
+        theta, theta_u = cubic(tables, m, k, share, THETA)
+        cell[at + LIQUID], cell[at + LIQUID_U] = theta, theta_u
+        if grid.right[i] != m:
+            theta, theta_u = cubic(tables, grid.right[i], k, share, THETA)
+        cell[at + INNER], cell[at + INNER_U] = theta, theta_u
+    for i in range(T.size - 1):
+        if grid.membrane_table[i] >= 0:
+            at = place[i]
+            cell[at + MEMBRANE_SD], cell[at + MEMBRANE_SD_U] = membrane_sd(grid, i, 0.5 * (u[i] + u[i + 1]))
 
 
 @jit
 def evaluate(grid, T, u, w):
-    """Fill w.node with the state functions of every node."""
-    node = w.node
-    freezing_pressure = WATER_DENSITY * FUSION_HEAT / SUCTION_SCALE
-    for i in range(T.size):
-        Ti, ui, d, m = T[i], u[i], grid.thickness[i], grid.left[i]
-        x = Ti - ICE_POINT
-        per_T = 1.0 / Ti
-        a = math.exp(-ui) * 293.15 * per_T  # -ln(relative humidity), Kelvin
-        ln_ps, ln_slope = moist_air.log_saturation(Ti)
-        p = math.exp(ln_ps - a)
-        node[i, VAPOUR] = p
-        node[i, VAPOUR_T] = p * (ln_slope + a * per_T)
-        node[i, VAPOUR_U] = p * a
-        # water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron)
-        u_liquid, by_u, by_T = ui, 1.0, 0.0
-        frozen = False
-        share = share_T = 0.0
-        if grid.freezing and x < -1e-6:
-            log_ratio = math.log(ICE_POINT * per_T)
-            z = (ui + math.log(freezing_pressure * log_ratio)) / ICE_BLEND
-            if z > -30.0:
-                # smooth lesser of u and the potential of ice; the ice it leaves forms over half a kelvin, as in films:
-                # Newton would cycle at a kink, and has no slope at a jump
-                frozen = True
-                part = 1.0 / (1.0 + math.exp(-z))
-                u_liquid = ui - ICE_BLEND * (z if z > 30.0 else math.log1p(math.exp(z)))
-                by_u = 1.0 - part
-                by_T = part / (Ti * log_ratio)
-                share = film.frozen_share(Ti)
-                share_T = -1.0 / film.FREEZING_RANGE if share < 1.0 else 0.0
-        if d == 0.0:
-            W = W_u = h = h_T = 0.0
-            if grid.film[i]:
-                W, W_u = film.mass(ui)
-                h, h_T = film.enthalpy(Ti)
-            node[i, HELD] = W
-            node[i, HELD_U] = W_u
-            node[i, HEAT] = W * h
-            node[i, HEAT_T] = W * h_T
-            node[i, HEAT_U] = W_u * h
-            node[i, AIR_LAYER] = 0.0
-            node[i, AIR_LAYER_U] = 0.0
-            node[i, RESISTANCE] = 0.0
-            node[i, RESISTANCE_U] = 0.0
-            theta, theta_u = table_value(grid.tables, m, ui, THETA)
-            theta_T = 0.0
-            if frozen:
-                theta, theta_u, theta_T = _iced(grid.tables, m, theta, theta_u, u_liquid, by_u, by_T, share, share_T)
-            inner, inner_u, inner_T = theta, theta_u, theta_T
-            if grid.right[i] != m:
-                inner, inner_u = table_value(grid.tables, grid.right[i], ui, THETA)
-                inner_T = 0.0
-                if frozen:
-                    inner, inner_u, inner_T = _iced(
-                        grid.tables, grid.right[i], inner, inner_u, u_liquid, by_u, by_T, share, share_T
-                    )
-            node[i, LIQUID], node[i, LIQUID_T], node[i, LIQUID_U] = theta, theta_T, theta_u
-            node[i, INNER], node[i, INNER_T], node[i, INNER_U] = inner, inner_T, inner_u
-            continue
-        place = (ui - U_LOW) * _PER_STEP
-        if 0.0 < place < U_COUNT - 1:
-            k = int(place)
-            place -= k
-            W, W_u = cubic(grid.tables, m, k, place, WATER)
-            theta, theta_u = cubic(grid.tables, m, k, place, THETA)
-            mu, mu_u = cubic(grid.tables, m, k, place, MU)
-        else:
-            W, W_u = table_value(grid.tables, m, ui, WATER)
-            theta, theta_u = table_value(grid.tables, m, ui, THETA)
-            mu, mu_u = table_value(grid.tables, m, ui, MU)
-        W_u += FLOOR  # metals and foils hold no water, yet their row must not be empty
-        W += FLOOR * (ui - U_LOW)
-        if ui > OVERFLOW:
-            W += (ui - OVERFLOW) ** 2
-            W_u += 2.0 * (ui - OVERFLOW)
-        E_T = grid.heat[i] + d * W * WATER_HEAT
-        E = E_T * x
-        E_u = d * W_u * WATER_HEAT * x
-        theta_T = 0.0
-        if frozen:
-            liquid, liquid_u = table_value(grid.tables, m, u_liquid, WATER)
-            free = max(W - liquid - FLOOR * (u_liquid - U_LOW), 0.0)
-            liquid_u += FLOOR
-            h_ice = (ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT
-            E += d * share * free * h_ice
-            E_T += d * ((share_T * free - share * liquid_u * by_T) * h_ice + share * free * (ICE_HEAT - WATER_HEAT))
-            E_u += d * share * (W_u - liquid_u * by_u) * h_ice
-            theta, theta_u, theta_T = _iced(grid.tables, m, theta, theta_u, u_liquid, by_u, by_T, share, share_T)
-        node[i, HELD] = W * d
-        node[i, HELD_U] = W_u * d
-        node[i, HEAT] = E
-        node[i, HEAT_T] = E_T
-        node[i, HEAT_U] = E_u
-        per_conductivity = 1.0 / (grid.conductivity[i] + grid.moisture_conductivity[i] * W)
-        node[i, RESISTANCE] = 0.5 * d * per_conductivity
-        node[i, RESISTANCE_U] = -node[i, RESISTANCE] * per_conductivity * grid.moisture_conductivity[i] * W_u
-        node[i, AIR_LAYER] = 0.5 * d * mu
-        node[i, AIR_LAYER_U] = 0.5 * d * mu_u
-        node[i, LIQUID] = node[i, INNER] = theta
-        node[i, LIQUID_T] = node[i, INNER_T] = theta_T
-        node[i, LIQUID_U] = node[i, INNER_U] = theta_u
+    """Fill w.cell with the state functions of every node."""
+    _look_up(grid, T, u, w)
+    for row in range(1, w.cell.size // SPAN - 1):
+        cell = w.cell[row * SPAN : (row + 1) * SPAN]
+        for k in range(LANES):
+            Ti, ui, d = cell[k + TEMPERATURE], cell[k + POTENTIAL], cell[k + THICKNESS]
+            x = Ti - ICE_POINT
+            per_T = 1.0 / Ti
+            a = lanes.exp(-ui) * 293.15 * per_T  # -ln(relative humidity), Kelvin
+            p = lanes.exp(cell[k + LOG_SATURATION] - a)
+            cell[k + VAPOUR] = p
+            cell[k + VAPOUR_T] = p * (cell[k + LOG_SATURATION_T] + a * per_T)
+            cell[k + VAPOUR_U] = p * a
+            # metals and foils hold no water, yet their row must not be empty
+            over = max(ui - OVERFLOW, 0.0)
+            W = cell[k + HELD] + FLOOR * (ui - U_LOW) + over * over
+            W_u = cell[k + HELD_U] + FLOOR + 2.0 * over
+            # cells have no film, faces no thickness
+            m, m_u = film.mass(ui, cell[k + FILM_SCALE])
+            h, h_T = film.enthalpy(Ti)
+            moist_heat = cell[k + DRY_HEAT] + d * W * WATER_HEAT
+            cell[k + HELD] = d * W + m
+            cell[k + HELD_U] = d * W_u + m_u
+            cell[k + HEAT] = moist_heat * x + m * h
+            cell[k + HEAT_T] = moist_heat + m * h_T
+            cell[k + HEAT_U] = d * W_u * WATER_HEAT * x + m_u * h
+            by_water = cell[k + BY_WATER]
+            per_conductivity = 1.0 / (cell[k + CONDUCTIVITY] + by_water * W)
+            resistance = 0.5 * d * per_conductivity
+            cell[k + RESISTANCE] = resistance
+            cell[k + RESISTANCE_U] = -resistance * per_conductivity * by_water * W_u
+            cell[k + AIR_LAYER] *= 0.5 * d
+            cell[k + AIR_LAYER_U] *= 0.5 * d
+            cell[k + LIQUID_T] = 0.0
+            cell[k + INNER_T] = 0.0
+    if grid.freezing:
+        for i in range(T.size):
+            if T[i] < ICE_POINT - 1e-6:
+                _freeze(grid, i, T[i], u[i], w)
+
+
+@jit
+def _freeze(grid, i, T, u, w):
+    """Let the pore water of node i freeze, T [K] below the freezing point.
+
+    Water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron).
+    """
+    cell, at, d, m = w.cell, w.place[i], grid.thickness[i], grid.left[i]
+    porous = cell[at + LIQUID] != 0.0 or cell[at + INNER] != 0.0
+    if d == 0.0 and not porous:
+        return
+    x = T - ICE_POINT
+    # ln(ICE_POINT / T) by its series, within 1e-8 down to 180 K
+    y = -x / (ICE_POINT + T)
+    log_ratio = 2.0 * y * (1.0 + y * y * (1.0 / 3.0 + y * y * (0.2 + y * y * (1.0 / 7.0 + y * y * (1.0 / 9.0)))))
+    z = (u + math.log(WATER_DENSITY * FUSION_HEAT / SUCTION_SCALE * log_ratio)) / ICE_BLEND
+    if z <= -30.0:
+        return
+    # smooth lesser of u and the potential of ice; the ice it leaves forms over half a kelvin, as in films: Newton would
+    # cycle at a kink, and has no slope at a jump
+    rest = lanes.exp(-min(abs(z), 40.0))
+    part = (1.0 if z > 0.0 else rest) / (1.0 + rest)
+    u_liquid = u - ICE_BLEND * (max(z, 0.0) + math.log(1.0 + rest))
+    by_u = 1.0 - part
+    by_T = part / (T * log_ratio)
+    share = film.frozen_share(T)
+    share_T = -1.0 / film.FREEZING_RANGE if share < 1.0 else 0.0
+    if porous:
+        low, low_u = table_value(grid.tables, m, u_liquid, THETA)
+        for side in (LIQUID, INNER):
+            if side == INNER and grid.right[i] != m:
+                low, low_u = table_value(grid.tables, grid.right[i], u_liquid, THETA)
+            full, full_u = cell[at + side], cell[at + side + _U]
+            cell[at + side] = full + share * (low - full)
+            cell[at + side + _T] = share_T * (low - full) + share * low_u * by_T
+            cell[at + side + _U] = full_u + share * (low_u * by_u - full_u)
+    if d > 0.0:
+        liquid, liquid_u = table_value(grid.tables, m, u_liquid, WATER)
+        liquid_u += FLOOR
+        free = max(cell[at + HELD] - d * (liquid + FLOOR * (u_liquid - U_LOW)), 0.0)
+        h_ice = (ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT
+        cell[at + HEAT] += share * free * h_ice
+        cell[at + HEAT_T] += (share_T * free - d * share * liquid_u * by_T) * h_ice
+        cell[at + HEAT_T] += share * free * (ICE_HEAT - WATER_HEAT)
+        cell[at + HEAT_U] += share * (cell[at + HELD_U] - d * liquid_u * by_u) * h_ice
 
 
 @jit
 def look_inside(grid, T, u, P, w):
-    """Fill w.node and w.inside: all that depends on the state of the line and the pressure P [Pa] alone."""
+    """Fill w.cell with all that depends on the state of the line and the pressure P [Pa] alone."""
     evaluate(grid, T, u, w)
-    n = T.size
-    node, inside = w.node, w.inside
+    last = w.cell.size // SPAN - 1
+    for column in _OF_NEXT:
+        for k in range(LANES - 1):
+            w.cell[last * SPAN + column + k] = w.cell[SPAN + column + k + 1]
     delta_zero = _DELTA_ZERO / P
-    # what the links have given so far to the row in hand
-    own0 = own1 = own2 = own3 = energy = water = 0.0
-    inside[0, BELOW] = inside[0, BELOW + 1] = inside[0, BELOW + 2] = inside[0, BELOW + 3] = 0.0
-    for i in range(n - 1):
-        j = i + 1
-        kind = grid.link[i]
-        e = e_Ti = e_Tj = e_ui = e_uj = g = g_Ti = g_Tj = g_ui = g_uj = 0.0
-        if kind != CAVITY:
-            conductance = 1.0 / (node[i, RESISTANCE] + node[j, RESISTANCE] + grid.membrane_R[i])
-            Ti, Tj = T[i], T[j]
-            warmer, slope = _warmer_air(0.5 * (Ti + Tj))
-            delta = delta_zero * warmer
-            sd, sd_u = membrane_sd(grid, i, 0.5 * (u[i] + u[j]))
-            per_sd = 1.0 / (node[i, AIR_LAYER] + node[j, AIR_LAYER] + sd)
-            G = delta * per_sd
-            g = G * (node[i, VAPOUR] - node[j, VAPOUR])
-            lean = 0.5 * slope / warmer * g
-            g_Ti = G * node[i, VAPOUR_T] + lean
-            g_Tj = -G * node[j, VAPOUR_T] + lean
-            g_ui = G * node[i, VAPOUR_U] - g * per_sd * (node[i, AIR_LAYER_U] + 0.5 * sd_u)
-            g_uj = -G * node[j, VAPOUR_U] - g * per_sd * (node[j, AIR_LAYER_U] + 0.5 * sd_u)
-            h = moist_air.vapour_enthalpy(Ti if g > 0.0 else Tj)
+    for row in range(1, last):
+        cell = w.cell[row * SPAN : (row + 2) * SPAN]
+        for i in range(LANES):
+            j = i + SPAN
+            Ti, Tj = cell[i + TEMPERATURE], cell[j + TEMPERATURE]
+            conductance = cell[i + OPEN] / (cell[i + RESISTANCE] + cell[j + RESISTANCE] + cell[i + MEMBRANE_R])
             q = conductance * (Ti - Tj)
-            e = q + g * h
-            e_Ti = conductance + g_Ti * h + max(g, 0.0) * VAPOUR_HEAT
-            e_Tj = -conductance + g_Tj * h + min(g, 0.0) * VAPOUR_HEAT
-            e_ui = g_ui * h - q * conductance * node[i, RESISTANCE_U]
-            e_uj = g_uj * h - q * conductance * node[j, RESISTANCE_U]
-            if kind == WET_LINK:
-                per_D = grid.per_distance[i]
-                gl = (node[i, INNER] - node[j, LIQUID]) * per_D
-                l_ui = node[i, INNER_U] * per_D
-                l_uj = -node[j, LIQUID_U] * per_D
-                hl = WATER_HEAT * ((Ti if gl > 0.0 else Tj) - ICE_POINT)
-                l_Ti = node[i, INNER_T] * per_D
-                l_Tj = -node[j, LIQUID_T] * per_D
-                g += gl
-                g_Ti += l_Ti
-                g_Tj += l_Tj
-                e_Ti += l_Ti * hl + max(gl, 0.0) * WATER_HEAT
-                e_Tj += l_Tj * hl + min(gl, 0.0) * WATER_HEAT
-                g_ui += l_ui
-                g_uj += l_uj
-                e += gl * hl
-                e_ui += l_ui * hl
-                e_uj += l_uj * hl
-            g_Ti *= ROW
-            g_Tj *= ROW
-            g_ui *= ROW
-            g_uj *= ROW
-        inside[i, OWN] = own0 + e_Ti
-        inside[i, OWN + 1] = own1 + e_ui
-        inside[i, OWN + 2] = own2 + g_Ti
-        inside[i, OWN + 3] = own3 + g_ui
-        inside[i, ABOVE] = e_Tj
-        inside[i, ABOVE + 1] = e_uj
-        inside[i, ABOVE + 2] = g_Tj
-        inside[i, ABOVE + 3] = g_uj
-        inside[i, RIGHT] = energy - e
-        inside[i, RIGHT + 1] = water - g
-        inside[j, BELOW] = -e_Ti
-        inside[j, BELOW + 1] = -e_ui
-        inside[j, BELOW + 2] = -g_Ti
-        inside[j, BELOW + 3] = -g_ui
-        own0, own1, own2, own3, energy, water = -e_Tj, -e_uj, -g_Tj, -g_uj, e, g
-    i = n - 1
-    inside[i, OWN], inside[i, OWN + 1], inside[i, OWN + 2], inside[i, OWN + 3] = own0, own1, own2, own3
-    inside[i, ABOVE] = inside[i, ABOVE + 1] = inside[i, ABOVE + 2] = inside[i, ABOVE + 3] = 0.0
-    inside[i, RIGHT], inside[i, RIGHT + 1] = energy, water
+            # vapour
+            warmer, slope = _warmer_air(0.5 * (Ti + Tj))
+            per_sd = 1.0 / (cell[i + AIR_LAYER] + cell[j + AIR_LAYER] + cell[i + MEMBRANE_SD])
+            G = cell[i + OPEN] * delta_zero * warmer * per_sd
+            g = G * (cell[i + VAPOUR] - cell[j + VAPOUR])
+            lean = 0.5 * slope / warmer * g
+            g_Ti = G * cell[i + VAPOUR_T] + lean
+            g_Tj = -G * cell[j + VAPOUR_T] + lean
+            sd_u = 0.5 * cell[i + MEMBRANE_SD_U]
+            g_ui = G * cell[i + VAPOUR_U] - g * per_sd * (cell[i + AIR_LAYER_U] + sd_u)
+            g_uj = -G * cell[j + VAPOUR_U] - g * per_sd * (cell[j + AIR_LAYER_U] + sd_u)
+            h = moist_air.vapour_enthalpy(Ti if g > 0.0 else Tj)
+            # liquid; none where the distance counts as infinite
+            per_D = cell[i + PER_DISTANCE]
+            f = (cell[i + INNER] - cell[j + LIQUID]) * per_D
+            f_Ti, f_Tj = cell[i + INNER_T] * per_D, -cell[j + LIQUID_T] * per_D
+            f_ui, f_uj = cell[i + INNER_U] * per_D, -cell[j + LIQUID_U] * per_D
+            hl = WATER_HEAT * ((Ti if f > 0.0 else Tj) - ICE_POINT)
+            cell[i + FLOW_E] = q + g * h + f * hl
+            cell[i + FLOW_W] = g + f
+            carried_i = max(g, 0.0) * VAPOUR_HEAT + max(f, 0.0) * WATER_HEAT
+            carried_j = min(g, 0.0) * VAPOUR_HEAT + min(f, 0.0) * WATER_HEAT
+            cell[i + NEAR + E_T] = conductance + g_Ti * h + f_Ti * hl + carried_i
+            cell[i + NEAR + E_U] = g_ui * h + f_ui * hl - q * conductance * cell[i + RESISTANCE_U]
+            cell[i + NEAR + W_T] = (g_Ti + f_Ti) * ROW
+            cell[i + NEAR + W_U] = (g_ui + f_ui) * ROW
+            cell[i + FAR + E_T] = -conductance + g_Tj * h + f_Tj * hl + carried_j
+            cell[i + FAR + E_U] = g_uj * h + f_uj * hl - q * conductance * cell[j + RESISTANCE_U]
+            cell[i + FAR + W_T] = (g_Tj + f_Tj) * ROW
+            cell[i + FAR + W_U] = (g_uj + f_uj) * ROW
+    for column in _OF_LAST:
+        for k in range(LANES - 1):
+            w.cell[column + k + 1] = w.cell[(last - 1) * SPAN + column + k]
 
 
 @jit
@@ -407,52 +436,64 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
     step is carried into this one and no balance error can build up.
     """
     look_inside(grid, T, u, edge.pressure, w)
-    return surround(grid, edge, T, W_old, E_old, w, flux)
+    for i in range(T.size):
+        w.cell[w.place[i] + FROM_W] = W_old[i]
+        w.cell[w.place[i] + FROM_E] = E_old[i]
+    return surround(grid, edge, T, w, flux)
 
 
 @jit
-def surround(grid, edge, T, W_old, E_old, w, flux):
-    """Join what `look_inside` found with stores and surroundings; fills and returns what `assemble` does."""
+def surround(grid, edge, T, w, flux):
+    """Join what `look_inside` found with the stores FROM_W and FROM_E and the surroundings; return as `assemble`."""
     n = T.size
-    node, inside, system, net = w.node, w.inside, w.system, w.net
+    rows = w.cell.size // SPAN - 2
     per_dt = 1.0 / edge.dt
-    for i in range(n):
-        for k in range(RIGHT):
-            system[i, k] = inside[i, k]
-        system[i, OWN] += node[i, HEAT_T] * per_dt
-        system[i, OWN + 1] += node[i, HEAT_U] * per_dt
-        system[i, OWN + 3] += node[i, HELD_U] * per_dt * ROW
-        net[i, 0] = inside[i, RIGHT]
-        net[i, 1] = inside[i, RIGHT + 1]
+    for row in range(rows):
+        cell = w.cell[row * SPAN : (row + 2) * SPAN]
+        for i in range(LANES):
+            j = i + SPAN
+            cell[j + BELOW + E_T] = -cell[i + NEAR + E_T]
+            cell[j + BELOW + E_U] = -cell[i + NEAR + E_U]
+            cell[j + BELOW + W_T] = -cell[i + NEAR + W_T]
+            cell[j + BELOW + W_U] = -cell[i + NEAR + W_U]
+            cell[j + OWN + E_T] = cell[j + NEAR + E_T] - cell[i + FAR + E_T] + cell[j + HEAT_T] * per_dt
+            cell[j + OWN + E_U] = cell[j + NEAR + E_U] - cell[i + FAR + E_U] + cell[j + HEAT_U] * per_dt
+            cell[j + OWN + W_T] = cell[j + NEAR + W_T] - cell[i + FAR + W_T]
+            cell[j + OWN + W_U] = cell[j + NEAR + W_U] - cell[i + FAR + W_U] + cell[j + HELD_U] * per_dt * ROW
+            cell[j + ABOVE + E_T] = cell[j + FAR + E_T]
+            cell[j + ABOVE + E_U] = cell[j + FAR + E_U]
+            cell[j + ABOVE + W_T] = cell[j + FAR + W_T]
+            cell[j + ABOVE + W_U] = cell[j + FAR + W_U]
+            cell[j + NET_E] = cell[i + FLOW_E] - cell[j + FLOW_E]
+            cell[j + NET_W] = cell[i + FLOW_W] - cell[j + FLOW_W]
+    cell, place = w.cell, w.place
     P = edge.pressure
 
     # outdoors
-    face, row = node[0], system[0]
-    beta = edge.beta_out
-    g = beta * (edge.p_out - face[VAPOUR])
+    at = place[0]
+    g = edge.beta_out * (edge.p_out - cell[at + VAPOUR])
     h = moist_air.vapour_enthalpy(edge.T_out if g > 0.0 else T[0])
     radiated = edge.emissivity * STEFAN_BOLTZMANN * T[0] ** 4
     h_rain = WATER_HEAT * max(edge.T_out - ICE_POINT, 0.0)
     q = edge.h_out * (edge.T_out - T[0]) + edge.gain - radiated + g * h + edge.rain * h_rain
-    net[0, 0] += q
-    net[0, 1] += g + edge.rain
-    row[OWN] += edge.h_out + 4.0 * radiated / T[0]
-    _add_vapour(row, OWN, beta, face, h)
+    cell[at + NET_E] += q
+    cell[at + NET_W] += g + edge.rain
+    cell[at + OWN + E_T] += edge.h_out + 4.0 * radiated / T[0]
+    _add_vapour(cell, at + OWN, edge.beta_out, at, h)
     flux[OUT_VAPOUR] = g
     flux[OUT_RAIN] = edge.rain
     flux[OUT_HEAT] = q
     energy = q
 
     # the room
-    k = n - 1
-    face, row = node[k], system[k]
-    g = edge.beta_in * (edge.p_in - face[VAPOUR])
-    h = moist_air.vapour_enthalpy(edge.T_in if g > 0.0 else T[k])
-    q = edge.h_in * (edge.T_in - T[k])
-    net[k, 0] += q + g * h
-    net[k, 1] += g
-    row[OWN] += edge.h_in
-    _add_vapour(row, OWN, edge.beta_in, face, h)
+    at = place[n - 1]
+    g = edge.beta_in * (edge.p_in - cell[at + VAPOUR])
+    h = moist_air.vapour_enthalpy(edge.T_in if g > 0.0 else T[n - 1])
+    q = edge.h_in * (edge.T_in - T[n - 1])
+    cell[at + NET_E] += q + g * h
+    cell[at + NET_W] += g
+    cell[at + OWN + E_T] += edge.h_in
+    _add_vapour(cell, at + OWN, edge.beta_in, at, h)
     flux[ROOM_VAPOUR] = g
     flux[ROOM_HEAT] = q
     energy += q + g * h
@@ -461,94 +502,95 @@ def surround(grid, edge, T, W_old, E_old, w, flux):
     flux[LEAK_WATER] = flux[LEAK_HEAT] = 0.0
     if edge.leak > 0.0:
         k = edge.leak_node
-        face, row = node[k], system[k]
+        at = place[k]
         G = edge.leak * WATER_TO_AIR / P
-        g = G * (edge.p_in - face[VAPOUR])
+        g = G * (edge.p_in - cell[at + VAPOUR])
         h = moist_air.vapour_enthalpy(edge.T_in if g > 0.0 else T[k])
         q = edge.leak * DRY_AIR_HEAT * (edge.T_in - T[k])
-        net[k, 0] += q + g * h
-        net[k, 1] += g
-        row[OWN] += edge.leak * DRY_AIR_HEAT
-        _add_vapour(row, OWN, G, face, h)
+        cell[at + NET_E] += q + g * h
+        cell[at + NET_W] += g
+        cell[at + OWN + E_T] += edge.leak * DRY_AIR_HEAT
+        _add_vapour(cell, at + OWN, G, at, h)
         flux[LEAK_WATER] = g
         flux[LEAK_HEAT] = q
         energy += q + g * h
     flux[SEEP_WATER] = edge.seep
     if edge.seep > 0.0:
-        net[edge.seep_node, 1] += edge.seep
-        net[edge.seep_node, 0] += edge.seep * h_rain
+        cell[place[edge.seep_node] + NET_W] += edge.seep
+        cell[place[edge.seep_node] + NET_E] += edge.seep * h_rain
         energy += edge.seep * h_rain
 
     # the cavity between the two middle faces
     i = grid.cladding_back
     if i >= 0:
         j = i + 1
-        back, front = node[i], node[j]
+        back, front = place[i], place[j]
         h1, h2 = edge.h_cladding, edge.h_wall
-        mean, outlet = balance.exchange(h1, h2, T[i], T[j], edge.T_air, edge.C_heat)
-        # share of the equilibrium state in the mean state, for the Jacobian
-        own = 1.0 - (balance.mean_share((h1 + h2) / edge.C_heat) if edge.C_heat > 0.0 else 0.0)
-        m1, m2 = own * h1 / (h1 + h2), own * h2 / (h1 + h2)
+        # shares of the two faces in the mean state of the air
+        m1, m2 = (1.0 - edge.kept_heat) * h1 / (h1 + h2), (1.0 - edge.kept_heat) * h2 / (h1 + h2)
+        mean = m1 * T[i] + m2 * T[j] + edge.kept_heat * edge.T_air
         eps = edge.emissivity_cavity * STEFAN_BOLTZMANN
         radiation = eps * (T[i] ** 4 - T[j] ** 4)
         q1 = h1 * (T[i] - mean)
         q2 = h2 * (T[j] - mean)
         b1, b2 = LEWIS_VAPOUR * h1, LEWIS_VAPOUR * h2
-        p_mean, p_outlet = balance.exchange(b1, b2, back[VAPOUR], front[VAPOUR], edge.p_air, edge.C_vapour)
-        own = 1.0 - (balance.mean_share((b1 + b2) / edge.C_vapour) if edge.C_vapour > 0.0 else 0.0)
-        v1, v2 = own * b1 / (b1 + b2), own * b2 / (b1 + b2)
-        g1 = b1 * (back[VAPOUR] - p_mean)
-        g2 = b2 * (front[VAPOUR] - p_mean)
+        p1, p2 = cell[back + VAPOUR], cell[front + VAPOUR]
+        v1, v2 = (1.0 - edge.kept_vapour) * b1 / (b1 + b2), (1.0 - edge.kept_vapour) * b2 / (b1 + b2)
+        p_mean = v1 * p1 + v2 * p2 + edge.kept_vapour * edge.p_air
+        g1 = b1 * (p1 - p_mean)
+        g2 = b2 * (p2 - p_mean)
         H1 = moist_air.vapour_enthalpy(T[i] if g1 > 0.0 else mean)
         H2 = moist_air.vapour_enthalpy(T[j] if g2 > 0.0 else mean)
-        net[i, 0] -= q1 + radiation + g1 * H1
-        net[j, 0] -= q2 - radiation + g2 * H2
-        net[i, 1] -= g1
-        net[j, 1] -= g2
+        cell[back + NET_E] -= q1 + radiation + g1 * H1
+        cell[front + NET_E] -= q2 - radiation + g2 * H2
+        cell[back + NET_W] -= g1
+        cell[front + NET_W] -= g2
         ri, rj = 4.0 * eps * T[i] ** 3, 4.0 * eps * T[j] ** 3
-        row = system[i]
-        row[OWN] += h1 * (1.0 - m1) + ri
-        _add_vapour(row, OWN, b1 * (1.0 - v1), back, H1)
-        row[ABOVE] += -h1 * m2 - rj
-        _add_vapour(row, ABOVE, -b1 * v2, front, H1)
-        row = system[j]
-        row[OWN] += h2 * (1.0 - m2) + rj
-        _add_vapour(row, OWN, b2 * (1.0 - v2), front, H2)
-        row[BELOW] += -h2 * m1 - ri
-        _add_vapour(row, BELOW, -b2 * v1, back, H2)
+        cell[back + OWN + E_T] += h1 * (1.0 - m1) + ri
+        _add_vapour(cell, back + OWN, b1 * (1.0 - v1), back, H1)
+        cell[back + ABOVE + E_T] -= h1 * m2 + rj
+        _add_vapour(cell, back + ABOVE, -b1 * v2, front, H1)
+        cell[front + OWN + E_T] += h2 * (1.0 - m2) + rj
+        _add_vapour(cell, front + OWN, b2 * (1.0 - v2), front, H2)
+        cell[front + BELOW + E_T] -= h2 * m1 + ri
+        _add_vapour(cell, front + BELOW, -b2 * v1, back, H2)
         flux[BACK_VAPOUR] = g1
         flux[FACE_VAPOUR] = g2
         flux[BACK_HEAT] = q1
         flux[FACE_HEAT] = q2
         flux[AIR_T] = mean
         flux[AIR_P] = p_mean
-        flux[OUTLET_T] = outlet
-        flux[OUTLET_P] = p_outlet
         energy -= q1 + q2 + g1 * H1 + g2 * H2
     flux[ENERGY_IN] = energy
 
+    for row in range(rows):
+        cell = w.cell[row * SPAN : (row + 2) * SPAN]
+        for i in range(LANES):
+            j = i + SPAN
+            r = (cell[j + HEAT] - cell[j + FROM_E]) * per_dt - cell[j + NET_E]
+            s = ((cell[j + HELD] - cell[j + FROM_W]) * per_dt - cell[j + NET_W]) * ROW
+            cell[j + RIGHT] = -r
+            cell[j + RIGHT + LANES] = -s
+            # written so that a value that is not a number becomes the worst and stays it
+            r, s = abs(r), abs(s)
+            cell[j + WORST_E] = r if r > cell[i + WORST_E] or r != r else cell[i + WORST_E]
+            cell[j + WORST_W] = s if s > cell[i + WORST_W] or s != s else cell[i + WORST_W]
     worst_E = worst_W = 0.0
-    for i in range(n):
-        r = (node[i, HEAT] - E_old[i]) * per_dt - net[i, 0]
-        s = ((node[i, HELD] - W_old[i]) * per_dt - net[i, 1]) * ROW
-        system[i, RIGHT] = -r
-        system[i, RIGHT + 1] = -s
-        # written so that a value that is not a number becomes the worst and stays it
-        if not abs(r) <= worst_E:
-            worst_E = abs(r)
-        if not abs(s) <= worst_W:
-            worst_W = abs(s)
+    for at in range(rows * SPAN, rows * SPAN + LANES):
+        r, s = w.cell[at + WORST_E], w.cell[at + WORST_W]
+        worst_E = r if r > worst_E or r != r else worst_E
+        worst_W = s if s > worst_W or s != s else worst_W
     return worst_E, worst_W
 
 
 @jit
-def _add_vapour(row, block, conductance, face, h):
-    """Add the slopes of a vapour flow [kg/(s m2 Pa) times pressure] that carries h [J/kg] to one block of a row."""
-    by_T, by_u = conductance * face[VAPOUR_T], conductance * face[VAPOUR_U]
-    row[block] += by_T * h
-    row[block + 1] += by_u * h
-    row[block + 2] += by_T * ROW
-    row[block + 3] += by_u * ROW
+def _add_vapour(cell, at, conductance, face, h):
+    """Add the slopes of a vapour flow [kg/(s m2 Pa) times pressure] that carries h [J/kg] to the block at `at`."""
+    by_T, by_u = conductance * cell[face + VAPOUR_T], conductance * cell[face + VAPOUR_U]
+    cell[at + E_T] += by_T * h
+    cell[at + E_U] += by_u * h
+    cell[at + W_T] += by_T * ROW
+    cell[at + W_U] += by_u * ROW
 
 
 @jit
@@ -563,10 +605,10 @@ def update(T, u, w, trust):
 
     trust 1 allows 30 K and 1.5 in u at each node; a smaller share ends the cycles between two sides of a phase change.
     """
-    if block.solve(w.system):
+    if block.solve(w.cell, w.place, SYSTEM):
         return 1
     for i in range(T.size):
-        dT, du = w.system[i, RIGHT], w.system[i, RIGHT + 1]
+        dT, du = w.cell[w.place[i] + RIGHT], w.cell[w.place[i] + RIGHT + LANES]
         if not (math.isfinite(dT) and math.isfinite(du)):
             return 1
         T[i] = min(HOTTEST, max(COLDEST, T[i] + min(30.0 * trust, max(-30.0 * trust, dT))))
@@ -601,7 +643,7 @@ def commit(grid, dt, T, u, W, E, net, runoff):
 
 
 @jit
-def step(grid, edge, T, u, W, E, w, flux, runoff, tolerance, most):
+def step(grid, edge, T, u, W, E, w, flux, net, runoff, tolerance, most):
     """Take one implicit step of a line whose surroundings are given; return (status, iterations, worst residual).
 
     For walls without a cavity and for published cases; the hourly loop couples several lines with the air instead.
@@ -612,7 +654,9 @@ def step(grid, edge, T, u, W, E, w, flux, runoff, tolerance, most):
         a, b = assemble(grid, edge, T, u, W, E, w, flux)
         worst = max(a, b)
         if worst <= tolerance:
-            flux[ENERGY_IN] -= commit(grid, edge.dt, T, u, W, E, w.net, runoff) / edge.dt
+            for i in range(T.size):
+                net[i, 0], net[i, 1] = w.cell[w.place[i] + NET_E], w.cell[w.place[i] + NET_W]
+            flux[ENERGY_IN] -= commit(grid, edge.dt, T, u, W, E, net, runoff) / edge.dt
             return 0, iteration, worst
         if update(T, u, w, trust_at(iteration)):
             return 1, iteration, worst

@@ -25,6 +25,7 @@ FLOW_AGREES = 1e-4  # relative, inner agreement of air flow and air temperature
 FLOW_EXACT = 1e-7  # relative residual of the network in one round of that
 FACES_MOVED = 0.01  # K, change of the cavity faces that the air flow does not feel: 0.5 mPa of stack in 12 m
 ROUNDS = 12  # of the inner agreement
+LEAST_LEFT = 0.3  # share of a gap that a round is trusted to leave at best
 GAMMA = 1.0 - 0.5**0.5  # of SDIRK2: L-stable, second order (Alexander, SIAM J. Numer. Anal. 14, 1977)
 CALM_JUMP = 3.0  # K, change of the outdoor-side equilibrium over which an hour is taken in two steps
 OVERDRAFT = 2e-5  # kg/m2, film that the first stage may owe
@@ -136,7 +137,7 @@ class Stage(NamedTuple):
 class Scratch(NamedTuple):
     """Arrays of one run that carry nothing from step to step; `workspace` makes them."""
 
-    line: wall.Work  # each array with a leading (S,)
+    line: wall.Work  # its cells with a leading (S,)
     known: np.ndarray  # (S,) Pa, pressure for which the line's inside holds in its present state; 0: it does not
     ladder: np.ndarray
     chain: np.ndarray
@@ -149,22 +150,23 @@ class Scratch(NamedTuple):
     outlet_T: np.ndarray
     outlet_p: np.ndarray
     h: np.ndarray  # (S,) convective coefficient of both cavity faces
+    kept: np.ndarray  # (S, 4) share of its inlet state in the mean and at the outlet: heat, then vapour
+    face_p: np.ndarray  # (S, 2) Pa, vapour pressure at both cavity faces
     rho: np.ndarray  # (K,) air density of each link
     moved: np.ndarray  # (1,) K, of the cavity faces since the air was last brought into agreement with them
+    pace: np.ndarray  # (2,) of that search when it last ended: its factor, and what was left of a gap by one round
     held_W: np.ndarray  # (S,) water by the state functions
     held_E: np.ndarray
     old: State  # at the start of the step; W and E are not used
-    W_from: np.ndarray  # (S, n) stores the stage starts from
-    E_from: np.ndarray
     net: np.ndarray  # (n, 2)
     runoff: np.ndarray  # (n,)
     losses: np.ndarray  # (parts,)
     opening_flow: np.ndarray  # (J,)
 
 
-def workspace(segments: int, nodes: int, faces: int, openings: int, parts: int) -> tuple[Stage, Scratch]:
+def workspace(grid: wall.Grid, segments: int, faces: int, openings: int, parts: int) -> tuple[Stage, Scratch]:
     """Return what `run` needs beside its input: the arrays of its stages and its scratch arrays."""
-    S, n, J, K = segments, nodes, openings, max(openings - 1, 0)
+    S, n, J, K = segments, grid.thickness.size, openings, max(openings - 1, 0)
     zeros = np.zeros
     stage = Stage(
         flux=zeros((2, S, wall.FLUX_COUNT)), net=zeros((2, S, n, 2)), face_T=zeros((2, S, faces)),
@@ -172,27 +174,30 @@ def workspace(segments: int, nodes: int, faces: int, openings: int, parts: int) 
     )  # fmt: skip
     old = State(zeros((S, n)), zeros((S, n)), zeros((S, n)), zeros((S, n)), zeros(K), zeros(S), zeros(S))
     work = Scratch(
-        line=wall.work_arrays(n, S), known=zeros(S), ladder=zeros((network.WORK_ROWS, J + 1)),
+        line=wall.work_arrays(grid, S), known=zeros(S), ladder=zeros((network.WORK_ROWS, J + 1)),
         chain=zeros((network.CHAIN_ROWS, J + 1), dtype=np.int64), drive=zeros(K), new_flow=zeros(K), last_gap=zeros(K),
         march=zeros(S, dtype=np.int64), inlet_T=zeros(S), inlet_p=zeros(S), outlet_T=zeros(S), outlet_p=zeros(S),
-        h=zeros(S), rho=zeros(K), moved=zeros(1), held_W=zeros(S), held_E=zeros(S), old=old, W_from=zeros((S, n)),
-        E_from=zeros((S, n)), net=zeros((n, 2)), runoff=zeros(n), losses=zeros(parts), opening_flow=zeros(J),
+        h=zeros(S), kept=zeros((S, 4)), face_p=zeros((S, 2)), rho=zeros(K), moved=zeros(1), pace=np.ones(2),
+        held_W=zeros(S), held_E=zeros(S), old=old, net=zeros((n, 2)), runoff=zeros(n), losses=zeros(parts),
+        opening_flow=zeros(J),
     )  # fmt: skip
     return stage, work
 
 
 @jit
 def run(grid, column, forcing, readings, state, record, stage, work, order, refine):
-    """Run the hours of `order`; return (status, hour index, steps, iterations, worst residual).
+    """Run the hours of `order`; return (status, hour index, steps, updates, worst residual).
 
     Steps are two-stage, second-order and L-stable (Alexander 1977, SDIRK2); where a film would be overdrawn by the
     first stage, a first-order implicit step of half the size takes its place. Status 0: all done; 1: the solver gave up
     in that hour. State holds the last good step, record the hours done.
     """
     S, n = state.T.shape
-    old, W_from, E_from, net, runoff = work.old, work.W_from, work.E_from, work.net, work.runoff
+    old, net, runoff = work.old, work.net, work.runoff
+    cell, at = work.line.cell, work.line.place
     work.known[:] = 0.0
-    steps = iterations = 0
+    work.pace[:] = 1.0
+    steps = updates = 0
     worst_seen = 0.0
 
     previous = order[0]
@@ -216,16 +221,17 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
             for k in range(stages):
                 for s in range(S):
                     for i in range(n):
-                        W_from[s, i] = state.W[s, i]
-                        E_from[s, i] = state.E[s, i]
+                        W_from, E_from = state.W[s, i], state.E[s, i]
                         if k:
-                            W_from[s, i] += (dt - inner) * stage.net[0, s, i, 1]
-                            E_from[s, i] += (dt - inner) * stage.net[0, s, i, 0]
-                            if grid.film[i] and W_from[s, i] < -OVERDRAFT:
+                            W_from += (dt - inner) * stage.net[0, s, i, 1]
+                            E_from += (dt - inner) * stage.net[0, s, i, 0]
+                            if grid.film[i] and W_from < -OVERDRAFT:
                                 good = False
+                        cell[s, at[i] + wall.FROM_W] = W_from
+                        cell[s, at[i] + wall.FROM_E] = E_from
                 if good:
                     good, used, left = _solve(grid, column, forcing, readings, state, t, inner, stage, k, work)
-                    iterations += used
+                    updates += used
                     worst = max(worst, left)
                 if not good:
                     break
@@ -234,7 +240,7 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
                 work.known[:] = 0.0
                 work.moved[0] = np.inf
                 if dt * 0.5 < HOUR / SMALLEST_SPLIT:
-                    return 1, t, steps, iterations, worst
+                    return 1, t, steps, updates, worst
                 dt *= 0.5
                 first_order = True
                 continue
@@ -279,7 +285,7 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
                 i = readings.film[k]
                 record.film[t, s, k] = max(state.W[s, i], 0.0)
                 record.frost[t, s, k] = film.frozen_share(state.T[s, i]) if state.W[s, i] > WET else 0.0
-    return 0, order[-1], steps, iterations, worst_seen
+    return 0, order[-1], steps, updates, worst_seen
 
 
 @jit
@@ -317,11 +323,10 @@ def _clear(record, t):
 
 @jit
 def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
-    """Solve one implicit stage of all segments with the air, from the stores work.W_from and work.E_from.
+    """Solve one implicit stage of all segments with the air, from the stores in its lines' FROM_W and FROM_E.
 
-    Returns (good, iterations, worst residual).
+    Returns (good, Newton updates of all lines, worst residual).
     """
-    W_from, E_from = work.W_from, work.E_from
     S, n = state.T.shape
     K = state.flow.size
     F = readings.node.size
@@ -340,25 +345,27 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
             state.u[s, k] = film.START + 0.1
             work.known[s] = 0.0
     b = grid.cladding_back
+    updates = 0
     for iteration in range(MOST):
         if K and iteration < FREE_FLOW and work.moved[0] > FACES_MOVED:
             _follow(grid, column, forcing, state, t, rho_out, mu, work)
             work.moved[0] = 0.0
         elif K == 0 and iteration == 0:
-            _coefficients(grid, column, state, P, work.h)
+            _coefficients(grid, column, state, P, work)
+            for s in range(S):
+                _look_at_faces(grid, state, s, work)
         shift = 0.0
         count = _order(column, state.flow, work.march)
         worst = 0.0
         for turn in range(count):
             s = work.march[turn]
-            share = _share(column, state.flow, s)
             _inlet(column, state.flow, s, T_out, p_out, work)
             h = work.h[s]
-            w = wall.Work(work.line.node[s], work.line.inside[s], work.line.system[s], work.line.net[s])
+            w = wall.Work(work.line.cell[s], work.line.place)
             edge = wall.Edge(
                 T_out, p_out, forcing.h_out[t], LEWIS_VAPOUR * forcing.h_out[t], forcing.gain[t],
                 forcing.emissivity, forcing.rain[t], forcing.T_in[t], forcing.p_in[t], forcing.h_in,
-                forcing.beta_in, work.inlet_T[s], work.inlet_p[s], share * DRY_AIR_HEAT, share * WATER_TO_AIR / P,
+                forcing.beta_in, work.inlet_T[s], work.inlet_p[s], work.kept[s, 0], work.kept[s, 2],
                 h, h, column.emissivity, forcing.leak[t], forcing.leak_node, forcing.seep[t],
                 forcing.seep_node, P, dt,
             )  # fmt: skip
@@ -368,44 +375,46 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
                 if look:
                     wall.look_inside(grid, state.T[s], state.u[s], P, w)
                     work.known[s] = P
-                heat_row, water_row = wall.surround(
-                    grid, edge, state.T[s], W_from[s], E_from[s], w, stage.flux[place, s]
-                )
+                heat_row, water_row = wall.surround(grid, edge, state.T[s], w, stage.flux[place, s])
                 look = work.known[s] != P and max(heat_row, water_row) <= TOLERANCE  # not accepted unseen
                 if not look:
                     break
             if not (heat_row < 1e12 and water_row < 1e12):  # not a number, too
-                return False, iteration + 1, np.inf
+                return False, updates, np.inf
             worst = max(worst, heat_row, water_row)
             if max(heat_row, water_row) <= TOLERANCE:
                 work.held_W[s] = 0.0
                 work.held_E[s] = 0.0
                 for i in range(n):
-                    stage.net[place, s, i, 0] = w.net[i, 0]
-                    stage.net[place, s, i, 1] = w.net[i, 1]
-                    work.held_W[s] += w.node[i, wall.HELD]
-                    work.held_E[s] += w.node[i, wall.HEAT]
+                    at = w.place[i]
+                    stage.net[place, s, i, 0] = w.cell[at + wall.NET_E]
+                    stage.net[place, s, i, 1] = w.cell[at + wall.NET_W]
+                    work.held_W[s] += w.cell[at + wall.HELD]
+                    work.held_E[s] += w.cell[at + wall.HEAT]
                 for f in range(4):
                     # at its end or at its start: the vapour that takes the last of a film counts as well
                     i = readings.film[f]
-                    stage.wet[place, s, f] = 1.0 if state.u[s, i] > film.START or W_from[s, i] > WET else 0.0
+                    wet = state.u[s, i] > film.START or w.cell[w.place[i] + wall.FROM_W] > WET
+                    stage.wet[place, s, f] = 1.0 if wet else 0.0
                 for f in range(F):
                     stage.face_T[place, s, f] = state.T[s, readings.node[f]]
-                    stage.face_p[place, s, f] = w.node[readings.node[f], wall.VAPOUR]
+                    stage.face_p[place, s, f] = w.cell[w.place[readings.node[f]] + wall.VAPOUR]
             else:
                 T1, T2 = state.T[s, b], state.T[s, b + 1]
                 work.known[s] = 0.0
+                updates += 1
                 if wall.update(state.T[s], state.u[s], w, wall.trust_at(iteration)):
-                    return False, iteration + 1, worst
+                    return False, updates, worst
                 shift = max(shift, abs(state.T[s, b] - T1), abs(state.T[s, b + 1] - T2))
-            _pass_on(grid, state, s, share, P, work)
+                _look_at_faces(grid, state, s, work)
+            _pass_on(grid, state, s, work)
         work.moved[0] += shift
         if worst <= TOLERANCE:
             for k in range(K):
                 stage.flow[place, k] = state.flow[k]
                 stage.rho[place, k] = work.rho[k]
-            return True, iteration + 1, worst
-    return False, MOST, worst
+            return True, updates, worst
+    return False, updates, worst
 
 
 @jit
@@ -544,22 +553,30 @@ def _inlet(column, flow, s, T_out, p_out, work):
 
 
 @jit
-def _pass_on(grid, state, s, share, P, work):
-    """Renew mean and outlet air of segment s from its faces as they now are."""
-    i = grid.cladding_back
-    h = work.h[s]
-    T1, T2 = state.T[s, i], state.T[s, i + 1]
-    state.air_T[s], work.outlet_T[s] = balance.exchange(h, h, T1, T2, work.inlet_T[s], share * DRY_AIR_HEAT)
-    p1 = wall.humidity(state.u[s, i], T1)[0] * moist_air.saturation(T1)[0]
-    p2 = wall.humidity(state.u[s, i + 1], T2)[0] * moist_air.saturation(T2)[0]
-    state.air_p[s], work.outlet_p[s] = balance.exchange(
-        LEWIS_VAPOUR * h, LEWIS_VAPOUR * h, p1, p2, work.inlet_p[s], share * WATER_TO_AIR / P
-    )
+def _look_at_faces(grid, state, s, work):
+    """Renew the vapour pressure at the cavity faces of segment s."""
+    for k in range(2):
+        i = grid.cladding_back + k
+        work.face_p[s, k] = wall.vapour_pressure(state.u[s, i], state.T[s, i])
 
 
 @jit
-def _coefficients(grid, column, state, P, h):
-    """Set the convective coefficient of the cavity faces from the present flow."""
+def _pass_on(grid, state, s, work):
+    """Renew mean and outlet air of segment s from its faces and its inlet."""
+    i = grid.cladding_back
+    T = 0.5 * (state.T[s, i] + state.T[s, i + 1])
+    excess = work.inlet_T[s] - T
+    state.air_T[s] = T + excess * work.kept[s, 0]
+    work.outlet_T[s] = T + excess * work.kept[s, 1]
+    p = 0.5 * (work.face_p[s, 0] + work.face_p[s, 1])
+    excess = work.inlet_p[s] - p
+    state.air_p[s] = p + excess * work.kept[s, 2]
+    work.outlet_p[s] = p + excess * work.kept[s, 3]
+
+
+@jit
+def _coefficients(grid, column, state, P, work):
+    """Set the convective coefficient of the cavity faces, and what the air keeps, from the present flow."""
     i = grid.cladding_back
     for s in range(column.segment_link.size):
         link = column.segment_link[s]
@@ -567,7 +584,11 @@ def _coefficients(grid, column, state, P, h):
         if link >= 0 and state.flow.size:
             length = column.opening_height[link + 1] - column.opening_height[link]
             v = state.flow[link] / (moist_air.density(state.air_T[s], state.air_p[s], P) * column.link_law[link, 0])
-        h[s] = balance.face_coefficient(v, state.T[s, i], state.T[s, i + 1], column.depth, length, P)
+        h = balance.face_coefficient(v, state.T[s, i], state.T[s, i + 1], column.depth, length, P)
+        share = _share(column, state.flow, s)
+        work.h[s] = h
+        work.kept[s, 0], work.kept[s, 1] = balance.kept(2.0 * h, share * DRY_AIR_HEAT)
+        work.kept[s, 2], work.kept[s, 3] = balance.kept(2.0 * LEWIS_VAPOUR * h, share * WATER_TO_AIR / P)
 
 
 @jit
@@ -587,11 +608,16 @@ def _densities(column, state, P, rho_out, rho_link):
 def _follow(grid, column, forcing, state, t, rho_out, mu, work):
     """Bring air flow and air temperatures into agreement with the faces as they now are.
 
-    More flow cools the air and slows the flow: a plain repetition can swing, so each round is relaxed by Aitken's rule.
+    More flow cools the air and slows the flow: a plain repetition can swing, so each round is relaxed by Aitken's rule,
+    from the factor at which the last search ended. A round is the last when the gap it leaves will do, by the share
+    that such rounds leave.
     """
     K = state.flow.size
     P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
-    factor = 1.0
+    for s in range(column.segment_link.size):
+        _look_at_faces(grid, state, s, work)
+    factor, left = work.pace[0], work.pace[1]
+    gap = before = 0.0
     for turn in range(ROUNDS):
         _densities(column, state, P, rho_out, work.rho)
         for k in range(K):
@@ -603,6 +629,7 @@ def _follow(grid, column, forcing, state, t, rho_out, mu, work):
             rho_out, work.rho, mu, work.new_flow, work.ladder, work.chain,
             FLOW_EXACT,
         )  # fmt: skip
+        before = gap
         gap = largest = 0.0
         dot = norm = 0.0
         for k in range(K):
@@ -614,14 +641,16 @@ def _follow(grid, column, forcing, state, t, rho_out, mu, work):
             norm += change * change
         if turn > 0 and norm > 0.0:
             factor = min(1.0, max(0.05, -factor * dot / norm))
+            left = min(1.0, max(LEAST_LEFT, gap / before))
         for k in range(K):
             work.last_gap[k] = work.new_flow[k] - state.flow[k]
             state.flow[k] += factor * work.last_gap[k]
-        _coefficients(grid, column, state, P, work.h)
+        _coefficients(grid, column, state, P, work)
         count = _order(column, state.flow, work.march)
         for place in range(count):
             s = work.march[place]
             _inlet(column, state.flow, s, T_out, p_out, work)
-            _pass_on(grid, state, s, _share(column, state.flow, s), P, work)
-        if gap <= FLOW_AGREES * largest + CALM_FLOW:
-            return
+            _pass_on(grid, state, s, work)
+        if gap * left <= FLOW_AGREES * largest + CALM_FLOW:
+            break
+    work.pace[0], work.pace[1] = factor, left

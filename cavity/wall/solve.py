@@ -95,8 +95,8 @@ def surroundings(
     return kernel.Edge(
         T_out=outdoor, p_out=vapour_outdoor, h_out=heat_outside, beta_out=vapour_outside, gain=gain, emissivity=0.0,
         rain=rain, T_in=indoor, p_in=vapour_indoor, h_in=heat_inside, beta_in=vapour_inside, T_air=outdoor,
-        p_air=vapour_outdoor, C_heat=0.0, C_vapour=0.0, h_cladding=0.0, h_wall=0.0, emissivity_cavity=0.0, leak=0.0,
-        leak_node=0, seep=0.0, seep_node=0, pressure=STANDARD_PRESSURE, dt=1.0,
+        p_air=vapour_outdoor, kept_heat=0.0, kept_vapour=0.0, h_cladding=0.0, h_wall=0.0, emissivity_cavity=0.0,
+        leak=0.0, leak_node=0, seep=0.0, seep_node=0, pressure=STANDARD_PRESSURE, dt=1.0,
     )  # fmt: skip
 
 
@@ -147,10 +147,10 @@ def march(
     T = np.full(nodes, temperature, dtype=float) if np.ndim(temperature) == 0 else np.array(temperature, dtype=float)
     phi = np.broadcast_to(np.asarray(humidity, dtype=float), (nodes,))
     u = np.array([kernel.potential_of_humidity(value, at) for value, at in zip(phi, T, strict=True)])
-    work = kernel.work_arrays(nodes)
+    work = kernel.work_arrays(grid)
     kernel.evaluate(grid, T, u, work)
-    W, E = work.node[:, kernel.HELD].copy(), work.node[:, kernel.HEAT].copy()
-    flux, runoff = np.zeros(kernel.FLUX_COUNT), np.zeros(nodes)
+    W, E = kernel.read(work, kernel.HELD), kernel.read(work, kernel.HEAT)
+    flux, net, runoff = np.zeros(kernel.FLUX_COUNT), np.zeros((nodes, 2)), np.zeros(nodes)
     wanted = np.atleast_1d(np.asarray(moments, dtype=float))
     rows: list[tuple[NDArray[np.float64], ...]] = []
     now, entered, step = 0.0, 0.0, first_step
@@ -161,7 +161,7 @@ def march(
                 edge = (around(now + step) if callable(around) else around)._replace(dt=step)
                 T_new, u_new = T.copy(), u.copy()
                 status, _, worst = kernel.step(
-                    grid, edge, T_new, u_new, W, E, work, flux, runoff, _TOLERANCE, _MOST_UPDATES
+                    grid, edge, T_new, u_new, W, E, work, flux, net, runoff, _TOLERANCE, _MOST_UPDATES
                 )
                 # a residual that is not a number compares as small
                 if status == 0 and np.isfinite(T_new).all() and np.isfinite(W + E).all():

@@ -9,6 +9,7 @@ computer. Nothing here is a test: no limit is asserted.
 
 from __future__ import annotations
 
+import ctypes
 import json
 import os
 import platform
@@ -24,12 +25,14 @@ from typing import Any
 import click
 import numba
 import numpy as np
+from numba.extending import get_cython_function_address
 
 import cavity
 from cavity._jit import jit
 from cavity.constants import STEFAN_BOLTZMANN
 from cavity.kernels import block
 from cavity.kernels import wall as kernel
+from cavity.kernels.lanes import LANES, places, rows_of
 from cavity.wallfile import parse_wall
 from cavity.wallfile.starter import starter
 
@@ -65,7 +68,7 @@ def year(weather: Any) -> dict[str, float]:
         seconds, ds = best(lambda segments=segments: cavity.simulate(the_wall(segments), weather))
         out[f"{segments} segments, one year [s]"] = seconds
         out[f"{segments} segments, steps"] = ds.attrs["solver_steps"]
-        out[f"{segments} segments, line updates a step"] = ds.attrs["solver_iterations"] / ds.attrs["solver_steps"]
+        out[f"{segments} segments, updates of a line in a step"] = ds.attrs["solver_updates"] / ds.attrs["solver_steps"]
     return out
 
 
@@ -95,10 +98,12 @@ def _rate(t, T, u, grid, hours, extra, zeros, w, flux, out):
     """Write d(T, u)/dt of every node into out (2 n,): the residual of the kernel, without its time step."""
     kernel.assemble(grid, _edge(t, hours, 1.0), T, u, zeros, zeros, w, flux)
     for i in range(T.size):
-        W_u = w.node[i, kernel.HELD_U] + extra[i] * EXTRA_WATER
-        du = w.net[i, 1] / W_u
+        W_u = w.cell[w.place[i] + kernel.HELD_U] + extra[i] * EXTRA_WATER
+        du = w.cell[w.place[i] + kernel.NET_W] / W_u
         out[2 * i + 1] = du
-        out[2 * i] = (w.net[i, 0] - w.node[i, kernel.HEAT_U] * du) / (w.node[i, kernel.HEAT_T] + extra[i] * EXTRA_HEAT)
+        out[2 * i] = (w.cell[w.place[i] + kernel.NET_E] - w.cell[w.place[i] + kernel.HEAT_U] * du) / (
+            w.cell[w.place[i] + kernel.HEAT_T] + extra[i] * EXTRA_HEAT
+        )
 
 
 @numba.njit(nogil=True, error_model="numpy")
@@ -108,8 +113,8 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
     E, W, E_from, W_from, zeros = np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n)
     kernel.evaluate(grid, T, u, w)
     for i in range(n):
-        E[i] = w.node[i, kernel.HEAT] + extra[i] * EXTRA_HEAT * T[i]
-        W[i] = w.node[i, kernel.HELD] + extra[i] * EXTRA_WATER * u[i]
+        E[i] = w.cell[w.place[i] + kernel.HEAT] + extra[i] * EXTRA_HEAT * T[i]
+        W[i] = w.cell[w.place[i] + kernel.HELD] + extra[i] * EXTRA_WATER * u[i]
     h = 3600.0 / steps_per_hour
     updates = 0
     for hour in range(out_T.shape[0]):
@@ -124,12 +129,15 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
                     kernel.assemble(grid, edge, T, u, zeros, zeros, w, flux)
                     worst = 0.0
                     for i in range(n):
-                        e = w.node[i, kernel.HEAT] + extra[i] * EXTRA_HEAT * T[i] - E_from[i]
-                        m = w.node[i, kernel.HELD] + extra[i] * EXTRA_WATER * u[i] - W_from[i]
-                        r, s = e / dt - w.net[i, 0], (m / dt - w.net[i, 1]) * kernel.ROW
-                        w.system[i, kernel.RIGHT], w.system[i, kernel.RIGHT + 1] = -r, -s
-                        w.system[i, kernel.OWN] += extra[i] * EXTRA_HEAT / dt
-                        w.system[i, kernel.OWN + 3] += extra[i] * EXTRA_WATER / dt * kernel.ROW
+                        e = w.cell[w.place[i] + kernel.HEAT] + extra[i] * EXTRA_HEAT * T[i] - E_from[i]
+                        m = w.cell[w.place[i] + kernel.HELD] + extra[i] * EXTRA_WATER * u[i] - W_from[i]
+                        r, s = (
+                            e / dt - w.cell[w.place[i] + kernel.NET_E],
+                            (m / dt - w.cell[w.place[i] + kernel.NET_W]) * kernel.ROW,
+                        )
+                        w.cell[w.place[i] + kernel.RIGHT], w.cell[w.place[i] + kernel.RIGHT + LANES] = -r, -s
+                        w.cell[w.place[i] + kernel.OWN + kernel.E_T] += extra[i] * EXTRA_HEAT / dt
+                        w.cell[w.place[i] + kernel.OWN + kernel.W_U] += extra[i] * EXTRA_WATER / dt * kernel.ROW
                         worst = max(worst, abs(r), abs(s))
                     if worst <= tolerance:
                         break
@@ -141,8 +149,8 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
                 share = (1.0 - GAMMA) * h if stage == 0 else GAMMA * h
                 for i in range(n):
                     # stage 0 gives the slope for what is left of the step, stage 1 ends it
-                    E_from[i] = (E[i] if stage == 0 else E_from[i]) + share * w.net[i, 0]
-                    W_from[i] = (W[i] if stage == 0 else W_from[i]) + share * w.net[i, 1]
+                    E_from[i] = (E[i] if stage == 0 else E_from[i]) + share * w.cell[w.place[i] + kernel.NET_E]
+                    W_from[i] = (W[i] if stage == 0 else W_from[i]) + share * w.cell[w.place[i] + kernel.NET_W]
             E[:], W[:] = E_from, W_from
         for i in range(n):
             out_T[hour, i] = T[i]
@@ -174,7 +182,7 @@ def solver(weather: Any, days: int = 10) -> dict[str, Any]:
     hours = np.column_stack([part["temperature_outdoor"], part["vapour_pressure_outdoor"], gain]).astype(float)
     T0 = np.linspace(hours[0, 0], 293.0, n)
     u0 = np.array([kernel.potential_of_humidity(0.7, at) for at in T0])
-    w, flux, zeros = kernel.work_arrays(n), np.zeros(kernel.FLUX_COUNT), np.zeros(n)
+    w, flux, zeros = kernel.work_arrays(grid), np.zeros(kernel.FLUX_COUNT), np.zeros(n)
     extra = (np.asarray(grid.thickness) == 0.0).astype(float)
     moments = 3600.0 * np.arange(1, count + 1)
 
@@ -246,36 +254,77 @@ def solver(weather: Any, days: int = 10) -> dict[str, Any]:
 
 
 @jit
-def _solves(times, system, copy):
-    """Solve the same system again and again; the copy is part of the floor, as assembly writes the array too."""
+def _ours_alone(times, system, copy, place):
+    """Eliminate the same system again and again; the copy is part of it, as assembly writes the array too."""
     bad = 0
     for _ in range(times):
-        for i in range(system.shape[0]):
-            for k in range(system.shape[1]):
-                copy[i, k] = system[i, k]
-        bad += block.solve(copy)
+        for k in range(system.size):
+            copy[k] = system[k]
+        bad += block.solve(copy, place, 0)
+    return bad
+
+
+_INT, _FLOAT = ctypes.POINTER(ctypes.c_int), ctypes.POINTER(ctypes.c_double)
+_dgbsv = ctypes.CFUNCTYPE(None, _INT, _INT, _INT, _INT, _FLOAT, _INT, _INT, _FLOAT, _INT, _INT)(
+    get_cython_function_address("scipy.linalg.cython_lapack", "dgbsv")
+)
+
+
+@numba.njit
+def _lapack_alone(times, band, rhs, band_copy, rhs_copy, sizes, pivots):
+    """Solve the same banded system again and again by LAPACK, called from compiled code as ours is."""
+    bad = 0
+    for _ in range(times):
+        band_copy[:] = band
+        rhs_copy[:] = rhs
+        _dgbsv(
+            sizes[0:].ctypes, sizes[1:].ctypes, sizes[1:].ctypes, sizes[2:].ctypes, band_copy.ctypes, sizes[3:].ctypes,
+            pivots.ctypes, rhs_copy.ctypes, sizes[0:].ctypes, sizes[4:].ctypes,
+        )  # fmt: skip
+        bad += sizes[4]
     return bad
 
 
 def floor(weather: Any) -> dict[str, float]:
-    """Compare a wall-year with nothing but the eliminations it needs."""
+    """Compare a wall-year with nothing but the eliminations it needs, by our routine and by LAPACK's for bands."""
     from cavity.wall.grid import build_line
 
     wall = the_wall(3)
-    seconds, ds = best(lambda: cavity.simulate(wall, weather), 2)
-    line = build_line(wall, depth=wall.cavity.depth)
-    n = line.nodes
+    seconds, ds = best(lambda: cavity.simulate(wall, weather), 4)
+    n = build_line(wall, depth=wall.cavity.depth).nodes
+    solves = int(ds.attrs["solver_updates"])
     rng = np.random.default_rng(1)
-    system = rng.uniform(-1.0, 0.0, (n, kernel.SYSTEM_COLUMNS))
-    system[:, kernel.OWN : kernel.OWN + 4] = rng.uniform(0.0, 1.0, (n, 4)) + np.array([8.0, 0.0, 0.0, 8.0])
-    copy = np.empty_like(system)
-    # the last look of each stage finds the residual small and solves nothing; two stages a step
-    solves = int((ds.attrs["solver_iterations"] - 2 * ds.attrs["solver_steps"]) * ds.sizes["segment"])
-    _solves(1, system, copy)
-    least, _ = best(lambda: _solves(solves, system, copy))
+    system = rng.uniform(-1.0, 0.0, (n, block.COLUMNS))
+    system[:, 4:8] = rng.uniform(0.0, 1.0, (n, 4)) + np.array([8.0, 0.0, 0.0, 8.0])
+
+    span = block.COLUMNS * LANES
+    place = places(n, span)
+    cell = np.zeros((rows_of(n) + 2) * span)
+    for column in range(block.COLUMNS):
+        cell[place + column * LANES] = system[:, column]
+    copy = cell.copy()
+
+    # LAPACK's band storage, column by column: element (i, j) of the matrix in row 6 + i - j; 3 rows are for pivoting
+    band = np.zeros((2 * n, 10))
+    for i in range(2 * n):
+        for k in range(6):
+            j = 2 * (i // 2) - 2 + k
+            if 0 <= j < 2 * n:
+                band[j, 6 + i - j] = system[i // 2, 4 * (k // 2) + 2 * (i % 2) + k % 2]
+    rhs = system[:, 12:].ravel().copy()
+    sizes, pivots = np.array([2 * n, 3, 1, 10, 0], dtype=np.int32), np.zeros(2 * n, dtype=np.int32)
+    rhs_copy = rhs.copy()
+
+    _ours_alone(1, cell, copy, place)
+    _lapack_alone(1, band, rhs, band.copy(), rhs_copy, sizes, pivots)
+    found = np.column_stack([copy[place + block.RIGHT + k * LANES] for k in (0, 1)]).ravel()
+    np.testing.assert_allclose(found, rhs_copy, rtol=1e-9)
+    ours, _ = best(lambda: _ours_alone(solves, cell, copy, place))
+    lapack, _ = best(lambda: _lapack_alone(solves, band, rhs, band.copy(), rhs_copy, sizes, pivots))
     return {
-        "nodes a line": n, "eliminations": solves, "eliminations alone [s]": least, "whole wall-year [s]": seconds,
-        "whole / eliminations": seconds / least,
+        "nodes a line": n, "eliminations": solves, "whole wall-year [s]": seconds,
+        "eliminations alone, ours [s]": ours, "whole / eliminations, ours": seconds / ours,
+        "eliminations alone, LAPACK [s]": lapack, "whole / eliminations, LAPACK": seconds / lapack,
     }  # fmt: skip
 
 

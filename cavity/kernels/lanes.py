@@ -1,0 +1,49 @@
+"""How the nodes of a line stand in memory so that eight of them are worked on at once.
+
+Node i of n stands in lane i // rows and row 1 + i % rows, with rows = ceil(n / LANES): nodes that touch follow each
+other in the same lane. A loop over the lanes of one row then does the same work for all of them and finds the next node
+one row on. Lanes are joined by two more rows: row 0 repeats the last row one lane on, the last row the first one lane
+back.
+
+All columns of all rows are one flat array, `column + lane` from the start of the row: within one array and at constant
+distances the compiler sees that nothing overlaps, and uses the vector unit. Columns are numbered in steps of LANES.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cavity._jit import jit
+
+LANES = 8
+
+
+def rows_of(nodes: int) -> int:
+    """Return the number of rows that hold this many nodes."""
+    return -(-nodes // LANES)
+
+
+def places(nodes: int, span: int) -> np.ndarray:
+    """Return where each node stands, (nodes,), in rows of `span` numbers."""
+    lane, row = np.divmod(np.arange(nodes), rows_of(nodes))
+    return (1 + row) * span + lane
+
+
+@jit
+def exp(x):
+    """Return e to the power x for -40 < x < 30.
+
+    Error below 5e-16, or 1e-13 of the result where that is larger (3e-10 of it beyond x = 13, pressures over 4 bar).
+    math.exp is a call for every single number. Here the series of e^(x/64) - 1, then six doublings of the argument by
+    e^2y - 1 = w (2 + w), w = e^y - 1: sums and products alone, and without the round-off of squaring e^y itself.
+    """
+    y = x * (1.0 / 64.0)
+    z = 1.0 / 720.0 + y * (1.0 / 5040.0 + y * (1.0 / 40320.0 + y * (1.0 / 362880.0 + y * (1.0 / 3628800.0))))
+    w = y * (1.0 + y * (0.5 + y * (1.0 / 6.0 + y * (1.0 / 24.0 + y * (1.0 / 120.0 + y * z)))))
+    w *= 2.0 + w
+    w *= 2.0 + w
+    w *= 2.0 + w
+    w *= 2.0 + w
+    w *= 2.0 + w
+    w *= 2.0 + w
+    return 1.0 + w
