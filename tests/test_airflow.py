@@ -7,12 +7,24 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cavity.airflow.column import build_column, iso6946_class
+from cavity.airflow.column import build_column
 from cavity.airflow.losses import mesh_loss_bailey_2003, opening_row
 from cavity.errors import InputError
 from cavity.kernels import network
 from cavity.kernels.losses import PIECES, restriction_loss
-from cavity.wallfile.model import Barrier, Cavity, Column, Layer, Material, Opening, OpeningSet, Rail, Run, Wall
+from cavity.wallfile.model import (
+    Barrier,
+    Cavity,
+    Column,
+    Layer,
+    Material,
+    Opening,
+    OpeningSet,
+    Rail,
+    Run,
+    Wall,
+    ventilation_class,
+)
 
 MU = 1.81e-5
 _BOARD = Layer("board", Material("board", "board", 1400, 0.3, 900, 50, 30, "invented"), 0.008)
@@ -228,13 +240,14 @@ def test_no_openings_at_all_is_still_air():
     [
         (0.0, "unventilated"),
         (500e-6, "unventilated"),
+        (0.3e-3 + 0.2e-3, "unventilated"),
         (501e-6, "slightly ventilated"),
         (1499e-6, "slightly ventilated"),
         (1500e-6, "well ventilated"),
     ],
 )
 def test_class_of_the_air_layer_follows_iso_6946(area, name):
-    assert iso6946_class(area) == name
+    assert ventilation_class(area) == name
 
 
 def test_unknown_column_and_impossible_depth_are_told_with_the_known_names():

@@ -20,6 +20,7 @@ from cavity.airflow.losses import barrier_row, channel_row, opening_row, rail_ro
 from cavity.errors import Fault, InputError
 from cavity.kernels import losses as kernel
 from cavity.kernels import network
+from cavity.wallfile.model import ventilation_class
 
 if TYPE_CHECKING:
     from cavity.wallfile.model import Opening, OpeningSet, Wall
@@ -94,7 +95,7 @@ class ColumnAir:
     @property
     def iso6946_class(self) -> str:
         """Class of the air layer: unventilated | slightly ventilated | well ventilated."""
-        return iso6946_class(self.free_vent_area)
+        return ventilation_class(self.free_vent_area)
 
     def coordinates(self) -> dict[str, Any]:
         """Return the coordinates of a Dataset that say what segments, openings and parts of the air path are."""
@@ -120,28 +121,6 @@ class ColumnAir:
             np.zeros((network.WORK_ROWS, n + 1)),
             np.zeros((network.CHAIN_ROWS, n + 1), dtype=np.int64),
         )
-
-
-def iso6946_class(area: float) -> str:
-    """Return the ventilation class of a vertical air layer.
-
-    Parameters
-    ----------
-    area : float
-        Total area of the openings to outdoors per metre of wall length. [m2/m]
-
-    Returns
-    -------
-    str
-        "unventilated" to 500 mm2/m, "well ventilated" from 1500 mm2/m, "slightly ventilated" between.
-
-    References
-    ----------
-    ISO 6946:2017, 6.9.2 to 6.9.4 (clauses read, detail memory).
-    """
-    if area <= 500e-6:
-        return "unventilated"
-    return "well ventilated" if area >= 1500e-6 else "slightly ventilated"
 
 
 def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name: str = "") -> ColumnAir:

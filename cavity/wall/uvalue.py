@@ -11,14 +11,13 @@ from typing import TYPE_CHECKING
 
 from cavity.constants import STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
+from cavity.wallfile.model import UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT, ventilation_class
 
 if TYPE_CHECKING:
     from cavity.wallfile.model import Column, Layer, OpeningSet, Wall
 
 OUTER_SURFACE = 0.04  # m2 K/W, ISO 6946 R_se
 INNER_SURFACE = {"up": 0.10, "horizontal": 0.13, "down": 0.17}  # m2 K/W, ISO 6946 R_si by direction of heat flow
-UNVENTILATED_LIMIT = 500e-6  # m2 per m of length, ISO 6946
-WELL_VENTILATED_LIMIT = 1500e-6  # m2 per m of length, ISO 6946
 _STILL_AIR = 0.025  # W/(m K), conductivity of air as ISO 6946 annex B takes it
 _SMALLEST_CONVECTION = {"horizontal": 1.25, "up": 1.95}  # W/(m2 K), for differences up to 5 K, ISO 6946 annex B
 FLANGE = 0.04  # m, width of a rail's flange, common practice, no source
@@ -118,30 +117,6 @@ def air_layer_resistance(
     convection = max(smallest, _STILL_AIR / thickness)
     exchange = 1.0 / (1.0 / emissivity_1 + 1.0 / emissivity_2 - 1.0)
     return 1.0 / (convection + exchange * 4.0 * STEFAN_BOLTZMANN * temperature**3)
-
-
-def ventilation_class(opening_area: float) -> str:
-    """Return the class of a vertical air layer by the area of its openings to outdoors.
-
-    Parameters
-    ----------
-    opening_area : float
-        Free area of all openings per metre of wall length. [m2/m]
-
-    Returns
-    -------
-    str
-        "unventilated" up to 500 mm2/m, "well ventilated" from 1500 mm2/m, "slightly ventilated" between.
-
-    References
-    ----------
-    ISO 6946:1996 clause 5.3, read in a secondary text; unchanged since, from memory.
-    """
-    if opening_area <= UNVENTILATED_LIMIT * (1.0 + 1e-9):  # a vent given as exactly 500 mm2 is not over it by rounding
-        return "unventilated"
-    if opening_area >= WELL_VENTILATED_LIMIT * (1.0 - 1e-9):
-        return "well ventilated"
-    return "slightly ventilated"
 
 
 def opening_area(opening_set: OpeningSet, column: Column) -> float:

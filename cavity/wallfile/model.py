@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+# of an air layer, m2 of openings per m of wall length, ISO 6946
+UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT = 500e-6, 1500e-6
+
 
 @dataclass(frozen=True)
 class Material:
@@ -252,3 +255,27 @@ class Wall:
                 return choice
         known = ", ".join(choice.name for choice in self.opening_sets)
         raise KeyError(f"no opening set {name!r}; known: {known}")
+
+
+def ventilation_class(opening_area: float) -> str:
+    """Return the class of a vertical air layer by the area of its openings to outdoors.
+
+    Parameters
+    ----------
+    opening_area : float
+        Free area of all openings per metre of wall length. [m2/m]
+
+    Returns
+    -------
+    str
+        "unventilated" up to 500 mm2/m, "well ventilated" from 1500 mm2/m, "slightly ventilated" between.
+
+    References
+    ----------
+    ISO 6946:1996 clause 5.3, read in a secondary text; ISO 6946:2017, 6.9.2 to 6.9.4 (clauses read, detail memory).
+    """
+    if opening_area <= UNVENTILATED_LIMIT * (1.0 + 1e-9):  # a vent given as exactly 500 mm2 is not over it by rounding
+        return "unventilated"
+    if opening_area >= WELL_VENTILATED_LIMIT * (1.0 - 1e-9):
+        return "well ventilated"
+    return "slightly ventilated"
