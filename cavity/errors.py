@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+_LONGEST = 360  # characters in one line of a message
+
 
 class CavityError(Exception):
     """Base of all errors raised on purpose; `exit_code` is what the command line returns."""
@@ -36,15 +38,20 @@ class Fault:
     cure: str = ""
 
     def __str__(self) -> str:
-        lines = [f"{self.where}: {self.problem}"]
+        lines = [_clipped(f"{self.where}: {self.problem}")]
         for title, text in (
             ("given", self.given),
             ("expected", self.expected),
             ("cure", self.cure),
         ):
             if text:
-                lines.append(f"    {title:<9}{text}")
+                lines.append(f"    {title:<9}{_clipped(text)}")
         return "\n".join(lines)
+
+
+def _clipped(text: str) -> str:
+    """Shorten what would fill the screen, such as a number of a thousand digits."""
+    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
 
 
 class InputError(CavityError):

@@ -38,6 +38,8 @@ WRONG = [
     ("site.terrain", ('"suburban"', '"suburbs"'), "unknown word", '"suburban"'),
     ("site.building_height", ('"7 m"', '"5 m"'), "lower than the top", '"6.3 m"'),
     ("finish.solar_absorptance", ("absorptance = 0.6", "absorptance = 60"), "above 1", '"60 %"'),
+    ("finish.solar_absorptance", ("absorptance = 0.6", 'absorptance = "0.6"'), "not a perc", "0.6 without quotes"),
+    ("finish.solar_absorptance", ("absorptance = 0.6", 'absorptance = "60"'), "not a percentage", '"60 %"'),
     ("finish.emissivity", ("emissivity = 0.9", "emissivity = nan"), "not between", "90 %"),
     ("cavity.depth", ('depth = "30 mm"', 'depth = "0 mm"'), "zero", "check"),
     ("cavity.depth", ('depth = "30 mm"', 'depth = "3 m"'), "too large", "check"),
@@ -170,6 +172,13 @@ def test_numbers_out_of_this_world_are_refused():
         assert "finish.solar_absorptance" in faults(edit(("solar_absorptance = 0.6", f"solar_absorptance = {value}")))
     for value in ("1e300 m", "-1e300 m", "1e-300 m", "9" * 70 + " m"):
         assert "cladding[1].thickness" in faults(edit(('"8 mm"', f'"{value}"')))
+
+
+def test_a_number_of_a_thousand_digits_does_not_fill_the_screen():
+    with pytest.raises(InputError) as caught:
+        parse_wall(edit(("solar_absorptance = 0.6", f'solar_absorptance = "{"9" * 5000}"')), "wall.toml")
+    assert "not a percentage" in str(caught.value)
+    assert all(len(line) < 400 for line in str(caught.value).split("\n"))
 
 
 def test_text_with_control_characters_is_refused():

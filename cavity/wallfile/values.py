@@ -186,8 +186,13 @@ class Share(Leaf):
         if isinstance(value, str):
             found = re.fullmatch(r"\s*([+-]?\d{1,12}(?:\.\d{0,12})?)\s*%\s*", value)
             if not found:
-                cure = f'write "{value.strip()} %"' if re.fullmatch(r"\s*[\d.]+\s*", value) else ""
-                raise fail("not a percentage", self.describe(), cure or f'write "{self.example}"')
+                bare = re.fullmatch(r"\s*(\d{1,3}(?:\.\d{1,12})?)\s*", value)
+                cure = f'write "{self.example}"'
+                if bare and self.low <= float(bare[1]) <= min(self.high, 1.0):
+                    cure = f"write {bare[1]} without quotes"
+                elif bare and self.low <= float(bare[1]) / 100.0 <= self.high:
+                    cure = f'write "{bare[1]} %"'
+                raise fail("not a percentage", self.describe(), cure)
             share = float(found[1]) / 100.0
         else:
             if 1.0 < value <= 100.0:
