@@ -25,6 +25,7 @@ WORDS = (
     "inf",
     "-inf",
     "1e999",
+    "1_0",
     "-1",
     "0",
     "99999",
@@ -99,6 +100,17 @@ def test_an_epw_with_fields_replaced(tmp_path_factory, edits):
     path = tmp_path_factory.mktemp("damaged") / "w.epw"
     path.write_text("\n".join(lines), "utf-8")
     judge(path)
+
+
+def test_an_hour_with_an_underscore_is_no_hour(tmp_path):
+    lines = original("epw").decode().split("\n")
+    parts = lines[300].split(",")
+    parts[3] = "1_0"
+    lines[300] = ",".join(parts)
+    path = tmp_path / "w.epw"
+    path.write_text("\n".join(lines), "utf-8")
+    with pytest.raises(InputError, match="line 301: the date is not possible"):
+        read_weather(path)
 
 
 @given(st.lists(st.tuples(st.integers(0, 8766), st.integers(0, 10), st.sampled_from(WORDS)), min_size=1, max_size=4))

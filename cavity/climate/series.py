@@ -352,6 +352,20 @@ def likely_cause(name: str, values: np.ndarray) -> str:
     return "check the unit and the missing-value code of this column"
 
 
+def as_number(text: str) -> float:
+    """Return the number a field holds; ValueError for what only Python calls one, such as 1_0."""
+    if "_" in text or not text.isascii():
+        raise ValueError(text)
+    return float(text)
+
+
+def as_whole(text: str) -> int:
+    """Return the whole number a field holds; ValueError for what only Python calls one."""
+    if "_" in text or not text.isascii():
+        raise ValueError(text)
+    return int(text)
+
+
 def slug(text: str) -> str:
     """Return a name in one line without control characters."""
     return re.sub(r"\s+", " ", re.sub(r"[^\w\s.,()'/+-]", " ", text)).strip()[:80]
