@@ -28,6 +28,8 @@ ROUNDS = 12  # of the inner agreement
 LEAST_LEFT = 0.3  # share of a gap that a round is trusted to leave at best
 GAMMA = 1.0 - 0.5**0.5  # of SDIRK2: L-stable, second order (Alexander, SIAM J. Numer. Anal. 14, 1977)
 CALM_JUMP = 3.0  # K, change of the outdoor-side equilibrium over which an hour is taken in two steps
+SETTLING = 3  # first hours of a run, in which the start settles: in two steps
+FIRST_DROP, LAST_DROPS = 1e-5, 2e-3  # kg/m2, a film of this size may end within the hour: in two steps
 OVERDRAFT = 2e-5  # kg/m2, film that the first stage may owe
 WET = 1e-6  # kg/m2, least film that counts
 OUTER, BACK, WALL, ROOM = 0, 1, 2, 3  # faces that can hold a film
@@ -201,10 +203,13 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
     worst_seen = 0.0
 
     previous = order[0]
+    passed = 0
     for t in order:
         jump = abs(forcing.T_out[t] - forcing.T_out[previous])
         jump += abs(forcing.gain[t] - forcing.gain[previous]) / 20.0  # 20 W/(m2 K) moves a light panel by 1 K
-        pieces = refine * (1 if jump < CALM_JUMP else 2)
+        calm = jump < CALM_JUMP and passed >= SETTLING and not _drying(state, readings)
+        pieces = refine * (1 if calm else 2)
+        passed += 1
         previous = t
         work.moved[0] = np.inf
         dt = HOUR / pieces
@@ -286,6 +291,16 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
                 record.film[t, s, k] = max(state.W[s, i], 0.0)
                 record.frost[t, s, k] = film.frozen_share(state.T[s, i]) if state.W[s, i] > WET else 0.0
     return 0, order[-1], steps, updates, worst_seen
+
+
+@jit
+def _drying(state, readings):
+    """Return whether any face holds a film so thin that it may end within the hour."""
+    for s in range(state.W.shape[0]):
+        for k in range(4):
+            if FIRST_DROP < state.W[s, readings.film[k]] < LAST_DROPS:
+                return True
+    return False
 
 
 @jit
