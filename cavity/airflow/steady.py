@@ -399,7 +399,7 @@ class _Steady:
         for _ in range(2):  # the coefficients depend weakly on the faces
             h = balance.face_coefficient(speed, self.T1[s], self.T2[s], air.depth, length, self.pressure)
             hr = self.exchange * (0.5 * (self.T1[s] + self.T2[s])) ** 3
-            share = balance.mean_share(2.0 * h / capacity) if capacity > 0.0 else 0.0
+            share = balance.kept(2.0 * h, capacity)[0]
             # mean air = share x inlet + (1 - share) x mean of the faces
             keep = 0.5 * (1.0 - share)
             a11 = self.u_out + hr + h * (1.0 - keep)

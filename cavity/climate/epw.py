@@ -7,7 +7,7 @@ import re
 
 import numpy as np
 
-from cavity.climate.series import NOMINAL_YEAR, SUN, Records, as_number, as_whole, slug
+from cavity.climate.series import NOMINAL_YEAR, SUN, Records, plain, slug
 from cavity.constants import ICE_POINT
 from cavity.errors import Fault, InputError
 
@@ -92,10 +92,7 @@ def read_epw(file: str, text: str) -> Records:
     # pvlib skips exactly eight header lines; what stands in the last seven is of no use to it
     try:
         frame, _ = pvlib.iotools.read_epw(io.StringIO(header + "\n#" * 7 + "\n" + body + "\n"))
-    except (
-        ValueError,
-        TypeError,
-    ) as error:  # pandas' own errors are ValueErrors; TypeError: text where it wants numbers
+    except (ValueError, TypeError) as error:  # pandas' own are ValueErrors; TypeError: text among dates
         said = str(error).splitlines()[0][:80] if str(error) else ""
         raise InputError(Fault(file, "the hours cannot be read", said, "", "get the file anew")) from None
     frame = frame.apply(pd.to_numeric, errors="coerce")
@@ -152,7 +149,7 @@ def _location(file: str, lines: list[str], warnings: list[str]) -> tuple[str, di
         ("elevation", 9, -430.0, 6000.0),
     ):
         try:
-            found[key] = as_number(fields[index])
+            found[key] = float(plain(fields[index]))
         except ValueError:
             found[key] = float("nan")
         if not low <= found[key] <= high:
@@ -175,7 +172,7 @@ def _location(file: str, lines: list[str], warnings: list[str]) -> tuple[str, di
 def _per_hour(file: str, index: int, line: str) -> int:
     fields = line.split(",")
     try:
-        count = as_whole(fields[2])
+        count = int(plain(fields[2]))
     except (IndexError, ValueError):
         count = 0
     if count not in (1, 2, 3, 4, 5, 6, 10, 12, 15, 20, 30, 60):
@@ -212,7 +209,7 @@ def _check_rows(file: str, rows: list[tuple[int, str]], per_hour: int) -> np.nda
             faults.append(Fault(where, "the line is too long", "more than 35 fields", "35", cure))
         else:
             try:
-                year, month, day, hour, minute = (as_whole(part) for part in fields[:5])
+                year, month, day, hour, minute = (int(plain(part)) for part in fields[:5])
                 good = 1 <= month <= 12 and 1 <= day <= days[month] and 1 <= hour <= 24 and 0 <= minute <= 60
                 good &= 1700 <= year <= 2262  # the range of the time stamps
                 good &= day < 29 or month != 2 or (year % 4 == 0 and (year % 100 != 0 or year % 400 == 0))

@@ -352,18 +352,11 @@ def likely_cause(name: str, values: np.ndarray) -> str:
     return "check the unit and the missing-value code of this column"
 
 
-def as_number(text: str) -> float:
-    """Return the number a field holds; ValueError for what only Python calls one, such as 1_0."""
+def plain(text: str) -> str:
+    """Return the text of a number as it is; ValueError for what only Python calls one, such as 1_0."""
     if "_" in text or not text.isascii():
         raise ValueError(text)
-    return float(text)
-
-
-def as_whole(text: str) -> int:
-    """Return the whole number a field holds; ValueError for what only Python calls one."""
-    if "_" in text or not text.isascii():
-        raise ValueError(text)
-    return int(text)
+    return text
 
 
 def slug(text: str) -> str:

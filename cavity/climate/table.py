@@ -35,7 +35,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.climate.series import SUN, WEATHER, Records, as_number, slug
+from cavity.climate.series import SUN, WEATHER, Records, plain, slug
 from cavity.errors import Fault, InputError
 from cavity.units import parse_quantity
 from cavity.variables import TABLE
@@ -131,7 +131,7 @@ def read_csv(file: str, text: str, *, only_rain: bool = False, site: Records | N
         for i, (number, row) in enumerate(rows):
             field = row[position].strip()
             try:
-                numbers[i] = as_number(field) if field and field.lower() != "na" else np.nan
+                numbers[i] = float(plain(field)) if field and field.lower() != "na" else np.nan
             except ValueError:
                 where = f"{file}, line {number}, {head}"
                 faults.append(Fault(where, "is not a number", field[:40], "a number, or empty", "repair the line"))
@@ -259,7 +259,7 @@ def _place(file: str, keys: Mapping[str, str], site: Records | None) -> dict[str
             found[key] = getattr(site, key)
             continue
         try:
-            found[key] = as_number(text.split()[0]) if text else float("nan")
+            found[key] = float(plain(text.split()[0])) if text else float("nan")
         except ValueError:
             found[key] = float("nan")
         if not low <= found[key] <= high:

@@ -35,8 +35,8 @@ def kept(h, C):
     if C <= 0.0:
         return 0.0, 0.0
     N = h / C
-    left = 1.0 + math.expm1(-min(N, 700.0))
-    return (1.0 - left) / N if N > 0.1 else mean_share(N), left
+    share = mean_share(N)
+    return share, 1.0 - N * share
 
 
 @jit

@@ -139,20 +139,12 @@ NET_W = NET_E + LANES
 WORST_E = NET_W + LANES  # largest residual of this row of lanes and those before
 WORST_W = WORST_E + LANES
 SPAN = WORST_W + LANES
+# what a link reads of the next node, and a node's row of the link before it
 _OF_NEXT = (
-    TEMPERATURE,
-    VAPOUR,
-    VAPOUR_T,
-    VAPOUR_U,
-    RESISTANCE,
-    RESISTANCE_U,
-    AIR_LAYER,
-    AIR_LAYER_U,
-    LIQUID,
-    LIQUID_T,
+    TEMPERATURE, VAPOUR, VAPOUR_T, VAPOUR_U, RESISTANCE, RESISTANCE_U, AIR_LAYER, AIR_LAYER_U, LIQUID, LIQUID_T,
     LIQUID_U,
-)  # fmt: skip - what a link reads of the next node
-_OF_LAST = (FLOW_E, FLOW_W, *range(NEAR, SYSTEM, LANES))  # what a node's row reads of the link before it
+)  # fmt: skip
+_OF_LAST = (FLOW_E, FLOW_W, *range(NEAR, SYSTEM, LANES))
 
 
 def work_arrays(grid: Grid, *lines: int) -> Work:

@@ -33,7 +33,7 @@ from cavity._jit import jit
 from cavity.constants import STEFAN_BOLTZMANN
 from cavity.kernels import block
 from cavity.kernels import wall as kernel
-from cavity.kernels.lanes import LANES, places, rows_of
+from cavity.kernels.lanes import LANES
 from cavity.wallfile import parse_wall
 from cavity.wallfile.starter import starter
 
@@ -288,6 +288,9 @@ def _lapack_alone(times, band, rhs, band_copy, rhs_copy, sizes, pivots):
 
 def floor(weather: Any) -> dict[str, float]:
     """Compare a wall-year with nothing but the eliminations it needs, by our routine and by LAPACK's for bands."""
+    sys.path.insert(0, str(ROOT / "tests"))
+    from test_balance import in_lanes
+
     from cavity.wall.grid import build_line
 
     wall = the_wall(3)
@@ -298,11 +301,7 @@ def floor(weather: Any) -> dict[str, float]:
     system = rng.uniform(-1.0, 0.0, (n, block.COLUMNS))
     system[:, 4:8] = rng.uniform(0.0, 1.0, (n, 4)) + np.array([8.0, 0.0, 0.0, 8.0])
 
-    span = block.COLUMNS * LANES
-    place = places(n, span)
-    cell = np.zeros((rows_of(n) + 2) * span)
-    for column in range(block.COLUMNS):
-        cell[place + column * LANES] = system[:, column]
+    cell, place = in_lanes(system)
     copy = cell.copy()
 
     # LAPACK's band storage, column by column: element (i, j) of the matrix in row 6 + i - j; 3 rows are for pivoting
