@@ -56,13 +56,12 @@ DRY_LINK, WET_LINK, CAVITY = 0, 1, 2  # kinds of link: vapour only, vapour and l
 class Grid(NamedTuple):
     """A line cut into nodes; shared by all segments. n nodes, n - 1 links."""
 
-    thickness: np.ndarray  # (n,) m; 0: a face
+    thickness: np.ndarray  # (n,) m; 0: a face, which can hold a film
     left: np.ndarray  # (n,) row of the tables on the outer side of the node
     right: np.ndarray  # (n,) row of the tables on the inner side; cells have one row for both
     heat: np.ndarray  # (n,) J/(m2 K), dry
     conductivity: np.ndarray  # (n,) W/(m K), dry, rails included
     moisture_conductivity: np.ndarray  # (n,) W/(m K) per kg/m3
-    film: np.ndarray  # (n,) 1: a face that can hold a film
     capacity: np.ndarray  # (n,) kg/m2, all pores full; faces: what they hold before water runs off
     link: np.ndarray  # (n-1,) DRY_LINK | WET_LINK | CAVITY
     per_distance: np.ndarray  # (n-1,) 1/m, between the centres of the two nodes where liquid passes, else 0
@@ -158,7 +157,7 @@ def work_arrays(grid: Grid, *lines: int) -> Work:
         cell[:, column // LANES] = 1.0
     cell = cell.ravel()
     closed = grid.link == CAVITY
-    scale = np.where(grid.film != 0, film.SCALE, 0.0)
+    scale = np.where(grid.thickness == 0.0, film.SCALE, 0.0)
     for column, values in (
         (THICKNESS, grid.thickness), (DRY_HEAT, grid.heat), (CONDUCTIVITY, grid.conductivity),
         (BY_WATER, grid.moisture_conductivity), (FILM_SCALE, scale), (OPEN, ~closed),
@@ -629,7 +628,7 @@ def commit(grid, dt, T, u, W, E, net, runoff):
             E[i] -= excess * h
             runoff[i] += excess
             drained_heat += excess * h
-            if grid.film[i]:
+            if grid.thickness[i] == 0.0:
                 u[i] = film.potential(W[i])
     return drained_heat
 

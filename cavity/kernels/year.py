@@ -230,7 +230,7 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
                         if k:
                             W_from += (dt - inner) * stage.net[0, s, i, 1]
                             E_from += (dt - inner) * stage.net[0, s, i, 0]
-                            if grid.film[i] and W_from < -OVERDRAFT:
+                            if grid.thickness[i] == 0.0 and W_from < -OVERDRAFT:
                                 good = False
                         cell[s, at[i] + wall.FROM_W] = W_from
                         cell[s, at[i] + wall.FROM_E] = E_from
@@ -355,7 +355,7 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
             state.u[s, 0] = film.START + 0.3
             work.known[s] = 0.0
         k = forcing.seep_node
-        wets = forcing.seep[t] > 0.0 and grid.film[k] and grid.link[k] == wall.DRY_LINK
+        wets = forcing.seep[t] > 0.0 and grid.thickness[k] == 0.0 and grid.link[k] == wall.DRY_LINK
         if wets and state.u[s, k] < film.START + 0.1:
             state.u[s, k] = film.START + 0.1
             work.known[s] = 0.0

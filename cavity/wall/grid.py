@@ -311,13 +311,12 @@ def _grid(
         else:
             cell = left[i] if not face[i] else left[i + 1] if not face[i + 1] else right[i]
             link[i] = kernel.WET_LINK if capillary[cell] else kernel.DRY_LINK
-    # two capillary materials in contact leave no room for a film between them
-    contact = face & capillary[left] & capillary[right]
-    contact[0] = contact[-1] = False
+    # between two capillary layers in contact water, or the ice that frost draws there, has nowhere to run
+    enclosed = face & capillary[left] & capillary[right]
+    enclosed[0] = enclosed[-1] = False
     for i in range(1, n - 1):
         if face[i] and (i in membranes or i - 1 in membranes or cladding_back in (i, i - 1)):
-            contact[i] = False
-    film = face & ~contact
+            enclosed[i] = False
     dry = np.array([layer.material.density * layer.material.specific_heat for layer in used])
     lam = np.array([layer.material.conductivity + layer.rail_conductance * layer.thickness for layer in used])
     extra = np.array([layer.material.moisture_conductivity for layer in used])
@@ -329,8 +328,7 @@ def _grid(
         heat=dry[left] * d,
         conductivity=lam[left],
         moisture_conductivity=extra[left],
-        film=film.astype(np.int64),
-        capacity=np.where(face, np.where(film, film_limit, WATERLESS), capacity[left] * d),
+        capacity=np.where(face, np.where(enclosed, WATERLESS, film_limit), capacity[left] * d),
         link=link,
         per_distance=np.where(link == kernel.WET_LINK, 2.0 / np.maximum(d[:-1] + d[1:], 1e-12), 0.0),
         membrane_R=membrane_R,
