@@ -86,15 +86,17 @@ def _forgive(dispatcher: Any) -> Any:
 def jit(function: Callable[..., Any]) -> Callable[..., Any]:
     """Compile a kernel: cached, GIL released, numpy division rule, NaN stays NaN, a x b + c rounded once.
 
-    Kernels allocate nothing, so numba's counting of array references is left out; it takes a third of the time.
+    Kernels allocate nothing, so numba's counting of array references is left out; it takes a third of the time. Each is
+    built into its callers: called, it would get its records of arrays as hundreds of single numbers.
     """
     before = numba.config.CACHE_DIR
     if _FOLDER:
         numba.config.CACHE_DIR = _FOLDER
     try:
         compiled = numba.njit(
-            cache=_FOLDER is not None, nogil=True, error_model="numpy", fastmath={"contract"}, **_UNCOUNTED
-        )(function)
+            cache=_FOLDER is not None, nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=True,
+            **_UNCOUNTED,
+        )(function)  # fmt: skip
         return _forgive(compiled)
     finally:
         numba.config.CACHE_DIR = before

@@ -117,7 +117,8 @@ def dataset_of(
     put("water_at_start", np.maximum(ends[0][:, :layers], 0.0))
     put("water_balance", _balance(record, state))
 
-    shared = {name: outside[name] for name in outside.data_vars}
+    # bare variables: xarray would look for labels to line up with
+    shared = {name: outside[name].variable for name in outside.data_vars}
     dataset = xr.Dataset(
         {name: (dims, values, variables.attributes(name, source)) for name, (dims, values, source) in data.items()}
         | shared,

@@ -38,8 +38,12 @@ def exp(x):
     e^2y - 1 = w (2 + w), w = e^y - 1: sums and products alone, and without the round-off of squaring e^y itself.
     """
     y = x * (1.0 / 64.0)
-    z = 1.0 / 720.0 + y * (1.0 / 5040.0 + y * (1.0 / 40320.0 + y * (1.0 / 362880.0 + y * (1.0 / 3628800.0))))
-    w = y * (1.0 + y * (0.5 + y * (1.0 / 6.0 + y * (1.0 / 24.0 + y * (1.0 / 120.0 + y * z)))))
+    y2 = y * y
+    y4 = y2 * y2
+    # in pairs and pairs of pairs: fewer sums that wait for one another
+    low = (1.0 + y * 0.5) + y2 * (1.0 / 6.0 + y * (1.0 / 24.0))
+    high = (1.0 / 120.0 + y * (1.0 / 720.0)) + y2 * (1.0 / 5040.0 + y * (1.0 / 40320.0))
+    w = y * (low + y4 * (high + y4 * (1.0 / 362880.0 + y * (1.0 / 3628800.0))))
     w *= 2.0 + w
     w *= 2.0 + w
     w *= 2.0 + w

@@ -14,24 +14,32 @@ from cavity._jit import jit
 from cavity.constants import EVAPORATION_HEAT, ICE_POINT, R_AIR, R_VAPOUR, VAPOUR_HEAT, WATER_HEAT
 from cavity.kernels.moist_air_table import FIRST_KELVIN, LOG_SATURATION, TRANSPORT
 
-_LOG_SATURATION = np.array(LOG_SATURATION)
+LOG_SATURATION_CUBIC = np.array(LOG_SATURATION)  # coefficients of the cubic on each kelvin
 _TRANSPORT = np.array(TRANSPORT)
 _LAST = len(LOG_SATURATION) - 1
 _LOWEST_PRESSURE = 1e-3  # Pa, floor of the dew-point search: -100 degC, drier than any air on earth
 
 
 @jit
+def table_position(T):
+    """Return where T [K] stands in the tables, in kelvins from their first."""
+    return T - FIRST_KELVIN
+
+
+@jit
+def interval(x):
+    """Return the interval of the tables in which, or next to which, x stands."""
+    return min(max(np.floor(x), 0.0), _LAST)
+
+
+@jit
 def log_saturation(T):
     """Return (natural logarithm of the saturation pressure in Pa, its slope [1/K]) at T [K], over ice below 0 degC."""
-    x = T - FIRST_KELVIN
-    k = int(x)
-    if k < 0:
-        k = 0
-    elif k > _LAST:
-        k = _LAST
+    x = table_position(T)
+    k = int(interval(x))
     x -= k
-    c1, c2, c3 = _LOG_SATURATION[k, 1], _LOG_SATURATION[k, 2], _LOG_SATURATION[k, 3]
-    return _LOG_SATURATION[k, 0] + x * (c1 + x * (c2 + x * c3)), c1 + x * (2.0 * c2 + x * 3.0 * c3)
+    c1, c2, c3 = LOG_SATURATION_CUBIC[k, 1], LOG_SATURATION_CUBIC[k, 2], LOG_SATURATION_CUBIC[k, 3]
+    return LOG_SATURATION_CUBIC[k, 0] + x * (c1 + x * (c2 + x * c3)), c1 + x * (2.0 * c2 + x * 3.0 * c3)
 
 
 @jit

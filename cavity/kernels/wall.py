@@ -40,6 +40,7 @@ from cavity.kernels.lanes import LANES
 # the potential grid of all material tables; each interval holds the four coefficients of a cubic
 U_LOW, U_STEP, U_COUNT = -2.5, 0.05, 411  # up to u = 18
 COLDEST, HOTTEST = 180.0, 420.0  # K, a search that leaves this range has lost its way
+LOWEST, HIGHEST = U_LOW + 0.01, 40.0  # the same for u
 FLOOR = 1e-6  # kg/m3 per unit of u, water capacity of materials that hold none
 ICE_BLEND = 0.15  # in u, width over which pore water turns to ice: numerically smooth, 0.3 K at -2 degC
 OVERFLOW = 14.0  # potential above which a cell takes water beyond its retention curve, to be drained
@@ -104,10 +105,13 @@ class Edge(NamedTuple):
 
 
 class Work(NamedTuple):
-    """Scratch of one line, from `work_arrays`: one record of columns a node, ordered as `lanes` tells."""
+    """State and scratch of one line, from `work_arrays`: one record of columns a node, ordered as `lanes` tells."""
 
     cell: np.ndarray  # (rows + 2) * SPAN, flat
     place: np.ndarray  # (n,) where the record of each node begins
+    left: np.ndarray  # (rows + 2, LANES) Grid.left and Grid.right in the order of the lanes
+    right: np.ndarray
+    tabled: np.ndarray  # links with a humidity-dependent membrane
 
 
 # columns of Work.cell
@@ -115,7 +119,9 @@ class Work(NamedTuple):
     # of the grid, for the node and for the link to the next node
     THICKNESS, DRY_HEAT, CONDUCTIVITY, BY_WATER, FILM_SCALE,
     OPEN, PER_DISTANCE, MEMBRANE_R, MEMBRANE_SD, MEMBRANE_SD_U,  # OPEN 0: the cavity, or no next node
-    TEMPERATURE, POTENTIAL, LOG_SATURATION, LOG_SATURATION_T,
+    TEMPERATURE, POTENTIAL,
+    DRYNESS,  # -ln(relative humidity), Kelvin
+    KELVIN, KELVIN_SHARE, INTERVAL, SHARE, MOVED,  # where the node stands in the tables; MOVED: not as before
     VAPOUR, VAPOUR_T, VAPOUR_U,  # vapour pressure and its slopes in T and u
     HELD, HELD_U,  # W by the storage curve
     HEAT, HEAT_T, HEAT_U,  # E
@@ -124,20 +130,29 @@ class Work(NamedTuple):
     LIQUID, LIQUID_T, LIQUID_U,  # flux potential seen from the outer side [kg/(m s)]
     INNER, INNER_T, INNER_U,  # the same seen from the inner side; differs where two materials touch
     FLOW_E, FLOW_W,  # over the link to the next node [W/m2, kg/(m2 s)]
-) = range(0, 34 * LANES, LANES)  # fmt: skip
+) = range(0, 38 * LANES, LANES)  # fmt: skip
 # slopes of a row of the balance, 2 x 2 blocks: heat row and water row, in T and u
 E_T, E_U, W_T, W_U = block.A, block.B, block.C, block.D
-NEAR = 34 * LANES  # slopes of the link's flow in the state of this node ...
+NEAR = 38 * LANES  # slopes of the link's flow in the state of this node ...
 FAR = NEAR + 4 * LANES  # ... and of the next
 SYSTEM = FAR + 4 * LANES  # the linear system of `block`
 BELOW, OWN, ABOVE, RIGHT = SYSTEM + block.BELOW, SYSTEM + block.OWN, SYSTEM + block.ABOVE, SYSTEM + block.RIGHT
 FROM_W = SYSTEM + block.COLUMNS * LANES  # stores the step starts from
 FROM_E = FROM_W + LANES
-NET_E = FROM_E + LANES  # W/m2 and kg/(m2 s) into the node, surroundings included
+GIVEN_E = FROM_E + LANES  # W/m2 and kg/(m2 s) into the node from the surroundings; 0 but within `surround`
+GIVEN_W = GIVEN_E + LANES
+NET_E = GIVEN_W + LANES  # the same, of its neighbours, too
 NET_W = NET_E + LANES
 WORST_E = NET_W + LANES  # largest residual of this row of lanes and those before
 WORST_W = WORST_E + LANES
-SPAN = WORST_W + LANES
+FLAW = WORST_W + LANES  # 0, or not a number: this row of an update or one before it is not finite
+# cubics of the intervals in which the node stands, four coefficients each
+WATER_CUBIC = FLAW + LANES
+MU_CUBIC = WATER_CUBIC + 4 * LANES
+THETA_CUBIC = MU_CUBIC + 4 * LANES  # of the outer side
+INNER_CUBIC = THETA_CUBIC + 4 * LANES
+SATURATION_CUBIC = INNER_CUBIC + 4 * LANES  # ln(saturation pressure)
+SPAN = SATURATION_CUBIC + 4 * LANES
 # what a link reads of the next node, and a node's row of the link before it
 _OF_NEXT = (
     TEMPERATURE, VAPOUR, VAPOUR_T, VAPOUR_U, RESISTANCE, RESISTANCE_U, AIR_LAYER, AIR_LAYER_U, LIQUID, LIQUID_T,
@@ -155,6 +170,7 @@ def work_arrays(grid: Grid, *lines: int) -> Work:
     cell[:, TEMPERATURE // LANES] = ICE_POINT + 20.0
     for column in (CONDUCTIVITY, MEMBRANE_R, MEMBRANE_SD):
         cell[:, column // LANES] = 1.0
+    cell[:, INTERVAL // LANES] = -1.0  # stands nowhere yet
     cell = cell.ravel()
     closed = grid.link == CAVITY
     scale = np.where(grid.thickness == 0.0, film.SCALE, 0.0)
@@ -165,12 +181,33 @@ def work_arrays(grid: Grid, *lines: int) -> Work:
         (MEMBRANE_SD, grid.membrane_sd + closed),
     ):  # fmt: skip
         cell[place[: len(values)] + column] = values
-    return Work(np.tile(cell, (*lines, 1)) if lines else cell, place)
+    at = lanes.places(nodes, LANES)
+    sides = np.zeros((2, LANES * (lanes.rows_of(nodes) + 2)), dtype=np.int64)
+    sides[0, at], sides[1, at] = grid.left, grid.right
+    left, right = sides.reshape(2, -1, LANES)
+    tabled = np.flatnonzero(grid.membrane_table >= 0)
+    return Work(np.tile(cell, (*lines, 1)) if lines else cell, place, left, right, tabled)
 
 
 def read(w: Work, column: int) -> np.ndarray:
     """Return a column of a line's scratch by node, (n,)."""
     return w.cell[w.place + column]
+
+
+@jit
+def put(w, T, u):
+    """Write the state of a line, (n,) each, into its cells."""
+    for i in range(T.size):
+        w.cell[w.place[i] + TEMPERATURE] = T[i]
+        w.cell[w.place[i] + POTENTIAL] = u[i]
+
+
+@jit
+def take(w, T, u):
+    """Read the state of a line, (n,) each, out of its cells."""
+    for i in range(T.size):
+        T[i] = w.cell[w.place[i] + TEMPERATURE]
+        u[i] = w.cell[w.place[i] + POTENTIAL]
 
 
 # positions in the flux record of a line
@@ -181,22 +218,20 @@ FLUX_COUNT = 15
 
 
 @jit
-def table_value(tables, m, u, column):
-    """Return (value, slope) of one function of one material at u; flat outside the grid."""
-    x = (u - U_LOW) * _PER_STEP
-    if x <= 0.0:
-        return tables[m, 0, column], 0.0
-    if x >= U_COUNT - 1:
-        return tables[m, U_COUNT - 1, column], 0.0
-    k = int(x)
-    return cubic(tables, m, k, x - k, column)
+def _table_position(u):
+    """Return where u stands in the potential grid, in steps; at its ends beyond them."""
+    return min(max((u - U_LOW) * _PER_STEP, 0.0), _LAST)
 
 
 @jit
-def cubic(tables, m, k, s, column):
-    """Return (value, slope in u) of one function of one material at share s of interval k."""
-    c1, c2, c3 = tables[m, k, column + 1], tables[m, k, column + 2], tables[m, k, column + 3]
-    return tables[m, k, column] + s * (c1 + s * (c2 + s * c3)), (c1 + s * (2.0 * c2 + 3.0 * s * c3)) * _PER_STEP
+def table_value(tables, m, u, column):
+    """Return (value, slope) of one function of one material at u; flat outside the grid."""
+    x = _table_position(u)
+    k = int(x)
+    x -= k
+    cubic = tables[m, k]
+    c1, c2, c3 = cubic[column + 1], cubic[column + 2], cubic[column + 3]
+    return cubic[column] + x * (c1 + x * (c2 + x * c3)), (c1 + x * (2.0 * c2 + 3.0 * x * c3)) * _PER_STEP
 
 
 @jit
@@ -255,49 +290,62 @@ def membrane_sd(grid, i, u_mean):
 
 
 @jit
-def _look_up(grid, T, u, w):
-    """Write state, table values and the s_d values of humidity-dependent membranes into w.cell."""
-    cell, place, tables = w.cell, w.place, grid.tables
-    for i in range(T.size):
-        at, ui, m = place[i], u[i], grid.left[i]
-        cell[at + TEMPERATURE] = T[i]
-        cell[at + POTENTIAL] = ui
-        cell[at + LOG_SATURATION], cell[at + LOG_SATURATION_T] = moist_air.log_saturation(T[i])
-        share = min(max((ui - U_LOW) * _PER_STEP, 0.0), _LAST)
-        k = int(share)
-        share -= k
-        cell[at + HELD], cell[at + HELD_U] = cubic(tables, m, k, share, WATER)
-        cell[at + AIR_LAYER], cell[at + AIR_LAYER_U] = cubic(tables, m, k, share, MU)
-        theta, theta_u = cubic(tables, m, k, share, THETA)
-        cell[at + LIQUID], cell[at + LIQUID_U] = theta, theta_u
-        if grid.right[i] != m:
-            theta, theta_u = cubic(tables, grid.right[i], k, share, THETA)
-        cell[at + INNER], cell[at + INNER_U] = theta, theta_u
-    for i in range(T.size - 1):
-        if grid.membrane_table[i] >= 0:
-            at = place[i]
-            cell[at + MEMBRANE_SD], cell[at + MEMBRANE_SD_U] = membrane_sd(grid, i, 0.5 * (u[i] + u[i + 1]))
+def _fetch(tables, m, inner, cell, k):
+    """Copy the cubics that the node in lane k needs, of the intervals in which it stands."""
+    here, at = tables[m, int(cell[k + INTERVAL])], tables[inner, int(cell[k + INTERVAL])]
+    kelvin = int(cell[k + KELVIN])
+    for j in range(4):
+        cell[k + WATER_CUBIC + j * LANES] = here[WATER + j]
+        cell[k + MU_CUBIC + j * LANES] = here[MU + j]
+        cell[k + THETA_CUBIC + j * LANES] = here[THETA + j]
+        cell[k + INNER_CUBIC + j * LANES] = at[THETA + j]
+        cell[k + SATURATION_CUBIC + j * LANES] = moist_air.LOG_SATURATION_CUBIC[kelvin, j]
+
+
+@jit
+def _value(cell, at, x):
+    """Return (value, slope in x) of the cubic whose coefficients begin at `at`."""
+    c1, c2, c3 = cell[at + LANES], cell[at + 2 * LANES], cell[at + 3 * LANES]
+    return cell[at] + x * (c1 + x * (c2 + x * c3)), c1 + x * (2.0 * c2 + 3.0 * x * c3)
 
 
 @jit
 def evaluate(grid, T, u, w):
-    """Fill w.cell with the state functions of every node."""
-    _look_up(grid, T, u, w)
+    """Fill w.cell with the state T [K], u of every node, (n,) each, and its functions."""
+    put(w, T, u)
+    _evaluate(grid, w)
+
+
+@jit
+def _evaluate(grid, w):
+    """Fill w.cell with the functions of the state that stands there."""
     for row in range(1, w.cell.size // SPAN - 1):
         cell = w.cell[row * SPAN : (row + 1) * SPAN]
         for k in range(LANES):
-            Ti, ui, d = cell[k + TEMPERATURE], cell[k + POTENTIAL], cell[k + THICKNESS]
+            Ti, ui = cell[k + TEMPERATURE], cell[k + POTENTIAL]
+            cell[k + DRYNESS] = lanes.exp(-ui) * 293.15 / Ti
+            x, y = moist_air.table_position(Ti), _table_position(ui)
+            kelvin, interval = moist_air.interval(x), np.floor(y)
+            cell[k + KELVIN_SHARE], cell[k + SHARE] = x - kelvin, y - interval
+            cell[k + MOVED] = abs(kelvin - cell[k + KELVIN]) + abs(interval - cell[k + INTERVAL])
+            cell[k + KELVIN], cell[k + INTERVAL] = kelvin, interval
+        for k in range(LANES):
+            if cell[k + MOVED] != 0.0:
+                _fetch(grid.tables, w.left[row, k], w.right[row, k], cell, k)
+        for k in range(LANES):
+            Ti, ui, a, d = cell[k + TEMPERATURE], cell[k + POTENTIAL], cell[k + DRYNESS], cell[k + THICKNESS]
             x = Ti - ICE_POINT
             per_T = 1.0 / Ti
-            a = lanes.exp(-ui) * 293.15 * per_T  # -ln(relative humidity), Kelvin
-            p = lanes.exp(cell[k + LOG_SATURATION] - a)
+            saturation, saturation_T = _value(cell, k + SATURATION_CUBIC, cell[k + KELVIN_SHARE])
+            p = lanes.exp(saturation - a)
             cell[k + VAPOUR] = p
-            cell[k + VAPOUR_T] = p * (cell[k + LOG_SATURATION_T] + a * per_T)
+            cell[k + VAPOUR_T] = p * (saturation_T + a * per_T)
             cell[k + VAPOUR_U] = p * a
             # metals and foils hold no water, yet their row must not be empty
             over = max(ui - OVERFLOW, 0.0)
-            W = cell[k + HELD] + FLOOR * (ui - U_LOW) + over * over
-            W_u = cell[k + HELD_U] + FLOOR + 2.0 * over
+            share = cell[k + SHARE]
+            W, W_u = _value(cell, k + WATER_CUBIC, share)
+            W, W_u = W + FLOOR * (ui - U_LOW) + over * over, W_u * _PER_STEP + FLOOR + 2.0 * over
             # cells have no film, faces no thickness
             m, m_u = film.mass(ui, cell[k + FILM_SCALE])
             h, h_T = film.enthalpy(Ti)
@@ -312,24 +360,33 @@ def evaluate(grid, T, u, w):
             resistance = 0.5 * d * per_conductivity
             cell[k + RESISTANCE] = resistance
             cell[k + RESISTANCE_U] = -resistance * per_conductivity * by_water * W_u
-            cell[k + AIR_LAYER] *= 0.5 * d
-            cell[k + AIR_LAYER_U] *= 0.5 * d
-            cell[k + LIQUID_T] = 0.0
-            cell[k + INNER_T] = 0.0
+            mu, mu_u = _value(cell, k + MU_CUBIC, share)
+            cell[k + AIR_LAYER], cell[k + AIR_LAYER_U] = 0.5 * d * mu, 0.5 * d * mu_u * _PER_STEP
+            theta, theta_u = _value(cell, k + THETA_CUBIC, share)
+            cell[k + LIQUID], cell[k + LIQUID_T], cell[k + LIQUID_U] = theta, 0.0, theta_u * _PER_STEP
+            theta, theta_u = _value(cell, k + INNER_CUBIC, share)
+            cell[k + INNER], cell[k + INNER_T], cell[k + INNER_U] = theta, 0.0, theta_u * _PER_STEP
+    cell = w.cell
+    for i in w.tabled:
+        at = w.place[i]
+        u_mean = 0.5 * (cell[at + POTENTIAL] + cell[w.place[i + 1] + POTENTIAL])
+        cell[at + MEMBRANE_SD], cell[at + MEMBRANE_SD_U] = membrane_sd(grid, i, u_mean)
     if grid.freezing:
-        for i in range(T.size):
-            if T[i] < ICE_POINT - 1e-6:
-                _freeze(grid, i, T[i], u[i], w)
+        for row in range(1, w.cell.size // SPAN - 1):
+            cell = w.cell[row * SPAN : (row + 1) * SPAN]
+            for k in range(LANES):
+                if cell[k + TEMPERATURE] < ICE_POINT - 1e-6:
+                    _freeze(grid.tables, w.left[row, k], w.right[row, k], cell, k)
 
 
 @jit
-def _freeze(grid, i, T, u, w):
-    """Let the pore water of node i freeze, T [K] below the freezing point.
+def _freeze(tables, m, inner, cell, k):
+    """Let the pore water of the node in lane k freeze, below the freezing point.
 
     Water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron).
     """
-    cell, at, d, m = w.cell, w.place[i], grid.thickness[i], grid.left[i]
-    porous = cell[at + LIQUID] != 0.0 or cell[at + INNER] != 0.0
+    T, u, d = cell[k + TEMPERATURE], cell[k + POTENTIAL], cell[k + THICKNESS]
+    porous = cell[k + LIQUID] != 0.0 or cell[k + INNER] != 0.0
     if d == 0.0 and not porous:
         return
     x = T - ICE_POINT
@@ -349,29 +406,29 @@ def _freeze(grid, i, T, u, w):
     share = film.frozen_share(T)
     share_T = -1.0 / film.FREEZING_RANGE if share < 1.0 else 0.0
     if porous:
-        low, low_u = table_value(grid.tables, m, u_liquid, THETA)
+        low, low_u = table_value(tables, m, u_liquid, THETA)
         for side in (LIQUID, INNER):
-            if side == INNER and grid.right[i] != m:
-                low, low_u = table_value(grid.tables, grid.right[i], u_liquid, THETA)
-            full, full_u = cell[at + side], cell[at + side + _U]
-            cell[at + side] = full + share * (low - full)
-            cell[at + side + _T] = share_T * (low - full) + share * low_u * by_T
-            cell[at + side + _U] = full_u + share * (low_u * by_u - full_u)
+            if side == INNER and inner != m:
+                low, low_u = table_value(tables, inner, u_liquid, THETA)
+            full, full_u = cell[k + side], cell[k + side + _U]
+            cell[k + side] = full + share * (low - full)
+            cell[k + side + _T] = share_T * (low - full) + share * low_u * by_T
+            cell[k + side + _U] = full_u + share * (low_u * by_u - full_u)
     if d > 0.0:
-        liquid, liquid_u = table_value(grid.tables, m, u_liquid, WATER)
+        liquid, liquid_u = table_value(tables, m, u_liquid, WATER)
         liquid_u += FLOOR
-        free = max(cell[at + HELD] - d * (liquid + FLOOR * (u_liquid - U_LOW)), 0.0)
+        free = max(cell[k + HELD] - d * (liquid + FLOOR * (u_liquid - U_LOW)), 0.0)
         h_ice = (ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT
-        cell[at + HEAT] += share * free * h_ice
-        cell[at + HEAT_T] += (share_T * free - d * share * liquid_u * by_T) * h_ice
-        cell[at + HEAT_T] += share * free * (ICE_HEAT - WATER_HEAT)
-        cell[at + HEAT_U] += share * (cell[at + HELD_U] - d * liquid_u * by_u) * h_ice
+        cell[k + HEAT] += share * free * h_ice
+        cell[k + HEAT_T] += (share_T * free - d * share * liquid_u * by_T) * h_ice
+        cell[k + HEAT_T] += share * free * (ICE_HEAT - WATER_HEAT)
+        cell[k + HEAT_U] += share * (cell[k + HELD_U] - d * liquid_u * by_u) * h_ice
 
 
 @jit
-def look_inside(grid, T, u, P, w):
-    """Fill w.cell with all that depends on the state of the line and the pressure P [Pa] alone."""
-    evaluate(grid, T, u, w)
+def look_inside(grid, P, w):
+    """Fill w.cell with all that depends on the state of the line that stands there and the pressure P [Pa] alone."""
+    _evaluate(grid, w)
     last = w.cell.size // SPAN - 1
     for column in _OF_NEXT:
         for k in range(LANES - 1):
@@ -426,19 +483,135 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
     W_old, E_old are the stores after the last step by the books (fluxes added up), so that a residual left by the last
     step is carried into this one and no balance error can build up.
     """
-    look_inside(grid, T, u, edge.pressure, w)
+    put(w, T, u)
     for i in range(T.size):
         w.cell[w.place[i] + FROM_W] = W_old[i]
         w.cell[w.place[i] + FROM_E] = E_old[i]
-    return surround(grid, edge, T, w, flux)
+    look_inside(grid, edge.pressure, w)
+    return surround(grid, edge, w, flux, -1.0)
 
 
 @jit
-def surround(grid, edge, T, w, flux):
-    """Join what `look_inside` found with the stores FROM_W and FROM_E and the surroundings; return as `assemble`."""
-    n = T.size
-    rows = w.cell.size // SPAN - 2
+def surround(grid, edge, w, flux, tolerance):
+    """Join what `look_inside` found with the stores FROM_W and FROM_E and the surroundings; return as `assemble`.
+
+    The linear system is made ready only where a residual exceeds the tolerance [W/m2].
+    """
+    cell, place = w.cell, w.place
+    n = place.size
+    rows = cell.size // SPAN - 2
     per_dt = 1.0 / edge.dt
+    P = edge.pressure
+
+    # outdoors
+    outer = place[0]
+    T = cell[outer + TEMPERATURE]
+    g = edge.beta_out * (edge.p_out - cell[outer + VAPOUR])
+    h_outer = moist_air.vapour_enthalpy(edge.T_out if g > 0.0 else T)
+    radiated = edge.emissivity * STEFAN_BOLTZMANN * T**4
+    by_T_outer = edge.h_out + 4.0 * radiated / T
+    h_rain = WATER_HEAT * max(edge.T_out - ICE_POINT, 0.0)
+    q = edge.h_out * (edge.T_out - T) + edge.gain - radiated + g * h_outer + edge.rain * h_rain
+    cell[outer + GIVEN_E] += q
+    cell[outer + GIVEN_W] += g + edge.rain
+    flux[OUT_VAPOUR] = g
+    flux[OUT_RAIN] = edge.rain
+    flux[OUT_HEAT] = q
+    energy = q
+
+    # the room
+    room = place[n - 1]
+    T = cell[room + TEMPERATURE]
+    g = edge.beta_in * (edge.p_in - cell[room + VAPOUR])
+    h_room = moist_air.vapour_enthalpy(edge.T_in if g > 0.0 else T)
+    q = edge.h_in * (edge.T_in - T)
+    cell[room + GIVEN_E] += q + g * h_room
+    cell[room + GIVEN_W] += g
+    flux[ROOM_VAPOUR] = g
+    flux[ROOM_HEAT] = q
+    energy += q + g * h_room
+
+    # room air that leaks to a plane, and rain that passes the cladding
+    leak, G_leak, h_leak = place[edge.leak_node], edge.leak * WATER_TO_AIR / P, 0.0
+    flux[LEAK_WATER] = flux[LEAK_HEAT] = 0.0
+    if edge.leak > 0.0:
+        T = cell[leak + TEMPERATURE]
+        g = G_leak * (edge.p_in - cell[leak + VAPOUR])
+        h_leak = moist_air.vapour_enthalpy(edge.T_in if g > 0.0 else T)
+        q = edge.leak * DRY_AIR_HEAT * (edge.T_in - T)
+        cell[leak + GIVEN_E] += q + g * h_leak
+        cell[leak + GIVEN_W] += g
+        flux[LEAK_WATER] = g
+        flux[LEAK_HEAT] = q
+        energy += q + g * h_leak
+    seep = place[edge.seep_node]
+    cell[seep + GIVEN_E] += edge.seep * h_rain
+    cell[seep + GIVEN_W] += edge.seep
+    flux[SEEP_WATER] = edge.seep
+    energy += edge.seep * h_rain
+
+    # the cavity between the two middle faces
+    open_wall = grid.cladding_back >= 0
+    back = front = outer
+    h1 = h2 = m1 = m2 = b1 = b2 = v1 = v2 = r1 = r2 = H1 = H2 = 0.0
+    if open_wall:
+        back, front = place[grid.cladding_back], place[grid.cladding_back + 1]
+        T1, T2 = cell[back + TEMPERATURE], cell[front + TEMPERATURE]
+        h1, h2 = edge.h_cladding, edge.h_wall
+        # shares of the two faces in the mean state of the air
+        m1, m2 = (1.0 - edge.kept_heat) * h1 / (h1 + h2), (1.0 - edge.kept_heat) * h2 / (h1 + h2)
+        mean = m1 * T1 + m2 * T2 + edge.kept_heat * edge.T_air
+        eps = edge.emissivity_cavity * STEFAN_BOLTZMANN
+        radiation = eps * (T1**4 - T2**4)
+        r1, r2 = 4.0 * eps * T1**3, 4.0 * eps * T2**3
+        q1 = h1 * (T1 - mean)
+        q2 = h2 * (T2 - mean)
+        b1, b2 = LEWIS_VAPOUR * h1, LEWIS_VAPOUR * h2
+        p1, p2 = cell[back + VAPOUR], cell[front + VAPOUR]
+        v1, v2 = (1.0 - edge.kept_vapour) * b1 / (b1 + b2), (1.0 - edge.kept_vapour) * b2 / (b1 + b2)
+        p_mean = v1 * p1 + v2 * p2 + edge.kept_vapour * edge.p_air
+        g1 = b1 * (p1 - p_mean)
+        g2 = b2 * (p2 - p_mean)
+        H1 = moist_air.vapour_enthalpy(T1 if g1 > 0.0 else mean)
+        H2 = moist_air.vapour_enthalpy(T2 if g2 > 0.0 else mean)
+        cell[back + GIVEN_E] -= q1 + radiation + g1 * H1
+        cell[front + GIVEN_E] -= q2 - radiation + g2 * H2
+        cell[back + GIVEN_W] -= g1
+        cell[front + GIVEN_W] -= g2
+        flux[BACK_VAPOUR] = g1
+        flux[FACE_VAPOUR] = g2
+        flux[BACK_HEAT] = q1
+        flux[FACE_HEAT] = q2
+        flux[AIR_T] = mean
+        flux[AIR_P] = p_mean
+        energy -= q1 + q2 + g1 * H1 + g2 * H2
+    flux[ENERGY_IN] = energy
+
+    for row in range(rows):
+        cell = w.cell[row * SPAN : (row + 2) * SPAN]
+        for i in range(LANES):
+            j = i + SPAN
+            net_E = cell[i + FLOW_E] - cell[j + FLOW_E] + cell[j + GIVEN_E]
+            net_W = cell[i + FLOW_W] - cell[j + FLOW_W] + cell[j + GIVEN_W]
+            r = (cell[j + HEAT] - cell[j + FROM_E]) * per_dt - net_E
+            s = ((cell[j + HELD] - cell[j + FROM_W]) * per_dt - net_W) * ROW
+            cell[j + NET_E], cell[j + NET_W] = net_E, net_W
+            cell[j + RIGHT], cell[j + RIGHT + LANES] = -r, -s
+            # written so that a value that is not a number becomes the worst and stays it
+            r, s = abs(r), abs(s)
+            cell[j + WORST_E] = r if r > cell[i + WORST_E] or r != r else cell[i + WORST_E]
+            cell[j + WORST_W] = s if s > cell[i + WORST_W] or s != s else cell[i + WORST_W]
+    cell = w.cell
+    for at in (outer, room, leak, seep, back, front):
+        cell[at + GIVEN_E] = cell[at + GIVEN_W] = 0.0
+    worst_E = worst_W = 0.0
+    for at in range(rows * SPAN, rows * SPAN + LANES):
+        r, s = cell[at + WORST_E], cell[at + WORST_W]
+        worst_E = r if r > worst_E or r != r else worst_E
+        worst_W = s if s > worst_W or s != s else worst_W
+    if worst_E <= tolerance and worst_W <= tolerance:
+        return worst_E, worst_W
+
     for row in range(rows):
         cell = w.cell[row * SPAN : (row + 2) * SPAN]
         for i in range(LANES):
@@ -455,122 +628,23 @@ def surround(grid, edge, T, w, flux):
             cell[j + ABOVE + E_U] = cell[j + FAR + E_U]
             cell[j + ABOVE + W_T] = cell[j + FAR + W_T]
             cell[j + ABOVE + W_U] = cell[j + FAR + W_U]
-            cell[j + NET_E] = cell[i + FLOW_E] - cell[j + FLOW_E]
-            cell[j + NET_W] = cell[i + FLOW_W] - cell[j + FLOW_W]
-    cell, place = w.cell, w.place
-    P = edge.pressure
-
-    # outdoors
-    at = place[0]
-    g = edge.beta_out * (edge.p_out - cell[at + VAPOUR])
-    h = moist_air.vapour_enthalpy(edge.T_out if g > 0.0 else T[0])
-    radiated = edge.emissivity * STEFAN_BOLTZMANN * T[0] ** 4
-    h_rain = WATER_HEAT * max(edge.T_out - ICE_POINT, 0.0)
-    q = edge.h_out * (edge.T_out - T[0]) + edge.gain - radiated + g * h + edge.rain * h_rain
-    cell[at + NET_E] += q
-    cell[at + NET_W] += g + edge.rain
-    cell[at + OWN + E_T] += edge.h_out + 4.0 * radiated / T[0]
-    _add_vapour(cell, at + OWN, edge.beta_out, at, h)
-    flux[OUT_VAPOUR] = g
-    flux[OUT_RAIN] = edge.rain
-    flux[OUT_HEAT] = q
-    energy = q
-
-    # the room
-    at = place[n - 1]
-    g = edge.beta_in * (edge.p_in - cell[at + VAPOUR])
-    h = moist_air.vapour_enthalpy(edge.T_in if g > 0.0 else T[n - 1])
-    q = edge.h_in * (edge.T_in - T[n - 1])
-    cell[at + NET_E] += q + g * h
-    cell[at + NET_W] += g
-    cell[at + OWN + E_T] += edge.h_in
-    _add_vapour(cell, at + OWN, edge.beta_in, at, h)
-    flux[ROOM_VAPOUR] = g
-    flux[ROOM_HEAT] = q
-    energy += q + g * h
-
-    # room air that leaks to a plane, and rain that passes the cladding
-    flux[LEAK_WATER] = flux[LEAK_HEAT] = 0.0
+    cell = w.cell
+    cell[outer + OWN + E_T] += by_T_outer
+    _add_vapour(cell, outer + OWN, edge.beta_out, outer, h_outer)
+    cell[room + OWN + E_T] += edge.h_in
+    _add_vapour(cell, room + OWN, edge.beta_in, room, h_room)
     if edge.leak > 0.0:
-        k = edge.leak_node
-        at = place[k]
-        G = edge.leak * WATER_TO_AIR / P
-        g = G * (edge.p_in - cell[at + VAPOUR])
-        h = moist_air.vapour_enthalpy(edge.T_in if g > 0.0 else T[k])
-        q = edge.leak * DRY_AIR_HEAT * (edge.T_in - T[k])
-        cell[at + NET_E] += q + g * h
-        cell[at + NET_W] += g
-        cell[at + OWN + E_T] += edge.leak * DRY_AIR_HEAT
-        _add_vapour(cell, at + OWN, G, at, h)
-        flux[LEAK_WATER] = g
-        flux[LEAK_HEAT] = q
-        energy += q + g * h
-    flux[SEEP_WATER] = edge.seep
-    if edge.seep > 0.0:
-        cell[place[edge.seep_node] + NET_W] += edge.seep
-        cell[place[edge.seep_node] + NET_E] += edge.seep * h_rain
-        energy += edge.seep * h_rain
-
-    # the cavity between the two middle faces
-    i = grid.cladding_back
-    if i >= 0:
-        j = i + 1
-        back, front = place[i], place[j]
-        h1, h2 = edge.h_cladding, edge.h_wall
-        # shares of the two faces in the mean state of the air
-        m1, m2 = (1.0 - edge.kept_heat) * h1 / (h1 + h2), (1.0 - edge.kept_heat) * h2 / (h1 + h2)
-        mean = m1 * T[i] + m2 * T[j] + edge.kept_heat * edge.T_air
-        eps = edge.emissivity_cavity * STEFAN_BOLTZMANN
-        radiation = eps * (T[i] ** 4 - T[j] ** 4)
-        q1 = h1 * (T[i] - mean)
-        q2 = h2 * (T[j] - mean)
-        b1, b2 = LEWIS_VAPOUR * h1, LEWIS_VAPOUR * h2
-        p1, p2 = cell[back + VAPOUR], cell[front + VAPOUR]
-        v1, v2 = (1.0 - edge.kept_vapour) * b1 / (b1 + b2), (1.0 - edge.kept_vapour) * b2 / (b1 + b2)
-        p_mean = v1 * p1 + v2 * p2 + edge.kept_vapour * edge.p_air
-        g1 = b1 * (p1 - p_mean)
-        g2 = b2 * (p2 - p_mean)
-        H1 = moist_air.vapour_enthalpy(T[i] if g1 > 0.0 else mean)
-        H2 = moist_air.vapour_enthalpy(T[j] if g2 > 0.0 else mean)
-        cell[back + NET_E] -= q1 + radiation + g1 * H1
-        cell[front + NET_E] -= q2 - radiation + g2 * H2
-        cell[back + NET_W] -= g1
-        cell[front + NET_W] -= g2
-        ri, rj = 4.0 * eps * T[i] ** 3, 4.0 * eps * T[j] ** 3
-        cell[back + OWN + E_T] += h1 * (1.0 - m1) + ri
+        cell[leak + OWN + E_T] += edge.leak * DRY_AIR_HEAT
+        _add_vapour(cell, leak + OWN, G_leak, leak, h_leak)
+    if open_wall:
+        cell[back + OWN + E_T] += h1 * (1.0 - m1) + r1
         _add_vapour(cell, back + OWN, b1 * (1.0 - v1), back, H1)
-        cell[back + ABOVE + E_T] -= h1 * m2 + rj
+        cell[back + ABOVE + E_T] -= h1 * m2 + r2
         _add_vapour(cell, back + ABOVE, -b1 * v2, front, H1)
-        cell[front + OWN + E_T] += h2 * (1.0 - m2) + rj
+        cell[front + OWN + E_T] += h2 * (1.0 - m2) + r2
         _add_vapour(cell, front + OWN, b2 * (1.0 - v2), front, H2)
-        cell[front + BELOW + E_T] -= h2 * m1 + ri
+        cell[front + BELOW + E_T] -= h2 * m1 + r1
         _add_vapour(cell, front + BELOW, -b2 * v1, back, H2)
-        flux[BACK_VAPOUR] = g1
-        flux[FACE_VAPOUR] = g2
-        flux[BACK_HEAT] = q1
-        flux[FACE_HEAT] = q2
-        flux[AIR_T] = mean
-        flux[AIR_P] = p_mean
-        energy -= q1 + q2 + g1 * H1 + g2 * H2
-    flux[ENERGY_IN] = energy
-
-    for row in range(rows):
-        cell = w.cell[row * SPAN : (row + 2) * SPAN]
-        for i in range(LANES):
-            j = i + SPAN
-            r = (cell[j + HEAT] - cell[j + FROM_E]) * per_dt - cell[j + NET_E]
-            s = ((cell[j + HELD] - cell[j + FROM_W]) * per_dt - cell[j + NET_W]) * ROW
-            cell[j + RIGHT] = -r
-            cell[j + RIGHT + LANES] = -s
-            # written so that a value that is not a number becomes the worst and stays it
-            r, s = abs(r), abs(s)
-            cell[j + WORST_E] = r if r > cell[i + WORST_E] or r != r else cell[i + WORST_E]
-            cell[j + WORST_W] = s if s > cell[i + WORST_W] or s != s else cell[i + WORST_W]
-    worst_E = worst_W = 0.0
-    for at in range(rows * SPAN, rows * SPAN + LANES):
-        r, s = w.cell[at + WORST_E], w.cell[at + WORST_W]
-        worst_E = r if r > worst_E or r != r else worst_E
-        worst_W = s if s > worst_W or s != s else worst_W
     return worst_E, worst_W
 
 
@@ -591,21 +665,29 @@ def trust_at(iteration):
 
 
 @jit
-def update(T, u, w, trust):
+def update(w, trust):
     """Apply one Newton update within a region of trust; return 0, or 1 when the system is singular or not finite.
 
     trust 1 allows 30 K and 1.5 in u at each node; a smaller share ends the cycles between two sides of a phase change.
     """
     if block.solve(w.cell, w.place, SYSTEM):
         return 1
-    for i in range(T.size):
-        dT, du = w.cell[w.place[i] + RIGHT], w.cell[w.place[i] + RIGHT + LANES]
-        if not (math.isfinite(dT) and math.isfinite(du)):
-            return 1
-        T[i] = min(HOTTEST, max(COLDEST, T[i] + min(30.0 * trust, max(-30.0 * trust, dT))))
-        u[i] += min(1.5 * trust, max(-1.5 * trust, du))
-        u[i] = min(40.0, max(U_LOW + 0.01, u[i]))
-    return 0
+    most_T, most_u = 30.0 * trust, 1.5 * trust
+    rows = w.cell.size // SPAN - 2
+    for row in range(rows):
+        cell = w.cell[row * SPAN : (row + 2) * SPAN]
+        for i in range(LANES):
+            j = i + SPAN
+            dT, du = cell[j + RIGHT], cell[j + RIGHT + LANES]
+            cell[j + FLAW] = cell[i + FLAW] + (dT - dT) + (du - du)  # not a number if one of them is not finite
+            T = cell[j + TEMPERATURE] + min(most_T, max(-most_T, dT))
+            cell[j + TEMPERATURE] = min(HOTTEST, max(COLDEST, T))
+            u = cell[j + POTENTIAL] + min(most_u, max(-most_u, du))
+            cell[j + POTENTIAL] = min(HIGHEST, max(LOWEST, u))
+    flaw = 0.0
+    for at in range(rows * SPAN, rows * SPAN + LANES):
+        flaw += w.cell[at + FLAW]
+    return 0 if flaw == 0.0 else 1
 
 
 @jit
@@ -638,17 +720,22 @@ def step(grid, edge, T, u, W, E, w, flux, net, runoff, tolerance, most):
     """Take one implicit step of a line whose surroundings are given; return (status, iterations, worst residual).
 
     For walls without a cavity and for published cases; the hourly loop couples several lines with the air instead.
-    Status 0: done and committed; 1: no convergence, T and u are spoilt, stores untouched.
+    Status 0: done and committed; 1: no convergence, T, u and stores untouched.
     """
     worst = 0.0
+    put(w, T, u)
+    for i in range(T.size):
+        w.cell[w.place[i] + FROM_W], w.cell[w.place[i] + FROM_E] = W[i], E[i]
     for iteration in range(most):
-        a, b = assemble(grid, edge, T, u, W, E, w, flux)
+        look_inside(grid, edge.pressure, w)
+        a, b = surround(grid, edge, w, flux, tolerance)
         worst = max(a, b)
         if worst <= tolerance:
             for i in range(T.size):
                 net[i, 0], net[i, 1] = w.cell[w.place[i] + NET_E], w.cell[w.place[i] + NET_W]
+            take(w, T, u)
             flux[ENERGY_IN] -= commit(grid, edge.dt, T, u, W, E, net, runoff) / edge.dt
             return 0, iteration, worst
-        if update(T, u, w, trust_at(iteration)):
+        if update(w, trust_at(iteration)):
             return 1, iteration, worst
     return 1, most, worst

@@ -22,7 +22,7 @@ MOST = 45  # Newton updates before the step is halved
 FREE_FLOW = 8  # updates during which the air flow still follows the faces
 SMALLEST_SPLIT = 4096  # parts of an hour before the solver gives up
 FLOW_AGREES = 1e-4  # relative, inner agreement of air flow and air temperature
-FLOW_EXACT = 1e-7  # relative residual of the network in one round of that
+FLOW_EXACT = 1e-5  # relative residual of the network in one round of that
 FACES_MOVED = 0.01  # K, change of the cavity faces that the air flow does not feel: 0.5 mPa of stack in 12 m
 ROUNDS = 12  # of the inner agreement
 LEAST_LEFT = 0.3  # share of a gap that a round is trusted to leave at best
@@ -153,7 +153,9 @@ class Scratch(NamedTuple):
     outlet_p: np.ndarray
     h: np.ndarray  # (S,) convective coefficient of both cavity faces
     kept: np.ndarray  # (S, 4) share of its inlet state in the mean and at the outlet: heat, then vapour
-    face_p: np.ndarray  # (S, 2) Pa, vapour pressure at both cavity faces
+    face_T: np.ndarray  # (S, 2) K, state of both cavity faces when the air was last told
+    face_u: np.ndarray
+    face_p: np.ndarray  # Pa
     rho: np.ndarray  # (K,) air density of each link
     moved: np.ndarray  # (1,) K, of the cavity faces since the air was last brought into agreement with them
     pace: np.ndarray  # (2,) of that search when it last ended: its factor, and what was left of a gap by one round
@@ -179,9 +181,9 @@ def workspace(grid: wall.Grid, segments: int, faces: int, openings: int, parts: 
         line=wall.work_arrays(grid, S), known=zeros(S), ladder=zeros((network.WORK_ROWS, J + 1)),
         chain=zeros((network.CHAIN_ROWS, J + 1), dtype=np.int64), drive=zeros(K), new_flow=zeros(K), last_gap=zeros(K),
         march=zeros(S, dtype=np.int64), inlet_T=zeros(S), inlet_p=zeros(S), outlet_T=zeros(S), outlet_p=zeros(S),
-        h=zeros(S), kept=zeros((S, 4)), face_p=zeros((S, 2)), rho=zeros(K), moved=zeros(1), pace=np.ones(2),
-        held_W=zeros(S), held_E=zeros(S), old=old, net=zeros((n, 2)), runoff=zeros(n), losses=zeros(parts),
-        opening_flow=zeros(J),
+        h=zeros(S), kept=zeros((S, 4)), face_T=zeros((S, 2)), face_u=zeros((S, 2)), face_p=zeros((S, 2)), rho=zeros(K),
+        moved=zeros(1), pace=np.ones(2), held_W=zeros(S), held_E=zeros(S), old=old, net=zeros((n, 2)), runoff=zeros(n),
+        losses=zeros(parts), opening_flow=zeros(J),
     )  # fmt: skip
     return stage, work
 
@@ -197,7 +199,7 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
     S, n = state.T.shape
     old, net, runoff = work.old, work.net, work.runoff
     cell, at = work.line.cell, work.line.place
-    work.known[:] = 0.0
+    _begin_from(grid, state, work)
     work.pace[:] = 1.0
     steps = updates = 0
     worst_seen = 0.0
@@ -242,7 +244,7 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
                     break
             if not good:
                 _keep(old, state)
-                work.known[:] = 0.0
+                _begin_from(grid, state, work)
                 work.moved[0] = np.inf
                 if dt * 0.5 < HOUR / SMALLEST_SPLIT:
                     return 1, t, steps, updates, worst
@@ -268,6 +270,7 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
                 for i in range(n):
                     record.books[s, 0] -= runoff[i]
                     if runoff[i] > 0.0:
+                        cell[s, at[i] + wall.POTENTIAL] = state.u[s, i]
                         work.known[s] = 0.0
                     if readings.layer[i] >= 0:
                         record.drained[s] += runoff[i]
@@ -318,6 +321,24 @@ def _keep(state, copy):
 
 
 @jit
+def _begin_from(grid, state, work):
+    """Put a state into the cells of the lines."""
+    for s in range(state.T.shape[0]):
+        w = _line(work, s)
+        wall.put(w, state.T[s], state.u[s])
+        work.known[s] = 0.0
+        for k in range(2):
+            T, u = state.T[s, grid.cladding_back + k], state.u[s, grid.cladding_back + k]
+            work.face_T[s, k], work.face_u[s, k], work.face_p[s, k] = T, u, wall.vapour_pressure(u, T)
+
+
+@jit
+def _line(work, s):
+    """Return the cells of segment s."""
+    return wall.Work(work.line.cell[s], work.line.place, work.line.left, work.line.right, work.line.tabled)
+
+
+@jit
 def _clear(record, t):
     """Empty the means of one hour."""
     record.T[t] = 0.0
@@ -351,24 +372,18 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
     worst = 0.0
     # rain on a dry face that cannot absorb it forms a film: start there, Newton does not find it from the dry side
     for s in range(S):
-        if forcing.rain[t] > 0.0 and grid.link[0] == wall.DRY_LINK and state.u[s, 0] < film.START + 0.3:
-            state.u[s, 0] = film.START + 0.3
-            work.known[s] = 0.0
+        if forcing.rain[t] > 0.0 and grid.link[0] == wall.DRY_LINK:
+            _wet(work, s, 0, film.START + 0.3)
         k = forcing.seep_node
-        wets = forcing.seep[t] > 0.0 and grid.thickness[k] == 0.0 and grid.link[k] == wall.DRY_LINK
-        if wets and state.u[s, k] < film.START + 0.1:
-            state.u[s, k] = film.START + 0.1
-            work.known[s] = 0.0
-    b = grid.cladding_back
+        if forcing.seep[t] > 0.0 and grid.thickness[k] == 0.0 and grid.link[k] == wall.DRY_LINK:
+            _wet(work, s, k, film.START + 0.1)
     updates = 0
     for iteration in range(MOST):
         if K and iteration < FREE_FLOW and work.moved[0] > FACES_MOVED:
-            _follow(grid, column, forcing, state, t, rho_out, mu, work)
+            _follow(column, forcing, state, t, rho_out, mu, work)
             work.moved[0] = 0.0
         elif K == 0 and iteration == 0:
-            _coefficients(grid, column, state, P, work)
-            for s in range(S):
-                _look_at_faces(grid, state, s, work)
+            _coefficients(column, state, P, work)
         shift = 0.0
         count = _order(column, state.flow, work.march)
         worst = 0.0
@@ -376,7 +391,7 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
             s = work.march[turn]
             _inlet(column, state.flow, s, T_out, p_out, work)
             h = work.h[s]
-            w = wall.Work(work.line.cell[s], work.line.place)
+            w = _line(work, s)
             edge = wall.Edge(
                 T_out, p_out, forcing.h_out[t], LEWIS_VAPOUR * forcing.h_out[t], forcing.gain[t],
                 forcing.emissivity, forcing.rain[t], forcing.T_in[t], forcing.p_in[t], forcing.h_in,
@@ -388,9 +403,9 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
             look = work.known[s] == 0.0 or (iteration > 0 and work.known[s] != P)
             while True:
                 if look:
-                    wall.look_inside(grid, state.T[s], state.u[s], P, w)
+                    wall.look_inside(grid, P, w)
                     work.known[s] = P
-                heat_row, water_row = wall.surround(grid, edge, state.T[s], w, stage.flux[place, s])
+                heat_row, water_row = wall.surround(grid, edge, w, stage.flux[place, s], TOLERANCE)
                 look = work.known[s] != P and max(heat_row, water_row) <= TOLERANCE  # not accepted unseen
                 if not look:
                     break
@@ -406,6 +421,8 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
                     stage.net[place, s, i, 1] = w.cell[at + wall.NET_W]
                     work.held_W[s] += w.cell[at + wall.HELD]
                     work.held_E[s] += w.cell[at + wall.HEAT]
+                    state.T[s, i] = w.cell[at + wall.TEMPERATURE]
+                    state.u[s, i] = w.cell[at + wall.POTENTIAL]
                 for f in range(4):
                     # at its end or at its start: the vapour that takes the last of a film counts as well
                     i = readings.film[f]
@@ -415,14 +432,12 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
                     stage.face_T[place, s, f] = state.T[s, readings.node[f]]
                     stage.face_p[place, s, f] = w.cell[w.place[readings.node[f]] + wall.VAPOUR]
             else:
-                T1, T2 = state.T[s, b], state.T[s, b + 1]
                 work.known[s] = 0.0
                 updates += 1
-                if wall.update(state.T[s], state.u[s], w, wall.trust_at(iteration)):
+                if wall.update(w, wall.trust_at(iteration)):
                     return False, updates, worst
-                shift = max(shift, abs(state.T[s, b] - T1), abs(state.T[s, b + 1] - T2))
-                _look_at_faces(grid, state, s, work)
-            _pass_on(grid, state, s, work)
+            shift = max(shift, _look_at_faces(grid, w, s, work))
+            _pass_on(state, s, work)
         work.moved[0] += shift
         if worst <= TOLERANCE:
             for k in range(K):
@@ -568,18 +583,35 @@ def _inlet(column, flow, s, T_out, p_out, work):
 
 
 @jit
-def _look_at_faces(grid, state, s, work):
-    """Renew the vapour pressure at the cavity faces of segment s."""
+def _look_at_faces(grid, w, s, work):
+    """Tell the air how the cavity faces of segment s stand; return how far the farther one has moved [K].
+
+    After an update the vapour pressure follows its slopes; it is exact when the next look finds no more to do.
+    """
+    shift = 0.0
     for k in range(2):
-        i = grid.cladding_back + k
-        work.face_p[s, k] = wall.vapour_pressure(state.u[s, i], state.T[s, i])
+        at = w.place[grid.cladding_back + k]
+        T, u = w.cell[at + wall.TEMPERATURE], w.cell[at + wall.POTENTIAL]
+        dT, du = T - work.face_T[s, k], u - work.face_u[s, k]
+        p = w.cell[at + wall.VAPOUR] + w.cell[at + wall.VAPOUR_T] * dT + w.cell[at + wall.VAPOUR_U] * du
+        work.face_T[s, k], work.face_u[s, k], work.face_p[s, k] = T, u, max(p, 0.0)
+        shift = max(shift, abs(dT))
+    return shift
 
 
 @jit
-def _pass_on(grid, state, s, work):
+def _wet(work, s, i, u):
+    """Raise the potential of node i of segment s to u."""
+    at = work.line.place[i] + wall.POTENTIAL
+    if work.line.cell[s, at] < u:
+        work.line.cell[s, at] = u
+        work.known[s] = 0.0
+
+
+@jit
+def _pass_on(state, s, work):
     """Renew mean and outlet air of segment s from its faces and its inlet."""
-    i = grid.cladding_back
-    T = 0.5 * (state.T[s, i] + state.T[s, i + 1])
+    T = 0.5 * (work.face_T[s, 0] + work.face_T[s, 1])
     excess = work.inlet_T[s] - T
     state.air_T[s] = T + excess * work.kept[s, 0]
     work.outlet_T[s] = T + excess * work.kept[s, 1]
@@ -590,16 +622,15 @@ def _pass_on(grid, state, s, work):
 
 
 @jit
-def _coefficients(grid, column, state, P, work):
+def _coefficients(column, state, P, work):
     """Set the convective coefficient of the cavity faces, and what the air keeps, from the present flow."""
-    i = grid.cladding_back
     for s in range(column.segment_link.size):
         link = column.segment_link[s]
         v, length = 0.0, column.height
         if link >= 0 and state.flow.size:
             length = column.opening_height[link + 1] - column.opening_height[link]
             v = state.flow[link] / (moist_air.density(state.air_T[s], state.air_p[s], P) * column.link_law[link, 0])
-        h = balance.face_coefficient(v, state.T[s, i], state.T[s, i + 1], column.depth, length, P)
+        h = balance.face_coefficient(v, work.face_T[s, 0], work.face_T[s, 1], column.depth, length, P)
         share = _share(column, state.flow, s)
         work.h[s] = h
         work.kept[s, 0], work.kept[s, 1] = balance.kept(2.0 * h, share * DRY_AIR_HEAT)
@@ -620,7 +651,7 @@ def _densities(column, state, P, rho_out, rho_link):
 
 
 @jit
-def _follow(grid, column, forcing, state, t, rho_out, mu, work):
+def _follow(column, forcing, state, t, rho_out, mu, work):
     """Bring air flow and air temperatures into agreement with the faces as they now are.
 
     More flow cools the air and slows the flow: a plain repetition can swing, so each round is relaxed by Aitken's rule,
@@ -629,8 +660,6 @@ def _follow(grid, column, forcing, state, t, rho_out, mu, work):
     """
     K = state.flow.size
     P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
-    for s in range(column.segment_link.size):
-        _look_at_faces(grid, state, s, work)
     factor, left = work.pace[0], work.pace[1]
     gap = before = 0.0
     for turn in range(ROUNDS):
@@ -660,12 +689,12 @@ def _follow(grid, column, forcing, state, t, rho_out, mu, work):
         for k in range(K):
             work.last_gap[k] = work.new_flow[k] - state.flow[k]
             state.flow[k] += factor * work.last_gap[k]
-        _coefficients(grid, column, state, P, work)
+        _coefficients(column, state, P, work)
         count = _order(column, state.flow, work.march)
         for place in range(count):
             s = work.march[place]
             _inlet(column, state.flow, s, T_out, p_out, work)
-            _pass_on(grid, state, s, work)
+            _pass_on(state, s, work)
         if gap * left <= FLOW_AGREES * largest + CALM_FLOW:
             break
     work.pace[0], work.pace[1] = factor, left

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,7 +15,7 @@ from cavity.wall import storage
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from cavity.wallfile.model import Layer, Wall
+    from cavity.wallfile.model import Layer, Material, Wall
 
 EDGE_SMALLEST, EDGE_LARGEST = 2e-4, 5e-3  # m, bounds of the cell at a layer's edge
 EDGE_SHARE = 0.35  # of the depth that moisture reaches in an hour: our own choice, see the convergence study
@@ -174,7 +175,6 @@ def _build(
     tables: tuple[storage.MaterialTables, ...] | None = None,
     sizes: tuple[NDArray[np.float64], ...] | None = None,
 ) -> Line:
-    u = storage.suction_grid()
     rows: list[tuple[float, int, int, int]] = []  # thickness, table row outside, inside, layer
     centre: list[float] = []
     membranes: dict[int, Layer] = {}  # by the link they are
@@ -207,11 +207,7 @@ def _build(
                 used.append(layer)
                 # rain wets the cladding, and a backup wall without a membrane in front; elsewhere water redistributes
                 sheltered = part > 0 and place > 0
-                used_tables.append(
-                    tables[index + place]
-                    if tables
-                    else storage.material_tables(layer.material, u, redistribution=sheltered)
-                )
+                used_tables.append(tables[index + place] if tables else _tables_of(layer.material, sheltered))
         for place, layer in enumerate(layers):
             # the face outside this layer: its nearest solid neighbours give the liquid properties
             before = [table_row[k] for k in range(place) if k in table_row]
@@ -254,6 +250,12 @@ def _build(
         np.array([row[3] for row in rows], dtype=np.int64),
         np.array(centre),
     )
+
+
+@lru_cache(maxsize=256)
+def _tables_of(material: Material, redistribution: bool) -> storage.MaterialTables:
+    """Return the tables of a material, worked out once for all cases of a study."""
+    return storage.material_tables(material, storage.suction_grid(), redistribution=redistribution)
 
 
 def _unique(faces: list[FaceReading]) -> list[FaceReading]:

@@ -143,8 +143,9 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
                     if worst <= tolerance:
                         break
                     updates += 1
-                    if kernel.update(T, u, w, 1.0 if turn < 20 else 0.5):
+                    if kernel.update(w, 1.0 if turn < 20 else 0.5):
                         return -1
+                    kernel.take(w, T, u)
                 else:
                     return -1
                 share = (1.0 - GAMMA) * h if stage == 0 else GAMMA * h
