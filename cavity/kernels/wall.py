@@ -203,11 +203,11 @@ def put(w, T, u):
 
 
 @jit
-def take(w, T, u):
-    """Read the state of a line, (n,) each, out of its cells."""
-    for i in range(T.size):
-        T[i] = w.cell[w.place[i] + TEMPERATURE]
-        u[i] = w.cell[w.place[i] + POTENTIAL]
+def put_stores(w, W, E):
+    """Write the stores that a step starts from, (n,) each, into the cells."""
+    for i in range(W.size):
+        w.cell[w.place[i] + FROM_W] = W[i]
+        w.cell[w.place[i] + FROM_E] = E[i]
 
 
 # positions in the flux record of a line
@@ -484,9 +484,7 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
     step is carried into this one and no balance error can build up.
     """
     put(w, T, u)
-    for i in range(T.size):
-        w.cell[w.place[i] + FROM_W] = W_old[i]
-        w.cell[w.place[i] + FROM_E] = E_old[i]
+    put_stores(w, W_old, E_old)
     look_inside(grid, edge.pressure, w)
     return surround(grid, edge, w, flux, -1.0)
 
@@ -691,15 +689,32 @@ def update(w, trust):
 
 
 @jit
-def commit(grid, dt, T, u, W, E, net, runoff):
-    """Add the fluxes of an accepted step to the stores; water above a node's capacity drains, into runoff (n,) [kg/m2].
+def advance(w, span):
+    """Let the fluxes found last act on FROM_W and FROM_E for span [s]; return the least water of any face [kg/m2]."""
+    least = 0.0
+    for row in range(1, w.cell.size // SPAN - 1):
+        cell = w.cell[row * SPAN : (row + 1) * SPAN]
+        for k in range(LANES):
+            cell[k + FROM_W] += span * cell[k + NET_W]
+            cell[k + FROM_E] += span * cell[k + NET_E]
+        for k in range(LANES):
+            if cell[k + FILM_SCALE] > 0.0:
+                least = min(least, cell[k + FROM_W])
+    return least
 
-    Returns the enthalpy carried away by the drained water [J/m2].
+
+@jit
+def commit(grid, w, T, u, W, E, runoff):
+    """Read state and stores of a line, (n,) each, out of its cells at the end of a step.
+
+    Water above a node's capacity drains, into runoff (n,) [kg/m2]. Returns the enthalpy it carries away [J/m2].
     """
+    cell = w.cell
     drained_heat = 0.0
     for i in range(T.size):
-        W[i] += dt * net[i, 1]
-        E[i] += dt * net[i, 0]
+        at = w.place[i]
+        T[i], u[i], W[i], E[i] = cell[at + TEMPERATURE], cell[at + POTENTIAL], cell[at + FROM_W], cell[at + FROM_E]
+        runoff[i] = 0.0
         excess = W[i] - grid.capacity[i]
         if excess > 0.0 and u[i] > film.START:
             # what leaves is liquid at the temperature of what stays; frost does not run
@@ -708,15 +723,16 @@ def commit(grid, dt, T, u, W, E, net, runoff):
             h = WATER_HEAT * (T[i] - ICE_POINT)
             W[i] -= excess
             E[i] -= excess * h
-            runoff[i] += excess
+            runoff[i] = excess
             drained_heat += excess * h
             if grid.thickness[i] == 0.0:
                 u[i] = film.potential(W[i])
+            cell[at + POTENTIAL], cell[at + FROM_W], cell[at + FROM_E] = u[i], W[i], E[i]
     return drained_heat
 
 
 @jit
-def step(grid, edge, T, u, W, E, w, flux, net, runoff, tolerance, most):
+def step(grid, edge, T, u, W, E, w, flux, runoff, tolerance, most):
     """Take one implicit step of a line whose surroundings are given; return (status, iterations, worst residual).
 
     For walls without a cavity and for published cases; the hourly loop couples several lines with the air instead.
@@ -724,17 +740,14 @@ def step(grid, edge, T, u, W, E, w, flux, net, runoff, tolerance, most):
     """
     worst = 0.0
     put(w, T, u)
-    for i in range(T.size):
-        w.cell[w.place[i] + FROM_W], w.cell[w.place[i] + FROM_E] = W[i], E[i]
+    put_stores(w, W, E)
     for iteration in range(most):
         look_inside(grid, edge.pressure, w)
         a, b = surround(grid, edge, w, flux, tolerance)
         worst = max(a, b)
         if worst <= tolerance:
-            for i in range(T.size):
-                net[i, 0], net[i, 1] = w.cell[w.place[i] + NET_E], w.cell[w.place[i] + NET_W]
-            take(w, T, u)
-            flux[ENERGY_IN] -= commit(grid, edge.dt, T, u, W, E, net, runoff) / edge.dt
+            advance(w, edge.dt)
+            flux[ENERGY_IN] -= commit(grid, w, T, u, W, E, runoff) / edge.dt
             return 0, iteration, worst
         if update(w, trust_at(iteration)):
             return 1, iteration, worst

@@ -128,7 +128,6 @@ class Stage(NamedTuple):
     """What one implicit stage found; leading dimension: the stages of a step."""
 
     flux: np.ndarray  # (2, S, FLUX_COUNT)
-    net: np.ndarray  # (2, S, n, 2) W/m2 and kg/(m2 s) into each node
     face_T: np.ndarray  # (2, S, F)
     face_p: np.ndarray  # (2, S, F)
     wet: np.ndarray  # (2, S, 4) 1: that face held a film at the start or at the end
@@ -154,15 +153,13 @@ class Scratch(NamedTuple):
     h: np.ndarray  # (S,) convective coefficient of both cavity faces
     kept: np.ndarray  # (S, 4) share of its inlet state in the mean and at the outlet: heat, then vapour
     face_T: np.ndarray  # (S, 2) K, state of both cavity faces when the air was last told
-    face_u: np.ndarray
     face_p: np.ndarray  # Pa
     rho: np.ndarray  # (K,) air density of each link
     moved: np.ndarray  # (1,) K, of the cavity faces since the air was last brought into agreement with them
     pace: np.ndarray  # (2,) of that search when it last ended: its factor, and what was left of a gap by one round
-    held_W: np.ndarray  # (S,) water by the state functions
-    held_E: np.ndarray
-    old: State  # at the start of the step; W and E are not used
-    net: np.ndarray  # (n, 2)
+    old_air_T: np.ndarray  # (S,) at the start of the step
+    old_air_p: np.ndarray
+    old_flow: np.ndarray  # (K,)
     runoff: np.ndarray  # (n,)
     losses: np.ndarray  # (parts,)
     opening_flow: np.ndarray  # (J,)
@@ -173,16 +170,15 @@ def workspace(grid: wall.Grid, segments: int, faces: int, openings: int, parts: 
     S, n, J, K = segments, grid.thickness.size, openings, max(openings - 1, 0)
     zeros = np.zeros
     stage = Stage(
-        flux=zeros((2, S, wall.FLUX_COUNT)), net=zeros((2, S, n, 2)), face_T=zeros((2, S, faces)),
+        flux=zeros((2, S, wall.FLUX_COUNT)), face_T=zeros((2, S, faces)),
         face_p=zeros((2, S, faces)), wet=zeros((2, S, 4)), flow=zeros((2, K)), rho=zeros((2, K)),
     )  # fmt: skip
-    old = State(zeros((S, n)), zeros((S, n)), zeros((S, n)), zeros((S, n)), zeros(K), zeros(S), zeros(S))
     work = Scratch(
         line=wall.work_arrays(grid, S), known=zeros(S), ladder=zeros((network.WORK_ROWS, J + 1)),
         chain=zeros((network.CHAIN_ROWS, J + 1), dtype=np.int64), drive=zeros(K), new_flow=zeros(K), last_gap=zeros(K),
         march=zeros(S, dtype=np.int64), inlet_T=zeros(S), inlet_p=zeros(S), outlet_T=zeros(S), outlet_p=zeros(S),
-        h=zeros(S), kept=zeros((S, 4)), face_T=zeros((S, 2)), face_u=zeros((S, 2)), face_p=zeros((S, 2)), rho=zeros(K),
-        moved=zeros(1), pace=np.ones(2), held_W=zeros(S), held_E=zeros(S), old=old, net=zeros((n, 2)), runoff=zeros(n),
+        h=zeros(S), kept=zeros((S, 4)), face_T=zeros((S, 2)), face_p=zeros((S, 2)), rho=zeros(K),
+        moved=zeros(1), pace=np.ones(2), old_air_T=zeros(S), old_air_p=zeros(S), old_flow=zeros(K), runoff=zeros(n),
         losses=zeros(parts), opening_flow=zeros(J),
     )  # fmt: skip
     return stage, work
@@ -197,8 +193,7 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
     in that hour. State holds the last good step, record the hours done.
     """
     S, n = state.T.shape
-    old, net, runoff = work.old, work.net, work.runoff
-    cell, at = work.line.cell, work.line.place
+    runoff = work.runoff
     _begin_from(grid, state, work)
     work.pace[:] = 1.0
     steps = updates = 0
@@ -220,22 +215,15 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
         _clear(record, t)
         while done < HOUR - 1e-6:
             dt = min(dt, HOUR - done)
-            _keep(state, old)
+            _keep(state, work)
             inner = dt if first_order else GAMMA * dt
             stages = 1 if first_order else 2
             good = True
             worst = 0.0
             for k in range(stages):
-                for s in range(S):
-                    for i in range(n):
-                        W_from, E_from = state.W[s, i], state.E[s, i]
-                        if k:
-                            W_from += (dt - inner) * stage.net[0, s, i, 1]
-                            E_from += (dt - inner) * stage.net[0, s, i, 0]
-                            if grid.thickness[i] == 0.0 and W_from < -OVERDRAFT:
-                                good = False
-                        cell[s, at[i] + wall.FROM_W] = W_from
-                        cell[s, at[i] + wall.FROM_E] = E_from
+                if k:
+                    for s in range(S):
+                        good = good and wall.advance(_line(work, s), dt - inner) >= -OVERDRAFT
                 if good:
                     good, used, left = _solve(grid, column, forcing, readings, state, t, inner, stage, k, work)
                     updates += used
@@ -243,7 +231,7 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
                 if not good:
                     break
             if not good:
-                _keep(old, state)
+                _return_to(state, work)
                 _begin_from(grid, state, work)
                 work.moved[0] = np.inf
                 if dt * 0.5 < HOUR / SMALLEST_SPLIT:
@@ -258,19 +246,18 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
                 weight = dt if first_order else inner if k else dt - inner
                 _account(column, forcing, readings, state, record, t, weight, stage, k, work)
             for s in range(S):
-                record.water_residual[t, s] = record.books[s, 0] - (work.held_W[s] - record.books[s, 2])
-                record.energy_residual[t, s] = record.books[s, 1] - (work.held_E[s] - record.books[s, 3])
+                w = _line(work, s)
+                held_W = held_E = 0.0
                 for i in range(n):
-                    for k in range(2):
-                        net[i, k] = stage.net[0, s, i, k]
-                        if not first_order:
-                            net[i, k] += GAMMA * (stage.net[1, s, i, k] - net[i, k])
-                    runoff[i] = 0.0
-                record.books[s, 1] -= wall.commit(grid, dt, state.T[s], state.u[s], state.W[s], state.E[s], net, runoff)
+                    held_W += w.cell[w.place[i] + wall.HELD]
+                    held_E += w.cell[w.place[i] + wall.HEAT]
+                record.water_residual[t, s] = record.books[s, 0] - (held_W - record.books[s, 2])
+                record.energy_residual[t, s] = record.books[s, 1] - (held_E - record.books[s, 3])
+                wall.advance(w, inner)
+                record.books[s, 1] -= wall.commit(grid, w, state.T[s], state.u[s], state.W[s], state.E[s], runoff)
                 for i in range(n):
                     record.books[s, 0] -= runoff[i]
                     if runoff[i] > 0.0:
-                        cell[s, at[i] + wall.POTENTIAL] = state.u[s, i]
                         work.known[s] = 0.0
                     if readings.layer[i] >= 0:
                         record.drained[s] += runoff[i]
@@ -307,17 +294,23 @@ def _drying(state, readings):
 
 
 @jit
-def _keep(state, copy):
-    """Copy what Newton changes."""
-    S, n = state.T.shape
-    for s in range(S):
-        for i in range(n):
-            copy.T[s, i] = state.T[s, i]
-            copy.u[s, i] = state.u[s, i]
-        copy.air_T[s] = state.air_T[s]
-        copy.air_p[s] = state.air_p[s]
+def _keep(state, work):
+    """Copy what a step changes in the state before it is done."""
+    for s in range(state.air_T.size):
+        work.old_air_T[s] = state.air_T[s]
+        work.old_air_p[s] = state.air_p[s]
     for k in range(state.flow.size):
-        copy.flow[k] = state.flow[k]
+        work.old_flow[k] = state.flow[k]
+
+
+@jit
+def _return_to(state, work):
+    """Give the state back what `_keep` copied."""
+    for s in range(state.air_T.size):
+        state.air_T[s] = work.old_air_T[s]
+        state.air_p[s] = work.old_air_p[s]
+    for k in range(state.flow.size):
+        state.flow[k] = work.old_flow[k]
 
 
 @jit
@@ -326,10 +319,11 @@ def _begin_from(grid, state, work):
     for s in range(state.T.shape[0]):
         w = _line(work, s)
         wall.put(w, state.T[s], state.u[s])
+        wall.put_stores(w, state.W[s], state.E[s])
         work.known[s] = 0.0
         for k in range(2):
             T, u = state.T[s, grid.cladding_back + k], state.u[s, grid.cladding_back + k]
-            work.face_T[s, k], work.face_u[s, k], work.face_p[s, k] = T, u, wall.vapour_pressure(u, T)
+            work.face_T[s, k], work.face_p[s, k] = T, wall.vapour_pressure(u, T)
 
 
 @jit
@@ -363,8 +357,7 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
 
     Returns (good, Newton updates of all lines, worst residual).
     """
-    S, n = state.T.shape
-    K = state.flow.size
+    S, K = state.air_T.size, state.flow.size
     F = readings.node.size
     P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
     rho_out = moist_air.density(T_out, p_out, P)
@@ -413,23 +406,13 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
                 return False, updates, np.inf
             worst = max(worst, heat_row, water_row)
             if max(heat_row, water_row) <= TOLERANCE:
-                work.held_W[s] = 0.0
-                work.held_E[s] = 0.0
-                for i in range(n):
-                    at = w.place[i]
-                    stage.net[place, s, i, 0] = w.cell[at + wall.NET_E]
-                    stage.net[place, s, i, 1] = w.cell[at + wall.NET_W]
-                    work.held_W[s] += w.cell[at + wall.HELD]
-                    work.held_E[s] += w.cell[at + wall.HEAT]
-                    state.T[s, i] = w.cell[at + wall.TEMPERATURE]
-                    state.u[s, i] = w.cell[at + wall.POTENTIAL]
                 for f in range(4):
                     # at its end or at its start: the vapour that takes the last of a film counts as well
                     i = readings.film[f]
-                    wet = state.u[s, i] > film.START or w.cell[w.place[i] + wall.FROM_W] > WET
+                    wet = w.cell[w.place[i] + wall.POTENTIAL] > film.START or w.cell[w.place[i] + wall.FROM_W] > WET
                     stage.wet[place, s, f] = 1.0 if wet else 0.0
                 for f in range(F):
-                    stage.face_T[place, s, f] = state.T[s, readings.node[f]]
+                    stage.face_T[place, s, f] = w.cell[w.place[readings.node[f]] + wall.TEMPERATURE]
                     stage.face_p[place, s, f] = w.cell[w.place[readings.node[f]] + wall.VAPOUR]
             else:
                 work.known[s] = 0.0
@@ -584,18 +567,15 @@ def _inlet(column, flow, s, T_out, p_out, work):
 
 @jit
 def _look_at_faces(grid, w, s, work):
-    """Tell the air how the cavity faces of segment s stand; return how far the farther one has moved [K].
-
-    After an update the vapour pressure follows its slopes; it is exact when the next look finds no more to do.
-    """
+    """Tell the air how the cavity faces of segment s stand; return how far the farther one has moved [K]."""
     shift = 0.0
     for k in range(2):
         at = w.place[grid.cladding_back + k]
-        T, u = w.cell[at + wall.TEMPERATURE], w.cell[at + wall.POTENTIAL]
-        dT, du = T - work.face_T[s, k], u - work.face_u[s, k]
-        p = w.cell[at + wall.VAPOUR] + w.cell[at + wall.VAPOUR_T] * dT + w.cell[at + wall.VAPOUR_U] * du
-        work.face_T[s, k], work.face_u[s, k], work.face_p[s, k] = T, u, max(p, 0.0)
-        shift = max(shift, abs(dT))
+        T = w.cell[at + wall.TEMPERATURE]
+        shift = max(shift, abs(T - work.face_T[s, k]))
+        work.face_T[s, k] = T
+        known = work.known[s] > 0.0
+        work.face_p[s, k] = w.cell[at + wall.VAPOUR] if known else wall.vapour_pressure(w.cell[at + wall.POTENTIAL], T)
     return shift
 
 

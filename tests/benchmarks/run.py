@@ -145,7 +145,9 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
                     updates += 1
                     if kernel.update(w, 1.0 if turn < 20 else 0.5):
                         return -1
-                    kernel.take(w, T, u)
+                    for i in range(n):
+                        T[i] = w.cell[w.place[i] + kernel.TEMPERATURE]
+                        u[i] = w.cell[w.place[i] + kernel.POTENTIAL]
                 else:
                     return -1
                 share = (1.0 - GAMMA) * h if stage == 0 else GAMMA * h
