@@ -313,70 +313,63 @@ def _value(cell, at, x):
 def evaluate(grid, T, u, w):
     """Fill w.cell with the state T [K], u of every node, (n,) each, and its functions."""
     put(w, T, u)
-    _evaluate(grid, w)
+    for row in range(1, w.cell.size // SPAN - 1):
+        _evaluate_row(grid, w, row)
 
 
 @jit
-def _evaluate(grid, w):
-    """Fill w.cell with the functions of the state that stands there."""
-    for row in range(1, w.cell.size // SPAN - 1):
-        cell = w.cell[row * SPAN : (row + 1) * SPAN]
-        for k in range(LANES):
-            Ti, ui = cell[k + TEMPERATURE], cell[k + POTENTIAL]
-            cell[k + DRYNESS] = lanes.exp(-ui) * 293.15 / Ti
-            x, y = moist_air.table_position(Ti), _table_position(ui)
-            kelvin, interval = moist_air.interval(x), np.floor(y)
-            cell[k + KELVIN_SHARE], cell[k + SHARE] = x - kelvin, y - interval
-            cell[k + MOVED] = abs(kelvin - cell[k + KELVIN]) + abs(interval - cell[k + INTERVAL])
-            cell[k + KELVIN], cell[k + INTERVAL] = kelvin, interval
-        for k in range(LANES):
-            if cell[k + MOVED] != 0.0:
-                _fetch(grid.tables, w.left[row, k], w.right[row, k], cell, k)
-        for k in range(LANES):
-            Ti, ui, a, d = cell[k + TEMPERATURE], cell[k + POTENTIAL], cell[k + DRYNESS], cell[k + THICKNESS]
-            x = Ti - ICE_POINT
-            per_T = 1.0 / Ti
-            saturation, saturation_T = _value(cell, k + SATURATION_CUBIC, cell[k + KELVIN_SHARE])
-            p = lanes.exp(saturation - a)
-            cell[k + VAPOUR] = p
-            cell[k + VAPOUR_T] = p * (saturation_T + a * per_T)
-            cell[k + VAPOUR_U] = p * a
-            # metals and foils hold no water, yet their row must not be empty
-            over = max(ui - OVERFLOW, 0.0)
-            share = cell[k + SHARE]
-            W, W_u = _value(cell, k + WATER_CUBIC, share)
-            W, W_u = W + FLOOR * (ui - U_LOW) + over * over, W_u * _PER_STEP + FLOOR + 2.0 * over
-            # cells have no film, faces no thickness
-            m, m_u = film.mass(ui, cell[k + FILM_SCALE])
-            h, h_T = film.enthalpy(Ti)
-            moist_heat = cell[k + DRY_HEAT] + d * W * WATER_HEAT
-            cell[k + HELD] = d * W + m
-            cell[k + HELD_U] = d * W_u + m_u
-            cell[k + HEAT] = moist_heat * x + m * h
-            cell[k + HEAT_T] = moist_heat + m * h_T
-            cell[k + HEAT_U] = d * W_u * WATER_HEAT * x + m_u * h
-            by_water = cell[k + BY_WATER]
-            per_conductivity = 1.0 / (cell[k + CONDUCTIVITY] + by_water * W)
-            resistance = 0.5 * d * per_conductivity
-            cell[k + RESISTANCE] = resistance
-            cell[k + RESISTANCE_U] = -resistance * per_conductivity * by_water * W_u
-            mu, mu_u = _value(cell, k + MU_CUBIC, share)
-            cell[k + AIR_LAYER], cell[k + AIR_LAYER_U] = 0.5 * d * mu, 0.5 * d * mu_u * _PER_STEP
-            theta, theta_u = _value(cell, k + THETA_CUBIC, share)
-            cell[k + LIQUID], cell[k + LIQUID_T], cell[k + LIQUID_U] = theta, 0.0, theta_u * _PER_STEP
-            theta, theta_u = _value(cell, k + INNER_CUBIC, share)
-            cell[k + INNER], cell[k + INNER_T], cell[k + INNER_U] = theta, 0.0, theta_u * _PER_STEP
-    cell = w.cell
-    for i in w.tabled:
-        at = w.place[i]
-        u_mean = 0.5 * (cell[at + POTENTIAL] + cell[w.place[i + 1] + POTENTIAL])
-        cell[at + MEMBRANE_SD], cell[at + MEMBRANE_SD_U] = membrane_sd(grid, i, u_mean)
+def _evaluate_row(grid, w, row):
+    """Fill a row of w.cell with the functions of the states that stand there."""
+    cell = w.cell[row * SPAN : (row + 1) * SPAN]
+    for k in range(LANES):
+        Ti, ui = cell[k + TEMPERATURE], cell[k + POTENTIAL]
+        cell[k + DRYNESS] = lanes.exp(-ui) * 293.15 / Ti
+        x, y = moist_air.table_position(Ti), _table_position(ui)
+        kelvin, interval = moist_air.interval(x), np.floor(y)
+        cell[k + KELVIN_SHARE], cell[k + SHARE] = x - kelvin, y - interval
+        cell[k + MOVED] = abs(kelvin - cell[k + KELVIN]) + abs(interval - cell[k + INTERVAL])
+        cell[k + KELVIN], cell[k + INTERVAL] = kelvin, interval
+    for k in range(LANES):
+        if cell[k + MOVED] != 0.0:
+            _fetch(grid.tables, w.left[row, k], w.right[row, k], cell, k)
+    for k in range(LANES):
+        Ti, ui, a, d = cell[k + TEMPERATURE], cell[k + POTENTIAL], cell[k + DRYNESS], cell[k + THICKNESS]
+        x = Ti - ICE_POINT
+        per_T = 1.0 / Ti
+        saturation, saturation_T = _value(cell, k + SATURATION_CUBIC, cell[k + KELVIN_SHARE])
+        p = lanes.exp(saturation - a)
+        cell[k + VAPOUR] = p
+        cell[k + VAPOUR_T] = p * (saturation_T + a * per_T)
+        cell[k + VAPOUR_U] = p * a
+        # metals and foils hold no water, yet their row must not be empty
+        over = max(ui - OVERFLOW, 0.0)
+        share = cell[k + SHARE]
+        W, W_u = _value(cell, k + WATER_CUBIC, share)
+        W, W_u = W + FLOOR * (ui - U_LOW) + over * over, W_u * _PER_STEP + FLOOR + 2.0 * over
+        # cells have no film, faces no thickness
+        m, m_u = film.mass(ui, cell[k + FILM_SCALE])
+        h, h_T = film.enthalpy(Ti)
+        moist_heat = cell[k + DRY_HEAT] + d * W * WATER_HEAT
+        cell[k + HELD] = d * W + m
+        cell[k + HELD_U] = d * W_u + m_u
+        cell[k + HEAT] = moist_heat * x + m * h
+        cell[k + HEAT_T] = moist_heat + m * h_T
+        cell[k + HEAT_U] = d * W_u * WATER_HEAT * x + m_u * h
+        by_water = cell[k + BY_WATER]
+        per_conductivity = 1.0 / (cell[k + CONDUCTIVITY] + by_water * W)
+        resistance = 0.5 * d * per_conductivity
+        cell[k + RESISTANCE] = resistance
+        cell[k + RESISTANCE_U] = -resistance * per_conductivity * by_water * W_u
+        mu, mu_u = _value(cell, k + MU_CUBIC, share)
+        cell[k + AIR_LAYER], cell[k + AIR_LAYER_U] = 0.5 * d * mu, 0.5 * d * mu_u * _PER_STEP
+        theta, theta_u = _value(cell, k + THETA_CUBIC, share)
+        cell[k + LIQUID], cell[k + LIQUID_T], cell[k + LIQUID_U] = theta, 0.0, theta_u * _PER_STEP
+        theta, theta_u = _value(cell, k + INNER_CUBIC, share)
+        cell[k + INNER], cell[k + INNER_T], cell[k + INNER_U] = theta, 0.0, theta_u * _PER_STEP
     if grid.freezing:
-        for row in range(1, w.cell.size // SPAN - 1):
-            cell = w.cell[row * SPAN : (row + 1) * SPAN]
-            for k in range(LANES):
-                if cell[k + TEMPERATURE] < ICE_POINT - 1e-6:
-                    _freeze(grid.tables, w.left[row, k], w.right[row, k], cell, k)
+        for k in range(LANES):
+            if cell[k + TEMPERATURE] < ICE_POINT - 1e-6:
+                _freeze(grid.tables, w.left[row, k], w.right[row, k], cell, k)
 
 
 @jit
@@ -428,52 +421,66 @@ def _freeze(tables, m, inner, cell, k):
 @jit
 def look_inside(grid, P, w):
     """Fill w.cell with all that depends on the state of the line that stands there and the pressure P [Pa] alone."""
-    _evaluate(grid, w)
-    last = w.cell.size // SPAN - 1
-    for column in _OF_NEXT:
-        for k in range(LANES - 1):
-            w.cell[last * SPAN + column + k] = w.cell[SPAN + column + k + 1]
-    delta_zero = _DELTA_ZERO / P
-    for row in range(1, last):
-        cell = w.cell[row * SPAN : (row + 2) * SPAN]
-        for i in range(LANES):
-            j = i + SPAN
-            Ti, Tj = cell[i + TEMPERATURE], cell[j + TEMPERATURE]
-            conductance = cell[i + OPEN] / (cell[i + RESISTANCE] + cell[j + RESISTANCE] + cell[i + MEMBRANE_R])
-            q = conductance * (Ti - Tj)
-            # vapour
-            warmer, slope = _warmer_air(0.5 * (Ti + Tj))
-            per_sd = 1.0 / (cell[i + AIR_LAYER] + cell[j + AIR_LAYER] + cell[i + MEMBRANE_SD])
-            G = cell[i + OPEN] * delta_zero * warmer * per_sd
-            g = G * (cell[i + VAPOUR] - cell[j + VAPOUR])
-            lean = 0.5 * slope / warmer * g
-            g_Ti = G * cell[i + VAPOUR_T] + lean
-            g_Tj = -G * cell[j + VAPOUR_T] + lean
-            sd_u = 0.5 * cell[i + MEMBRANE_SD_U]
-            g_ui = G * cell[i + VAPOUR_U] - g * per_sd * (cell[i + AIR_LAYER_U] + sd_u)
-            g_uj = -G * cell[j + VAPOUR_U] - g * per_sd * (cell[j + AIR_LAYER_U] + sd_u)
-            h = moist_air.vapour_enthalpy(Ti if g > 0.0 else Tj)
-            # liquid; none where the distance counts as infinite
-            per_D = cell[i + PER_DISTANCE]
-            f = (cell[i + INNER] - cell[j + LIQUID]) * per_D
-            f_Ti, f_Tj = cell[i + INNER_T] * per_D, -cell[j + LIQUID_T] * per_D
-            f_ui, f_uj = cell[i + INNER_U] * per_D, -cell[j + LIQUID_U] * per_D
-            hl = WATER_HEAT * ((Ti if f > 0.0 else Tj) - ICE_POINT)
-            cell[i + FLOW_E] = q + g * h + f * hl
-            cell[i + FLOW_W] = g + f
-            carried_i = max(g, 0.0) * VAPOUR_HEAT + max(f, 0.0) * WATER_HEAT
-            carried_j = min(g, 0.0) * VAPOUR_HEAT + min(f, 0.0) * WATER_HEAT
-            cell[i + NEAR + E_T] = conductance + g_Ti * h + f_Ti * hl + carried_i
-            cell[i + NEAR + E_U] = g_ui * h + f_ui * hl - q * conductance * cell[i + RESISTANCE_U]
-            cell[i + NEAR + W_T] = (g_Ti + f_Ti) * ROW
-            cell[i + NEAR + W_U] = (g_ui + f_ui) * ROW
-            cell[i + FAR + E_T] = -conductance + g_Tj * h + f_Tj * hl + carried_j
-            cell[i + FAR + E_U] = g_uj * h + f_uj * hl - q * conductance * cell[j + RESISTANCE_U]
-            cell[i + FAR + W_T] = (g_Tj + f_Tj) * ROW
-            cell[i + FAR + W_U] = (g_uj + f_uj) * ROW
+    cell = w.cell
+    for i in w.tabled:
+        at = w.place[i]
+        u_mean = 0.5 * (cell[at + POTENTIAL] + cell[w.place[i + 1] + POTENTIAL])
+        cell[at + MEMBRANE_SD], cell[at + MEMBRANE_SD_U] = membrane_sd(grid, i, u_mean)
+    last = cell.size // SPAN - 1
+    # a row and at once its links from the row before: what they share is still at hand
+    for row in range(1, last + 1):
+        if row < last:
+            _evaluate_row(grid, w, row)
+        else:
+            for column in _OF_NEXT:
+                for k in range(LANES - 1):
+                    cell[last * SPAN + column + k] = cell[SPAN + column + k + 1]
+        if row > 1:
+            _link_row(w, row - 1, _DELTA_ZERO / P)
     for column in _OF_LAST:
         for k in range(LANES - 1):
-            w.cell[column + k + 1] = w.cell[(last - 1) * SPAN + column + k]
+            cell[column + k + 1] = cell[(last - 1) * SPAN + column + k]
+
+
+@jit
+def _link_row(w, row, delta_zero):
+    """Fill a row of w.cell with the flows over the links to the next and their slopes."""
+    cell = w.cell[row * SPAN : (row + 2) * SPAN]
+    for i in range(LANES):
+        j = i + SPAN
+        Ti, Tj = cell[i + TEMPERATURE], cell[j + TEMPERATURE]
+        conductance = cell[i + OPEN] / (cell[i + RESISTANCE] + cell[j + RESISTANCE] + cell[i + MEMBRANE_R])
+        q = conductance * (Ti - Tj)
+        # vapour
+        warmer, slope = _warmer_air(0.5 * (Ti + Tj))
+        per_sd = 1.0 / (cell[i + AIR_LAYER] + cell[j + AIR_LAYER] + cell[i + MEMBRANE_SD])
+        G = cell[i + OPEN] * delta_zero * warmer * per_sd
+        g = G * (cell[i + VAPOUR] - cell[j + VAPOUR])
+        lean = 0.5 * slope / warmer * g
+        g_Ti = G * cell[i + VAPOUR_T] + lean
+        g_Tj = -G * cell[j + VAPOUR_T] + lean
+        sd_u = 0.5 * cell[i + MEMBRANE_SD_U]
+        g_ui = G * cell[i + VAPOUR_U] - g * per_sd * (cell[i + AIR_LAYER_U] + sd_u)
+        g_uj = -G * cell[j + VAPOUR_U] - g * per_sd * (cell[j + AIR_LAYER_U] + sd_u)
+        h = moist_air.vapour_enthalpy(Ti if g > 0.0 else Tj)
+        # liquid; none where the distance counts as infinite
+        per_D = cell[i + PER_DISTANCE]
+        f = (cell[i + INNER] - cell[j + LIQUID]) * per_D
+        f_Ti, f_Tj = cell[i + INNER_T] * per_D, -cell[j + LIQUID_T] * per_D
+        f_ui, f_uj = cell[i + INNER_U] * per_D, -cell[j + LIQUID_U] * per_D
+        hl = WATER_HEAT * ((Ti if f > 0.0 else Tj) - ICE_POINT)
+        cell[i + FLOW_E] = q + g * h + f * hl
+        cell[i + FLOW_W] = g + f
+        carried_i = max(g, 0.0) * VAPOUR_HEAT + max(f, 0.0) * WATER_HEAT
+        carried_j = min(g, 0.0) * VAPOUR_HEAT + min(f, 0.0) * WATER_HEAT
+        cell[i + NEAR + E_T] = conductance + g_Ti * h + f_Ti * hl + carried_i
+        cell[i + NEAR + E_U] = g_ui * h + f_ui * hl - q * conductance * cell[i + RESISTANCE_U]
+        cell[i + NEAR + W_T] = (g_Ti + f_Ti) * ROW
+        cell[i + NEAR + W_U] = (g_ui + f_ui) * ROW
+        cell[i + FAR + E_T] = -conductance + g_Tj * h + f_Tj * hl + carried_j
+        cell[i + FAR + E_U] = g_uj * h + f_uj * hl - q * conductance * cell[j + RESISTANCE_U]
+        cell[i + FAR + W_T] = (g_Tj + f_Tj) * ROW
+        cell[i + FAR + W_U] = (g_uj + f_uj) * ROW
 
 
 @jit
