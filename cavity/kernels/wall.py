@@ -121,7 +121,8 @@ class Work(NamedTuple):
     OPEN, PER_DISTANCE, MEMBRANE_R, MEMBRANE_SD, MEMBRANE_SD_U,  # OPEN 0: the cavity, or no next node
     TEMPERATURE, POTENTIAL,
     DRYNESS,  # -ln(relative humidity), Kelvin
-    KELVIN, KELVIN_SHARE, INTERVAL, SHARE, MOVED,  # where the node stands in the tables; MOVED: not as before
+    KELVIN, KELVIN_SHARE, INTERVAL, SHARE,  # where the node stands in the tables
+    FETCHED_KELVIN, FETCHED_INTERVAL, MOVED,  # the intervals whose cubics it has; 0 if it still stands there
     VAPOUR, VAPOUR_T, VAPOUR_U,  # vapour pressure and its slopes in T and u
     HELD, HELD_U,  # W by the storage curve
     HEAT, HEAT_T, HEAT_U,  # E
@@ -130,10 +131,10 @@ class Work(NamedTuple):
     LIQUID, LIQUID_T, LIQUID_U,  # flux potential seen from the outer side [kg/(m s)]
     INNER, INNER_T, INNER_U,  # the same seen from the inner side; differs where two materials touch
     FLOW_E, FLOW_W,  # over the link to the next node [W/m2, kg/(m2 s)]
-) = range(0, 38 * LANES, LANES)  # fmt: skip
+) = range(0, 40 * LANES, LANES)  # fmt: skip
 # slopes of a row of the balance, 2 x 2 blocks: heat row and water row, in T and u
 E_T, E_U, W_T, W_U = block.A, block.B, block.C, block.D
-NEAR = 38 * LANES  # slopes of the link's flow in the state of this node ...
+NEAR = 40 * LANES  # slopes of the link's flow in the state of this node ...
 FAR = NEAR + 4 * LANES  # ... and of the next
 SYSTEM = FAR + 4 * LANES  # the linear system of `block`
 BELOW, OWN, ABOVE, RIGHT = SYSTEM + block.BELOW, SYSTEM + block.OWN, SYSTEM + block.ABOVE, SYSTEM + block.RIGHT
@@ -170,7 +171,7 @@ def work_arrays(grid: Grid, *lines: int) -> Work:
     cell[:, TEMPERATURE // LANES] = ICE_POINT + 20.0
     for column in (CONDUCTIVITY, MEMBRANE_R, MEMBRANE_SD):
         cell[:, column // LANES] = 1.0
-    cell[:, INTERVAL // LANES] = -1.0  # stands nowhere yet
+    cell[:, FETCHED_INTERVAL // LANES] = -1.0  # none yet
     cell = cell.ravel()
     closed = grid.link == CAVITY
     scale = np.where(grid.thickness == 0.0, film.SCALE, 0.0)
@@ -199,7 +200,26 @@ def put(w, T, u):
     """Write the state of a line, (n,) each, into its cells."""
     for i in range(T.size):
         w.cell[w.place[i] + TEMPERATURE] = T[i]
-        w.cell[w.place[i] + POTENTIAL] = u[i]
+        put_potential(w, i, u[i])
+
+
+@jit
+def put_potential(w, i, u):
+    """Write the potential of node i into its cell."""
+    w.cell[w.place[i] + POTENTIAL] = u
+    _stand(w.cell, w.place[i])
+
+
+@jit
+def _stand(cell, at):
+    """Find how dry the state at `at` is, and where it stands in the tables. To be called whenever the state changes."""
+    T, u = cell[at + TEMPERATURE], cell[at + POTENTIAL]
+    cell[at + DRYNESS] = lanes.exp(-u) * 293.15 / T
+    x, y = moist_air.table_position(T), _table_position(u)
+    kelvin, interval = moist_air.interval(x), np.floor(y)
+    cell[at + KELVIN_SHARE], cell[at + SHARE] = x - kelvin, y - interval
+    cell[at + KELVIN], cell[at + INTERVAL] = kelvin, interval
+    cell[at + MOVED] = abs(kelvin - cell[at + FETCHED_KELVIN]) + abs(interval - cell[at + FETCHED_INTERVAL])
 
 
 @jit
@@ -292,6 +312,7 @@ def membrane_sd(grid, i, u_mean):
 @jit
 def _fetch(tables, m, inner, cell, k):
     """Copy the cubics that the node in lane k needs, of the intervals in which it stands."""
+    cell[k + FETCHED_KELVIN], cell[k + FETCHED_INTERVAL], cell[k + MOVED] = cell[k + KELVIN], cell[k + INTERVAL], 0.0
     here, at = tables[m, int(cell[k + INTERVAL])], tables[inner, int(cell[k + INTERVAL])]
     kelvin = int(cell[k + KELVIN])
     for j in range(4):
@@ -321,14 +342,6 @@ def evaluate(grid, T, u, w):
 def _evaluate_row(grid, w, row):
     """Fill a row of w.cell with the functions of the states that stand there."""
     cell = w.cell[row * SPAN : (row + 1) * SPAN]
-    for k in range(LANES):
-        Ti, ui = cell[k + TEMPERATURE], cell[k + POTENTIAL]
-        cell[k + DRYNESS] = lanes.exp(-ui) * 293.15 / Ti
-        x, y = moist_air.table_position(Ti), _table_position(ui)
-        kelvin, interval = moist_air.interval(x), np.floor(y)
-        cell[k + KELVIN_SHARE], cell[k + SHARE] = x - kelvin, y - interval
-        cell[k + MOVED] = abs(kelvin - cell[k + KELVIN]) + abs(interval - cell[k + INTERVAL])
-        cell[k + KELVIN], cell[k + INTERVAL] = kelvin, interval
     for k in range(LANES):
         if cell[k + MOVED] != 0.0:
             _fetch(grid.tables, w.left[row, k], w.right[row, k], cell, k)
@@ -689,6 +702,7 @@ def update(w, trust):
             cell[j + TEMPERATURE] = min(HOTTEST, max(COLDEST, T))
             u = cell[j + POTENTIAL] + min(most_u, max(-most_u, du))
             cell[j + POTENTIAL] = min(HIGHEST, max(LOWEST, u))
+            _stand(cell, j)
     flaw = 0.0
     for at in range(rows * SPAN, rows * SPAN + LANES):
         flaw += w.cell[at + FLAW]
@@ -734,7 +748,8 @@ def commit(grid, w, T, u, W, E, runoff):
             drained_heat += excess * h
             if grid.thickness[i] == 0.0:
                 u[i] = film.potential(W[i])
-            cell[at + POTENTIAL], cell[at + FROM_W], cell[at + FROM_E] = u[i], W[i], E[i]
+                put_potential(w, i, u[i])
+            cell[at + FROM_W], cell[at + FROM_E] = W[i], E[i]
     return drained_heat
 
 

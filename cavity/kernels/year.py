@@ -582,9 +582,9 @@ def _look_at_faces(grid, w, s, work):
 @jit
 def _wet(work, s, i, u):
     """Raise the potential of node i of segment s to u."""
-    at = work.line.place[i] + wall.POTENTIAL
-    if work.line.cell[s, at] < u:
-        work.line.cell[s, at] = u
+    w = _line(work, s)
+    if w.cell[w.place[i] + wall.POTENTIAL] < u:
+        wall.put_potential(w, i, u)
         work.known[s] = 0.0
 
 
