@@ -105,7 +105,12 @@ def face_coefficient(v, T1, T2, d, H, P):
     The duct value counts by the share of the path in which the air has not yet reached equilibrium with the faces (our
     own blend): with no flow it vanishes and the closed slot remains.
     """
-    still = 2.0 * still_coefficient(T1, T2, d, H, P)
+    return moving_coefficient(2.0 * still_coefficient(T1, T2, d, H, P), v, T1, T2, d, H, P)
+
+
+@jit
+def moving_coefficient(still, v, T1, T2, d, H, P):
+    """Return the convective coefficient of one face [W/(m2 K)] from that in still air, see `face_coefficient`."""
     speed = abs(v)
     if speed < 1e-9:
         return still

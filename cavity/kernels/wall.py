@@ -342,7 +342,8 @@ def evaluate(grid, T, u, w):
 def _evaluate_row(grid, w, row):
     """Fill a row of w.cell with the functions of the states that stand there."""
     cell = w.cell[row * SPAN : (row + 1) * SPAN]
-    for k in range(LANES):
+    count = w.left.shape[1]  # LANES, but not known to the compiler: it would write these loops out eight times
+    for k in range(count):
         if cell[k + MOVED] != 0.0:
             _fetch(grid.tables, w.left[row, k], w.right[row, k], cell, k)
     for k in range(LANES):
@@ -380,7 +381,7 @@ def _evaluate_row(grid, w, row):
         theta, theta_u = _value(cell, k + INNER_CUBIC, share)
         cell[k + INNER], cell[k + INNER_T], cell[k + INNER_U] = theta, 0.0, theta_u * _PER_STEP
     if grid.freezing:
-        for k in range(LANES):
+        for k in range(count):
             if cell[k + TEMPERATURE] < ICE_POINT - 1e-6:
                 _freeze(grid.tables, w.left[row, k], w.right[row, k], cell, k)
 

@@ -151,6 +151,7 @@ class Scratch(NamedTuple):
     outlet_T: np.ndarray
     outlet_p: np.ndarray
     h: np.ndarray  # (S,) convective coefficient of both cavity faces
+    still: np.ndarray  # (S,) the same without flow
     kept: np.ndarray  # (S, 4) share of its inlet state in the mean and at the outlet: heat, then vapour
     face_T: np.ndarray  # (S, 2) K, state of both cavity faces when the air was last told
     face_p: np.ndarray  # Pa
@@ -177,7 +178,7 @@ def workspace(grid: wall.Grid, segments: int, faces: int, openings: int, parts: 
         line=wall.work_arrays(grid, S), known=zeros(S), ladder=zeros((network.WORK_ROWS, J + 1)),
         chain=zeros((network.CHAIN_ROWS, J + 1), dtype=np.int64), drive=zeros(K), new_flow=zeros(K), last_gap=zeros(K),
         march=zeros(S, dtype=np.int64), inlet_T=zeros(S), inlet_p=zeros(S), outlet_T=zeros(S), outlet_p=zeros(S),
-        h=zeros(S), kept=zeros((S, 4)), face_T=zeros((S, 2)), face_p=zeros((S, 2)), rho=zeros(K),
+        h=zeros(S), still=zeros(S), kept=zeros((S, 4)), face_T=zeros((S, 2)), face_p=zeros((S, 2)), rho=zeros(K),
         moved=zeros(1), pace=np.ones(2), old_air_T=zeros(S), old_air_p=zeros(S), old_flow=zeros(K), runoff=zeros(n),
         losses=zeros(parts), opening_flow=zeros(J),
     )  # fmt: skip
@@ -376,7 +377,7 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
             _follow(column, forcing, state, t, rho_out, mu, work)
             work.moved[0] = 0.0
         elif K == 0 and iteration == 0:
-            _coefficients(column, state, P, work)
+            _coefficients(column, state, P, work, True)
         shift = 0.0
         count = _order(column, state.flow, work.march)
         worst = 0.0
@@ -602,15 +603,21 @@ def _pass_on(state, s, work):
 
 
 @jit
-def _coefficients(column, state, P, work):
-    """Set the convective coefficient of the cavity faces, and what the air keeps, from the present flow."""
+def _coefficients(column, state, P, work, renew):
+    """Set the convective coefficient of the cavity faces, and what the air keeps, from the present flow.
+
+    renew: the faces have changed since the last call, not the flow alone.
+    """
     for s in range(column.segment_link.size):
         link = column.segment_link[s]
         v, length = 0.0, column.height
         if link >= 0 and state.flow.size:
             length = column.opening_height[link + 1] - column.opening_height[link]
             v = state.flow[link] / (moist_air.density(state.air_T[s], state.air_p[s], P) * column.link_law[link, 0])
-        h = balance.face_coefficient(v, work.face_T[s, 0], work.face_T[s, 1], column.depth, length, P)
+        T1, T2 = work.face_T[s, 0], work.face_T[s, 1]
+        if renew:
+            work.still[s] = 2.0 * balance.still_coefficient(T1, T2, column.depth, length, P)
+        h = balance.moving_coefficient(work.still[s], v, T1, T2, column.depth, length, P)
         share = _share(column, state.flow, s)
         work.h[s] = h
         work.kept[s, 0], work.kept[s, 1] = balance.kept(2.0 * h, share * DRY_AIR_HEAT)
@@ -669,7 +676,7 @@ def _follow(column, forcing, state, t, rho_out, mu, work):
         for k in range(K):
             work.last_gap[k] = work.new_flow[k] - state.flow[k]
             state.flow[k] += factor * work.last_gap[k]
-        _coefficients(column, state, P, work)
+        _coefficients(column, state, P, work, turn == 0)
         count = _order(column, state.flow, work.march)
         for place in range(count):
             s = work.march[place]
