@@ -527,8 +527,9 @@ def surround(grid, edge, w, flux, tolerance):
     T = cell[outer + TEMPERATURE]
     g = edge.beta_out * (edge.p_out - cell[outer + VAPOUR])
     h_outer = moist_air.vapour_enthalpy(edge.T_out if g > 0.0 else T)
-    radiated = edge.emissivity * STEFAN_BOLTZMANN * T**4
-    by_T_outer = edge.h_out + 4.0 * radiated / T
+    by_T = edge.emissivity * STEFAN_BOLTZMANN * T**3
+    radiated = by_T * T
+    by_T_outer = edge.h_out + 4.0 * by_T
     h_rain = WATER_HEAT * max(edge.T_out - ICE_POINT, 0.0)
     q = edge.h_out * (edge.T_out - T) + edge.gain - radiated + g * h_outer + edge.rain * h_rain
     cell[outer + GIVEN_E] += q
@@ -577,8 +578,9 @@ def surround(grid, edge, w, flux, tolerance):
         back, front = place[grid.cladding_back], place[grid.cladding_back + 1]
         T1, T2 = cell[back + TEMPERATURE], cell[front + TEMPERATURE]
         h1, h2 = edge.h_cladding, edge.h_wall
-        # shares of the two faces in the mean state of the air
-        m1, m2 = (1.0 - edge.kept_heat) * h1 / (h1 + h2), (1.0 - edge.kept_heat) * h2 / (h1 + h2)
+        # shares of the two faces in the mean state of the air; in its vapour, by the same coefficients
+        part = h1 / (h1 + h2)
+        m1, m2 = (1.0 - edge.kept_heat) * part, (1.0 - edge.kept_heat) * (1.0 - part)
         mean = m1 * T1 + m2 * T2 + edge.kept_heat * edge.T_air
         eps = edge.emissivity_cavity * STEFAN_BOLTZMANN
         radiation = eps * (T1**4 - T2**4)
@@ -587,7 +589,7 @@ def surround(grid, edge, w, flux, tolerance):
         q2 = h2 * (T2 - mean)
         b1, b2 = LEWIS_VAPOUR * h1, LEWIS_VAPOUR * h2
         p1, p2 = cell[back + VAPOUR], cell[front + VAPOUR]
-        v1, v2 = (1.0 - edge.kept_vapour) * b1 / (b1 + b2), (1.0 - edge.kept_vapour) * b2 / (b1 + b2)
+        v1, v2 = (1.0 - edge.kept_vapour) * part, (1.0 - edge.kept_vapour) * (1.0 - part)
         p_mean = v1 * p1 + v2 * p2 + edge.kept_vapour * edge.p_air
         g1 = b1 * (p1 - p_mean)
         g2 = b2 * (p2 - p_mean)
