@@ -374,10 +374,12 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
     updates = 0
     for iteration in range(MOST):
         if K and iteration < FREE_FLOW and work.moved[0] > FACES_MOVED:
-            _follow(column, forcing, state, t, rho_out, mu, work)
-            work.moved[0] = 0.0
+            # a rough flow will do before the first update moves the faces; no stage ends with it
+            agreed = _follow(column, forcing, state, t, rho_out, mu, work, ROUNDS if iteration else 1)
+            work.moved[0] = 0.0 if agreed or iteration else np.inf
         elif K == 0 and iteration == 0:
             _coefficients(column, state, P, work, True)
+            work.moved[0] = 0.0
         shift = 0.0
         count = _order(column, state.flow, work.march)
         worst = 0.0
@@ -423,7 +425,7 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
             shift = max(shift, _look_at_faces(grid, w, s, work))
             _pass_on(state, s, work)
         work.moved[0] += shift
-        if worst <= TOLERANCE:
+        if worst <= TOLERANCE and work.moved[0] < np.inf:
             for k in range(K):
                 stage.flow[place, k] = state.flow[k]
                 stage.rho[place, k] = work.rho[k]
@@ -638,18 +640,19 @@ def _densities(column, state, P, rho_out, rho_link):
 
 
 @jit
-def _follow(column, forcing, state, t, rho_out, mu, work):
+def _follow(column, forcing, state, t, rho_out, mu, work, rounds):
     """Bring air flow and air temperatures into agreement with the faces as they now are.
 
     More flow cools the air and slows the flow: a plain repetition can swing, so each round is relaxed by Aitken's rule,
     from the factor at which the last search ended. A round is the last when the gap it leaves will do, by the share
-    that such rounds leave.
+    that such rounds leave. Returns whether it came to that.
     """
     K = state.flow.size
     P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
     factor, left = work.pace[0], work.pace[1]
+    agreed = False
     gap = before = 0.0
-    for turn in range(ROUNDS):
+    for turn in range(rounds):
         _densities(column, state, P, rho_out, work.rho)
         for k in range(K):
             stack = (rho_out - work.rho[k]) * GRAVITY * column.link_rise[k]
@@ -683,5 +686,7 @@ def _follow(column, forcing, state, t, rho_out, mu, work):
             _inlet(column, state.flow, s, T_out, p_out, work)
             _pass_on(state, s, work)
         if gap * left <= FLOW_AGREES * largest + CALM_FLOW:
+            agreed = True
             break
     work.pace[0], work.pace[1] = factor, left
+    return agreed
