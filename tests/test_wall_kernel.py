@@ -75,6 +75,32 @@ def test_jacobian_is_the_difference_of_the_residual(starter_wall, seed, celsius)
 
 
 @settings(max_examples=25, deadline=None)
+@given(st.lists(st.tuples(st.floats(-20.0, 40.0), st.floats(-1.0, 9.0)), min_size=2, max_size=6), st.integers(0, 2**31))
+def test_cells_used_again_know_what_new_ones_would(starter_wall, states, seed):
+    """Cubics are fetched only where a node changes its interval; updates move nodes, too."""
+    from cavity.wall.grid import build_line
+
+    line = build_line(starter_wall, depth=0.03)
+    rng = np.random.default_rng(seed)
+    grid, n, flux = line.grid, line.nodes, np.zeros(kernel.FLUX_COUNT)
+    used, W, E = work_arrays(grid), np.zeros(n), np.zeros(n)
+
+    def known(w):
+        return np.array([kernel.read(w, column) for column in range(kernel.VAPOUR, kernel.SYSTEM, LANES)])
+
+    for celsius, potential in states:
+        T, u = 273.15 + celsius + rng.normal(0.0, 2.0, n), potential + rng.normal(0.0, 0.1, n)
+        kernel.assemble(grid, edge(), T, u, W, E, used, flux)
+        assert kernel.update(used, 0.1) == 0
+        kernel.look_inside(grid, 101325.0, used)
+        T, u = kernel.read(used, kernel.TEMPERATURE), kernel.read(used, kernel.POTENTIAL)
+        fresh = work_arrays(grid)
+        kernel.put(fresh, T, u)
+        kernel.look_inside(grid, 101325.0, fresh)
+        np.testing.assert_array_equal(known(used), known(fresh))
+
+
+@settings(max_examples=25, deadline=None)
 @given(
     st.lists(
         st.sampled_from(["OSB", "mineral wool", "clay brick", "gypsum board", "aluminium", "concrete"]),
