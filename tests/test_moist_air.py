@@ -135,3 +135,10 @@ def test_compiled_code_that_was_cut_short_on_disk_is_compiled_anew(tmp_path):
             os.truncate(path, size // 2)
         assert run() == first
     assert any(path.stat().st_size > size // 2 for path, size in zip(files, sizes, strict=True))  # kept anew
+
+
+def test_what_is_not_a_number_stays_so_and_reads_inside_the_tables():
+    assert moist_air.interval(np.nan) == 0.0
+    assert np.isnan(moist_air.log_saturation(np.nan)[0])
+    assert moist_air.interval(-np.inf) == 0.0
+    assert moist_air.interval(np.inf) == moist_air.interval(1e9) == len(moist_air.LOG_SATURATION_CUBIC) - 1

@@ -29,7 +29,10 @@ def table_position(T):
 @jit
 def interval(x):
     """Return the interval of the tables in which, or next to which, x stands."""
-    return min(max(np.floor(x), 0.0), _LAST)
+    k = np.floor(x)
+    # written so that what is not a number finds the first
+    k = k if k > 0.0 else 0.0
+    return k if k < _LAST else float(_LAST)
 
 
 @jit

@@ -240,7 +240,10 @@ FLUX_COUNT = 15
 @jit
 def _table_position(u):
     """Return where u stands in the potential grid, in steps; at its ends beyond them."""
-    return min(max((u - U_LOW) * _PER_STEP, 0.0), _LAST)
+    x = (u - U_LOW) * _PER_STEP
+    # written so that what is not a number finds the first
+    x = x if x > 0.0 else 0.0
+    return x if x < _LAST else _LAST
 
 
 @jit
