@@ -42,7 +42,7 @@ class Commands(click.Group):
         except InputError as error:
             faults = [str(fault) for fault in error.faults]
             if len(faults) > _SHOWN:
-                faults[_SHOWN:] = [f"... and {len(faults) - _SHOWN} more; cure these first"]
+                faults[_SHOWN:] = [f"... and {len(faults) - _SHOWN} more; fix these first"]
             raise Failure("\n".join(faults), error.exit_code) from None
         except CavityError as error:
             raise Failure(str(error), error.exit_code) from None
@@ -443,7 +443,7 @@ def _depth(text: str | None) -> float | None:
     help="Opening to scale, may be repeated; left out: all of the set.",
 )
 @click.option("--margin", default="0 %", metavar="SHARE", help='Distance to keep from every limit, such as "10 %".')
-@click.option("--strict", is_flag=True, help="Points to watch do not pass either.")
+@click.option("--strict", is_flag=True, help="Items to review do not pass either.")
 @click.option("--out", type=click.Path(), help="Write a page with the frontier (HTML).")
 @_engine_options
 def size(
@@ -466,7 +466,7 @@ def size(
     with shown_progress() as progress:
         found = run(
             wall, weather, opening_set=openings, column=column, openings=scaled, depths=metres, margin=share,
-            accept="pass" if strict else "watch", progress=progress, scheduler=scheduler, fresh=fresh,
+            accept="pass" if strict else "review", progress=progress, scheduler=scheduler, fresh=fresh,
         )  # fmt: skip
     click.echo(f"{found.wall_name}, openings {found.opening_set!r}, {found.column}, in {found.climate_name}\n")
     Console(highlight=False).print(size_table(found))

@@ -1,4 +1,4 @@
-"""Errors that a user can act on: what, where, what was given, what is expected, how to cure it."""
+"""Errors that a user can act on: what, where, what was given, what is expected, how to fix it."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Fault:
         What was found, as the user wrote it.
     expected : str
         What is allowed.
-    cure : str
+    fix : str
         The nearest repair.
     """
 
@@ -35,14 +35,14 @@ class Fault:
     problem: str
     given: str = ""
     expected: str = ""
-    cure: str = ""
+    fix: str = ""
 
     def __str__(self) -> str:
         lines = [_clipped(f"{self.where}: {self.problem}")]
         for title, text in (
             ("given", self.given),
             ("expected", self.expected),
-            ("cure", self.cure),
+            ("fix", self.fix),
         ):
             if text:
                 lines.append(f"    {title:<9}{_clipped(text)}")

@@ -36,13 +36,13 @@ def write_whole(path: str | os.PathLike[str], write: Callable[[Path], object]) -
     part = target.with_name(f".{uuid.uuid4().hex}.part")
     try:
         if target.is_dir():
-            raise InputError(Fault(where, "is a folder", expected="a file name", cure="name a file in it"))
+            raise InputError(Fault(where, "is a folder", expected="a file name", fix="name a file in it"))
         target.parent.mkdir(parents=True, exist_ok=True)
         write(part)
         part.replace(target)
     except (OSError, ValueError) as error:  # ValueError: a name with a null character
         said = getattr(error, "strerror", None) or str(error)
-        raise InputError(Fault(where, f"cannot be written: {said}", cure="choose another file or folder")) from None
+        raise InputError(Fault(where, f"cannot be written: {said}", fix="choose another file or folder")) from None
     finally:
         with contextlib.suppress(OSError, ValueError):
             part.unlink(missing_ok=True)

@@ -164,8 +164,8 @@ def _opening_set(wall: Wall, name: str | None) -> Any:
     except KeyError:
         known = [choice.name for choice in wall.opening_sets]
         near = difflib.get_close_matches(name, known, 1)
-        cure = f"did you mean {near[0]!r}?" if near else "choose a listed one"
-        raise InputError(Fault("simulate, opening_set", "no such opening set", name, ", ".join(known), cure)) from None
+        fix = f"did you mean {near[0]!r}?" if near else "choose a listed one"
+        raise InputError(Fault("simulate, opening_set", "no such opening set", name, ", ".join(known), fix)) from None
 
 
 def outside_coefficient(speed: NDArray[np.float64], angle: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -251,7 +251,7 @@ def test_capitals_and_hyphens_do_not_matter_in_a_name():
 def test_an_unknown_material_is_refused_with_the_nearest_name(wrong, right):
     with pytest.raises(InputError) as caught:
         material(wrong)
-    assert right in caught.value.faults[0].cure
+    assert right in caught.value.faults[0].fix
     assert suggestion(wrong) == f'did you mean "{right}"?'
 
 

@@ -433,10 +433,10 @@ def test_verdict_without_a_safe_case_names_the_mildest():
     )
 
 
-def test_verdict_with_points_to_watch_says_so():
-    said = answer.verdict([bare("slot", 0.02, "watch", 0.9), bare("mesh", 0.02, "fail", 1.1)])
+def test_verdict_with_items_to_review_says_so():
+    said = answer.verdict([bare("slot", 0.02, "review", 0.9), bare("mesh", 0.02, "fail", 1.1)])
     assert said == (
-        "1 of 2 combinations pass in A, but with points to watch; the mildest is “slot” with a 20 mm cavity: "
+        "1 of 2 combinations pass in A, but with items to review; the mildest is “slot” with a 20 mm cavity: "
         "mould index: 2.7 (limit 3)."
     )
 
@@ -635,7 +635,7 @@ def luminance(colour):
 @pytest.mark.parametrize("table", [palette.LIGHT, palette.DARK])
 def test_text_colours_stand_out_from_their_paper(table):
     # WCAG 2.1: 4.5 for text, 3 for graphics
-    for name, least in (("ink", 7.0), ("muted", 4.5), ("pass", 4.5), ("fail", 4.5), ("watch", 3.0),
+    for name, least in (("ink", 7.0), ("muted", 4.5), ("pass", 4.5), ("fail", 4.5), ("review", 3.0),
                         ("temperature", 3.0), ("dew_point", 3.0), ("humidity", 3.0), ("air", 3.0), ("film", 3.0),
                         ("mould", 3.0)):  # fmt: skip
         light, dark = sorted((luminance(table[name]), luminance(table["paper"])), reverse=True)

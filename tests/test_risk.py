@@ -81,7 +81,7 @@ def test_every_limit_lies_in_its_own_range_and_names_a_source():
 
 def test_a_limit_set_by_the_user_moves_the_verdict_and_is_named_as_the_source():
     ds = with_face(steady_dataset(ICE + 20.0, 0.5), SHEATHING, relative_humidity=0.85)
-    assert find(ds, "humidity").status == "watch"
+    assert find(ds, "humidity").status == "review"
     eased = find(ds, "humidity", humidity_mean=0.9)
     assert eased.status == "pass"
     assert "set in the wall file" in eased.source
@@ -107,9 +107,9 @@ def test_dew_and_film_on_the_cladding_alone_never_fail_a_wall(dry):
     ds["runoff"].values[:, :, 1] = 1e-5
     findings = judge(ds)
     status, sentence = verdict(findings)
-    assert status == "watch"
+    assert status == "review"
     assert all(found.status == "pass" for found in findings if found.key in CAN_FAIL)
-    assert "points to watch" in sentence
+    assert "items to review" in sentence
 
 
 def test_saturated_warm_sheathing_fails_and_the_sentence_says_where(dry):
@@ -124,7 +124,7 @@ def test_worst_is_by_status_then_severity():
     def made(status, ratio):
         return Finding("k", "T", "w", 1.0, 1.0, "", status, "", 0.0, "s", "S.", ratio)
 
-    ranked = [made("pass", 9.0), made("watch", 0.5), made("fail", 1.1), made("fail", 2.0)]
+    ranked = [made("pass", 9.0), made("review", 0.5), made("fail", 1.1), made("fail", 2.0)]
     assert worst(ranked).ratio == 2.0
     assert verdict(ranked)[1].endswith("1 more finding is a fail.")
     with pytest.raises(ValueError, match="no finding"):
@@ -156,17 +156,17 @@ def test_dew_hours_of_a_square_wave_are_half_the_year(dry):
     found = next(f for f in judge(ds) if f.key == "dew_point" and f.where.startswith("back"))
     assert found.hours == HOURS / 2
     assert found.value == pytest.approx(-2.0, abs=1e-6)
-    assert found.status == "watch"  # 4380 h, more than a tenth of the year
+    assert found.status == "review"  # 4380 h, more than a tenth of the year
 
 
-def test_dew_inside_the_wall_is_a_watch_from_the_first_hour(dry):
+def test_dew_inside_the_wall_is_a_review_item_from_the_first_hour(dry):
     humid = np.full(HOURS, 0.5)
     humid[100] = 1.0
     found = next(
         f for f in judge(with_face(dry, SHEATHING, relative_humidity=humid)) if f.where.startswith(SHEATHING)
         and f.key == "dew_point"
     )  # fmt: skip
-    assert (found.hours, found.status) == (1.0, "watch")
+    assert (found.hours, found.status) == (1.0, "review")
     assert "5 Jan 04:00" in found.when  # hour 100 = 4 days and 4 hours
 
 
@@ -179,7 +179,7 @@ def test_cold_spots_of_rails_are_found_with_their_hours_and_only_where_there_are
         rail_dew_point_margin=(("time", "segment", "rail_spot"), margin),
     ).assign_coords(rail_spot=["rails through insulation, room face"], rail_factor=("rail_spot", [0.78]))
     found = next(each for each in judge(ds) if each.title == "Dew-point margin at the rails")
-    assert (found.key, found.status, found.hours, found.value) == ("dew_point", "watch", HOURS / 2, -2.0)
+    assert (found.key, found.status, found.hours, found.value) == ("dew_point", "review", HOURS / 2, -2.0)
     assert found.where == "rails through insulation, room face, top"
     assert "4380 h" in found.sentence
     assert "0.78" in found.sentence
@@ -216,7 +216,7 @@ def test_rain_on_a_face_is_not_condensate():
     assert not condensate.on_face(film, np.full(100, -1e-6)).any()
 
 
-@pytest.mark.parametrize(("grams", "status"), [(150, "pass"), (300, "watch"), (600, "fail")])
+@pytest.mark.parametrize(("grams", "status"), [(150, "pass"), (300, "review"), (600, "fail")])
 def test_condensate_on_the_wall_is_judged_at_200_and_500_grams(dry, grams, status):
     ds = dry.copy(deep=True)
     ds["condensation"].values[100:110, 1, 2] = grams / 1000.0 / 10.0 / 3600.0
@@ -249,7 +249,7 @@ def test_runoff_adds_up_to_litres_per_metre_over_the_height(dry):
     ds["runoff"].values[0:10, :, 1] = 0.75e-5  # 10 h x 0.027 kg/(m2 h) x 4 m = 1.08 kg/m
     found = find(ds, "film")
     assert "1.08 litres" in found.sentence
-    assert (found.status, found.hours) == ("watch", 10.0)
+    assert (found.status, found.hours) == ("review", 10.0)
 
 
 def test_a_film_that_dries_in_place_passes(dry):
@@ -268,7 +268,7 @@ def test_humidity_classes_of_a_square_wave(dry):
     ds = with_face(dry, SHEATHING, relative_humidity=square(0.75, 0.92))
     found = find(ds, "humidity")
     assert found.value == pytest.approx(83.5, abs=0.01)  # float32 of the Dataset
-    assert found.status == "watch"
+    assert found.status == "review"
     at = list(ds["face"].values).index(SHEATHING)
     assert humidity.class_hours(ds)[:, 1, at].tolist() == [4380, 4380, 0]
 
@@ -286,7 +286,7 @@ def test_humidity_below_5_degrees_is_not_counted(dry):
 @settings(max_examples=10, deadline=None)
 @given(st.floats(0.3, 1.0), st.floats(0.0, 0.5))
 def test_a_more_humid_face_is_never_judged_better(low, more):
-    order = ("pass", "watch", "fail")
+    order = ("pass", "review", "fail")
     base = _SMALL
     one = {f.key: f for f in judge(with_face(base, SHEATHING, relative_humidity=low)) if f.key in _STATIC}
     two = {
@@ -304,7 +304,7 @@ _STATIC = ("mould", "humidity", "decay")
 # --- wood ------------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("percent", "status"), [(17.0, "pass"), (19.0, "watch"), (21.0, "fail")])
+@pytest.mark.parametrize(("percent", "status"), [(17.0, "pass"), (19.0, "review"), (21.0, "fail")])
 def test_wood_is_judged_by_percent_of_dry_mass(dry, percent, status):
     ds = dry.copy(deep=True)
     layer = list(ds["layer"].values).index("OSB")
@@ -375,7 +375,7 @@ def test_wetness_counts_hours_above_80_percent_and_above_freezing(dry):
     ds["cavity_relative_humidity"].values[:6000, 2] = 0.85
     ds["cavity_temperature"].values[:400, 2] = ICE - 1.0
     found = find(ds, "wetness")
-    assert (found.value, found.status, found.where) == (5600.0, "watch", "cavity air, top")
+    assert (found.value, found.status, found.where) == (5600.0, "review", "cavity air, top")
 
 
 # --- frost -----------------------------------------------------------------------------------------------------------
@@ -394,7 +394,7 @@ def test_frost_counts_only_while_the_pores_are_too_full(dry):
     assert find(ds, "frost_cladding").status == "pass"
     ds["water"].values[240:480, 0, layer] = 0.9 * 3.2  # ten days
     found = find(ds, "frost_cladding")
-    assert (found.value, found.status, found.hours) == (10.0, "watch", 240.0)
+    assert (found.value, found.status, found.hours) == (10.0, "review", 240.0)
 
 
 def test_wet_frost_in_the_wall_itself_fails(dry):
@@ -412,7 +412,7 @@ def test_wet_frost_in_the_wall_itself_fails(dry):
         ((1.0, 1.0, 1.0), "pass", "No water is left"),
         ((1.5, 1.2, 1.0), "pass", "No water is left"),
         ((1.0, 1.1, 1.2), "fail", "Growth"),
-        ((1.0, 1.2, 1.25), "watch", "settles"),
+        ((1.0, 1.2, 1.25), "review", "settles"),
         ((1.0, 1.010, 1.025), "pass", "No water is left"),
     ],
 )
@@ -432,7 +432,7 @@ def test_the_settling_wall_is_told_how_far_it_still_goes(dry):
     assert "about 17 g/m²" in find(ds, "residue").sentence
 
 
-@pytest.mark.parametrize(("start", "status"), [(1.0, "pass"), (0.9, "watch"), (1.1, "pass")])
+@pytest.mark.parametrize(("start", "status"), [(1.0, "pass"), (0.9, "review"), (1.1, "pass")])
 def test_one_year_is_compared_with_its_start_and_a_gain_cannot_be_judged(start, status):
     ds = steady_dataset(years=1)
     ds["water_end_of_year"].values[:] = 1.0
@@ -452,7 +452,7 @@ def test_drying_of_an_exponential_is_found_by_hand():
     assert found.value == pytest.approx(10.0 * np.log(10.0), abs=1 / 24)  # to the hour
     assert found.status == "pass"
     assert "vents shut 230 days" in found.sentence
-    assert drying.drying(shut, shut, 1.0).status == "watch"
+    assert drying.drying(shut, shut, 1.0).status == "review"
     assert drying.drying(np.ones(HOURS), shut, 1.0).status == "fail"
 
 

@@ -13,7 +13,7 @@ from cavity.wallfile.model import Barrier, Layer, OpeningSet, Rail
 
 
 def damp(percent):
-    status = "watch" if percent > 80 else "pass"
+    status = "review" if percent > 80 else "pass"
     return Finding(
         "humidity", "Relative humidity, 30-day mean", "sheathing", percent, 80.0, "%", status, "", 0.0, "s", "S.",
         percent / 80.0,
@@ -27,7 +27,7 @@ def test_the_sentence_gives_the_deciding_criterion_and_the_humidity_before_and_a
         "sheathing from 93 to 86 %; mould no longer fails."
     )
     assert told.gain == pytest.approx(0.8)
-    assert (told.status_before, told.status_after) == ("fail", "watch")
+    assert (told.status_before, told.status_after) == ("fail", "review")
 
 
 def test_a_change_that_harms_says_what_then_fails():
@@ -43,7 +43,7 @@ def test_a_change_that_does_nothing_is_said_to_change_little():
 
 def test_the_verdict_is_told_where_nothing_that_can_fail_moves_across():
     told = compare_findings("deepening", [finding(0.5), damp(84.0)], [finding(0.5), damp(78.0)])
-    assert told.sentence.endswith("from 84 to 78 %; the verdict goes from watch to pass.")
+    assert told.sentence.endswith("from 84 to 78 %; the verdict goes from review to pass.")
 
 
 def test_advice_is_ranked_by_gain():

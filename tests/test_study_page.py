@@ -10,7 +10,7 @@ from cavity.study.size import Sizing, search
 
 def sizing():
     rows = search(evaluator(lambda depth, factor: 1.5 if depth < 0.015 else 0.02 / depth / factor), [0.01, 0.02, 0.04])
-    return Sizing("w <script>", "c", "slots", "plain", 0.1, "watch", (("base", 0.01), ("head", 0.006)), rows, 0.02)
+    return Sizing("w <script>", "c", "slots", "plain", 0.1, "review", (("base", 0.01), ("head", 0.006)), rows, 0.02)
 
 
 def test_the_frontier_shows_the_least_area_and_marks_depths_where_none_passes():

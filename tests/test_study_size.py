@@ -35,7 +35,7 @@ def evaluator(severity, *, margin=0.0):
 
     def evaluate(batch):
         calls.extend(batch)
-        return [assess(d, f, [finding(severity(d, f))], margin=margin, accept="watch") for d, f in batch]
+        return [assess(d, f, [finding(severity(d, f))], margin=margin, accept="review") for d, f in batch]
 
     evaluate.calls = calls
     return evaluate
@@ -111,7 +111,7 @@ def test_no_opening_helps_is_said_with_what_decides_and_the_variant_that_does():
         "slots",
         "plain",
         0.1,
-        "watch",
+        "review",
         (("base", 0.01),),
         rows,
         None,
@@ -126,7 +126,7 @@ def test_no_opening_helps_is_said_with_what_decides_and_the_variant_that_does():
 
 def test_the_sentence_gives_areas_and_depth():
     rows = search(evaluator(lambda depth, factor: 0.02 / depth / factor), [0.01, 0.02, 0.04])
-    found = Sizing("w", "c", "slots", "plain", 0.0, "watch", (("base", 0.01), ("head", 0.006)), rows, 0.01)
+    found = Sizing("w", "c", "slots", "plain", 0.0, "review", (("base", 0.01), ("head", 0.006)), rows, 0.01)
     # ratio 1 exactly still fails, so the least is the first factor above 0.5, 1 and 2 that bisection keeps
     assert found.least.depth == 0.04
     assert f"base {1e4 * found.least.least:.0f} mm²/m" in found.sentence
@@ -135,13 +135,13 @@ def test_the_sentence_gives_areas_and_depth():
 
 
 def test_margin_and_accepted_status_decide_what_passes():
-    watch = finding(1.2, key="humidity", status="watch")
-    assert assess(0.02, 1.0, [finding(0.8), watch], margin=0.0, accept="watch").passes
-    strict = assess(0.02, 1.0, [finding(0.8), watch], margin=0.0, accept="pass")
+    review = finding(1.2, key="humidity", status="review")
+    assert assess(0.02, 1.0, [finding(0.8), review], margin=0.0, accept="review").passes
+    strict = assess(0.02, 1.0, [finding(0.8), review], margin=0.0, accept="pass")
     assert not strict.passes
-    assert strict.decisive is watch
-    assert not assess(0.02, 1.0, [finding(0.8)], margin=0.25, accept="watch").passes
-    assert severity_of([watch, finding(0.3)])[0] == 0.3  # what cannot fail has no say
+    assert strict.decisive is review
+    assert not assess(0.02, 1.0, [finding(0.8)], margin=0.25, accept="review").passes
+    assert severity_of([review, finding(0.3)])[0] == 0.3  # what cannot fail has no say
 
 
 # --- on the model ----------------------------------------------------------------------------------------------------
@@ -240,7 +240,7 @@ def test_size_agrees_with_brute_force_on_the_model(summer):
 def test_a_wall_that_no_opening_cures_is_told_so_and_its_variant_tried(summer):
     dry_sheet = dataclasses.replace(_SHEET, wood=False)
     wall = drying_wall(variants=(("board that does not rot", "sheathing", Layer("sheathing", dry_sheet, 0.012)),))
-    wall = dataclasses.replace(wall, limits=(("wood_moisture", 0.1), ("wood_moisture_watch", 0.1)))
+    wall = dataclasses.replace(wall, limits=(("wood_moisture", 0.1), ("wood_moisture_review", 0.1)))
     found = size(wall, summer, depths=(0.02,), factors=(0.5, 1.0))
     assert found.least is None
     assert found.sentence.startswith("No opening helps")

@@ -92,7 +92,7 @@ def made_study(severities):
     count = len(severities)
     inputs = np.column_stack([np.linspace(-0.05, 0.05, count), np.geomspace(0.05, 0.3, count)[::-1]])
     samples = [
-        [finding(value), finding(0.2, key="residue"), finding(2.0, key="humidity", status="watch")]
+        [finding(value), finding(0.2, key="residue"), finding(2.0, key="humidity", status="review")]
         for value in severities
     ]
     return summarise([FLAT, WIDE], inputs, samples, np.tile(np.linspace(0.6, 0.9, count)[:, None], 3), "sheathing")
@@ -101,7 +101,7 @@ def made_study(severities):
 def test_probabilities_count_the_samples_that_do_not_fail():
     study = made_study([0.5, 0.7, 0.9, 1.1])
     assert float(study["probability_met"].sel(criterion="mould")) == 0.75
-    assert float(study["probability_met"].sel(criterion="humidity")) == 1.0  # a watch is met
+    assert float(study["probability_met"].sel(criterion="humidity")) == 1.0  # a review item is met
     assert float(study["probability_met"].sel(criterion=OVERALL)) == 0.75
     # what cannot fail has no part in the overall severity
     assert study["criterion_severity"].sel(criterion=OVERALL).values == pytest.approx([0.5, 0.7, 0.9, 1.1])

@@ -75,14 +75,14 @@ def test_events_of_a_comparison_share_the_runs_with_vents_shut_and_equal_those_a
     np.testing.assert_array_equal(events[0].shut, alone.shut[:960])
 
 
-def test_what_has_not_dried_when_a_short_run_ends_is_to_watch_not_a_failure():
+def test_what_has_not_dried_when_a_short_run_ends_is_to_review_not_a_failure():
     import cavity
 
     weather = cavity.read_weather(Path(__file__).parents[1] / "climates" / "cold_humid.epw")
     wall = small_wall(run=dataclasses.replace(small_wall().run, start_month=1, start_humidity=0.8))
     with Engine(2) as engine:
         (event,) = wetting_events(engine, [Job(wall, weather)], days=3.0)
-    assert event.finding.status == "watch" and "more than 3 days" in event.finding.sentence
+    assert event.finding.status == "review" and "more than 3 days" in event.finding.sentence
 
 
 def test_a_comparison_follows_an_event_until_the_limit_of_the_wall():

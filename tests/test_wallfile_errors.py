@@ -1,4 +1,4 @@
-"""Wall files with mistakes: each draws a fault that names key, line and cure; nothing else is ever raised."""
+"""Wall files with mistakes: each draws a fault that names key, line and fix; nothing else is ever raised."""
 
 # ruff: noqa: E501  (the table of mistakes reads best with one case a line)
 import math
@@ -17,7 +17,7 @@ from cavity.errors import InputError
 from cavity.wallfile import parse_wall, read_wall
 from cavity.wallfile.schema import WallFile
 
-# Key, change, words in the fault, words in the cure
+# Key, change, words in the fault, words in the fix
 WRONG = [
     ("cladding[1].thickness", ('"8 mm"', "8"), "bare number", '"8 mm"'),
     ("cladding[1].thickness", ('"8 mm"', '"0 mm"'), "zero", "check"),
@@ -98,12 +98,12 @@ WRONG = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("key", "change", "problem", "cure"), WRONG, ids=[f"{one[0]}: {one[2]}" for one in WRONG])
-def test_a_fault_names_its_key_what_is_wrong_and_the_cure(key, change, problem, cure):
+@pytest.mark.parametrize(("key", "change", "problem", "fix"), WRONG, ids=[f"{one[0]}: {one[2]}" for one in WRONG])
+def test_a_fault_names_its_key_what_is_wrong_and_the_cure(key, change, problem, fix):
     fault = faults(edit(change)).get(key)
     assert fault is not None, faults(edit(change))
     assert problem in fault.problem
-    assert cure.casefold() in fault.cure.casefold()
+    assert fix.casefold() in fault.fix.casefold()
 
 
 def test_the_line_of_a_fault_is_the_line_of_the_file():
@@ -129,7 +129,7 @@ def test_a_wrong_column_does_not_draw_faults_of_every_vent():
 
 
 @pytest.mark.parametrize(
-    ("text", "where", "cure"),
+    ("text", "where", "fix"),
     [
         ('[wall]\nname = "x"\nthickness = 8 mm\n', "line 3", 'thickness = "8 mm"'),
         ('[wall]\nname = "x\n', "line 2", "quotes"),
@@ -139,10 +139,10 @@ def test_a_wrong_column_does_not_draw_faults_of_every_vent():
         ('a = "\x00"', "line 1", ""),
     ],
 )
-def test_broken_toml_is_told_with_its_line(text, where, cure):
+def test_broken_toml_is_told_with_its_line(text, where, fix):
     with pytest.raises(InputError) as caught:
         parse_wall(text, "wall.toml")
-    assert where in caught.value.faults[0].where and cure in caught.value.faults[0].cure
+    assert where in caught.value.faults[0].where and fix in caught.value.faults[0].fix
 
 
 @pytest.mark.parametrize(

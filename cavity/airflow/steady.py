@@ -84,7 +84,7 @@ def steady_air(
     import xarray as xr
 
     if sun is not None and cavity is not None:
-        raise InputError(Fault("airflow", "sun and cavity temperature exclude each other", cure="give one of the two"))
+        raise InputError(Fault("airflow", "sun and cavity temperature exclude each other", fix="give one of the two"))
     _check("wind", wind, 0.0, 80.0, "m/s")
     _check("outdoor and indoor temperature", (outdoor, indoor), 203.15, 333.15, "K")
     warmth = np.asarray(cavity if cavity is not None else (sun if sun is not None else (0.0,)), dtype=float)

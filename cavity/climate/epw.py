@@ -205,8 +205,8 @@ def _check_rows(file: str, rows: list[tuple[int, str]], per_hour: int) -> np.nda
         elif len(line) > 400 and max(map(len, fields)) > 60:
             faults.append(Fault(where, "a field is far too long", "more than 60 characters", "", "repair the line"))
         elif len(fields) > 35:
-            cure = "repair the line; a decimal comma in a number splits it in two"
-            faults.append(Fault(where, "the line is too long", "more than 35 fields", "35", cure))
+            fix = "repair the line; a decimal comma in a number splits it in two"
+            faults.append(Fault(where, "the line is too long", "more than 35 fields", "35", fix))
         else:
             try:
                 year, month, day, hour, minute = (int(plain(part)) for part in fields[:5])
@@ -269,16 +269,16 @@ def _columns(file: str, rows: list[tuple[int, str]], frame: object) -> dict[str,
             )
         if bad.any():
             i = int(np.argmax(bad))
-            cure = "check the unit and the missing code"
+            fix = "check the unit and the missing code"
             if name == "pressure":
-                cure = "pressure is in Pa, not hPa or kPa"
+                fix = "pressure is in Pa, not hPa or kPa"
             faults.append(
                 Fault(
                     f"{file}, line {rows[i][0]}, {_TITLES[name]}",
                     f"the value is not possible, here and in {int(bad.sum()) - 1} more lines",
                     f"{values[i]:g}",
                     f"{low:g} to {high:g}",
-                    cure,
+                    fix,
                 )
             )
         clean = np.where(gone, np.nan, np.clip(values, low, high))

@@ -125,7 +125,7 @@ def _records(path: Path) -> tuple[series.Records, str]:
 def _prepare(records: series.Records) -> None:
     for name in ("temperature_outdoor", "wind_speed", "wind_direction"):
         if name not in records.columns:
-            raise InputError(series.fault_of(records, "the column is missing", cure="add it", column=name))
+            raise InputError(series.fault_of(records, "the column is missing", fix="add it", column=name))
     # formulas of humidity must not meet values that no air has
     series.check_bounds(records, [n for n in records.columns if n in series.WEATHER or n == "dew_point"], gaps=True)
     series.regular(records)
@@ -148,7 +148,7 @@ def _second_rain(records: series.Records, path: Path) -> tuple[np.ndarray, str]:
     if other is None:
         other, _ = _records(path)
     if "rain" not in other.columns:
-        raise InputError(Fault(path.name, "the rain file has no rain column", cure="add a column rain [mm/h]"))
+        raise InputError(Fault(path.name, "the rain file has no rain column", fix="add a column rain [mm/h]"))
     dummy = np.zeros(other.time.size)
     other.columns = {"rain": other.columns["rain"], "wind_speed": dummy, "wind_direction": dummy.copy()}
     series.regular(other)
@@ -201,7 +201,7 @@ def _derive(records: series.Records) -> None:
     columns, notes = records.columns, records.warnings
     temperature = columns["temperature_outdoor"]
     if "vapour_pressure_outdoor" not in columns:
-        raise InputError(series.fault_of(records, "neither humidity nor dew point is there", cure="add one of both"))
+        raise InputError(series.fault_of(records, "neither humidity nor dew point is there", fix="add one of both"))
     columns["relative_humidity_outdoor"] = np.clip(
         columns["vapour_pressure_outdoor"] / saturation_pressure(temperature), 0.0, 1.0
     )
@@ -342,7 +342,7 @@ def _check_sun(records: series.Records) -> None:
     night = height < -3.0  # below the horizon all hour, with 3 degrees for twilight
     dark = float(glob[night].sum()) / total
     lean = float((glob * (solar - 12.0)).sum()) / total
-    cure = (
+    fix = (
         f"check time zone ({records.utc_offset:+g} h) and longitude ({records.longitude:g}) in the header, and whether "
         "stamps mark the start or the end of the hour"
     )
@@ -353,13 +353,13 @@ def _check_sun(records: series.Records) -> None:
                 f"the sun shines at night: {100 * dark:.0f} % of it; its day is centred {lean:+.1f} h from solar noon",
                 "",
                 "sun between sunrise and sunset at this place",
-                cure,
+                fix,
                 "global_horizontal",
             )
         )
     # cloudier mornings or afternoons move the centre by less than half an hour in the files looked at
     if abs(lean) > 0.6:
-        records.warnings.append(f"the sun's day is centred {lean:+.1f} h from solar noon; {cure}")
+        records.warnings.append(f"the sun's day is centred {lean:+.1f} h from solar noon; {fix}")
 
 
 def _dataset(records: series.Records, digest: str, rain_source: str) -> xr.Dataset:

@@ -63,11 +63,11 @@ def say_date(moment: np.datetime64) -> str:
 
 
 def fault_of(
-    records: Records, problem: str, given: str = "", expected: str = "", cure: str = "", column: str = ""
+    records: Records, problem: str, given: str = "", expected: str = "", fix: str = "", column: str = ""
 ) -> Fault:
     """Return a fault that names the file and, where given, the column."""
     where = f"{records.file}, column {column}" if column else records.file
-    return Fault(where, problem, given, expected, cure)
+    return Fault(where, problem, given, expected, fix)
 
 
 def regular(records: Records) -> None:
@@ -177,7 +177,7 @@ def fill_gaps(records: Records) -> None:
             continue
         if missing.all():
             raise InputError(
-                fault_of(records, "holds no value at all", cure="leave the column out or fill it", column=name)
+                fault_of(records, "holds no value at all", fix="leave the column out or fill it", column=name)
             )
         long = [(a, b) for a, b in runs(missing) if b - a > LONGEST_GAP * per_hour]
         if long:

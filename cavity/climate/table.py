@@ -114,8 +114,8 @@ def read_csv(file: str, text: str, *, only_rain: bool = False, site: Records | N
     for number, row in rows:
         if len(row) != len(heads):
             where = f"{file}, line {number}"
-            cure = "repair the line; numbers have a decimal point, not a comma"
-            faults.append(Fault(where, "wrong number of fields", str(len(row)), str(len(heads)), cure))
+            fix = "repair the line; numbers have a decimal point, not a comma"
+            faults.append(Fault(where, "wrong number of fields", str(len(row)), str(len(heads)), fix))
         if len(faults) == 6:
             break
     if faults:

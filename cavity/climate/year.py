@@ -75,8 +75,8 @@ def join_years(parts: Sequence[xr.Dataset]) -> xr.Dataset:
                 )
         for year in years_of(part):
             if year in seen:
-                cure = "typical years have no real year of their own and cannot be joined"
-                raise InputError(Fault(source, "the year comes twice", f"{year}, also in {seen[year]}", "", cure))
+                fix = "typical years have no real year of their own and cannot be joined"
+                raise InputError(Fault(source, "the year comes twice", f"{year}, also in {seen[year]}", "", fix))
             seen[year] = source
         notes += [text for text in json.loads(part.attrs["warnings"]) if text not in notes]
     joined = xr.concat(sorted(parts, key=lambda part: part["time"].to_numpy()[0]), "time")

@@ -16,7 +16,7 @@ CAUTIONS = (
     "of hourly weather is not the worst year, and workmanship decides as much as the drawing.",
 )
 
-_WORD = {"pass": "meets all", "watch": "watch", "fail": "fails"}
+_WORD = {"pass": "meets all", "review": "review", "fail": "fails"}
 
 
 def worst(findings: Iterable[Any]) -> Any | None:
@@ -25,9 +25,9 @@ def worst(findings: Iterable[Any]) -> Any | None:
 
 
 def status(case: Any) -> str:
-    """Return pass, watch or fail: the status of the worst finding of a case."""
+    """Return pass, review or fail: the status of the worst finding of a case."""
     found = worst(case.findings)
-    return found.status if found is not None else "watch"
+    return found.status if found is not None else "review"
 
 
 def value_text(finding: Any, *, limit: bool = False) -> str:
@@ -58,7 +58,7 @@ def severity(case: Any) -> tuple[int, float]:
     if found is None:
         return 1, 0.0
     ratio = float(found.ratio)
-    return {"pass": 0, "watch": 1, "fail": 2}.get(found.status, 3), ratio if np.isfinite(ratio) else 1e9
+    return {"pass": 0, "review": 1, "fail": 2}.get(found.status, 3), ratio if np.isfinite(ratio) else 1e9
 
 
 def _places(cases: Sequence[Any]) -> dict[tuple[str, float, Any, Any], list[Any]]:
@@ -125,13 +125,13 @@ def verdict(cases: Sequence[Any]) -> str:
     mild = min(groups.values(), key=lambda rows: max(severity(case) for case in rows))
     case = max(mild, key=severity)
     name = f"“{case.opening_set}” with a {depth_text(case.depth)} cavity"
-    if status(case) == "watch":
+    if status(case) == "review":
         kept = sum(all(status(case) != "fail" for case in rows) for rows in groups.values())
         if total == 1:
-            return f"The wall passes {where} with points to watch: {_lower(what(case))}."
+            return f"The wall passes {where} with items to review: {_lower(what(case))}."
         count = f"All {total}" if kept == total else f"{kept} of {total}"
         return (
-            f"{count} combinations pass {where}, but with points to watch; the mildest is {name}: {_lower(what(case))}."
+            f"{count} combinations pass {where}, but with items to review; the mildest is {name}: {_lower(what(case))}."
         )
     lead = f"No combination is safe {where}" if total > 1 else f"The wall is not safe {where}"
     return f"{lead}; {'the mildest, ' if total > 1 else ''}{name}, fails on {_lower(what(case))}."

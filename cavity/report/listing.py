@@ -12,8 +12,8 @@ from cavity.risk import verdict
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-_MARK = {"pass": "✓ pass", "watch": "! watch", "fail": "✗ fail"}
-_STYLE = {"pass": "cyan", "watch": "yellow", "fail": "bold red"}  # shape and word carry the meaning, colour only helps
+_MARK = {"pass": "✓ pass", "review": "! review", "fail": "✗ fail"}
+_STYLE = {"pass": "cyan", "review": "yellow", "fail": "bold red"}  # shape and word carry the meaning, colour only helps
 
 
 @contextlib.contextmanager

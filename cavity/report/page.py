@@ -162,7 +162,7 @@ def render(comparison: Any) -> str:
     cases = list(comparison.cases)
     if not cases:
         raise InputError(
-            Fault("comparison", "has no case to report", cure="give at least one opening set and one depth")
+            Fault("comparison", "has no case to report", fix="give at least one opening set and one depth")
         )
     first = cases[0].dataset
     wall = series.wall_inputs(first)

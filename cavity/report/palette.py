@@ -28,7 +28,7 @@ LIGHT: dict[str, str] = {
     "wood": "#8a5a2b",
     "accent": "#27425f",
     "pass": "#13707d",
-    "watch": "#b87500",
+    "review": "#b87500",
     "fail": "#a01d4b",
     "zone": "#f1efe7",
 }
@@ -53,7 +53,7 @@ DARK: dict[str, str] = {
     "wood": "#d4a373",
     "accent": "#b9cbe0",
     "pass": "#4cc4d0",
-    "watch": "#f2b53a",
+    "review": "#f2b53a",
     "fail": "#f4789f",
     "zone": "#20272f",
 }
@@ -69,13 +69,13 @@ LAYERS: tuple[str, ...] = ("wood", "humidity", "air", "stack", "rain", "mould", 
 
 FONT = '"Avenir Next", "Segoe UI", "Helvetica Neue", Helvetica, "Liberation Sans", Arial, sans-serif'
 
-STATUS_WORD = {"pass": "meets", "watch": "watch", "fail": "fails"}
+STATUS_WORD = {"pass": "meets", "review": "review", "fail": "fails"}
 
 # Closed paths in a 16 x 16 box: ring with a tick, triangle, square with a bar. Shape says what colour says.
 STATUS_PATH = {
     "pass": "M8 1a7 7 0 1 0 0 14A7 7 0 0 0 8 1Zm0 1.8a5.2 5.2 0 1 1 0 10.4A5.2 5.2 0 0 1 8 2.8Z"
     "M4.6 8.3l1.2-1.2 1.5 1.5 3.1-3.4 1.3 1.2-4.4 4.8Z",
-    "watch": "M8 1.2 15.4 14.6H.6ZM7.1 6v4.4h1.8V6Zm0 5.4v1.7h1.8v-1.7Z",
+    "review": "M8 1.2 15.4 14.6H.6ZM7.1 6v4.4h1.8V6Zm0 5.4v1.7h1.8v-1.7Z",
     "fail": "M1 1h14v14H1ZM4.2 5.6 6.6 8l-2.4 2.4 1.4 1.4L8 9.4l2.4 2.4 1.4-1.4L9.4 8l2.4-2.4-1.4-1.4L8 6.6 5.6 4.2Z",
 }
 

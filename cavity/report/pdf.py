@@ -50,7 +50,7 @@ def needed_browser() -> str:
                 "--pdf",
                 problem if program is None else "works on Linux and macOS only",
                 expected="one of " + ", ".join(_NAMES[:3]),
-                cure=f"install Chromium, or {_ELSE}",
+                fix=f"install Chromium, or {_ELSE}",
             )
         )
     return program
@@ -90,16 +90,16 @@ def write_pdf(
     page = Path(html).resolve()
     program = browser or needed_browser()
     if not page.is_file():
-        raise InputError(Fault(str(page), "is not there to be printed", cure="write the report first"))
+        raise InputError(Fault(str(page), "is not there to be printed", fix="write the report first"))
     sizes = {"A4": (8.27, 11.69), "letter": (8.5, 11.0)}  # inches, ISO 216 and ANSI A
     if paper not in sizes:
         raise InputError(Fault("paper", "is not known", given=paper, expected="A4 or letter"))
     try:
         data = _print(program, page.as_uri(), sizes[paper], time.monotonic() + timeout)
     except TimeoutError:
-        raise InputError(Fault(program, f"gave no PDF within {timeout:g} s", cure=_ELSE)) from None
+        raise InputError(Fault(program, f"gave no PDF within {timeout:g} s", fix=_ELSE)) from None
     except OSError as error:
-        raise InputError(Fault(program, "cannot be run", given=error.strerror or str(error), cure=_ELSE)) from None
+        raise InputError(Fault(program, "cannot be run", given=error.strerror or str(error), fix=_ELSE)) from None
     return write_whole(pdf, lambda part: part.write_bytes(data))
 
 
@@ -130,7 +130,7 @@ class _Pipe:
                 raise TimeoutError
             piece = os.read(self._read, 1 << 20)
             if not piece:
-                raise InputError(Fault(self._program, "stopped before it printed", cure=_ELSE))
+                raise InputError(Fault(self._program, "stopped before it printed", fix=_ELSE))
             self._rest += piece
         message, self._rest = self._rest.split(b"\0", 1)
         return json.loads(message)
@@ -172,11 +172,11 @@ def _print(program: str, address: str, size: tuple[float, float], deadline: floa
                 marginTop=0.5, marginBottom=0.5, marginLeft=0.55, marginRight=0.55,
             )  # fmt: skip
             if "data" not in printed:
-                raise InputError(Fault(program, "could not print the page", cure=_ELSE))
+                raise InputError(Fault(program, "could not print the page", fix=_ELSE))
             pipe.call("Browser.close")
             return base64.b64decode(printed["data"])
         except BrokenPipeError:
-            raise InputError(Fault(program, "did not start", cure=_ELSE)) from None
+            raise InputError(Fault(program, "did not start", fix=_ELSE)) from None
         finally:
             os.close(command_write)
             os.close(answer_read)

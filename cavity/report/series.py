@@ -76,7 +76,7 @@ def governing(ds: Any, findings: Iterable[Any] = ()) -> tuple[int, int]:
 
 
 def can_fail() -> Collection[str]:
-    """Return the keys of the criteria that can condemn a wall; the others are at most worth watching."""
+    """Return the keys of the criteria that can condemn a wall; the others are at most to review."""
     from cavity.risk import CAN_FAIL
 
     return CAN_FAIL

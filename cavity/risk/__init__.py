@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["CAN_FAIL", "Finding", "judge", "verdict", "worst", "worst_first"]
 
-# Criteria of the wall side that can fail; the others are a watch at most.
+# Criteria of the wall side that can fail; the others are a review item at most.
 CAN_FAIL = frozenset(
     {
         "mould", "mould_room", "wood_moisture", "decay", "condensate_face", "condensate_inside", "residue", "frost",
@@ -102,12 +102,12 @@ def verdict(findings: Iterable[Finding]) -> tuple[str, str]:
     others = len([found for found in ranked if found.status == top.status]) - 1
     if top.status == "pass":
         return "pass", f"Passes all {len(ranked)} findings; nearest to its limit: {_clause(top)}"
-    lead = "Fails" if top.status == "fail" else "Meets every criterion that can fail, with points to watch"
+    lead = "Fails" if top.status == "fail" else "Meets every criterion that can fail, with items to review"
     more = f" {others} more {'finding is' if others == 1 else 'findings are'} {_STATE[top.status]}." if others else ""
     return top.status, f"{lead}: {_clause(top)}{more}"
 
 
-_STATE = {"watch": "to watch", "fail": "a fail"}
+_STATE = {"review": "to review", "fail": "a fail"}
 
 
 def _clause(found: Finding) -> str:

@@ -85,7 +85,7 @@ def at_interface(relative_humidity: np.ndarray, water: np.ndarray) -> np.ndarray
 
 
 def _status(value: float, warn: float, limit: float) -> str:
-    return "fail" if value > limit else "watch" if value > warn else "pass"
+    return "fail" if value > limit else "review" if value > warn else "pass"
 
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:

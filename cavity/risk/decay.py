@@ -1,7 +1,7 @@
 """Decay of wood: activation of brown rot and loss of mass by a published model, at every face that touches wood.
 
-Choices. The last simulated year is repeated as for mould. Wall side: fail when activation completes, watch from half of
-it on. Wood claddings: a watch at most.
+Choices. The last simulated year is repeated as for mould. Wall side: fail when activation completes, review from half
+of it on. Wood claddings: a review item at most.
 """
 
 from __future__ import annotations
@@ -105,9 +105,9 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         value = float(highest[segment, which])
         series = activation[:, segment, which]
         advances = favourable(ds["temperature"].values, ds["relative_humidity"].values)[:, segment, faces[which]]
-        status = "fail" if value >= limit else "watch" if value >= 0.5 * limit else "pass"
+        status = "fail" if value >= limit else "review" if value >= 0.5 * limit else "pass"
         if key == "decay_cladding" and status == "fail":
-            status = "watch"
+            status = "review"
         where = place(ds, "face", int(faces[which]), segment)
         if value >= 1.0:
             lost = float(loss[segment, which])

@@ -1,10 +1,11 @@
 """Dew-point margin and hours of condensation at each face and interface.
 
-Choices. Dew on the outer face is weather: always a pass. Faces of the cavity (back of cladding, outer face of the wall)
-meet dew on clear nights in any temperate climate: a watch above a tenth of the year; the amount is judged by the film
-and condensate criteria. Inside the wall and at the room face any condensation is a watch; harm is judged by condensate,
-residue and mould, since ISO 13788 allows condensation that dries out. No face fails on hours alone. Where metal rails
-pass a layer, their cold spots are judged like faces inside the wall; how much water gathers there is not computed.
+Choices. Dew on the outer face is weather: always a pass. Faces of the cavity (back of cladding, outer face of the
+wall) meet dew on clear nights in any temperate climate: a review item above a tenth of the year; the amount is judged
+by the film and condensate criteria. Inside the wall and at the room face any condensation is a review item; harm is
+judged by condensate, residue and mould, since ISO 13788 allows condensation that dries out. No face fails on hours
+alone. Where metal rails pass a layer, their cold spots are judged like faces inside the wall; how much water gathers
+there is not computed.
 """
 
 from __future__ import annotations
@@ -52,11 +53,11 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
             origin = "dew outdoors is weather; common practice, no source"
             judged = "dew on the outside of a cladding is weather and is not judged"
         elif face <= start:
-            status, ratio = ("watch" if count > allowed else "pass"), count / allowed
+            status, ratio = ("review" if count > allowed else "pass"), count / allowed
             origin = f"hours: {source('dew_hours', limits)}"
-            judged = f"some dew is normal in a ventilated cavity; watch above {number(allowed)} h"
+            judged = f"some dew is normal in a ventilated cavity; review above {number(allowed)} h"
         else:
-            status = "watch" if count else "pass"
+            status = "review" if count else "pass"
             ratio = 1.0 + count / len(time) if count else max(0.0, 1.0 - least / 5.0)  # 5 K: severity scale only
             origin = "ISO 13788:2012 (condensation allowed if it dries out), from memory"
             judged = "its amount and drying are judged by condensate and residue" if count else "no water forms here"
@@ -98,7 +99,7 @@ def _at_rails(ds: xr.Dataset) -> list[Finding]:
         text += "method, no substitute for a two-dimensional calculation)."
         made.append(
             Finding(
-                "dew_point", "Dew-point margin at the rails", where, least, 0.0, "K", "watch" if count else "pass",
+                "dew_point", "Dew-point margin at the rails", where, least, 0.0, "K", "review" if count else "pass",
                 when(time, wet[:, segment], at), count,
                 "temperature: ASHRAE Fundamentals ch. 27 (zone method), from memory, own use of it; ISO 13788:2012 "
                 "(condensation allowed if it dries out), from memory",

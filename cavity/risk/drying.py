@@ -68,7 +68,7 @@ def drying(
     Returns
     -------
     Finding
-        Days until a tenth is left; beyond the limit a watch, and a fail when the year does not suffice.
+        Days until a tenth is left; beyond the limit a review item, and a fail when the year does not suffice.
     """
     given = resolve(limits)
     limit = given["drying_days"]
@@ -81,9 +81,9 @@ def drying(
 
     text = (
         f"Of {number(1e3 * amount)} g/m² brought in, half is gone after {spell(half)} and nine tenths after "
-        f"{spell(days)} (with vents shut {spell(closed)}; watch above {number(limit)} days)."
+        f"{spell(days)} (with vents shut {spell(closed)}; review above {number(limit)} days)."
     )
-    status = "fail" if not np.isfinite(days) else "watch" if days > limit else "pass"
+    status = "fail" if not np.isfinite(days) else "review" if days > limit else "pass"
     value = days if np.isfinite(days) else year
     return Finding(
         "drying", "Drying of a wetting event", "whole wall", value, limit, "d", status, "from the start of the run",

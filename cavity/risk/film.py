@@ -1,8 +1,8 @@
 """Film on the back of the cladding: whether dew stays there and dries, or runs down to the base of the cavity.
 
 Choices. Dew or frost on the back of a thin cladding is expected; it is harmless while it stays below the film a
-vertical face holds. Above that it runs to the base, which must then be open and let it drip clear: a watch, never a
-fail, because the drained cavity is made for it (common practice, no source).
+vertical face holds. Above that it runs to the base, which must then be open and let it drip clear: a review item,
+never a fail, because the drained cavity is made for it (common practice, no source).
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     frost = float((frozen[:, segment] & wet).sum())
     ran = base_runoff(ds, "back of cladding")
     # 1 % of the limit: rounding of the film at its limit; 1 g/m: less than a drop each metre
-    status = "watch" if peak >= 0.99 * limit or ran > 1e-3 else "pass"
+    status = "review" if peak >= 0.99 * limit or ran > 1e-3 else "pass"
     where = place(ds, "film_face", face, segment)
     if peak <= DRY_FILM:
         text = "No water stands on the back of the cladding."
@@ -56,6 +56,6 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         Finding(
             "film", "Film on the back of the cladding", where, 1e3 * peak, 1e3 * limit, "g/m²", status,
             when(time, wet, at) if peak > DRY_FILM else "", float(wet.sum()), source("film", limits), text,
-            max(peak / limit, 1.0 if status == "watch" else 0.0),
+            max(peak / limit, 1.0 if status == "review" else 0.0),
         )
     ]  # fmt: skip

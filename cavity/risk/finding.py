@@ -3,7 +3,7 @@
 Zones. A cladding stands in the weather: its faces are wet for many hours of any year, and the cavity exists so that
 this does no harm. A criterion therefore judges two zones apart. The *wall side* (outer face of the backup wall and all
 within it) can fail. The *cladding side* (outer face and back of the cladding, and what lies between) can at most be a
-"watch": it tells what the cladding, its fixings and its drainage must bear, and does not condemn the wall. This split
+"review": it tells what the cladding, its fixings and its drainage must bear, and does not condemn the wall. This split
 is our own choice (common practice, no source).
 
 The year is taken as a cycle: 31 December is followed by 1 January of the same series, as the runs repeat one year.
@@ -19,7 +19,7 @@ import numpy as np
 if TYPE_CHECKING:
     import xarray as xr
 
-STATUSES = ("pass", "watch", "fail")
+STATUSES = ("pass", "review", "fail")
 HOUR = 3600.0  # s
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -43,7 +43,7 @@ class Finding:
     units : str
         Unit as text for display.
     status : str
-        ``"pass"``, ``"watch"`` (meets the criterion narrowly, or a matter of detailing) or ``"fail"``.
+        ``"pass"``, ``"review"`` (meets the criterion narrowly, or a matter of detailing) or ``"fail"``.
     when : str
         Months, and date of the worst; empty where it never happens.
     hours : float

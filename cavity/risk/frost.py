@@ -2,8 +2,8 @@
 
 A cycle is a fall of a face of the layer below the freezing temperature, with the layer above its critical saturation,
 after the face has been above 0 degC. Choices. Fagerlund: above critical saturation a single frost harms, below it many
-do none, so one cycle is the limit. Layers of the wall fail, claddings are a watch: the layer's mean saturation hides a
-wet skin, so a cladding in driving rain should be of a frost-resistant grade in any case.
+do none, so one cycle is the limit. Layers of the wall fail, claddings are a review item: the layer's mean saturation
+hides a wet skin, so a cladding in driving rain should be of a frost-resistant grade in any case.
 """
 
 from __future__ import annotations
@@ -81,7 +81,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         # most cycles; where there are none, the layer that comes nearest to the critical saturation
         segment, n = worst_place(cycles + 1e-3 * saturation.max(axis=0))
         value = float(cycles[segment, n])
-        status = "pass" if value < limit else "watch" if key == "frost_cladding" else "fail"
+        status = "pass" if value < limit else "review" if key == "frost_cladding" else "fail"
         where = place(ds, "layer", layers[n], segment)
         most = float(saturation[:, segment, n].max())
         if value:

@@ -28,7 +28,7 @@ _VTT = "ASHRAE Standard 160-2016, from memory"
 
 LIMITS: dict[str, Limit] = {
     "mould_index": Limit(3.0, "1", 0.1, 6.0, "largest mould index on the wall side", _VTT),
-    "mould_index_watch": Limit(2.0, "1", 0.1, 6.0, "mould index from which to watch", _OWN),
+    "mould_index_review": Limit(2.0, "1", 0.1, 6.0, "mould index from which to review", _OWN),
     "mould_decline": Limit(0.1, "1", 0.0, 1.0, "relative decline of mould in dry or cold hours", _VTT),
     "mould_years": Limit(3.0, "1", 1.0, 30.0, "times the last year is repeated for mould and decay", _OWN),
     "humidity_mean": Limit(
@@ -42,7 +42,7 @@ LIMITS: dict[str, Limit] = {
     "wood_moisture": Limit(
         0.20, "kg/kg", 0.05, 1.0, "30-day mean water content of wood", "ASHRAE Fundamentals 2021 ch. 25 (safety limit)"
     ),
-    "wood_moisture_watch": Limit(0.18, "kg/kg", 0.05, 1.0, "water content of wood from which to watch", _OWN),
+    "wood_moisture_review": Limit(0.18, "kg/kg", 0.05, 1.0, "water content of wood from which to review", _OWN),
     "decay_activation": Limit(
         1.0, "1", 0.05, 1.0, "activation of brown rot at which loss of mass begins", "Viitanen et al. 2010, from memory"
     ),
@@ -126,14 +126,14 @@ def resolve(limits: Mapping[str, float] | None, film_limit: float | None = None)
             continue
         row = LIMITS[key]
         if not row.lower <= value <= row.upper:
-            cure = "a share is written 0.2 or 20 %" if row.units in ("1", "kg/kg") else f"give it in {row.units}"
+            fix = "a share is written 0.2 or 20 %" if row.units in ("1", "kg/kg") else f"give it in {row.units}"
             faults.append(
                 Fault(
                     f"limits.{key}",
                     f"the limit is out of range ({row.meaning})",
                     f"{value:g} {row.units}",
                     f"{row.lower:g} to {row.upper:g} {row.units}",
-                    cure,
+                    fix,
                 )
             )
         values[key] = float(value)

@@ -1,10 +1,10 @@
 """Mould index by the published VTT model, judged as ASHRAE Standard 160-2016 does: below 3.
 
 Choices. The last simulated year is repeated (default 3 times) from a clean surface; the decline is that of materials
-on which mould hardly recedes (0.1, as ASHRAE 160 asks where nothing else is known). Wall side: fail at the limit, watch
-one step below it or when at its present rise it would meet the limit within ten years, and at the room face from 1 on,
-as people breathe there (all own choice). Cladding side: at most a watch.
-Humidity below 0 degC does not matter: no growth. Frost counts as unfavourable, like drought.
+on which mould hardly recedes (0.1, as ASHRAE 160 asks where nothing else is known). Wall side: fail at the limit,
+review one step below it or when at its present rise it would meet the limit within ten years, and at the room face
+from 1 on, as people breathe there (all own choice). Cladding side: at most a review item. Humidity below 0 degC does
+not matter: no growth. Frost counts as unfavourable, like drought.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ CLASSES: dict[str, tuple[float, ...]] = {
     "resistant": (0.033, 0.014, 0.0, 3.0, 1.0, 85.0, 1.0),
 }
 _AHEAD = 10.0  # years to look ahead where the index still rises
-_ROOM_WATCH = 1.0  # index at the room face from which to watch: growth has begun
+_ROOM_REVIEW = 1.0  # index at the room face from which to review: growth has begun
 
 
 def mould_index(
@@ -102,9 +102,9 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         f"{source('mould_index', limits)}; model: Hukka & Viitanen 1999, Ojanen et al. 2010, coefficients from memory"
     )
     made = []
-    for key, title, first, last, watch in (
-        ("mould", "Mould index in the wall", start, room, min(limits["mould_index_watch"], limit)),
-        ("mould_room", "Mould index at the room face", room, room + 1, min(_ROOM_WATCH, limit)),
+    for key, title, first, last, review in (
+        ("mould", "Mould index in the wall", start, room, min(limits["mould_index_review"], limit)),
+        ("mould_room", "Mould index at the room face", room, room + 1, min(_ROOM_REVIEW, limit)),
         ("mould_cladding", "Mould index on the cladding side", 0, start, limit),
     ):
         segment, face = worst_place(peak[-1, :, first:last])
@@ -114,9 +114,9 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         rise = value - float(peak[-2, segment, face]) if len(peak) > 1 else 0.0
         soon = value + _AHEAD * rise >= limit
         if key == "mould_cladding":
-            status = "watch" if value >= limit else "pass"
+            status = "review" if value >= limit else "pass"
         else:
-            status = "fail" if value >= limit else "watch" if value >= watch or soon else "pass"
+            status = "fail" if value >= limit else "review" if value >= review or soon else "pass"
         grows = index[:, segment, face] > np.roll(index[:, segment, face], 1)
         where = place(ds, "face", face, segment)
         sensitivity = str(ds["face_mould_class"].values[face])

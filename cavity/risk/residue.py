@@ -2,8 +2,8 @@
 
 Choices. ISO 13788 lets condensate gather if it has gone by the end of the year. The last simulated year is compared
 with the one before (or with the start, if there is one year only), layer by layer. A gain that more than halves each
-year is a wall that settles (a watch); one that does not is growth, called growth, and fails. Losses are drying and
-pass. A gain in the only year cannot be told from a dry start: a watch.
+year is a wall that settles (a review item); one that does not is growth, called growth, and fails. Losses are drying
+and pass. A gain in the only year cannot be told from a dry start: a review item.
 """
 
 from __future__ import annotations
@@ -41,14 +41,14 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         status = "pass"
         text = f"No water is left from year to year: {where} changes by {number(1e3 * value, 1)} g/m² in the last year."
     elif settles:
-        status = "watch"
+        status = "review"
         still = value * value / (before - value)  # sum of the geometric series that continues both gains
         text = (
             f"{where} still gains {number(1e3 * value)} g/m² a year, half or less of the year before: it settles, "
             f"about {number(1e3 * still)} g/m² above the present {number(1e3 * held)} g/m²."
         )
     elif years == 1:
-        status = "watch"
+        status = "review"
         text = (
             f"{where} gains {number(1e3 * value)} g/m² in the only year run; run more to tell growth from a dry start."
         )
@@ -60,6 +60,6 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         Finding(
             "residue", title, where, 1e3 * value, 1e3 * limit, "g/m² a year", status,
             f"end of year {years} against {f'year {years - 1}' if years > 1 else 'the start'}", 0.0, origin, text,
-            max(value / limit, 0.0) if status != "watch" else 0.99,  # settling or untold: just under the limit
+            max(value / limit, 0.0) if status != "review" else 0.99,  # settling or untold: just under the limit
         )
     ]  # fmt: skip

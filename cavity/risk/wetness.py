@@ -1,9 +1,9 @@
 """Time of wetness of metal by ISO 9223: hours above 80 % relative humidity and above 0 degC.
 
 Choices. Rails, brackets and fasteners stand in the cavity air: their time of wetness is that of the air there, set
-beside that of the outdoor air. Above 5500 h (class tau 5) a watch: the coating must suit; metal in the cavity never
-fails, as corrosion also depends on salt and sulphur, which no weather file tells. Metal on the wall side (foil, studs
-as layers): watch above 2500 h (tau 4), fail above the limit for the cavity, as nobody can inspect it.
+beside that of the outdoor air. Above 5500 h (class tau 5) a review item: the coating must suit; metal in the cavity
+never fails, as corrosion also depends on salt and sulphur, which no weather file tells. Metal on the wall side (foil,
+studs as layers): review above 2500 h (tau 4), fail above the limit for the cavity, as nobody can inspect it.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     made.append(
         Finding(
             "wetness", "Time of wetness of fixings in the cavity", where, value, limit, "h",
-            "watch" if value > limit else "pass", when(time, air[:, segment]), value,
+            "review" if value > limit else "pass", when(time, air[:, segment]), value,
             f"{origin}; {source('wetness_cavity', limits)}", text, value / limit,
         )
     )  # fmt: skip
@@ -74,12 +74,12 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         segment, which = worst_place(hours)
         value = float(hours[segment, which])
         inside = key == "wetness_wall"
-        watch = limits["wetness_wall" if inside else "wetness_cavity"]
-        limit = max(watch, limits["wetness_cavity"])
-        status = "pass" if value <= watch else "fail" if inside and value > limit else "watch"
+        review = limits["wetness_wall" if inside else "wetness_cavity"]
+        limit = max(review, limits["wetness_cavity"])
+        status = "pass" if value <= review else "fail" if inside and value > limit else "review"
         where = place(ds, "face", int(faces[which]), segment)
         text = f"Metal at {where} is wet for {number(value)} h of the year (class {wetness_class(value)}; "
-        text += f"watch above {number(watch)} h)."
+        text += f"review above {number(review)} h)."
         made.append(
             Finding(
                 key, title, where, value, limit, "h", status, when(time, count[:, segment, which]), value,

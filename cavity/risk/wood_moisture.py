@@ -1,7 +1,7 @@
 """Water content of wood, percent by mass, as 30-day mean of the layer.
 
 Choices. 20 % is the safety limit of the trade, well under fibre saturation near 30 %, where decay sets in. Backup wall:
-fail above the limit, watch from 18 % on. Wood claddings stand in the weather: a watch at most.
+fail above the limit, review from 18 % on. Wood claddings stand in the weather: a review item at most.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     time = ds["time"].values
     wood = np.asarray(ds["layer_wood"].values, bool) & ~np.asarray(ds["layer_membrane"].values, bool)
     inside = is_wall_layer(ds)
-    limit, watch = limits["wood_moisture"], min(limits["wood_moisture_watch"], limits["wood_moisture"])
+    limit, review = limits["wood_moisture"], min(limits["wood_moisture_review"], limits["wood_moisture"])
     made = []
     for key, title, chosen in (
         ("wood_moisture", "Water content of wood in the wall", wood & inside),
@@ -47,9 +47,9 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         top = float(content[:, segment, which].max())
         above = content[:, segment, which] > limit
         if key == "wood_moisture":
-            status = "fail" if value > limit else "watch" if value > watch else "pass"
+            status = "fail" if value > limit else "review" if value > review else "pass"
         else:
-            status = "watch" if value > limit else "pass"
+            status = "review" if value > limit else "pass"
         where = place(ds, "layer", int(layers[which]), segment)
         text = (
             f"The wettest 30 days of {where} average {number(100 * value, 1)} % water by mass "
@@ -58,7 +58,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         made.append(
             Finding(
                 key, title, where, 100 * value, 100 * limit, "% by mass", status,
-                when(time, mean[:, segment, which] > watch, at), float(above.sum()),
+                when(time, mean[:, segment, which] > review, at), float(above.sum()),
                 f"{source('wood_moisture', limits)}; 30-day mean: own choice", text, value / limit,
             )
         )  # fmt: skip

@@ -98,15 +98,15 @@ def compare_findings(label: str, before: Sequence[Finding], after: Sequence[Find
     lead = f"{place}: {label}" if place else label
     text = f"{lead[0].upper()}{lead[1:]} "
     text += f"moves {' and '.join(moved)}" if moved else "changes little"
-    cured = [title for title in _failing(before) if title not in _failing(after)]
+    fixed = [title for title in _failing(before) if title not in _failing(after)]
     caused = [title for title in _failing(after) if title not in _failing(before)]
-    if cured:
-        text += f"; {_listed(cured)} no longer {'fails' if len(cured) == 1 else 'fail'}"
+    if fixed:
+        text += f"; {_listed(fixed)} no longer {'fails' if len(fixed) == 1 else 'fail'}"
     if caused:
         text += f"; {_listed(caused)} then {'fails' if len(caused) == 1 else 'fail'}"
-    if not cured and not caused and worst_before.status != worst_after.status:
+    if not fixed and not caused and worst_before.status != worst_after.status:
         text += f"; the verdict goes from {worst_before.status} to {worst_after.status}"
-    moves = bool(moved or cured or caused or worst_before.status != worst_after.status)
+    moves = bool(moved or fixed or caused or worst_before.status != worst_after.status)
     return Advice(label, gain, moves, worst_before.status, worst_after.status, text + ".", place)
 
 

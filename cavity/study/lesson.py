@@ -96,7 +96,7 @@ def plain_column(wall: Wall, opening_set: str) -> Wall:
     if len({opening.height for opening in ends}) < 2:
         raise InputError(
             Fault("lesson, openings", f"{opening_set!r} does not open both base and head of {column.name!r}",
-                  cure="choose a set with a vent at the base and one at the head")
+                  fix="choose a set with a vent at the base and one at the head")
         )  # fmt: skip
     return replace(
         wall,

@@ -371,7 +371,7 @@ def size(
     depths: Sequence[float] = (),
     factors: Sequence[float] = PROBES,
     margin: float = 0.0,
-    accept: str = "watch",
+    accept: str = "review",
     workers: int | None = None,
     scheduler: str | None = None,
     fresh: bool = False,
@@ -394,7 +394,7 @@ def size(
         Scales of the openings to probe. [1]
     margin : float, keyword only
         Distance to keep from every limit, as share of the limit. [1]
-    accept : {"watch", "pass"}, keyword only
+    accept : {"review", "pass"}, keyword only
         Worst status that counts as passing.
     workers : int, keyword only
         Threads; None: one for each core.
@@ -427,8 +427,8 @@ def size(
         faults.append(Fault("column", "there is none of this name", column_name, ", ".join(known), "use a listed name"))
     if not 0.0 <= margin < 1.0:
         faults.append(Fault("margin", "out of range", f"{margin:g}", "0 to below 1", "10 % is written 0.1"))
-    if accept not in ("watch", "pass"):
-        faults.append(Fault("accept", "not known", accept, "watch, pass", "use one of these"))
+    if accept not in ("review", "pass"):
+        faults.append(Fault("accept", "not known", accept, "review, pass", "use one of these"))
     if not probes or probes[0] <= 0.0:
         faults.append(Fault("factors", "each must be above 0", str(list(factors)), "such as 0.25, 0.5, 1, 2", "drop 0"))
     if searched[0] <= 0.0:

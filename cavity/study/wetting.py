@@ -41,7 +41,7 @@ class WettingEvent:
     as_drawn, shut : array, (time,)
         Water of the event still in the wall, hour by hour from the event on, with the vents as drawn and shut. [kg/m2]
     finding : Finding
-        The drying criterion; what is not dry when a shorter run than the year ends is to watch.
+        The drying criterion; what is not dry when a shorter run than the year ends is to review.
     """
 
     layer: str
@@ -137,7 +137,7 @@ def wetting_events(
         pair = left[number], left[len(drawn) + partner[number]]
         found = drying(*pair, brought, limits=dict(job.wall.limits))
         if found.status == "fail" and len(pair[0]) < job.weather.sizes["time"]:
-            found = replace(found, status="watch")  # it may yet dry within the year
+            found = replace(found, status="review")  # it may yet dry within the year
         events.append(WettingEvent(layer.name, brought, *pair, replace(found, where=layer.name)))
     return events
 

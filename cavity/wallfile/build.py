@@ -99,7 +99,7 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
 def _depths(entry: Any, cavity: Any, faults: Faults) -> tuple[float, ...]:
     depths = entry.depths if entry else ()
     if len({round(depth, 9) for depth in depths}) < len(depths):
-        faults.add(("compare", "depths"), "a depth given twice", cure="keep one")
+        faults.add(("compare", "depths"), "a depth given twice", fix="keep one")
     if not depths and cavity:
         depths = (cavity.depth,)
     return tuple(depths)
@@ -119,7 +119,7 @@ def _chosen(entry: Any, sets: list[OpeningSet], parts: dict[str, Any], faults: F
                 nearest(name, [one.name for one in sets]),
             )
         elif found in chosen:
-            faults.add(("compare", "openings"), f"{name!r} given twice", cure="keep one")
+            faults.add(("compare", "openings"), f"{name!r} given twice", fix="keep one")
         else:
             chosen.append(found)
     return chosen
@@ -170,7 +170,7 @@ def _indoor(entry: Any, folder: Path | None, faults: Faults) -> Indoor:
     if entry.model == "file" and not entry.file:
         faults.add(("indoor", "file"), "is missing", 'model = "file" needs it', 'add file = "indoor.csv"', given="")
     elif entry.file and entry.model != "file":
-        faults.add(("indoor", "file"), f'not for model = "{entry.model}"', cure='write model = "file", or leave it out')
+        faults.add(("indoor", "file"), f'not for model = "{entry.model}"', fix='write model = "file", or leave it out')
     elif entry.file:
         path = _beside(entry.file, folder, faults)
     return Indoor(
@@ -282,7 +282,7 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
             name, place = f"{section}.{key}", ("uncertain", section, key)
             leaf = schema.UNCERTAIN.get(name)
             if leaf is None:
-                faults.add(place, "not an input that can vary", cure=nearest(name, schema.UNCERTAIN))
+                faults.add(place, "not an input that can vary", fix=nearest(name, schema.UNCERTAIN))
                 continue
             if not isinstance(value, list) or len(value) != 2:
                 faults.add(place, "not [low, high]", f"two values; each {leaf.describe()}", "write [low, high]")
@@ -293,10 +293,10 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
                     ends.append(leaf.read(end))
                 except PydanticCustomError as error:
                     context = error.context or {}
-                    faults.add(place, context["problem"], context["expected"], context["cure"], given=shown(end))
+                    faults.add(place, context["problem"], context["expected"], context["fix"], given=shown(end))
             if len(ends) == 2:
                 if ends[0] >= ends[1]:
-                    faults.add(place, "low is not below high", cure="exchange the two")
+                    faults.add(place, "low is not below high", fix="exchange the two")
                 scale = AIR_DENSITY / 3600.0 if name == "wetting.leak_flow" else 1.0
                 found.append((name, ends[0] * scale, ends[1] * scale))
     return tuple(found)

@@ -144,10 +144,10 @@ class Faults:
                 return ""
         return shown(value)
 
-    def add(self, place: Place, problem: str, expected: str = "", cure: str = "", given: str | None = None) -> None:
+    def add(self, place: Place, problem: str, expected: str = "", fix: str = "", given: str | None = None) -> None:
         """Add a fault at a place."""
         text = self.given(place) if given is None else given
-        fault = Fault(self.where(place), problem, text, expected, cure)
+        fault = Fault(self.where(place), problem, text, expected, fix)
         if fault not in self.found:
             self.found.append(fault)
 
@@ -159,17 +159,17 @@ class Faults:
         field, holder = _at(model, place)
         name = str(place[-1]) if place else ""
         if kind == "leaf":
-            self.add(place, context["problem"], context["expected"], context["cure"])
+            self.add(place, context["problem"], context["expected"], context["fix"])
         elif kind == "extra_forbidden":
             known = list(holder.model_fields) if holder else []
-            cure = nearest(name[:60], known)
-            if cure.startswith("known"):
-                cure = _elsewhere(model, name) or cure
+            fix = nearest(name[:60], known)
+            if fix.startswith("known"):
+                fix = _elsewhere(model, name) or fix
             section = dotted(place[:-1])
             self.add(
                 place,
                 f"unknown key in {section}" if section else "unknown section",
-                cure=cure,
+                fix=fix,
             )
         elif kind == "missing":
             self.add(place, "is missing", _expected(field), _example(place, field), given="")
@@ -209,7 +209,7 @@ def _models(annotation: Any) -> Iterator[type[BaseModel]]:
 
 
 def _elsewhere(model: type[BaseModel], name: str) -> str:
-    """Return a cure that names the sections which have a key of this name."""
+    """Return a fix that names the sections which have a key of this name."""
     brackets = {
         part: "[[{}]]" if "list[" in str(field.annotation) else "[{}]" for part, field in model.model_fields.items()
     }

@@ -57,7 +57,7 @@ def changed(wall: Wall, name: str, value: float) -> Wall:
         If the name is not known.
     """
     if name not in INPUTS:
-        raise InputError(Fault(f"input {name!r}", "not an input that can vary", cure=nearest(name, INPUTS)))
+        raise InputError(Fault(f"input {name!r}", "not an input that can vary", fix=nearest(name, INPUTS)))
     section, key = name.split(".")
     if name == "openings.area_factor":
         return replace(wall, opening_sets=tuple(_with_area(chosen, value) for chosen in wall.opening_sets))

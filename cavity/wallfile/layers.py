@@ -30,7 +30,7 @@ def own_materials(sections: dict[str, Any], faults: Faults, warnings: list[str])
         made, defects = make(name, entry)
         _add_defects(place, defects, faults)
         if any(fold(other) == fold(name) for other in own):
-            faults.add(place, "defined twice, but for capitals or hyphens", cure="keep one")
+            faults.add(place, "defined twice, but for capitals or hyphens", fix="keep one")
         own[name] = made
         if fold(name) in known:
             warnings.append(f"The wall file's own material {name!r} replaces the built-in one of that name.")
@@ -38,8 +38,8 @@ def own_materials(sections: dict[str, Any], faults: Faults, warnings: list[str])
 
 
 def _add_defects(place: Place, defects: Iterable[tuple[str, str, str, str]], faults: Faults) -> None:
-    for key, problem, expected, cure in defects:
-        faults.add((*place, key), problem, expected, cure)
+    for key, problem, expected, fix in defects:
+        faults.add((*place, key), problem, expected, fix)
 
 
 def read_layers(part: str, entries: list[Any], own: dict[str, Material], faults: Faults) -> list[Layer]:
@@ -120,10 +120,10 @@ def _bridge(place: Place, entry: Any, thickness: float, own: dict[str, Material]
         return 0.0
     row = row_of(entry.material, own)
     if row is None:
-        faults.add((*place, "material"), "unknown material", cure=suggestion(entry.material, tuple(own)))
+        faults.add((*place, "material"), "unknown material", fix=suggestion(entry.material, tuple(own)))
         return 0.0
     if entry.thickness >= entry.spacing:
-        faults.add((*place, "thickness"), "not smaller than the spacing", cure="check both")
+        faults.add((*place, "thickness"), "not smaller than the spacing", fix="check both")
     return row.conductivity * entry.thickness / (entry.spacing * thickness) if thickness else 0.0
 
 
@@ -170,6 +170,6 @@ def read_variants(
         while any(fold(layer.name) == fold(title) for layer in layers if layer is not old):
             title, number = f"{new.material.title} {number}", number + 1
         if any(name == entry.name and replaced == old.name for name, replaced, _ in found):
-            faults.add((*place, "replaces"), "exchanged twice in one variant", cure="keep one")
+            faults.add((*place, "replaces"), "exchanged twice in one variant", fix="keep one")
         found.append((entry.name, old.name, replace(new, name=title)))
     return tuple(found)

@@ -17,7 +17,7 @@ from cavity.wallfile.model import Material
 if TYPE_CHECKING:
     from cavity.wallfile.schema import MaterialValues
 
-# One defect of a material: key, problem, expected, cure.
+# One defect of a material: key, problem, expected, fix.
 Defect = tuple[str, str, str, str]
 
 _DENSEST_SOLID = 3300.0  # kg/m3: above the minerals of stone and cement (2650 to 3150), from memory
@@ -64,7 +64,7 @@ def material_names() -> tuple[str, ...]:
 
 
 def suggestion(name: str, own: tuple[str, ...] = ()) -> str:
-    """Return the cure for an unknown material: another word for it, the nearest name, or where to look.
+    """Return the fix for an unknown material: another word for it, the nearest name, or where to look.
 
     Parameters
     ----------
@@ -106,13 +106,13 @@ def material(name: str) -> Material:
     Raises
     ------
     InputError
-        If the table has no such name; the cure names the nearest.
+        If the table has no such name; the fix names the nearest.
     """
     from cavity.wallfile.schema import MaterialEntry
 
     known = _index().get(fold(name))
     if known is None:
-        raise InputError(Fault(f"material {name[:60]!r}", "not in the table of materials", cure=suggestion(name[:60])))
+        raise InputError(Fault(f"material {name[:60]!r}", "not in the table of materials", fix=suggestion(name[:60])))
     made, defects = make(known, MaterialEntry.model_validate(_rows()[known]))
     if defects:  # a row of the table is at fault, not the user; the tests walk all rows
         raise AssertionError(f"materials.toml, {known}: {defects}")
@@ -136,7 +136,7 @@ def make(name: str, entry: MaterialValues) -> tuple[Material, list[Defect]]:
 
     Returns
     -------
-    Material, list of (key, problem, expected, cure)
+    Material, list of (key, problem, expected, fix)
         The material is usable only where the list is empty.
     """
     defects: list[Defect] = []

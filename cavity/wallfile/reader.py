@@ -36,13 +36,13 @@ def read_wall(path: str | PathLike[str]) -> Wall:
     Raises
     ------
     InputError
-        With all faults of the file: key and line, what was given, what is expected, and the cure.
+        With all faults of the file: key and line, what was given, what is expected, and the fix.
     """
     place = Path(path)
     name = place.name or str(path)
 
-    def refuse(problem: str, expected: str, cure: str) -> InputError:
-        return InputError(Fault(str(path)[:200], problem, "", expected, cure))
+    def refuse(problem: str, expected: str, fix: str) -> InputError:
+        return InputError(Fault(str(path)[:200], problem, "", expected, fix))
 
     try:
         if place.is_dir():
@@ -124,8 +124,8 @@ def _toml(text: str, name: str) -> dict[str, Any]:
         line += sign == "\n"
         dots = 0 if sign in "\n=,[]{}" else dots + (sign == ".")
         if dots > _DOTS:
-            where, cure = f"{name}, line {line + 1}", "check the line; long text may go on the next one"
-            raise InputError(Fault(where, "too many dots in a row", "", f"at most {_DOTS} before a comma", cure))
+            where, fix = f"{name}, line {line + 1}", "check the line; long text may go on the next one"
+            raise InputError(Fault(where, "too many dots in a row", "", f"at most {_DOTS} before a comma", fix))
     if deepest > _DEEPEST:
         raise InputError(Fault(name, "brackets are nested too deep", "", f"at most {_DEEPEST}", "check the brackets"))
     try:

@@ -375,12 +375,12 @@ class LimitsSection(Section):
     """[limits]: thresholds of the criteria, where they differ from the usual ones."""
 
     mould_index: Annotated[float | None, Number(0.1, 6.0, "3")] = said("Largest mould index.", None)
-    mould_index_watch: Annotated[float | None, Number(0.1, 6.0, "2")] = said("Mould index from which to watch.", None)
+    mould_index_review: Annotated[float | None, Number(0.1, 6.0, "2")] = said("Mould index from which to review.", None)
     mould_decline: Annotated[float | None, Number(0.0, 1.0, "0.1")] = said("Relative decline of mould.", None)
     mould_years: Annotated[float | None, Number(1, 30, "3")] = said("Times the last year is repeated for mould.", None)
     humidity_mean: Annotated[float | None, Share(0.3, 1.0, "80 %")] = said("30-day mean relative humidity.", None)
     wood_moisture: Annotated[float | None, Share(0.05, 1.0, "20 %")] = said("30-day mean wood moisture.", None)
-    wood_moisture_watch: Annotated[float | None, Share(0.05, 1.0, "18 %")] = said("Wood moisture to watch.", None)
+    wood_moisture_review: Annotated[float | None, Share(0.05, 1.0, "18 %")] = said("Wood moisture to review.", None)
     decay_activation: Annotated[float | None, Number(0.05, 1.0, "1.0")] = said("Activation at which rot begins.", None)
     condensate_runoff: Annotated[float | None, CONDENSATE] = said("Condensate that may run off.", None)
     condensate_smooth: Annotated[float | None, CONDENSATE] = said("Condensate at a layer that does not absorb.", None)

@@ -1,6 +1,6 @@
 """The kinds of values a wall file holds: quantities with a unit, shares, words, tables.
 
-Each kind reads one TOML value into SI, and raises an error that says what was expected and how to cure it.
+Each kind reads one TOML value into SI, and raises an error that says what was expected and how to fix it.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _LISTED = 240  # characters: three lines of a terminal
 
 
 def nearest(word: str, known: Any) -> str:
-    """Return a cure: the nearest of the known words, or all of them where none is near."""
+    """Return a fix: the nearest of the known words, or all of them where none is near."""
     names = [str(name) for name in known]
     folded = {name.casefold(): name for name in reversed(names)}
     close = difflib.get_close_matches(word.casefold(), list(folded), n=1, cutoff=0.6)
@@ -44,9 +44,9 @@ def nearest(word: str, known: Any) -> str:
     return f"known: {listed}" if listed else "none is defined yet"
 
 
-def fail(problem: str, expected: str = "", cure: str = "") -> PydanticCustomError:
+def fail(problem: str, expected: str = "", fix: str = "") -> PydanticCustomError:
     """Return the error that one leaf of the file raises; `reader` turns it into a Fault."""
-    return PydanticCustomError("leaf", "{problem}", {"problem": problem, "expected": expected, "cure": cure})
+    return PydanticCustomError("leaf", "{problem}", {"problem": problem, "expected": expected, "fix": fix})
 
 
 def _plain(number: float) -> str:
@@ -105,25 +105,25 @@ class Quantity(Leaf):
         """Return the quantity in `unit`."""
         if isinstance(value, (int, float)) and not isinstance(value, bool):
             unit = self._guess(value)
-            cure = f'write "{value} {unit}"' if unit else f'write it like "{self.example}"'
-            raise fail(f"a bare number; a unit such as {unit or self._shown} is needed", self.describe(), cure)
+            fix = f'write "{value} {unit}"' if unit else f'write it like "{self.example}"'
+            raise fail(f"a bare number; a unit such as {unit or self._shown} is needed", self.describe(), fix)
         try:
             found = parse_quantity(value, self.unit)
         except ValueError as error:
-            cure = ""
+            fix = ""
             if isinstance(value, str) and re.search(r"\d,\d", value):
-                cure = f'write a decimal point: "{value[:40].replace(",", ".")}"'
+                fix = f'write a decimal point: "{value[:40].replace(",", ".")}"'
             elif self.unit == "K" and isinstance(value, str) and re.fullmatch(r"\s*-?[\d.]+\s*[CF]\s*", value):
-                cure = f'write "{value.strip()[:-1].strip()} deg{value.strip()[-1]}"'
-            raise fail(str(error)[:160], self.describe(), cure or f'write it like "{self.example}"') from None
+                fix = f'write "{value.strip()[:-1].strip()} deg{value.strip()[-1]}"'
+            raise fail(str(error)[:160], self.describe(), fix or f'write it like "{self.example}"') from None
         if not self.low <= found <= self.high:
             problem = "too small" if found < self.low else "too large"
             if found == 0.0 and self.low > 0.0:
                 problem = "zero"
             elif found < 0.0 <= self.low:
                 problem = "negative"
-            cure = f'did you mean "{str(value).strip().lstrip("-")}"?' if problem == "negative" else ""
-            raise fail(problem, self.describe(), cure or "check the number and its unit")
+            fix = f'did you mean "{str(value).strip().lstrip("-")}"?' if problem == "negative" else ""
+            raise fail(problem, self.describe(), fix or "check the number and its unit")
         return found
 
 
@@ -166,7 +166,7 @@ class Number(Leaf):
 
 @dataclass(frozen=True)
 class Share(Leaf):
-    """A share of one: ``"45 %"`` or 0.45. A number above one is refused with the percent sign as cure."""
+    """A share of one: ``"45 %"`` or 0.45. A number above one is refused with the percent sign as fix."""
 
     low: float = 0.0
     high: float = 1.0
@@ -187,12 +187,12 @@ class Share(Leaf):
             found = re.fullmatch(r"\s*([+-]?\d{1,12}(?:\.\d{0,12})?)\s*%\s*", value)
             if not found:
                 bare = re.fullmatch(r"\s*(\d{1,3}(?:\.\d{1,12})?)\s*", value)
-                cure = f'write "{self.example}"'
+                fix = f'write "{self.example}"'
                 if bare and self.low <= float(bare[1]) <= min(self.high, 1.0):
-                    cure = f"write {bare[1]} without quotes"
+                    fix = f"write {bare[1]} without quotes"
                 elif bare and self.low <= float(bare[1]) / 100.0 <= self.high:
-                    cure = f'write "{bare[1]} %"'
-                raise fail("not a percentage", self.describe(), cure)
+                    fix = f'write "{bare[1]} %"'
+                raise fail("not a percentage", self.describe(), fix)
             share = float(found[1]) / 100.0
         else:
             if 1.0 < value <= 100.0:
@@ -359,7 +359,7 @@ class Table(Leaf):
             except PydanticCustomError as error:
                 given = error.context or {}
                 raise fail(
-                    f"pair {index}: {given.get('problem')}", str(given.get("expected")), str(given.get("cure"))
+                    f"pair {index}: {given.get('problem')}", str(given.get("expected")), str(given.get("fix"))
                 ) from None
         for index, (before, after) in enumerate(itertools.pairwise(pairs), 2):
             if after[0] <= before[0]:
@@ -396,6 +396,6 @@ class Many(Leaf):
             except PydanticCustomError as error:
                 given = error.context or {}
                 raise fail(
-                    f"value {index}: {given.get('problem')}", str(given.get("expected")), str(given.get("cure"))
+                    f"value {index}: {given.get('problem')}", str(given.get("expected")), str(given.get("fix"))
                 ) from None
         return tuple(found)

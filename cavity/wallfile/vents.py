@@ -20,7 +20,7 @@ def read_columns(entries: list[Any], faults: Faults) -> list[Column]:
     for index, entry in enumerate(entries):
         place: Place = ("column", index)
         if pick(columns, entry.name):
-            faults.add((*place, "name"), "a name used twice", cure="change one of them")
+            faults.add((*place, "name"), "a name used twice", fix="change one of them")
             continue
         if entry.top - entry.bottom < 0.1:
             faults.add(
@@ -64,7 +64,7 @@ def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: F
     for index, entry in enumerate(entries):
         place: Place = (*base, index)
         if pick(rails, entry.name):
-            faults.add((*place, "name"), "a name used twice", cure="change one of them")
+            faults.add((*place, "name"), "a name used twice", fix="change one of them")
         if bool(entry.heights) == (entry.spacing is not None):
             faults.add(
                 place,
@@ -98,7 +98,7 @@ def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: F
                     "move the rail",
                 )
         if len(set(heights)) < len(heights):
-            faults.add((*place, "heights"), "a height given twice", cure="keep one")
+            faults.add((*place, "heights"), "a height given twice", fix="keep one")
         names = tuple(column.name for column in served) if entry.columns else ()
         rails.append(
             Rail(entry.name, tuple(sorted(heights)), entry.gap, entry.bay, entry.discharge, names, entry.length)
@@ -112,7 +112,7 @@ def read_barriers(entries: list[Any], columns: list[Column], faults: Faults) -> 
     for index, entry in enumerate(entries):
         place: Place = ("barrier", index)
         if pick(barriers, entry.name):
-            faults.add((*place, "name"), "a name used twice", cure="change one of them")
+            faults.add((*place, "name"), "a name used twice", fix="change one of them")
         served = _served(place, entry.columns, columns, faults)
         if served and not within(entry.height, served):
             faults.add((*place, "height"), "outside the column", _reach(served), "move the barrier")
@@ -133,7 +133,7 @@ def read_sets(entries: list[Any], columns: list[Column], faults: Faults) -> list
             where: Place = (*place, "vent", number)
             made = _vents(where, vent, columns, faults)
             if vent.name and any(vent.name == one.name for one in vents):
-                faults.add((*where, "name"), "a name used twice in the set", cure="change one of them")
+                faults.add((*where, "name"), "a name used twice in the set", fix="change one of them")
             for opening in made:
                 name, count = opening.name, 2
                 while any(name == one.name for one in vents):
