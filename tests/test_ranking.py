@@ -36,7 +36,7 @@ def case(opening_set, depth, findings, climate="Coast", column="plain", orientat
 
 
 ratio = st.floats(0.0, 3.0, allow_nan=False)
-every = st.fixed_dictionaries({key: ratio for key in KEYS})
+every = st.fixed_dictionaries(dict.fromkeys(KEYS, ratio))
 
 
 def of(ratios, extra=()):
