@@ -246,7 +246,7 @@ def _forcing(
     room_phi: NDArray[np.float64],
 ) -> year.Forcing:
     from cavity.airflow.pressure import pressure_coefficients, wind_pressure
-    from cavity.constants import STEFAN_BOLTZMANN
+    from cavity.constants import ISO_AIR_PERMEABILITY, STEFAN_BOLTZMANN
     from cavity.kernels import year
     from cavity.wall.uvalue import INNER_SURFACE, heat_flow_direction
 
@@ -277,7 +277,7 @@ def _forcing(
         leak=leak,
         emissivity=wall.emissivity,
         h_in=1.0 / INNER_SURFACE[direction],  # convection and radiation together
-        beta_in=2.0e-10 / ROOM_VAPOUR_LAYER[direction],
+        beta_in=ISO_AIR_PERMEABILITY / ROOM_VAPOUR_LAYER[direction],
         leak_node=_plane_node(wall, line, wall.wetting.leak_layer or 0),
         seep_node=_plane_node(wall, line, wall.wetting.rain_plane),
     )
