@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from cavity.risk.finding import CAN_FAIL, STATUSES, Finding
+from cavity.risk.ranking import worst_first
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -57,13 +58,6 @@ def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Fi
         mould, wood_moisture, decay, condensate, residue, humidity, dew_point, film, wetness, frost, air_layer,
     )  # fmt: skip
     return worst_first(found for criterion in criteria for found in criterion.findings(ds, given))
-
-
-def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Return the findings worst first: by status, then those of criteria that can fail, then by severity."""
-    return tuple(
-        sorted(findings, key=lambda found: (-STATUSES.index(found.status), found.key not in CAN_FAIL, -found.ratio))
-    )
 
 
 def worst(findings: Iterable[Finding]) -> Finding:
