@@ -384,7 +384,8 @@ def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
         event = getattr(case, "event", None)
         made.append(
             {
-                "status": answer.status(case),
+                "status": answer.case_status(case),
+                "word": answer.word(answer.case_status(case), answer.has_rain(case)),
                 "climate": name,
                 "opening_set": case.opening_set,
                 "depth": display.quantity(float(case.depth), "m"),
