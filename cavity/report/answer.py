@@ -194,7 +194,8 @@ def matrix(cases: Sequence[Any], depths: Sequence[float]) -> list[dict[str, Any]
             key,
             {
                 "title": title,
-                "invented": bool(case.dataset.attrs.get("climate_invented")) and "invented" not in title.lower(),
+                "invented": bool(case.dataset.attrs.get("climate_invented"))
+                and not {"invented", "fictitious"} & set(title.lower().replace("(", " ").replace(")", " ").split()),
                 "rows": {},
             },
         )
