@@ -309,8 +309,8 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                 "Snow: split from rain by wet-bulb temperature (Wang et al. 2019, from memory), half at 0.8 °C; it "
                 "does not wet walls.",
                 "Moisture index: sqrt(W² + (1 − D)²) with wetting and drying scaled to 0-1, an index published by "
-                "Cornick, Djebbar and Dalgliesh 2003 for years and places (from memory); its use for orientations and months is "
-                "our own assumption.",
+                "Cornick, Djebbar and Dalgliesh 2003 for years and places (from memory); its use for orientations and "
+                "months is our own assumption.",
             ],
         },
     ]
