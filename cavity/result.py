@@ -90,7 +90,8 @@ def dataset_of(
 
     put("temperature_indoor", room_T, f"indoor climate: {wall.indoor.model}")
     put("relative_humidity_indoor", room_phi, f"indoor climate: {wall.indoor.model}")
-    put("air_change_rate", record.change_rate)
+    put("air_change_rate", record.change_rate[:, 0])
+    put("compartment_air_change_rate", record.change_rate[:, 1:])
     put("air_speed", record.speed)
     put("stack_pressure", record.stack)
     put("wind_pressure", record.wind)

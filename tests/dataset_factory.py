@@ -188,7 +188,8 @@ def make_dataset(
         "sun_on_wall": sun, "sky_temperature": outdoor - 12.0, "wind_speed_site": 0.7 * wind,
         "wind_angle": (hour * 7.0) % 360.0 - 180.0, "driving_rain": 0.1 * rains,
         "temperature_indoor": indoor, "relative_humidity_indoor": humid_indoor,
-        "air_change_rate": np.abs(speed3) / 3.0 * 3600.0, "air_speed": speed3,
+        "air_change_rate": np.abs(speed) / 3.0 * 3600.0, "air_speed": speed3,
+        "compartment_air_change_rate": np.abs(speed[:, None]) / 3.0 * 3600.0,
         "stack_pressure": 0.004 * sun, "wind_pressure": 0.05 * wind,
         "opening_flow": np.stack([1.2 * depth * speed, -1.2 * depth * speed], axis=1),
         "part_pressure": np.abs(speed[:, None]) * np.array([3.0, 0.1, 0.1, 0.1, 2.0]),
@@ -206,6 +207,7 @@ def make_dataset(
     data: dict[str, Any] = {}
     sizes = {
         "time": hours, "segment": 3, "face": len(faces), "layer": len(layers), "film_face": 4, "opening": 2, "part": 5,
+        "compartment": 1,
         "year": years,
         "balance_term": len(BALANCE_TERMS),
     }  # fmt: skip
@@ -222,6 +224,12 @@ def make_dataset(
         "segment": list(SEGMENTS),
         "segment_bottom": ("segment", [0.0, 1.0, 2.0], {"units": "m"}),
         "segment_top": ("segment", [1.0, 2.0, 3.0], {"units": "m"}),
+        "segment_compartment": ("segment", [0, 0, 0]),
+        "compartment": ["whole column"],
+        "compartment_bottom": ("compartment", [0.0], {"units": "m"}),
+        "compartment_top": ("compartment", [3.0], {"units": "m"}),
+        "compartment_volume": ("compartment", [3.0 * depth], {"units": "m3/m"}),
+        "opening_compartment": ("opening", [0, 0]),
         "face": faces,
         "face_kind": ("face", kinds),
         "face_role": ("face", roles),

@@ -50,6 +50,9 @@ class Column(NamedTuple):
     segment_bottom: np.ndarray  # (S,) m
     segment_top: np.ndarray  # (S,) m
     segment_link: np.ndarray  # (S,) link that flows through it, -1: still
+    opening_compartment: np.ndarray  # (J,) compartment of each opening
+    gate_link: np.ndarray  # (C-1,) link through the barrier above each compartment, -1: none
+    volume: np.ndarray  # (C+1,) m3 per m of wall: the column, then each compartment
     depth: float  # m
     height: float  # m, of the whole column
     emissivity: float  # exchange emissivity of the two faces
@@ -103,7 +106,7 @@ class Record(NamedTuple):
     p: np.ndarray  # (H, S, F)
     air_T: np.ndarray  # (H, S)
     air_p: np.ndarray  # (H, S)
-    change_rate: np.ndarray  # (H, S) 1/h
+    change_rate: np.ndarray  # (H, C+1) 1/h, the column, then each compartment
     speed: np.ndarray  # (H, S) m/s
     stack: np.ndarray  # (H,)
     wind: np.ndarray  # (H,)
@@ -164,9 +167,12 @@ class Scratch(NamedTuple):
     runoff: np.ndarray  # (n,)
     losses: np.ndarray  # (parts,)
     opening_flow: np.ndarray  # (J,)
+    air_in: np.ndarray  # (C+1,)
 
 
-def workspace(grid: wall.Grid, segments: int, faces: int, openings: int, parts: int) -> tuple[Stage, Scratch]:
+def workspace(
+    grid: wall.Grid, segments: int, faces: int, openings: int, parts: int, compartments: int = 1
+) -> tuple[Stage, Scratch]:
     """Return what `run` needs beside its input: the arrays of its stages and its scratch arrays."""
     S, n, J, K = segments, grid.thickness.size, openings, max(openings - 1, 0)
     zeros = np.zeros
@@ -180,7 +186,7 @@ def workspace(grid: wall.Grid, segments: int, faces: int, openings: int, parts: 
         march=zeros(S, dtype=np.int64), inlet_T=zeros(S), inlet_p=zeros(S), outlet_T=zeros(S), outlet_p=zeros(S),
         h=zeros(S), still=zeros(S), kept=zeros((S, 4)), face_T=zeros((S, 2)), face_p=zeros((S, 2)), rho=zeros(K),
         moved=zeros(1), pace=np.ones(2), old_air_T=zeros(S), old_air_p=zeros(S), old_flow=zeros(K), runoff=zeros(n),
-        losses=zeros(parts), opening_flow=zeros(J),
+        losses=zeros(parts), opening_flow=zeros(J), air_in=zeros(compartments + 1),
     )  # fmt: skip
     return stage, work
 
@@ -483,9 +489,7 @@ def _account(column, forcing, readings, state, record, t, weight, stage, place, 
         link = column.segment_link[s]
         if link >= 0 and K:
             speed = stage.flow[place, link] / (stage.rho[place, link] * column.link_law[link, 0])
-            length = column.opening_height[link + 1] - column.opening_height[link]
             record.speed[t, s] += speed * part
-            record.change_rate[t, s] += abs(speed) / length * HOUR * part
     if K:
         rho_out = moist_air.density(T_out, p_out, P)
         mu = moist_air.viscosity(T_out)
@@ -494,6 +498,9 @@ def _account(column, forcing, readings, state, record, t, weight, stage, place, 
             column.path_source, column.path_index, column.opening_law, column.link_law, column.part_law,
             column.part_link, rho_out, stage.rho[place], mu, stage.flow[place], losses,
         )  # fmt: skip
+        network.air_in(stage.flow[place], opening_flow, column.opening_compartment, column.gate_link, work.air_in)
+        for c in range(column.volume.size):
+            record.change_rate[t, c] += work.air_in[c] / (rho_out * column.volume[c]) * HOUR * part
         for j in range(J):
             record.opening_flow[t, j] += opening_flow[j] * part
         for k in range(losses.size):

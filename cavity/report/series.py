@@ -33,9 +33,8 @@ def _parsed(text: str) -> dict[str, Any]:
 
 
 def air_changes(ds: Any) -> np.ndarray:
-    """Return the air change rate of the whole column, mean of its segments by height [1/h], (time,)."""
-    weights = np.asarray(ds["segment_top"].values - ds["segment_bottom"].values, float)
-    return np.average(np.asarray(ds["air_change_rate"].values, float), axis=1, weights=weights)
+    """Return the air change rate of the whole column: outdoor air that enters, over its volume [1/h], (time,)."""
+    return np.asarray(ds["air_change_rate"].values, float)
 
 
 def upward(ds: Any) -> np.ndarray:

@@ -9,20 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
-from cavity.risk.finding import STATUSES, Finding
+from cavity.risk.finding import CAN_FAIL, Finding
+from cavity.risk.ranking import worst_first
 
 if TYPE_CHECKING:
     import xarray as xr
 
 __all__ = ["CAN_FAIL", "Finding", "judge", "verdict", "worst", "worst_first"]
-
-# Criteria of the wall side that can fail; the others are a review item at most.
-CAN_FAIL = frozenset(
-    {
-        "mould", "mould_room", "wood_moisture", "decay", "condensate_face", "condensate_inside", "residue", "frost",
-        "wetness_wall", "drying",
-    }
-)  # fmt: skip
 
 
 def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Finding, ...]:
@@ -65,13 +58,6 @@ def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Fi
         mould, wood_moisture, decay, condensate, residue, humidity, dew_point, film, wetness, frost, air_layer,
     )  # fmt: skip
     return worst_first(found for criterion in criteria for found in criterion.findings(ds, given))
-
-
-def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Return the findings worst first: by status, then those of criteria that can fail, then by severity."""
-    return tuple(
-        sorted(findings, key=lambda found: (-STATUSES.index(found.status), found.key not in CAN_FAIL, -found.ratio))
-    )
 
 
 def worst(findings: Iterable[Finding]) -> Finding:

@@ -20,6 +20,13 @@ if TYPE_CHECKING:
     import xarray as xr
 
 STATUSES = ("pass", "review", "fail")
+# Criteria of the wall side that can fail; the others are a review item at most.
+CAN_FAIL = frozenset(
+    {
+        "mould", "mould_room", "wood_moisture", "decay", "condensate_face", "condensate_inside", "residue", "frost",
+        "wetness_wall", "drying",
+    }
+)  # fmt: skip
 HOUR = 3600.0  # s
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 

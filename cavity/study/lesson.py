@@ -173,10 +173,8 @@ QUANTITIES = {
 
 def readings(label: str, ds: xr.Dataset) -> Step:
     """Return what a simulated year tells of flow and wetness."""
-    weights = np.asarray(ds["segment_top"].values - ds["segment_bottom"].values, float)
-    rate = np.average(np.asarray(ds["air_change_rate"].values, float), axis=1, weights=weights)
-    low, median, high = np.quantile(rate, (0.1, 0.5, 0.9))
-    volume = float(ds.attrs["depth"]) * float(weights.sum())  # m3 per m of wall
+    low, median, high = np.quantile(np.asarray(ds["air_change_rate"].values, float), (0.1, 0.5, 0.9))
+    volume = float(ds["compartment_volume"].sum())  # m3 per m of wall
     faces = [str(role) for role in ds["face_role"].values]
     back, wall = faces.index("back of cladding"), faces.index("outer face of wall")
     dew = (ds["dew_point_margin"].values[:, :, back] < 0.0).any(axis=1).sum()
