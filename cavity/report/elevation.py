@@ -8,14 +8,36 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-import numpy as np
-
 from cavity.report import display, palette, series
+from cavity.risk.air import compartments
 
-WIDTH, TALLEST = 420.0, 430.0  # of the drawing: its text is legible at phone width
+WIDTH, TALLEST = 360.0, 400.0  # of the drawing: its text is legible at phone width
 _LEFT, _RIGHT, _TOP, _BOTTOM = 50.0, 10.0, 16.0, 34.0  # margins
 _MIXED = 0.15  # a strip whose air flows one way in more than 85 % of hours has one arrow
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+@dataclass(frozen=True)
+class Compartment:
+    """A stretch of a strip between barriers or its ends: place [m], median air change rate [1/h], how its air flows."""
+
+    mark: str
+    bottom: float
+    top: float
+    rate: float
+    upward: float  # fraction of the hours with upward flow [1]
+    downward: float
+
+    @property
+    def direction(self) -> str:
+        """How the air flows over the year, in words."""
+        moving = self.upward + self.downward
+        if moving < 0.05:
+            return "almost no flow"
+        share = self.upward / moving
+        if share > 1.0 - _MIXED:
+            return "upwards"
+        return "downwards" if share < _MIXED else f"upwards in {100 * share:.0f} % of the hours"
 
 
 @dataclass(frozen=True)
@@ -34,10 +56,8 @@ class StripRow:
         Wall length it covers; NaN where the wall file does not say. [m]
     status : str
         pass, review, fail, or "" where nothing was computed.
-    rate : float
-        Median air change rate. [1/h]
-    upward : float
-        Fraction of the hours in which its air flows upwards. [1]
+    compartments : tuple of Compartment
+        Low to high; one where no barrier cuts the strip, none where nothing was computed.
     """
 
     letter: str
@@ -47,17 +67,12 @@ class StripRow:
     spans: tuple[tuple[float, float], ...]
     length: float
     status: str
-    rate: float
-    upward: float
+    compartments: tuple[Compartment, ...]
 
     @property
-    def direction(self) -> str:
-        """How the air flows over the year, in words."""
-        if not np.isfinite(self.upward) or self.rate < 0.05:
-            return "almost no flow"
-        if self.upward > 1.0 - _MIXED:
-            return "upwards"
-        return "downwards" if self.upward < _MIXED else f"upwards in {100 * self.upward:.0f} % of hours"
+    def area(self) -> float:
+        """Area of wall it covers; NaN where the length is not known. [m2]."""
+        return self.length * (self.top - self.bottom)
 
 
 def strip_rows(datasets: Sequence[Any], statuses: Sequence[str]) -> list[StripRow]:
@@ -75,19 +90,21 @@ def strip_rows(datasets: Sequence[Any], statuses: Sequence[str]) -> list[StripRo
     rows = []
     for index, strip in enumerate(_strips(wall, datasets[0])):
         ds, status = found.get(strip["name"], (None, ""))
-        rate = upward = float("nan")
-        if ds is not None:
-            rate = float(np.median(series.air_changes(ds)))
-            speed = series.upward(ds)
-            moving = np.abs(speed) > 1e-6
-            upward = float((speed[moving] > 0.0).mean()) if moving.any() else float("nan")
         letter = _LETTERS[index] if index < len(_LETTERS) else str(index + 1)
+        parts = () if ds is None else compartments(ds)
+        several = len(parts) > 1
+        fields = tuple(
+            Compartment(
+                f"{letter}{number}" if several else letter, part.bottom, part.top, part.median, part.upward,
+                part.downward,
+            )
+            for number, part in enumerate(parts, 1)
+        )  # fmt: skip
         rows.append(
             StripRow(
-                letter, strip["name"], strip["bottom"], strip["top"], strip["spans"], strip["length"], status, rate,
-                upward,
+                letter, strip["name"], strip["bottom"], strip["top"], strip["spans"], strip["length"], status, fields
             )
-        )  # fmt: skip
+        )
     return rows
 
 
@@ -148,7 +165,7 @@ def draw(datasets: Sequence[Any], statuses: Sequence[str]) -> str:
     Returns
     -------
     str
-        An ``<svg>`` element, 420 wide in its own units, seen from outside.
+        An ``<svg>`` element, 360 wide in its own units, seen from outside.
     """
     rows = strip_rows(datasets, statuses)
     wall = series.wall_inputs(datasets[0])
@@ -198,16 +215,11 @@ def draw(datasets: Sequence[Any], statuses: Sequence[str]) -> str:
         ds = parts.get(row.name)
         if ds is not None:
             out += _parts(ds, row, x, y)
-        cuts = (
-            []
-            if ds is None
-            else [
-                float(z)
-                for z, kind in zip(ds["part_height"].values, ds["part_kind"].values, strict=True)
-                if str(kind) != "channel"
-            ]
-        )
-        out += _mark(row, x, y, cuts)
+        if ds is not None:
+            parts_of = zip(ds["part_height"].values, ds["part_kind"].values, strict=True)
+            cuts = [float(height) for height, kind in parts_of if str(kind) != "channel"]
+            for part in row.compartments:
+                out += _mark(row, part, x, y, cuts)
     heights = {low, high, *(row.bottom for row in rows), *(row.top for row in rows)}
     last = float("inf")
     for height in sorted(heights):
@@ -247,32 +259,33 @@ def _parts(ds: Any, row: StripRow, x: Any, y: Any) -> list[str]:
     return out
 
 
-def _mark(row: StripRow, x: Any, y: Any, cuts: Sequence[float]) -> list[str]:
-    """Return letter, status sign and arrow of a strip, in the largest field between the lines on its widest span."""
+def _mark(row: StripRow, part: Compartment, x: Any, y: Any, cuts: Sequence[float]) -> list[str]:
+    """Return mark, status sign and arrow of a compartment, in its largest field between lines, on its widest span."""
     left, right = max(row.spans, key=lambda span: span[1] - span[0])
-    lines = sorted({row.bottom, row.top, *(z for z in cuts if row.bottom < z < row.top)})
+    lines = sorted({part.bottom, part.top, *(z for z in cuts if part.bottom < z < part.top)})
     low, high = max(pairwise(lines), key=lambda ends: round(ends[1] - ends[0], 3))
     wide, tall = x(right) - x(left), y(low) - y(high)
     middle, centre = 0.5 * (x(left) + x(right)), 0.5 * (y(low) + y(high))
-    out = [f'<g class="mark s-{row.status or "none"}"><title>{html.escape(row.name)}: {row.direction}</title>']
-    beside = wide >= 34.0
+    title = f"{row.name}, {part.bottom:.3g} to {part.top:.3g} m: {display.number(part.rate, 2)} air changes per hour, "
+    out = [f'<g class="mark s-{row.status or "none"}"><title>{html.escape(title + part.direction)}</title>']
+    beside = wide >= 36.0
     if row.status in palette.STATUS_PATH and wide >= 17.0 and (tall >= 34.0 or beside):
-        sx, sy = (middle - 16.0, centre - 7.0) if beside else (middle - 7.0, centre + 1.0)
-        out.append(
-            f'<path transform="translate({sx:.1f} {sy:.1f}) scale(.875)" d="{palette.STATUS_PATH[row.status]}"/>'
-        )
+        sx, sy = (middle - 18.0, centre - 7.0) if beside else (middle - 7.0, centre + 1.0)
+        sign = palette.STATUS_PATH[row.status]
+        out.append(f'<path transform="translate({sx:.1f} {sy:.1f}) scale(.875)" d="{sign}"/>')
     out.append(
-        _text(middle + (8.0 if beside else 0.0), centre + (4.5 if beside else -3.0), row.letter, "middle", "letter")
+        _text(middle + (8.0 if beside else 0.0), centre + (4.5 if beside else -3.0), part.mark, "middle", "letter")
     )
-    if (tall >= 62.0 or (wide >= 64.0 and tall >= 20.0)) and np.isfinite(row.upward) and row.rate >= 0.05:
-        at = middle - 26.0 if wide >= 64.0 else middle
+    moving = part.upward + part.downward
+    if moving >= 0.05 and (tall >= 62.0 or (wide >= 66.0 and tall >= 20.0)):
+        at = middle - 28.0 if wide >= 66.0 else middle
         foot, head = centre - 0.5 * min(tall, 70.0) + 3.0, centre + 0.5 * min(tall, 70.0) - 3.0
-        if wide < 64.0:
+        if wide < 66.0:
             foot, head = centre - 0.5 * tall + 5.0, centre - 12.0
         tips = []
-        if row.upward >= _MIXED:
+        if part.upward >= _MIXED * moving:
             tips.append(f"M{at:.1f} {foot:.1f}l-4 7h8Z")
-        if row.upward <= 1.0 - _MIXED:
+        if part.downward >= _MIXED * moving:
             tips.append(f"M{at:.1f} {head:.1f}l-4 -7h8Z")
         out.append(f'<path class="arrow" d="M{at:.1f} {head - 4:.1f}V{foot + 4:.1f}"/>')
         out.append(f'<path class="tip" d="{"".join(tips)}"/>')
@@ -281,7 +294,7 @@ def _mark(row: StripRow, x: Any, y: Any, cuts: Sequence[float]) -> list[str]:
 
 
 STYLE = """
-.wall-elevation{width:100%;max-width:640px;height:auto;display:block}
+.wall-elevation{width:100%;max-width:600px;height:auto;display:block}
 .wall-elevation text{font:12px var(--font);fill:var(--ink)}
 .wall-elevation .letter{font-weight:700;font-size:13px}
 .wall-elevation .outline{fill:none;stroke:var(--ink)}
