@@ -177,6 +177,12 @@ def make_dataset(
     growth = 1.0 + 0.08 * damp * np.arange(years)
     end = water[-1][None] * growth[:, None, None]
 
+    def of_faces(surfaces: np.ndarray) -> np.ndarray:
+        """The same on every face; none at interfaces."""
+        values = np.zeros((hours, 3, len(faces)))
+        values[:, :, [0, 1, 2, len(faces) - 1]] = surfaces
+        return values
+
     balance = np.zeros((len(BALANCE_TERMS), 3))
     balance[:, :] = np.array([1.0, 0.2, 0.1, 0.0, 0.05, -1.0, -0.25, 0.0, 0.1])[:, None]  # the last closes the sum
 
@@ -198,7 +204,8 @@ def make_dataset(
         "temperature": temperature, "relative_humidity": relative, "vapour_pressure": pressure,
         "dew_point": dew, "dew_point_margin": temperature - dew,
         "water": water, "film": film, "frost_share": frost, "vapour_flow": vapour_flow, "condensation": condensing,
-        "runoff": runoff,
+        "runoff": runoff, "face_film": of_faces(film), "face_frost_share": of_faces(frost),
+        "film_by_vapour": of_faces(condensing), "drainage": of_faces(runoff),
         "heat_flux_indoor": 0.2 * (indoor - outdoor)[:, None] * np.ones(3),
         "water_end_of_year": end, "water_at_start": 0.9 * end[0], "water_balance": balance,
         "water_residual": np.full((hours, 3), 1e-9), "energy_residual": np.full((hours, 3), 1e-2),
@@ -303,6 +310,6 @@ def steady_dataset(temperature: float = 293.15, relative_humidity: float = 0.5, 
     made = make_dataset(**options).copy(deep=True)
     for face in made["face"].values:
         made = with_face(made, str(face), temperature=temperature, relative_humidity=relative_humidity)
-    for name in ("film", "frost_share", "condensation", "runoff"):
+    for name in ("film", "frost_share", "condensation", "runoff", "face_film", "film_by_vapour", "drainage"):
         made[name].values[:] = 0.0
     return made

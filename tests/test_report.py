@@ -408,7 +408,7 @@ def test_page_data_give_back_the_dataset(comparison, text):
 
 # ---- answer ------------------------------------------------------------------------------------------------------
 def finding(status, ratio, value=1.0):
-    return Finding("k", "Mould index", "OSB, top", value, 3.0, "", status, "", 0.0, "made up", "It grows.", ratio)
+    return Finding("mould", "Mould index", "OSB, top", value, 3.0, "", status, "", 0.0, "made up", "It grows.", ratio)
 
 
 def bare(opening_set, depth, status, ratio, climate="A"):

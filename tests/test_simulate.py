@@ -61,6 +61,31 @@ def test_what_condenses_on_tight_metal_dries_or_runs_off(one_year, winter):
     np.testing.assert_allclose(film, at["film"], atol=1e-3)
 
 
+def test_films_grow_by_vapour_rain_and_capillarity_and_lose_the_rest_by_drainage(one_year, winter):
+    """At every face and interface, hour by hour; steel sheathing dews inside, the cladding is rained on."""
+    sheathing = Layer("steel sheathing", material("steel"), 0.0015)
+    wool = Layer("wool", material("mineral wool"), 0.1)
+    wall = replace(
+        metal(one_year), backup=(sheathing, wool), wetting=replace(one_year.wetting, rain_plane=0, rain_share=0.05)
+    )
+    ds = cavity.simulate(wall, winter, opening_set="10 mm slots", depth=0.03)
+    change = ds["film_by_vapour"] + ds["film_by_rain"] + ds["film_by_capillarity"] - ds["drainage"]
+    film = 3600.0 * change.cumsum("time")
+    np.testing.assert_allclose(film, ds["face_film"], atol=1e-3)  # a face without a film may keep a residue
+    inside = ds.sel(face="steel sheathing | wool")
+    assert float(inside["face_film"].max()) > 0.05
+    assert float(abs(inside["film_by_rain"]).max()) == 0.0
+    rained = ds["driving_rain"] > 0.0
+    outer = ds.sel(face="outer face")
+    assert float(outer["film_by_rain"].where(rained, 0.0).sum()) * 3600.0 > 0.1
+    assert float(outer["film_by_rain"].where(~rained, 0.0).max()) == 0.0
+    # what drains is the run-off of the four surfaces and, inside, what stands in the balance as drained
+    total = (3600.0 * ds["drainage"]).sum(("time", "face"))
+    lost = -ds["water_balance"].sel(balance_term=["run-off", "drained from full layers"]).sum("balance_term")
+    np.testing.assert_allclose(total, lost, rtol=1e-5)
+    np.testing.assert_allclose(ds["runoff"], ds["drainage"].sel(face=ds["film_face"].values), atol=0)
+
+
 def test_water_and_energy_balances_close(case):
     # the worst hour against ten days of throughput; over a year it is 1e-6, see the real years below
     assert case.attrs["water_balance_error"] < 1e-5

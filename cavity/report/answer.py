@@ -44,7 +44,7 @@ def what(case: Any) -> str:
     if found is None:
         return "no criterion was judged"
     title = found.title[:1].upper() + found.title[1:]
-    return f"{title}: {value_text(found)} (limit {value_text(found, limit=True)})"
+    return f"{title}: {value_text(found)} ({found.threshold} {value_text(found, limit=True)})"
 
 
 def opening_area(case: Any) -> float:
@@ -206,6 +206,7 @@ def matrix(cases: Sequence[Any], depths: Sequence[float]) -> list[dict[str, Any]
             "word": _WORD[status(case)],
             "number": value_text(worst(case.findings)) if case.findings else "–",
             "limit": display.number(float(worst(case.findings).limit)) if case.findings else "–",
+            "threshold": worst(case.findings).threshold if case.findings else "limit",
             "title": worst(case.findings).title if case.findings else "no criterion was judged",
             "wall": wall_side(case),
             "what": what(case),

@@ -52,7 +52,10 @@ def comparison_tables(comparison: Any) -> list[Any]:
                     cells.append(Text("not run"))
                     continue
                 text = Text(f"{_MARK[cell['status']]}\n", style=_STYLE[cell["status"]])
-                text.append(f"{cell['title']} {cell['number']}, limit {cell['limit']}\n{cell['rate']}", style="default")
+                text.append(
+                    f"{cell['title']} {cell['number']}, {cell['threshold']} {cell['limit']}\n{cell['rate']}",
+                    style="default",
+                )
                 cells.append(text)
             table.add_row(Text(row["name"]), *cells)
         tables.append(table)

@@ -391,7 +391,7 @@ def _finding(found: Any) -> dict[str, str]:
         "title": found.title,
         "where": found.where,
         "value": answer.value_text(found),
-        "limit": answer.value_text(found, limit=True),
+        "limit": ("" if found.threshold == "limit" else f"{found.threshold} ") + answer.value_text(found, limit=True),
         "when": found.when,
         "sentence": found.sentence,
         "source": found.source,

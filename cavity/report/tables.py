@@ -68,7 +68,7 @@ def tables(comparison: Any) -> dict[str, str]:
         )  # fmt: skip
         findings += [
             [*_names(case), item.status, item.key, item.title, item.where, _round(item.value), _round(item.limit),
-             item.units, _round(item.hours), item.when, item.sentence, item.source]
+             item.threshold, item.units, _round(item.hours), item.when, item.sentence, item.source]
             for item in found
         ]  # fmt: skip
         months += [
@@ -88,8 +88,8 @@ def tables(comparison: Any) -> dict[str, str]:
              "half of a wetting event gone after [d]", "half gone after, vents shut [d]",
              "nine tenths of a wetting event gone after [d]", "nine tenths gone after, vents shut [d]"), cases),
         "findings.csv": _text(
-            (*_CASE, "result", "key", "criterion", "where", "value", "limit", "unit", "hours [h]", "when", "sentence",
-             "source"), findings),
+            (*_CASE, "result", "key", "criterion", "where", "value", "limit", "limit is", "unit", "hours [h]", "when",
+             "sentence", "source"), findings),
         "months.csv": _text(
             (*_CASE, *place, "month", "outdoor temperature [degC]", "median air change rate [1/h]",
              "hours with flow upwards [%]", "face temperature [degC]", "face relative humidity [%]",

@@ -186,7 +186,11 @@ def summarise(
             "input_value": (("sample", "input"), inputs),
             "criterion_value": (("sample", "criterion"), value),
             "criterion_severity": (("sample", "criterion"), severity, {"units": "1", "long_name": "value over limit"}),
-            "criterion_status": (("sample", "criterion"), status, {"long_name": "0 pass, 1 review, 2 fail"}),
+            "criterion_status": (
+                ("sample", "criterion"),
+                status,
+                {"long_name": "0 information, 1 pass, 2 review, 3 fail"},
+            ),
             "probability_met": ("criterion", met / count, {"units": "1", "long_name": "share of samples not failing"}),
             "probability_low": ("criterion", interval[:, 0], {"units": "1", "long_name": "95 % interval, low"}),
             "probability_high": ("criterion", interval[:, 1], {"units": "1", "long_name": "95 % interval, high"}),
