@@ -195,6 +195,11 @@ def materials(name: str | None, group: str | None) -> None:
 
     console = Console(highlight=False)
     console.print(material_detail(name) if name else materials_table(console.width, group))
+    if name:
+        from cavity.wall.listing import material_curves
+        from cavity.wallfile import material
+
+        console.print(material_curves(material(name), console.width))
 
 
 @main.command()
