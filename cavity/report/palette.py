@@ -1,7 +1,7 @@
 """Colours, line styles and the drawing style of all figures: one colour a physical quantity, fixed here.
 
-Temperature is ochre, humidity and dew point are plum, water is slate; colours that share a figure stay apart for readers
-who lack any one kind of cone (a test holds that). Every light colour is a different hex text, so that the page can turn
+Temperature is ochre, humidity and dew point plum, water slate; colours that share a figure stay apart for readers who
+lack any one kind of cone (a test holds that). Every light colour is a different hex text, so that the page can turn
 a figure dark by replacing text for text.
 The status colours differ in lightness as well as in hue, and never stand without a shape and a word.
 """
