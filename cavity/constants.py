@@ -11,12 +11,18 @@ WATER_TO_AIR = MOLAR_MASS_WATER / MOLAR_MASS_AIR  # 0.622, ratio of molar masses
 ICE_POINT = 273.15  # K, 0 degC
 STANDARD_PRESSURE = 101325.0  # Pa, ISO 2533
 WATER_DENSITY = 1000.0  # kg/m3, EN 15026 convention
-WATER_HEAT = 4187.0  # J/(kg K), liquid water near 20 degC, from memory
-ICE_HEAT = 2060.0  # J/(kg K), ice near -5 degC, from memory
+WATER_HEAT = 4184.0  # J/(kg K), liquid water at 20 degC, IAPWS-95 (CoolProp)
+ICE_HEAT = 2060.0  # J/(kg K), ice at -5 degC, IAPWS-06 (2097 at 0, 2023 at -10 degC)
 VAPOUR_HEAT = 1860.0  # J/(kg K), water vapour, ASHRAE Fundamentals ch. 1
 EVAPORATION_HEAT = 2.501e6  # J/kg at 0 degC, ASHRAE Fundamentals ch. 1
 FUSION_HEAT = 3.334e5  # J/kg at 0 degC, from memory; 2834.4 - 2500.9 kJ/kg in ASHRAE table 3
 DRY_AIR_HEAT = 1006.0  # J/(kg K), ASHRAE Fundamentals ch. 1
 # Suction at which ln(RH) = -1 at 20 degC: rho_w R_v T, Kelvin equation (EN 15026).
 SUCTION_SCALE = WATER_DENSITY * R_VAPOUR * 293.15  # Pa
+# Diffusion of water vapour in still air: D = 2.306e-5 (T / 273.15)^1.81 P0 / P, Schirmer's law with 0.083 m2/h and
+# P0 = 101325 Pa as DIN 52615 and ISO 12572 print it, from memory. (2.26e-5 is the same law for P0 = 1 bar.)
+VAPOUR_DIFFUSIVITY = 2.306e-5  # m2/s at 0 degC and 101325 Pa
+# Permeability of air at 23 degC, the temperature of cup tests (ISO 12572): turns a permeance into s_d and back.
+AIR_PERMEABILITY = VAPOUR_DIFFUSIVITY / (R_VAPOUR * ICE_POINT) * (296.15 / ICE_POINT) ** 0.81  # 1.953e-10 kg/(m s Pa)
+ISO_AIR_PERMEABILITY = 2.0e-10  # kg/(m s Pa), rounded design constant of ISO 13788 and ISO 10456, from memory
 LEWIS_VAPOUR = 7.0e-9  # (s/m)/(W/(m2 K)): beta_p = 7e-9 h_c, EN 15026 / ISO 13788, from memory

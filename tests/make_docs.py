@@ -108,6 +108,8 @@ SECTIONS = (
     ("[finish]", schema.FinishSection),
     ("[[cladding]] and [[backup]]", schema.LayerEntry),
     ("[cavity]", schema.CavitySection),
+    ("[[storey]]", schema.StoreyEntry),
+    ("[[window]]", schema.WindowEntry),
     ("[[column]]", schema.ColumnEntry),
     ("[[rail]]", schema.RailEntry),
     ("[[barrier]]", schema.BarrierEntry),

@@ -81,10 +81,10 @@ def test_a_vent_by_height_serves_every_column_that_reaches_it():
 
 
 def test_permeance_becomes_the_sd_of_a_membrane():
-    """sd = permeability of air at 23 degC (Schirmer, ISO 12572: 1.914e-10 kg/(m s Pa)) / permeance."""
+    """sd = permeability of air at 23 degC (Schirmer, ISO 12572: 1.953e-10 kg/(m s Pa)) / permeance."""
     for written, permeance in (("60 ng/(Pa s m2)", 60e-12), ("1 perm", 5.72135e-11)):
         layer = parse_wall(edit(('name = "vapour retarder"', f'name = "x"\npermeance = "{written}"'))).backup[3]
-        assert layer.is_membrane and layer.sd == pytest.approx(1.914e-10 / permeance, rel=1e-6)
+        assert layer.is_membrane and layer.sd == pytest.approx(1.953e-10 / permeance, rel=3e-4)  # printed digits
 
 
 def test_a_membrane_takes_its_sd_from_the_table_of_materials():
@@ -254,7 +254,7 @@ def test_every_key_of_the_schema_is_described():
                 walk(inner)
 
     walk(WallFile)
-    assert len(seen) == 20  # sections: a new one is added here, so that the walk is known to reach it
+    assert len(seen) == 22  # sections: a new one is added here, so that the walk is known to reach it
 
 
 def test_every_value_type_says_what_it_expects():
@@ -263,7 +263,7 @@ def test_every_value_type_says_what_it_expects():
         *(inner for field in WallFile.model_fields.values() for inner in _models(field.annotation)),
     }:
         for name, field in model.model_fields.items():
-            if not list(_models(field.annotation)) and name not in ("construction_water", "uncertain"):
+            if not list(_models(field.annotation)) and name not in ("construction_water", "uncertain", "basis"):
                 assert len(leaf_of(field).describe()) > 8, name
 
 

@@ -27,8 +27,10 @@ from cavity.constants import (
     ICE_POINT,
     LEWIS_VAPOUR,
     R_VAPOUR,
+    STANDARD_PRESSURE,
     STEFAN_BOLTZMANN,
     SUCTION_SCALE,
+    VAPOUR_DIFFUSIVITY,
     VAPOUR_HEAT,
     WATER_DENSITY,
     WATER_HEAT,
@@ -50,7 +52,7 @@ _PER_STEP = 1.0 / U_STEP
 _LAST = U_COUNT - 1.0
 _T, _U = LANES, 2 * LANES  # from a flux potential to its slopes
 _PER_ZERO = 1.0 / 273.15
-_DELTA_ZERO = 2.26e-5 * 101325.0 / (R_VAPOUR * 273.15)
+_DELTA_ZERO = VAPOUR_DIFFUSIVITY * STANDARD_PRESSURE / (R_VAPOUR * 273.15)
 DRY_LINK, WET_LINK, CAVITY = 0, 1, 2  # kinds of link: vapour only, vapour and liquid, the cavity
 
 
@@ -281,7 +283,7 @@ def potential_of_humidity(phi, T):
 def air_permeability(T, P):
     """Return the vapour permeability of still air [kg/(m s Pa)].
 
-    Schirmer (from memory): D = 2.26e-5 (T/273.15)^1.81 P0/P.
+    Schirmer (from memory): D = 2.306e-5 (T/273.15)^1.81 P0/P, P0 = 101325 Pa.
 
     The power 0.81 that is left is its binomial series: within 1e-5 from -50 to 80 degC.
     """

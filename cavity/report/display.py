@@ -117,9 +117,8 @@ _INPUTS: dict[str, tuple[str, float, float, str, float, float]] = {
     "W/(m2 K)": ("W/(m² K)", 1.0, 0.0, "Btu/(h ft² °F)", 0.176110, 0.0),
 }
 
-# Vapour permeability of still air near 10 degC, 1.9e-10 kg/(Pa s m) (ISO 10456, from memory), in US perm inch terms:
-# permeance of an s_d of 1 m is 1.9e-10 / 1 kg/(Pa s m2) = 3.3 US perm (1 US perm = 5.72135e-11).
-_PERM_METRE = 1.9e-10 / 5.72135e-11
+# Permeance of an s_d of 1 m in US perm (5.72135e-11 kg/(Pa s m2)), by the same air as a permeance in a wall file.
+_PERM_METRE = constants.AIR_PERMEABILITY / 5.72135e-11
 
 
 def quantity(value: float | None, unit: str, digits: int = 3) -> tuple[str, str]:

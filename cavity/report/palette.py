@@ -1,6 +1,8 @@
 """Colours, line styles and the drawing style of all figures: one colour a physical quantity, fixed here.
 
-Every light colour is a different hex text, so that the page can turn a figure dark by replacing text for text.
+Temperature is ochre, humidity and dew point plum, water slate; colours that share a figure stay apart for readers who
+lack any one kind of cone (a test holds that). Every light colour is a different hex text, so that the page can turn
+a figure dark by replacing text for text.
 The status colours differ in lightness as well as in hue, and never stand without a shape and a word.
 """
 
@@ -15,21 +17,22 @@ LIGHT: dict[str, str] = {
     "muted": "#5a6472",
     "rule": "#c4c8cc",
     "grid": "#e6e6e1",
-    "temperature": "#c4472b",
-    "dew_point": "#1f5fa8",
-    "humidity": "#0f7268",
-    "air": "#35478c",
-    "stack": "#a86f08",
-    "wind": "#3b82b4",
-    "film": "#0d4a80",
-    "runoff": "#7a9cc0",
-    "mould": "#626f1a",
-    "rain": "#67759a",
-    "wood": "#8a5a2b",
+    "temperature": "#a85f00",
+    "dew_point": "#4b2a73",
+    "humidity": "#a64489",
+    "air": "#124a5c",
+    "stack": "#6d6b12",
+    "wind": "#2f8ca6",
+    "film": "#22384b",
+    "runoff": "#7d91a3",
+    "mould": "#3c5a1c",
+    "rain": "#5f6c84",
+    "wood": "#8f6a48",
     "accent": "#27425f",
     "pass": "#13707d",
-    "review": "#b87500",
+    "review": "#9a5f00",
     "fail": "#a01d4b",
+    "information": "#4f6b85",
     "zone": "#f1efe7",
 }
 
@@ -40,21 +43,22 @@ DARK: dict[str, str] = {
     "muted": "#a3acb7",
     "rule": "#3c4550",
     "grid": "#28303a",
-    "temperature": "#f08d70",
-    "dew_point": "#76b3f2",
-    "humidity": "#4fc6b7",
-    "air": "#9fb0f2",
-    "stack": "#e5b44f",
-    "wind": "#86c6ec",
-    "film": "#60aeea",
-    "runoff": "#9db9d6",
-    "mould": "#bccb63",
-    "rain": "#aab7d6",
-    "wood": "#d4a373",
+    "temperature": "#f0b34c",
+    "dew_point": "#b9a2f5",
+    "humidity": "#dc7bbd",
+    "air": "#97dcea",
+    "stack": "#c9c65a",
+    "wind": "#3f9fb8",
+    "film": "#cfdcea",
+    "runoff": "#7a90a6",
+    "mould": "#6faa4a",
+    "rain": "#9fb0cc",
+    "wood": "#dcb08c",
     "accent": "#b9cbe0",
     "pass": "#4cc4d0",
     "review": "#f2b53a",
     "fail": "#f4789f",
+    "information": "#9db6cf",
     "zone": "#20272f",
 }
 
@@ -69,10 +73,12 @@ LAYERS: tuple[str, ...] = ("wood", "humidity", "air", "stack", "rain", "mould", 
 
 FONT = '"Avenir Next", "Segoe UI", "Helvetica Neue", Helvetica, "Liberation Sans", Arial, sans-serif'
 
-STATUS_WORD = {"pass": "meets", "review": "review", "fail": "fails"}
+STATUS_WORD = {"information": "information", "pass": "meets", "review": "review", "fail": "fails"}
 
-# Closed paths in a 16 x 16 box: ring with a tick, triangle, square with a bar. Shape says what colour says.
+# Closed paths in a 16 x 16 box: dot and stem, ring with a tick, triangle, square with a cross. Shape says what colour
+# says.
 STATUS_PATH = {
+    "information": "M6.9 1.6h2.2v2.6H6.9ZM5 6h4.2v6.4H11v1.8H5v-1.8h1.9V7.8H5Z",
     "pass": "M8 1a7 7 0 1 0 0 14A7 7 0 0 0 8 1Zm0 1.8a5.2 5.2 0 1 1 0 10.4A5.2 5.2 0 0 1 8 2.8Z"
     "M4.6 8.3l1.2-1.2 1.5 1.5 3.1-3.4 1.3 1.2-4.4 4.8Z",
     "review": "M8 1.2 15.4 14.6H.6ZM7.1 6v4.4h1.8V6Zm0 5.4v1.7h1.8v-1.7Z",

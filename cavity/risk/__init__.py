@@ -9,20 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
-from cavity.risk.finding import STATUSES, Finding
+from cavity.risk.finding import CAN_FAIL, STATUSES, Finding
+from cavity.risk.ranking import worst_first
 
 if TYPE_CHECKING:
     import xarray as xr
 
-__all__ = ["CAN_FAIL", "Finding", "judge", "verdict", "worst", "worst_first"]
-
-# Criteria of the wall side that can fail; the others are a review item at most.
-CAN_FAIL = frozenset(
-    {
-        "mould", "mould_room", "wood_moisture", "decay", "condensate_face", "condensate_inside", "residue", "frost",
-        "wetness_wall", "drying",
-    }
-)  # fmt: skip
+__all__ = ["CAN_FAIL", "STATUSES", "Finding", "judge", "verdict", "worst", "worst_first"]
 
 
 def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Finding, ...]:
@@ -67,13 +60,6 @@ def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Fi
     return worst_first(found for criterion in criteria for found in criterion.findings(ds, given))
 
 
-def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Return the findings worst first: by status, then those of criteria that can fail, then by severity."""
-    return tuple(
-        sorted(findings, key=lambda found: (-STATUSES.index(found.status), found.key not in CAN_FAIL, -found.ratio))
-    )
-
-
 def worst(findings: Iterable[Finding]) -> Finding:
     """Return the worst finding; ValueError if there is none."""
     ranked = worst_first(findings)
@@ -93,21 +79,25 @@ def verdict(findings: Iterable[Finding]) -> tuple[str, str]:
     Returns
     -------
     status : str
-        The worst status among the findings.
+        The worst status among the findings; ``"information"`` never decides.
     sentence : str
         What decides, and how many other findings share that status.
     """
     ranked = worst_first(findings)
     top = worst(ranked)
-    others = len([found for found in ranked if found.status == top.status]) - 1
-    if top.status == "pass":
-        return "pass", f"Passes all {len(ranked)} findings; nearest to its limit: {_clause(top)}"
-    lead = "Fails" if top.status == "fail" else "Meets every criterion that can fail, with items to review"
-    more = f" {others} more {'finding is' if others == 1 else 'findings are'} {_STATE[top.status]}." if others else ""
+    alike = len([found for found in ranked if found.status == top.status])
+    if top.status in ("pass", "information"):
+        return "pass", f"Meets all {alike} criteria; nearest to its limit: {_clause(top)}"
+    lead = "Fails" if top.status == "fail" else "No criterion fails; some items need review"
+    others = alike - 1
+    more = f" {others} more {_STATE[top.status][others != 1]}." if others else ""
     return top.status, f"{lead}: {_clause(top)}{more}"
 
 
-_STATE = {"review": "to review", "fail": "a fail"}
+_STATE = {
+    "review": ("item needs review", "items need review"),
+    "fail": ("criterion is not met", "criteria are not met"),
+}  # for one, for several
 
 
 def _clause(found: Finding) -> str:

@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.errors import Fault, InputError
+from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.risk import CAN_FAIL, Finding, worst_first
 from cavity.risk.finding import STATUSES, first_wall_face, number
-from cavity.study.engine import Engine, Job, Result
+from cavity.study.engine import Engine, Job, Result, counted
 from cavity.wallfile.inputs import INPUTS, changed
 
 if TYPE_CHECKING:
@@ -186,7 +186,11 @@ def summarise(
             "input_value": (("sample", "input"), inputs),
             "criterion_value": (("sample", "criterion"), value),
             "criterion_severity": (("sample", "criterion"), severity, {"units": "1", "long_name": "value over limit"}),
-            "criterion_status": (("sample", "criterion"), status, {"long_name": "0 pass, 1 review, 2 fail"}),
+            "criterion_status": (
+                ("sample", "criterion"),
+                status,
+                {"long_name": "0 information, 1 pass, 2 review, 3 fail"},
+            ),
             "probability_met": ("criterion", met / count, {"units": "1", "long_name": "share of samples not failing"}),
             "probability_low": ("criterion", interval[:, 0], {"units": "1", "long_name": "95 % interval, low"}),
             "probability_high": ("criterion", interval[:, 1], {"units": "1", "long_name": "95 % interval, high"}),
@@ -227,12 +231,15 @@ def drivers(study: xr.Dataset, criterion: str = OVERALL) -> list[tuple[str, floa
 def sentence(study: xr.Dataset) -> str:
     """Return the outcome of an uncertainty study in plain words."""
     count = int(study.attrs["samples"])
+    asked = int(study.attrs.get("samples_asked", count))
     overall = study.sel(criterion=OVERALL)
     met = round(float(overall["probability_met"]) * count)
     text = (
         f"In {met} of {count} samples no criterion fails (95 % interval of the probability "
         f"{number(100 * float(overall['probability_low']))} to {number(100 * float(overall['probability_high']))} %)."
     )
+    if asked > count:
+        text += f" {counted(count, asked - count).replace('cases', 'samples')}; the others are left out."
     single = study.isel(criterion=slice(0, -1))
     least = int(np.argmin(single["probability_met"].values))
     if float(single["probability_met"][least]) < 1.0:
@@ -288,12 +295,15 @@ def uncertainty(
     Returns
     -------
     xarray.Dataset
-        As `summarise` says, with the names of the case and the sentence in its attributes.
+        As `summarise` says, with the names of the case and the sentence in its attributes. Samples that could not be
+        computed are left out; `samples` counts those computed, `samples_asked` all, `not_computed` has the reasons.
 
     Raises
     ------
     InputError
         If fewer than 8 samples are asked for, or a range is empty.
+    ConvergenceError
+        If no sample can be solved.
     """
     ranges = ranges_of(wall)
     faults = []
@@ -322,9 +332,17 @@ def uncertainty(
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
         described = engine.run([Job(wall, weather, opening_set, depth, column)])[0]
-        nominal = described.dataset
-        results = engine.run(jobs, keep="daily", progress=told)
+        nominal = None if described.failure else described.dataset
+        every = engine.run(jobs, keep="daily", progress=told)
+        reasons = [result.failure for result in every if result.failure]
+        computed = [index for index, result in enumerate(every) if not result.failure]
+        if not computed:
+            raise ConvergenceError(f"none of the {len(every)} samples could be computed; the first: {reasons[0]}")
+        results, inputs = [every[index] for index in computed], inputs[computed]
         bands = np.array([result.dataset["relative_humidity"].values for result in results])
+        if described.failure:  # the critical face is then that of the first sample
+            reasons.insert(0, f"the case as described: {described.failure}")
+            nominal = engine.run([jobs[computed[0]]])[0].dataset
     start = first_wall_face(nominal)
     # the critical face: dampest on the wall side in the case as described, of those where mould can live
     damp = np.asarray(nominal["relative_humidity"].values[:, :, start:], float).mean(axis=0)
@@ -336,6 +354,8 @@ def uncertainty(
     attrs = {key: nominal.attrs[key] for key in ("wall_name", "climate_name", "opening_set", "depth", "column")}
     study = summarise(ranges, inputs, [result.findings for result in results], bands[:, :, segment, face], name)
     study.attrs.update(attrs, seed=seed, created=dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC"))
+    study.attrs["samples_asked"] = len(every)
+    study.attrs["not_computed"] = json.dumps(reasons)
     study.attrs["nominal"] = json.dumps({found.key: found.value for found in described.findings})
     study.attrs["sentence"] = sentence(study)
     return study

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cavity.constants import ISO_AIR_PERMEABILITY
 from cavity.wall import uvalue
 from cavity.wall.indoor import indoor_climate, iso_13788_room, monthly_means
 from cavity.wall.saturation import dew_point, saturation_pressure
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
 
     from cavity.wallfile.model import Layer, Wall
 
-AIR_PERMEABILITY = 2e-10  # kg/(m s Pa), design constant of ISO 13788, from memory
 AIR_LAYER_SD = 0.01  # m, s_d of an air layer, ISO 13788, from memory
 MOULD_SURFACE = 0.25  # m2 K/W, R_si for the mould check on opaque surfaces, ISO 13788, from memory
 MOULD_HUMIDITY = 0.8  # monthly mean relative humidity at the surface above which mould may grow, ISO 13788
@@ -260,11 +260,11 @@ def _rates(
 ) -> NDArray[np.float64]:
     """Condensation rate at each place in a month, negative where it dries [kg/(m2 s)]."""
     profile = vapour_profile(places, saturation[month], outside[month], inside[month], wet)
-    outward = AIR_PERMEABILITY * np.diff(profile) / np.diff(places)  # flux towards outdoors
+    outward = ISO_AIR_PERMEABILITY * np.diff(profile) / np.diff(places)  # flux towards outdoors
     found = np.zeros(places.size)
     found[1:-1] = outward[1:] - outward[:-1]
     # where the string has no corner only rounding is left: 1e-11 of the largest flux, 1e-15 of a pressure over its s_d
-    steepest = AIR_PERMEABILITY * profile.max() / np.diff(places)
+    steepest = ISO_AIR_PERMEABILITY * profile.max() / np.diff(places)
     rounding = 1e-9 * np.abs(outward).max() + 1e-13 * np.maximum(steepest[1:], steepest[:-1])
     found[1:-1][(np.abs(found[1:-1]) < rounding) & ~wet[1:-1]] = 0.0
     return found

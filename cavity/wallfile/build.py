@@ -9,10 +9,11 @@ from typing import Any
 from pydantic_core import PydanticCustomError
 
 from cavity.wallfile import schema
+from cavity.wallfile.elevation import read_elevation
 from cavity.wallfile.faults import Faults, Place, shown
 from cavity.wallfile.layers import UNKNOWN, name_layers, own_materials, read_layers, read_variants
 from cavity.wallfile.materials import pick
-from cavity.wallfile.model import Cavity, Column, Indoor, Layer, OpeningSet, Run, Site, Wall, Wetting
+from cavity.wallfile.model import Cavity, Column, Elevation, Indoor, Layer, OpeningSet, Run, Site, Wall, Wetting
 from cavity.wallfile.values import nearest
 from cavity.wallfile.vents import read_barriers, read_columns, read_rails, read_sets, within
 
@@ -48,9 +49,7 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
     layers = cladding + backup
     if not (cladding and backup) or any(layer.material is UNKNOWN for layer in layers):
         layers, backup = [], []  # names of layers are not certain: references to them are not checked
-    columns = read_columns(parts.get("column", []), faults)
-    if len(columns) != len(parts.get("column", [])):
-        columns = []  # heights are not certain: what refers to them is not checked
+    elevation, columns = _columns(parts, faults)
     rails = read_rails(("rail",), parts.get("rail", []), columns, faults)
     barriers = read_barriers(parts.get("barrier", []), columns, faults)
     sets = read_sets(parts.get("openings", []), columns, faults)
@@ -89,8 +88,38 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
         uncertain=uncertain,
         description=head.description,
         invented=head.invented,
+        elevation=elevation,
     )
     return replace(wall, warnings=tuple(warnings + _doubts(wall)))
+
+
+def _columns(parts: dict[str, Any], faults: Faults) -> tuple[Elevation | None, list[Column]]:
+    """Return the elevation, if storeys describe it, and the strips of the cavity; none where they are not certain."""
+    if not {"column", "storey", "window"} <= set(parts):
+        return None, []
+    entries, storeys, windows = parts["column"], parts["storey"], parts["window"]
+    if storeys:
+        if entries:
+            faults.add(
+                ("column",), "beside [[storey]]", "strips one by one, or storeys and windows", "keep one of them"
+            )
+            return None, []
+        if "site" not in parts:
+            return None, []
+        return read_elevation(storeys, windows, parts["site"].wall_width, faults)
+    if windows:
+        faults.add(
+            ("window",), "without a [[storey]]", "storeys that hold the windows", 'add [[storey]] height = "3 m"'
+        )
+        return None, []
+    if not entries:
+        faults.add(
+            ("column",), "is missing", "the strips of the cavity as [[column]], or [[storey]] with [[window]]",
+            'add [[storey]] height = "3 m"', given="",
+        )  # fmt: skip
+        return None, []
+    columns = read_columns(entries, faults)
+    return None, columns if len(columns) == len(entries) else []
 
 
 # --------------------------------------------------------------------------- what is compared

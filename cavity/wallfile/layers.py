@@ -6,13 +6,12 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
+from cavity.constants import AIR_PERMEABILITY
 from cavity.wallfile.faults import Faults, Place
 from cavity.wallfile.materials import fold, make, material_names, override, pick, row_of, suggestion
 from cavity.wallfile.model import Layer, Material
 from cavity.wallfile.values import nearest
 
-# Vapour permeability of still air at 23 degC, the temperature of the cups of ISO 12572: Schirmer, from memory
-AIR_PERMEABILITY = 1.914e-10  # kg/(m s Pa)
 # Stands in for a material that is not known, so that the other checks can go on
 UNKNOWN = Material("unknown", "unknown", 1000.0, 1.0, 1000.0, 1.0, 1.0, "none")
 _SHEET = 0.005  # m: a thicker layer has heat resistance, which a membrane leaves out (own choice)
@@ -32,6 +31,11 @@ def own_materials(sections: dict[str, Any], faults: Faults, warnings: list[str])
         if any(fold(other) == fold(name) for other in own):
             faults.add(place, "defined twice, but for capitals or hyphens", fix="keep one")
         own[name] = made
+        if entry.mould_class is None and not entry.metal:
+            warnings.append(
+                f"Material {name!r} of the wall file states no mould_class and is taken as sensitive, the careful "
+                'choice; cement- and plastic-based materials and mineral fibres are "medium resistant".'
+            )
         if fold(name) in known:
             warnings.append(f"The wall file's own material {name!r} replaces the built-in one of that name.")
     return own

@@ -39,10 +39,11 @@ class Material:
     emissivity: float = 0.9  # -
     wood: bool = False  # judged by wood moisture content
     metal: bool = False  # judged by time of wetness
-    mould_class: str = "resistant"  # very sensitive | sensitive | medium resistant | resistant
+    mould_class: str = "sensitive"  # very sensitive | sensitive | medium resistant | resistant; the careful default
     thickness: float = 0.0  # m, usual thickness; 0: none is usual
     sd: float | None = None  # m, a membrane as sold: what a layer of it gets that gives no s_d of its own
     sd_table: tuple[tuple[float, float], ...] = ()  # (relative humidity 0-1, s_d m) of a membrane as sold
+    basis: tuple[tuple[str, str], ...] = ()  # (value or group of values, what it rests on): `materials.BASIS_KEYS`
 
 
 @dataclass(frozen=True)
@@ -137,11 +138,43 @@ class Column:
     name: str
     bottom: float  # m above the base of the wall
     top: float  # m
+    fraction: float = 0.0  # -, of the wall length over which it runs; 0: not known
 
     @property
     def height(self) -> float:
         """Height of the column [m]."""
         return self.top - self.bottom
+
+
+@dataclass(frozen=True)
+class Window:
+    """A window of the elevation, with its ends along the wall and its heights."""
+
+    name: str
+    left: float  # m from the left end of the wall, seen from outside
+    right: float  # m
+    bottom: float  # m above the base of the wall: its sill
+    top: float  # m: its head
+
+
+@dataclass(frozen=True)
+class Strip:
+    """Where one column of the cavity runs along the wall."""
+
+    name: str
+    bottom: float  # m above the base of the wall
+    top: float  # m
+    spans: tuple[tuple[float, float], ...]  # m, left and right ends
+
+
+@dataclass(frozen=True)
+class Elevation:
+    """The wall as drawn from outside: storeys, windows and the strips of cavity they leave."""
+
+    width: float  # m
+    floors: tuple[float, ...]  # m above the base of the wall, the top of the wall last
+    windows: tuple[Window, ...]
+    strips: tuple[Strip, ...]
 
 
 @dataclass(frozen=True)
@@ -237,6 +270,7 @@ class Wall:
     limits: tuple[tuple[str, float], ...] = ()  # thresholds of criteria set by the user
     variants: tuple[tuple[str, str, Layer], ...] = ()  # (variant name, replaced layer name, layer)
     uncertain: tuple[tuple[str, float, float], ...] = ()  # (input name, low, high)
+    elevation: Elevation | None = None  # None: the columns are listed one by one
     description: str = ""
     invented: bool = False
     source: str = ""  # path of the wall file

@@ -136,7 +136,9 @@ class MaterialValues(Section):
         said("Growth of the conductivity with water.", None)
     )
     emissivity: Annotated[float | None, Share(0.01, 1.0, "90 %")] = said("Longwave emissivity of a bare face.", None)
-    mould_class: Annotated[str | None, Word(MOULD_CLASSES)] = said("Class of the mould index.", None)
+    mould_class: Annotated[str | None, Word(MOULD_CLASSES)] = said(
+        "Class of the mould index; left out for a material of your own: that of its kind, else sensitive.", None
+    )
 
 
 class MaterialEntry(MaterialValues):
@@ -152,7 +154,10 @@ class MaterialEntry(MaterialValues):
     sd_table: Annotated[tuple[tuple[float, float], ...], Table(Share(), Sd, rows=2)] = said(
         "[relative humidity, sd] pairs of a membrane that changes with humidity.", ()
     )
-    source: Annotated[str, Text(400)] = said("Where the values come from.", "wall file")
+    basis: dict[str, Annotated[str, Word(("standard", "measured", "recalled", "estimate"))]] = said(
+        "What values rest on, by density, conductivity, specific_heat, vapour, sorption, saturation, absorption.", {}
+    )
+    source: Annotated[str, Text(600)] = said("Where the values come from.", "wall file")
 
 
 class BridgeEntry(Section):
@@ -205,6 +210,34 @@ class ColumnEntry(Section):
     name: Name = said("Name of the column.")
     bottom: Elevation = said("Bottom, above the base of the wall.", 0.0)
     top: Elevation = said("Top, above the base of the wall.")
+    fraction: Annotated[float | None, Share(0.001, 1.0, "40 %")] = said(
+        "Fraction of the wall length over which it runs; reports then say how much wall is concerned.", None
+    )
+
+
+class StoreyEntry(Section):
+    """[[storey]]: storeys from the base of the wall upwards; with [[window]] they replace [[column]]."""
+
+    height: Annotated[float, Quantity("m", "3 m", 0.5, 100.0)] = said("Height from floor to floor.")
+    repeat: Annotated[int, Number(1, 100, "2", whole=True)] = said("Number of such storeys, one above the other.", 1)
+
+
+class WindowEntry(Section):
+    """[[window]]: a window or a row of equal windows; the strips of cavity below, between and above them follow."""
+
+    name: Annotated[str, UNNAMED] = said("Name of the window.", "window")
+    left: Annotated[tuple[float, ...], Many(Quantity("m", "1.5 m", 0.0, 1000.0), single=True)] = said(
+        "Left edge, from the left end of the wall seen from outside; several for a row of equal windows.", ()
+    )
+    width: Annotated[float | None, Quantity("m", "1.2 m", 0.1, 1000.0)] = said("Width of one window.", None)
+    fraction: Annotated[float | None, Share(0.001, 0.999, "30 %")] = said(
+        "Instead of left and width: fraction of the wall length taken by such windows.", None
+    )
+    sill: Annotated[float, Quantity("m", "0.9 m", 0.0, 100.0)] = said("Sill, above the floor of its storey.")
+    head: Annotated[float, Quantity("m", "2.4 m", 0.1, 100.0)] = said("Head, above the floor of its storey.")
+    storeys: Annotated[tuple[int, ...], Many(Number(1, 1000, "1", whole=True), single=True)] = said(
+        "Storeys in which it is, counted from 1 at the base; default all.", ()
+    )
 
 
 class RailEntry(Section):
@@ -423,7 +456,9 @@ class WallFile(Section):
     backup: list[LayerEntry] = Field(
         description="Layers of the backup wall, outside to inside.", min_length=1, max_length=30
     )
-    column: list[ColumnEntry] = Field(description="Columns of the cavity.", min_length=1, max_length=20)
+    column: list[ColumnEntry] = Field([], description="Strips of the cavity, one by one.", max_length=60)
+    storey: list[StoreyEntry] = Field([], description="Storeys, instead of columns.", max_length=50)
+    window: list[WindowEntry] = Field([], description="Windows in the storeys.", max_length=50)
     rail: list[RailEntry] = said("Horizontal rails.", [])
     barrier: list[BarrierEntry] = said("Closures of the cavity.", [])
     openings: list[OpeningsEntry] = Field(description="Sets of openings.", min_length=1, max_length=50)

@@ -27,7 +27,7 @@ def read_columns(entries: list[Any], faults: Faults) -> list[Column]:
                 (*place, "top"), "not above the bottom", f"at least {entry.bottom + 0.1:g} m", "check both heights"
             )
             continue
-        columns.append(Column(entry.name, entry.bottom, entry.top))
+        columns.append(Column(entry.name, entry.bottom, entry.top, entry.fraction or 0.0))
     return columns
 
 

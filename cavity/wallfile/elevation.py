@@ -1,0 +1,219 @@
+"""The elevation of a wall, from storeys and windows to the strips of cavity between, below and above the windows.
+
+A window interrupts the cavity over its width: what is left below its sill and above its head are strips of their own.
+The wall is cut at every left and right edge of a window; the free heights of each piece, joined where they are alike,
+are the strips, each with the fraction of the wall length over which it runs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from cavity.wallfile.faults import Faults, Place
+from cavity.wallfile.model import Column, Elevation, Strip, Window
+
+_TOUCH = 1e-6  # m, edges closer than this are the same
+_LOWEST = 0.1  # m, a lower piece under or over a window is the frame's, not a strip of cavity
+MOST_STRIPS = 60  # each is a simulation of its own
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """A stretch of the wall length and one free height on it."""
+
+    left: float
+    right: float
+    bottom: float
+    top: float
+    under: str  # name of the window over it, empty at the top of the wall
+    over: str  # name of the window under it, empty at the base
+
+
+def read_elevation(
+    storeys: list[Any], windows: list[Any], width: float, faults: Faults
+) -> tuple[Elevation | None, list[Column]]:
+    """Return the elevation and its strips, full height first, then from the base upwards.
+
+    Parameters
+    ----------
+    storeys, windows : list
+        Entries of [[storey]], from the base of the wall upwards, and of [[window]].
+    width : float
+        Length of the wall. [m]
+    faults : Faults
+        Gets what is found.
+
+    Returns
+    -------
+    elevation : Elevation or None
+        None where there are faults.
+    columns : list of Column
+        The strips.
+    """
+    before = len(faults.found)
+    floors = [0.0]
+    for entry in storeys:
+        for _ in range(entry.repeat):
+            floors.append(round(floors[-1] + entry.height, 6))
+    if floors[-1] > 500.0:
+        faults.add(("storey",), f"the wall is {floors[-1]:g} m high", "at most 500 m", "check height and repeat")
+    given = [index for index, entry in enumerate(windows) if entry.fraction is None]
+    if given and len(given) < len(windows):
+        faults.add(
+            ("window", given[0], "left"),
+            "beside a window given by its fraction",
+            "all windows by left and width, or all by fraction",
+            "give every window in the same way",
+            given="",
+        )
+        return None, []
+    rectangles: list[Window] = []
+    reached: dict[int, float] = {}  # by storey: m of the wall length taken by windows given as a fraction
+    for index, entry in enumerate(windows):
+        place: Place = ("window", index)
+        spans = _spans(place, entry, width, faults)
+        for number in entry.storeys or tuple(range(1, len(floors))):
+            if number > len(floors) - 1:
+                faults.add(
+                    (*place, "storeys"), f"storey {number}", f"storeys 1 to {len(floors) - 1}", "check [[storey]]"
+                )
+                continue
+            floor, height = floors[number - 1], floors[number] - floors[number - 1]
+            if not entry.sill < entry.head <= height + _TOUCH:
+                faults.add(
+                    (*place, "head"),
+                    "not between its sill and the top of the storey",
+                    f"above {entry.sill:g} m, at most {height:g} m: heights above the floor of the storey",
+                    "check sill, head and the height of the storey",
+                )
+                break
+            if entry.fraction is not None:
+                left = reached.get(number, 0.0)
+                spans = [(left, left + entry.fraction * width)]
+                reached[number] = spans[0][1]
+            for left, right in spans:
+                rectangles.append(Window(entry.name, left, right, floor + entry.sill, floor + entry.head))
+    if any(total > width + _TOUCH for total in reached.values()):
+        faults.add(("window", 0, "fraction"), "the windows of a storey add up to more than the wall", "at most 100 %")
+    for first, second in _overlaps(rectangles):
+        faults.add(
+            ("window",),
+            f"{first.name!r} and {second.name!r} overlap at {max(first.bottom, second.bottom):g} m",
+            "windows side by side or one above the other",
+            "check left, width, sill and head",
+        )
+    if len(faults.found) > before:
+        return None, []
+    pieces = _pieces(rectangles, width, floors[-1])
+    strips = _strips(pieces, floors)
+    if len(strips) > MOST_STRIPS:
+        faults.add(("window",), f"{len(strips)} different strips", f"at most {MOST_STRIPS}", "use fewer window sizes")
+        return None, []
+    if not strips:
+        faults.add(("window",), "the windows leave no wall", "a strip of wall", "check the windows")
+        return None, []
+    elevation = Elevation(width, tuple(floors), tuple(rectangles), tuple(strips))
+    columns = [Column(strip.name, strip.bottom, strip.top, _length(strip) / width) for strip in strips]
+    return elevation, columns
+
+
+def _spans(place: Place, entry: Any, width: float, faults: Faults) -> list[tuple[float, float]]:
+    """Return where the windows of an entry stand along the wall [m]; empty where a fraction is given."""
+    if entry.fraction is not None:
+        for key in ("left", "width"):
+            if getattr(entry, key):
+                faults.add((*place, key), "beside fraction", "fraction alone, or left and width", "keep one")
+        return []
+    if not entry.left or entry.width is None:
+        faults.add(
+            (*place, "width" if entry.left else "left"),
+            "is missing",
+            "left and width, or fraction",
+            'add width = "1.2 m"' if entry.left else 'add left = "1.5 m", or fraction = "30 %"',
+            given="",
+        )
+        return []
+    spans = [(left, left + entry.width) for left in entry.left]
+    for left, right in spans:
+        if right > width + _TOUCH:
+            faults.add(
+                (*place, "left"),
+                f"a window from {left:g} m to {right:g} m ends beyond the wall",
+                f"within the wall_width of [site], {width:g} m",
+                "check left, width and wall_width",
+            )
+    return spans
+
+
+def _overlaps(windows: list[Window]) -> list[tuple[Window, Window]]:
+    """Return the first pair of windows that cover the same place, or none."""
+    for number, one in enumerate(windows):
+        for other in windows[:number]:
+            across = min(one.right, other.right) - max(one.left, other.left)
+            along = min(one.top, other.top) - max(one.bottom, other.bottom)
+            if across > _TOUCH and along > _TOUCH:
+                return [(other, one)]
+    return []
+
+
+def _pieces(windows: list[Window], width: float, top: float) -> list[_Piece]:
+    edges = sorted({0.0, width, *(w.left for w in windows), *(w.right for w in windows)})
+    pieces = []
+    for left, right in pairwise(edges):
+        if right - left <= _TOUCH:
+            continue
+        middle = 0.5 * (left + right)
+        here = sorted((w for w in windows if w.left < middle < w.right), key=lambda w: w.bottom)
+        reached, over = 0.0, ""
+        for window in [*here, None]:
+            end = window.bottom if window else top
+            if end - reached >= _LOWEST - _TOUCH:
+                pieces.append(_Piece(left, right, reached, end, window.name if window else "", over))
+            if window:
+                reached, over = window.top, window.name
+    return pieces
+
+
+def _length(strip: Strip) -> float:
+    return sum(right - left for left, right in strip.spans)
+
+
+def _strips(pieces: list[_Piece], floors: list[float]) -> list[Strip]:
+    """Join pieces of the same bottom and top, and name them."""
+    groups: dict[tuple[float, float], list[_Piece]] = {}
+    for piece in pieces:
+        groups.setdefault((round(piece.bottom, 5), round(piece.top, 5)), []).append(piece)
+    order = sorted(groups, key=lambda ends: (-(ends[1] - ends[0] >= floors[-1] - _LOWEST), ends[0], ends[1]))
+    strips: list[Strip] = []
+    for ends in order:
+        found = groups[ends]
+        name = _name(found[0], floors)
+        if any(name == other.name for other in strips):
+            name = f"{name} ({ends[0]:g} to {ends[1]:g} m)"
+        spans: list[tuple[float, float]] = []
+        for piece in found:  # from left to right
+            if spans and piece.left - spans[-1][1] <= _TOUCH:
+                spans[-1] = (spans[-1][0], piece.right)
+            else:
+                spans.append((piece.left, piece.right))
+        strips.append(Strip(name, ends[0], ends[1], tuple(spans)))
+    return strips
+
+
+def _name(piece: _Piece, floors: list[float]) -> str:
+    """Return what a strip is called: by the windows at its ends."""
+
+    def storey(height: float) -> int:
+        return max(1, sum(floor < height - _TOUCH for floor in floors[:-1]))
+
+    if not piece.under and not piece.over:
+        return "full height"
+    many = len(floors) > 2
+    if not piece.over:
+        return f"below windows, storey {storey(piece.top)}" if many else "below windows"
+    if not piece.under:
+        return f"above windows, storey {storey(piece.bottom)}" if many else "above windows"
+    low, high = storey(piece.bottom), storey(piece.top)
+    return f"between windows, storeys {low} and {high}" if low != high else f"between windows, storey {low}"
