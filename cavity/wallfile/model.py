@@ -230,7 +230,7 @@ class Wetting:
     rain_plane: int = 0  # index of the backup layer whose outer face receives it
     leak_flow: float = 0.0  # kg/(m2 s), indoor air that reaches a chosen layer
     leak_layer: int | None = None  # index of the backup layer whose outer face it reaches
-    leak_class: str = ""  # instead of leak_flow: airtightness class A | B | C, flow by the pressure of each hour
+    leak_q50: float = 0.0  # m3/(m2 s) at 50 Pa, instead of leak_flow: the leak follows the pressure of each hour
     leak_height: float = 0.0  # m, height of the air space indoors that is connected; 0: the building height
 
 

@@ -377,13 +377,13 @@ class WettingSection(Section):
         "Indoor air that leaks into the wall, per wall area.", 0.0
     )
     leak_layer: Annotated[str, UNNAMED] = said("Backup layer whose outer face it reaches.", "")
-    leak_class: Annotated[str | None, Word(("A", "B", "C"))] = said(
-        "Instead of leak_flow: airtightness class of the envelope (q50 up to 1, 3 or 5 m3/(m2 h)); the leak follows "
-        "the stack pressure of each hour.",
+    leak_q50: Annotated[float | None, Quantity("m3/(m2 h)", "3 m3/(m2 h)", 0.05, 50.0)] = said(
+        "Instead of leak_flow: air permeability of the envelope, flow at 50 Pa per area; the leak follows the stack "
+        "pressure of each hour. How much of it wets the wall is doubtful: try half and double.",
         None,
     )
     leak_height: Annotated[float, Quantity("m", "6 m", 0.0, 200.0)] = said(
-        "Height of connected indoor air that drives it; 0 m: the building height.", 0.0
+        "With leak_q50: stack height, the height of the indoor air that drives the leak; 0 m: the building height.", 0.0
     )
 
 
