@@ -253,7 +253,9 @@ def climate(
     summary = summarise(weather, site=site)
     console = Console(highlight=False)
     console.print(table(climate_page.MONTH_HEAD, climate_page.month_rows(summary), weather.attrs["name"]))
-    console.print(table(climate_page.RANK_HEAD, climate_page.ranking_rows(summary), "Orientations, hardest first"))
+    console.print(
+        table(climate_page.RANK_HEAD, climate_page.ranking_rows(summary), "Orientations, most critical first")
+    )
     click.echo(f"\n{summary.attrs['sentence']}")
     for note in notes(weather):
         click.echo(f"Note: {note}.")
