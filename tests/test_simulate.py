@@ -427,15 +427,23 @@ def test_the_rail_estimate_agrees_with_a_wall_that_is_all_strip(one_year, winter
     """The strip as a wall of its own: 12.5 mm lining counts as 13 mm cover, so 66 mm wide; 600 mm between rails.
 
     The estimate takes what lies outside the insulation from ISO 6946, 0.13 m2K/W for a ventilated cavity; hour by hour
-    it is more, so the estimate is on the cold side, by a tenth of the drop.
+    it is more, so the estimate is on the cold side, by a sixth of the drop. (It was a tenth while the hourly wall held
+    the mean conductance of its rails; it now is the wall between them, and the estimate reaches further.)
     """
     rails = cavity.simulate(bridged(one_year, 0.625), winter, opening_set="10 mm slots")
-    strip = cavity.simulate(bridged(one_year, 0.625 * 0.6 / 0.066), winter, opening_set="10 mm slots")
+    metal = 0.625 * 0.6 / 0.066  # W/(m2 K) beside the insulation
+    solid = [
+        replace(part, material=replace(part.material, conductivity=part.material.conductivity + metal * part.thickness))
+        if part.name == "insulation"
+        else part
+        for part in one_year.backup
+    ]
+    strip = cavity.simulate(replace(one_year, backup=tuple(solid)), winter, opening_set="10 mm slots")
     for k, face in enumerate(rails["rail_face"].values):
         wanted = strip["temperature"].sel(face=face)
         drop = float((rails["temperature_indoor"] - wanted).mean())
         apart = (rails["rail_temperature"][:, :, k] - wanted)[24:]  # without the day that forgets the start
-        assert -0.15 * drop < float(apart.mean()) < 0.0
+        assert -0.18 * drop < float(apart.mean()) < 0.0
         assert float(abs(apart).max()) < 0.3 * drop  # sun and wind pass the strip sooner
         # and it is far from the undisturbed face
         assert float((rails["temperature"].sel(face=face) - wanted).mean()) > 0.4 * drop
