@@ -225,11 +225,11 @@ def climate(
 
     \b
       # name = Our roof
-      # latitude = 52.0        north positive, degrees
-      # longitude = 5.0        east positive, degrees
-      # utc offset = 1         local standard time, hours
-      # elevation = 20         m
-      # time label = start     what a stamp marks: start, middle or end
+      # latitude = 52.0        # north positive, degrees
+      # longitude = 5.0        # east positive, degrees
+      # utc offset = 1         # local standard time, hours
+      # elevation = 20         # m
+      # time label = start     # what a stamp marks: start, middle or end
       time,temperature_outdoor [degC],relative_humidity_outdoor [%],wind_speed [m/s],
            wind_direction [degree],global_horizontal [W/m2],rain [mm/h]   (in one line)
       2021-01-01T00:00,4.2,91,3.1,230,0,0.2
