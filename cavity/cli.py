@@ -479,14 +479,17 @@ def size(
 @_case_options()
 @click.option("--samples", default=64, help="Samples, raised to a power of two.")
 @click.option("--seed", default=0, help="Of the sample sequence.")
-@click.option("--out", type=click.Path(), help="Write a page with bands and ranked drivers (HTML).")
+@click.option(
+    "--quick", is_flag=True, help="Probabilities and rank correlations only: no first- and total-order indices."
+)
+@click.option("--out", type=click.Path(), help="Write a page with bands and influential inputs (HTML).")
 @click.option("--save", type=click.Path(), metavar="FILE", help="Also write the study as NetCDF.")
 @_engine_options
 def uncertainty(
     wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None,
-    samples: int, seed: int, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
+    samples: int, seed: int, quick: bool, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
-    """Vary what nobody knows well about WALLFILE: how likely each criterion is met, and which input drives it."""
+    """Propagate the uncertain inputs of WALLFILE: probability that each criterion is met, most influential inputs."""
     from rich.console import Console
 
     from cavity.climate import read_weather
@@ -507,6 +510,7 @@ def uncertainty(
             depth=metres,
             column=column,
             samples=samples,
+            influence=not quick,
             seed=seed,
             progress=progress,
             scheduler=scheduler,
