@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import atexit
 import gc
+from collections.abc import Sequence
 from typing import Any
 
 import click
@@ -82,6 +83,14 @@ def _engine_options(command: Any) -> Any:
         help="Compute on a dask cluster, such as tcp://host:8786; left out: on all cores of this computer.",
     )  # fmt: skip
     return scheduler(fresh(command))
+
+
+def _complete(counted: str, reasons: Sequence[str]) -> None:
+    """End with exit code 1 where cases were not computed, after everything is written; say how many and why, once."""
+    if reasons:
+        rest = len(set(reasons)) - 1
+        more = f" (and {rest} other reason{'s' if rest > 1 else ''})" if rest else ""
+        raise Failure(f"{counted}; not computed: {reasons[0]}{more}", 1)
 
 
 # A command: parse, call, print. Options show default and unit, heavy imports stand inside, errors are CavityErrors.
@@ -172,6 +181,7 @@ def compare(
     click.echo(f"Report: {write_report(comparison, target)}")
     if pdf:
         click.echo(f"PDF: {write_pdf(target, target.with_suffix('.pdf'))}")
+    _complete(comparison.count_text, [each.reason for each in comparison.failed])
 
 
 @main.command()
@@ -473,6 +483,7 @@ def size(
     click.echo(f"\n{found.sentence}\n\n{CAUTION}")
     if out:
         click.echo(f"\nPage: {write_size_page(found, out)}")
+    _complete(found.count_text, [reason for _, reason in found.failed])
 
 
 @main.command()
@@ -490,6 +501,8 @@ def uncertainty(
     samples: int, seed: int, quick: bool, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
     """Propagate the uncertain inputs of WALLFILE: probability that each criterion is met, most influential inputs."""
+    import json
+
     from rich.console import Console
 
     from cavity.climate import read_weather
@@ -525,6 +538,9 @@ def uncertainty(
         click.echo(f"\nPage: {write_uncertainty_page(study, out)}")
     if save:
         click.echo(write(study, save))
+    reasons = json.loads(study.attrs.get("not_computed", "[]"))
+    asked = study.attrs.get("samples_asked", study.attrs["samples"])
+    _complete(f"{study.attrs['samples']} of {asked} samples computed", reasons)
 
 
 @main.command()
@@ -536,6 +552,7 @@ def advise(
 ) -> None:  # fmt: skip
     """Say what to change first about WALLFILE: each change is simulated. With the drying time of a wetting event."""
     from cavity.climate import read_weather
+    from cavity.errors import ConvergenceError
     from cavity.report.listing import shown_progress
     from cavity.study.advice import advise as run
     from cavity.study.advice import lines
@@ -551,12 +568,19 @@ def advise(
         )  # fmt: skip
     for line in lines(advice, most=len(advice)):
         click.echo(f"- {line}")
+    reasons = [each.failure for each in advice if each.failure]
+    counted = f"{len(advice) - len(reasons)} of {len(advice)} changes computed"
     if wettable(wall):
-        event = wetting_event(
-            wall, weather, opening_set=openings, depth=metres, column=column, scheduler=scheduler, fresh=fresh
-        )
-        click.echo(f"\nDrying of {event.layer}: {event.finding.sentence}")
+        try:
+            event = wetting_event(
+                wall, weather, opening_set=openings, depth=metres, column=column, scheduler=scheduler, fresh=fresh
+            )
+            click.echo(f"\nDrying of {event.layer}: {event.finding.sentence}")
+        except ConvergenceError as error:
+            click.echo(f"\nNot computed: {error}.")
+            reasons.append(str(error))
     click.echo(f"\n{CAUTION}")
+    _complete(counted, reasons)
 
 
 @main.command()
@@ -592,3 +616,6 @@ def lesson(
     click.echo(f"{CAUTION}\n")
     told = {"wall_name": wall.name, "climate_name": name, "invented": invented}
     click.echo(f"Page: {write_lesson(done, out, rain=bool(weather.attrs.get('has_rain', 1)), **told)}")
+    reasons = [reason for each in done for _, reason in each.failed]
+    steps = sum(len(each.steps) for each in done)
+    _complete(f"{steps} of {steps + len(reasons)} years computed", reasons)

@@ -76,6 +76,8 @@ def dataset_of(
 
     import xarray as xr
 
+    from cavity.kernels.year import CAPILLARY, DEW, RAIN
+
     layers = len(wall.layers)
     face_p = record.p.astype(float)
     face_T = record.T.astype(float)
@@ -90,7 +92,8 @@ def dataset_of(
 
     put("temperature_indoor", room_T, f"indoor climate: {wall.indoor.model}")
     put("relative_humidity_indoor", room_phi, f"indoor climate: {wall.indoor.model}")
-    put("air_change_rate", record.change_rate)
+    put("air_change_rate", record.change_rate[:, 0])
+    put("compartment_air_change_rate", record.change_rate[:, 1:])
     put("air_speed", record.speed)
     put("stack_pressure", record.stack)
     put("wind_pressure", record.wind)
@@ -105,11 +108,17 @@ def dataset_of(
     put("dew_point", dew.astype(np.float32))
     put("dew_point_margin", (face_T - dew).astype(np.float32))
     put("water", record.water)
-    put("film", record.film)
-    put("frost_share", record.frost)
+    surfaces = [k for k, face in enumerate(line.faces) if face.kind == "surface"]
+    put("film", record.film[:, :, surfaces])
+    put("frost_share", record.frost[:, :, surfaces])
     put("vapour_flow", record.vapour)
-    put("condensation", record.condensation)
-    put("runoff", record.runoff)
+    put("condensation", record.wetting[:, :, surfaces, DEW])
+    put("runoff", record.drainage[:, :, surfaces])
+    put("face_film", record.film)
+    put("face_frost_share", record.frost)
+    for name, cause in (("film_by_vapour", DEW), ("film_by_rain", RAIN), ("film_by_capillarity", CAPILLARY)):
+        put(name, record.wetting[..., cause])
+    put("drainage", record.drainage)
     put("heat_flux_indoor", record.heat_in)
     put("water_residual", record.water_residual)
     put("energy_residual", record.energy_residual)

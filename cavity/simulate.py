@@ -107,7 +107,9 @@ def simulate(
     record = _empty_record(outside.sizes["time"], segments, line, layers, air)
     order = _order(outside["time"].to_numpy(), wall.run.start_month)
 
-    stage, work = year.workspace(line.grid, segments, len(line.faces), len(air.openings), len(air.path_source))
+    stage, work = year.workspace(
+        line.grid, segments, len(line.faces), len(air.openings), len(air.path_source), len(air.compartment_edges) - 1
+    )
     ends: list[NDArray[np.float64]] = [_water_by_layer(state, line, layers)]
     steps = updates = 0
     worst = 0.0
@@ -307,6 +309,9 @@ def _column(wall: Wall, air: ColumnAir, depth: float) -> year.Column:
         segment_bottom=air.segment_bottom,
         segment_top=air.segment_top,
         segment_link=air.segment_link,
+        opening_compartment=air.opening_compartment,
+        gate_link=air.gate_link,
+        volume=air.volume,
         depth=depth,
         height=air.height,
         emissivity=1.0 / (1.0 / back + 1.0 / front - 1.0),
@@ -321,7 +326,17 @@ def _readings(line: Line) -> year.Readings:
         node=np.array([face.node for face in line.faces], dtype=np.int64),
         layer=line.layer_of_node,
         film=np.array([0, back, back + 1, line.nodes - 1], dtype=np.int64),
+        plane=_nearest_face(line),
     )
+
+
+def _nearest_face(line: Line) -> NDArray[np.int64]:
+    """Return the nearest face of its own layer for each node, (nodes,): where a full cell is taken to drain."""
+    node = np.array([face.node for face in line.faces])
+    outside = np.searchsorted(node, np.arange(line.nodes), side="right") - 1  # the face outside each node, or the node
+    inside = np.minimum(outside + 1, len(node) - 1)
+    nearer = line.position - line.position[node[outside]] <= line.position[node[inside]] - line.position
+    return np.where((node[outside] == np.arange(line.nodes)) | nearer, outside, inside)
 
 
 def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: NDArray[np.float64]) -> year.State:
@@ -382,18 +397,18 @@ def _empty_record(hours: int, segments: int, line: Line, layers: int, air: Colum
         p=np.zeros((hours, segments, faces), dtype=np.float32),
         air_T=field(segments),
         air_p=field(segments),
-        change_rate=field(segments),
+        change_rate=field(len(air.compartment_edges)),
         speed=field(segments),
         stack=field(),
         wind=field(),
         opening_flow=field(openings),
         part_pressure=field(parts),
         water=field(segments, layers),
-        film=field(segments, 4),
-        frost=field(segments, 4),
+        film=np.zeros((hours, segments, faces), dtype=np.float32),
+        frost=np.zeros((hours, segments, faces), dtype=np.float32),
         vapour=field(segments, 4),
-        condensation=field(segments, 4),
-        runoff=field(segments, 4),
+        wetting=np.zeros((hours, segments, faces, year.CAUSES), dtype=np.float32),
+        drainage=np.zeros((hours, segments, faces), dtype=np.float32),
         heat_in=field(segments),
         water_residual=field(segments),
         energy_residual=field(segments),

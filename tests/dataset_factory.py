@@ -177,6 +177,12 @@ def make_dataset(
     growth = 1.0 + 0.08 * damp * np.arange(years)
     end = water[-1][None] * growth[:, None, None]
 
+    def of_faces(surfaces: np.ndarray) -> np.ndarray:
+        """The same on every face; none at interfaces."""
+        values = np.zeros((hours, 3, len(faces)))
+        values[:, :, [0, 1, 2, len(faces) - 1]] = surfaces
+        return values
+
     balance = np.zeros((len(BALANCE_TERMS), 3))
     balance[:, :] = np.array([1.0, 0.2, 0.1, 0.0, 0.05, -1.0, -0.25, 0.0, 0.1])[:, None]  # the last closes the sum
 
@@ -188,7 +194,8 @@ def make_dataset(
         "sun_on_wall": sun, "sky_temperature": outdoor - 12.0, "wind_speed_site": 0.7 * wind,
         "wind_angle": (hour * 7.0) % 360.0 - 180.0, "driving_rain": 0.1 * rains,
         "temperature_indoor": indoor, "relative_humidity_indoor": humid_indoor,
-        "air_change_rate": np.abs(speed3) / 3.0 * 3600.0, "air_speed": speed3,
+        "air_change_rate": np.abs(speed) / 3.0 * 3600.0, "air_speed": speed3,
+        "compartment_air_change_rate": np.abs(speed[:, None]) / 3.0 * 3600.0,
         "stack_pressure": 0.004 * sun, "wind_pressure": 0.05 * wind,
         "opening_flow": np.stack([1.2 * depth * speed, -1.2 * depth * speed], axis=1),
         "part_pressure": np.abs(speed[:, None]) * np.array([3.0, 0.1, 0.1, 0.1, 2.0]),
@@ -197,7 +204,8 @@ def make_dataset(
         "temperature": temperature, "relative_humidity": relative, "vapour_pressure": pressure,
         "dew_point": dew, "dew_point_margin": temperature - dew,
         "water": water, "film": film, "frost_share": frost, "vapour_flow": vapour_flow, "condensation": condensing,
-        "runoff": runoff,
+        "runoff": runoff, "face_film": of_faces(film), "face_frost_share": of_faces(frost),
+        "film_by_vapour": of_faces(condensing), "drainage": of_faces(runoff),
         "heat_flux_indoor": 0.2 * (indoor - outdoor)[:, None] * np.ones(3),
         "water_end_of_year": end, "water_at_start": 0.9 * end[0], "water_balance": balance,
         "water_residual": np.full((hours, 3), 1e-9), "energy_residual": np.full((hours, 3), 1e-2),
@@ -206,6 +214,7 @@ def make_dataset(
     data: dict[str, Any] = {}
     sizes = {
         "time": hours, "segment": 3, "face": len(faces), "layer": len(layers), "film_face": 4, "opening": 2, "part": 5,
+        "compartment": 1,
         "year": years,
         "balance_term": len(BALANCE_TERMS),
     }  # fmt: skip
@@ -222,6 +231,12 @@ def make_dataset(
         "segment": list(SEGMENTS),
         "segment_bottom": ("segment", [0.0, 1.0, 2.0], {"units": "m"}),
         "segment_top": ("segment", [1.0, 2.0, 3.0], {"units": "m"}),
+        "segment_compartment": ("segment", [0, 0, 0]),
+        "compartment": ["whole column"],
+        "compartment_bottom": ("compartment", [0.0], {"units": "m"}),
+        "compartment_top": ("compartment", [3.0], {"units": "m"}),
+        "compartment_volume": ("compartment", [3.0 * depth], {"units": "m3/m"}),
+        "opening_compartment": ("opening", [0, 0]),
         "face": faces,
         "face_kind": ("face", kinds),
         "face_role": ("face", roles),
@@ -295,6 +310,6 @@ def steady_dataset(temperature: float = 293.15, relative_humidity: float = 0.5, 
     made = make_dataset(**options).copy(deep=True)
     for face in made["face"].values:
         made = with_face(made, str(face), temperature=temperature, relative_humidity=relative_humidity)
-    for name in ("film", "frost_share", "condensation", "runoff"):
+    for name in ("film", "frost_share", "condensation", "runoff", "face_film", "film_by_vapour", "drainage"):
         made[name].values[:] = 0.0
     return made

@@ -73,7 +73,8 @@ def make_case(
     hours = ds.sizes["time"]
     sign = np.where(np.arange(hours) % 24 < 9, -1.0, 1.0)  # downwards in the small hours
     rate = 1.0 + SETS.index(opening_set) if opening_set in SETS else 1.0
-    ds["air_change_rate"] = ds["air_change_rate"] * rate
+    for name in ("air_change_rate", "compartment_air_change_rate"):
+        ds[name] = ds[name] * rate
     ds["air_speed"] = abs(ds["air_speed"]) * sign[:, None]
     ds["opening_flow"] = abs(ds["opening_flow"]) * sign[:, None] * np.array([1.0, -1.0])
     ds.attrs["wall_json"] = json.dumps(dataclasses.asdict(wall))

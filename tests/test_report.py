@@ -232,7 +232,15 @@ def test_hours_up_and_down_are_told_apart_by_shape_and_word(case):
 
 def test_a_still_cavity_is_drawn_and_said(case):
     ds = case.dataset.copy(deep=True)
-    for name in ("air_change_rate", "air_speed", "opening_flow", "part_pressure", "stack_pressure", "wind_pressure"):
+    for name in (
+        "air_change_rate",
+        "compartment_air_change_rate",
+        "air_speed",
+        "opening_flow",
+        "part_pressure",
+        "stack_pressure",
+        "wind_pressure",
+    ):
         ds[name].values[:] = 0.0
     still = SimpleNamespace(**{**vars(case), "dataset": ds.isel(opening=[0])})
     drawn = figures.of_case(still.dataset, segment=0, face=3)
@@ -400,7 +408,7 @@ def test_page_data_give_back_the_dataset(comparison, text):
 
 # ---- answer ------------------------------------------------------------------------------------------------------
 def finding(status, ratio, value=1.0):
-    return Finding("k", "Mould index", "OSB, top", value, 3.0, "", status, "", 0.0, "made up", "It grows.", ratio)
+    return Finding("mould", "Mould index", "OSB, top", value, 3.0, "", status, "", 0.0, "made up", "It grows.", ratio)
 
 
 def bare(opening_set, depth, status, ratio, climate="A"):

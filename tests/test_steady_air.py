@@ -64,7 +64,7 @@ def test_a_cavity_colder_than_outdoors_flows_downwards():
 @given(st.floats(20.0, 1000.0), st.floats(1.05, 3.0))
 def test_more_sun_never_moves_less_air_in_calm(sun, factor):
     ds = steady_air(make_wall(), sun=(sun, min(sun * factor, 1500.0)))
-    rate = ds["air_change_rate"].values[0, :, 0]
+    rate = ds["air_change_rate"].values[0]
     assert rate[1] >= rate[0] > 0.0
 
 
@@ -170,14 +170,56 @@ def test_a_column_without_two_vents_is_told_and_drawn(vents, word, tmp_path):
     assert len(airflow_page.flow_rows(ds)) == 2
 
 
-def test_pieces_join_segments_of_one_flow():
-    joint = (
-        Opening("base", 0.0, "slot", 0.01),
-        Opening("joint", 2.5, "joint", 0.004),
-        Opening("head", 6.0, "slot", 0.01),
-    )
-    ds = steady_air(make_wall(openings=joint, segments=6), sun=(300.0,))
-    assert [(bottom, top) for bottom, top, _ in air.pieces(ds)] == [(0.0, 2.5), (2.5, 6.0)]
+def test_twenty_open_joints_count_what_enters_and_not_what_goes_from_joint_to_joint():
+    """Outdoor air in over volume, by hand; the speed over the distance of two joints would read many times as much."""
+    joints = [Opening(f"joint {i}", round(0.3 * i, 1), "joint", 0.008) for i in range(21)]
+    ds = steady_air(make_wall(openings=joints, blocked=0.1), cavity=(303.15,))
+    flow = ds["opening_flow"].values[0, 0]
+    rho_out = STANDARD_PRESSURE / (R_AIR * 283.15)
+    by_hand = flow[flow > 0.0].sum() / rho_out / (0.03 * 0.9 * 6.0) * 3600.0
+    assert ds["air_change_rate"].item() == pytest.approx(by_hand, rel=1e-12)
+    assert ds["compartment_air_change_rate"].item() == pytest.approx(by_hand, rel=1e-12)
+    joint_to_joint = np.abs(ds["air_speed"].values).max() / 0.3 * 3600.0
+    assert joint_to_joint > 8.0 * by_hand
+
+
+def test_two_openings_at_the_ends_have_the_rate_of_speed_over_height():
+    ds = steady_air(make_wall(), outdoor=293.15, cavity=(293.15,), wind=(3.0,))  # same density inside and outside
+    assert ds["air_change_rate"].item() == pytest.approx(abs(float(ds["air_speed"][0, 0, 0])) / 6.0 * 3600.0, rel=1e-9)
+
+
+def test_a_closed_barrier_makes_two_compartments_and_their_inflow_adds_up():
+    vents = [Opening(f"v{z}", z, "slot", 0.004 + 0.001 * z) for z in (0.0, 2.0, 3.5, 6.0)]
+    wall = make_wall(openings=vents, barriers=[Barrier("closed", 2.7)])
+    ds = steady_air(wall, sun=(600.0,), wind=(0.0, 3.0))
+    assert ds["compartment_top"].values.tolist() == [2.7, 6.0]
+    assert ds["opening_compartment"].values.tolist() == [0, 0, 1, 1]
+    assert ds["segment_compartment"].values.tolist() == [int(z > 2.7) for z in ds["segment_top"].values]
+    volume = ds["compartment_volume"]
+    parts = (ds["compartment_air_change_rate"] * volume).sum("compartment")
+    np.testing.assert_allclose(parts, ds["air_change_rate"] * volume.sum(), rtol=1e-12)
+    alone = steady_air(make_wall(openings=vents[2:], columns=(Column("above", 2.7, 6.0),)), cavity=(300.0,))
+    both = steady_air(wall, cavity=(300.0,))
+    np.testing.assert_allclose(alone["air_change_rate"], both["compartment_air_change_rate"][..., 1], rtol=1e-9)
+
+
+def test_air_past_a_leaky_barrier_enters_the_compartment_but_not_the_column():
+    wall = make_wall(barriers=[Barrier("with a gap", 3.0, 0.001)])
+    ds = steady_air(wall, cavity=(303.15,))
+    lower, upper = ds["compartment_air_change_rate"].values[0, 0]
+    assert lower == pytest.approx(upper, rel=1e-9)  # equal volumes, the same air
+    assert ds["air_change_rate"].item() == pytest.approx(0.5 * lower, rel=1e-9)
+    down = steady_air(wall, cavity=(273.15,), outdoor=303.15)
+    assert np.all(down["air_speed"] < 0.0)
+    np.testing.assert_allclose(down["compartment_air_change_rate"], 2.0 * down["air_change_rate"].item(), rtol=1e-9)
+    assert "from 0.00 to 3.00 m" in air._direction(ds.isel(wind=0, drop=True).rename(warmth="time"))
+
+
+@pytest.mark.parametrize("height", [0.0, 0.02, 5.98, 6.0])
+def test_a_barrier_at_an_end_makes_no_compartment_of_its_own(height):
+    ds = steady_air(make_wall(barriers=[Barrier("b", height)]), cavity=(303.15,))
+    assert ds.sizes["compartment"] == 1
+    assert np.all(np.isfinite(ds["compartment_air_change_rate"]))
 
 
 def test_shares_of_hours_and_drive_are_counted_as_laid_in():
@@ -185,11 +227,19 @@ def test_shares_of_hours_and_drive_are_counted_as_laid_in():
     ds = xr.Dataset(
         {
             "air_speed": (("time", "segment"), speed),
-            "air_change_rate": (("time", "segment"), np.abs(speed) * 600.0),
+            "compartment_air_change_rate": (("time", "compartment"), np.abs(speed) * 600.0),
             "stack_pressure": ("time", np.array([1.0, 1.0, -1.0, 0.0])),
             "wind_pressure": ("time", np.array([0.5, -0.5, 0.0, 0.0])),
         },
-        coords={"segment": ["whole"], "segment_bottom": ("segment", [0.0]), "segment_top": ("segment", [6.0])},
+        coords={
+            "segment": ["whole"],
+            "segment_bottom": ("segment", [0.0]),
+            "segment_top": ("segment", [6.0]),
+            "segment_compartment": ("segment", [0]),
+            "compartment": ["whole"],
+            "compartment_bottom": ("compartment", [0.0]),
+            "compartment_top": ("compartment", [6.0]),
+        },
     )
     whole = air.compartments(ds)[0]
     assert (whole.upward, whole.downward, whole.still) == (0.5, 0.25, 0.25)

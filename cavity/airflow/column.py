@@ -52,6 +52,10 @@ class ColumnAir:
         All parts low to high, for `network.path_losses`; height [m], free area [m2/m], 0 where closed.
     segment_names, segment_bottom, segment_top, segment_link : s
         Thermal segments; volume per metre of wall = `area` x height.
+    compartment_edges : array, (c+1,)
+        Ends of the compartments: of the column, and every barrier between them. [m]
+    opening_compartment, gate_link : n, c-1
+        Compartment of each opening; link that passes the barrier above each compartment, -1 where none does.
     """
 
     name: str
@@ -81,6 +85,14 @@ class ColumnAir:
     segment_bottom: np.ndarray
     segment_top: np.ndarray
     segment_link: np.ndarray
+    compartment_edges: np.ndarray
+    opening_compartment: np.ndarray
+    gate_link: np.ndarray
+
+    @property
+    def volume(self) -> np.ndarray:
+        """Volume of the column, then of each compartment, per metre of wall, (c+1,) [m3/m]."""
+        return self.area * np.array([self.height, *np.diff(self.compartment_edges)])
 
     @property
     def height(self) -> float:
@@ -98,12 +110,21 @@ class ColumnAir:
         return ventilation_class(self.free_vent_area)
 
     def coordinates(self) -> dict[str, Any]:
-        """Return the coordinates of a Dataset that say what segments, openings and parts of the air path are."""
+        """Return the coordinates of a Dataset that say what segments, compartments, openings and parts are."""
+        edges = self.compartment_edges
+        middles = 0.5 * (self.segment_bottom + self.segment_top)
+        count = len(edges) - 1
         return {
             "segment": list(self.segment_names),
             "segment_bottom": ("segment", self.segment_bottom, {"units": "m"}),
             "segment_top": ("segment", self.segment_top, {"units": "m"}),
+            "segment_compartment": ("segment", np.searchsorted(edges[1:-1], middles)),
+            "compartment": [f"{a:.2f} to {b:.2f} m" for a, b in pairwise(edges)] if count > 1 else ["whole column"],
+            "compartment_bottom": ("compartment", edges[:-1], {"units": "m"}),
+            "compartment_top": ("compartment", edges[1:], {"units": "m"}),
+            "compartment_volume": ("compartment", self.volume[1:], {"units": "m3/m"}),
             "opening": list(self.opening_names),
+            "opening_compartment": ("opening", self.opening_compartment),
             "opening_height": ("opening", self.opening_height, {"units": "m"}),
             "opening_area": ("opening", self.opening_area, {"units": "m2/m"}),
             "opening_kind": ("opening", list(self.opening_kind)),
@@ -242,6 +263,7 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
     order = sorted(range(len(names)), key=lambda i: (places[i], i))
     bottoms, tops, segment_link = _segments(column.bottom, column.top, heights, cuts, wall.run.segments)
     lengths = np.diff(heights) if n else np.zeros(0)
+    edges, gates, opening_compartment = _compartments(column.bottom, column.top, heights, [z for z, _ in barriers])
     return ColumnAir(
         name=column.name,
         bottom=column.bottom,
@@ -270,6 +292,9 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
         segment_bottom=bottoms,
         segment_top=tops,
         segment_link=segment_link,
+        compartment_edges=edges,
+        opening_compartment=opening_compartment,
+        gate_link=gates,
     )
 
 
@@ -331,6 +356,26 @@ def _segments(
         tops.extend(cut[1:])
         links.extend([k] * count)
     return np.array(bottoms), np.array(tops), np.array(links, dtype=np.int64)
+
+
+def _compartments(
+    bottom: float, top: float, heights: np.ndarray, barriers: list[float]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the ends of the compartments, the link through each barrier between them, the compartment of each opening.
+
+    Barriers nearer than `SHORT` to an end or to another make no compartment of their own.
+    """
+    edges = [bottom]
+    for z in sorted(barriers):
+        if z - edges[-1] >= SHORT and top - z >= SHORT:
+            edges.append(z)
+    inner = edges[1:]
+    gates = [_link_at(z, heights) for z in inner]
+    places = [
+        sum(j > k if k >= 0 else height > z for z, k in zip(inner, gates, strict=True))
+        for j, height in enumerate(heights)
+    ]
+    return np.array([*edges, top]), np.array(gates, dtype=np.int64), np.array(places, dtype=np.int64)
 
 
 def _segment_names(bottoms: np.ndarray, tops: np.ndarray) -> tuple[str, ...]:

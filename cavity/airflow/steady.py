@@ -101,7 +101,8 @@ def steady_air(
     n, segments, parts = len(air.openings), len(air.segment_link), len(air.path_names)
     shape = (winds.size, warmth.size)
     found = {
-        "air_change_rate": np.zeros((*shape, segments)),
+        "air_change_rate": np.zeros(shape),
+        "compartment_air_change_rate": np.zeros((*shape, len(air.compartment_edges) - 1)),
         "air_speed": np.zeros((*shape, segments)),
         "cavity_temperature": np.zeros((*shape, segments)),
         "opening_flow": np.zeros((*shape, n)),
@@ -118,7 +119,7 @@ def steady_air(
             for name, values in state.readings().items():
                 found[name][i, k] = values
 
-    last = {"segment": ("segment",), "opening": ("opening",), "part": ("part",)}
+    last = {name: (name,) for name in ("segment", "compartment", "opening", "part")}
     dims = {
         name: ("wind", "warmth", *(d for kind, d in last.items() if kind in variables.TABLE[name].dims for d in d))
         for name in found
@@ -418,11 +419,12 @@ class _Steady:
 
         air = self.air
         speed = np.zeros(len(air.segment_link))
-        change = np.zeros_like(speed)
         for s, k in enumerate(air.segment_link):
             if k >= 0:
                 speed[s] = self.flow[k] / (self.rho_link[k] * air.area)
-                change[s] = abs(speed[s]) / air.link_length[k] * 3600.0
+        into = np.zeros(len(air.compartment_edges))
+        network.air_in(self.flow, self.flows, air.opening_compartment, air.gate_link, into)
+        change = into / (self.rho_out * air.volume) * 3600.0
         losses = np.zeros(len(air.path_names))
         network.path_losses(
             air.path_source, air.path_index, air.opening_law, air.link_law, air.part_law, air.part_link, self.rho_out,
@@ -430,7 +432,8 @@ class _Steady:
         )  # fmt: skip
         stack = float(((self.rho_out - self.rho_link) * GRAVITY * air.link_rise).sum()) if air.link_rise.size else 0.0
         return {
-            "air_change_rate": change,
+            "air_change_rate": change[0],
+            "compartment_air_change_rate": change[1:],
             "air_speed": speed,
             "cavity_temperature": self.T,
             "opening_flow": self.flows,

@@ -300,6 +300,29 @@ def opening_flows(flow, out):
 
 
 @jit
+def air_in(flow, opening_flow, opening_compartment, gate_link, out):
+    """Write the air that enters the column from outdoors, then that which enters each compartment, into `out` (c+1,).
+
+    All in kg/(s m). opening_flow (n,): from `opening_flows`; opening_compartment (n,) int: compartment of each opening;
+    gate_link (c-1,) int: link that passes the barrier above each compartment, -1 where none does. What passes a barrier
+    that leaves a free area enters the compartment beyond it, but not the column.
+    """
+    for c in range(out.shape[0]):
+        out[c] = 0.0
+    for j in range(opening_flow.shape[0]):
+        if opening_flow[j] > 0.0:
+            out[0] += opening_flow[j]
+            out[1 + opening_compartment[j]] += opening_flow[j]
+    for b in range(gate_link.shape[0]):
+        if gate_link[b] >= 0:
+            passing = flow[gate_link[b]]
+            if passing > 0.0:
+                out[2 + b] += passing
+            else:
+                out[1 + b] -= passing
+
+
+@jit
 def path_losses(source, index, opening_law, link_law, part_law, part_link, rho_out, rho_link, mu, flow, out):
     """Write the pressure lost at every part of the air path into `out` (p,) [Pa], by size.
 

@@ -32,7 +32,8 @@ SETTLING = 3  # first hours of a run, in which the start settles: in two steps
 FIRST_DROP, LAST_DROPS = 1e-5, 2e-3  # kg/m2, a film of this size may end within the hour: in two steps
 OVERDRAFT = 2e-5  # kg/m2, film that the first stage may owe
 WET = 1e-6  # kg/m2, least film that counts
-OUTER, BACK, WALL, ROOM = 0, 1, 2, 3  # faces that can hold a film
+OUTER, BACK, WALL, ROOM = 0, 1, 2, 3  # surfaces between wall and air
+DEW, RAIN, CAPILLARY, CAUSES = 0, 1, 2, 3  # what changes a film: vapour, rain, liquid water of the layers beside it
 
 
 class Column(NamedTuple):
@@ -50,6 +51,9 @@ class Column(NamedTuple):
     segment_bottom: np.ndarray  # (S,) m
     segment_top: np.ndarray  # (S,) m
     segment_link: np.ndarray  # (S,) link that flows through it, -1: still
+    opening_compartment: np.ndarray  # (J,) compartment of each opening
+    gate_link: np.ndarray  # (C-1,) link through the barrier above each compartment, -1: none
+    volume: np.ndarray  # (C+1,) m3 per m of wall: the column, then each compartment
     depth: float  # m
     height: float  # m, of the whole column
     emissivity: float  # exchange emissivity of the two faces
@@ -80,8 +84,9 @@ class Readings(NamedTuple):
     """Where faces are read."""
 
     node: np.ndarray  # (F,) node of each face and interface
-    layer: np.ndarray  # (n,) layer of each node, -1: one of the four faces in `film`
-    film: np.ndarray  # (4,) face nodes outside to inside
+    layer: np.ndarray  # (n,) layer of each node, -1: one of the four surfaces in `film`
+    film: np.ndarray  # (4,) nodes of the surfaces, outside to inside
+    plane: np.ndarray  # (n,) face or interface at which water is counted that leaves this node
 
 
 class State(NamedTuple):
@@ -103,18 +108,18 @@ class Record(NamedTuple):
     p: np.ndarray  # (H, S, F)
     air_T: np.ndarray  # (H, S)
     air_p: np.ndarray  # (H, S)
-    change_rate: np.ndarray  # (H, S) 1/h
+    change_rate: np.ndarray  # (H, C+1) 1/h, the column, then each compartment
     speed: np.ndarray  # (H, S) m/s
     stack: np.ndarray  # (H,)
     wind: np.ndarray  # (H,)
     opening_flow: np.ndarray  # (H, J)
     part_pressure: np.ndarray  # (H, parts)
     water: np.ndarray  # (H, S, L)
-    film: np.ndarray  # (H, S, 4)
-    frost: np.ndarray  # (H, S, 4)
+    film: np.ndarray  # (H, S, F)
+    frost: np.ndarray  # (H, S, F)
     vapour: np.ndarray  # (H, S, 4)
-    condensation: np.ndarray  # (H, S, 4)
-    runoff: np.ndarray  # (H, S, 4)
+    wetting: np.ndarray  # (H, S, F, 3) change of the film by cause, see CAUSES
+    drainage: np.ndarray  # (H, S, F)
     heat_in: np.ndarray  # (H, S)
     water_residual: np.ndarray  # (H, S)
     energy_residual: np.ndarray  # (H, S)
@@ -130,7 +135,7 @@ class Stage(NamedTuple):
     flux: np.ndarray  # (2, S, FLUX_COUNT)
     face_T: np.ndarray  # (2, S, F)
     face_p: np.ndarray  # (2, S, F)
-    wet: np.ndarray  # (2, S, 4) 1: that face held a film at the start or at the end
+    wetting: np.ndarray  # (2, S, F, 3) kg/(m2 s), change of the film of each face by cause, see CAUSES
     flow: np.ndarray  # (2, K)
     rho: np.ndarray  # (2, K)
 
@@ -164,15 +169,18 @@ class Scratch(NamedTuple):
     runoff: np.ndarray  # (n,)
     losses: np.ndarray  # (parts,)
     opening_flow: np.ndarray  # (J,)
+    air_in: np.ndarray  # (C+1,)
 
 
-def workspace(grid: wall.Grid, segments: int, faces: int, openings: int, parts: int) -> tuple[Stage, Scratch]:
+def workspace(
+    grid: wall.Grid, segments: int, faces: int, openings: int, parts: int, compartments: int = 1
+) -> tuple[Stage, Scratch]:
     """Return what `run` needs beside its input: the arrays of its stages and its scratch arrays."""
     S, n, J, K = segments, grid.thickness.size, openings, max(openings - 1, 0)
     zeros = np.zeros
     stage = Stage(
         flux=zeros((2, S, wall.FLUX_COUNT)), face_T=zeros((2, S, faces)),
-        face_p=zeros((2, S, faces)), wet=zeros((2, S, 4)), flow=zeros((2, K)), rho=zeros((2, K)),
+        face_p=zeros((2, S, faces)), wetting=zeros((2, S, faces, CAUSES)), flow=zeros((2, K)), rho=zeros((2, K)),
     )  # fmt: skip
     work = Scratch(
         line=wall.work_arrays(grid, S), known=zeros(S), ladder=zeros((network.WORK_ROWS, J + 1)),
@@ -180,7 +188,7 @@ def workspace(grid: wall.Grid, segments: int, faces: int, openings: int, parts: 
         march=zeros(S, dtype=np.int64), inlet_T=zeros(S), inlet_p=zeros(S), outlet_T=zeros(S), outlet_p=zeros(S),
         h=zeros(S), still=zeros(S), kept=zeros((S, 4)), face_T=zeros((S, 2)), face_p=zeros((S, 2)), rho=zeros(K),
         moved=zeros(1), pace=np.ones(2), old_air_T=zeros(S), old_air_p=zeros(S), old_flow=zeros(K), runoff=zeros(n),
-        losses=zeros(parts), opening_flow=zeros(J),
+        losses=zeros(parts), opening_flow=zeros(J), air_in=zeros(compartments + 1),
     )  # fmt: skip
     return stage, work
 
@@ -257,15 +265,14 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
                 wall.advance(w, inner)
                 record.books[s, 1] -= wall.commit(grid, w, state.T[s], state.u[s], state.W[s], state.E[s], runoff)
                 for i in range(n):
-                    record.books[s, 0] -= runoff[i]
                     if runoff[i] > 0.0:
+                        record.books[s, 0] -= runoff[i]
                         work.known[s] = 0.0
-                    if readings.layer[i] >= 0:
-                        record.drained[s] += runoff[i]
-                for k in range(4):
-                    i = readings.film[k]
-                    record.runoff[t, s, k] += runoff[i] / HOUR
-                    record.terms[s, 6] -= runoff[i]
+                        record.drainage[t, s, readings.plane[i]] += runoff[i] / HOUR
+                        if readings.layer[i] >= 0:
+                            record.drained[s] += runoff[i]
+                        else:
+                            record.terms[s, 6] -= runoff[i]
             done += dt
             dt = min(2.0 * dt, HOUR / pieces)
             first_order = False
@@ -277,8 +284,8 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
                 if readings.layer[i] >= 0:
                     # the books of a material without water may owe what the last step left: a microgram
                     record.water[t, s, readings.layer[i]] += max(state.W[s, i], 0.0)
-            for k in range(4):
-                i = readings.film[k]
+            for k in range(readings.node.size):
+                i = readings.node[k]
                 record.film[t, s, k] = max(state.W[s, i], 0.0)
                 record.frost[t, s, k] = film.frozen_share(state.T[s, i]) if state.W[s, i] > WET else 0.0
     return 0, order[-1], steps, updates, worst_seen
@@ -347,8 +354,8 @@ def _clear(record, t):
     record.opening_flow[t] = 0.0
     record.part_pressure[t] = 0.0
     record.vapour[t] = 0.0
-    record.condensation[t] = 0.0
-    record.runoff[t] = 0.0
+    record.wetting[t] = 0.0
+    record.drainage[t] = 0.0
     record.heat_in[t] = 0.0
 
 
@@ -409,14 +416,10 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
                 return False, updates, np.inf
             worst = max(worst, heat_row, water_row)
             if max(heat_row, water_row) <= TOLERANCE:
-                for f in range(4):
-                    # at its end or at its start: the vapour that takes the last of a film counts as well
-                    i = readings.film[f]
-                    wet = w.cell[w.place[i] + wall.POTENTIAL] > film.START or w.cell[w.place[i] + wall.FROM_W] > WET
-                    stage.wet[place, s, f] = 1.0 if wet else 0.0
                 for f in range(F):
                     stage.face_T[place, s, f] = w.cell[w.place[readings.node[f]] + wall.TEMPERATURE]
                     stage.face_p[place, s, f] = w.cell[w.place[readings.node[f]] + wall.VAPOUR]
+                    _wetting(w, edge, readings.node[f], stage.wetting[place, s, f])
             else:
                 work.known[s] = 0.0
                 updates += 1
@@ -431,6 +434,36 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
                 stage.rho[place, k] = work.rho[k]
             return True, updates, worst
     return False, updates, worst
+
+
+@jit
+def _wetting(w, edge, i, found):
+    """Write the rate at which the film of face i changes, (CAUSES,) [kg/(m2 s)], by what changes it.
+
+    A film that grows owes it to what brings water, each in proportion to what it brings; a film that shrinks, to what
+    takes water. The causes add up to the change, what drains afterwards included.
+    """
+    cell, at = w.cell, w.place[i]
+    # at its end or at its start: what takes the last of a film counts as well
+    if not (cell[at + wall.POTENTIAL] > film.START or cell[at + wall.FROM_W] > WET):
+        found[:] = 0.0
+        return
+    net = cell[at + wall.NET_W]
+    liquid = 0.0
+    if i > 0:
+        before = w.place[i - 1]
+        liquid += (cell[before + wall.INNER] - cell[at + wall.LIQUID]) * cell[before + wall.PER_DISTANCE]
+    if i < w.place.size - 1:
+        liquid -= (cell[at + wall.INNER] - cell[w.place[i + 1] + wall.LIQUID]) * cell[at + wall.PER_DISTANCE]
+    rain = (edge.rain if i == 0 else 0.0) + (edge.seep if i == edge.seep_node else 0.0)
+    found[DEW], found[RAIN], found[CAPILLARY] = net - liquid - rain, rain, liquid
+    sign = 1.0 if net > 0.0 else -1.0
+    total = 0.0
+    for c in range(CAUSES):
+        found[c] = max(sign * found[c], 0.0)
+        total += found[c]
+    for c in range(CAUSES):
+        found[c] *= net / total if total > 0.0 else 0.0
 
 
 @jit
@@ -473,19 +506,18 @@ def _account(column, forcing, readings, state, record, t, weight, stage, place, 
             else:
                 g = f[wall.ROOM_VAPOUR]
             record.vapour[t, s, k] += g * part
-            record.condensation[t, s, k] += g * part * stage.wet[place, s, k]
         for k in range(readings.node.size):
             record.T[t, s, k] += stage.face_T[place, s, k] * part
             record.p[t, s, k] += stage.face_p[place, s, k] * part
+            for c in range(CAUSES):
+                record.wetting[t, s, k, c] += stage.wetting[place, s, k, c] * part
         record.air_T[t, s] += f[wall.AIR_T] * part
         record.air_p[t, s] += f[wall.AIR_P] * part
         record.heat_in[t, s] += f[wall.ROOM_HEAT] * part
         link = column.segment_link[s]
         if link >= 0 and K:
             speed = stage.flow[place, link] / (stage.rho[place, link] * column.link_law[link, 0])
-            length = column.opening_height[link + 1] - column.opening_height[link]
             record.speed[t, s] += speed * part
-            record.change_rate[t, s] += abs(speed) / length * HOUR * part
     if K:
         rho_out = moist_air.density(T_out, p_out, P)
         mu = moist_air.viscosity(T_out)
@@ -494,6 +526,9 @@ def _account(column, forcing, readings, state, record, t, weight, stage, place, 
             column.path_source, column.path_index, column.opening_law, column.link_law, column.part_law,
             column.part_link, rho_out, stage.rho[place], mu, stage.flow[place], losses,
         )  # fmt: skip
+        network.air_in(stage.flow[place], opening_flow, column.opening_compartment, column.gate_link, work.air_in)
+        for c in range(column.volume.size):
+            record.change_rate[t, c] += work.air_in[c] / (rho_out * column.volume[c]) * HOUR * part
         for j in range(J):
             record.opening_flow[t, j] += opening_flow[j] * part
         for k in range(losses.size):

@@ -36,14 +36,26 @@ def _warmth(ds: xr.Dataset, value: float) -> str:
 
 def flow_head(ds: xr.Dataset) -> tuple[str, ...]:
     """Return the titles of `flow_rows`."""
-    rates = [f"air changes 1/h, {bottom:.1f}-{top:.1f} m" for bottom, top, _ in air.pieces(ds)]
+    rates = [f"air changes 1/h{where}" for where, _ in _rates(ds)]
     return ("wind m/s", warmth_name(ds), "stack Pa", "wind Pa", *rates, "fastest m/s", "inflow L/(s m)", "top air °C")
 
 
+def _rates(ds: xr.Dataset) -> list[tuple[str, Any]]:
+    """Return the air change rate of the column, and of every compartment where there are several, each with its name.
+
+    Name: "" for the column; rate: (wind, warmth).
+    """
+    found = [("", ds["air_change_rate"].values)]
+    if ds.sizes["compartment"] > 1:
+        parts = ds["compartment_air_change_rate"].values
+        found += [(f", {name}", parts[:, :, c]) for c, name in enumerate(ds["compartment"].values)]
+    return found
+
+
 def flow_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
-    """Return one row for every wind and warmth: drives, air changes by piece, speed, inflow, temperature at the top."""
+    """Return one row for every wind and warmth: drives, air change rates, speed, inflow, temperature at the top."""
     rows = []
-    parts = air.pieces(ds)
+    rates = _rates(ds)
     for i, wind in enumerate(ds["wind"].values):
         for k, warmth in enumerate(ds["warmth"].values):
             at = ds.isel(wind=i, warmth=k)
@@ -57,7 +69,7 @@ def flow_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
                     _warmth(ds, float(warmth)),
                     f"{float(at['stack_pressure']):+.2f}",
                     f"{float(at['wind_pressure']):+.2f}",
-                    *(f"{float(at['air_change_rate'].values[members[0]]):.1f}" for _, _, members in parts),
+                    *(f"{float(rate[i, k]):.1f}" for _, rate in rates),
                     _directed(fastest),
                     f"{inflow:.2f}",
                     f"{float(at['cavity_temperature'].values[-1]) - ICE_POINT:.1f}",
@@ -118,24 +130,24 @@ def terminal_tables(ds: xr.Dataset) -> list[tuple[str, tuple[str, ...], list[tup
 
 
 def rate_figure(ds: xr.Dataset) -> Any:
-    """Return air changes against wind, one line for every warmth, one panel for every piece of the column."""
+    """Return air change rates against wind, one line for every warmth; a panel for the column, and for compartments."""
     from plotly.subplots import make_subplots
 
     from cavity.report.palette import LIGHT, style
 
-    parts = air.pieces(ds)
-    titles = [f"{bottom:.2f} to {top:.2f} m" for bottom, top, _ in parts]
+    parts = _rates(ds)
+    titles = [name.removeprefix(", ") or "whole column" for name, _ in parts]
     figure = make_subplots(
         rows=1, cols=len(parts), shared_yaxes=True, subplot_titles=titles if len(parts) > 1 else None
     )
     colours = (LIGHT["air"], LIGHT["stack"], LIGHT["temperature"], LIGHT["humidity"], LIGHT["accent"])
     dashes = ("solid", "dash", "dot", "dashdot", "longdash")
-    for column, (_, _, members) in enumerate(parts, start=1):
+    for column, (_, rate) in enumerate(parts, start=1):
         for k, warmth in enumerate(ds["warmth"].values):
             name = f"{warmth_name(ds).split()[0]} {_warmth(ds, float(warmth))} {warmth_name(ds).split()[1]}"
             figure.add_scatter(
                 x=ds["wind"].values.tolist(),
-                y=ds["air_change_rate"].values[:, k, members[0]].tolist(),
+                y=rate[:, k].tolist(),
                 mode="lines+markers",
                 name=name,
                 legendgroup=name,
@@ -234,7 +246,7 @@ def write_airflow_page(
                     {
                         "id": f"rate-{number}",
                         "title": "Air changes by wind and warmth",
-                        "caption": "Steady flow; the rate counts upward and downward flow alike.",
+                        "caption": "Steady flow; outdoor air that enters in an hour, over the volume of the column.",
                         "figure": rate_figure(ds),
                     },
                     {

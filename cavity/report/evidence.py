@@ -396,3 +396,17 @@ def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
             }
         )
     return made
+
+
+def not_computed(failed: Sequence[Any]) -> list[dict[str, Any]]:
+    """Return one row for each case that could not be computed, with the reason."""
+    return [
+        {
+            "climate": case.climate_name,
+            "opening_set": case.opening_set,
+            "column": case.column,
+            "depth": display.quantity(float(case.depth), "m"),
+            "reason": case.reason,
+        }
+        for case in failed
+    ]

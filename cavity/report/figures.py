@@ -175,19 +175,19 @@ def duration(ds: Any) -> go.Figure:
     traces = [{"type": "scatter", "x": share, "y": np.maximum(rate, 1e-2), "mode": "lines", "name": "whole column",
                "line": _line("air", 2.2),
                "hovertemplate": "%{y:.3~g} 1/h in %{x:.0f} % of hours<extra></extra>"}]  # fmt: skip
-    per_segment = np.asarray(ds["air_change_rate"].values, float)
-    spread = bool(np.ptp(per_segment, axis=1).mean() > 0.02 * max(per_segment.mean(), 1e-9))
-    for index, name in enumerate(ds["segment"].values if spread else []):
-        share, rate = series.duration(per_segment[:, index], 101)
+    rates = np.asarray(ds["compartment_air_change_rate"].values, float)
+    several = rates.shape[1] > 1
+    for index, name in enumerate(ds["compartment"].values if several else []):
+        share, rate = series.duration(rates[:, index], 101)
         traces.append({"type": "scatter", "x": share, "y": np.maximum(rate, 1e-2), "mode": "lines",
-                       "name": f"{plain(name)} segment", "line": _line("rain", 1.2, DASHES[index % len(DASHES)]),
+                       "name": plain(name), "line": _line("rain", 1.2, DASHES[index % len(DASHES)]),
                        "hovertemplate": "%{y:.3~g} 1/h in %{x:.0f} % of hours<extra></extra>"})  # fmt: skip
     return _figure(
         traces,
         style(
             shapes=[shape],
             annotations=[label],
-            showlegend=spread,
+            showlegend=several,
             xaxis={"title": {"text": "Share of the hours of the year [%]"}, "range": [0, 100]},
             yaxis={"title": {"text": display.axis_title("air_change_rate")}, "type": "log", "range": span, "dtick": 1,
                    "minor": {"showgrid": False}},

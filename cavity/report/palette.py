@@ -30,6 +30,7 @@ LIGHT: dict[str, str] = {
     "pass": "#13707d",
     "review": "#b87500",
     "fail": "#a01d4b",
+    "information": "#4f6b85",
     "zone": "#f1efe7",
 }
 
@@ -55,6 +56,7 @@ DARK: dict[str, str] = {
     "pass": "#4cc4d0",
     "review": "#f2b53a",
     "fail": "#f4789f",
+    "information": "#9db6cf",
     "zone": "#20272f",
 }
 
@@ -69,10 +71,12 @@ LAYERS: tuple[str, ...] = ("wood", "humidity", "air", "stack", "rain", "mould", 
 
 FONT = '"Avenir Next", "Segoe UI", "Helvetica Neue", Helvetica, "Liberation Sans", Arial, sans-serif'
 
-STATUS_WORD = {"pass": "meets", "review": "review", "fail": "fails"}
+STATUS_WORD = {"information": "information", "pass": "meets", "review": "review", "fail": "fails"}
 
-# Closed paths in a 16 x 16 box: ring with a tick, triangle, square with a bar. Shape says what colour says.
+# Closed paths in a 16 x 16 box: dot and stem, ring with a tick, triangle, square with a cross. Shape says what colour
+# says.
 STATUS_PATH = {
+    "information": "M6.9 1.6h2.2v2.6H6.9ZM5 6h4.2v6.4H11v1.8H5v-1.8h1.9V7.8H5Z",
     "pass": "M8 1a7 7 0 1 0 0 14A7 7 0 0 0 8 1Zm0 1.8a5.2 5.2 0 1 1 0 10.4A5.2 5.2 0 0 1 8 2.8Z"
     "M4.6 8.3l1.2-1.2 1.5 1.5 3.1-3.4 1.3 1.2-4.4 4.8Z",
     "review": "M8 1.2 15.4 14.6H.6ZM7.1 6v4.4h1.8V6Zm0 5.4v1.7h1.8v-1.7Z",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from cavity.report.figures import plain
@@ -14,7 +16,7 @@ if TYPE_CHECKING:
 
     import xarray as xr
 
-    from cavity.study.size import Sizing
+    from cavity.study.size import Row, Sizing
 
 _COLOURS = ("air", "stack", "temperature", "humidity", "accent")
 CAUTIONS = (
@@ -61,8 +63,8 @@ def frontier_figure(found: Sizing) -> Any:
 
     total = 1e6 * sum(area for _, area in found.drawn)
     passing = [row for row in found.rows if row.least is not None]
-    failing = [row for row in found.rows if row.least is None]
-    top = max([row.outcomes[-1].factor for row in found.rows], default=1.0)
+    failing = [row for row in found.rows if row.least is None and row.outcomes]
+    top = max([row.outcomes[-1].factor for row in found.rows if row.outcomes], default=1.0)
     figure = go.Figure()
     figure.add_scatter(
         x=[1e3 * row.depth for row in passing],
@@ -90,6 +92,28 @@ def frontier_figure(found: Sizing) -> Any:
     return figure
 
 
+def _least(row: Row) -> str:
+    return f"{row.least:.2f}" if row.least is not None else "none" if row.outcomes else "not computed"
+
+
+def _severity(row: Row) -> str:
+    return f"{row.best.severity:.2f}" if row.best is not None else "-"
+
+
+def not_computed(count: str, failed: Sequence[tuple[str, str]]) -> list[dict[str, Any]]:
+    """Return the part of a page that lists cases not computed, and why; nothing where all were."""
+    if not failed:
+        return []
+    return [
+        {
+            "nav": "Not computed",
+            "heading": "Not computed",
+            "text": [f"{count}. The others are left out of every figure, ranking and count of this page."],
+            "table": {"caption": "Cases not computed", "head": ("case", "reason"), "rows": list(failed)},
+        }
+    ]
+
+
 def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
     """Write the page of a sizing; see `cavity.report.page.write_page`.
 
@@ -110,8 +134,7 @@ def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
     rows = []
     for row in found.rows:
         areas = found.areas(row.least) if row.least is not None else "-"
-        least = f"{row.least:.2f}" if row.least is not None else "none"
-        rows.append((f"{1e3 * row.depth:.0f}", least, areas, f"{row.best.severity:.2f}", row.note))
+        rows.append((f"{1e3 * row.depth:.0f}", _least(row), areas, _severity(row), row.note))
     parts: list[dict[str, Any]] = [
         {
             "nav": "Frontier",
@@ -155,15 +178,16 @@ def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
                     "rows": [
                         (
                             name,
-                            f"{row.least:.2f}" if row.least is not None else "none",
-                            f"{row.best.severity:.2f}",
-                            row.best.decisive.sentence,
+                            _least(row),
+                            _severity(row),
+                            row.held_back_by,
                         )
                         for name, row in found.variants
                     ],
                 },
             }
         )
+    parts += not_computed(found.count_text, found.failed)
     lead = [
         f"{found.wall_name}, openings {found.opening_set}, {found.column}, in {found.climate_name}; margin asked for "
         f"{100 * found.margin:.0f} %; worst status that passes: {found.accept}."
@@ -346,6 +370,9 @@ def write_uncertainty_page(study: xr.Dataset, path: str | os.PathLike[str]) -> P
             "table": {"caption": "Inputs", "head": input_head(study), "rows": input_rows(study)},
         },
     ]  # fmt: skip
+    reasons = json.loads(study.attrs.get("not_computed", "[]"))
+    count = f"{study.attrs['samples']} of {study.attrs.get('samples_asked', study.attrs['samples'])} samples computed"
+    parts += not_computed(count, [(f"{number}", reason) for number, reason in enumerate(reasons, 1)])
     lead = [f"{name}, in {study.attrs.get('climate_name', '')}."]
     return write_page(
         path, f"Uncertainty: {study.attrs.get('wall_name', '')}", lead=lead, caution=CAUTIONS, parts=parts

@@ -15,6 +15,13 @@ from cavity.report import answer, evidence, series
 from cavity.report.page import write_text
 
 _CASE = ("climate", "orientation [degree]", "column", "openings", "cavity depth [mm]")
+_CASES = (
+    *_CASE, "result", "worst finding", "median air change rate [1/h]", "air change rate, 10 % of hours [1/h]",
+    "air change rate, 90 % of hours [1/h]", "hours with flow upwards [%]", "largest film in the cavity [g/m2]",
+    "face", "segment", "hours above 80 % there [h]", "hours in which some face condenses [h]",
+    "half of a wetting event gone after [d]", "half gone after, vents shut [d]",
+    "nine tenths of a wetting event gone after [d]", "nine tenths gone after, vents shut [d]",
+)  # fmt: skip
 
 
 def _names(case: Any) -> list[Any]:
@@ -68,7 +75,7 @@ def tables(comparison: Any) -> dict[str, str]:
         )  # fmt: skip
         findings += [
             [*_names(case), item.status, item.key, item.title, item.where, _round(item.value), _round(item.limit),
-             item.units, _round(item.hours), item.when, item.sentence, item.source]
+             item.threshold, item.units, _round(item.hours), item.when, item.sentence, item.source]
             for item in found
         ]  # fmt: skip
         months += [
@@ -79,17 +86,15 @@ def tables(comparison: Any) -> dict[str, str]:
                  1e3 * row["runoff"], row["water"]))]
             for row in table
         ]  # fmt: skip
+    for case in answer.failed_of(comparison):
+        names = [case.climate_name, case.orientation, case.column, case.opening_set, _round(1e3 * case.depth)]
+        cases.append([*names, "not computed", case.reason, *[""] * (len(_CASES) - len(names) - 2)])
     place = ("face", "segment")
     return {
-        "cases.csv": _text(
-            (*_CASE, "result", "worst finding", "median air change rate [1/h]", "air change rate, 10 % of hours [1/h]",
-             "air change rate, 90 % of hours [1/h]", "hours with flow upwards [%]", "largest film in the cavity [g/m2]",
-             *place, "hours above 80 % there [h]", "hours in which some face condenses [h]",
-             "half of a wetting event gone after [d]", "half gone after, vents shut [d]",
-             "nine tenths of a wetting event gone after [d]", "nine tenths gone after, vents shut [d]"), cases),
+        "cases.csv": _text(_CASES, cases),
         "findings.csv": _text(
-            (*_CASE, "result", "key", "criterion", "where", "value", "limit", "unit", "hours [h]", "when", "sentence",
-             "source"), findings),
+            (*_CASE, "result", "key", "criterion", "where", "value", "limit", "limit is", "unit", "hours [h]", "when",
+             "sentence", "source"), findings),
         "months.csv": _text(
             (*_CASE, *place, "month", "outdoor temperature [degC]", "median air change rate [1/h]",
              "hours with flow upwards [%]", "face temperature [degC]", "face relative humidity [%]",

@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
-from cavity.risk.finding import CAN_FAIL, Finding
+from cavity.risk.finding import CAN_FAIL, STATUSES, Finding
 from cavity.risk.ranking import worst_first
 
 if TYPE_CHECKING:
     import xarray as xr
 
-__all__ = ["CAN_FAIL", "Finding", "judge", "verdict", "worst", "worst_first"]
+__all__ = ["CAN_FAIL", "STATUSES", "Finding", "judge", "verdict", "worst", "worst_first"]
 
 
 def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Finding, ...]:
@@ -79,21 +79,25 @@ def verdict(findings: Iterable[Finding]) -> tuple[str, str]:
     Returns
     -------
     status : str
-        The worst status among the findings.
+        The worst status among the findings; ``"information"`` never decides.
     sentence : str
         What decides, and how many other findings share that status.
     """
     ranked = worst_first(findings)
     top = worst(ranked)
-    others = len([found for found in ranked if found.status == top.status]) - 1
-    if top.status == "pass":
-        return "pass", f"Passes all {len(ranked)} findings; nearest to its limit: {_clause(top)}"
-    lead = "Fails" if top.status == "fail" else "Meets every criterion that can fail, with items to review"
-    more = f" {others} more {'finding is' if others == 1 else 'findings are'} {_STATE[top.status]}." if others else ""
+    alike = len([found for found in ranked if found.status == top.status])
+    if top.status in ("pass", "information"):
+        return "pass", f"Meets all {alike} criteria; nearest to its limit: {_clause(top)}"
+    lead = "Fails" if top.status == "fail" else "No criterion fails; some items need review"
+    others = alike - 1
+    more = f" {others} more {_STATE[top.status][others != 1]}." if others else ""
     return top.status, f"{lead}: {_clause(top)}{more}"
 
 
-_STATE = {"review": "to review", "fail": "a fail"}
+_STATE = {
+    "review": ("item needs review", "items need review"),
+    "fail": ("criterion is not met", "criteria are not met"),
+}  # for one, for several
 
 
 def _clause(found: Finding) -> str:

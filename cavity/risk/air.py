@@ -24,7 +24,10 @@ NEARLY_STILL = 0.01  # m/s, slower than this counts as nearly still (own choice:
 
 @dataclass(frozen=True)
 class Compartment:
-    """One thermal segment: air change rate in 1/h (mean, 5 %, 50 %, 95 % of the hours) and shares of the hours [1]."""
+    """One compartment: air change rate in 1/h (mean, 5 %, 50 %, 95 % of the hours) and fractions of the hours [1].
+
+    The rate is the air that enters, over the volume; the speed in the cavity tells the direction.
+    """
 
     name: str
     bottom: float  # m
@@ -92,49 +95,33 @@ def _last(ds: xr.Dataset, name: str, dim: str) -> np.ndarray:
     return array.reshape(int(np.prod(array.shape[:-1])), array.shape[-1])
 
 
-def pieces(ds: xr.Dataset) -> tuple[tuple[float, float, tuple[int, ...]], ...]:
-    """Return the pieces of the column with one air change rate each, low to high: bottom [m], top [m], segments.
-
-    Parameters
-    ----------
-    ds : xarray.Dataset
-        With `air_change_rate`.
-    """
-    rate = _last(ds, "air_change_rate", "segment")
-    found: list[tuple[float, float, tuple[int, ...]]] = []
-    for s in range(rate.shape[1]):
-        bottom, top = float(ds["segment_bottom"].values[s]), float(ds["segment_top"].values[s])
-        if found and np.array_equal(rate[:, s], rate[:, found[-1][2][-1]]):
-            found[-1] = (found[-1][0], top, (*found[-1][2], s))
-        else:
-            found.append((bottom, top, (s,)))
-    return tuple(found)
-
-
 def compartments(ds: xr.Dataset) -> tuple[Compartment, ...]:
-    """Return air change rate and direction of every segment, low to high.
+    """Return air change rate and direction of every compartment, low to high.
 
     Parameters
     ----------
     ds : xarray.Dataset
-        With `air_change_rate` and `air_speed`.
+        With `compartment_air_change_rate` and `air_speed`.
 
     Returns
     -------
     tuple of Compartment
-        One per segment.
+        One for the whole column, or one between every two barriers; direction by the mean speed over the height.
     """
-    rate, speed = _last(ds, "air_change_rate", "segment"), _last(ds, "air_speed", "segment")
+    rate, speed = _last(ds, "compartment_air_change_rate", "compartment"), _last(ds, "air_speed", "segment")
+    size = ds["segment_top"].values - ds["segment_bottom"].values
     found = []
-    for s, name in enumerate(ds["segment"].values):
-        low, median, high = np.percentile(rate[:, s], [5, 50, 95])
-        up, down = float(np.mean(speed[:, s] >= NEARLY_STILL)), float(np.mean(speed[:, s] <= -NEARLY_STILL))
+    for c, name in enumerate(ds["compartment"].values):
+        low, median, high = np.percentile(rate[:, c], [5, 50, 95])
+        inside = np.flatnonzero(ds["segment_compartment"].values == c)
+        mean = np.average(speed[:, inside], axis=1, weights=size[inside]) if inside.size else np.zeros(len(rate))
+        up, down = float(np.mean(mean >= NEARLY_STILL)), float(np.mean(mean <= -NEARLY_STILL))
         found.append(
             Compartment(
                 str(name),
-                float(ds["segment_bottom"].values[s]),
-                float(ds["segment_top"].values[s]),
-                float(rate[:, s].mean()),
+                float(ds["compartment_bottom"].values[c]),
+                float(ds["compartment_top"].values[c]),
+                float(rate[:, c].mean()),
                 float(low),
                 float(median),
                 float(high),
@@ -298,7 +285,7 @@ def still_sentence(ds: xr.Dataset) -> str:
     Parameters
     ----------
     ds : xarray.Dataset
-        With `air_change_rate`.
+        With `air_speed` and the drives.
     """
     count = int(np.count_nonzero(ds["opening_area"].values > 0.0))
     if count < 2:
@@ -306,7 +293,7 @@ def still_sentence(ds: xr.Dataset) -> str:
         return f"No air passes: the column {vents}. Its air stands still; leaks that are not listed are left out."
     if not np.any(ds["stack_pressure"].values) and not np.any(ds["wind_pressure"].values):
         return ""  # nothing drives: that says nothing about the wall
-    rate = _last(ds, "air_change_rate", "segment")
+    rate = np.abs(_last(ds, "air_speed", "segment"))
     spans: list[list[float]] = []
     for i in np.flatnonzero(rate.max(axis=0) == 0.0):
         bottom, top = float(ds["segment_bottom"].values[i]), float(ds["segment_top"].values[i])
@@ -367,13 +354,9 @@ def _direction(ds: xr.Dataset) -> str:
     flowing = [one for one in compartments(ds) if one.mean > 0.0]
     if not flowing:
         return ""
-    groups: dict[tuple[float, float], list[Compartment]] = {}
-    for one in flowing:
-        groups.setdefault((one.upward, one.downward), []).append(one)
     parts = []
-    for members in groups.values():
-        one = members[0]
-        where = "" if len(groups) == 1 else f" from {members[0].bottom:.2f} to {members[-1].top:.2f} m"
+    for one in flowing:
+        where = "" if ds.sizes["compartment"] == 1 else f" from {one.bottom:.2f} to {one.top:.2f} m"
         parts.append(
             f"air moves{where} up in {_percent(one.upward)} of the hours, down in {_percent(one.downward)}, and is "
             f"nearly still (below {NEARLY_STILL:g} m/s) in {_percent(one.still)}; median air change rate "

@@ -1,7 +1,7 @@
 """Class of the air layer by ISO 6946: free vent area per metre of wall length.
 
 Choices. The class tells which U-value rule applies and whether the layer may be called ventilated; it says nothing of
-dryness, so an unventilated or slightly ventilated layer is a review item. The class is the one the case carries; the
+dryness, so it is information. The class is the one the case carries; the
 area shown is that of all openings of the column.
 """
 
@@ -29,7 +29,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:  # n
     return [
         Finding(
             "air_layer", "Class of the air layer", f"openings of the column {ds.attrs['column']}", area, _WELL, "mm²/m",
-            "pass" if well else "review", "", 0.0, "ISO 6946:2017, 6.9.2-6.9.4 (500 and 1500 mm² per metre)", text,
+            "information", "", 0.0, "ISO 6946:2017, 6.9.2-6.9.4 (500 and 1500 mm² per metre)", text,
             min(0.99, _WELL / max(area, 1.0)) if well else 1.0,
         )
     ]  # fmt: skip

@@ -1,11 +1,10 @@
-"""Dew-point margin and hours of condensation at each face and interface.
+"""Hours below the dew point at each surface and interface, and the lowest dew-point margin.
 
-Choices. Dew on the outer face is weather: always a pass. Faces of the cavity (back of cladding, outer face of the
-wall) meet dew on clear nights in any temperate climate: a review item above a tenth of the year; the amount is judged
-by the film and condensate criteria. Inside the wall and at the room face any condensation is a review item; harm is
-judged by condensate, residue and mould, since ISO 13788 allows condensation that dries out. No face fails on hours
-alone. Where metal rails pass a layer, their cold spots are judged like faces inside the wall; how much water gathers
-there is not computed.
+Choices. Dew on the cladding, exterior surface or back, is weather and what the cavity is for: information. The exterior
+surface of the wall and the interfaces inside it: review from a tenth of the year on; the amounts and their harm are
+judged by condensate, accumulation and mould, since ISO 13788 allows condensation that dries out. At the interior
+surface and at the cold spots of metal rails review from the first hour, for there it is seen or nothing else judges it.
+Nothing fails on hours alone.
 """
 
 from __future__ import annotations
@@ -24,6 +23,7 @@ if TYPE_CHECKING:
 # A porous layer holds its water below saturation: RH 99 % is a margin of 0.15 K at 10 degC (Clausius-Clapeyron:
 # R_v T^2 / L x 0.01). At an interface water counts as condensed from there on; own choice.
 INTERFACE_MARGIN = 0.15  # K
+_FIRST_HOUR = 1.0  # h; where dew is to be reviewed from the first hour on
 
 
 def condensing(ds: xr.Dataset) -> np.ndarray:
@@ -33,7 +33,7 @@ def condensing(ds: xr.Dataset) -> np.ndarray:
 
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
-    """Return one finding for each face, interface and spot of rails: lowest dew-point margin, hours of condensation."""
+    """Return one finding for each surface, interface and spot of rails: hours below the dew point, lowest margin."""
     time = ds["time"].values
     margin = np.asarray(ds["dew_point_margin"].values, float)
     wet = condensing(ds)
@@ -47,30 +47,28 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         at = int(np.argmin(margin[:, segment, face]))
         least = float(margin[at, segment, face])
         role = str(ds["face_role"].values[face])
-        allowed = limits["dew_hours"]
-        if face == 0:
-            status, ratio = "pass", 0.5 * min(count / allowed, 1.0)
-            origin = "dew outdoors is weather; common practice, no source"
-            judged = "dew on the outside of a cladding is weather and is not judged"
-        elif face <= start:
-            status, ratio = ("review" if count > allowed else "pass"), count / allowed
-            origin = f"hours: {source('dew_hours', limits)}"
-            judged = f"some dew is normal in a ventilated cavity; review above {number(allowed)} h"
+        room = face == ds.sizes["face"] - 1
+        allowed = _FIRST_HOUR if room else limits["dew_hours"]
+        status = "information" if face < start else "review" if count >= allowed else "pass"
+        if face < start:
+            origin = "dew on the cladding is weather; common practice, no source"
+            judged = "dew on the cladding is weather and is not judged"
+        elif room:
+            origin = "ISO 13788:2012 (no condensation on the interior surface), from memory"
+            judged = "review from the first hour"
         else:
-            status = "review" if count else "pass"
-            ratio = 1.0 + count / len(time) if count else max(0.0, 1.0 - least / 5.0)  # 5 K: severity scale only
-            origin = "ISO 13788:2012 (condensation allowed if it dries out), from memory"
-            judged = "its amount and drying are judged by condensate and residue" if count else "no water forms here"
+            origin = f"hours: {source('dew_hours', limits)}; ISO 13788:2012 (allowed if it dries out), from memory"
+            judged = f"review from {number(allowed)} h; amounts are judged as condensate"
         if count:
-            text = f"Water condenses at {place(ds, 'face', face, segment)} in {number(count)} h of the year"
+            text = f"Below the dew point at {place(ds, 'face', face, segment)} for {number(count)} h of the year"
         else:
             text = f"Never below the dew point at {place(ds, 'face', face, segment)}"
         text += f" (lowest margin {number(least, 1)} K; {judged})."
-        title = f"Dew-point margin, {role}" if role != "interface" else "Dew-point margin inside the wall"
+        title = f"Hours below the dew point, {role if role != 'interface' else 'inside the wall'}"
         made.append(
             Finding(
-                "dew_point", title, place(ds, "face", face, segment), least, 0.0, "K", status,
-                when(time, wet[:, segment, face], at), count, origin, text, ratio,
+                "dew_point", title, place(ds, "face", face, segment), count, allowed, "h", status,
+                when(time, wet[:, segment, face], at), count, origin, text, count / allowed,
             )
         )  # fmt: skip
     return [*made, *_at_rails(ds)]
@@ -91,7 +89,7 @@ def _at_rails(ds: xr.Dataset) -> list[Finding]:
         least = float(margin[at, segment, spot])
         where = place(ds, "rail_spot", spot, segment)
         if count:
-            text = f"Water condenses at the {where}, in {number(count)} h of the year"
+            text = f"Below the dew point at the {where}, for {number(count)} h of the year"
         else:
             text = f"Never below the dew point at the {where}"
         factor = number(ds["rail_factor"].values[spot], 2)
@@ -99,11 +97,11 @@ def _at_rails(ds: xr.Dataset) -> list[Finding]:
         text += "method, no substitute for a two-dimensional calculation)."
         made.append(
             Finding(
-                "dew_point", "Dew-point margin at the rails", where, least, 0.0, "K", "review" if count else "pass",
-                when(time, wet[:, segment], at), count,
+                "dew_point", "Hours below the dew point at the rails", where, count, _FIRST_HOUR, "h",
+                "review" if count else "pass", when(time, wet[:, segment], at), count,
                 "temperature: ASHRAE Fundamentals ch. 27 (zone method), from memory, own use of it; ISO 13788:2012 "
                 "(condensation allowed if it dries out), from memory",
-                text, 1.0 + count / len(time) if count else max(0.0, 1.0 - least / 5.0),  # 5 K: severity scale only
+                text, count / _FIRST_HOUR,
             )
         )  # fmt: skip
     return made

@@ -1,10 +1,14 @@
 """What a criterion returns, and the few ways of reading a result Dataset that all criteria share.
 
-Zones. A cladding stands in the weather: its faces are wet for many hours of any year, and the cavity exists so that
-this does no harm. A criterion therefore judges two zones apart. The *wall side* (outer face of the backup wall and all
-within it) can fail. The *cladding side* (outer face and back of the cladding, and what lies between) can at most be a
-"review": it tells what the cladding, its fixings and its drainage must bear, and does not condemn the wall. This split
-is our own choice (common practice, no source).
+Zones. A cladding is exposed to the weather: its surfaces are wet for many hours of any year, and the cavity exists so
+that this does no harm. A criterion therefore judges two zones apart. The *wall side* (exterior surface of the backup
+wall and all within it) can fail. The *cladding side* (both surfaces of the cladding, and what lies between) can at most
+be a "review", and only where the reader must act: choose a grade, a coating or a drain. Whatever else happens there is
+"information". This split is our own choice (common practice, no source).
+
+Status. "fail": a criterion of the wall side is not met. "review": the reader must act or check. "pass": met.
+"information": worth knowing, judged by nobody; it never decides a verdict. The threshold beside a value is therefore
+named by what it can do: a *limit* can fail, *review from* can call for a check, a *reference* is there to compare with.
 
 The year is taken as a cycle: 31 December is followed by 1 January of the same series, as the runs repeat one year.
 """
@@ -19,7 +23,7 @@ import numpy as np
 if TYPE_CHECKING:
     import xarray as xr
 
-STATUSES = ("pass", "review", "fail")
+STATUSES = ("information", "pass", "review", "fail")  # from the lightest to the gravest
 # Criteria of the wall side that can fail; the others are a review item at most.
 CAN_FAIL = frozenset(
     {
@@ -50,7 +54,7 @@ class Finding:
     units : str
         Unit as text for display.
     status : str
-        ``"pass"``, ``"review"`` (meets the criterion narrowly, or a matter of detailing) or ``"fail"``.
+        ``"pass"``, ``"review"`` (the reader must act or check), ``"fail"``, or ``"information"`` (judged by nobody).
     when : str
         Months, and date of the worst; empty where it never happens.
     hours : float
@@ -79,6 +83,18 @@ class Finding:
     def __post_init__(self) -> None:
         if self.status not in STATUSES:
             raise ValueError(f"status {self.status!r} is none of {', '.join(STATUSES)}")
+
+    @property
+    def can_fail(self) -> bool:
+        """Whether this criterion can condemn a wall."""
+        return self.key in CAN_FAIL
+
+    @property
+    def threshold(self) -> str:
+        """What `limit` is called: a "limit" can fail, "review from" cannot, a "reference" is not judged."""
+        if self.status == "information":
+            return "reference"
+        return "limit" if self.can_fail else "review from"
 
 
 def first_wall_face(ds: xr.Dataset) -> int:

@@ -94,7 +94,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
                 key, title, where, value, limit, "cycles", status, when(time, events[segment, n]),
                 float((saturation[:, segment, n] > critical).sum()),
                 f"{source('freeze_saturation', limits)}; count: {source('freeze_cycles', limits)}", text,
-                value / limit if value else 0.5 * min(most / critical, 1.0),
+                value / limit,  # what never happens is not near its limit
             )
         )  # fmt: skip
     return made

@@ -1,8 +1,8 @@
 """Relative humidity on the wall side: 30-day mean, and hours above 80, 90 and 95 %.
 
 Choices. The 30-day mean of 80 % at 5-40 degC was the criterion of ASHRAE 160-2009. The 2016 edition replaced it by the
-mould index because it condemned walls that do well, so it makes a review item here and never a fail. The hours by
-class are told for comparison; no published limit for them is known to us. Faces between materials that resist mould
+mould index because it condemned walls that do well, so it is information here and decides nothing. The hours by
+class are given for comparison; no published limit for them is known to us. Faces between materials that resist mould
 (membranes, metal, glass) are left out where there are others: the outer face of a membrane has the humidity of the air
 outdoors.
 """
@@ -48,14 +48,14 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     hours = class_hours(ds)[:, segment, start + face]
     where = place(ds, "face", start + face, segment)
     text = (
-        f"The dampest 30 days above 5 °C at {where} average {number(100 * value)} % relative humidity (review above "
+        f"The highest 30-day mean above 5 °C at {where} is {number(100 * value)} % RH (for comparison: "
         f"{number(100 * limit)} %); {hours[0]} h of the year exceed 80 %, {hours[1]} h 90 %, {hours[2]} h 95 %."
     )
     return [
         Finding(
             "humidity", "Relative humidity, 30-day mean", where, 100 * value, 100 * limit, "%",
-            "review" if value > limit else "pass", when(time, above, at), float(above.sum()),
-            f"{source('humidity_mean', limits)}; replaced by the mould index in 2016, so a review item only", text,
+            "information", when(time, above, at), float(above.sum()),
+            f"{source('humidity_mean', limits)}; replaced by the mould index in 2016, so information only", text,
             value / limit,
         )
     ]  # fmt: skip

@@ -3,8 +3,9 @@
 Choices. The last simulated year is repeated (default 3 times) from a clean surface; the decline is that of materials
 on which mould hardly recedes (0.1, as ASHRAE 160 asks where nothing else is known). Wall side: fail at the limit,
 review one step below it or when at its present rise it would meet the limit within ten years, and at the room face
-from 1 on, as people breathe there (all own choice). Cladding side: at most a review item. Humidity below 0 degC does
-not matter: no growth. Frost counts as unfavourable, like drought.
+from 1 on, as people breathe there (all own choice). Cladding side: information, for it is exposed to the weather and
+the air of the room does not reach it. Humidity below 0 degC does not matter: no growth. Frost counts as unfavourable,
+like drought.
 """
 
 from __future__ import annotations
@@ -114,7 +115,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         rise = value - float(peak[-2, segment, face]) if len(peak) > 1 else 0.0
         soon = value + _AHEAD * rise >= limit
         if key == "mould_cladding":
-            status = "review" if value >= limit else "pass"
+            status = "information"
         else:
             status = "fail" if value >= limit else "review" if value >= review or soon else "pass"
         grows = index[:, segment, face] > np.roll(index[:, segment, face], 1)

@@ -1,9 +1,10 @@
 """Time of wetness of metal by ISO 9223: hours above 80 % relative humidity and above 0 degC.
 
 Choices. Rails, brackets and fasteners stand in the cavity air: their time of wetness is that of the air there, set
-beside that of the outdoor air. Above 5500 h (class tau 5) a review item: the coating must suit; metal in the cavity
-never fails, as corrosion also depends on salt and sulphur, which no weather file tells. Metal on the wall side (foil,
-studs as layers): review above 2500 h (tau 4), fail above the limit for the cavity, as nobody can inspect it.
+beside that of the outdoor air. In a higher class than outdoors and above 5500 h (tau 5) a review item: a coating that
+suits outdoors may not do; else information. Metal in the cavity never fails, as corrosion also depends on salt and
+sulphur, which no weather file tells. Metal on the wall side (foil, studs as layers): review above 2500 h (tau 4), fail
+above the limit for the cavity, as nobody can inspect it.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 _CLASSES = ((10.0, "τ1"), (250.0, "τ2"), (2500.0, "τ3"), (5500.0, "τ4"), (np.inf, "τ5"))  # ISO 9223:1992, from memory
 
+_YEAR = 365  # d
+
 
 def wet(temperature: np.ndarray, relative_humidity: np.ndarray) -> np.ndarray:
     """Return the hours that count as wet by ISO 9223, of temperature [K] and relative humidity [-]; array of bool."""
@@ -31,6 +34,11 @@ def wet(temperature: np.ndarray, relative_humidity: np.ndarray) -> np.ndarray:
 def wetness_class(hours: float) -> str:
     """Return the class of ISO 9223:1992 for the wet hours of a year. [h]."""
     return next(name for top, name in _CLASSES if hours <= top)
+
+
+def _beyond_outdoors(hours: float, outdoors: float, limit: float) -> str:
+    """Return "review" where metal is wet beyond the limit and in a higher class than outdoors, else "information"."""
+    return "review" if hours > limit and wetness_class(hours) != wetness_class(outdoors) else "information"
 
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
@@ -46,14 +54,17 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     segment = int(np.argmax(hours))
     value, limit = float(hours[segment]), limits["wetness_cavity"]
     where = f"cavity air, {ds['segment'].values[segment]}" if len(hours) > 1 else "cavity air"
+    per_year = "per year" if days >= _YEAR else f"in {number(days)} days"
+    status = _beyond_outdoors(value, outdoors, limit)
     text = (
-        f"Metal rails and fasteners in the cavity are wet for {number(value)} h in {number(days)} days (class "
-        f"{wetness_class(value)}; {number(outdoors)} h outdoors): choose their coating for that."
+        f"Metal rails and fasteners in the cavity have a time of wetness of {number(value)} h {per_year} (class "
+        f"{wetness_class(value)}; outdoors {number(outdoors)} h, class {wetness_class(outdoors)})"
     )
+    text += ": choose a coating for more than outdoor use." if status == "review" else "."
     made.append(
         Finding(
             "wetness", "Time of wetness of fixings in the cavity", where, value, limit, "h",
-            "review" if value > limit else "pass", when(time, air[:, segment]), value,
+            status, when(time, air[:, segment]), value,
             f"{origin}; {source('wetness_cavity', limits)}", text, value / limit,
         )
     )  # fmt: skip
@@ -76,10 +87,13 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         inside = key == "wetness_wall"
         review = limits["wetness_wall" if inside else "wetness_cavity"]
         limit = max(review, limits["wetness_cavity"])
-        status = "pass" if value <= review else "fail" if inside and value > limit else "review"
+        if inside:
+            status = "pass" if value <= review else "fail" if value > limit else "review"
+        else:
+            status = _beyond_outdoors(value, outdoors, limit)
         where = place(ds, "face", int(faces[which]), segment)
-        text = f"Metal at {where} is wet for {number(value)} h of the year (class {wetness_class(value)}; "
-        text += f"review above {number(review)} h)."
+        text = f"Metal at {where} has a time of wetness of {number(value)} h {per_year} (class {wetness_class(value)}; "
+        text += f"review above {number(review)} h)." if inside else f"outdoors {number(outdoors)} h)."
         made.append(
             Finding(
                 key, title, where, value, limit, "h", status, when(time, count[:, segment, which]), value,

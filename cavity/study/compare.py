@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.risk import Finding, worst
-from cavity.study.engine import Engine, Job, Result, check_one_year
+from cavity.study.engine import Engine, Job, Result, check_one_year, counted
 
-__all__ = ["Case", "Comparison", "compare", "save_cases"]
+__all__ = ["Case", "Comparison", "NotComputed", "compare", "save_cases"]
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -68,6 +68,31 @@ class Case:
 
 
 @dataclass(frozen=True)
+class NotComputed:
+    """A combination that could not be computed; it is left out of every ranking and count.
+
+    Parameters
+    ----------
+    wall_name, climate_name, opening_set, column : str
+        What was combined.
+    depth : float
+        Cavity depth. [m]
+    orientation : float
+        Where the wall faces, clockwise from north. [degree]
+    reason : str
+        Why, in one line.
+    """
+
+    wall_name: str
+    climate_name: str
+    opening_set: str
+    column: str
+    depth: float
+    orientation: float
+    reason: str
+
+
+@dataclass(frozen=True)
 class Comparison:
     """All cases of one wall.
 
@@ -78,7 +103,7 @@ class Comparison:
     climates : tuple of str
         Names, in the order given.
     cases : tuple of Case
-        By climate, column, opening set and depth, in the order of the wall file.
+        Those computed, by climate, column, opening set and depth, in the order of the wall file.
     created : str
         UTC time.
     advice : tuple of str
@@ -87,6 +112,8 @@ class Comparison:
         Outcomes of the published cases, as `published_checks` returns them.
     no_event : str
         Why no wetting event was computed; empty where it was.
+    failed : tuple of NotComputed
+        Those that could not be computed, in the same order.
     """
 
     wall: Wall
@@ -96,6 +123,12 @@ class Comparison:
     advice: tuple[str, ...] = ()
     checks: dict[str, Any] | None = None
     no_event: str = ""
+    failed: tuple[NotComputed, ...] = ()
+
+    @property
+    def count_text(self) -> str:
+        """How many cases were computed, such as "24 of 25 cases computed"; empty where all were."""
+        return counted(len(self.cases), len(self.failed))
 
 
 def published_checks() -> dict[str, Any]:
@@ -148,6 +181,7 @@ def compare(
     Returns
     -------
     Comparison
+        Cases that cannot be solved stand in `failed`.
 
     Raises
     ------
@@ -155,7 +189,7 @@ def compare(
         If there is no climate, one has several years, two share a name, a criterion's limit is wrong, or the scheduler
         does not answer.
     ConvergenceError
-        If a case cannot be solved; the cases not yet begun are dropped.
+        If none of the cases can be solved.
     """
     import xarray as xr
 
@@ -196,15 +230,28 @@ def compare(
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
         results = engine.run(jobs, progress=told)
+    failed = tuple(
+        NotComputed(
+            wall.name, climate_of[id(each.job.weather)], str(each.job.opening_set), str(each.job.column),
+            float(each.job.depth or 0.0), each.job.wall.orientation, each.failure,
+        )
+        for each in results
+        if each.failure
+    )  # fmt: skip
+    results = [each for each in results if not each.failure]
+    if not results:
+        raise ConvergenceError(f"none of the {len(jobs)} cases could be computed; the first: {failed[0].reason}")
+    jobs = [each.job for each in results]
     events: Sequence[WettingEvent | None] = [None] * len(jobs)
     no_event = ""
     try:
         # an engine of their own: their results do not push those of the cases out of memory
         with Engine(workers, scheduler, fresh=fresh) as engine:
             events = wetting_events(engine, jobs, days=followed(wall), progress=told_event)
-    except (InputError, ConvergenceError) as error:  # the comparison stands without it
-        faults = getattr(error, "faults", None)
-        no_event = faults[0].problem if faults else str(error)
+    except InputError as error:  # the comparison stands without it
+        no_event = error.faults[0].problem
+    if not no_event and not any(events):
+        no_event = "its runs could not be computed"
     cases = [
         Case(
             wall.name, climate_of[id(job.weather)], str(job.opening_set), str(job.column), float(job.depth or 0.0),
@@ -213,7 +260,7 @@ def compare(
         for job, result, event in zip(jobs, results, events, strict=True)
     ]  # fmt: skip
     created = dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC")
-    found = Comparison(wall, tuple(names), tuple(cases), created, no_event=no_event)
+    found = Comparison(wall, tuple(names), tuple(cases), created, no_event=no_event, failed=failed)
     return replace(found, advice=lines(from_comparison(found)), checks=published_checks())
 
 

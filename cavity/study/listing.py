@@ -28,7 +28,7 @@ def size_table(found: Sizing) -> Table:
     table = _table("depth", "times\nas drawn", "free vent area", "value over\nlimit", "what the search saw")
     for row in found.rows:
         if row.least is None:
-            cells = ["none", "-", number(row.best.severity, 2)]
+            cells = ["none", "-", number(row.best.severity, 2)] if row.best else ["not computed", "-", "-"]
         else:
             at = next(outcome for outcome in row.outcomes if outcome.factor == row.least)
             cells = [number(row.least, 2), escape(found.areas(row.least)), number(at.severity, 2)]

@@ -434,7 +434,7 @@ def sentence(study: xr.Dataset) -> str:
         text += " No single input is influential."
     missing = json.loads(study.attrs.get("not_computed", "[]"))
     if missing:
-        text += f" {len(missing)} of {study.attrs['samples_asked']} samples could not be computed: {missing[0]}"
+        text += f" {count} of {study.attrs['samples_asked']} samples computed; the first that was not: {missing[0]}."
     return text
 
 
@@ -446,10 +446,6 @@ def _varied(wall: Wall, ranges: Sequence[Range], row: np.ndarray) -> Wall:
     for each, value in zip(ranges, row, strict=True):
         wall = changed(wall, each.name, float(value))
     return wall
-
-
-def _failure(result: Result) -> str:
-    return str(getattr(result, "failure", ""))
 
 
 def _has_rain(weathers: Iterable[xr.Dataset]) -> bool:
@@ -494,14 +490,19 @@ class Sureness:
         return self.met / self.samples
 
     @property
-    def interval(self) -> tuple[float, float]:
-        """Its 95 % interval. [1]."""
-        return wilson(self.met, self.samples)
+    def low(self) -> float:
+        """Lower end of its 95 % interval. [1]."""
+        return wilson(self.met, self.samples)[0]
+
+    @property
+    def high(self) -> float:
+        """Upper end of its 95 % interval. [1]."""
+        return wilson(self.met, self.samples)[1]
 
     @property
     def sentence(self) -> str:
         """The outcome in plain words."""
-        low, high = (number(100.0 * end) for end in self.interval)
+        low, high = number(100.0 * self.low), number(100.0 * self.high)
         text = (
             f"“{self.opening_set}” with a {number(1e3 * self.depth)} mm cavity: no criterion fails in {self.met} of "
             f"{self.samples} samples of the uncertain inputs (95 % interval of the probability {low} to {high} %)"
@@ -617,8 +618,8 @@ def confidence(
     if len(results) < _COUNTS[0]:
         minutes = math.ceil(spent * _COUNTS[1] / len(results) / 60.0)
         return Confidence((), f"would take about {minutes} min; ask for it with --confidence", ranges)
-    failed = [_failure(result) for sample in results for part in sample for result in part if _failure(result)]
-    whole = [sample for sample in results if not any(_failure(result) for part in sample for result in part)]
+    failed = [result.failure for sample in results for part in sample for result in part if result.failure]
+    whole = [sample for sample in results if not any(result.failure for part in sample for result in part)]
     if 2 * len(whole) < len(results):
         return Confidence((), f"too few of the samples could be computed: {failed[0]}", ranges, tuple(failed))
     made = []
@@ -682,7 +683,7 @@ def uncertainty(
     InputError
         If fewer than 8 samples are asked for, or a range is empty.
     ConvergenceError
-        If the case as described, or more than half of the samples, cannot be computed.
+        If more than half of the samples cannot be computed.
     """
     chosen = opening_set or wall.opening_sets[0].name
     known = [each.name for each in wall.opening_sets]
@@ -704,10 +705,7 @@ def uncertainty(
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
         described = engine.run([Job(wall, weather, opening_set, depth, name) for name in columns])
-        if failed := [_failure(result) for result in described if _failure(result)]:
-            raise ConvergenceError(failed[0])
-        deciding = max(range(len(columns)), key=lambda at: order(described[at].findings))
-        nominal = described[deciding].dataset
+        lost = [f"the case as described: {result.failure}" for result in described if result.failure]
         jobs = [
             Job(varied, weather, opening_set, depth, name)
             for varied in (_varied(wall, ranges, row) for row in rows)
@@ -715,11 +713,18 @@ def uncertainty(
         ]
         results = engine.run(jobs, keep="daily", progress=told)
         grouped = [results[at : at + len(columns)] for at in range(0, len(results), len(columns))]
-        good = [not any(_failure(result) for result in group) for group in grouped]
-        failures = [_failure(result) for group in grouped for result in group if _failure(result)]
+        good = [not any(result.failure for result in group) for group in grouped]
+        failures = lost + [result.failure for group in grouped for result in group if result.failure]
         used = [at for at in range(len(inputs)) if good[at]]
         if 2 * len(used) < len(inputs):
-            raise ConvergenceError(failures[0])
+            raise ConvergenceError(
+                f"only {len(used)} of {len(inputs)} samples could be computed; the first: {failures[0]}"
+            )
+        if lost:  # the critical surface is then that of the first sample
+            first_jobs = jobs[used[0] * len(columns) : (used[0] + 1) * len(columns)]
+            described = engine.run(first_jobs)
+        deciding = max(range(len(columns)), key=lambda at: order(described[at].findings))
+        nominal = described[deciding].dataset
         bands = np.array([grouped[at][deciding].dataset["relative_humidity"].values for at in used])
     start = first_wall_face(nominal)
     # the critical surface: dampest on the wall side in the case as described, of those where mould can live
