@@ -130,6 +130,11 @@ def new(file: str, force: bool) -> None:
     "--csv", type=click.Path(), metavar="FOLDER", help="Also write the report's tables as CSV into this folder."
 )
 @click.option("--pdf", is_flag=True, help="Also print the report to PDF beside it; needs Chromium.")
+@click.option(
+    "--confidence", is_flag=True,
+    help="Sample the uncertain inputs for the recommended case and the runner-up, however long it takes "
+    "[default: only if it takes under half a minute].",
+)  # fmt: skip
 @_engine_options
 def compare(
     wallfile: str,
@@ -140,6 +145,7 @@ def compare(
     save: str | None,
     csv: str | None,
     pdf: bool,
+    confidence: bool,
     scheduler: str | None,
     fresh: bool,
 ) -> None:
@@ -163,7 +169,10 @@ def compare(
     wall = read_wall(wallfile)
     weathers = [read_weather(path, rain_file=rain) for path in climates]
     with shown_progress() as progress:
-        comparison = run(wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh)
+        comparison = run(
+            wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh,
+            confidence=confidence or None,
+        )  # fmt: skip
     console = Console(highlight=False)
     for table in comparison_tables(comparison):
         console.print(table)

@@ -286,6 +286,28 @@ def test_confidence_keeps_to_its_budget_and_says_what_to_ask_for(days, monkeypat
     assert found.choices[0].samples == 32 and not found.reason
 
 
+def test_a_comparison_samples_the_recommended_choice_and_the_runner_up(inland, monkeypatch):
+    import cavity
+
+    asked = []
+
+    def stand_in(wall, weathers, choices, **how):
+        asked.append((choices, how["columns"], how["budget"], len(weathers)))
+        return "sampled"
+
+    monkeypatch.setattr(module, "confidence", stand_in)
+    wall = small_wall(run=dataclasses.replace(small_wall().run, start_humidity=0.5))
+    compared = cavity.compare(wall, inland)
+    assert compared.confidence == "sampled"
+    ((choices, columns, budget, climates),) = asked
+    assert sorted(choices) == [("slots", 0.02), ("slots", 0.03)]
+    assert (columns, budget, climates) == (["plain"], module.BUDGET, 1)
+    assert cavity.compare(wall, inland, confidence=True).confidence == "sampled" and asked[-1][2] is None
+    assert cavity.compare(wall, inland, confidence=False).confidence is None
+    assert cavity.compare(wall, inland.isel(time=slice(0, 96))).confidence is None  # no whole year
+    assert len(asked) == 2
+
+
 @settings(max_examples=20, deadline=None)
 @given(st.lists(st.floats(0.0, 3.0), min_size=8, max_size=32))
 def test_probability_and_band_stay_in_bounds(severities):
