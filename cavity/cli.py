@@ -518,7 +518,7 @@ def uncertainty(
     from cavity.report.listing import shown_progress
     from cavity.report.study_page import write_uncertainty_page
     from cavity.result import save as write
-    from cavity.study.listing import range_table, uncertainty_table
+    from cavity.study.listing import range_lines, range_table, uncertainty_table
     from cavity.study.uncertainty import uncertainty as run
     from cavity.wallfile import read_wall
 
@@ -542,6 +542,9 @@ def uncertainty(
     console.print(uncertainty_table(study))
     click.echo()
     console.print(range_table(study))
+    click.echo()
+    for line in range_lines(study):
+        click.echo(f"- {line}")
     click.echo(f"\n{study.attrs['sentence']}\n\n{CAUTION}")
     if out:
         click.echo(f"\nPage: {write_uncertainty_page(study, out)}")

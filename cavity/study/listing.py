@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from cavity.study.size import Sizing
 
 
+# units of inputs as shown: factor on the SI value, and the unit then
+_SHOWN = {"[kg/(m2 s)]": (3.6e6, "[g/(m² h)]"), "[kg/m2]": (1e3, "[g/m²]"), "[m]": (1e3, "[mm]")}
+
+
 def _table(*heads: str) -> Table:
     table = Table(header_style="bold", box=None, pad_edge=False)
     for index, head in enumerate(heads):
@@ -62,13 +66,17 @@ def input_rows(study: xr.Dataset) -> list[tuple[str, ...]]:
     rows = []
     for name, strength in drivers(study):
         row = study.sel(input=name, criterion=OVERALL)
-        ends = f"{float(row['input_low']):.3g} to {float(row['input_high']):.3g}"
+        title = str(row["input_title"].values)
+        scale, unit = _SHOWN.get(f"[{title.rpartition('[')[2]}", (1.0, ""))
+        if unit:
+            title = f"{title.rpartition('[')[0]}{unit}"
+        ends = f"{scale * float(row['input_low']):.3g} to {scale * float(row['input_high']):.3g}"
         figures = [number(strength, 2)]
         if "total_order" in study:
             figures.append(number(row["first_order"], 2))
             low, high = (number(row[key], 2) for key in ("total_low", "total_high"))
             figures.append(f"{number(row['total_order'], 2)} ({low} to {high})")
-        rows.append((str(row["input_title"].values), ends, *figures, str(row["input_origin"].values)))
+        rows.append((title, ends, *figures, str(row["input_origin"].values)))
     return rows
 
 
@@ -79,8 +87,16 @@ def input_head(study: xr.Dataset) -> tuple[str, ...]:
 
 
 def range_table(study: xr.Dataset) -> Table:
-    """Return `input_rows` as a table."""
-    table = _table(*(head.replace(" index", "\nindex").replace("k cor", "k\ncor") for head in input_head(study)))
+    """Return `input_rows` as a table, without the sources."""
+    table = _table(*(head.replace(" index", "\nindex").replace("k cor", "k\ncor") for head in input_head(study)[:-1]))
     for row in input_rows(study):
-        table.add_row(*(escape(cell) for cell in row))
+        table.add_row(*(escape(cell) for cell in row[:-1]))
     return table
+
+
+def range_lines(study: xr.Dataset) -> list[str]:
+    """Return the source of each range, one line an input."""
+    lines = [f"Range of the {row[0]}: {row[-1]}." for row in input_rows(study)]
+    return (
+        [*lines, "† cited from memory, not re-checked against the text."] if any("†" in row for row in lines) else lines
+    )

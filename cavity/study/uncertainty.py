@@ -248,7 +248,11 @@ def wilson(met: int, count: int) -> tuple[float, float]:
 
 
 def rank_correlation(inputs: np.ndarray, result: np.ndarray) -> np.ndarray:
-    """Return Spearman's rank correlation of each input with a result; 0 where either is constant.
+    """Return the rank correlation of each input with a result, cleared of chance correlation among the inputs.
+
+    A few dozen samples of ten inputs are correlated with each other by up to 0.7. The result's ranks are therefore
+    regressed on those of all inputs together; the standardised coefficient is Spearman's rank correlation where the
+    inputs are uncorrelated. With fewer samples than inputs it is the smallest set of coefficients that fits.
 
     Parameters
     ----------
@@ -260,14 +264,24 @@ def rank_correlation(inputs: np.ndarray, result: np.ndarray) -> np.ndarray:
     Returns
     -------
     array, (input,)
-        -1 to 1. [1]
+        -1 to 1; 0 where either is constant. [1]
+
+    References
+    ----------
+    Saltelli et al., Global Sensitivity Analysis: The Primer, 2008 (standardised rank regression), from memory.
     """
     from scipy.stats import rankdata
 
     ranks = rankdata(inputs, axis=0) - 0.5 * (len(inputs) + 1)
     target = rankdata(result) - 0.5 * (len(result) + 1)
-    scale = np.sqrt((ranks**2).sum(axis=0) * (target**2).sum())
-    return np.where(scale > 0.0, ranks.T @ target / np.where(scale > 0.0, scale, 1.0), 0.0)
+    size = np.sqrt((ranks**2).sum(axis=0))
+    scale = np.sqrt((target**2).sum())
+    if not scale > 0.0:
+        return np.zeros(len(size))
+    varies = size > 0.0
+    unit = ranks / np.where(varies, size, 1.0)
+    found = np.linalg.lstsq(unit, target / scale, rcond=1e-9)[0]
+    return np.where(varies, np.clip(found, -1.0, 1.0), 0.0)
 
 
 def _worst(findings: Iterable[Finding]) -> dict[str, Finding]:
@@ -338,7 +352,7 @@ def summarise(
             "influence": (
                 ("criterion", "input"),
                 np.array([rank_correlation(inputs, column) for column in severity.T]),
-                {"units": "1", "long_name": "Spearman rank correlation of input and severity"},
+                {"units": "1", "long_name": "rank correlation of input and severity, others held"},
             ),
             "value_band": (("quantile", "criterion"), np.quantile(value, QUANTILES, axis=0)),
             "humidity_band": (("quantile", "day"), np.quantile(humidity, QUANTILES, axis=0), hours),
@@ -362,13 +376,19 @@ def summarise(
     )
 
 
-def with_indices(study: xr.Dataset, pairs: tuple[Sequence[Sequence[Finding]], ...], *, seed: int = 0) -> xr.Dataset:
+def with_indices(
+    study: xr.Dataset, rows: np.ndarray, pairs: tuple[Sequence[Sequence[Finding]], ...], *, seed: int = 0
+) -> xr.Dataset:
     """Return the study with the first- and total-order indices of each input for each criterion.
+
+    The rank correlations are then those of all runs: exchanging one input at a time separates the inputs.
 
     Parameters
     ----------
     study : xarray.Dataset
         From `summarise`.
+    rows : array, (run, input)
+        Inputs of all runs, in the order of `pairs`. [as the ranges]
     pairs : tuple of sequences of sequences of Finding
         Findings of the two halves of `sample_pairs`, then of each page of the exchanged samples; equally long.
     seed : int, keyword only
@@ -383,7 +403,13 @@ def with_indices(study: xr.Dataset, pairs: tuple[Sequence[Sequence[Finding]], ..
     first, second, *pages = (np.array([severities(findings, keys) for findings in half]) for half in pairs)
     alone, total, low, high = indices(first, second, np.array(pages), seed=seed)
     dims = ("criterion", "input")
+    every = np.concatenate([first, second, *pages])
     return study.assign(
+        influence=(
+            dims,
+            np.array([rank_correlation(rows, column) for column in every.T]),
+            study["influence"].attrs,
+        ),
         first_order=(dims, alone, {"units": "1", "long_name": "first-order index"}),
         total_order=(dims, total, {"units": "1", "long_name": "total-order index"}),
         total_low=(dims, low, {"units": "1", "long_name": "total-order index, 95 % interval, low"}),
@@ -744,8 +770,12 @@ def uncertainty(
     whole = [at for at in range(half) if all(good[at + page * half] for page in range(count + 2))] if influence else []
     if whole:
         pick = [at if at in whole else whole[at % len(whole)] for at in range(half)]
+        order_of = [at + page * half for page in range(count + 2) for at in pick]
         study = with_indices(
-            study, tuple([judged[at + page * half] for at in pick] for page in range(count + 2)), seed=seed
+            study,
+            rows[order_of],
+            tuple([judged[at + page * half] for at in pick] for page in range(count + 2)),
+            seed=seed,
         )
     study.attrs.update(attrs, seed=seed, created=dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC"))
     study.attrs.update(
