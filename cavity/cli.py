@@ -204,6 +204,11 @@ def materials(name: str | None, group: str | None) -> None:
 
     console = Console(highlight=False)
     console.print(material_detail(name) if name else materials_table(console.width, group))
+    if name:
+        from cavity.wall.listing import material_curves
+        from cavity.wallfile import material
+
+        console.print(material_curves(material(name), console.width))
 
 
 @main.command()
@@ -257,7 +262,9 @@ def climate(
     summary = summarise(weather, site=site)
     console = Console(highlight=False)
     console.print(table(climate_page.MONTH_HEAD, climate_page.month_rows(summary), weather.attrs["name"]))
-    console.print(table(climate_page.RANK_HEAD, climate_page.ranking_rows(summary), "Orientations, hardest first"))
+    console.print(
+        table(climate_page.RANK_HEAD, climate_page.ranking_rows(summary), "Orientations, most critical first")
+    )
     click.echo(f"\n{summary.attrs['sentence']}")
     for note in notes(weather):
         click.echo(f"Note: {note}.")

@@ -241,7 +241,7 @@ def test_missing_longwave_comes_from_cloud_cover_and_missing_pressure_from_the_e
     assert "Berdahl" in notes(weather) and "standard atmosphere" in notes(weather)
     # ISO 2533 at 310 m: 97 657 Pa, computed by hand
     assert float(weather["pressure"].mean()) == pytest.approx(97657.0, abs=2.0)  # printed digits
-    # the invented file was made by the same model; it differs by the rounding of its dew point to 0.1 K and RH to 1 %
+    # the fictitious file was made by the same model; it differs by the rounding of its dew point to 0.1 K and RH to 1 %
     assert float(abs(weather["infrared_horizontal"] - temperate["infrared_horizontal"]).mean()) < 1.0
 
 

@@ -82,7 +82,7 @@ def read_epw(file: str, text: str) -> Records:
                 "the header has no DATA PERIODS line",
                 "",
                 "eight header lines, then the hours",
-                "get the file anew",
+                "download the file again",
             )
         )
     per_hour = _per_hour(file, first, lines[first])
@@ -94,7 +94,7 @@ def read_epw(file: str, text: str) -> Records:
         frame, _ = pvlib.iotools.read_epw(io.StringIO(header + "\n#" * 7 + "\n" + body + "\n"))
     except (ValueError, TypeError) as error:  # pandas' own are ValueErrors; TypeError: text among dates
         said = str(error).splitlines()[0][:80] if str(error) else ""
-        raise InputError(Fault(file, "the hours cannot be read", said, "", "get the file anew")) from None
+        raise InputError(Fault(file, "the hours cannot be read", said, "", "download the file again")) from None
     frame = frame.apply(pd.to_numeric, errors="coerce")
     columns = _columns(file, rows, frame)
     if "rain" in columns:
@@ -165,7 +165,7 @@ def _location(file: str, lines: list[str], warnings: list[str]) -> tuple[str, di
     if faults:
         raise InputError(*faults)
     name = slug(fields[1]) or "unnamed place"
-    found |= {"name": name, "invented": "INVENTED" in lines[0].upper()}
+    found |= {"name": name, "invented": any(word in lines[0].upper() for word in ("FICTITIOUS", "INVENTED"))}
     return ",".join(fields[:10]), found
 
 
@@ -237,7 +237,7 @@ def _check_rows(file: str, rows: list[tuple[int, str]], per_hour: int) -> np.nda
         raise InputError(*faults)
     if not rows:
         raise InputError(
-            Fault(file, "the file has a header but no hours", "", "8760 lines of data", "get the file anew")
+            Fault(file, "the file has a header but no hours", "", "8760 lines of data", "download the file again")
         )
     return stamps
 

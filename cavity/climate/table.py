@@ -5,11 +5,11 @@ CSV: first lines ``# key = value``, then one line of column heads, then one line
     # name = Our roof
     # latitude = 52.0          degrees, north positive
     # longitude = 5.0          degrees, east positive
-    # utc offset = 1           hours, local standard time less universal time
+    # utc offset = 1           hours, local standard time minus universal time
     # elevation = 20           m
-    # time label = start       start | middle | end of the record's interval; start when left out
-    # humidity below freezing = water      water (WMO practice) | ice; water when left out
-    # invented = no
+    # time label = start       start | middle | end of the record's interval; default: start
+    # humidity below freezing = water      water (WMO practice) | ice; default: water
+    # fictitious = no
     time,temperature_outdoor [degC],relative_humidity_outdoor [%],wind_speed [m/s],wind_direction [degree],...
     2021-01-01T00:00,4.2,91,3.1,230,...
 
@@ -21,7 +21,7 @@ standard time, or with an offset from universal time.
 An empty field, ``nan``, -999, -9999 and 9999 are missing values. Steps may be any that divide an hour, or an hour.
 
 NetCDF: a dimension ``time``, variables of the same names with the attribute ``units``, and the keys of the head as
-attributes of the file (latitude, longitude, utc_offset, elevation, name, time_label, invented). What `read_weather`
+attributes of the file (latitude, longitude, utc_offset, elevation, name, time_label, fictitious). What `read_weather`
 returns, written by ``to_netcdf``, is such a file.
 """
 
@@ -244,7 +244,7 @@ def _records(
         columns=columns,
         surface=surface,
         name=slug(keys.get("name", "")) or slug(file.rsplit(".", 1)[0]) or "unnamed place",
-        invented=keys.get("invented", "no").lower() in ("yes", "1", "true"),
+        invented=any(keys.get(key, "no").lower() in ("yes", "1", "true") for key in ("fictitious", "invented")),
         policy=f"stamps mark the {keys.get('time_label', 'start').lower()} of an interval; time is its start",
         **place,
     )
