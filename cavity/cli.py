@@ -130,6 +130,11 @@ def new(file: str, force: bool) -> None:
     "--csv", type=click.Path(), metavar="FOLDER", help="Also write the report's tables as CSV into this folder."
 )
 @click.option("--pdf", is_flag=True, help="Also print the report to PDF beside it; needs Chromium.")
+@click.option(
+    "--confidence", is_flag=True,
+    help="Sample the uncertain inputs for the recommended case and the runner-up, however long it takes "
+    "[default: only if it takes under half a minute].",
+)  # fmt: skip
 @_engine_options
 def compare(
     wallfile: str,
@@ -140,6 +145,7 @@ def compare(
     save: str | None,
     csv: str | None,
     pdf: bool,
+    confidence: bool,
     scheduler: str | None,
     fresh: bool,
 ) -> None:
@@ -163,7 +169,10 @@ def compare(
     wall = read_wall(wallfile)
     weathers = [read_weather(path, rain_file=rain) for path in climates]
     with shown_progress() as progress:
-        comparison = run(wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh)
+        comparison = run(
+            wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh,
+            confidence=confidence or None,
+        )  # fmt: skip
     console = Console(highlight=False)
     for table in comparison_tables(comparison):
         console.print(table)
@@ -497,14 +506,17 @@ def size(
 @_case_options()
 @click.option("--samples", default=64, help="Samples, raised to a power of two.")
 @click.option("--seed", default=0, help="Of the sample sequence.")
-@click.option("--out", type=click.Path(), help="Write a page with bands and ranked drivers (HTML).")
+@click.option(
+    "--quick", is_flag=True, help="Probabilities and rank correlations only: no first- and total-order indices."
+)
+@click.option("--out", type=click.Path(), help="Write a page with bands and influential inputs (HTML).")
 @click.option("--save", type=click.Path(), metavar="FILE", help="Also write the study as NetCDF.")
 @_engine_options
 def uncertainty(
     wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None,
-    samples: int, seed: int, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
+    samples: int, seed: int, quick: bool, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
-    """Vary what nobody knows well about WALLFILE: how likely each criterion is met, and which input drives it."""
+    """Propagate the uncertain inputs of WALLFILE: probability that each criterion is met, most influential inputs."""
     import json
 
     from rich.console import Console
@@ -513,7 +525,7 @@ def uncertainty(
     from cavity.report.listing import shown_progress
     from cavity.report.study_page import write_uncertainty_page
     from cavity.result import save as write
-    from cavity.study.listing import range_table, uncertainty_table
+    from cavity.study.listing import range_lines, range_table, uncertainty_table
     from cavity.study.uncertainty import uncertainty as run
     from cavity.wallfile import read_wall
 
@@ -527,6 +539,7 @@ def uncertainty(
             depth=metres,
             column=column,
             samples=samples,
+            influence=not quick,
             seed=seed,
             progress=progress,
             scheduler=scheduler,
@@ -536,6 +549,9 @@ def uncertainty(
     console.print(uncertainty_table(study))
     click.echo()
     console.print(range_table(study))
+    click.echo()
+    for line in range_lines(study):
+        click.echo(f"- {line}")
     click.echo(f"\n{study.attrs['sentence']}\n\n{CAUTION}")
     if out:
         click.echo(f"\nPage: {write_uncertainty_page(study, out)}")
