@@ -189,6 +189,11 @@ def new(file: str, force: bool) -> None:
     "--csv", type=click.Path(), metavar="FOLDER", help="Also write the report's tables as CSV into this folder."
 )
 @click.option("--pdf", is_flag=True, help="Also print the report to PDF beside it; needs Chromium.")
+@click.option(
+    "--confidence", is_flag=True,
+    help="Sample the uncertain inputs for the recommended case and the runner-up, however long it takes "
+    "[default: only if it takes under half a minute].",
+)  # fmt: skip
 @_engine_options
 def compare(
     wallfile: str,
@@ -199,6 +204,7 @@ def compare(
     save: str | None,
     csv: str | None,
     pdf: bool,
+    confidence: bool,
     scheduler: str | None,
     fresh: bool,
 ) -> None:
@@ -229,7 +235,10 @@ def compare(
     )
     weathers = [read_weather(path, rain_file=rain) for path in climates]
     with shown_progress() as progress:
-        comparison = run(wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh)
+        comparison = run(
+            wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh,
+            confidence=confidence or None,
+        )  # fmt: skip
     files = _Files()
     page = files.write("Report: ", write_report, comparison, target)
     if pdf and page:
@@ -259,6 +268,11 @@ def materials(name: str | None, group: str | None) -> None:
 
     console = Console(highlight=False)
     console.print(material_detail(name) if name else materials_table(console.width, group))
+    if name:
+        from cavity.wall.listing import material_curves
+        from cavity.wallfile import material
+
+        console.print(material_curves(material(name), console.width))
 
 
 @main.command()
@@ -284,11 +298,11 @@ def climate(
 
     \b
       # name = Our roof
-      # latitude = 52.0        north positive, degrees
-      # longitude = 5.0        east positive, degrees
-      # utc offset = 1         local standard time, hours
-      # elevation = 20         m
-      # time label = start     what a stamp marks: start, middle or end
+      # latitude = 52.0        # north positive, degrees
+      # longitude = 5.0        # east positive, degrees
+      # utc offset = 1         # local standard time, hours
+      # elevation = 20         # m
+      # time label = start     # what a stamp marks: start, middle or end
       time,temperature_outdoor [degC],relative_humidity_outdoor [%],wind_speed [m/s],
            wind_direction [degree],global_horizontal [W/m2],rain [mm/h]   (in one line)
       2021-01-01T00:00,4.2,91,3.1,230,0,0.2
@@ -319,7 +333,9 @@ def climate(
         written.write("", climate_page.write_climate_page, summary, out)
     console = Console(highlight=False)
     console.print(table(climate_page.MONTH_HEAD, climate_page.month_rows(summary), weather.attrs["name"]))
-    console.print(table(climate_page.RANK_HEAD, climate_page.ranking_rows(summary), "Orientations, hardest first"))
+    console.print(
+        table(climate_page.RANK_HEAD, climate_page.ranking_rows(summary), "Orientations, most critical first")
+    )
     click.echo(f"\n{summary.attrs['sentence']}")
     for note in notes(weather):
         click.echo(f"Note: {note}.")
@@ -571,14 +587,17 @@ def size(
 @_case_options()
 @click.option("--samples", default=64, help="Samples, raised to a power of two.")
 @click.option("--seed", default=0, help="Of the sample sequence.")
-@click.option("--out", type=click.Path(), help="Write a page with bands and ranked drivers (HTML).")
+@click.option(
+    "--quick", is_flag=True, help="Probabilities and rank correlations only: no first- and total-order indices."
+)
+@click.option("--out", type=click.Path(), help="Write a page with bands and influential inputs (HTML).")
 @click.option("--save", type=click.Path(), metavar="FILE", help="Also write the study as NetCDF.")
 @_engine_options
 def uncertainty(
     wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None,
-    samples: int, seed: int, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
+    samples: int, seed: int, quick: bool, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
-    """Vary what nobody knows well about WALLFILE: how likely each criterion is met, and which input drives it."""
+    """Propagate the uncertain inputs of WALLFILE: probability that each criterion is met, most influential inputs."""
     import json
 
     from rich.console import Console
@@ -588,7 +607,7 @@ def uncertainty(
     from cavity.report.listing import shown_progress
     from cavity.report.study_page import write_uncertainty_page
     from cavity.result import save as write
-    from cavity.study.listing import range_table, uncertainty_table
+    from cavity.study.listing import range_lines, range_table, uncertainty_table
     from cavity.study.uncertainty import uncertainty as run
     from cavity.wallfile import read_wall
 
@@ -604,6 +623,7 @@ def uncertainty(
             depth=metres,
             column=column,
             samples=samples,
+            influence=not quick,
             seed=seed,
             progress=progress,
             scheduler=scheduler,
@@ -618,6 +638,9 @@ def uncertainty(
     console.print(uncertainty_table(study))
     click.echo()
     console.print(range_table(study))
+    click.echo()
+    for line in range_lines(study):
+        click.echo(f"- {line}")
     click.echo(f"\n{study.attrs['sentence']}\n\n{CAUTION}\n")
     files.tell()
     reasons = json.loads(study.attrs.get("not_computed", "[]"))

@@ -14,6 +14,7 @@ import numpy as np
 
 from cavity import variables
 from cavity.climate.humid import dew_point, saturation_pressure
+from cavity.climate.rain import describe_rain
 from cavity.files import write_whole
 
 if TYPE_CHECKING:
@@ -180,6 +181,7 @@ def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
         "wall_source": wall.source,
         "climate_name": str(given.get("name", "")),
         "climate_invented": int(given.get("invented", 0)),
+        "climate_rain": describe_rain(weather),
         "climate_source": str(given.get("source", "")),
         "climate_sha256": str(given.get("sha256", "")),
         "time_policy": str(given.get("time_policy", "")),

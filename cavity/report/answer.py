@@ -216,7 +216,7 @@ def matrix(cases: Sequence[Any], depths: Sequence[float], failed: Sequence[Any] 
             title += f", facing {facing_text(key[1])}"
         if len({name for _, _, name in keys}) > 1:
             title += f", column {key[2]}"
-        invented = invented and "invented" not in title.lower()
+        invented = invented and "invented" not in title.lower() and "fictitious" not in title.lower()
         group = groups.setdefault(key, {"title": title, "invented": invented, "rows": {}})
         row: list[Any] = group["rows"].setdefault(opening_set, [None] * len(depths))
         return row

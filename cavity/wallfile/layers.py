@@ -31,6 +31,11 @@ def own_materials(sections: dict[str, Any], faults: Faults, warnings: list[str])
         if any(fold(other) == fold(name) for other in own):
             faults.add(place, "defined twice, but for capitals or hyphens", fix="keep one")
         own[name] = made
+        if entry.mould_class is None and not entry.metal:
+            warnings.append(
+                f"Material {name!r} of the wall file states no mould_class and is taken as sensitive, the careful "
+                'choice; cement- and plastic-based materials and mineral fibres are "medium resistant".'
+            )
         if fold(name) in known:
             warnings.append(f"The wall file's own material {name!r} replaces the built-in one of that name.")
     return own

@@ -39,10 +39,11 @@ class Material:
     emissivity: float = 0.9  # -
     wood: bool = False  # judged by wood moisture content
     metal: bool = False  # judged by time of wetness
-    mould_class: str = "resistant"  # very sensitive | sensitive | medium resistant | resistant
+    mould_class: str = "sensitive"  # very sensitive | sensitive | medium resistant | resistant; the careful default
     thickness: float = 0.0  # m, usual thickness; 0: none is usual
     sd: float | None = None  # m, a membrane as sold: what a layer of it gets that gives no s_d of its own
     sd_table: tuple[tuple[float, float], ...] = ()  # (relative humidity 0-1, s_d m) of a membrane as sold
+    basis: tuple[tuple[str, str], ...] = ()  # (value or group of values, what it rests on): `materials.BASIS_KEYS`
 
 
 @dataclass(frozen=True)

@@ -136,7 +136,9 @@ class MaterialValues(Section):
         said("Growth of the conductivity with water.", None)
     )
     emissivity: Annotated[float | None, Share(0.01, 1.0, "90 %")] = said("Longwave emissivity of a bare face.", None)
-    mould_class: Annotated[str | None, Word(MOULD_CLASSES)] = said("Class of the mould index.", None)
+    mould_class: Annotated[str | None, Word(MOULD_CLASSES)] = said(
+        "Class of the mould index; left out for a material of your own: that of its kind, else sensitive.", None
+    )
 
 
 class MaterialEntry(MaterialValues):
@@ -152,7 +154,10 @@ class MaterialEntry(MaterialValues):
     sd_table: Annotated[tuple[tuple[float, float], ...], Table(Share(), Sd, rows=2)] = said(
         "[relative humidity, sd] pairs of a membrane that changes with humidity.", ()
     )
-    source: Annotated[str, Text(400)] = said("Where the values come from.", "wall file")
+    basis: dict[str, Annotated[str, Word(("standard", "measured", "recalled", "estimate"))]] = said(
+        "What values rest on, by density, conductivity, specific_heat, vapour, sorption, saturation, absorption.", {}
+    )
+    source: Annotated[str, Text(600)] = said("Where the values come from.", "wall file")
 
 
 class BridgeEntry(Section):
