@@ -576,7 +576,7 @@ def test_report_is_written_in_one_move_and_a_good_file_survives(tmp_path, compar
 
     monkeypatch.setattr("pathlib.Path.replace", broken)
     with pytest.raises(InputError, match="No space left on device"):
-        page.write_text(target, "half")
+        page.write_text(target, "<!doctype html>half")
     assert target.read_text("utf-8") == good
     assert [item.name for item in target.parent.iterdir()] == ["report.html"]
 

@@ -237,15 +237,15 @@ def test_result_reopens_from_netcdf_as_it_was(case, tmp_path):
 
 def test_a_failed_save_leaves_the_old_file(case, tmp_path, monkeypatch):
     path = tmp_path / "case.nc"
-    path.write_text("old")
+    path.write_bytes(b"\x89HDF old")
 
     def broken(*_args, **_options):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(xr.Dataset, "to_netcdf", broken)
+    monkeypatch.setattr("os.fsync", broken)  # the file itself is made in memory
     with pytest.raises(cavity_error(), match="No space left"):
         save(case, path)
-    assert path.read_text() == "old"
+    assert path.read_bytes() == b"\x89HDF old"
     assert [p.name for p in tmp_path.iterdir()] == ["case.nc"]
 
 
