@@ -42,7 +42,7 @@ def test_the_smallest_adequate_case_is_named_and_counted():
     card = answer.recommended(found)
     assert (card["heading"], card["name"], card["word"]) == ("Recommended", "slot", "passes")
     assert card["lines"][0] == "Nearest limit: mould index 1.2 (limit 3)."
-    assert card["lines"][1] == "More vent area or depth gains 0.1 of mould index at most."
+    assert card["lines"][1] == "More vent area or depth gains 0.09 of mould index at most."
     assert card["runner_up"]["name"] == "slot" and card["runner_up"]["depth"][0] == "40 mm"
     assert answer.start(found) == 1
 

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import os
-from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from cavity.files import csv_text
 from cavity.report import answer, evidence, series
 from cavity.report.page import RULE_HEAD, rule_rows, write_text
 
@@ -46,14 +44,6 @@ def _event(case: Any) -> list[Any]:
     times = series.event_times(event)
     values = (times[name] for name in ("half", "half_shut", "nine", "nine_shut"))
     return [_round(value) if np.isfinite(value) else "" for value in values]
-
-
-def _text(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
-    held = io.StringIO()
-    writer = csv.writer(held, lineterminator="\n")
-    writer.writerow(head)
-    writer.writerows(rows)
-    return held.getvalue()
 
 
 def tables(comparison: Any) -> dict[str, str]:
@@ -94,16 +84,16 @@ def tables(comparison: Any) -> dict[str, str]:
     for case in comparison.cases:
         rules += [[*_names(case), *row] for row in rule_rows(case.dataset)]
     return {
-        "choices.csv": _text(
+        "choices.csv": csv_text(
             ("openings", "cavity depth [mm]", "free vent area [mm2/m]", "result", "recommended", "probability [%]",
              "decided by", "value", "limit", "limit is", "unit", "climate", "column", "orientation [degree]",
              "below the common rules"), choices),
-        "rules.csv": _text((*_CASE, *(head.lower() for head in RULE_HEAD)), rules),
-        "cases.csv": _text(_CASES, cases),
-        "findings.csv": _text(
+        "rules.csv": csv_text((*_CASE, *(head.lower() for head in RULE_HEAD)), rules),
+        "cases.csv": csv_text(_CASES, cases),
+        "findings.csv": csv_text(
             (*_CASE, "result", "key", "criterion", "where", "value", "limit", "limit is", "unit", "hours [h]", "when",
              "sentence", "source"), findings),
-        "months.csv": _text(
+        "months.csv": csv_text(
             (*_CASE, *place, "month", "outdoor temperature [degC]", "median air change rate [1/h]",
              "hours with flow upwards [%]", "face temperature [degC]", "face relative humidity [%]",
              "hours above 80 % [h]", "least dew-point margin [K]", "hours in which some face condenses [h]",
