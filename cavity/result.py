@@ -14,6 +14,7 @@ import numpy as np
 
 from cavity import variables
 from cavity.climate.humid import dew_point, saturation_pressure
+from cavity.climate.rain import describe_rain
 from cavity.files import write_whole
 
 if TYPE_CHECKING:
@@ -181,6 +182,7 @@ def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
         "wall_source": wall.source,
         "climate_name": str(given.get("name", "")),
         "climate_invented": int(given.get("invented", 0)),
+        "climate_rain": describe_rain(weather),
         "climate_source": str(given.get("source", "")),
         "climate_sha256": str(given.get("sha256", "")),
         "time_policy": str(given.get("time_policy", "")),
@@ -340,4 +342,5 @@ def save(dataset: xr.Dataset, path: str | os.PathLike[str]) -> Path:
         If the file cannot be written.
     """
     packed = {name: {"zlib": True, "complevel": 4} for name, data in dataset.data_vars.items() if data.ndim > 1}
-    return write_whole(path, lambda part: dataset.to_netcdf(part, engine="h5netcdf", encoding=packed))
+    # in memory first: HDF5 that meets a full disk half way ends the process
+    return write_whole(path, dataset.to_netcdf(None, engine="h5netcdf", encoding=packed))

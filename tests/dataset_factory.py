@@ -268,6 +268,7 @@ def make_dataset(
         "part": list(parts),
         "part_height": ("part", [0.0, 0.5, 1.5, 2.5, 3.0], {"units": "m"}),
         "part_kind": ("part", ["opening", "channel", "channel", "channel", "opening"]),
+        "part_area": ("part", [0.01, depth, depth, depth, 0.004], {"units": "m2/m"}),
         "year": np.arange(1, years + 1),
         "balance_term": list(BALANCE_TERMS),
     }

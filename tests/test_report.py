@@ -115,7 +115,7 @@ def test_values_are_shown_in_the_unit_their_axis_names(name, si, shown, unit):
         (1000.0, "kg/m3", "1\u202f000 kg/m³", "62.4 lb/ft³"),  # NIST SP 811
         (4186.8, "J/(kg K)", "4\u202f187 J/(kg K)", "1 Btu/(lb °F)"),  # NIST SP 811
         (0.01, "area", "100 cm²/m", "4.72 in²/ft"),  # 100 cm2 = 15.5 in2 over 3.281 ft
-        (1.0, "s_d", "1 m", "3.32 US perm"),  # 190 ng/(Pa s m2) over 57.2 ng/(Pa s m2) a perm, ASTM E96
+        (1.0, "s_d", "1 m", "3.41 US perm"),  # 195.3 ng/(Pa s m2) over 57.2 ng/(Pa s m2) a perm, ASTM E96
     ],
 )
 def test_inputs_are_told_in_both_systems(value, unit, si, pounds):
@@ -576,7 +576,7 @@ def test_report_is_written_in_one_move_and_a_good_file_survives(tmp_path, compar
 
     monkeypatch.setattr("pathlib.Path.replace", broken)
     with pytest.raises(InputError, match="No space left on device"):
-        page.write_text(target, "half")
+        page.write_text(target, "<!doctype html>half")
     assert target.read_text("utf-8") == good
     assert [item.name for item in target.parent.iterdir()] == ["report.html"]
 
@@ -655,3 +655,40 @@ def test_light_colours_can_be_told_apart_as_text_and_the_scale_darkens_evenly():
     assert palette.LIGHT.keys() == palette.DARK.keys()
     steps = np.array([luminance(colour) for colour in palette.SCALE])
     assert (np.diff(steps) < -0.02).all()
+
+
+# colours of one figure that a reader must tell apart without help of position
+TOGETHER = (
+    ("temperature", "dew_point"), ("temperature", "humidity"), ("humidity", "dew_point"), ("stack", "wind"),
+    ("stack", "air"), ("wind", "air"), ("film", "runoff"), ("film", "temperature"), ("humidity", "film"),
+    ("mould", "humidity"), ("rain", "runoff"), ("wood", "humidity"), ("wood", "mould"), ("pass", "fail"),
+)  # fmt: skip
+# linear RGB as seen with one kind of cone missing: Machado, Oliveira, Fernandes 2009, IEEE Trans. Vis. Comput.
+# Graph. 15, 1291, severity 1.0 (from memory)
+SEEN = {
+    "all cones": ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)),
+    "no long": ((0.152286, 1.052583, -0.204868), (0.114503, 0.786281, 0.099216), (-0.003882, -0.048116, 1.051998)),
+    "no medium": ((0.367322, 0.860646, -0.227968), (0.280085, 0.672501, 0.047413), (-0.011820, 0.042940, 0.968881)),
+    "no short": ((1.255528, -0.076749, -0.178779), (-0.078411, 0.930809, 0.147602), (0.004733, 0.691367, 0.303900)),
+}
+
+
+def lab(colour, seen):
+    """CIE L*a*b* (D65) of a colour, with the cones of `seen`."""
+    parts = np.array([int(colour[i : i + 2], 16) / 255.0 for i in (1, 3, 5)])
+    linear = np.where(parts <= 0.04045, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
+    linear = np.clip(np.array(seen) @ linear, 0.0, 1.0)
+    to_xyz = np.array(
+        [[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]]
+    )
+    x = to_xyz @ linear / np.array([0.95047, 1.0, 1.08883])
+    f = np.where(x > 0.008856, np.cbrt(x), 7.787 * x + 16.0 / 116.0)
+    return np.array([116.0 * f[1] - 16.0, 500.0 * (f[0] - f[1]), 200.0 * (f[1] - f[2])])
+
+
+@pytest.mark.parametrize("seen", SEEN)
+@pytest.mark.parametrize("table", [palette.LIGHT, palette.DARK], ids=["light", "dark"])
+def test_colours_of_one_figure_stay_apart_with_any_kind_of_cones(table, seen):
+    for one, other in TOGETHER:
+        apart = np.linalg.norm(lab(table[one], SEEN[seen]) - lab(table[other], SEEN[seen]))
+        assert apart >= 11.0, (one, other)  # 2.3 is just noticeable side by side; thin lines need several times that

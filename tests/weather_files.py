@@ -1,4 +1,4 @@
-"""Weather files for tests: the invented climates, changed line by line, and measured years of an installed package."""
+"""Weather files for tests: fictitious climates, changed line by line, and measured years of an installed package."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def _lines(name: str) -> tuple[str, ...]:
 
 
 def lines(name: str = "temperate_inland") -> list[str]:
-    """Return the lines of an invented climate."""
+    """Return the lines of a fictitious climate."""
     return list(_lines(name))
 
 

@@ -61,7 +61,9 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], title: str) -> Any
     made = Table(title=escape(title), title_justify="left", header_style="bold", box=None, pad_edge=False)
     for i, name in enumerate(head):
         made.add_column(
-            "\n".join(name.rsplit(" ", 1)) if i else name, justify="left" if i == 0 else "right", no_wrap=i == 0
+            name if i == 0 or "\n" in name else "\n".join(name.rsplit(" ", 1)),
+            justify="left" if i == 0 else "right",
+            no_wrap=i == 0,
         )
     for row in rows:
         made.add_row(*(escape(cell) for cell in row))
@@ -71,4 +73,4 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], title: str) -> Any
 def notes(weather: xr.Dataset) -> list[str]:
     """Return the remarks on a climate, one sentence each."""
     said = [text[0].upper() + text[1:] for text in json.loads(weather.attrs["warnings"]) if text]
-    return (["This climate is invented: no such place exists"] if weather.attrs["invented"] else []) + said
+    return (["This climate is fictitious: no such place exists"] if weather.attrs["invented"] else []) + said

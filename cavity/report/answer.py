@@ -65,9 +65,12 @@ def _places(cases: Sequence[Any]) -> dict[tuple[str, float, Any, Any], list[Any]
     """Group cases by what is chosen on the drawing board: openings, depth, orientation and column."""
     found: dict[tuple[str, float, Any, Any], list[Any]] = {}
     for case in cases:
-        key = (case.opening_set, float(case.depth), orientation(case), column(case))
-        found.setdefault(key, []).append(case)
+        found.setdefault(_place(case), []).append(case)
     return found
+
+
+def _place(case: Any) -> tuple[str, float, Any, Any]:
+    return case.opening_set, float(case.depth), orientation(case), column(case)
 
 
 def orientation(case: Any) -> float:
@@ -100,8 +103,28 @@ def depth_text(depth: float) -> str:
     return f"{display.number(1e3 * depth)} mm"
 
 
-def verdict(cases: Sequence[Any]) -> str:
-    """Return the answer in one sentence."""
+def failed_of(comparison: Any) -> Sequence[Any]:
+    """Return the cases that could not be computed."""
+    return getattr(comparison, "failed", None) or ()
+
+
+def compared_depths(comparison: Any) -> list[float]:
+    """Return the cavity depths compared, those of cases not computed among them. [m]."""
+    return sorted({float(case.depth) for case in (*comparison.cases, *failed_of(comparison))})
+
+
+def counted(comparison: Any) -> str:
+    """Return how many cases were computed, in one sentence; empty where all were."""
+    missing = len(failed_of(comparison))
+    done = len(comparison.cases)
+    return f"{done} of {done + missing} cases computed; the others are left out of every ranking." if missing else ""
+
+
+def verdict(cases: Sequence[Any], failed: Sequence[Any] = ()) -> str:
+    """Return the answer in one sentence; a combination counts only where all its climates were computed."""
+    missing = {(case.opening_set, float(case.depth), float(case.orientation), case.column) for case in failed}
+    whole = [case for case in cases if _place(case) not in missing]
+    cases = whole or cases
     climates = list(dict.fromkeys(case.climate_name for case in cases))
     where = f"in {climates[0]}" if len(climates) == 1 else f"in all {len(climates)} climates"
     where = "in both climates" if len(climates) == 2 else where
@@ -178,27 +201,28 @@ def bottleneck(case: Any) -> str:
     return f"{where}, {share:.0f} % of the driving pressure is lost at {word}."
 
 
-def matrix(cases: Sequence[Any], depths: Sequence[float]) -> list[dict[str, Any]]:
-    """Return one group a climate, orientation and column, with rows of opening sets and cells of depths."""
-    several_facing = len({orientation(case) for case in cases}) > 1
-    several_columns = len({column(case) for case in cases}) > 1
+def matrix(cases: Sequence[Any], depths: Sequence[float], failed: Sequence[Any] = ()) -> list[dict[str, Any]]:
+    """Return one group a climate, orientation and column, with rows of opening sets and cells of depths.
+
+    The cell of a case that could not be computed has the status "none" and the reason; it has no case to show.
+    """
+    keys = [(case.climate_name, orientation(case), column(case)) for case in cases]
+    keys += [(case.climate_name, float(case.orientation), case.column) for case in failed]
     groups: dict[tuple[str, float, str], dict[str, Any]] = {}
-    for index, case in enumerate(cases):
-        key = (case.climate_name, orientation(case), column(case))
-        title = case.climate_name
-        if several_facing:
+
+    def row_of(key: tuple[str, float, str], opening_set: str, invented: bool) -> list[Any]:
+        title = key[0]
+        if len({facing for _, facing, _ in keys}) > 1:
             title += f", facing {facing_text(key[1])}"
-        if several_columns:
+        if len({name for _, _, name in keys}) > 1:
             title += f", column {key[2]}"
-        group = groups.setdefault(
-            key,
-            {
-                "title": title,
-                "invented": bool(case.dataset.attrs.get("climate_invented")) and "invented" not in title.lower(),
-                "rows": {},
-            },
-        )
-        row = group["rows"].setdefault(case.opening_set, [None] * len(depths))
+        invented = invented and "invented" not in title.lower() and "fictitious" not in title.lower()
+        group = groups.setdefault(key, {"title": title, "invented": invented, "rows": {}})
+        row: list[Any] = group["rows"].setdefault(opening_set, [None] * len(depths))
+        return row
+
+    for index, case in enumerate(cases):
+        row = row_of(keys[index], case.opening_set, bool(case.dataset.attrs.get("climate_invented")))
         rate = float(np.median(series.air_changes(case.dataset)))
         row[list(depths).index(float(case.depth))] = {
             "case": index,
@@ -211,6 +235,14 @@ def matrix(cases: Sequence[Any], depths: Sequence[float]) -> list[dict[str, Any]
             "wall": wall_side(case),
             "what": what(case),
             "rate": f"{display.number(rate, 2)} /h",
+            "depth": display.quantity(float(case.depth), "m"),
+        }
+    for key, case in zip(keys[len(cases) :], failed, strict=True):
+        row = row_of(key, case.opening_set, False)
+        row[list(depths).index(float(case.depth))] = {
+            "status": "none",
+            "word": "not computed",
+            "reason": case.reason,
             "depth": display.quantity(float(case.depth), "m"),
         }
     made = []

@@ -74,7 +74,7 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
         "",
         (
             ("wetting.rain_share", "Driving rain let past the cladding", "1"),
-            ("wetting.leak_class", "Leak by airtightness class", ""),
+            ("wetting.leak_q50", "Air permeability q50 of the envelope, for the leak", "m3/(m2 s)"),
             ("wetting.leak_flow", "Indoor air leaking in", "kg/(m2 s)"),
             ("run.segments", "Segments by height", ""),
             ("run.start_humidity", "Humidity of the layers at the start", "1"),
@@ -135,7 +135,7 @@ def inputs(ds: Any) -> list[dict[str, Any]]:
                 continue
             if key in _ONLY and str(_get(wall, _ONLY[key][0])) not in _ONLY[key][1].split("|"):
                 continue
-            if _get(wall, path) == "":
+            if _get(wall, path) == "" or (key == "wetting.leak_q50" and not _get(wall, path)):
                 continue
             found.append((label, _shown(_get(wall, path), unit)))
         if found:
@@ -289,8 +289,8 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
         seen.add(case.climate_name)
         place = f"{float(attrs.get('latitude', math.nan)):.2f}°, {float(attrs.get('longitude', math.nan)):.2f}°"
         kind = "invented" if int(attrs.get("climate_invented", 0)) else "as read"
-        rain = "with rain" if int(attrs.get("has_rain", 0)) else "without rain"
-        text = f"{attrs.get('climate_source', '')} ({kind}, {rain}, {place}), SHA-256 {attrs.get('climate_sha256', '')}"
+        rain = str(attrs.get("climate_rain", "with rain" if int(attrs.get("has_rain", 0)) else "without rain"))
+        text = f"{attrs.get('climate_source', '')} ({kind}; {rain}; {place}), SHA-256 {attrs.get('climate_sha256', '')}"
         rows.append((f"Climate {case.climate_name}", text))
     classes = list(dict.fromkeys(str(case.dataset.attrs.get("iso6946_class", "")) for case in cases))
     rows += [
@@ -396,3 +396,17 @@ def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
             }
         )
     return made
+
+
+def not_computed(failed: Sequence[Any]) -> list[dict[str, Any]]:
+    """Return one row for each case that could not be computed, with the reason."""
+    return [
+        {
+            "climate": case.climate_name,
+            "opening_set": case.opening_set,
+            "column": case.column,
+            "depth": display.quantity(float(case.depth), "m"),
+            "reason": case.reason,
+        }
+        for case in failed
+    ]

@@ -37,9 +37,9 @@ def comparison_tables(comparison: Any) -> list[Any]:
     from rich.table import Table
     from rich.text import Text
 
-    depths = sorted({float(case.depth) for case in comparison.cases})
+    depths = answer.compared_depths(comparison)
     tables = []
-    for group in answer.matrix(comparison.cases, depths):
+    for group in answer.matrix(comparison.cases, depths, answer.failed_of(comparison)):
         title = f"{comparison.wall.name} in {group['title']}"
         table = Table(title=title, title_justify="left", show_lines=True)
         table.add_column("openings", overflow="fold")
@@ -50,6 +50,9 @@ def comparison_tables(comparison: Any) -> list[Any]:
             for cell in row["cells"]:
                 if cell is None:
                     cells.append(Text("not run"))
+                    continue
+                if cell["status"] == "none":
+                    cells.append(Text(f"- {cell['word']}\n{cell['reason']}"))
                     continue
                 text = Text(f"{_MARK[cell['status']]}\n", style=_STYLE[cell["status"]])
                 text.append(
@@ -64,7 +67,9 @@ def comparison_tables(comparison: Any) -> list[Any]:
 
 def comparison_lines(comparison: Any) -> list[str]:
     """Return the verdict, what decides in the best case, and the warnings raised while reading."""
-    lines = ["", answer.verdict(comparison.cases), ""]
+    lines = ["", answer.verdict(comparison.cases, answer.failed_of(comparison)), ""]
+    if counted := answer.counted(comparison):
+        lines.append(f"- {counted}")
     lines += [f"- {sentence}" for sentence in answer.advice(comparison)]
     best = min(comparison.cases, key=answer.severity)
     place = f" in {best.climate_name}" if len(comparison.climates) > 1 else ""

@@ -82,7 +82,7 @@ def _read(name: str) -> str:
 
 def write_text(path: str | os.PathLike[str], text: str) -> Path:
     """Write `text` to `path` as UTF-8, whole or not at all; raises what `files.write_whole` does."""
-    return write_whole(path, lambda part: part.write_text(text, encoding="utf-8", newline="\n"))
+    return write_whole(path, text)
 
 
 def write_page(
@@ -138,7 +138,8 @@ def write_report(comparison: Any, path: str | os.PathLike[str]) -> Path:
     ----------
     comparison : Comparison
         `cases` (each `wall_name`, `climate_name`, `opening_set`, `depth` [m], `dataset`, `findings`, and if it has one
-        `event`), `created`, and if it has them `wall`, `advice`, `checks` and `no_event`.
+        `event`), `created`, and if it has them `wall`, `advice`, `checks`, `no_event`, and `failed`: those not
+        computed.
     path : path
         The HTML file; its folder is made if missing. An existing file is replaced only by a complete one.
 
@@ -167,10 +168,11 @@ def render(comparison: Any) -> str:
     first = cases[0].dataset
     wall = series.wall_inputs(first)
     created = str(getattr(comparison, "created", "") or first.attrs.get("created", ""))
-    climates = list(dict.fromkeys(case.climate_name for case in cases))
-    depths = sorted({float(case.depth) for case in cases})
+    climates = list(dict.fromkeys(case.climate_name for case in (*cases, *answer.failed_of(comparison))))
+    failed = answer.failed_of(comparison)
+    depths = answer.compared_depths(comparison)
     facings = sorted({answer.orientation(case) for case in cases})
-    sets = list(dict.fromkeys(case.opening_set for case in cases))
+    sets = {case.opening_set for case in (*cases, *failed)}
     name = str(cases[0].wall_name)
     index, blocks = pack(cases)
     start = index["start"]
@@ -190,8 +192,9 @@ def render(comparison: Any) -> str:
             [f"{len(sets)} openings", f"{len(depths)} depths"] + [f"{len(climates)} climates"] * (len(climates) > 1)
         ),
         "created_day": created[:10],
-        "verdict": answer.verdict(cases),
-        "groups": answer.matrix(cases, depths),
+        "verdict": answer.verdict(cases, failed),
+        "counted": answer.counted(comparison),
+        "groups": answer.matrix(cases, depths, failed),
         "depths": [display.quantity(value, "m") for value in depths],
         "advice": answer.advice(comparison),
         "cautions": answer.CAUTIONS,
@@ -203,6 +206,7 @@ def render(comparison: Any) -> str:
         "has_balance": any("fig-balance" in case["figures"] for case in index["cases"]),
         "warnings": evidence.warnings(cases),
         "all_cases": evidence.all_cases(cases),
+        "not_computed": evidence.not_computed(failed),
         "companion": companion(cases),
         "inputs": evidence.inputs(first),
         "layers": evidence.layers(first),

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import os
-from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from cavity.files import csv_text
 from cavity.report import answer, evidence, series
 from cavity.report.page import write_text
 
 _CASE = ("climate", "orientation [degree]", "column", "openings", "cavity depth [mm]")
+_CASES = (
+    *_CASE, "result", "worst finding", "median air change rate [1/h]", "air change rate, 10 % of hours [1/h]",
+    "air change rate, 90 % of hours [1/h]", "hours with flow upwards [%]", "largest film in the cavity [g/m2]",
+    "face", "segment", "hours above 80 % there [h]", "hours in which some face condenses [h]",
+    "half of a wetting event gone after [d]", "half gone after, vents shut [d]",
+    "nine tenths of a wetting event gone after [d]", "nine tenths gone after, vents shut [d]",
+)  # fmt: skip
 
 
 def _names(case: Any) -> list[Any]:
@@ -39,14 +44,6 @@ def _event(case: Any) -> list[Any]:
     times = series.event_times(event)
     values = (times[name] for name in ("half", "half_shut", "nine", "nine_shut"))
     return [_round(value) if np.isfinite(value) else "" for value in values]
-
-
-def _text(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
-    held = io.StringIO()
-    writer = csv.writer(held, lineterminator="\n")
-    writer.writerow(head)
-    writer.writerows(rows)
-    return held.getvalue()
 
 
 def tables(comparison: Any) -> dict[str, str]:
@@ -79,18 +76,16 @@ def tables(comparison: Any) -> dict[str, str]:
                  1e3 * row["runoff"], row["water"]))]
             for row in table
         ]  # fmt: skip
+    for case in answer.failed_of(comparison):
+        names = [case.climate_name, case.orientation, case.column, case.opening_set, _round(1e3 * case.depth)]
+        cases.append([*names, "not computed", case.reason, *[""] * (len(_CASES) - len(names) - 2)])
     place = ("face", "segment")
     return {
-        "cases.csv": _text(
-            (*_CASE, "result", "worst finding", "median air change rate [1/h]", "air change rate, 10 % of hours [1/h]",
-             "air change rate, 90 % of hours [1/h]", "hours with flow upwards [%]", "largest film in the cavity [g/m2]",
-             *place, "hours above 80 % there [h]", "hours in which some face condenses [h]",
-             "half of a wetting event gone after [d]", "half gone after, vents shut [d]",
-             "nine tenths of a wetting event gone after [d]", "nine tenths gone after, vents shut [d]"), cases),
-        "findings.csv": _text(
+        "cases.csv": csv_text(_CASES, cases),
+        "findings.csv": csv_text(
             (*_CASE, "result", "key", "criterion", "where", "value", "limit", "limit is", "unit", "hours [h]", "when",
              "sentence", "source"), findings),
-        "months.csv": _text(
+        "months.csv": csv_text(
             (*_CASE, *place, "month", "outdoor temperature [degC]", "median air change rate [1/h]",
              "hours with flow upwards [%]", "face temperature [degC]", "face relative humidity [%]",
              "hours above 80 % [h]", "least dew-point margin [K]", "hours in which some face condenses [h]",

@@ -8,14 +8,15 @@ whether severity falls all the way, then bisects where the wall begins to pass, 
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from cavity.errors import Fault, InputError
+from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.risk import CAN_FAIL, Finding, worst_first
 from cavity.risk.finding import STATUSES, number
-from cavity.study.engine import Engine, Job, Result
+from cavity.study.engine import Engine, Job, Result, counted
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -26,6 +27,7 @@ PROBES = (0.25, 0.5, 1.0, 2.0, 4.0)  # times the area as drawn
 _AREA_TOLERANCE = 1.05  # bisection ends when the least passing area is known to 5 %: far finer than vents are made
 _DEPTH_TOLERANCE = 1e-3  # m, to the millimetre
 _NOISE = 0.02  # a rise of severity below 2 % of the limit is no loss of order: convergence of the years, float32
+_SPLITS = (0.5, 0.3, 0.7)  # where a bracket is split; the others where the case before could not be computed
 _REFINEMENTS = 2  # rounds of halving around an inner optimum before the search says that nothing passes
 
 
@@ -43,15 +45,18 @@ class Outcome:
         Largest ratio of value to limit among the findings that can fail. [1]
     passes : bool
         Whether every finding is acceptable with the margin asked for.
-    decisive : Finding
-        What decides.
+    decisive : Finding or None
+        What decides; None where the case was not computed.
+    failure : str
+        Why the case was not computed; empty where it was.
     """
 
     depth: float
     factor: float
     severity: float
     passes: bool
-    decisive: Finding
+    decisive: Finding | None
+    failure: str = ""
 
 
 @dataclass(frozen=True)
@@ -69,7 +74,9 @@ class Row:
     note : str
         What the search saw, one sentence.
     outcomes : tuple of Outcome
-        All cases at this depth, by factor.
+        All cases computed at this depth, by factor.
+    failed : tuple of (float, str)
+        Factors of the cases that could not be computed, and why.
     """
 
     depth: float
@@ -77,11 +84,18 @@ class Row:
     monotone: bool
     note: str
     outcomes: tuple[Outcome, ...]
+    failed: tuple[tuple[float, str], ...] = ()
 
     @property
-    def best(self) -> Outcome:
-        """The least severe case at this depth."""
-        return min(self.outcomes, key=lambda outcome: (not outcome.passes, outcome.severity))
+    def best(self) -> Outcome | None:
+        """The least severe case at this depth; None where none was computed."""
+        return min(self.outcomes, key=lambda outcome: (not outcome.passes, outcome.severity), default=None)
+
+    @property
+    def held_back_by(self) -> str:
+        """What decides in the best case, or why there is none."""
+        best = self.best
+        return self.note if best is None or best.decisive is None else best.decisive.sentence
 
 
 @dataclass(frozen=True)
@@ -104,6 +118,10 @@ class Sizing:
         Least depth that passes with some area, to the millimetre. [m]
     variants : tuple of (str, Row)
         Frontier at the drawn depth for each variant of the wall file; only tried when no opening helps.
+    failed : tuple of (str, str)
+        Cases that could not be computed, in words, and why: also those of the search for the least depth.
+    tried : int
+        Cases of the whole search, those included.
     """
 
     wall_name: str
@@ -116,6 +134,13 @@ class Sizing:
     rows: tuple[Row, ...]
     least_depth: float | None
     variants: tuple[tuple[str, Row], ...] = ()
+    failed: tuple[tuple[str, str], ...] = ()
+    tried: int = 0
+
+    @property
+    def count_text(self) -> str:
+        """How many cases were computed, such as "24 of 25 cases computed"; empty where all were."""
+        return counted(self.tried - len(self.failed), len(self.failed))
 
     @property
     def least(self) -> Row | None:
@@ -142,20 +167,20 @@ class Sizing:
                 at_edge = self.least_depth <= min(row.depth for row in self.rows)
                 text += ", the shallowest tried." if at_edge else "."
             return text + _no_order(self.rows)
-        best = min((row.best for row in self.rows), key=lambda outcome: outcome.severity)
+        best = min((row.best for row in self.rows if row.best is not None), key=lambda outcome: outcome.severity)
         tried = [outcome.factor for row in self.rows for outcome in row.outcomes]
         depths = [row.depth for row in self.rows]
         text = (
             f"No opening helps: between {number(min(tried), 2)} and {number(max(tried), 2)} times the area drawn, "
             f"at {number(1e3 * min(depths))} to {number(1e3 * max(depths))} mm, none meets every criterion{asked}. "
             f"The best ({number(best.factor, 2)} times, {number(1e3 * best.depth)} mm) is held back by: "
-            f"{best.decisive.sentence}"
+            f"{best.decisive.sentence if best.decisive else best.failure}"
         )
         for name, row in self.variants:
             if row.least is not None:
                 text += f" With the variant {name!r} it passes from {number(row.least, 2)} times the area drawn on."
             else:
-                text += f" The variant {name!r} does not pass either: {row.best.decisive.sentence}"
+                text += f" The variant {name!r} does not pass either: {row.held_back_by}"
         if not self.variants:
             text += " The wall file lists no variant of a layer to try instead."
         return text + _no_order(self.rows)
@@ -252,7 +277,8 @@ def search(
     Parameters
     ----------
     evaluate : callable
-        Takes a list of (depth, factor) and returns their outcomes in the same order; called with batches.
+        Takes a list of (depth, factor) and returns their outcomes in the same order; called with batches. An outcome
+        with a `failure` is left out of the search, and its neighbours are tried instead.
     depths : sequence of float
         Depths to search. [m]
     factors : sequence of float
@@ -271,21 +297,26 @@ def search(
     """
     points = [(depth, factor) for depth in depths for factor in factors]
     known: dict[float, dict[float, Outcome]] = {depth: {} for depth in depths}
+    failed: dict[float, dict[float, str]] = {depth: {} for depth in depths}
 
     def run(batch: list[tuple[float, float]]) -> None:
         for outcome, (depth, factor) in zip(evaluate(batch), batch, strict=True):
-            known[depth][factor] = outcome
+            if outcome.failure:
+                failed[depth][factor] = outcome.failure
+            else:
+                known[depth][factor] = outcome
 
     run(points)
     for _ in range(_REFINEMENTS):
         batch = []
         for depth in depths:
             tried = sorted(known[depth])
-            if any(known[depth][factor].passes for factor in tried):
+            if not tried or any(known[depth][factor].passes for factor in tried):
                 continue
             at = min(range(len(tried)), key=lambda i: known[depth][tried[i]].severity)
             if 0 < at < len(tried) - 1:
-                batch += [(depth, (tried[at - 1] * tried[at]) ** 0.5), (depth, (tried[at] * tried[at + 1]) ** 0.5)]
+                halved = (tried[at - 1] * tried[at]) ** 0.5, (tried[at] * tried[at + 1]) ** 0.5
+                batch += [(depth, factor) for factor in halved if factor not in failed[depth]]
         if not batch:
             break
         run(batch)
@@ -294,11 +325,12 @@ def search(
         for depth in depths:
             bracket = _bracket(known[depth])
             if bracket is not None and bracket[1] / bracket[0] > _AREA_TOLERANCE:
-                batch.append((depth, (bracket[0] * bracket[1]) ** 0.5))
+                splits = (bracket[0] * (bracket[1] / bracket[0]) ** share for share in _SPLITS)
+                batch += [(depth, factor) for factor in splits if factor not in failed[depth]][:1]
         if not batch:
             break
         run(batch)
-    return tuple(_row(depth, known[depth]) for depth in sorted(depths))
+    return tuple(_row(depth, known[depth], failed[depth]) for depth in sorted(depths))
 
 
 def _bracket(tried: dict[float, Outcome]) -> tuple[float, float] | None:
@@ -312,8 +344,11 @@ def _bracket(tried: dict[float, Outcome]) -> tuple[float, float] | None:
     return None
 
 
-def _row(depth: float, tried: dict[float, Outcome]) -> Row:
+def _row(depth: float, tried: dict[float, Outcome], failed: dict[float, str]) -> Row:
     outcomes = tuple(tried[factor] for factor in sorted(tried))
+    missing = tuple((factor, failed[factor]) for factor in sorted(failed))
+    if not outcomes:
+        return Row(depth, None, True, f"Not computed: {missing[0][1]}.", (), missing)
     passing = [outcome.factor for outcome in outcomes if outcome.passes]
     low = outcomes[0]
     monotone, rise = True, ""
@@ -339,7 +374,9 @@ def _row(depth: float, tried: dict[float, Outcome]) -> Row:
         note += f", but fails again at {number(lost[0], 2)} times"
     if rise:
         note += f"; {rise}"
-    return Row(depth, passing[0] if passing else None, monotone, note[0].upper() + note[1:] + ".", outcomes)
+    if missing:
+        note += f"; {counted(len(outcomes), len(missing))}"
+    return Row(depth, passing[0] if passing else None, monotone, note[0].upper() + note[1:] + ".", outcomes, missing)
 
 
 def _least_depth(evaluate: Callable[[list[tuple[float, float]]], list[Outcome]], rows: Sequence[Row]) -> float | None:
@@ -347,14 +384,16 @@ def _least_depth(evaluate: Callable[[list[tuple[float, float]]], list[Outcome]],
     passing = [row for row in rows if row.least is not None]
     if not passing:
         return None
-    high, factor = passing[0].depth, passing[0].best.factor
+    best = passing[0].best
+    assert best is not None
+    high, factor = passing[0].depth, best.factor
     below = [row.depth for row in rows if row.depth < high]
     if not below:
         return high
     low = below[-1]
     while high - low > _DEPTH_TOLERANCE:
         middle = 0.5 * (low + high)
-        if evaluate([(middle, factor)])[0].passes:
+        if evaluate([(middle, factor)])[0].passes:  # a case not computed counts as one that does not: the safe side
             high = middle
         else:
             low = middle
@@ -413,6 +452,8 @@ def size(
     ------
     InputError
         If a name is not known, or margin, factors or depths are out of range.
+    ConvergenceError
+        If no case at the depths asked for can be solved.
     """
     names = [each.name for each in wall.opening_sets]
     chosen = opening_set or names[0]
@@ -442,6 +483,7 @@ def size(
     )
 
     counts = [0, 0]  # cases done, cases asked for
+    failed: list[tuple[str, str]] = []
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
 
@@ -454,14 +496,19 @@ def size(
                 point_of = {id(job): point for job, point in zip(jobs, batch, strict=True)}
 
                 def outcome(result: Result) -> Outcome:
-                    return assess(*point_of[id(result.job)], result.findings, margin=margin, accept=accept)
+                    point = point_of[id(result.job)]
+                    if result.failure:
+                        return Outcome(*point, math.nan, False, None, result.failure)
+                    return assess(*point, result.findings, margin=margin, accept=accept)
 
                 def told(_done: int, _count: int, result: Result) -> None:
                     counts[0] += 1
+                    found = outcome(result)
+                    at = f"{number(1e3 * found.depth)} mm, {number(found.factor, 2)} times the area"
+                    if found.failure:
+                        failed.append((at, found.failure))
                     if progress:
-                        found = outcome(result)
-                        state = "passes" if found.passes else "does not pass"
-                        at = f"{number(1e3 * found.depth)} mm, {number(found.factor, 2)} times the area"
+                        state = "not computed" if found.failure else "passes" if found.passes else "does not pass"
                         progress(*counts, f"{at}: {state}")
 
                 counts[1] += len(batch)
@@ -471,6 +518,8 @@ def size(
 
         scale_openings(wall, chosen, 1.0, openings)  # unknown openings are told before any run
         rows = search(batch_of(wall), searched, probes)
+        if not any(row.outcomes for row in rows):
+            raise ConvergenceError(f"none of the {counts[1]} cases could be computed; the first: {failed[0][1]}")
         least_depth = _least_depth(batch_of(wall), rows)
         variants: list[tuple[str, Row]] = []
         if least_depth is None:
@@ -481,5 +530,5 @@ def size(
             ]
     return Sizing(
         wall.name, str(weather.attrs.get("name", "")), chosen, column_name, margin, accept, drawn, rows, least_depth,
-        tuple(variants),
+        tuple(variants), tuple(failed), counts[1],
     )  # fmt: skip
