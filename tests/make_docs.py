@@ -127,7 +127,7 @@ NOTES = {
     schema.OpeningsEntry: "Its vents follow as `[[openings.vent]]`; rails of this set alone as `[[openings.rail]]`.",
     schema.VariantEntry: "All keys of a layer besides:",
     schema.MaterialEntry: "All values that a layer may override (density to mould_class) besides:",
-    schema.LimitsSection: "Left out: the usual threshold, with its source in [criteria.md](criteria.md#limits-you-can-set).",
+    schema.LimitsSection: "Left out: the usual threshold, listed in [criteria.md](criteria.md#limits-you-can-set).",
 }
 INHERITED = {
     schema.OpeningsEntry: frozenset({"rail"}),

@@ -300,15 +300,18 @@ def test_drying_times_of_a_wetting_event_are_those_of_its_curve(case):
     assert times["half_shut"] == pytest.approx(200.0 * np.log10(2.0), abs=1.001 / 24)
     assert np.isinf(times["nine_shut"]) and times["span"] == 90.0
     assert times["left_shut"] == pytest.approx(10.0**-0.45, rel=1e-9)
-    assert evidence.event_days(case.event) == ("6 (60.2)", "20 (> 90)")
+    assert evidence.event_days(case.event) == ("6.02 (60.2)", "20 (> 90)")
 
 
 def test_the_wetting_event_is_drawn_with_its_levels(case):
     figure = figures.event(case.event)
-    assert [trace.name for trace in figure.data] == ["vents as drawn", "vents shut"]
+    assert [trace.name for trace in figure.data] == ["vents as drawn", "vents closed"]
     assert [shape.y0 for shape in figure.layout.shapes] == [250.0, 50.0]  # half and a tenth of 500 g/m2
-    assert figure.data[0].y[4] == pytest.approx(1e3 * case.event.as_drawn[24], rel=1e-12)
-    assert figure.data[0].x[4] == pytest.approx(25.0 / 24.0, rel=1e-12)  # water stands at the end of an hour
+    assert figure.data[0].y[1] == pytest.approx(1e3 * case.event.as_drawn[24:48].mean(), rel=1e-12)
+    assert figure.data[0].x[1] == 1.5  # a daily mean stands in the middle of its day
+    # the time that the finding and the table give is where this curve crosses
+    half = series.event_times(case.event)["half"]
+    assert np.interp(half, figure.data[0].x, figure.data[0].y) == pytest.approx(250.0, rel=1e-9)
 
 
 def test_a_report_without_a_wetting_event_says_why(comparison):

@@ -90,6 +90,7 @@ def ranked(findings: Iterable[Any]) -> list[Any]:
 
 def mould(ds: Any, segment: int) -> np.ndarray:
     """Return the mould index of the last repeated year at the end of each day, (day, face), with the wall's limits."""
+    from cavity.risk.finding import repeats
     from cavity.risk.limits import resolve
     from cavity.risk.mould import repeated
 
@@ -99,7 +100,7 @@ def mould(ds: Any, segment: int) -> np.ndarray:
         ds["relative_humidity"].values[:, segment, :],
         [str(name) for name in ds["face_mould_class"].values],
         decline=given["mould_decline"],
-        most=round(given["mould_years"]),
+        most=repeats(ds, given),
     ).index
     return index[23::24]
 

@@ -83,7 +83,10 @@ def _unsettled(ds: xr.Dataset) -> xr.Dataset:
 
 def saturated(relative_humidity: np.ndarray) -> np.ndarray:
     """Return the hours in which a place counts as saturated, of [-]: from 99 % on until below 97 %; array of bool."""
-    mark = np.where(relative_humidity >= _ENTER, 1, np.where(relative_humidity < _LEAVE, 0, -1))
+    high = relative_humidity >= _ENTER
+    if not high.any():
+        return high
+    mark = np.where(high, 1, np.where(relative_humidity < _LEAVE, 0, -1))
     index = np.arange(len(mark)).reshape((-1,) + (1,) * (mark.ndim - 1))
     last = np.maximum.accumulate(np.where(mark >= 0, index, 0), axis=0)
     return np.take_along_axis(mark, last, axis=0) == 1
@@ -159,6 +162,8 @@ def condensate(ds: xr.Dataset) -> Condensate:
 
     dry = (film <= DRY_FILM) & (drained <= 0.0)
     for face in (start, last):
+        if dry[:, :, face].all():
+            continue
         amount[:, :, face] = over_the_year(ds, by_vapour[:, :, face], dry[:, :, face])
         rain[:, :, face] = over_the_year(ds, np.maximum(by_rain[:, :, face], 0.0), dry[:, :, face])
         dries[:, face] = dry[:, :, face].any(axis=0)
@@ -172,6 +177,10 @@ def condensate(ds: xr.Dataset) -> Condensate:
     else:  # what the film of the surface keeps does not enter the layer
         arrived = np.maximum(behind[:, None] - by_rain[:, :, plane], 0.0) + np.maximum(-sucked[:, :, plane], 0.0)
     for face in interfaces:
+        wet = run_through(ds, saturated, humid[:, :, face]) | (film[:, :, face] > DRY_FILM)
+        wet |= drained[:, :, face] > 0.0
+        if not wet.any():
+            continue
         beside = neighbours(ds, face)
         held = water[:, :, beside].sum(axis=2)
         for other in interfaces:
@@ -183,8 +192,6 @@ def condensate(ds: xr.Dataset) -> Condensate:
         elif plane >= start and set(neighbours(ds, plane)) & set(beside):
             came = np.maximum(arrived - drained[:, :, plane], 0.0) if plane in interfaces else arrived
 
-        wet = run_through(ds, saturated, humid[:, :, face]) | (film[:, :, face] > DRY_FILM)
-        wet |= drained[:, :, face] > 0.0
         gain = run_through(ds, _rise, held) + drained[:, :, face] - came
         amount[:, :, face] = over_the_year(ds, gain, ~wet)
         dries[:, face] = (~wet).any(axis=0)
@@ -298,7 +305,6 @@ def _wood(ds: xr.Dataset, found: Condensate, limits: Mapping[str, float]) -> lis
             if not wood[layer]:
                 continue
             limit = limits["condensate_wood_board" if board[layer] else "condensate_wood"]
-            # what drains is not in the wood, and the other layer has its part; neither is known better than by this
             taken = _taken(ds, found, face, layer) / dry_mass[layer]
             hour, segment = worst_place(taken)
             rows.append((float(taken[hour, segment]) / limit, limit, face, layer, segment, hour, taken[:, segment]))
@@ -326,8 +332,13 @@ def _wood(ds: xr.Dataset, found: Condensate, limits: Mapping[str, float]) -> lis
 
 
 def _taken(ds: xr.Dataset, found: Condensate, face: int, layer: int) -> np.ndarray:
-    """Return what a layer gained while vapour condensed at one of its faces, (time, segment) [kg/m2]."""
+    """Return what a layer gained while vapour condensed at one of its faces, (time, segment) [kg/m2].
+
+    What drains is not in the layer, and the layer beside it has its part.
+    """
     wet = found.amount[:, :, face] > DRY_FILM
+    if not wet.any():
+        return np.zeros(wet.shape)
     held = np.asarray(ds["water"].values, float)[:, :, layer]
     gained = over_the_year(ds, run_through(ds, _rise, held), ~wet)
     return np.minimum(gained, found.amount[:, :, face])

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from cavity.constants import ICE_POINT
-from cavity.risk.finding import Finding, at, first_wall_face, number, place, ratio_of, when, worst_place
+from cavity.risk.finding import Finding, at, first_wall_face, number, place, ratio_of, repeats, when, worst_place
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -153,7 +153,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         found = repeated(
             ds["temperature"].values[:, :, faces],
             ds["relative_humidity"].values[:, :, faces],
-            most=round(limits["mould_years"]),
+            most=repeats(ds, limits),
         )
         segment, which = worst_place(found.peak + 1e-3 * found.loss)
         value, years = float(found.peak[segment, which]), int(found.years[segment, which])

@@ -17,7 +17,7 @@ repeats itself; else the two states have nothing to do with each other and nothi
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -35,6 +35,7 @@ CAN_FAIL = frozenset(
     }
 )  # fmt: skip
 HOUR = 3600.0  # s
+WHOLE_YEAR = 365 * 24  # h
 _JUST_BELOW = 1.0 - 1e-9  # a value at its limit that is still allowed
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -145,6 +146,11 @@ def ratio_of(value: float, limit: float, status: str) -> float:
 def settled(ds: xr.Dataset) -> bool:
     """Return whether the last simulated year repeats the one before."""
     return bool(ds.attrs.get("cycle_repeats", 0))
+
+
+def repeats(ds: xr.Dataset, limits: Mapping[str, float]) -> int:
+    """Return how often the series of a result may be repeated as a year; once where it is shorter than one. [1]."""
+    return round(limits["mould_years"]) if ds.sizes["time"] >= WHOLE_YEAR else 1
 
 
 def run_through(ds: xr.Dataset, follow: Callable[..., np.ndarray], *series: np.ndarray) -> np.ndarray:

@@ -49,7 +49,8 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     where = place(ds, "face", start + face, segment)
     text = (
         f"The highest 30-day mean above 5 °C {at(ds, start + face, segment)} is {number(100 * value)} % RH "
-        f"(for comparison: {number(100 * limit)} %); {hours[0]} h of the year exceed 80 %, {hours[1]} h 90 %, {hours[2]} h 95 %."
+        f"(for comparison: {number(100 * limit)} %); {hours[0]} h of the year exceed 80 %, {hours[1]} h 90 %, "
+        f"{hours[2]} h 95 %."
     )
     return [
         Finding(

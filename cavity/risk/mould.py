@@ -7,7 +7,7 @@ on which mould hardly recedes (0.1, as ASHRAE 160 asks where nothing else is kno
 Review inside the wall from 2 on and at the interior surface from 1 on: the levels below which the authors of the model
 see no need to act (Viitanen, Krus, Ojanen, Eitner, Zirkelbach, Energy Procedia 78, 2015). Cladding side: information,
 for it is exposed to the weather and the air of the room does not reach it. Humidity below 0 degC does not matter: no
-growth. Frost counts as unfavourable, like drought.
+growth. Frost counts as unfavourable, like drought. Weather shorter than a year is followed once.
 """
 
 from __future__ import annotations
@@ -18,7 +18,18 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from cavity.constants import ICE_POINT
-from cavity.risk.finding import Finding, at, first_wall_face, number, place, ratio_of, when, worst_place
+from cavity.risk.finding import (
+    WHOLE_YEAR,
+    Finding,
+    at,
+    first_wall_face,
+    number,
+    place,
+    ratio_of,
+    repeats,
+    when,
+    worst_place,
+)
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -162,7 +173,7 @@ def by_face(ds: xr.Dataset, limits: Mapping[str, float]) -> Repeated:
         ds["relative_humidity"].values.reshape(shape[0], -1),
         sensitivity,
         decline=limits["mould_decline"],
-        most=round(limits["mould_years"]),
+        most=repeats(ds, limits),
     )
     return Repeated(found.index.reshape(shape), *(values.reshape(shape[1:]) for values in found[1:]))
 
@@ -174,6 +185,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     start, room = first_wall_face(ds), ds.sizes["face"] - 1
     limit = limits["mould_index"]
     model = "model: Hukka & Viitanen 1999, Ojanen et al. 2010, coefficients from memory"
+    whole = len(time) >= WHOLE_YEAR
     made = []
     for key, title, first, last, level in (
         ("mould", "Mould index in the wall", start, room, "mould_index_review"),
@@ -200,11 +212,11 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         if value < 0.01:
             text = f"No mould grows {spot} ({sensitivity} material)."
         else:
-            reached = (
-                f"is still rising, by {number(rise, 2)} a year, after {years} such years"
-                if rising
-                else (f"settles after {years} such {'year' if years == 1 else 'years'}")
-            )
+            reached = f"settles after {years} such years"
+            if rising:
+                reached = f"is still rising, by {number(rise, 2)} a year, after {years} such years"
+            elif years == 1:
+                reached = "may rise further if the year is repeated" if whole else "has less than a year to grow"
             bound = f"limit {number(limit, 1)}{', visible growth' if limit == 3.0 else ''}"
             bound += f", review from {number(min(limits[level], limit), 1)}" if level else ""
             text = f"The mould index {spot} ({sensitivity} material) reaches {number(value, 1)} of 6 and {reached} "

@@ -92,7 +92,8 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         else:
             status = _beyond_outdoors(value, outdoors, limit)
         where = place(ds, "face", int(faces[which]), segment)
-        text = f"Metal {at(ds, int(faces[which]), segment)} has a time of wetness of {number(value)} h {per_year} (class {wetness_class(value)}; "
+        text = f"Metal {at(ds, int(faces[which]), segment)} has a time of wetness of {number(value)} h {per_year} "
+        text += f"(class {wetness_class(value)}; "
         text += f"review above {number(review)} h)." if inside else f"outdoors {number(outdoors)} h)."
         made.append(
             Finding(

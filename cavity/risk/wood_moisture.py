@@ -123,7 +123,8 @@ def _pores(ds: xr.Dataset) -> list[Finding]:
     status = "review" if above.any() else "pass"
     text = (
         f"On the day nearest to the curve for wood, {number(100 * value, 1)} % RH in its skin "
-        f"{at(ds, near[which], segment)} at {number(celsius[day, segment, which], 1)} °C (review above {number(100 * limit, 1)} % there)"
+        f"{at(ds, near[which], segment)} at {number(celsius[day, segment, which], 1)} °C "
+        f"(review above {number(100 * limit, 1)} % there)"
     )
     text += f"; above the curve on {int(above.sum())} {'day' if above.sum() == 1 else 'days'}." if above.any() else "."
     time = ds["time"].values[: 24 * days]
