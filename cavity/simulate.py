@@ -338,6 +338,7 @@ def _column(wall: Wall, air: ColumnAir, depth: float) -> year.Column:
         part_law=air.part_law,
         part_link=air.part_link,
         link_open=air.link_open,
+        link_entry=air.link_entry,
         opening_height=air.opening_height,
         link_rise=air.link_rise,
         path_source=air.path_source,
