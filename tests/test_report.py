@@ -299,15 +299,18 @@ def test_drying_times_of_a_wetting_event_are_those_of_its_curve(case):
     assert times["half_shut"] == pytest.approx(200.0 * np.log10(2.0), abs=1.001 / 24)
     assert np.isinf(times["nine_shut"]) and times["span"] == 90.0
     assert times["left_shut"] == pytest.approx(10.0**-0.45, rel=1e-9)
-    assert evidence.event_days(case.event) == ("6 (60.2)", "20 (> 90)")
+    assert evidence.event_days(case.event) == ("6.02 (60.2)", "20 (> 90)")
 
 
 def test_the_wetting_event_is_drawn_with_its_levels(case):
     figure = figures.event(case.event)
-    assert [trace.name for trace in figure.data] == ["vents as drawn", "vents shut"]
+    assert [trace.name for trace in figure.data] == ["vents as drawn", "vents closed"]
     assert [shape.y0 for shape in figure.layout.shapes] == [250.0, 50.0]  # half and a tenth of 500 g/m2
-    assert figure.data[0].y[4] == pytest.approx(1e3 * case.event.as_drawn[24], rel=1e-12)
-    assert figure.data[0].x[4] == pytest.approx(25.0 / 24.0, rel=1e-12)  # water stands at the end of an hour
+    assert figure.data[0].y[1] == pytest.approx(1e3 * case.event.as_drawn[24:48].mean(), rel=1e-12)
+    assert figure.data[0].x[1] == 1.5  # a daily mean stands in the middle of its day
+    # the time that the finding and the table give is where this curve crosses
+    half = series.event_times(case.event)["half"]
+    assert np.interp(half, figure.data[0].x, figure.data[0].y) == pytest.approx(250.0, rel=1e-9)
 
 
 def test_a_report_without_a_wetting_event_says_why(comparison):
@@ -467,7 +470,7 @@ def test_every_control_and_place_of_a_figure_is_named_once(text):
 def test_evidence_shows_inputs_layers_openings_warnings_and_hashes(comparison, text):
     words = " ".join("".join(_Page(text).words).split())
     for part in ("fire stop", "at 2.7 m, 20 cm²/m left open", "hat rail", "3 ×, gap 50 mm in each bay of 1 200 mm",
-                 "s_d 0.02 m", "s_d 0.3 to 10 m", "ISO 10456:2007, from memory", "Rain: wall factor", "head slot",
+                 "s_d 0.02 m", "s_d 0.3 to 10 m", "ISO 10456:2007 †", "Rain: wall factor", "head slot",
                  "40 cm²/m",
                  "Invented Plain: no rain column", "0" * 64, "Largest water balance error",
                  "can carry fire", "ASHRAE Fundamentals"):  # fmt: skip
@@ -650,3 +653,20 @@ def test_colours_of_one_figure_stay_apart_with_any_kind_of_cones(table, seen):
     for one, other in TOGETHER:
         apart = np.linalg.norm(lab(table[one], SEEN[seen]) - lab(table[other], SEEN[seen]))
         assert apart >= 11.0, (one, other)  # 2.3 is just noticeable side by side; thin lines need several times that
+
+
+def test_a_recalled_source_bears_a_mark_and_the_page_says_once_what_it_means(text):
+    from cavity.units import FOOTNOTE
+
+    words = " ".join("".join(_Page(text).words).split())
+    assert words.count(FOOTNOTE) == 1 and "ISO 10456:2007 †" in words
+    assert words.count("from memory") == 2  # the heading of the one list, and the footnote
+    assert "Sources cited from memory" in words
+
+
+def test_a_page_without_recalled_sources_has_no_footnote(tmp_path):
+    from cavity.report.page import write_page
+
+    plain = write_page(tmp_path / "a.html", "A page", lead=["Nothing recalled."]).read_text(encoding="utf-8")
+    marked = write_page(tmp_path / "b.html", "A page", lead=["ISO 9223, from memory."]).read_text(encoding="utf-8")
+    assert "re-checked" not in plain and marked.count("re-checked against the text") == 1 and "ISO 9223 †" in marked

@@ -15,8 +15,9 @@ import numpy as np
 from cavity.errors import Fault, InputError
 from cavity.files import write_whole
 from cavity.report import answer, display, evidence, figures, payload, section, series
-from cavity.report.companion import companion
+from cavity.report.companion import companion, heat
 from cavity.report.palette import DARK, FONT, LIGHT, STATUS_PATH, STATUS_WORD, style
+from cavity.units import FOOTNOTE, cite
 
 _TEMPLATES = Path(__file__).parent / "templates"
 _FACETS = (
@@ -56,9 +57,22 @@ def environment() -> Any:
         loader=jinja2.FileSystemLoader(_TEMPLATES),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
+        finalize=_cited,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+
+
+def _cited(value: Any) -> Any:
+    """Show "from memory" as the mark that the footnote explains; markup and what is no text pass through."""
+    return cite(value) if type(value) is str else value
+
+
+def with_footnote(page: str, *, always: bool = False) -> str:
+    """Return a page with the footnote on recalled sources at its end, where it bears the mark."""
+    if not always and "†" not in page:
+        return page
+    return page.replace("</main>", f'<p class="small muted" id="footnote">{FOOTNOTE}</p>\n</main>', 1)
 
 
 def base_context(title: str) -> dict[str, Any]:
@@ -128,7 +142,7 @@ def write_page(
         "parts": full,
         "figures_json": Markup(payload.script_json(template)),
     }
-    return write_text(path, environment().get_template("simple.html.j2").render(context))
+    return write_text(path, with_footnote(environment().get_template("simple.html.j2").render(context)))
 
 
 # ---- the report ------------------------------------------------------------------------------------------------------
@@ -159,7 +173,7 @@ def write_report(comparison: Any, path: str | os.PathLike[str]) -> Path:
 
 def render(comparison: Any) -> str:
     """Return the HTML of a report; the same text for the same comparison."""
-    from markupsafe import Markup
+    from markupsafe import Markup, escape
 
     cases = list(comparison.cases)
     if not cases:
@@ -222,6 +236,8 @@ def render(comparison: Any) -> str:
         "all_cases": evidence.all_cases(cases),
         "not_computed": evidence.not_computed(failed),
         "companion": companion(cases),
+        "heat": heat(cases),
+        "recalled": evidence.recalled(cases),
         "inputs": evidence.inputs(first),
         "layers": evidence.layers(first),
         "openings": evidence.openings(cases),
@@ -233,11 +249,12 @@ def render(comparison: Any) -> str:
         "assumptions": evidence.ASSUMPTIONS,
         "checks": evidence.checks(getattr(comparison, "checks", None)),
         "provenance": evidence.provenance(cases, created),
-        "wall_text": str(first.attrs.get("wall_text") or ""),
+        "wall_text": escape(str(first.attrs.get("wall_text") or "")),  # as the user wrote it, marks and all
         "index_packed": Markup(payload.deflate(json.dumps(index, separators=(",", ":"), allow_nan=False).encode())),
         "blocks": [Markup(block) for block in blocks],
     }  # fmt: skip
-    return environment().get_template("report.html.j2").render(context)
+    page = environment().get_template("report.html.j2").render(context)
+    return with_footnote(page, always=True)  # its packed findings bear marks
 
 
 def _facet_values(key: str, cases: Sequence[Any]) -> list[Any]:
@@ -449,7 +466,7 @@ def _finding(found: Any) -> dict[str, str]:
         "limit": ("" if found.threshold == "limit" else f"{found.threshold} ") + answer.value_text(found, limit=True),
         "when": found.when,
         "sentence": found.sentence,
-        "source": found.source,
+        "source": cite(found.source),
     }
 
 
