@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import atexit
 import gc
-from collections.abc import Sequence
+import os
+import sys
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import click
@@ -32,10 +34,24 @@ class Failure(click.ClickException):
 
 
 class Commands(click.Group):
-    """The group of commands; the one place where a CavityError becomes a message and an exit code."""
+    """The group of commands; the one place where what went wrong becomes a message and an exit code."""
+
+    def main(self, *args: Any, **options: Any) -> Any:
+        """Run the program; its output may be cut short or lack characters."""
+        from cavity.terminal import patient
+
+        with patient() as faults:
+            try:
+                return super().main(*args, **options)
+            except SystemExit as end:
+                code = end.code
+        if faults and not code:  # a closed pipe is none
+            click.echo(f"standard output cannot be written: {faults[0].strerror or faults[0]}", err=True)
+            code = 1
+        sys.exit(code)
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run the command; exit code 2 for wrong input, 1 where the computation failed."""
+        """Run the command; exit code 2 for wrong input, 1 where the computation failed, 130 where it was stopped."""
         from cavity.errors import CavityError, InputError
 
         try:
@@ -47,10 +63,26 @@ class Commands(click.Group):
             raise Failure("\n".join(faults), error.exit_code) from None
         except CavityError as error:
             raise Failure(str(error), error.exit_code) from None
+        except KeyboardInterrupt:
+            raise Failure("Stopped. Finished cases are kept; the same command goes on from there.", 130) from None
+        except MemoryError:
+            raise Failure("There is not enough memory; give fewer cases, or a shorter weather file.", 1) from None
+        except OSError as error:
+            place = f": {error.filename}" if error.filename else ""
+            text = f"{error.strerror or error}{place}"
+            raise Failure(text if _has_folder() else "The working folder was deleted; change to another.", 1) from None
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
         """Keep the commands in the order of the file."""
         return list(self.commands)
+
+
+def _has_folder() -> bool:
+    try:
+        os.getcwd()  # noqa: PTH109  pathlib takes longer to load
+    except OSError:
+        return False
+    return True
 
 
 def _version(ctx: click.Context, _option: click.Parameter, asked: bool) -> None:
@@ -93,6 +125,33 @@ def _complete(counted: str, reasons: Sequence[str]) -> None:
         raise Failure(f"{counted}; not computed: {reasons[0]}{more}", 1)
 
 
+class _Files:
+    """What a command writes: each file is written before anything is printed, and named at the end."""
+
+    def __init__(self) -> None:
+        self._written: list[str] = []
+        self._problem: Exception | None = None
+
+    def write(self, title: str, write: Callable[..., Any], *args: Any, **options: Any) -> Any:
+        """Write a file, or several; what keeps it from being written is kept for the end."""
+        from cavity.errors import InputError
+
+        try:
+            done = write(*args, **options)
+        except InputError as error:
+            self._problem = self._problem or error
+            return None
+        self._written += [f"{title}{path}" for path in (done if isinstance(done, list) else [done])]
+        return done
+
+    def tell(self) -> None:
+        """Print the files written; raise what kept one from being written."""
+        for line in self._written:
+            click.echo(line)
+        if self._problem:
+            raise self._problem
+
+
 # A command: parse, call, print. Options show default and unit, heavy imports stand inside, errors are CavityErrors.
 
 
@@ -130,6 +189,11 @@ def new(file: str, force: bool) -> None:
     "--csv", type=click.Path(), metavar="FOLDER", help="Also write the report's tables as CSV into this folder."
 )
 @click.option("--pdf", is_flag=True, help="Also print the report to PDF beside it; needs Chromium.")
+@click.option(
+    "--confidence", is_flag=True,
+    help="Sample the uncertain inputs for the recommended case and the runner-up, however long it takes "
+    "[default: only if it takes under half a minute].",
+)  # fmt: skip
 @_engine_options
 def compare(
     wallfile: str,
@@ -140,6 +204,7 @@ def compare(
     save: str | None,
     csv: str | None,
     pdf: bool,
+    confidence: bool,
     scheduler: str | None,
     fresh: bool,
 ) -> None:
@@ -149,8 +214,10 @@ def compare(
     from rich.console import Console
 
     from cavity.climate import read_weather
+    from cavity.files import HTML, PDF, check_outputs
     from cavity.report import write_report
     from cavity.report.listing import comparison_lines, comparison_tables, shown_progress
+    from cavity.report.tables import write_tables
     from cavity.study import compare as run
     from cavity.study import save_cases
     from cavity.wallfile import read_wall
@@ -161,26 +228,32 @@ def compare(
 
         needed_browser()  # before the work, not after it
     wall = read_wall(wallfile)
+    printed = target.with_suffix(".pdf") if pdf else None
+    check_outputs(
+        [("--out", target, HTML), ("--pdf", printed, PDF), ("--save", save, b""), ("--csv", csv, b"")],
+        [wallfile, *climates, rain, wall.indoor.file],
+    )
     weathers = [read_weather(path, rain_file=rain) for path in climates]
     with shown_progress() as progress:
-        comparison = run(wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh)
+        comparison = run(
+            wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh,
+            confidence=confidence or None,
+        )  # fmt: skip
+    files = _Files()
+    page = files.write("Report: ", write_report, comparison, target)
+    if pdf and page:
+        files.write("PDF: ", write_pdf, page, printed)
+    if save:
+        files.write("", save_cases, comparison, save)
+    if csv:
+        files.write("", write_tables, comparison, csv)
     console = Console(highlight=False)
     for table in comparison_tables(comparison):
         console.print(table)
     for line in comparison_lines(comparison):
         click.echo(line)
-    if save:
-        for path in save_cases(comparison, save):
-            click.echo(path)
-    if csv:
-        from cavity.report.tables import write_tables
-
-        for path in write_tables(comparison, csv):
-            click.echo(path)
     click.echo(f"\n{CAUTION}\n")
-    click.echo(f"Report: {write_report(comparison, target)}")
-    if pdf:
-        click.echo(f"PDF: {write_pdf(target, target.with_suffix('.pdf'))}")
+    files.tell()
     _complete(comparison.count_text, [each.reason for each in comparison.failed])
 
 
@@ -225,11 +298,11 @@ def climate(
 
     \b
       # name = Our roof
-      # latitude = 52.0        north positive, degrees
-      # longitude = 5.0        east positive, degrees
-      # utc offset = 1         local standard time, hours
-      # elevation = 20         m
-      # time label = start     what a stamp marks: start, middle or end
+      # latitude = 52.0        # north positive, degrees
+      # longitude = 5.0        # east positive, degrees
+      # utc offset = 1         # local standard time, hours
+      # elevation = 20         # m
+      # time label = start     # what a stamp marks: start, middle or end
       time,temperature_outdoor [degC],relative_humidity_outdoor [%],wind_speed [m/s],
            wind_direction [degree],global_horizontal [W/m2],rain [mm/h]   (in one line)
       2021-01-01T00:00,4.2,91,3.1,230,0,0.2
@@ -241,9 +314,11 @@ def climate(
 
     from cavity.climate.listing import notes, prepare, table
     from cavity.climate.summary import STANDARD_SITE, summarise
+    from cavity.files import HTML, NETCDF, check_outputs
     from cavity.report import climate_page
     from cavity.result import save as write
 
+    check_outputs([("--out", out, HTML), ("--save", save, NETCDF)], [*files, rain, wall])
     weather = prepare(files, rain=rain, year=year, warmer=warmer)
     site: Any = STANDARD_SITE
     if wall:
@@ -251,6 +326,11 @@ def climate(
 
         site = read_wall(wall).site
     summary = summarise(weather, site=site)
+    written = _Files()
+    if save:
+        written.write("", write, weather, save)
+    if out:
+        written.write("", climate_page.write_climate_page, summary, out)
     console = Console(highlight=False)
     console.print(table(climate_page.MONTH_HEAD, climate_page.month_rows(summary), weather.attrs["name"]))
     console.print(
@@ -259,10 +339,7 @@ def climate(
     click.echo(f"\n{summary.attrs['sentence']}")
     for note in notes(weather):
         click.echo(f"Note: {note}.")
-    if save:
-        click.echo(write(weather, save))
-    if out:
-        click.echo(climate_page.write_climate_page(summary, out))
+    written.tell()
 
 
 @main.command()
@@ -343,11 +420,13 @@ def airflow(
     from cavity.climate.listing import table
     from cavity.constants import ICE_POINT
     from cavity.errors import Fault, InputError
+    from cavity.files import HTML, check_outputs
     from cavity.report import airflow_page
     from cavity.units import parse_quantity
     from cavity.wallfile import read_wall
 
     wall = read_wall(wallfile)
+    check_outputs([("--out", out, HTML)], [wallfile, wall.indoor.file])
     options: dict[str, Any] = {"opening_set": openings, "angle": angle}
     options |= {"outdoor": outdoor + ICE_POINT, "indoor": indoor + ICE_POINT}
     if depth is not None:
@@ -363,6 +442,9 @@ def airflow(
         warmth["sun"] = numbers("0,300,700" if sun is None else sun, "--sun")
     found = steady_columns(wall, columns, wind=winds, **options, **warmth)
     notes = [difference_sentence(wall, wind=winds, column=found[0].attrs["column"], **options)]
+    files = _Files()
+    if out:
+        files.write("", airflow_page.write_airflow_page, found, out, notes=notes)
     console = Console(highlight=False)
     for ds in found:
         for title, head, rows in airflow_page.terminal_tables(ds):
@@ -372,8 +454,7 @@ def airflow(
         click.echo()
     for line in (*notes, *airflow_page.CAUTIONS):
         click.echo(line)
-    if out:
-        click.echo(airflow_page.write_airflow_page(found, out, notes=notes))
+    files.tell()
 
 
 @main.command()
@@ -384,15 +465,19 @@ def verify(areas: tuple[str, ...], report: str | None, short: bool) -> None:
     """Run the published cases of AREA (left out: all): expected, computed, deviation. Exit code 1 where one fails."""
     from rich.console import Console
 
+    from cavity.files import HTML, check_outputs
     from cavity.published import verify as published
 
+    check_outputs([("--report", report, HTML)], [])
     found = published.run(areas)
+    files = _Files()
+    if report:
+        files.write("", published.write_verify_page, found, report)
     console = Console(highlight=False)
     for area, cases in found.items():
         console.print(published.terminal_table(area, cases, every=not short))
     click.echo(f"\n{published.summary(found)}")
-    if report:
-        click.echo(published.write_verify_page(found, report))
+    files.tell()
     bad = published.failed(found)
     if bad:
         raise Failure("Outside: " + "; ".join(case.name for case in bad), 1)
@@ -471,6 +556,7 @@ def size(
     from rich.console import Console
 
     from cavity.climate import read_weather
+    from cavity.files import HTML, check_outputs
     from cavity.report.listing import shown_progress
     from cavity.report.study_page import write_size_page
     from cavity.study.listing import size_table
@@ -479,17 +565,21 @@ def size(
 
     share = _quantity("--margin", margin, "", 0.0, 0.9, "10 %")
     metres = [_quantity("--depth", text, "m", 0.001, 0.5, "30 mm") for text in depths]
-    wall, weather = read_wall(wallfile), read_weather(climate, rain_file=rain)
+    wall = read_wall(wallfile)
+    check_outputs([("--out", out, HTML)], [wallfile, climate, rain, wall.indoor.file])
+    weather = read_weather(climate, rain_file=rain)
     with shown_progress() as progress:
         found = run(
             wall, weather, opening_set=openings, column=column, openings=scaled, depths=metres, margin=share,
             accept="pass" if strict else "review", progress=progress, scheduler=scheduler, fresh=fresh,
         )  # fmt: skip
+    files = _Files()
+    if out:
+        files.write("Page: ", write_size_page, found, out)
     click.echo(f"{found.wall_name}, openings {found.opening_set!r}, {found.column}, in {found.climate_name}\n")
     Console(highlight=False).print(size_table(found))
-    click.echo(f"\n{found.sentence}\n\n{CAUTION}")
-    if out:
-        click.echo(f"\nPage: {write_size_page(found, out)}")
+    click.echo(f"\n{found.sentence}\n\n{CAUTION}\n")
+    files.tell()
     _complete(found.count_text, [reason for _, reason in found.failed])
 
 
@@ -497,28 +587,34 @@ def size(
 @_case_options()
 @click.option("--samples", default=64, help="Samples, raised to a power of two.")
 @click.option("--seed", default=0, help="Of the sample sequence.")
-@click.option("--out", type=click.Path(), help="Write a page with bands and ranked drivers (HTML).")
+@click.option(
+    "--quick", is_flag=True, help="Probabilities and rank correlations only: no first- and total-order indices."
+)
+@click.option("--out", type=click.Path(), help="Write a page with bands and influential inputs (HTML).")
 @click.option("--save", type=click.Path(), metavar="FILE", help="Also write the study as NetCDF.")
 @_engine_options
 def uncertainty(
     wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None,
-    samples: int, seed: int, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
+    samples: int, seed: int, quick: bool, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
-    """Vary what nobody knows well about WALLFILE: how likely each criterion is met, and which input drives it."""
+    """Propagate the uncertain inputs of WALLFILE: probability that each criterion is met, most influential inputs."""
     import json
 
     from rich.console import Console
 
     from cavity.climate import read_weather
+    from cavity.files import HTML, NETCDF, check_outputs
     from cavity.report.listing import shown_progress
     from cavity.report.study_page import write_uncertainty_page
     from cavity.result import save as write
-    from cavity.study.listing import range_table, uncertainty_table
+    from cavity.study.listing import range_lines, range_table, uncertainty_table
     from cavity.study.uncertainty import uncertainty as run
     from cavity.wallfile import read_wall
 
     metres = _depth(depth)
-    wall, weather = read_wall(wallfile), read_weather(climate, rain_file=rain)
+    wall = read_wall(wallfile)
+    check_outputs([("--out", out, HTML), ("--save", save, NETCDF)], [wallfile, climate, rain, wall.indoor.file])
+    weather = read_weather(climate, rain_file=rain)
     with shown_progress() as progress:
         study = run(
             wall,
@@ -527,20 +623,26 @@ def uncertainty(
             depth=metres,
             column=column,
             samples=samples,
+            influence=not quick,
             seed=seed,
             progress=progress,
             scheduler=scheduler,
             fresh=fresh,
         )
+    files = _Files()
+    if out:
+        files.write("Page: ", write_uncertainty_page, study, out)
+    if save:
+        files.write("", write, study, save)
     console = Console(highlight=False)
     console.print(uncertainty_table(study))
     click.echo()
     console.print(range_table(study))
-    click.echo(f"\n{study.attrs['sentence']}\n\n{CAUTION}")
-    if out:
-        click.echo(f"\nPage: {write_uncertainty_page(study, out)}")
-    if save:
-        click.echo(write(study, save))
+    click.echo()
+    for line in range_lines(study):
+        click.echo(f"- {line}")
+    click.echo(f"\n{study.attrs['sentence']}\n\n{CAUTION}\n")
+    files.tell()
     reasons = json.loads(study.attrs.get("not_computed", "[]"))
     asked = study.attrs.get("samples_asked", study.attrs["samples"])
     _complete(f"{study.attrs['samples']} of {asked} samples computed", reasons)
@@ -600,12 +702,14 @@ def lesson(
     Computed for WALLFILE, left out: the invented wall of `cavity new`; rails and barriers are left out.
     """
     from cavity.climate import read_weather
+    from cavity.files import HTML, check_outputs
     from cavity.report.lesson_page import write_lesson
     from cavity.report.listing import shown_progress
     from cavity.study.lesson import lessons
     from cavity.wallfile import parse_wall, read_wall, starter
 
     wall = read_wall(wallfile) if wallfile else parse_wall(starter(), "starter")
+    check_outputs([("--out", out, HTML)], [wallfile, climate, wall.indoor.file])
     if openings is not None and openings not in [chosen.name for chosen in wall.opening_sets]:
         from cavity.errors import Fault, InputError
 
@@ -616,9 +720,9 @@ def lesson(
         done = lessons(wall, weather, opening_set=openings, progress=progress, scheduler=scheduler, fresh=fresh)
     invented = ["wall"] * wall.invented + ["climate"] * bool(weather.attrs.get("invented", 0))
     name = str(weather.attrs.get("name", ""))
-    click.echo(f"{CAUTION}\n")
     told = {"wall_name": wall.name, "climate_name": name, "invented": invented}
-    click.echo(f"Page: {write_lesson(done, out, rain=bool(weather.attrs.get('has_rain', 1)), **told)}")
+    page = write_lesson(done, out, rain=bool(weather.attrs.get("has_rain", 1)), **told)
+    click.echo(f"{CAUTION}\n\nPage: {page}")
     reasons = [reason for each in done for _, reason in each.failed]
     steps = sum(len(each.steps) for each in done)
     _complete(f"{steps} of {steps + len(reasons)} years computed", reasons)

@@ -383,4 +383,5 @@ def save(dataset: xr.Dataset, path: str | os.PathLike[str]) -> Path:
         If the file cannot be written.
     """
     packed = {name: {"zlib": True, "complevel": 4} for name, data in dataset.data_vars.items() if data.ndim > 1}
-    return write_whole(path, lambda part: dataset.to_netcdf(part, engine="h5netcdf", encoding=packed))
+    # in memory first: HDF5 that meets a full disk half way ends the process
+    return write_whole(path, dataset.to_netcdf(None, engine="h5netcdf", encoding=packed))

@@ -250,10 +250,10 @@ def test_a_shifted_climate_is_saved_and_read_again(tmp_path, climates):
 )
 def test_wrong_input_ends_with_code_two_and_no_traceback(tmp_path, arguments, words):
     out = tmp_path / "page.html"
-    out.write_text("good")
+    out.write_text("<!doctype html>good")
     result = CliRunner().invoke(main, ["climate", *arguments, "--out", str(out)])
     assert result.exit_code == 2 and words in result.output and "Traceback" not in result.output
-    assert out.read_text() == "good"
+    assert out.read_text() == "<!doctype html>good"
 
 
 def test_the_page_of_a_climate_without_rain_says_so(tmp_path):

@@ -233,7 +233,7 @@ def test_a_sample_that_fails_is_left_out_of_probabilities_and_counts(days, tmp_p
     study = uncertainty.uncertainty(wall, days, samples=8, workers=1)
     assert (study.attrs["samples"], study.attrs["samples_asked"], study.sizes["sample"]) == (6, 8, 6)
     assert len(json.loads(study.attrs["not_computed"])) == 2 + described
-    assert "of 6 samples no criterion fails" in study.attrs["sentence"]
+    assert "of 6 samples (95 % interval" in study.attrs["sentence"]
     assert "6 of 8 samples computed" in study.attrs["sentence"]
     page = write_uncertainty_page(study, tmp_path / "u.html").read_text("utf-8")
     assert "6 of 8 samples computed" in page and REASON in page

@@ -2,7 +2,7 @@
 
 import pytest
 from test_study_size import evaluator
-from test_study_uncertainty import made_study
+from test_study_uncertainty import made_study, with_pairs
 
 from cavity.report import study_page
 from cavity.study.size import Sizing, search
@@ -32,6 +32,15 @@ def test_drivers_are_ranked_with_the_strongest_on_top_and_the_band_holds_the_med
     study = made_study([0.5, 0.7, 0.65, 1.1])
     bar = study_page.driver_figure(study).data[0]
     assert [abs(value) for value in bar.x] == sorted(abs(value) for value in bar.x)
+    alone, total = study_page.index_figure(with_pairs(study)).data
+    assert list(total.x) == sorted(total.x)
+    assert list(total.error_x.array) == pytest.approx(
+        [
+            max(0.0, float(with_pairs(study)["total_high"].sel(criterion="overall")[at]) - x)
+            for at, x in enumerate(total.x)
+        ]
+    )
+    assert len(alone.x) == 2
     median = study_page.band_figure(study).data[-1]
     assert list(median.y) == pytest.approx([75.0] * 3)
 

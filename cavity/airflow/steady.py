@@ -281,11 +281,11 @@ def _opening_set(wall: Wall, name: str | None):
 
 
 def _resistance(layers: Sequence[Layer]) -> float:
-    """Thermal resistance of layers in series, metal through them in parallel [m2 K/W]."""
+    """Thermal resistance of layers in series, between studs and rails [m2 K/W]."""
     total = 0.0
     for layer in layers:
         if layer.thickness > 0.0:
-            total += 1.0 / (layer.material.conductivity / layer.thickness + layer.rail_conductance)
+            total += layer.thickness / layer.material.conductivity
     return max(total, 1e-6)
 
 

@@ -7,7 +7,7 @@ import re
 
 import numpy as np
 
-from cavity.climate.series import NOMINAL_YEAR, SUN, Records, plain, slug
+from cavity.climate.series import NOMINAL_YEAR, SUN, UNITS_OF_PLACE, Records, number_of, plain, slug
 from cavity.constants import ICE_POINT
 from cavity.errors import Fault, InputError
 
@@ -148,24 +148,23 @@ def _location(file: str, lines: list[str], warnings: list[str]) -> tuple[str, di
         ("utc_offset", 8, -12.0, 14.0),
         ("elevation", 9, -430.0, 6000.0),
     ):
-        try:
-            found[key] = float(plain(fields[index]))
-        except ValueError:
-            found[key] = float("nan")
+        found[key], fix = number_of(fields[index], key)
         if not low <= found[key] <= high:
             faults.append(
                 Fault(
                     f"{file}, line 1",
                     f"{key.replace('_', ' ')} is not possible",
                     fields[index][:40],
-                    f"{low:g} to {high:g}",
-                    f"correct field {index + 1}",
+                    f"{low:g} to {high:g} {UNITS_OF_PLACE[key][0]}",
+                    f"correct field {index + 1}" + f": {fix}" * bool(fix),
                 )
             )
     if faults:
         raise InputError(*faults)
     name = slug(fields[1]) or "unnamed place"
     found |= {"name": name, "invented": any(word in lines[0].upper() for word in ("FICTITIOUS", "INVENTED"))}
+    for key, index in (("latitude", 6), ("longitude", 7), ("utc_offset", 8), ("elevation", 9)):
+        fields[index] = repr(found[key])  # pvlib reads bare numbers only
     return ",".join(fields[:10]), found
 
 
@@ -272,6 +271,12 @@ def _columns(file: str, rows: list[tuple[int, str]], frame: object) -> dict[str,
             fix = "check the unit and the missing code"
             if name == "pressure":
                 fix = "pressure is in Pa, not hPa or kPa"
+            elif name == "wind_speed" and values[i] > high:
+                fix = "wind is in m/s; it looks like km/h"
+            elif name in SUN and values[i] > high:
+                fix = "irradiance is in Wh/m2 of the hour; it looks like kJ/m2"
+            elif name == "rain" and values[i] > high:
+                fix = "rain is in mm per hour"
             faults.append(
                 Fault(
                     f"{file}, line {rows[i][0]}, {_TITLES[name]}",

@@ -349,6 +349,10 @@ def likely_cause(name: str, values: np.ndarray) -> str:
         return "the pressures look like hPa or kPa where Pa is expected"
     if name == "rain":
         return "check the unit of rain: mm per hour"
+    if name in SUN and np.nanmax(values) > 1500.0:
+        return "irradiance looks like kJ/m2 per hour where W/m2 is expected"
+    if name == "wind_speed" and np.nanmax(values) > 75.0:
+        return "wind looks like km/h where m/s is expected"
     return "check the unit and the missing-value code of this column"
 
 
@@ -357,6 +361,37 @@ def plain(text: str) -> str:
     if "_" in text or not text.isascii():
         raise ValueError(text)
     return text
+
+
+# what may follow a number of the head of a file, the first being the unit it is in
+UNITS_OF_PLACE = {
+    "latitude": ("degrees", "degree", "deg", "°"),
+    "longitude": ("degrees", "degree", "deg", "°"),
+    "utc_offset": ("h", "hours", "hour"),
+    "elevation": ("m", "metres", "metre", "meters", "meter"),
+}
+
+
+def number_of(text: str, key: str) -> tuple[float, str]:
+    """Return a number of the head of a file, NaN where more than its unit follows, and then what to write instead."""
+    found = re.fullmatch(r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s*(.*)", text.strip())
+    if not found:
+        return float("nan"), ""
+    try:
+        value = float(plain(found[1]))
+    except ValueError:
+        return float("nan"), ""
+    rest = found[2].strip()
+    if not rest or rest.lower() in UNITS_OF_PLACE[key]:
+        return value, ""
+    letter = rest.strip("° ").upper()
+    if key == "elevation" and letter.lower() in ("ft", "feet", "foot"):
+        return float("nan"), f"the elevation is in metres: write {0.3048 * value:.0f}"
+    positive = {"latitude": ("N", "S"), "longitude": ("E", "W")}.get(key)
+    if positive and letter in positive:
+        way = "north" if key == "latitude" else "east"
+        return float("nan"), f"write {value if letter == positive[0] else -value:g}: {way} is positive"
+    return float("nan"), f"write the number alone: {value:g}"
 
 
 def slug(text: str) -> str:

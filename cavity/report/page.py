@@ -82,7 +82,7 @@ def _read(name: str) -> str:
 
 def write_text(path: str | os.PathLike[str], text: str) -> Path:
     """Write `text` to `path` as UTF-8, whole or not at all; raises what `files.write_whole` does."""
-    return write_whole(path, lambda part: part.write_text(text, encoding="utf-8", newline="\n"))
+    return write_whole(path, text)
 
 
 def write_page(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from cavity.report.figures import plain
 from cavity.report.palette import DASHES, LIGHT, style
+from cavity.study.listing import input_head, input_rows
 
 if TYPE_CHECKING:
     import os
@@ -195,7 +196,7 @@ def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
 
 
 def driver_figure(study: xr.Dataset, criterion: str = "overall") -> Any:
-    """Return the inputs ranked by rank correlation with the severity of a criterion, strongest on top."""
+    """Return the inputs by rank correlation with the severity of a criterion, the most influential on top."""
     import plotly.graph_objects as go
 
     strength = study["influence"].sel(criterion=criterion)
@@ -203,19 +204,60 @@ def driver_figure(study: xr.Dataset, criterion: str = "overall") -> Any:
     figure = go.Figure()
     figure.add_bar(
         x=[float(strength[index]) for index in order],
-        y=[plain(study["input_title"].values[index]) for index in order],
+        y=[_folded(study["input_title"].values[index]) for index in order],
         orientation="h",
         marker={"color": [LIGHT["fail"] if float(strength[index]) > 0.0 else LIGHT["pass"] for index in order]},
         hovertemplate="%{y}: %{x:.2f}<extra></extra>",
     )
     figure.update_layout(
         **style(
-            height=120 + 34 * len(order),
-            xaxis={"title": {"text": "Rank correlation (right: more is worse)"}, "range": [-1, 1]},
+            height=120 + 40 * len(order),
+            xaxis={"title": {"text": "Rank correlation (right: higher is worse)"}, "range": [-1, 1]},
             yaxis={"automargin": True},
         )
     )
     return figure
+
+
+def index_figure(study: xr.Dataset, criterion: str = "overall") -> Any:
+    """Return the inputs by first- and total-order index for a criterion, the largest total on top."""
+    import plotly.graph_objects as go
+
+    row = study.sel(criterion=criterion)
+    order = sorted(range(study.sizes["input"]), key=lambda index: float(row["total_order"][index]))
+    names = [_folded(study["input_title"].values[index]) for index in order]
+    total = [float(row["total_order"][index]) for index in order]
+    figure = go.Figure()
+    figure.add_bar(
+        x=[max(0.0, float(row["first_order"][index])) for index in order], y=names, orientation="h",
+        name="alone (first order)", marker={"color": LIGHT["stack"]},
+        hovertemplate="%{y}, alone: %{x:.2f}<extra></extra>",
+    )  # fmt: skip
+    figure.add_bar(
+        x=total, y=names, orientation="h", name="with interactions (total order)", marker={"color": LIGHT["air"]},
+        error_x={
+            "type": "data", "symmetric": False, "thickness": 1.2, "color": LIGHT["muted"],
+            "array": [max(0.0, float(row["total_high"][i]) - mid) for i, mid in zip(order, total, strict=True)],
+            "arrayminus": [max(0.0, mid - float(row["total_low"][i])) for i, mid in zip(order, total, strict=True)],
+        },
+        hovertemplate="%{y}, with interactions: %{x:.2f}<extra></extra>",
+    )  # fmt: skip
+    figure.update_layout(
+        **style(
+            height=120 + 44 * len(order),
+            barmode="group",
+            xaxis={"title": {"text": "Fraction of the variance"}, "rangemode": "tozero"},
+            yaxis={"automargin": True},
+        )
+    )
+    return figure
+
+
+def _folded(title: object) -> str:
+    """Return a label in lines of some 24 characters, so that it leaves room for the bars on a phone."""
+    import textwrap
+
+    return "<br>".join(plain(line) for line in textwrap.wrap(str(title), 26))
 
 
 def band_figure(study: xr.Dataset) -> Any:
@@ -274,51 +316,60 @@ def write_uncertainty_page(study: xr.Dataset, path: str | os.PathLike[str]) -> P
                 f"{float(row['criterion_limit']):.2f} {row['criterion_units'].values}",
             )
         )
-    inputs = [
-        (
-            str(study["input_title"].values[index]),
-            f"{float(study['input_low'][index]):g} to {float(study['input_high'][index]):g}",
-            str(study["input_origin"].values[index]),
-        )
-        for index in range(study.sizes["input"])
-    ]
     name = f"{study.attrs.get('wall_name', '')}, openings {study.attrs.get('opening_set', '')}"
     name += f", {1e3 * float(study.attrs.get('depth', 0.0)):.0f} mm, {study.attrs.get('column', '')}"
+    figures = [
+        {
+            "id": "drivers",
+            "title": "Rank correlation of each input with the severity",
+            "caption": "How closely the most severe criterion follows each input over the samples.",
+            "figure": driver_figure(study),
+        },
+        {
+            "id": "band",
+            "title": f"Relative humidity at {study.attrs['critical_face']}",
+            "caption": "Daily means over the samples, at the most humid surface of the case as described.",
+            "figure": band_figure(study),
+        },
+    ]
+    if "total_order" in study:
+        figures.insert(
+            0,
+            {
+                "id": "indices",
+                "title": "Fraction of the variance caused by each input",
+                "caption": "Alone, and with all its interactions; the thin line is the 95 % interval of the latter.",
+                "figure": index_figure(study),
+            },
+        )
+    runs = int(study.attrs.get("runs", study.attrs["samples"]))
     parts: list[dict[str, Any]] = [
         {
             "nav": "How sure",
-            "heading": "How likely each criterion is met",
+            "heading": "Probability that each criterion is met",
             "text": [str(study.attrs.get("sentence", ""))],
-            "figures": [
-                {
-                    "id": "drivers",
-                    "title": "What drives the spread",
-                    "caption": "Inputs by how strongly the most severe criterion follows them over the samples.",
-                    "figure": driver_figure(study),
-                },
-                {
-                    "id": "band",
-                    "title": f"Humidity at {study.attrs['critical_face']}",
-                    "caption": "The dampest face in the case as described, on the samples.",
-                    "figure": band_figure(study),
-                },
-            ],
+            "figures": figures,
             "table": {
                 "caption": "Criteria that can fail",
-                "head": ("criterion", "does not fail %", "95 % interval", "value at 5 / 50 / 95 % of samples", "limit"),
+                "head": (
+                    "criterion", "probability of no failure %", "95 % interval", "value at 5 / 50 / 95 % of samples",
+                    "limit",
+                ),
                 "rows": criteria,
             },
         },
         {
             "nav": "Ranges",
-            "heading": "What was varied",
+            "heading": "Uncertain inputs",
             "text": [
-                f"{study.attrs['samples']} samples of a scrambled Sobol sequence, inputs independent of each other; "
-                "evenly over each range, or evenly over its logarithm where it spans a factor of two or more."
+                f"{study.attrs['samples']} samples of a scrambled Sobol sequence, {runs} runs; inputs independent of "
+                "each other, evenly over each range, or evenly over its logarithm where it spans a factor of two or "
+                "more. Indices: Saltelli et al. 2010.",
+                "† cited from memory, not re-checked against the text.",
             ],
-            "table": {"caption": "Inputs", "head": ("input", "range", "range from"), "rows": inputs},
+            "table": {"caption": "Inputs", "head": input_head(study), "rows": input_rows(study)},
         },
-    ]
+    ]  # fmt: skip
     reasons = json.loads(study.attrs.get("not_computed", "[]"))
     count = f"{study.attrs['samples']} of {study.attrs.get('samples_asked', study.attrs['samples'])} samples computed"
     parts += not_computed(count, [(f"{number}", reason) for number, reason in enumerate(reasons, 1)])

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import os
-from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from cavity.files import csv_text
 from cavity.report import answer, evidence, series
 from cavity.report.page import write_text
 
@@ -48,14 +46,6 @@ def _event(case: Any) -> list[Any]:
     return [_round(value) if np.isfinite(value) else "" for value in values]
 
 
-def _text(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
-    held = io.StringIO()
-    writer = csv.writer(held, lineterminator="\n")
-    writer.writerow(head)
-    writer.writerows(rows)
-    return held.getvalue()
-
-
 def tables(comparison: Any) -> dict[str, str]:
     """Return the tables of a comparison as CSV text by file name: `cases.csv`, `findings.csv` and `months.csv`."""
     cases, findings, months = [], [], []
@@ -91,11 +81,11 @@ def tables(comparison: Any) -> dict[str, str]:
         cases.append([*names, "not computed", case.reason, *[""] * (len(_CASES) - len(names) - 2)])
     place = ("face", "segment")
     return {
-        "cases.csv": _text(_CASES, cases),
-        "findings.csv": _text(
+        "cases.csv": csv_text(_CASES, cases),
+        "findings.csv": csv_text(
             (*_CASE, "result", "key", "criterion", "where", "value", "limit", "limit is", "unit", "hours [h]", "when",
              "sentence", "source"), findings),
-        "months.csv": _text(
+        "months.csv": csv_text(
             (*_CASE, *place, "month", "outdoor temperature [degC]", "median air change rate [1/h]",
              "hours with flow upwards [%]", "face temperature [degC]", "face relative humidity [%]",
              "hours above 80 % [h]", "least dew-point margin [K]", "hours in which some face condenses [h]",

@@ -13,9 +13,12 @@ from cavity.study.engine import Engine, Job, Result, check_one_year, counted
 
 __all__ = ["Case", "Comparison", "NotComputed", "compare", "save_cases"]
 
+_YEAR = 8760  # h of weather from which on its criteria are those of a year
+
 if TYPE_CHECKING:
     import xarray as xr
 
+    from cavity.study.uncertainty import Confidence
     from cavity.study.wetting import WettingEvent
     from cavity.wallfile.model import Wall
 
@@ -114,6 +117,9 @@ class Comparison:
         Why no wetting event was computed; empty where it was.
     failed : tuple of NotComputed
         Those that could not be computed, in the same order.
+    confidence : Confidence or None
+        How likely the recommended choice and the runner-up meet every criterion; None where it was not asked for, no
+        choice can be recommended, or the weather is shorter than a year.
     """
 
     wall: Wall
@@ -124,6 +130,7 @@ class Comparison:
     checks: dict[str, Any] | None = None
     no_event: str = ""
     failed: tuple[NotComputed, ...] = ()
+    confidence: Confidence | None = None
 
     @property
     def count_text(self) -> str:
@@ -155,6 +162,7 @@ def compare(
     workers: int | None = None,
     scheduler: str | None = None,
     fresh: bool = False,
+    confidence: bool | None = None,
 ) -> Comparison:
     """Simulate and judge every opening set and depth of a wall in each climate; let each dry a wetting event.
 
@@ -177,6 +185,8 @@ def compare(
         Address of a dask scheduler, ``tcp://host:port``, whose workers compute instead.
     fresh : bool, keyword only
         Compute every case, also those kept from earlier.
+    confidence : bool, keyword only
+        Sample the uncertain inputs for the recommended choice and the runner-up; None: if it takes under half a minute.
 
     Returns
     -------
@@ -194,6 +204,7 @@ def compare(
     import xarray as xr
 
     from cavity.study.advice import from_comparison, lines
+    from cavity.study.uncertainty import BUDGET
     from cavity.study.wetting import followed, wetting_events
 
     given = [weathers] if isinstance(weathers, xr.Dataset) else list(weathers)
@@ -261,7 +272,31 @@ def compare(
     ]  # fmt: skip
     created = dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC")
     found = Comparison(wall, tuple(names), tuple(cases), created, no_event=no_event, failed=failed)
+    if confidence is not False:
+        found = replace(
+            found,
+            confidence=_confidence(
+                found, given, list(columns or []) or None, None if confidence else BUDGET,
+                workers=workers, scheduler=scheduler, fresh=fresh, progress=progress,
+            ),
+        )  # fmt: skip
     return replace(found, advice=lines(from_comparison(found)), checks=published_checks())
+
+
+def _confidence(
+    found: Comparison, weathers: Sequence[xr.Dataset], columns: Sequence[str] | None, budget: float | None, **how: Any
+) -> Confidence | None:
+    """Sample the recommended choice and the runner-up; None where there is none or the weather is no whole year."""
+    from cavity.risk.ranking import gather
+    from cavity.risk.recommend import recommend
+    from cavity.study.uncertainty import confidence
+
+    best = recommend(gather(found.cases, found.failed))
+    if best is None or min(weather.sizes["time"] for weather in weathers) < _YEAR:
+        return None
+    choices = [(each.opening_set, each.depth) for each in (best.choice, best.runner_up) if each is not None]
+    names = columns or list(dict.fromkeys(case.column for case in found.cases))
+    return confidence(found.wall, weathers, choices, columns=names, budget=budget, **how)
 
 
 def save_cases(comparison: Comparison, folder: Any) -> list[Any]:

@@ -11,10 +11,9 @@ import os
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cavity.errors import CavityError, ConvergenceError, Fault, InputError
+from cavity.errors import CavityError, ConvergenceError, Fault, InputError, why
 from cavity.risk import Finding, judge
 from cavity.study.cases import KEEPS, Job, Store, code_digest, key_of, opened, weather_digest
 
@@ -28,7 +27,6 @@ _AHEAD = 2  # jobs handed out for each thread: none waits, and little is in memo
 _LOST = 3  # times a job may lose its worker before it is to blame itself
 _PATIENCE = 60.0  # s without any worker before a cluster is given up
 LONGEST = 8784  # h of weather, a leap year
-_REASON = 360  # characters of a reason at most
 _LOOK = 2.0  # s between looks whether a cluster still has workers
 
 
@@ -137,17 +135,6 @@ class Result:
         if self.failure:
             raise ConvergenceError(self.failure)
         return self._engine.fetch(self._key, self.job, self._keep)
-
-
-def why(error: Exception) -> str:
-    """Return in one line why a case was not computed; what nobody foresaw is named with its place, to be reported."""
-    if isinstance(error, CavityError):
-        return " ".join(str(error).split())
-    place = error.__traceback__
-    while place is not None and place.tb_next is not None:
-        place = place.tb_next
-    at = f" in {Path(place.tb_frame.f_code.co_filename).name}, line {place.tb_lineno}" if place else ""
-    return " ".join(f"internal error, please report it: {type(error).__name__}{at}: {error}".split())[:_REASON]
 
 
 def counted(done: int, failed: int) -> str:

@@ -15,7 +15,9 @@ if TYPE_CHECKING:
 
     from cavity.study.size import Sizing
 
-_SHOWN = 5  # drivers listed
+
+# units of inputs as shown: factor on the SI value, and the unit then
+_SHOWN = {"[kg/(m2 s)]": (3.6e6, "[g/(m² h)]"), "[kg/m2]": (1e3, "[g/m²]"), "[m]": (1e3, "[mm]")}
 
 
 def _table(*heads: str) -> Table:
@@ -39,15 +41,15 @@ def size_table(found: Sizing) -> Table:
 
 
 def uncertainty_table(study: xr.Dataset) -> Table:
-    """Return the criteria as a table: probability that each does not fail, band of its value, and what drives it."""
-    table = _table("criterion", "does not fail", "5 to 95 % of samples", "limit", "driven most by")
+    """Return the criteria as a table: probability of no failure, band of values, most influential input."""
+    table = _table("criterion", "probability\nof no failure", "5 to 95 % of samples", "limit", "most influential input")
     for key in [str(name) for name in study["criterion"].values]:
         row = study.sel(criterion=key)
         if not int(row["criterion_can_fail"]):
             continue
         band = row["value_band"]
         name, strength = drivers(study, key)[0]
-        spread = float(band[0]) < float(band[-1])  # nothing drives what does not vary
+        spread = float(band[0]) < float(band[-1])  # nothing influences what does not vary
         title = str(study["input_title"].sel(input=name).values)
         table.add_row(
             escape(str(row["criterion_title"].values)),
@@ -59,12 +61,42 @@ def uncertainty_table(study: xr.Dataset) -> Table:
     return table
 
 
+def input_rows(study: xr.Dataset) -> list[tuple[str, ...]]:
+    """Return the inputs as rows, the most influential first: range, influence on all criteria, origin of the range."""
+    rows = []
+    for name, strength in drivers(study):
+        row = study.sel(input=name, criterion=OVERALL)
+        title = str(row["input_title"].values)
+        scale, unit = _SHOWN.get(f"[{title.rpartition('[')[2]}", (1.0, ""))
+        if unit:
+            title = f"{title.rpartition('[')[0]}{unit}"
+        ends = f"{scale * float(row['input_low']):.3g} to {scale * float(row['input_high']):.3g}"
+        figures = [number(strength, 2)]
+        if "total_order" in study:
+            figures.append(number(row["first_order"], 2))
+            low, high = (number(row[key], 2) for key in ("total_low", "total_high"))
+            figures.append(f"{number(row['total_order'], 2)} ({low} to {high})")
+        rows.append((title, ends, *figures, str(row["input_origin"].values)))
+    return rows
+
+
+def input_head(study: xr.Dataset) -> tuple[str, ...]:
+    """Return the heads of `input_rows`."""
+    indices = ("first-order index", "total-order index (95 %)") if "total_order" in study else ()
+    return ("input", "range", "rank correlation", *indices, "source of the range")
+
+
 def range_table(study: xr.Dataset) -> Table:
-    """Return the inputs varied as a table: range, origin, and rank correlation with the overall severity."""
-    table = _table("input", "low", "high", "rank correlation", "range from")
-    for name, strength in drivers(study)[:_SHOWN]:
-        row = study.sel(input=name)
-        ends = (f"{float(row['input_low']):g}", f"{float(row['input_high']):g}")
-        title, origin = escape(str(row["input_title"].values)), escape(str(row["input_origin"].values))
-        table.add_row(title, *ends, number(strength, 2), origin)
+    """Return `input_rows` as a table, without the sources."""
+    table = _table(*(head.replace(" index", "\nindex").replace("k cor", "k\ncor") for head in input_head(study)[:-1]))
+    for row in input_rows(study):
+        table.add_row(*(escape(cell) for cell in row[:-1]))
     return table
+
+
+def range_lines(study: xr.Dataset) -> list[str]:
+    """Return the source of each range, one line an input."""
+    lines = [f"Range of the {row[0]}: {row[-1]}." for row in input_rows(study)]
+    return (
+        [*lines, "† cited from memory, not re-checked against the text."] if any("†" in row for row in lines) else lines
+    )
