@@ -202,7 +202,6 @@ class Desk:
         opening_set: str = "",
         *,
         stale: Callable[[], bool] = lambda: False,
-        progress: Callable[[int, int], None] = lambda done, total: None,
     ) -> dict[str, Any]:
         """Return the hourly year of every strip of a wall, judged, with the figures of the strip that decides.
 
@@ -214,8 +213,6 @@ class Desk:
             Name of a climate.
         stale : callable, keyword only
             Asked between two strips; where it answers True, `Superseded` is raised.
-        progress : callable, keyword only
-            Called with strips done and all strips.
 
         Returns
         -------
@@ -239,24 +236,32 @@ class Desk:
             raise Superseded
         jobs = [Job(wall, weather, chosen, wall.cavity.depth, column.name) for column in wall.columns]
 
-        def after(done: int, total: int, _: Any) -> None:
-            progress(done, total)
+        def after(*_: Any) -> None:
             if stale():
                 raise Superseded
 
         results = self.engine.run(jobs, keep="all", progress=after)
-        return answer(wall, climate, [(result.dataset if not result.failure else None, result) for result in results])
+        return answer(climate, [(result.dataset if not result.failure else None, result) for result in results])
+
+    def hours(self, text: str, climate: str, opening_set: str = "") -> str:
+        """Return the hours of the first strip of a case as CSV; as `year`, which has computed them already."""
+        from cavity.report.tables import hours_csv
+        from cavity.study.engine import Job
+
+        wall = read(text)
+        names = [chosen.name for chosen in wall.opening_sets]
+        chosen = opening_set if opening_set in names else names[0]
+        result = self.engine.run([Job(wall, self.weather(climate), chosen, wall.cavity.depth)], keep="all")[0]
+        return hours_csv(result.dataset)
 
 
-def answer(wall: Wall, climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
+def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
     """Return verdict, strips, numbers and figures of the strips of one case.
 
     Parameters
     ----------
-    wall : Wall
-        The wall.
     climate : str
-        Its climate.
+        Name of the climate.
     results : list of (xarray.Dataset or None, Result)
         Of every strip; None where it was not computed.
     """

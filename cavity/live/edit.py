@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import tomllib
+from itertools import pairwise
 from typing import Any
 
 import tomlkit
@@ -38,7 +39,7 @@ def put(text: str, place: Path, value: Any) -> str:
     """
     doc, plain = _read(text)
     holder, mirror = doc, plain
-    for part, after in zip(place[:-1], place[1:], strict=True):
+    for part, after in pairwise(place):
         if isinstance(part, int):
             holder, mirror = _item(holder, part, place), mirror[part]
             continue
@@ -52,6 +53,8 @@ def put(text: str, place: Path, value: Any) -> str:
         if not isinstance(mirror, (dict, list)):
             raise _lost(place)
     last = place[-1]
+    if isinstance(mirror, list) or isinstance(last, int):
+        raise _lost(place)
     if value is None:
         if last in mirror:
             del holder[last]
@@ -62,10 +65,7 @@ def put(text: str, place: Path, value: Any) -> str:
         holder[last] = new
         mirror[last] = copy.deepcopy(value)
     else:
-        if isinstance(holder, dict) and last not in mirror:
-            _append(holder, last, value)
-        else:
-            holder[last] = value
+        holder[last] = value
         mirror[last] = copy.deepcopy(value)
     return _written(doc, plain, place)
 
@@ -182,11 +182,6 @@ def _trivia(holder: Any, key: str | int) -> tuple[str, str]:
     found = holder.value.item(key) if hasattr(holder, "value") and hasattr(holder.value, "item") else holder[key]
     trivia = getattr(found, "trivia", None)
     return (trivia.comment_ws, trivia.comment) if trivia is not None else ("", "")
-
-
-def _append(holder: Any, key: str, value: Any) -> None:
-    """Add a key at the end of the keys of a section, before comments and sections that follow it."""
-    holder[key] = value
 
 
 def _table(values: dict[str, Any]) -> Any:

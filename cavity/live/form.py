@@ -41,8 +41,8 @@ def sections() -> list[dict[str, Any]]:
     list of dict
         ``key``, ``title``, ``about``, ``many`` (a list of such sections), ``named`` (a table of such sections by name),
         ``fields`` and ``parts`` (sections inside, in the same form). A field has ``key``, ``label``, ``help``, ``kind``
-        (text | words | flag), ``words``, ``expected``, ``example``, ``default``, ``required`` and ``often``: whether the
-        wall file to start from has it; the page folds the others away.
+        (text | words | flag), ``words``, ``expected``, ``example``, ``default``, ``required`` and ``often``: whether
+        the wall file to start from has it; the page folds the others away.
     """
     often = set(_keys(tomllib.loads(starter())))
     return [_section(key, field, often) for key, field in schema.WallFile.model_fields.items() if key != "uncertain"]

@@ -16,7 +16,7 @@ import secrets
 import socket
 import tempfile
 import threading
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -53,6 +53,9 @@ class Guard:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Check one request and answer it, or refuse it."""
+        if scope["type"] == "lifespan":  # starting and ending: no request
+            await self.app(scope, receive, send)
+            return
         if scope["type"] != "http":
             return
         request = Request(scope)
@@ -158,7 +161,7 @@ def application(work: desk.Desk, studies: Studies, *, token: str, port: int, fir
         return Response(text, media_type=kinds[name])
 
     async def begin(_: Request) -> Response:
-        from cavity.report import palette
+        from cavity.report import display, palette, section
         from cavity.wallfile import starter
 
         return _json({
@@ -166,7 +169,10 @@ def application(work: desk.Desk, studies: Studies, *, token: str, port: int, fir
             "materials": await run_in_threadpool(_materials),
             "starts": [{"name": "start", "title": "Fibre cement panels on a timber frame", "text": starter()}],
             "climates": work.names(),
+            "titles": {name: f"{name.replace('_', ' ').capitalize()} (fictitious)" for name in work.climates},
+            "patterns": section.PATTERNS,
             "first": dict(first),
+            "pounds": display.pound_units(),
             "colours": {"light": palette.LIGHT, "dark": palette.DARK},
             "layout": _plain_template(),
             "cautions": list(_cautions()),
@@ -309,7 +315,7 @@ def _plain_template() -> dict[str, Any]:
 def _shared_style() -> str:
     from cavity.report import elevation, page, schedule
 
-    return page.shared_style() + elevation.STYLE + schedule.STYLE
+    return page.shared_style() + page.section_style() + elevation.STYLE + schedule.STYLE
 
 
 def _cautions() -> tuple[str, ...]:
@@ -323,7 +329,7 @@ def _materials() -> list[dict[str, Any]]:
 
     return [
         {"name": row.name, "title": row.title, "group": row.group, "thickness": row.thickness}
-        for row in materials.table().values()
+        for row in materials().values()
     ]
 
 
@@ -346,7 +352,7 @@ def _warnings(weather: Any) -> list[str]:
 
 
 def free_socket(port: int = 0) -> socket.socket:
-    """Return a socket bound to the loopback address: to a free port, or to the one given.
+    """Return a socket that listens on the loopback address: to a free port, or to the one given.
 
     Parameters
     ----------
@@ -362,6 +368,7 @@ def free_socket(port: int = 0) -> socket.socket:
     made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         made.bind(("127.0.0.1", port))
+        made.listen()
     except OSError as error:
         made.close()
         raise InputError(
@@ -377,7 +384,7 @@ def serve(
     *,
     first: Mapping[str, str],
     port: int = 0,
-    opened: Callable[[str], None] = lambda address: None,
+    opened: Callable[[str], None],
 ) -> None:
     """Serve the page until Ctrl-C.
 
@@ -396,34 +403,13 @@ def serve(
     number = bound.getsockname()[1]
     token = secrets.token_urlsafe(24)
     app = application(work, studies, token=token, port=number, first=first)
-    server = _Server(
-        uvicorn.Config(app, log_level="error", lifespan="off", access_log=False, timeout_graceful_shutdown=1),
-        lambda: opened(f"http://127.0.0.1:{number}/?token={token}"),
+    # the socket listens already: a browser that is quicker than the server waits in its queue
+    opened(f"http://127.0.0.1:{number}/?token={token}")
+    server = uvicorn.Server(
+        uvicorn.Config(app, log_level="error", lifespan="off", access_log=False, timeout_graceful_shutdown=1)
     )
-    with contextlib.suppress(KeyboardInterrupt), bound:
-        server.run(sockets=[bound])
-    studies.close()
-
-
-def _server_class() -> Any:
-    import uvicorn
-
-    class Server(uvicorn.Server):
-        """Says when it answers."""
-
-        def __init__(self, config: Any, ready: Callable[[], None]) -> None:
-            super().__init__(config)
-            self._ready = ready
-
-        async def startup(self, sockets: Any = None) -> None:
-            await super().startup(sockets)
-            self._ready()
-
-    return Server
-
-
-def _Server(config: Any, ready: Callable[[], None]) -> Any:
-    return _server_class()(config, ready)
-
-
-Handler = Callable[[Request], Awaitable[Response]]
+    try:
+        with contextlib.suppress(KeyboardInterrupt), bound:
+            server.run(sockets=[bound])
+    finally:
+        studies.close()

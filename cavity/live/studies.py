@@ -1,4 +1,4 @@
-"""Longer work beside the page: all openings by all depths, sizes, uncertainty, advice, the report; it can be stopped."""
+"""Longer work beside the page, which can be stopped: all openings by all depths, sizes, uncertainty, advice, report."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ class Studies:
 
         def work_on() -> None:
             try:
-                run(study, work, wall, weather, str(asked.get("opening_set", "")))
+                run(study, wall, weather, str(asked.get("opening_set", "")), work)
             except Stopped:
                 study.stopped = True
             except CavityError as error:
@@ -121,7 +121,7 @@ class Studies:
             study.stop.set()
 
 
-def _matrix(study: Study, work: Desk, wall: Any, weather: Any, _: str) -> None:
+def _matrix(study: Study, wall: Any, weather: Any, _: str, work: Desk) -> None:
     """Every set of openings by every depth, all strips; a row a choice once its strips are done."""
     from cavity.study.engine import Job
 
@@ -154,22 +154,23 @@ def _cell(results: list[Any]) -> dict[str, Any]:
     ratios = ranking.ratios(worst.findings).values()
     return {
         "status": ranking.status(worst.findings), "title": found.title, "value": found.value, "units": found.units,
-        "limit": found.limit, "threshold": found.threshold, "strip": worst.job.column, "severity": max(ratios, default=0.0),
+        "limit": found.limit, "threshold": found.threshold, "strip": worst.job.column,
+        "severity": max(ratios, default=0.0),
     }  # fmt: skip
 
 
-def _report(study: Study, work: Desk, wall: Any, weather: Any, _: str) -> None:
+def _report(study: Study, wall: Any, weather: Any, *_: Any) -> None:
     """The whole report of `cavity compare`, as a file."""
     from cavity.report import write_report
     from cavity.study.compare import compare
 
-    comparison = compare(wall, weather, progress=lambda done, total, name: study.advance(done, total))  # noqa: ARG005
+    comparison = compare(wall, weather, progress=lambda done, total, *_: study.advance(done, total))
     with tempfile.TemporaryDirectory() as folder:
         path = write_report(comparison, Path(folder) / "report.html")
         study.file = (f"{_file_name(wall.name)}.html", path.read_bytes())
 
 
-def _size(study: Study, work: Desk, wall: Any, weather: Any, opening_set: str) -> None:
+def _size(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> None:
     """The minimum vents and depth."""
     from cavity.study import listing, size
 
@@ -179,7 +180,7 @@ def _size(study: Study, work: Desk, wall: Any, weather: Any, opening_set: str) -
     study.text = [str(line) for line in listing.size_lines(found)]
 
 
-def _advise(study: Study, work: Desk, wall: Any, weather: Any, opening_set: str) -> None:
+def _advise(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> None:
     """What to change first, each change simulated."""
     from cavity.study import advice
 
@@ -189,7 +190,7 @@ def _advise(study: Study, work: Desk, wall: Any, weather: Any, opening_set: str)
     study.text = [str(item.sentence) for item in found]
 
 
-def _uncertainty(study: Study, work: Desk, wall: Any, weather: Any, opening_set: str) -> None:
+def _uncertainty(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> None:
     """How sure the verdict of the present choice is."""
     from cavity.study.uncertainty import confidence
 
@@ -204,6 +205,6 @@ def _file_name(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:60] or "wall"
 
 
-KINDS: dict[str, Callable[[Study, Desk, Any, Any, str], None]] = {
+KINDS: dict[str, Callable[[Study, Any, Any, str, Desk], None]] = {
     "matrix": _matrix, "size": _size, "advise": _advise, "uncertainty": _uncertainty, "report": _report,
 }  # fmt: skip
