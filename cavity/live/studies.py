@@ -172,12 +172,12 @@ def _report(study: Study, wall: Any, weather: Any, *_: Any) -> None:
 
 def _size(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> None:
     """The minimum vents and depth."""
-    from cavity.study import listing, size
+    from cavity.study import size
 
     found = size.size(
         wall, weather, opening_set=opening_set or None, progress=lambda done, total, *_: study.advance(done, total)
     )
-    study.text = [str(line) for line in listing.size_lines(found)]
+    study.text = list(found.sentences)
 
 
 def _advise(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> None:
@@ -187,7 +187,7 @@ def _advise(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) ->
     found = advice.advise(
         wall, weather, opening_set=opening_set or None, progress=lambda done, total, *_: study.advance(done, total)
     )
-    study.text = [str(item.sentence) for item in found]
+    study.text = list(advice.lines(found, most=len(found)))
 
 
 def _uncertainty(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> None:
@@ -195,7 +195,7 @@ def _uncertainty(study: Study, wall: Any, weather: Any, opening_set: str, *_: An
     from cavity.study.uncertainty import confidence
 
     found = confidence(
-        wall, weather, ((opening_set or wall.opening_sets[0].name, wall.cavity.depth),), budget=None, samples=32,
+        wall, weather, ((opening_set or wall.opening_sets[0].name, wall.cavity.depth),), budget=None,
         progress=lambda done, total, *_: study.advance(done, total),
     )  # fmt: skip
     study.text = [choice.sentence for choice in found.choices]
