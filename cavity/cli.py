@@ -181,7 +181,7 @@ def new(file: str, force: bool) -> None:
     "columns",
     multiple=True,
     metavar="NAME",
-    help="Column of the cavity, may be repeated; left out: the first of the wall file.",
+    help="Column (strip) of the cavity, may be repeated.  [default: all]",
 )
 @click.option("--out", type=click.Path(), help="The report (HTML); left out: reports/NAME-OF-WALLFILE.html.")
 @click.option("--save", type=click.Path(), metavar="FOLDER", help="Also write every case as NetCDF into this folder.")

@@ -36,7 +36,6 @@ from cavity.report import (
     write_report,
 )
 from cavity.report.tables import write_tables
-from cavity.risk import Finding
 
 
 @pytest.fixture(scope="module")
@@ -413,69 +412,22 @@ def test_page_data_give_back_the_dataset(comparison, text):
         assert np.abs(made - wanted).max() <= 0.5 * skeleton["data"][1]["y"]["$"]["q"] * (1 + 1e-9)
 
 
-# ---- answer ------------------------------------------------------------------------------------------------------
-def finding(status, ratio, value=1.0):
-    return Finding("mould", "Mould index", "OSB, top", value, 3.0, "", status, "", 0.0, "made up", "It grows.", ratio)
-
-
-def bare(opening_set, depth, status, ratio, climate="A"):
-    ds = {"opening_area": SimpleNamespace(values=[0.01, 0.01])}
-    holder = type("Case", (dict,), {"attrs": {"orientation": 180.0, "column": "plain"}})(ds)
-    return SimpleNamespace(opening_set=opening_set, depth=depth, climate_name=climate, dataset=holder,
-                           findings=[finding(status, ratio, 3.0 * ratio)])  # fmt: skip
-
-
-def test_verdict_names_the_shallowest_cavity_that_meets_all_and_the_worst():
-    cases = [bare("mesh", 0.02, "fail", 1.5), bare("slot", 0.02, "pass", 0.5), bare("slot", 0.04, "pass", 0.3)]
-    said = answer.verdict(cases)
-    assert said.startswith(
-        "2 of 3 combinations meet every criterion in A; the shallowest is “slot” with a 20 mm cavity"
-    )
-    assert "“mesh” with 20 mm does worst: mould index: 4.5 (limit 3)" in said
-    assert answer.start(cases) == 1
-
-
-def test_verdict_of_several_climates_asks_for_all_of_them():
-    cases = [bare("slot", 0.02, "pass", 0.5, "A"), bare("slot", 0.02, "fail", 1.2, "B")]
-    said = answer.verdict(cases)
-    assert said.startswith("The wall is not safe in both climates") and "3.6 (limit 3)" in said
-
-
-def test_verdict_without_a_safe_case_names_the_mildest():
-    cases = [bare("mesh", 0.02, "fail", 1.5), bare("slot", 0.02, "fail", 1.1)]
-    assert answer.verdict(cases).startswith(
-        "No combination is safe in A; the mildest, “slot” with a 20 mm cavity, fails"
-    )
-
-
-def test_verdict_with_items_to_review_says_so():
-    said = answer.verdict([bare("slot", 0.02, "review", 0.9), bare("mesh", 0.02, "fail", 1.1)])
-    assert said == (
-        "1 of 2 combinations pass in A, but with items to review; the mildest is “slot” with a 20 mm cavity: "
-        "mould index: 2.7 (limit 3)."
-    )
-
-
-def test_matrix_cells_tell_the_worst_finding_by_shape_word_and_number(comparison, text):
-    groups = answer.matrix(comparison.cases, DEPTHS)
-    assert [group["title"] for group in groups] == ["Invented Coast", "Invented Plain"]
-    cell = groups[0]["rows"][0]["cells"][0]
-    worst = series.ranked(comparison.cases[0].findings)[0]
-    assert cell["status"] == worst.status and worst.title in cell["title"]
-    assert cell["number"] == answer.value_text(worst)
+# ---- answer (its words: test_answer.py) ----------------------------------------------------------------------------
+def test_matrix_cells_tell_what_decides_by_shape_word_and_number(comparison, text):
+    seen = answer.view(comparison)
+    made = answer.matrix(seen)
+    cell = made["rows"][0]["cells"][0]
+    worst = next(choice for choice in seen.choices if (choice.opening_set, choice.depth) == (SETS[0], DEPTHS[0]))
+    assert cell["status"] == worst.status
+    assert answer.cell_text(worst.decides[1]) in cell["text"]
+    assert comparison.cases[cell["case"]] is worst.decides[0].case
+    assert [each["label"] for each in made["selectors"]] == ["Climate"]
     found = _Page(text)
     buttons = [attrs for tag, attrs in found.tags if tag == "button" and attrs.get("class") == "cell"]
-    assert len(buttons) == 8
+    assert len(buttons) == 4  # one matrix, whatever the number of climates
     assert all(attrs["aria-label"].endswith("Show this case.") for attrs in buttons)
-    assert sum(tag == "path" and attrs.get("d") in palette.STATUS_PATH.values() for tag, attrs in found.tags) >= 8
-
-
-def test_advice_of_the_comparison_is_told_before_our_own(comparison):
-    given = SimpleNamespace(
-        cases=comparison.cases, advice=[SimpleNamespace(sentence="Open the head."), "Then the base."]
-    )
-    assert answer.advice(given) == ["Open the head.", "Then the base."]
-    assert answer.advice(SimpleNamespace(cases=comparison.cases))
+    assert sum(tag == "path" and attrs.get("d") in palette.STATUS_PATH.values() for tag, attrs in found.tags) >= 4
+    assert "of a limit" not in "".join(found.words)
 
 
 # ---- the page ----------------------------------------------------------------------------------------------------
@@ -528,7 +480,7 @@ def test_evidence_shows_inputs_layers_openings_warnings_and_hashes(comparison, t
                  "can carry fire", "ASHRAE Fundamentals"):  # fmt: skip
         assert part in words, part
     assert "Rain: deposition factor" not in words  # belongs to the other rain method
-    assert evidence.all_cases(comparison.cases)[0]["status"] == answer.status(comparison.cases[0])
+    assert evidence.all_cases(comparison.cases)[0]["status"] == answer.case_status(comparison.cases[0])
 
 
 def test_equations_are_well_formed_and_read_aloud():
@@ -597,7 +549,7 @@ def test_report_onto_a_folder_and_without_cases_say_what_is_wrong(tmp_path):
 
 def test_tables_hold_the_numbers_of_the_datasets(tmp_path, comparison):
     written = {path.name: path for path in write_tables(comparison, tmp_path / "csv")}
-    assert set(written) == {"cases.csv", "findings.csv", "months.csv"}
+    assert set(written) == {"choices.csv", "rules.csv", "cases.csv", "findings.csv", "months.csv"}
     read = {name: list(csv.DictReader(io.StringIO(path.read_text("utf-8")))) for name, path in written.items()}
     assert len(read["cases.csv"]) == len(comparison.cases)
     rate = np.median(series.air_changes(comparison.cases[3].dataset))
@@ -609,6 +561,12 @@ def test_tables_hold_the_numbers_of_the_datasets(tmp_path, comparison):
     assert len(read["findings.csv"]) == sum(len(case.findings) for case in comparison.cases)
     assert read["findings.csv"][0]["sentence"] == series.ranked(comparison.cases[0].findings)[0].sentence
     assert [row["month"] for row in read["months.csv"][:4]] == ["Jan", "Feb", "Mar", "Year"]
+    seen = answer.view(comparison)
+    assert [row["openings"] for row in read["choices.csv"]] == [choice.opening_set for choice in seen.choices]
+    assert [row["openings"] for row in read["choices.csv"] if row["recommended"] == "recommended"] == [
+        seen.best.opening_set
+    ]
+    assert {row["result"] for row in read["rules.csv"]} <= {"met", "not met", "does not apply", "check by hand"}
 
 
 def test_pdf_without_a_browser_says_what_to_do(tmp_path, monkeypatch):
