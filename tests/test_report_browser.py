@@ -118,7 +118,8 @@ def test_opens_from_disk_with_the_answer_first(page):
     assert top < 400 and caution < 900  # both on the first screen of 1366 x 900
     assert page.execute_script("return performance.getEntriesByType('resource').length") == 0
     drawn = page.execute_script(
-        "return [...document.querySelectorAll('.plot')].filter(p => !p.closest('details')).map(p => [p.id, p.dataset.drawn])"
+        "return [...document.querySelectorAll('.plot')].filter(p => !p.closest('details'))"
+        ".map(p => [p.id, p.dataset.drawn])"
     )
     assert len(drawn) == 17 and all(done == "1" for _, done in drawn)
 
