@@ -9,6 +9,7 @@ import numpy as np
 
 from cavity.climate.humid import saturation_pressure
 from cavity.climate.on_wall import on_wall, sky_share
+from cavity.climate.outside import outside_coefficient
 from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.result import BALANCE_TERMS, dataset_of, with_rail_spots
 
@@ -171,29 +172,6 @@ def _opening_set(wall: Wall, name: str | None) -> Any:
         raise InputError(Fault("simulate, opening_set", "no such opening set", name, ", ".join(known), fix)) from None
 
 
-def outside_coefficient(speed: NDArray[np.float64], angle: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the convective coefficient of the outer face.
-
-    Parameters
-    ----------
-    speed : array, (time,)
-        Wind speed on the site. [m/s]
-    angle : array, (time,)
-        Angle between wind and wall normal. [degree]
-
-    Returns
-    -------
-    array, (time,)
-        Windward 5 + 4.5 u - 0.14 u2 (held from 10 m/s), leeward 5 + 1.5 u. [W/(m2 K)]
-
-    References
-    ----------
-    B. Marteinsson, course notes, University of Iceland, table 2.1.
-    """
-    held = np.minimum(speed, 10.0)
-    return np.where(np.abs(angle) < 90.0, 5.0 + 4.5 * held - 0.14 * held**2, 5.0 + 1.5 * speed)
-
-
 # Permeance of the leaks that wet a wall [m3/(m2 h Pa)] at the envelope's air permeability q50 [m3/(m2 h)]:
 # Kuenzel et al. 2012, from memory and doubtful, no text was at hand
 _LEAK_BY_Q50 = ((0.0, 0.0), (1.0, 0.004), (3.0, 0.007), (5.0, 0.010))
@@ -304,7 +282,7 @@ def _forcing(
         p_out=p_out,
         pressure=pressure,
         gain=gain,
-        h_out=outside_coefficient(speed, angle),
+        h_out=outside_coefficient(speed),
         wind=np.ascontiguousarray(wind, dtype=float).reshape(len(T_out), len(air.openings)),
         rain=rain - seep,
         seep=seep,
