@@ -252,7 +252,9 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults) -> Wetting:
             "one of them",
             "keep leak_class for a flow by the hour, leak_flow for a constant one",
         )
-    elif bool(entry.leak_flow or entry.leak_class) != bool(entry.leak_layer):
+    elif (entry.leak_layer and not entry.leak_class and "leak_flow" not in entry.model_fields_set) or (
+        not entry.leak_layer and (entry.leak_flow or entry.leak_class)
+    ):  # a flow of 0 with its layer is a choice
         faults.add(
             ("wetting", "leak_flow" if entry.leak_layer else "leak_layer"),
             "is missing",

@@ -280,6 +280,19 @@ def _defects(made: Material) -> Any:
             f"below {made.free_saturation:g} kg/m3",
             'add a point such as ["50 %", "10 kg/m3"]',
         )
+    elif (
+        made.sorption
+        and made.free_saturation
+        and not any(
+            0.0 < humidity <= 0.9999 and 0.0 < water < 0.99 * made.free_saturation for humidity, water in made.sorption
+        )
+    ):
+        yield (
+            "sorption",
+            "has no point between dry and full",
+            f"a pair above 0 % and below 100 %, below {made.free_saturation:g} kg/m3",
+            'add a point such as ["80 %", "45 kg/m3"]',
+        )
     if made.max_saturation < made.free_saturation:
         yield (
             "max_saturation",
