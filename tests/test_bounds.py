@@ -31,6 +31,9 @@ CROSS = {
     "openings.0.vent.0.holes.per_metre = 1000.0": "wider than the wall",
     'openings.0.vent.0.holes.width = "5000 mm"': "wider than the wall",
     'indoor.model = "file"': "is missing",
+    'window.0.left = ["1000 m"]': "beyond the wall",
+    'window.0.sill = "100 m"': "not between its sill",
+    "window.0.storeys = [1000]": "storeys 1 to 1",
 }
 
 
@@ -65,13 +68,12 @@ def test_the_bounds_cover_the_schema():
     }  # fmt: skip
     tested = {place[-1] for _, place, _, _ in BOUNDS}
     free = {"Text", "Many"}
-    elsewhere = {"StoreyEntry", "WindowEntry"}  # strips from storeys and windows have tests of their own
     for name, section in sections.items():
         for key, field in section.model_fields.items():
             leaf = leaf_of(field)
-            if leaf is None or name in elsewhere or type(leaf).__name__ == "Text":
+            if leaf is None or type(leaf).__name__ == "Text":
                 continue
-            assert key in tested or type(leaf).__name__ in free, f"{name}.{key}"
+            assert key in tested or type(leaf).__name__ in free, f"{name}.{key}: give it a place in wall_bounds.py"
     assert len(BOUNDS) > 300
 
 
@@ -141,11 +143,12 @@ def test_closed_sets_run_in_every_command(sets, tmp_path, monkeypatch, days, inl
         result = CliRunner().invoke(main, [command, *shown], env={"COLUMNS": "160"})
         monkeypatch.setattr(cavity.climate, "read_weather", lambda *_, **__: days)
         assert not result.exception or isinstance(result.exception, SystemExit), (command, result.output)
-        if command in ("size", "lesson") and sets != "beside others":
+        nothing = ("lesson",) if sets == "one column served" else ("size", "lesson") if sets != "beside others" else ()
+        if command in nothing:
             # nothing can be scaled, and no vent is at both ends: said with what to choose
             assert result.exit_code == 2 and "choose" in result.output, (command, result.output)
             continue
-        if command == "size":
+        if command == "size" and sets == "beside others":
             assert result.exit_code == 2 and "no vent" in result.output  # the first set is the closed one
             shown += ["--openings", "open"]
             result = CliRunner().invoke(main, [command, *shown], env={"COLUMNS": "160"})

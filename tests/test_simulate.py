@@ -350,17 +350,28 @@ def test_a_year_of_real_weather_runs_and_closes_its_balances(one_year, file):
     assert 1.0 < float(ds["air_change_rate"].median()) < 1000.0  # measured panel claddings: 1 to 1000 (Langmans 2016)
 
 
-def test_leak_by_airtightness_class_follows_the_stack_pressure(one_year):
-    """By hand: 20 against 0 degC, 6 m: (1.2929 - 1.2047) x 9.81 x 3 m = 2.60 Pa; class B 0.010 m3/(m2 h Pa)."""
+def test_leak_by_q50_follows_the_stack_pressure(one_year):
+    """By hand: 20 against 0 degC, 6 m: (1.2929 - 1.2047) x 9.81 x 3 m = 2.60 Pa; 0.007 m3/(m2 h Pa)."""
     from cavity.simulate import leak_flow
 
-    wetting = replace(one_year.wetting, leak_flow=0.0, leak_class="B", leak_height=6.0, leak_layer=1)
+    wetting = replace(one_year.wetting, leak_flow=0.0, leak_q50=3.0 / 3600.0, leak_height=6.0, leak_layer=1)
     wall = replace(one_year, wetting=wetting)
     found = leak_flow(wall, np.array([273.15, 303.15]), np.array([293.15, 293.15]), np.array([101325.0, 101325.0]))
-    assert found[0] == pytest.approx(0.010 / 3600.0 * 1.2047 * 2.60, rel=3e-3)  # densities to four digits
+    assert found[0] == pytest.approx(0.007 / 3600.0 * 1.2047 * 2.60, rel=3e-3)  # densities to four digits
     assert found[1] == 0.0
-    tighter = replace(wall, wetting=replace(wetting, leak_class="A"))
+    tighter = replace(wall, wetting=replace(wetting, leak_q50=1.0 / 3600.0))
     assert leak_flow(tighter, np.array([273.15]), np.array([293.15]), np.array([101325.0]))[0] < found[0]
+
+
+@pytest.mark.parametrize(
+    ("q50", "permeance"),
+    # m3/(m2 h) and m3/(m2 h Pa), Kuenzel et al. 2012, from memory and doubtful; between, below and beyond by hand
+    [(1.0, 0.004), (3.0, 0.007), (5.0, 0.010), (2.0, 0.0055), (0.5, 0.002), (10.0, 0.0175), (0.0, 0.0)],
+)
+def test_permeance_of_leaks_is_interpolated_from_q50(q50, permeance):
+    from cavity.simulate import leak_permeance
+
+    assert leak_permeance(q50 / 3600.0) == pytest.approx(permeance / 3600.0, rel=1e-12)
 
 
 def bridged(wall, conductance):
@@ -416,15 +427,25 @@ def test_the_rail_estimate_agrees_with_a_wall_that_is_all_strip(one_year, winter
     """The strip as a wall of its own: 12.5 mm lining counts as 13 mm cover, so 66 mm wide; 600 mm between rails.
 
     The estimate takes what lies outside the insulation from ISO 6946, 0.13 m2K/W for a ventilated cavity; hour by hour
-    it is more, so the estimate is on the cold side, by a tenth of the drop.
+    it is more, so the estimate is on the cold side, by a sixth of the drop. (It was a tenth while the hourly wall held
+    the mean conductance of its rails; it now is the wall between them, and the estimate reaches further.)
     """
     rails = cavity.simulate(bridged(one_year, 0.625), winter, opening_set="10 mm slots")
-    strip = cavity.simulate(bridged(one_year, 0.625 * 0.6 / 0.066), winter, opening_set="10 mm slots")
+    metal = 0.625 * 0.6 / 0.066  # W/(m2 K) beside the insulation
+    solid = [
+        replace(part, material=replace(part.material, conductivity=part.material.conductivity + metal * part.thickness))
+        if part.name == "insulation"
+        else part
+        for part in one_year.backup
+    ]
+    strip = cavity.simulate(replace(one_year, backup=tuple(solid)), winter, opening_set="10 mm slots")
     for k, face in enumerate(rails["rail_face"].values):
         wanted = strip["temperature"].sel(face=face)
         drop = float((rails["temperature_indoor"] - wanted).mean())
         apart = (rails["rail_temperature"][:, :, k] - wanted)[24:]  # without the day that forgets the start
-        assert -0.15 * drop < float(apart.mean()) < 0.0
-        assert float(abs(apart).max()) < 0.3 * drop  # sun and wind pass the strip sooner
+        assert -0.18 * drop < float(apart.mean()) < 0.0
+        assert (
+            float(abs(apart).max()) < 0.35 * drop
+        )  # sun and wind pass the strip sooner; 0.3 with the mean conductance
         # and it is far from the undisturbed face
         assert float((rails["temperature"].sel(face=face) - wanted).mean()) > 0.4 * drop

@@ -76,6 +76,8 @@ WRONG = [
     ("indoor.relative_humidity", ('model = "EN 15026"', 'model = "monthly"\ntemperature = "20 degC"'), "1 values", "twelve"),
     ("indoor.file", ('model = "EN 15026"', 'model = "file"'), "missing", "indoor.csv"),
     ("wetting.rain_layer", ('rain_layer = "breather membrane"', 'rain_layer = "breather"'), "no backup layer", "breather"),
+    ("wetting.leak_class", ('leak_flow = "0.05 m3/(m2 h)"', 'leak_class = "B"'), "no longer a key", '"3 m3/(m2 h)" for "B"'),
+    ("wetting.leak_q50", ('leak_flow = "0.05 m3/(m2 h)"', "leak_q50 = 3"), "bare number", '"3 m3/(m2 h)"'),
     ("wetting.leak_layer", ('leak_layer = "sheathing"', "# no layer"), "missing", "both"),
     ("run.start_humidity", ('"80 %"', "80"), "above 1", '"80 %"'),
     ("run.start_humidity", ('"80 %"', '"180 %"'), "too large", "check"),

@@ -1,8 +1,9 @@
-"""Every documented bound of every key of the wall file, each in a wall that is otherwise plain; read from the schema."""
+"""Every documented bound of every key of the wall file, each in a plain wall; read from the schema."""
 
 from __future__ import annotations
 
 import copy
+import itertools
 import json
 import math
 import re
@@ -10,7 +11,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from cavity.wallfile import schema, values
-from cavity.wallfile.faults import leaf_of
+from cavity.wallfile.faults import _models, leaf_of
 
 Where = tuple[str | int, ...]
 
@@ -56,7 +57,7 @@ def changed(*steps: tuple[Where, Any]) -> dict[str, Any]:
     wall = copy.deepcopy(PLAIN)
     for where, value in steps:
         here: Any = wall
-        for part, following in zip(where[:-1], where[1:], strict=True):
+        for part, following in itertools.pairwise(where):
             if isinstance(part, int):
                 while len(here) <= part:
                     here.append({})
@@ -131,6 +132,10 @@ def ends(leaf: values.Leaf) -> list[Any]:
     return []  # free text
 
 
+_STOREYS: list[tuple[Where, Any]] = [
+    (("column",), None), (("site", "building_height"), "500 m"), (("storey", 0), {"height": "3 m"}),
+]  # fmt: skip
+_WINDOW = {"left": "1 m", "width": "1 m", "sill": "0.9 m", "head": "2.4 m"}
 # place of each section, and what must stand beside a key for it to count
 _PLACES: dict[type, list[tuple[Where, list[tuple[Where, Any]]]]] = {
     schema.WallSection: [(("wall",), [])],
@@ -138,9 +143,12 @@ _PLACES: dict[type, list[tuple[Where, list[tuple[Where, Any]]]]] = {
     schema.FinishSection: [(("finish",), [])],
     schema.MaterialEntry: [(("material", "own"), [(("material", "own"), _OWN), (("backup", 1, "material"), "own")])],
     schema.LayerEntry: [(("backup", 4), [(("backup", 4), {"name": "extra", "material": "OSB", "thickness": "10 mm"})])],
+    schema.FrameEntry: [(("backup", 2, "frame"), [])],
     schema.BridgeEntry: [(("backup", 2, "bridge"), [])],
     schema.CavitySection: [(("cavity",), [])],
     schema.ColumnEntry: [(("column", 0), [])],
+    schema.StoreyEntry: [(("storey", 0), _STOREYS)],
+    schema.WindowEntry: [(("window", 0), [*_STOREYS, (("window", 0), _WINDOW)])],
     schema.RailEntry: [(("rail", 0), [(("rail", 0), _RAIL)])],
     schema.BarrierEntry: [(("barrier", 0), [(("barrier", 0), {"name": "stop", "height": "3 m"})])],
     schema.HolesEntry: [
@@ -171,6 +179,16 @@ _COMPANIONS: dict[tuple[type, str], list[tuple[Where, Any]]] = {
                                     (("site", "building_height"), "60 m")],
     (schema.RailEntry, "gap"): [(("rail", 0, "bay"), "10 m")],
     (schema.RailEntry, "bay"): [(("rail", 0, "gap"), "1 mm")],
+    (schema.WindowEntry, "left"): [(("site", "wall_width"), "1000 m"), (("window", 0, "width"), "0.5 m")],
+    (schema.WindowEntry, "width"): [(("site", "wall_width"), "1000 m"), (("window", 0, "left"), "0 m")],
+    (schema.WindowEntry, "fraction"): [(("window", 0, "left"), None), (("window", 0, "width"), None)],
+    (schema.WindowEntry, "sill"): [(("window", 0, "head"), "100 m"), (("storey", 0, "height"), "100 m")],
+    (schema.WindowEntry, "head"): [(("window", 0, "sill"), "0 m"), (("storey", 0, "height"), "100 m")],
+    (schema.FrameEntry, "width"): [(("backup", 2, "frame", "spacing"), "10 m")],
+    (schema.FrameEntry, "spacing"): [(("backup", 2, "frame", "width"), "45 mm")],
+    (schema.BridgeEntry, "flange"): [
+        (("backup", 2, "bridge", "spacing"), "600 mm"), (("backup", 2, "bridge", "thickness"), "1 mm")],
+    (schema.BridgeEntry, "psi"): [(("backup", 2, "bridge", "spacing"), "600 mm")],
     (schema.BridgeEntry, "spacing"): [(("backup", 2, "bridge", "thickness"), "1 mm")],
     (schema.BridgeEntry, "thickness"): [(("backup", 2, "bridge", "spacing"), "600 mm")],
     (schema.VentEntry, "free_area"): [((*_VENT, "slot"), None)],
@@ -188,8 +206,9 @@ _COMPANIONS: dict[tuple[type, str], list[tuple[Where, Any]]] = {
     (schema.IndoorSection, "temperature"): [(("indoor", "model"), "constant")],
     (schema.IndoorSection, "relative_humidity"): [(("indoor", "model"), "constant")],
     (schema.WettingSection, "leak_flow"): [(("wetting", "leak_layer"), "sheathing")],
-    (schema.WettingSection, "leak_class"): [(("wetting", "leak_layer"), "sheathing")],
-    (schema.WettingSection, "leak_height"): [(("wetting", "leak_layer"), "sheathing"), (("wetting", "leak_class"), "B")],
+    (schema.WettingSection, "leak_q50"): [(("wetting", "leak_layer"), "sheathing")],
+    (schema.WettingSection, "leak_height"): [
+        (("wetting", "leak_layer"), "sheathing"), (("wetting", "leak_q50"), "3 m3/(m2 h)")],
 }  # fmt: skip
 # beside a value of a material, in the same section
 _BESIDE: dict[str, list[dict[str, Any]]] = {
@@ -214,9 +233,38 @@ _WORDS: dict[tuple[type, str, Any], list[tuple[Where, Any]]] = {
 }  # fmt: skip
 
 
+def _others() -> dict[type, list[tuple[Where, list[tuple[Where, Any]]]]]:
+    """Return the place of each section not listed above, found by walking the schema; what it needs by its examples."""
+    found: dict[type, list[tuple[Where, list[tuple[Where, Any]]]]] = {}
+
+    def walk(model: type, place: Where) -> None:
+        for key, field in model.model_fields.items():
+            for section in _models(field.annotation):
+                many = "list[" in str(field.annotation)
+                here: Where = (*place, key, 0) if many else (*place, key)
+                if here[0] in ("cladding", "backup", "openings"):  # those of the plain wall
+                    here = ("backup", 2, *here[2:]) if here[0] != "openings" else here
+                known = (*_PLACES, *found, schema.VariantEntry)  # a variant has the keys of a layer
+                if section not in known:
+                    needed = {
+                        name: leaf_of(each).example
+                        for name, each in section.model_fields.items()
+                        if each.is_required() and hasattr(leaf_of(each), "example")
+                    }
+                    needed = {
+                        name: float(value) if isinstance(leaf_of(section.model_fields[name]), values.Number) else value
+                        for name, value in needed.items()
+                    }
+                    found[section] = [(here, [(here, needed)])]
+                walk(section, here)
+
+    walk(schema.WallFile, ())
+    return found
+
+
 def bounds() -> Iterator[tuple[str, Where, Any, dict[str, Any]]]:
     """Yield name, place and value of every bound, and the wall that has it."""
-    for section, places in _PLACES.items():
+    for section, places in {**_PLACES, **_others()}.items():
         for place, beside in places:
             for key, field in section.model_fields.items():
                 leaf = leaf_of(field)

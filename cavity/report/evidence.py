@@ -74,7 +74,7 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
         "",
         (
             ("wetting.rain_share", "Driving rain let past the cladding", "1"),
-            ("wetting.leak_class", "Leak by airtightness class", ""),
+            ("wetting.leak_q50", "Air permeability q50 of the envelope, for the leak", "m3/(m2 s)"),
             ("wetting.leak_flow", "Indoor air leaking in", "kg/(m2 s)"),
             ("run.segments", "Segments by height", ""),
             ("run.start_humidity", "Humidity of the layers at the start", "1"),
@@ -135,7 +135,7 @@ def inputs(ds: Any) -> list[dict[str, Any]]:
                 continue
             if key in _ONLY and str(_get(wall, _ONLY[key][0])) not in _ONLY[key][1].split("|"):
                 continue
-            if _get(wall, path) == "":
+            if _get(wall, path) == "" or (key == "wetting.leak_q50" and not _get(wall, path)):
                 continue
             found.append((label, _shown(_get(wall, path), unit)))
         if found:

@@ -481,7 +481,12 @@ def size(
         for each in wall.opening_set(chosen).openings
         if (not openings or each.name in openings) and (not each.columns or column_name in each.columns)
     )
-
+    scale_openings(wall, chosen, 1.0, openings)  # unknown openings are reported before any run
+    if not drawn:
+        raise InputError(
+            Fault(f"opening set {chosen!r}", f"has no vent in column {column_name!r} that could be sized",
+                  fix="choose a set with vents there: --openings NAME")
+        )  # fmt: skip
     counts = [0, 0]  # cases done, cases asked for
     failed: list[tuple[str, str]] = []
 
@@ -516,7 +521,6 @@ def size(
 
             return evaluate
 
-        scale_openings(wall, chosen, 1.0, openings)  # unknown openings are told before any run
         rows = search(batch_of(wall), searched, probes)
         if not any(row.outcomes for row in rows):
             raise ConvergenceError(f"none of the {counts[1]} cases could be computed; the first: {failed[0][1]}")

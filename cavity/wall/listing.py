@@ -10,6 +10,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from cavity.constants import ICE_POINT
+from cavity.wall import uvalue
 from cavity.wall.saturation import saturation_pressure
 
 if TYPE_CHECKING:
@@ -126,8 +127,9 @@ def monthly_lines(result: Monthly) -> list[str]:
     """Return the findings of the monthly method, one sentence each: U-value, class of the air layer, condensate."""
     found = result.u_value
     lines = [
-        f"U-value {found.u_value:.3f} W/(m2 K), total resistance {found.resistance:.2f} m2 K/W; the cavity is "
-        f"{found.ventilation_class} by ISO 6946: {1e6 * found.opening_area:.0f} mm2 of vents per metre."
+        f"U-value {found.u_value:.3f} W/(m2 K), total resistance {found.resistance:.2f} m2 K/W"
+        f"{uvalue.steps(found)}; the cavity is {found.ventilation_class} by ISO 6946: "
+        f"{1e6 * found.opening_area:.0f} mm2 of vents per metre."
     ]
     wet = int((result.year.accumulated.max(axis=0) > 0.0).sum())
     if wet > _SHOWN:

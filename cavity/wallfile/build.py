@@ -245,20 +245,20 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults) -> Wetting:
                 )
             else:
                 indices[key] = backup.index(layer)
-    if entry.leak_flow and entry.leak_class:
+    if entry.leak_flow and entry.leak_q50:
         faults.add(
-            ("wetting", "leak_class"),
-            "leak_flow and leak_class at once",
+            ("wetting", "leak_q50"),
+            "leak_flow and leak_q50 at once",
             "one of them",
-            "keep leak_class for a flow by the hour, leak_flow for a constant one",
+            "keep leak_q50 for a flow by the hour, leak_flow for a constant one",
         )
-    elif (entry.leak_layer and not entry.leak_class and "leak_flow" not in entry.model_fields_set) or (
-        not entry.leak_layer and (entry.leak_flow or entry.leak_class)
+    elif (entry.leak_layer and not entry.leak_q50 and "leak_flow" not in entry.model_fields_set) or (
+        not entry.leak_layer and (entry.leak_flow or entry.leak_q50)
     ):  # a flow of 0 with its layer is a choice
         faults.add(
             ("wetting", "leak_flow" if entry.leak_layer else "leak_layer"),
             "is missing",
-            "leak_layer and one of leak_flow and leak_class go together",
+            "leak_layer and one of leak_flow and leak_q50 go together",
             "give both or none",
             given="",
         )
@@ -267,7 +267,7 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults) -> Wetting:
         indices["rain_layer"] or 0,
         entry.leak_flow * AIR_DENSITY / 3600.0,
         indices["leak_layer"],
-        entry.leak_class or "",
+        (entry.leak_q50 or 0.0) / 3600.0,
         entry.leak_height,
     )
 

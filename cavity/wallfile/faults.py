@@ -15,6 +15,13 @@ from cavity.wallfile.values import Leaf, nearest
 # A key's place in the file: names, and positions in lists counted from zero.
 Place = tuple[str | int, ...]
 
+# keys of earlier versions: section and key -> what is expected now, fix
+REPLACED = {
+    ("wetting", "leak_class"): (
+        "leak_q50, the measured air permeability of the envelope as a number",
+        'write leak_q50 = "1 m3/(m2 h)" for "A", "3 m3/(m2 h)" for "B", "5 m3/(m2 h)" for "C"',
+    ),
+}
 _BARE = r"[A-Za-z0-9_-]+"
 _KEY = rf"(?:{_BARE}|\"[^\"\\]*\"|'[^']*')"
 _DOTTED = rf"{_KEY}(?:\s*\.\s*{_KEY})*"
@@ -166,6 +173,9 @@ class Faults:
             if fix.startswith("known"):
                 fix = _elsewhere(model, name) or fix
             section = dotted(place[:-1])
+            if (section, name) in REPLACED:
+                self.add(place, "is no longer a key", *REPLACED[section, name])
+                return
             self.add(
                 place,
                 f"unknown key in {section}" if section else "unknown section",

@@ -47,16 +47,34 @@ class Material:
 
 
 @dataclass(frozen=True)
+class Frame:
+    """Studs or battens of timber (no metal) that fill part of a layer."""
+
+    share: float  # 0-1, of the wall area
+    material: Material
+    width: float = 0.0  # m, of one stud; 0: only the share is known
+    spacing: float = 0.0  # m, centre to centre; 0: only the share is known
+
+
+@dataclass(frozen=True)
 class Layer:
-    """One layer, outside to inside. With `sd` or `sd_table` it is a membrane: a vapour resistance only."""
+    """One layer, outside to inside. With `sd` or `sd_table` it is a membrane: a vapour resistance only.
+
+    The hourly wall and `material` are what lies between studs and rails; what those add to the heat flow is counted
+    by `wall.uvalue`.
+    """
 
     name: str
     material: Material
     thickness: float  # m
     sd: float | None = None  # m, equivalent air layer thickness of a membrane
     sd_table: tuple[tuple[float, float], ...] = ()  # (relative humidity 0-1, s_d m)
-    rail_conductance: float = 0.0  # W/(m2 K), metal through the layer, averaged over the wall area (parallel path)
+    rail_conductance: float = 0.0  # W/(m2 K), metal through the layer, averaged over the wall area
     rail_spacing: float = 0.6  # m, distance between those rails: how local the cold spot at each is
+    rail_flange: float = 0.04  # m, width of a rail's flange, common practice, no source
+    rail_loss: float = 0.0  # W/(m2 K), linear transmittance of rails over their spacing
+    bracket_loss: float = 0.0  # W/(m2 K), point transmittance of brackets times their number per area
+    frame: Frame | None = None  # timber studs in the layer
 
     @property
     def is_membrane(self) -> bool:
@@ -230,7 +248,7 @@ class Wetting:
     rain_plane: int = 0  # index of the backup layer whose outer face receives it
     leak_flow: float = 0.0  # kg/(m2 s), indoor air that reaches a chosen layer
     leak_layer: int | None = None  # index of the backup layer whose outer face it reaches
-    leak_class: str = ""  # instead of leak_flow: airtightness class A | B | C, flow by the pressure of each hour
+    leak_q50: float = 0.0  # m3/(m2 s) at 50 Pa, instead of leak_flow: the leak follows the pressure of each hour
     leak_height: float = 0.0  # m, height of the air space indoors that is connected; 0: the building height
 
 

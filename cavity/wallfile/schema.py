@@ -88,8 +88,13 @@ class SiteSection(Section):
     ground_albedo: Fraction = said("Share of sun that the ground reflects.", 0.2)
     rain_method: Annotated[str, Word(("ISO 15927-3", "ASHRAE 160"))] = said("Driving rain method.", "ISO 15927-3")
     rain_topography: Annotated[float, Number(0.5, 2.0, "1.0")] = said("ISO 15927-3 topography coefficient.", 1.0)
-    rain_obstruction: Annotated[float, Number(0.1, 1.0, "1.0")] = said("ISO 15927-3 obstruction factor.", 1.0)
-    rain_wall_factor: Annotated[float, Number(0.05, 1.0, "0.4")] = said("ISO 15927-3 wall factor.", 0.4)
+    rain_obstruction: Annotated[float, Number(0.2, 1.0, "1.0")] = said(
+        "ISO 15927-3 obstruction factor: 0.2 close behind others, 1.0 nothing in front.", 1.0
+    )
+    rain_wall_factor: Annotated[float, Number(0.2, 1.0, "0.4")] = said(
+        "ISO 15927-3 wall factor, 0.2 to 0.5 in its table: two storeys with eaves 0.3, three storeys or a gable 0.4.",
+        0.4,
+    )
     rain_exposure: Annotated[str, Word(("severe", "medium", "sheltered"))] = said("ASHRAE 160 exposure.", "medium")
     rain_deposition: Annotated[float, Number(0.05, 1.0, "0.35")] = said(
         "ASHRAE 160 rain deposition factor: 0.35 below a steep roof, 0.5 below a low slope, 1.0 with run-off.", 0.35
@@ -160,15 +165,41 @@ class MaterialEntry(MaterialValues):
     source: Annotated[str, Text(600)] = said("Where the values come from.", "wall file")
 
 
+class FrameEntry(Section):
+    """Timber studs, plates or battens in this layer; give share, or width and spacing. Metal studs: bridge."""
+
+    share: Annotated[float | None, Share(0.001, 0.9, "15 %")] = said(
+        "Fraction of the wall area that is timber: studs, plates and lintels.", None
+    )
+    width: Annotated[float | None, Quantity("m", "45 mm", 0.005, 1.0)] = said("Width of one stud.", None)
+    spacing: Annotated[float | None, Quantity("m", "600 mm", 0.05, 10.0)] = said(
+        "Distance between studs, centre to centre; plates and lintels come on top: prefer share.", None
+    )
+    material: Annotated[str, UNNAMED] = said("Material of the studs.", "softwood")
+
+
 class BridgeEntry(Section):
-    """Metal rails through a continuous layer, as a path parallel to it: the least favourable estimate of their loss."""
+    """Metal studs, rails or girts through this layer: their loss by the zone method, or by a known transmittance."""
 
     spacing: Annotated[float | None, Quantity("m", "600 mm", 0.05, 10.0)] = said("Distance between rails.", None)
     thickness: Annotated[float | None, Quantity("m", "1.5 mm", 0.0001, 0.05)] = said("Metal thickness.", None)
+    flange: Annotated[float, Quantity("m", "40 mm", 0.005, 0.5)] = said("Width of the flange.", 0.04)
     material: Annotated[str, UNNAMED] = said("Material of the rails.", "steel")
     conductance: Annotated[float | None, Quantity("W/(m2 K)", "0.4 W/(m2 K)", 0.0, 50.0)] = said(
-        "Instead of the above: conductance of all metal through the layer, averaged over the wall area.", None
+        "Instead of thickness: conductance of all metal through the layer, averaged over the wall area.", None
     )
+    psi: Annotated[float | None, Quantity("W/(m K)", "0.03 W/(m K)", 0.0, 5.0)] = said(
+        "Linear thermal transmittance of one rail, where known (ISO 10211): counted instead of the zone method.", None
+    )
+
+
+class BracketsEntry(Section):
+    """Point brackets or fasteners through this layer: chi times their number."""
+
+    chi: Annotated[float, Quantity("W/K", "0.02 W/K", 0.0, 5.0)] = said(
+        "Point thermal transmittance of one bracket (ISO 10211, or the maker's certificate)."
+    )
+    per_m2: Annotated[float, Number(0.01, 100.0, "2.5")] = said("Brackets per m2 of wall.")
 
 
 class LayerEntry(MaterialValues):
@@ -184,7 +215,9 @@ class LayerEntry(MaterialValues):
     sd_table: Annotated[tuple[tuple[float, float], ...], Table(Share(), Sd, rows=2)] = said(
         "A membrane that changes with humidity: [relative humidity, sd] pairs.", ()
     )
-    bridge: BridgeEntry | None = said("Metal rails through this layer.", None)
+    frame: FrameEntry | None = said("Timber studs in this layer.", None)
+    bridge: BridgeEntry | None = said("Metal studs or rails through this layer.", None)
+    brackets: BracketsEntry | None = said("Point brackets through this layer.", None)
 
 
 class CavitySection(Section):
@@ -377,13 +410,13 @@ class WettingSection(Section):
         "Indoor air that leaks into the wall, per wall area.", 0.0
     )
     leak_layer: Annotated[str, UNNAMED] = said("Backup layer whose outer face it reaches.", "")
-    leak_class: Annotated[str | None, Word(("A", "B", "C"))] = said(
-        "Instead of leak_flow: airtightness class of the envelope (q50 up to 1, 3 or 5 m3/(m2 h)); the leak follows "
-        "the stack pressure of each hour.",
+    leak_q50: Annotated[float | None, Quantity("m3/(m2 h)", "3 m3/(m2 h)", 0.05, 50.0)] = said(
+        "Instead of leak_flow: air permeability of the envelope, flow at 50 Pa per area; the leak follows the stack "
+        "pressure of each hour. How much of it wets the wall is doubtful: try half and double.",
         None,
     )
     leak_height: Annotated[float, Quantity("m", "6 m", 0.0, 200.0)] = said(
-        "Height of connected indoor air that drives it; 0 m: the building height.", 0.0
+        "With leak_q50: stack height, the height of the indoor air that drives the leak; 0 m: the building height.", 0.0
     )
 
 

@@ -204,7 +204,9 @@ class Share(Leaf):
             if not 0.0 <= value <= 1.0:  # catches nan as well
                 raise fail("not between 0 and 1", self.describe(), f'write "{self.example}"')
             share = float(value)
-        if not self.low <= share <= self.high:
+        if self.low - _SLACK <= share <= self.high + _SLACK:
+            share = min(max(share, self.low), self.high)
+        else:
             raise fail("too small" if share < self.low else "too large", self.describe(), "check the number")
         return share
 
