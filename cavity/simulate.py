@@ -138,6 +138,7 @@ def simulate(
         depth=depth,
         years_run=len(ends) - 1,
         cycle_repeats=int(repeats),
+        first_hour=int(order[0]),
         solver_steps=int(steps),
         solver_updates=int(updates),
         solver_residual=float(worst),
