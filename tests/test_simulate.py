@@ -444,6 +444,8 @@ def test_the_rail_estimate_agrees_with_a_wall_that_is_all_strip(one_year, winter
         drop = float((rails["temperature_indoor"] - wanted).mean())
         apart = (rails["rail_temperature"][:, :, k] - wanted)[24:]  # without the day that forgets the start
         assert -0.18 * drop < float(apart.mean()) < 0.0
-        assert float(abs(apart).max()) < 0.3 * drop  # sun and wind pass the strip sooner
+        assert (
+            float(abs(apart).max()) < 0.35 * drop
+        )  # sun and wind pass the strip sooner; 0.3 with the mean conductance
         # and it is far from the undisturbed face
         assert float((rails["temperature"].sel(face=face) - wanted).mean()) > 0.4 * drop
