@@ -97,7 +97,7 @@ _WMO = {
 
 @functools.cache
 def inland_lines() -> tuple[str, ...]:
-    """Return the measured year of an inland town, with rain and weather codes, that pvlib ships as TMY3, as EPW lines."""
+    """Return as EPW lines the measured year of an inland town, with rain and weather codes, that pvlib ships."""
     import pandas as pd
     import pvlib
 

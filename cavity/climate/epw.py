@@ -314,7 +314,7 @@ def _columns(file: str, rows: list[tuple[int, str]], frame: object) -> dict[str,
 
 # EPW present weather codes, nine digits: (place of the digit, precipitation of its values in mm/h, melted). Classes of
 # intensity after the US observing rules behind the codes: rain light to 2.5, moderate to 7.6 mm/h, heavy above;
-# drizzle 0.25 and 0.5 mm/h. EPW data dictionary and TMY2 manual, from memory. The rate of a class is our own assumption,
+# drizzle 0.25 and 0.5 mm/h. EPW data dictionary and TMY2 manual, from memory. The rate of a class is our own choice,
 # for snow by the visibility that defines its classes.
 _RAIN, _DRIZZLE, _SNOW = (1.0, 4.5, 12.0), (0.15, 0.35, 0.7), (0.4, 1.5, 3.0)
 _CODES = (
@@ -327,7 +327,7 @@ _CODES = (
 
 
 def _code_rain(lines: list[str]) -> np.ndarray:
-    """Return the usual precipitation of the present weather codes [kg/(m2 s)], 0 where none was observed."""
+    """Return the usual precipitation of the present weather codes [kg/(m2 s)]; 0 where none is observed."""
     rates = np.zeros(len(lines))
     known: dict[str, float] = {}
     for i, line in enumerate(lines):

@@ -26,7 +26,7 @@ SEED = 20_010_101  # the same rain every time
 FEWEST = 25  # hours with precipitation by codes in a year, below which the codes do not tell the rain
 # log of the chance of rain per unit of relative humidity, of cloud cover, per m/s of wind: between logistic fits to 3
 # coastal stations and one inland station with measured rain (the tests compare with them); our own assumption
-HUMIDITY, CLOUD, WIND = 12.0, 3.0, 0.2
+HUMIDITY, CLOUD, WIND = 12.0, 3.0, 0.15
 LASTS = 5.0  # h, in which the correlation of the chance falls to 1/e: three wet hours of four follow a wet hour
 
 
@@ -100,6 +100,7 @@ def estimate_rain(
             "RAIN IS MADE UP: the file has neither rain nor weather codes; wet hours were drawn by humidity, cloud and "
             "wind, scaled to"
         )
+    raw = float(rain.sum()) / years
     filled = []
     if months.size == 1:
         rain *= amount[0] / rain.sum()
@@ -114,11 +115,10 @@ def estimate_rain(
     note += f" {months.sum():.0f} mm a year" + (" by twelve monthly totals" if months.size == 12 else "")
     if by_codes and filled:
         note += f"; in months {', '.join(map(str, filled))} no code tells of rain, and its hours were drawn by humidity"
-    note += (
-        ". Driving rain on one orientation may be wrong by a third"
-        if by_codes
-        else ". Driving rain on one orientation may be wrong by half; a measured rain series (--rain) is better"
-    )
+    if by_codes and not 1.0 / 3.0 < months.sum() / raw < 3.0:
+        note += f"; the codes alone would make {raw:.0f} mm, so total and codes hardly belong together"
+    off = "half" if by_codes else "two thirds"
+    note += f". Driving rain on one orientation may be wrong by {off}; a measured rain series (--rain) is better"
     source = BY_CODES if by_codes else MADE_UP
     told = [text for text in json.loads(weather.attrs.get("warnings", "[]")) if text != NO_RAIN]
     changed = weather.copy(deep=True)
@@ -200,7 +200,7 @@ def read_total(total: float | str | Sequence[float]) -> np.ndarray:
     expected = 'a yearly total such as "780 mm", or twelve such as "60, 55, 48, ... mm"'
     if isinstance(total, str):
         parts = [part.strip() for part in total.replace(";", ",").split(",")]
-        number, *unit = parts[-1].split(None, 1)
+        number, *unit = parts[-1].split(None, 1) or [""]
         found = []
         for part in [*parts[:-1], number] if number else []:
             text = part if part.split()[1:] else f"{part} {unit[0] if unit else ''}"
