@@ -214,7 +214,7 @@ def new(file: str, force: bool) -> None:
     "columns",
     multiple=True,
     metavar="NAME",
-    help="Column of the cavity, may be repeated; left out: the first of the wall file.",
+    help="Column (strip) of the cavity, may be repeated.  [default: all]",
 )
 @click.option("--out", type=click.Path(), help="The report (HTML); left out: reports/NAME-OF-WALLFILE.html.")
 @click.option("--save", type=click.Path(), metavar="FOLDER", help="Also write every case as NetCDF into this folder.")
@@ -529,11 +529,11 @@ def _case_options(several_depths: bool = False) -> Any:
             "depths",
             multiple=True,
             metavar="QUANTITY",
-            help='Depth to search such as "30 mm", may be repeated; left out: those of the wall file.',
+            help='Depth to search such as "30 mm", may be repeated [default: those of the wall file].',
         )
         if several_depths
         else click.option(
-            "--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm"; left out: that of the wall file.'
+            "--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm" [default: that of the wall file].'
         )
     )
     options = (
@@ -542,9 +542,9 @@ def _case_options(several_depths: bool = False) -> Any:
             "--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF)."
         ),
         _rain_options(),
-        click.option("--openings", metavar="NAME", help="Set of openings; left out: the first of the wall file."),
+        click.option("--openings", metavar="NAME", help="Set of openings [default: first in the wall file]."),
         depth,
-        click.option("--column", metavar="NAME", help="Column of the cavity; left out: the first of the wall file."),
+        click.option("--column", metavar="NAME", help="Column of the cavity that must pass [default: all]."),
     )
 
     def add(command: Any) -> Any:
@@ -565,7 +565,7 @@ def _quantity(option: str, text: str, unit: str, low: float, high: float, exampl
     except ValueError as error:
         raise InputError(Fault(option, str(error), text[:80], f'such as "{example}"', "add a unit")) from None
     if not low <= value <= high:
-        raise InputError(Fault(option, "out of range", text[:80], f"{low:g} to {high:g} {unit or 'as a share'}", ""))
+        raise InputError(Fault(option, "out of range", text[:80], f"{low:g} to {high:g} {unit or 'as a fraction'}", ""))
     return value
 
 
@@ -580,24 +580,24 @@ def _depth(text: str | None) -> float | None:
     "scaled",
     multiple=True,
     metavar="NAME",
-    help="Opening to scale, may be repeated; left out: all of the set.",
+    help="Opening to scale, may be repeated [default: all of the set].",
 )
-@click.option("--margin", default="0 %", metavar="SHARE", help='Distance to keep from every limit, such as "10 %".')
+@click.option("--margin", default="0 %", metavar="PERCENT", help='Distance to keep from every limit, such as "10 %".')
 @click.option("--strict", is_flag=True, help="Items to review do not pass either.")
-@click.option("--out", type=click.Path(), help="Write a page with the frontier (HTML).")
+@click.option("--out", type=click.Path(), help="Write a page with the minima and all cases (HTML).")
 @_engine_options
 def size(
     wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
     depths: tuple[str, ...], column: str | None,
     scaled: tuple[str, ...], margin: str, strict: bool, out: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
-    """Find the least free vent area and cavity depth with which WALLFILE meets every criterion."""
+    """Find the minimum vents, gaps at the rail ends and cavity depth with which WALLFILE meets every criterion."""
     from rich.console import Console
 
     from cavity.files import HTML, check_outputs
     from cavity.report.listing import shown_progress
     from cavity.report.study_page import write_size_page
-    from cavity.study.listing import size_table
+    from cavity.study.listing import size_tables
     from cavity.study.size import size as run
     from cavity.wallfile import read_wall
 
@@ -615,8 +615,13 @@ def size(
     if out:
         files.write("Page: ", write_size_page, found, out)
     click.echo(f"{found.wall_name}, openings {found.opening_set!r}, {found.column}, in {found.climate_name}\n")
-    Console(highlight=False).print(size_table(found))
-    click.echo(f"\n{found.sentence}\n\n{CAUTION}\n")
+    console = Console(highlight=False)
+    for table in size_tables(found):
+        console.print(table)
+        click.echo()
+    for line in found.sentences:
+        click.echo(f"- {line}")
+    click.echo(f"\n{CAUTION}\n")
     files.tell()
     _complete(found.count_text, [reason for _, reason in found.failed])
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 MOULD_CLASSES = ("resistant", "medium resistant", "sensitive", "very sensitive")
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
+_SOLID_WOOD = ("timber", "cladding")  # groups of the materials table; other wood is boards, fibres or unknown
 BALANCE_TERMS = (
     "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain behind the cladding",
     "vapour to the cavity air", "run-off", "drained from full layers", "stored",
@@ -231,6 +232,9 @@ def _coordinates(wall: Wall, outside: xr.Dataset, air: ColumnAir, line: Line, ye
         "layer_metal": of_layers(lambda x: int(x.material.metal)),
         "layer_mould_class": of_layers(lambda x: x.material.mould_class),
         "layer_max_water": (*of_layers(lambda x: x.material.max_saturation * x.thickness), {"units": "kg/m2"}),
+        "layer_absorption": (*of_layers(lambda x: x.material.absorption), {"units": "kg/(m2 s0.5)"}),
+        # boards and fibres may take up less condensate for their mass than solid wood; what is not known counts as such
+        "layer_wood_board": of_layers(lambda x: int(x.material.wood and x.material.group not in _SOLID_WOOD)),
         "layer_membrane": of_layers(lambda x: int(x.is_membrane)),
         "layer_source": of_layers(lambda x: x.material.source),
         "film_face": list(FILM_FACES),

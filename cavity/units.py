@@ -109,7 +109,7 @@ def _spell(unit: str) -> str:
     return spelled or "dimensionless"
 
 
-FOOTNOTE = "† cited from memory, not compared with the text again"
+FOOTNOTE = "† cited from memory, not re-checked against the text."
 
 
 def cite(text: str) -> str:

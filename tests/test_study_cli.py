@@ -1,11 +1,12 @@
 """The commands size, uncertainty and advise: what they hand on and print, wrong options. The studies are stood in."""
 
+import dataclasses
 from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from test_study_size import evaluator, finding
+from test_study_size import at, evaluator, finding, sizing
 from test_study_uncertainty import made_study, with_pairs
 
 from cavity.cli import CAUTION, main
@@ -36,10 +37,9 @@ def test_size_hands_its_options_on_and_prints_frontier_and_sentence(wallfile, mo
 
     def stand_in(wall, weather, **options):
         asked.update(options, wall=wall.name, climate=weather.attrs["name"])
-        rows = size_module.search(evaluator(lambda depth, factor: 0.02 / depth / factor), [0.02, 0.04])
-        return size_module.Sizing(
-            "w", "c", "fine mesh", "whole height", 0.1, "pass", (("base mesh", 0.004),), rows, 0.02
-        )
+        rows = size_module.search(evaluator(lambda depth, factor: 0.02 / depth / factor), at(0.02, 0.04))
+        found = sizing(rows, drawn=(("base mesh", 0.004),), least_depth=0.02)
+        return dataclasses.replace(found, margin=0.1, accept="pass")
 
     monkeypatch.setattr(size_module, "size", stand_in)
     output = run(
@@ -52,10 +52,10 @@ def test_size_hands_its_options_on_and_prints_frontier_and_sentence(wallfile, mo
     assert asked["margin"] == pytest.approx(0.1)
     assert asked["accept"] == "pass"
     assert "40 mm" in output
-    assert "The least free vent area that meets every criterion with 10 % margin" in output
+    assert "The minimum free vent area that meets every criterion with 10 % margin" in output
     assert CAUTION in output
     page = (tmp_path / "size.html").read_text()
-    assert "Least free vent area by depth" in page
+    assert "Minimum free vent area by depth" in page
     assert "base mesh" in page
 
 

@@ -279,7 +279,7 @@ def test_confidence_judges_the_choices_on_the_same_samples_in_every_climate_and_
     first = found.choices[0]
     # five days: a sample fails where the wood starts above its limit, and evenly sampled starts say in how many
     assert 0 < first.met < 64
-    assert dict(first.missed)["Water content of wood in the wall"] == 64 - first.met
+    assert dict(first.missed)["Wood moisture content"] == 64 - first.met
     low, high = wilson(first.met, 64)
     assert f"no criterion fails in {first.met} of 64 samples" in first.sentence
     assert f"interval of the probability {100 * low:.0f} to {100 * high:.0f} %" in first.sentence

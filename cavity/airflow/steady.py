@@ -397,21 +397,26 @@ class _Steady:
         length = air.link_length[k] if k >= 0 and air.link_length[k] > 0.0 else air.height
         speed = flow / (self.pressure / (R_AIR * self.T[s]) * air.area)
         capacity = flow * DRY_AIR_HEAT / self.rise[s]
+        entry = air.link_entry[k, 0 if self.flow[k] >= 0.0 else 1] if k >= 0 else 0.0
         for _ in range(2):  # the coefficients depend weakly on the faces
-            h = balance.face_coefficient(speed, self.T1[s], self.T2[s], air.depth, length, self.pressure)
+            still = 2.0 * balance.still_coefficient(self.T1[s], self.T2[s], air.depth, length, self.pressure)
+            h1, h2 = balance.flow_coefficients(
+                still, speed, flow * DRY_AIR_HEAT / length, self.T1[s], self.T2[s], self.T[s], air.depth, length,
+                self.pressure, entry,
+            )  # fmt: skip
             hr = self.exchange * (0.5 * (self.T1[s] + self.T2[s])) ** 3
-            share = balance.kept(2.0 * h, capacity)[0]
-            # mean air = share x inlet + (1 - share) x mean of the faces
-            keep = 0.5 * (1.0 - share)
-            a11 = self.u_out + hr + h * (1.0 - keep)
-            a22 = self.u_in + hr + h * (1.0 - keep)
-            a12 = -hr - h * keep
-            b1 = self.u_out * sol_air + h * share * inlet
-            b2 = self.u_in * self.indoor + h * share * inlet
+            share = balance.kept(h1 + h2, capacity)[0]
+            # mean air = share x inlet + m1 x one face + m2 x the other
+            m1, m2 = (1.0 - share) * h1 / (h1 + h2), (1.0 - share) * h2 / (h1 + h2)
+            a11 = self.u_out + hr + h1 * (1.0 - m1)
+            a22 = self.u_in + hr + h2 * (1.0 - m2)
+            a12 = -hr - h1 * m2
+            b1 = self.u_out * sol_air + h1 * share * inlet
+            b2 = self.u_in * self.indoor + h2 * share * inlet
             det = a11 * a22 - a12 * a12
             self.T1[s] = (b1 * a22 - a12 * b2) / det
             self.T2[s] = (a11 * b2 - a12 * b1) / det
-        self.T[s], self.outlet[s] = balance.exchange(h, h, self.T1[s], self.T2[s], inlet, capacity)
+        self.T[s], self.outlet[s] = balance.exchange(h1, h2, self.T1[s], self.T2[s], inlet, capacity)
 
     def readings(self) -> dict[str, np.ndarray | float]:
         """Return what the result Dataset holds, in its terms."""

@@ -12,6 +12,7 @@ import numpy as np
 
 from cavity.report import answer, display, series
 from cavity.report.notes import ASSUMPTIONS, NOTES
+from cavity.units import cite
 
 __all__ = ["ASSUMPTIONS", "NOTES", "checks", "inputs", "layers", "openings", "provenance", "warnings"]
 
@@ -206,6 +207,34 @@ def layers(ds: Any) -> list[dict[str, Any]]:
     return made
 
 
+def recalled(cases: Sequence[Any]) -> list[str]:
+    """Return every source that is cited from memory, once, in alphabetical order.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        Their findings and layers, and the notes of the model, name the sources.
+
+    Returns
+    -------
+    list of str
+    """
+    texts = [found.source for case in cases for found in case.findings]
+    texts += [str(row["source"]) for case in cases for row in layers(case.dataset)]
+    texts += [note.source for note in NOTES]
+    found = set()
+    for text in texts:
+        for part in re.split(r";(?![^()]*\))", text):
+            if "from memory" not in part:
+                continue
+            name = cite(part).partition("†")[0]
+            name = name.partition("(")[0] if name.count("(") > name.count(")") else name
+            name = re.sub(r"\([^()]*\)|, coefficients|^[a-z][^:]*: ", "", name.strip()).strip(" :,")
+            if re.search(r"[A-Z].*\d", name):  # "sheet from memory" names no source
+                found.add(name)
+    return sorted(found)
+
+
 def openings(cases: Sequence[Any]) -> list[dict[str, Any]]:
     """Return the opening schedule of all sets."""
     made = []
@@ -384,7 +413,8 @@ def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
         event = getattr(case, "event", None)
         made.append(
             {
-                "status": answer.status(case),
+                "status": answer.case_status(case),
+                "word": answer.word(answer.case_status(case), answer.has_rain(case)),
                 "climate": name,
                 "opening_set": case.opening_set,
                 "depth": display.quantity(float(case.depth), "m"),

@@ -462,19 +462,21 @@ def drying(ds: Any, *, segment: int) -> go.Figure:
 
 @_drawn
 def event(found: Any) -> go.Figure:
-    """Water of a wetting event still in the wall, with the vents as drawn and with them shut, four times a day."""
+    """Water of a wetting event still in the wall, with the vents as drawn and closed: the daily means judged."""
+    from cavity.risk.drying import daily
+
     traces = []
     for name, left, colour, dash in (
         ("vents as drawn", found.as_drawn, "film", "solid"),
-        ("vents shut", found.shut, "muted", "dash"),
+        ("vents closed", found.shut, "muted", "dash"),
     ):
-        values = 1e3 * np.asarray(left, float)[::6]
-        days = (6 * np.arange(len(values)) + 1) / 24.0  # water stands at the end of its hour
+        days, means = daily(left)
+        values = 1e3 * means
         traces.append({"type": "scatter", "mode": "lines", "x": days, "y": values, "name": name,
                        "line": _line(colour, 2.2, dash),
                        "hovertemplate": "day %{x:.1f}: %{y:.0f} g/m²<extra>" + name + "</extra>"})  # fmt: skip
     amount = 1e3 * found.amount
-    shapes, labels = zip(_limit(0.5 * amount, "half is left"), _limit(0.1 * amount, "a tenth is left"), strict=True)
+    shapes, labels = zip(_limit(0.5 * amount, "50 % has dried"), _limit(0.1 * amount, "90 % has dried"), strict=True)
     return _figure(
         traces,
         style(

@@ -90,17 +90,18 @@ def ranked(findings: Iterable[Any]) -> list[Any]:
 
 def mould(ds: Any, segment: int) -> np.ndarray:
     """Return the mould index of the last repeated year at the end of each day, (day, face), with the wall's limits."""
+    from cavity.risk.finding import repeats
     from cavity.risk.limits import resolve
-    from cavity.risk.mould import mould_index
+    from cavity.risk.mould import repeated
 
     given = resolve(dict(wall_inputs(ds).get("limits") or ()), float(ds.attrs["film_limit"]))
-    index, _ = mould_index(
+    index = repeated(
         ds["temperature"].values[:, segment, :],
         ds["relative_humidity"].values[:, segment, :],
         [str(name) for name in ds["face_mould_class"].values],
         decline=given["mould_decline"],
-        years=round(given["mould_years"]),
-    )
+        most=repeats(ds, given),
+    ).index
     return index[23::24]
 
 

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 from cavity.errors import ConvergenceError
 from cavity.risk import CAN_FAIL, Finding, worst_first
 from cavity.risk.finding import number
+from cavity.study.changes import scale_openings, with_variant
 from cavity.study.engine import Engine, Job, Result
-from cavity.study.size import scale_openings, severity_of, with_variant
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -25,6 +25,12 @@ if TYPE_CHECKING:
 _HARDLY = (
     0.02  # severity or status must move by this share of the limit to be called a change: noise of the years, float32
 )
+
+
+def severity_of(findings: Iterable[Finding]) -> tuple[float, Finding]:
+    """Return the largest ratio among the findings that can fail, and the finding that has it. [1]."""
+    decisive = max((found for found in findings if found.key in CAN_FAIL), key=lambda found: found.ratio)
+    return decisive.ratio, decisive
 
 
 @dataclass(frozen=True)

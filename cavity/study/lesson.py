@@ -10,8 +10,8 @@ import numpy as np
 
 from cavity.climate.series import SUN
 from cavity.errors import ConvergenceError, Fault, InputError
+from cavity.study.changes import scale_openings
 from cavity.study.engine import Engine, Job, Result
-from cavity.study.size import scale_openings
 
 if TYPE_CHECKING:
     import xarray as xr

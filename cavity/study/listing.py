@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
 from rich.table import Table
 
 from cavity.risk.finding import number
+from cavity.study.changes import gap_text
 from cavity.study.uncertainty import OVERALL, drivers
 
 if TYPE_CHECKING:
     import xarray as xr
 
-    from cavity.study.size import Sizing
+    from cavity.study.size import Row, Sizing
 
 
 # units of inputs as shown: factor on the SI value, and the unit then
@@ -27,17 +29,59 @@ def _table(*heads: str) -> Table:
     return table
 
 
-def size_table(found: Sizing) -> Table:
-    """Return the frontier as a table: by depth the least factor, its free vent areas, severity there, and a note."""
-    table = _table("depth", "times\nas drawn", "free vent area", "value over\nlimit", "what the search saw")
-    for row in found.rows:
-        if row.least is None:
-            cells = ["none", "-", number(row.best.severity, 2)] if row.best else ["not computed", "-", "-"]
-        else:
-            at = next(outcome for outcome in row.outcomes if outcome.factor == row.least)
-            cells = [number(row.least, 2), escape(found.areas(row.least)), number(at.severity, 2)]
-        table.add_row(f"{number(1e3 * row.depth)} mm", *cells, escape(row.note))
-    return table
+def size_head(rows: Sequence[Row]) -> tuple[str, ...]:
+    """Return the heads of `size_rows`."""
+    if rows[0].variable == "gap":
+        return ("depth", "least rail gap", "nearest limit there", "note")
+    held = "rail gap" if rows[0].line.gap is not None else "depth"
+    return (held, "least vents", "free vent area", "nearest limit there", "common sizes", "note")
+
+
+def size_rows(found: Sizing, rows: Sequence[Row]) -> list[tuple[str, ...]]:
+    """Return a frontier as rows of text: what is held, the least that passes, what is nearest to its limit there."""
+    made = []
+    for row in rows:
+        held = f"{number(1e3 * row.depth)} mm" if row.line.gap is None else gap_text(row.line.gap)
+        least = "not computed" if not row.outcomes else "none passes"
+        if row.least is not None:
+            least = gap_text(row.least) if row.variable == "gap" else f"{number(row.least, 2)} × design"
+            least += ", smallest tried" if row.at_floor else ""
+        near = "-"
+        if (shown := row.shown) is not None and shown.decisive is not None:
+            near = f"{shown.decisive.title}: {number(100.0 * shown.severity)} % of the limit"
+            near += f", {shown.column}" if shown.column else ""
+        cells = [held, least]
+        if row.variable == "factor":
+            cells.append(found.areas(row.least) if row.least is not None else "-")
+        cells.append(near)
+        if row.variable == "factor":
+            below = found.below_rules(row.depth, row.least) if row.least is not None else ""
+            cells.append("-" if row.least is None else "below" if below else "met")
+        plain = row.least is not None and not row.at_floor and row.monotone and not row.failed
+        made.append((*cells, "" if plain and "fails again" not in row.note else row.note))
+    return made
+
+
+def size_tables(found: Sizing) -> list[Table]:
+    """Return the frontiers as tables: vents alone, rail gaps alone, vents for each rail gap."""
+    tables = []
+    for title, rows in size_parts(found):
+        table = _table(*size_head(rows))
+        table.title, table.title_justify = title, "left"
+        for row in size_rows(found, rows):
+            table.add_row(*(escape(cell) for cell in row))
+        tables.append(table)
+    return tables
+
+
+def size_parts(found: Sizing) -> list[tuple[str, Sequence[Row]]]:
+    """Return the frontiers that were searched, each with its title."""
+    parts = [("Vents alone" + (", rail gaps as drawn" if found.gaps else ""), found.rows)]
+    if found.gaps:
+        parts.append(("Rail gaps alone, vents as drawn", found.gaps))
+    if found.together:
+        parts.append((f"Vents for each rail gap, at {number(1e3 * found.together[0].depth)} mm", found.together))
+    return parts
 
 
 def uncertainty_table(study: xr.Dataset) -> Table:

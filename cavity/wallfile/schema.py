@@ -441,31 +441,46 @@ class LimitsSection(Section):
     """[limits]: thresholds of the criteria, where they differ from the usual ones."""
 
     mould_index: Annotated[float | None, Number(0.1, 6.0, "3")] = said("Largest mould index.", None)
-    mould_index_review: Annotated[float | None, Number(0.1, 6.0, "2")] = said("Mould index from which to review.", None)
+    mould_index_review: Annotated[float | None, Number(0.1, 6.0, "2")] = said(
+        "Mould index inside from which to review.", None
+    )
+    mould_room_review: Annotated[float | None, Number(0.1, 6.0, "1")] = said(
+        "Mould index at the interior surface from which to review.", None
+    )
     mould_decline: Annotated[float | None, Number(0.0, 1.0, "0.1")] = said("Relative decline of mould.", None)
-    mould_years: Annotated[float | None, Number(1, 30, "3")] = said("Times the last year is repeated for mould.", None)
+    mould_years: Annotated[float | None, Number(1, 100, "30")] = said(
+        "Most times the last year is repeated for mould and decay, until the yearly peak settles.", None
+    )
     humidity_mean: Annotated[float | None, Share(0.3, 1.0, "80 %")] = said("30-day mean relative humidity.", None)
-    wood_moisture: Annotated[float | None, Share(0.05, 1.0, "20 %")] = said("30-day mean wood moisture.", None)
-    wood_moisture_review: Annotated[float | None, Share(0.05, 1.0, "18 %")] = said("Wood moisture to review.", None)
+    wood_moisture: Annotated[float | None, Share(0.05, 1.0, "20 %")] = said(
+        "30-day mean moisture content of wood.", None
+    )
+    wood_moisture_review: Annotated[float | None, Share(0.05, 1.0, "18 %")] = said("The same, to review.", None)
     decay_activation: Annotated[float | None, Number(0.05, 1.0, "1.0")] = said("Activation at which rot begins.", None)
     condensate_runoff: Annotated[float | None, CONDENSATE] = said("Condensate that may run off.", None)
     condensate_smooth: Annotated[float | None, CONDENSATE] = said("Condensate at a layer that does not absorb.", None)
     condensate_absorbent: Annotated[float | None, CONDENSATE] = said("Condensate between layers that absorb.", None)
-    dew_hours: Annotated[float | None, HOURS] = said("Hours of dew a year at faces of the cavity.", None)
-    film: Annotated[float | None, CONDENSATE] = said("Film that stays on the back of the cladding.", None)
-    residue: Annotated[float | None, Quantity("kg/m2", "20 g/m2", 1e-6, 5.0)] = said("Water gained in a year.", None)
+    condensate_wood: Annotated[float | None, Share(0.005, 0.5, "5 %")] = said(
+        "Condensate taken up by solid wood, by its dry mass.", None
+    )
+    condensate_wood_board: Annotated[float | None, Share(0.005, 0.5, "3 %")] = said(
+        "Condensate taken up by wood-based boards, by dry mass.", None
+    )
+    dew_hours: Annotated[float | None, HOURS] = said("Hours below the dew point a year from which to review.", None)
+    film: Annotated[float | None, CONDENSATE] = said("Film the back of the cladding holds.", None)
+    residue: Annotated[float | None, Quantity("kg/m2", "20 g/m2", 1e-6, 5.0)] = said("Annual accumulation.", None)
     wetness_cavity: Annotated[float | None, Quantity("h", "5500 h", 10.0, 8784.0)] = said(
         "Time of wetness of metal in the cavity.", None
     )
     wetness_wall: Annotated[float | None, Quantity("h", "2500 h", 10.0, 8784.0)] = said(
         "Time of wetness of metal in the wall.", None
     )
-    freeze_saturation: Annotated[float | None, Share(0.1, 1.0, "80 %")] = said("Pores filled where frost harms.", None)
+    freeze_saturation: Annotated[float | None, Share(0.1, 1.0, "80 %")] = said("Critical saturation.", None)
     freeze_temperature: Annotated[float | None, Quantity("K", "-2 degC", 240.0, 273.15)] = said(
         "Temperature at which pore water freezes.", None
     )
-    freeze_cycles: Annotated[float | None, Number(1, 1000, "1")] = said("Wet freeze-thaw cycles a year.", None)
-    drying_days: Annotated[float | None, Quantity("day", "90 day", 1.0, 730.0)] = said("Days to dry.", None)
+    freeze_cycles: Annotated[float | None, Number(1, 1000, "1")] = said("Freeze-thaw cycles a year.", None)
+    drying_days: Annotated[float | None, Quantity("day", "90 day", 1.0, 730.0)] = said("90 % drying time.", None)
 
 
 class VariantEntry(LayerEntry):
