@@ -770,3 +770,40 @@ def lesson(
     reasons = [reason for each in done for _, reason in each.failed]
     steps = sum(len(each.steps) for each in done)
     _complete(f"{steps} of {steps + len(reasons)} years computed", reasons)
+
+
+@main.command()
+@click.argument("wallfile", required=False, type=click.Path())
+@click.option("--climate", metavar="NAME_OR_FILE", help="A fictitious climate by name, or an hourly weather file.")
+@click.option("--port", default=0, type=click.IntRange(0, 65535), metavar="PORT", help="Of the page; 0: a free one.")
+@click.option("--no-open", is_flag=True, help="Print the address only; the browser is not opened.")
+def live(wallfile: str | None, climate: str | None, port: int, no_open: bool) -> None:
+    """Change a wall in the browser and see its hourly year.
+
+    The page is served from this computer to this computer alone. Ctrl-C ends it; the browser keeps the wall.
+    """
+    from cavity.climate import packaged, read_weather
+    from cavity.live.desk import Desk
+    from cavity.live.server import serve
+    from cavity.live.studies import Studies
+    from cavity.study.engine import Engine
+    from cavity.wallfile import read_wall
+
+    text = read_wall(wallfile).text if wallfile else ""
+    climates = packaged()
+    with Engine() as engine:
+        work = Desk(engine, climates)
+        chosen = climate or ""
+        if climate and climate not in climates:
+            weather = read_weather(climate)
+            chosen = work.add(str(weather.attrs.get("name") or climate), weather)
+
+        def opened(address: str) -> None:
+            click.echo(f"The page is at {address}\nCtrl-C ends it.")
+            click.echo(CAUTION, err=True)
+            if not no_open:
+                import webbrowser
+
+                webbrowser.open(address)
+
+        serve(work, Studies(), first={"text": text, "climate": chosen}, port=port, opened=opened)

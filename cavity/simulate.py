@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -145,6 +146,43 @@ def simulate(
         monthly="" if short else _monthly(wall, weather, chosen.name, depth, air.name),
     )
     return dataset
+
+
+def drawn(wall: Wall, *, opening_set: str | None = None, depth: float | None = None, column: str = "") -> xr.Dataset:
+    """Return what a drawing of one case shows, without weather and results.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall.
+    opening_set, column : str, keyword only
+        Names; default the first.
+    depth : float, keyword only
+        Cavity depth; default the wall's. [m]
+
+    Returns
+    -------
+    xarray.Dataset
+        The coordinates and attributes that a result of `simulate` has for it; no variables.
+
+    Raises
+    ------
+    InputError
+        If a name is not known.
+    """
+    import xarray as xr
+
+    from cavity.airflow.column import build_column
+    from cavity.result import of_column, places
+    from cavity.wall.grid import build_line
+
+    thickness = wall.cavity.depth if depth is None else depth
+    chosen = _opening_set(wall, opening_set)
+    air = build_column(wall, chosen, thickness, column)
+    found = xr.Dataset(coords=places(wall, air, build_line(wall, depth=thickness)))
+    own = {"wall_name": wall.name, "wall_json": json.dumps(asdict(wall)), "opening_set": chosen.name}
+    found.attrs = of_column(wall, air) | own | {"depth": thickness}
+    return found
 
 
 def _monthly(wall: Wall, weather: xr.Dataset, opening_set: str, depth: float, column: str) -> str:

@@ -303,7 +303,7 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
             faults.add(
                 ("uncertain", section),
                 "not section.key",
-                "such as site.pressure_difference = [0.05, 0.3]",
+                "such as site.cp_difference = [0.05, 0.3]",
                 nearest(section, schema.UNCERTAIN),
             )
             continue
