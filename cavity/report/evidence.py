@@ -48,7 +48,7 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
             ("base_height", "Base of the wall above ground", "height"),
             ("wall_width", "Width of the wall", "height"),
             ("side_width", "Width of the side wall", "height"),
-            ("pressure_difference", "Cp at the base less Cp at the head, windward", "-"),
+            ("cp_difference", "C_p at the base minus C_p at the head, windward (none: wind-tunnel profile)", "-"),
             ("ground_albedo", "Ground albedo", "-"),
             ("rain_method", "Driving rain by", ""),
             ("rain_topography", "Rain: topography coefficient", "-"),
