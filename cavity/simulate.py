@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,7 +12,7 @@ from cavity.climate.humid import saturation_pressure
 from cavity.climate.on_wall import on_wall, sky_share
 from cavity.climate.outside import outside_coefficient
 from cavity.errors import ConvergenceError, Fault, InputError
-from cavity.result import BALANCE_TERMS, dataset_of, with_rail_spots
+from cavity.result import BALANCE_TERMS, dataset_of, with_rail_spots, with_studs
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -78,13 +79,16 @@ def simulate(
 
     Notes
     -----
+    Where `wall.run.stud_line` asks for it a second run takes wood instead of insulation in the layers with a frame, as
+    though the whole wall were stud, and its surfaces and interfaces are added as stud_temperature and so on.
+
     Heat and vapour in the layers: EN 15026. Cavity air: exponential approach as in ISO 15099. Air flow: `airflow`.
     """
     from cavity.airflow.column import build_column
     from cavity.kernels import year
     from cavity.wall.grid import build_line
     from cavity.wall.indoor import indoor_climate
-    from cavity.wall.uvalue import rail_spots
+    from cavity.wall.uvalue import at_studs, rail_spots
 
     chosen = _opening_set(wall, opening_set)
     depth = wall.cavity.depth if depth is None else float(depth)
@@ -134,6 +138,18 @@ def simulate(
             break
     dataset = dataset_of(wall, weather, outside, room_T, room_phi, air, line, record, ends, state)
     dataset = with_rail_spots(dataset, rail_spots(wall, opening_set=chosen.name, depth=depth, column=air.name))
+    if wall.run.stud_line and any(layer.frame for layer in wall.layers):
+        studs = simulate(
+            at_studs(replace(wall, run=replace(wall.run, stud_line=False))),
+            weather,
+            opening_set=chosen.name,
+            depth=depth,
+            column=air.name,
+            hours=hours,
+            refine_cells=refine_cells,
+            refine_steps=refine_steps,
+        )
+        dataset = with_studs(dataset, studs)
     dataset.attrs.update(
         opening_set=chosen.name,
         depth=depth,
@@ -146,6 +162,43 @@ def simulate(
         monthly="" if short else _monthly(wall, weather, chosen.name, depth, air.name),
     )
     return dataset
+
+
+def drawn(wall: Wall, *, opening_set: str | None = None, depth: float | None = None, column: str = "") -> xr.Dataset:
+    """Return what a drawing of one case shows, without weather and results.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall.
+    opening_set, column : str, keyword only
+        Names; default the first.
+    depth : float, keyword only
+        Cavity depth; default the wall's. [m]
+
+    Returns
+    -------
+    xarray.Dataset
+        The coordinates and attributes that a result of `simulate` has for it; no variables.
+
+    Raises
+    ------
+    InputError
+        If a name is not known.
+    """
+    import xarray as xr
+
+    from cavity.airflow.column import build_column
+    from cavity.result import of_column, places
+    from cavity.wall.grid import build_line
+
+    thickness = wall.cavity.depth if depth is None else depth
+    chosen = _opening_set(wall, opening_set)
+    air = build_column(wall, chosen, thickness, column)
+    found = xr.Dataset(coords=places(wall, air, build_line(wall, depth=thickness)))
+    own = {"wall_name": wall.name, "wall_json": json.dumps(asdict(wall)), "opening_set": chosen.name}
+    found.attrs = of_column(wall, air) | own | {"depth": thickness}
+    return found
 
 
 def _monthly(wall: Wall, weather: xr.Dataset, opening_set: str, depth: float, column: str) -> str:

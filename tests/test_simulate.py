@@ -49,7 +49,8 @@ def test_every_variable_is_that_of_the_table(case):
         assert values.size == data.size, f"{name} has values that are no numbers"
         assert values.min() >= row.lower, name
         assert values.max() <= row.upper, name
-    assert set(case.data_vars) == {name for name, row in TABLE.items() if "rail_spot" not in row.dims}
+    asked_for = {name for name, row in TABLE.items() if "rail_spot" in row.dims or name.startswith("stud_")}
+    assert set(case.data_vars) == set(TABLE) - asked_for
 
 
 def test_what_condenses_on_tight_metal_dries_or_runs_off(one_year, winter):
@@ -455,3 +456,37 @@ def test_the_rail_estimate_agrees_with_a_wall_that_is_all_strip(one_year, winter
         )  # sun and wind pass the strip sooner; 0.3 with the mean conductance
         # and it is far from the undisturbed face
         assert float((rails["temperature"].sel(face=face) - wanted).mean()) > 0.4 * drop
+
+
+@pytest.fixture(scope="module")
+def studs(one_year, winter):
+    """Ten winter days between the studs and along them."""
+    wall = replace(one_year, run=replace(one_year.run, stud_line=True))
+    return cavity.simulate(wall, winter, opening_set="10 mm slots")
+
+
+def test_a_line_through_the_studs_is_added_on_request_and_changes_nothing_else(one_year, winter, studs):
+    plain = cavity.simulate(one_year, winter, opening_set="10 mm slots")
+    assert not any(name.startswith("stud_") for name in plain.variables)
+    assert float(abs(studs["temperature"] - plain["temperature"]).max()) == 0.0
+    for name in ("stud_temperature", "stud_relative_humidity", "stud_dew_point_margin"):
+        row = TABLE[name]
+        assert studs[name].dims == row.dims and studs[name].attrs["units"] == row.units
+        assert row.lower <= float(studs[name].min()) <= float(studs[name].max()) <= row.upper
+    faces = list(studs["face"].values)
+    inside, room = faces.index("sheathing | insulation"), len(faces) - 1
+    # wood conducts four times better: warmer behind the sheathing, colder at the room, by hand at steady state:
+    # 0.2 W/(m2 K) between and 0.6 along the studs give drops at the lining of 0.13 x 0.2 and 0.13 x 0.6 of 20 K
+    assert float((studs["stud_temperature"] - studs["temperature"])[100:, :, inside].mean()) > 0.5
+    assert float((studs["stud_temperature"] - studs["temperature"])[100:, :, room].mean()) < -0.3
+    assert studs["stud_mould_class"].values[inside] == "very sensitive"  # bare wood beside the sheathing
+
+
+def test_the_studs_are_judged_for_dew_point_and_mould(studs):
+    from cavity.risk import judge
+
+    found = [one for one in judge(studs) if one.title.endswith("at the studs")]
+    assert {one.key for one in found} == {"mould", "mould_room", "dew_point"}
+    assert all(one.where.endswith("at the studs") and one.sentence.startswith("At the studs: ") for one in found)
+    wall = next(one for one in found if one.key == "mould")
+    assert wall.can_fail

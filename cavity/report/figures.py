@@ -328,19 +328,20 @@ def critical(ds: Any, *, segment: int, face: int) -> go.Figure:
     )
 
 
-def mould_threshold(celsius: np.ndarray) -> np.ndarray:
-    """Return the relative humidity [%] below which mould does not start to grow on sensitive products.
+def mould_threshold(celsius: np.ndarray, least: float = 80.0) -> np.ndarray:
+    """Return the relative humidity [%] below which mould does not start to grow.
 
-    RH_crit = max(80, -0.00267 T^3 + 0.160 T^2 - 3.13 T + 100), 0 < T <= 20 degC; 80 % above.
-    Source: Hukka and Viitanen, Wood Science and Technology 33 (1999), eq. (1), from memory.
+    RH_crit = max(least, -0.00267 T^3 + 0.160 T^2 - 3.13 T + 100), 0 < T <= 20 degC; `least` above: 80 % on very
+    sensitive and sensitive materials, 85 % on others.
+    Source: Hukka and Viitanen, Wood Science and Technology 33 (1999), eq. (1); 85 %: Ojanen et al. 2010; from memory.
     """
     polynomial = -0.00267 * celsius**3 + 0.160 * celsius**2 - 3.13 * celsius + 100.0
-    return np.where(celsius > 20.0, 80.0, np.maximum(polynomial, 80.0))
+    return np.where(celsius > 20.0, least, np.maximum(polynomial, least))
 
 
 @_drawn
 def humid_warm(ds: Any, *, segment: int, face: int) -> go.Figure:
-    """Relative humidity against temperature at one place, every third hour, with the mould threshold."""
+    """Relative humidity against temperature at one place, every third hour, with the mould thresholds."""
     humid = display.show("relative_humidity", ds["relative_humidity"].values[::3, segment, face])
     warm = display.show("temperature", ds["temperature"].values[::3, segment, face])
     line = np.linspace(0.0, 45.0, 46)
@@ -349,7 +350,9 @@ def humid_warm(ds: Any, *, segment: int, face: int) -> go.Figure:
          "marker": {"size": 3.2, "opacity": 0.35, "color": LIGHT["humidity"]},
          "hovertemplate": "%{x:.1f} °C, %{y:.1f} %<extra></extra>"},
         {"type": "scatter", "mode": "lines", "x": line, "y": mould_threshold(line),
-         "name": "mould can start above this line", "line": _line("mould", 2.4), "hoverinfo": "skip"},
+         "name": "mould can start: sensitive materials", "line": _line("mould", 2.4), "hoverinfo": "skip"},
+        {"type": "scatter", "mode": "lines", "x": line, "y": mould_threshold(line, 85.0),
+         "name": "medium resistant and resistant materials", "line": _line("mould", 1.6, "dash"), "hoverinfo": "skip"},
     ]  # fmt: skip
     return _figure(
         traces,
@@ -531,7 +534,7 @@ def losses(ds: Any) -> go.Figure:
             height=max(240, 90 + 26 * len(names)),
             xaxis={
                 "title": {"text": "Share of the driving pressure lost [%]"},
-                "range": [0, max(10.0, 1.18 * share.max())],
+                "range": [0, max(10.0, 1.18 * share.max(initial=0.0))],
             },
             yaxis={"showgrid": False, "ticks": ""},
         ),

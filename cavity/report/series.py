@@ -137,6 +137,8 @@ def month_index(ds: Any) -> np.ndarray:
 
 def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
     """Return a table a face in SI, one row a month and a last one for the year: means, extremes and sums."""
+    from cavity.risk.dew_point import dew
+
     month = month_index(ds)
     rates = air_changes(ds)
     up = upward(ds) > 0.0
@@ -146,7 +148,7 @@ def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
     humid = np.asarray(ds["relative_humidity"].values[:, segment], float)
     warm = np.asarray(ds["temperature"].values[:, segment], float)
     margin = np.asarray(ds["dew_point_margin"].values[:, segment], float)
-    wet = margin.min(axis=1) < 0.0
+    wet = dew(ds)[:, segment].any(axis=1)
     water = np.asarray(ds["water"].values, float)[:, segment].sum(axis=1)
     tables: list[list[dict[str, Any]]] = [[] for _ in range(humid.shape[1])]
     for index in [*range(12), None]:
