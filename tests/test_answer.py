@@ -14,8 +14,9 @@ from cavity.risk import Finding, judge
 def finding(status, ratio, key="mould", rises=False, where="OSB, top"):
     units, limit = ("", 3.0) if key == "mould" else ("% by mass", 20.0)
     title = "Mould index" if key == "mould" else "Wood moisture content"
-    text = "It grows and still rises by 0.2 a year." if rises else "It grows."
-    return Finding(key, title, where, limit * ratio, limit, units, status, "", 0.0, "made up", text, ratio)
+    return Finding(
+        key, title, where, limit * ratio, limit, units, status, "", 0.0, "made up", "It grows.", ratio, rising=rises
+    )
 
 
 def bare(opening_set, depth, status, ratio, climate="A", column="plain", area=0.02, rain=1, more=(), rises=False):

@@ -26,7 +26,8 @@ _WORD = {"pass": "passes", "review": "review", "fail": "fails", "none": "not com
 # criteria in a word or two, for the cells of the matrix; their full titles are printed once below it
 SHORT = {
     "mould": "mould", "mould_room": "mould, room side", "wood_moisture": "wood", "decay": "rot",
-    "condensate_face": "condensate", "condensate_inside": "condensate inside", "residue": "yearly gain",
+    "condensate_face": "condensate", "condensate_inside": "condensate inside", "condensate_wood": "condensate in wood",
+    "residue": "yearly gain", "wood_pores": "pore humidity",
     "frost": "frost", "wetness_wall": "metal wet", "drying": "drying", "humidity": "humidity", "dew_point": "dew",
     "film": "film", "wetness": "metal in cavity", "wetness_cladding": "metal, cladding",
     "frost_cladding": "frost, cladding", "mould_cladding": "mould, cladding", "air_layer": "air layer",
@@ -95,13 +96,13 @@ def column(case: Any) -> str:
 
 
 def depth_text(depth: float) -> str:
-    """Return a cavity depth in words."""
+    """Return a cavity depth [m] in words."""
     return f"{display.number(1e3 * depth)} mm"
 
 
 def rising(found: Any) -> bool:
     """Return whether a finding had not settled when the run ended."""
-    return bool(getattr(found, "rising", "still ris" in found.sentence))
+    return bool(found.rising)
 
 
 # ---- the comparison as a whole ---------------------------------------------------------------------------------------
@@ -457,6 +458,16 @@ def bottleneck(case: Any) -> str:
     return f"{where}, {share:.0f} % of the driving pressure is lost at {word}."
 
 
+def drawn_parts(seen: View) -> list[Part]:
+    """Return the parts of the recommended choice for one drawing: those of its deciding climate and facing."""
+    parts = [part for part in seen.best.parts if part.computed]
+    decides = seen.best.decides
+    first = decides[0] if decides else parts[0] if parts else None
+    if first is None:
+        return []
+    return [part for part in parts if (part.climate, part.orientation) == (first.climate, first.orientation)]
+
+
 # ---- compartments and strips -----------------------------------------------------------------------------------------
 def compartments(seen: View) -> list[dict[str, Any]]:
     """Return strips and compartments of the recommended choice, each judged by itself, worst climate of each.
@@ -467,11 +478,12 @@ def compartments(seen: View) -> list[dict[str, Any]]:
     for part in seen.best.parts:
         if not part.computed:
             continue
-        for name, findings, rate in _pieces(part.case):
+        for at, (name, findings, rate) in enumerate(_pieces(part.case)):
             found = worst(findings)
             low, median, high = (display.number(value, 2) for value in rate)
             row = {
-                "strip": seen.strip_text(part.column), "piece": name, "status": status(findings),
+                "strip": seen.strip_text(part.column), "column": part.column, "at": at, "piece": name, "mark": "",
+                "direction": "", "area": "", "status": status(findings),
                 "word": word(status(findings), has_rain(part.case)),
                 "rate": f"{median} ({low} to {high})" if rate[2] else "no air passes",
                 "text": _lower(found_text(found)) if found else "", "climate": part.climate, "order": order(findings),

@@ -257,7 +257,7 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults, warnings: list[str
             "keep leak_q50 for a flow by the hour, leak_flow for a constant one",
         )
     leaks = bool(entry.leak_flow or entry.leak_q50)
-    if entry.leak_layer and not leaks and not entry.model_fields_set & {"leak_flow", "leak_q50"}:
+    if entry.leak_layer and not leaks and "leak_flow" not in entry.model_fields_set:  # a flow of 0 is a choice
         faults.add(
             ("wetting", "leak_flow"),
             "is missing",
@@ -323,6 +323,13 @@ def _run(entry: Any, layers: list[Layer], faults: Faults) -> Run:
             )
             faults.add(place, "more water than the layer holds", text, "check the number and its unit")
         wet.append((layer.name, content))
+    if entry.stud_line and not any(layer.frame for layer in layers):
+        faults.add(
+            ("run", "stud_line"),
+            "no layer has studs",
+            'a layer with frame = { share = "15 %" }',
+            "add it, or leave it out",
+        )
     values = {field.name: getattr(entry, field.name) for field in fields(Run) if field.name != "construction_wet"}
     return Run(**values, construction_wet=tuple(wet))
 

@@ -438,6 +438,11 @@ class RunSection(Section):
     )
     max_years: Annotated[int, Number(1, 30, "5", whole=True)] = said("Years run at most until they repeat.", 5)
     freezing: Annotated[bool, Flag()] = said("Pore water freezes.", True)
+    stud_line: Annotated[bool, Flag()] = said(
+        "Compute a second line through the studs of layers with a frame, for dew point and mould there; takes twice as "
+        "long.",
+        False,
+    )
 
 
 HOURS = Quantity("h", "876 h", 1.0, 8784.0)
@@ -556,8 +561,8 @@ class WallFile(Section):
     run: RunSection = said("The run.", RunSection())
     limits: LimitsSection = said("Thresholds of criteria.", LimitsSection())
     variant: list[VariantEntry] = said("Exchanged layers.", [])
-    uncertain: dict[str, Any] = said("Ranges of uncertain inputs: section.key = [low, high].", {})
     rule: list[RuleEntry] = Field([], description="Rules of your own for the rule check.", max_length=100)
+    uncertain: dict[str, Any] = said("Ranges of uncertain inputs: section.key = [low, high].", {})
 
 
 # Inputs that [uncertain] may vary; the first three are factors on all vents, rail gaps and vapour resistances.
