@@ -97,6 +97,14 @@ def test_without_rain_nothing_is_said_to_pass_all(dry):
     assert answer.word("fail", rain=False) == "fails"
 
 
+def test_estimated_rain_is_in_the_headline():
+    case = bare("slot", 0.02, "pass", 0.5)
+    case.dataset.attrs["climate_rain"] = "780 mm; rain estimated WITHOUT weather codes, a guess"
+    assert answer.headline(seen(case)) == (
+        "With rain estimated WITHOUT weather codes: “slot” with a 20 mm cavity passes in A."
+    )
+
+
 def test_what_still_rises_is_said_in_headline_and_cell():
     found = seen(bare("slot", 0.02, "pass", 0.5, rises=True), bare("slot", 0.04, "pass", 0.5))
     assert answer.headline(found).endswith("Still rising when the run ended: mould index.")

@@ -5,6 +5,7 @@ All of it is read from one `View`, which ranks the choices of a comparison once,
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -201,8 +202,8 @@ def view(comparison: Any) -> View:
         air[id(case)] = _least_air(ds)
         if not ds.attrs.get("has_rain", 1):
             dry[case.climate_name] = None
-        if ds.attrs.get("rain_source"):
-            notes[str(ds.attrs["rain_source"])] = None
+        if estimate := re.search(r"estimated \w+ weather codes", str(ds.attrs.get("climate_rain", ""))):
+            notes[f"with rain {estimate[0]}"] = None
         if not fractions and "wall_json" in ds.attrs:
             columns = series.wall_inputs(ds).get("columns") or ()
             fractions = {str(one["name"]): float(one.get("fraction") or 0.0) for one in columns}
