@@ -566,6 +566,24 @@ def test_vapour_that_condenses_after_rain_counts_beyond_the_rain(dry):
     assert find(ds, "condensate_inside").value == pytest.approx(300.0, rel=1e-6)
 
 
+def test_a_film_at_the_other_face_of_a_layer_is_not_condensate_of_this_one(dry):
+    # 300 g condense at the back of the OSB while 100 g of film, part of its water, come at its front
+    ds = with_face(dry, "OSB | mineral wool", relative_humidity=np.where(np.arange(HOURS) < 200, 1.0, 0.5))
+    layer, front = list(ds["layer"].values).index("OSB"), list(ds["face"].values).index(SHEATHING)
+    ds["face_film"].values[1:200, :, front] = 0.1
+    ds["water"].values[1:200, :, layer] += 0.4
+    assert find(ds, "condensate_inside").value == pytest.approx(300.0)
+
+
+def test_rain_that_drains_where_it_arrives_is_not_taken_off_what_condenses_behind(dry):
+    ds = rained_on(dry, plane=1)
+    ds = with_face(ds, "OSB | mineral wool", relative_humidity=np.where(np.arange(HOURS) < 200, 1.0, 0.5))
+    layer, front = list(ds["layer"].values).index("OSB"), list(ds["face"].values).index(SHEATHING)
+    ds["drainage"].values[100, :, front] = 0.5 / 3600.0
+    ds["water"].values[100:200, :, layer] += 0.3
+    assert find(ds, "condensate_inside").value == pytest.approx(300.0)
+
+
 @pytest.mark.parametrize(
     ("board", "grams", "status"), [(1, 230, "pass"), (1, 240, "fail"), (0, 380, "pass"), (0, 400, "fail")]
 )
