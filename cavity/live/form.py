@@ -106,6 +106,8 @@ def _field(name: str, field: FieldInfo, often: bool) -> dict[str, Any]:
     words: tuple[str, ...] = ()
     if isinstance(inner, Word):
         words = inner.words
+    elif isinstance(inner, Height):
+        words = inner.words
     elif isinstance(inner, Orientation):
         words = COMPASS
     elif isinstance(inner, Month):
