@@ -366,6 +366,31 @@ def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Data
     )
 
 
+def with_studs(dataset: xr.Dataset, studs: xr.Dataset) -> xr.Dataset:
+    """Return the result with temperature, humidity and dew-point margin of a second run along the studs.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        Result between the studs.
+    studs : xarray.Dataset
+        Result of the same case with `wall.uvalue.at_studs` of its wall.
+
+    Returns
+    -------
+    xarray.Dataset
+        With stud_temperature [K], stud_relative_humidity [1], stud_dew_point_margin [K], (time, segment, face), and the
+        mould class of each face there.
+    """
+    source = "cavity.result.with_studs"
+    return dataset.assign(
+        {
+            f"stud_{name}": (studs[name].dims, studs[name].to_numpy(), variables.attributes(f"stud_{name}", source))
+            for name in ("temperature", "relative_humidity", "dew_point_margin")
+        }
+    ).assign_coords(stud_mould_class=("face", studs["face_mould_class"].to_numpy()))
+
+
 def save(dataset: xr.Dataset, path: str | os.PathLike[str]) -> Path:
     """Write a Dataset as NetCDF, whole or not at all.
 

@@ -12,6 +12,7 @@ import numpy as np
 from cavity import variables
 from cavity.airflow.column import ColumnAir, build_column
 from cavity.airflow.pressure import DIFFERENCE_BAND, pressure_coefficients, wind_pressure
+from cavity.climate.outside import outside_coefficient
 from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 
@@ -306,7 +307,7 @@ class _Steady:
         self.mu = moist_air.viscosity(outdoor)
         self.rho_out = pressure / (R_AIR * outdoor)
         emissivity = wall.emissivity * 4.0 * STEFAN_BOLTZMANN * outdoor**3
-        self.outside = 4.0 + 4.0 * wind + emissivity  # W/(m2 K), ISO 6946, memory
+        self.outside = float(outside_coefficient(wind)) + emissivity  # W/(m2 K)
         self.u_out = 1.0 / (1.0 / self.outside + _resistance(wall.cladding))
         self.u_in = 1.0 / (ROOM_RESISTANCE + _resistance(wall.backup))
         back, front = wall.cavity.emissivity_cladding, wall.cavity.emissivity_wall

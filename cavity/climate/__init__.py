@@ -2,10 +2,11 @@
 
 from pathlib import Path
 
+from cavity.climate.estimate import estimate_rain
 from cavity.climate.on_wall import on_wall
 from cavity.climate.read import read_weather
 
-__all__ = ["on_wall", "packaged", "read_weather"]
+__all__ = ["estimate_rain", "on_wall", "packaged", "read_weather"]
 
 
 def packaged() -> dict[str, Path]:

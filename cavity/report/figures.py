@@ -534,7 +534,7 @@ def losses(ds: Any) -> go.Figure:
             height=max(240, 90 + 26 * len(names)),
             xaxis={
                 "title": {"text": "Share of the driving pressure lost [%]"},
-                "range": [0, max(10.0, 1.18 * share.max())],
+                "range": [0, max(10.0, 1.18 * share.max(initial=0.0))],
             },
             yaxis={"showgrid": False, "ticks": ""},
         ),

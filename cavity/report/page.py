@@ -49,6 +49,7 @@ def plotly_packed() -> str:
     return payload.deflate(get_plotlyjs().encode("utf-8"))
 
 
+@functools.cache
 def environment() -> Any:
     """Return the template environment: everything escaped, undefined names are errors."""
     import jinja2

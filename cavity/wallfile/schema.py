@@ -441,6 +441,11 @@ class RunSection(Section):
     )
     max_years: Annotated[int, Number(1, 30, "5", whole=True)] = said("Years run at most until they repeat.", 5)
     freezing: Annotated[bool, Flag()] = said("Pore water freezes.", True)
+    stud_line: Annotated[bool, Flag()] = said(
+        "Compute a second line through the studs of layers with a frame, for dew point and mould there; takes twice as "
+        "long.",
+        False,
+    )
 
 
 HOURS = Quantity("h", "876 h", 1.0, 8784.0)
