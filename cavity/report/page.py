@@ -49,6 +49,7 @@ def plotly_packed() -> str:
     return payload.deflate(get_plotlyjs().encode("utf-8"))
 
 
+@functools.cache
 def environment() -> Any:
     """Return the template environment: everything escaped, undefined names are errors."""
     import jinja2
@@ -75,16 +76,27 @@ def with_footnote(page: str, *, always: bool = False) -> str:
     return page.replace("</main>", f'<p class="small muted" id="footnote">{FOOTNOTE}</p>\n</main>', 1)
 
 
-def base_context(title: str) -> dict[str, Any]:
-    """Return what base.html.j2 needs on every page."""
-    from markupsafe import Markup
+def shared_style() -> str:
+    """Return the style that all pages share: colours of both themes, type, tables."""
 
     def colours(table: Mapping[str, str]) -> str:
         return "".join(f"--{name}:{value};" for name, value in table.items())
 
     css = f":root{{{colours(LIGHT)}--font:{FONT};color-scheme:light}}"
     css += f"@media screen{{html[data-theme=dark]{{{colours(DARK)}color-scheme:dark}}}}"
-    css += _read("base.css")
+    return css + _read("base.css")
+
+
+def section_style() -> str:
+    """Return the style of the drawn section."""
+    return _read("section.css")
+
+
+def base_context(title: str) -> dict[str, Any]:
+    """Return what base.html.j2 needs on every page."""
+    from markupsafe import Markup
+
+    css = shared_style()
     tones = {LIGHT[name]: DARK[name] for name in LIGHT}
     script = _read("base.js").replace("/*TONES*/{}", payload.script_json(tones))
     script = script.replace("/*POUNDS*/{}", payload.script_json(display.pound_units()))
@@ -197,7 +209,7 @@ def render(comparison: Any) -> str:
     strips = seen.strips
     facets = [{"key": key, "label": label, "values": _facet_texts(key, cases)} for key, label, _ in _FACETS]
     context = base_context(f"{name}: cavity report") | {
-        "report_css": Markup(_read("report.css")),
+        "report_css": Markup(section_style() + _read("report.css")),
         "report_js": Markup(_read("report.js")),
         "status_path": STATUS_PATH,
         "status_word": STATUS_WORD,

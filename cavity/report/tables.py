@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from cavity import variables
 from cavity.files import csv_text
-from cavity.report import answer, evidence, series
+from cavity.report import answer, display, evidence, series
 from cavity.report.page import RULE_HEAD, rule_rows, write_text
 
 _CASE = ("climate", "orientation [degree]", "column", "openings", "cavity depth [mm]")
@@ -145,3 +146,41 @@ def write_tables(comparison: Any, folder: str | os.PathLike[str]) -> list[Path]:
         If the folder cannot be written.
     """
     return [write_text(Path(folder) / name, text) for name, text in tables(comparison).items()]
+
+
+def hours_csv(ds: Any) -> str:
+    """Return the hours of one case as CSV text: weather, cavity air, every face; plain numbers, units in the heading.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        A result of `cavity.simulate`.
+
+    Returns
+    -------
+    str
+        A line an hour, `time` the start of the hour.
+    """
+    head = ["time"]
+    columns: list[Any] = [np.datetime_as_string(ds["time"].values, unit="m")]
+
+    def add(title: str, name: str, values: Any) -> None:
+        head.append(f"{title} [{display.of(name).unit}]")
+        columns.append([f"{value:.5g}" for value in display.show(name, values)])
+
+    def label(name: str) -> str:
+        return variables.TABLE[name].label
+
+    for name in ("temperature_outdoor", "relative_humidity_outdoor", "wind_speed", "sun_on_wall", "driving_rain"):
+        if name in ds:
+            add(label(name), name, ds[name].values)
+    add(label("air_change_rate"), "air_change_rate", series.air_changes(ds))
+    for index, segment in enumerate(ds["segment"].values):
+        for name in ("air_speed", "cavity_temperature", "cavity_relative_humidity"):
+            add(f"{label(name)}, {segment}", name, ds[name].values[:, index])
+        for place, face in enumerate(ds["face"].values):
+            for name in ("temperature", "relative_humidity", "dew_point_margin"):
+                add(f"{label(name)}, {face}, {segment}", name, ds[name].values[:, index, place])
+        for place, face in enumerate(ds["film_face"].values):
+            add(f"Film, {face}, {segment}", "film", ds["film"].values[:, index, place])
+    return csv_text(head, zip(*columns, strict=True))

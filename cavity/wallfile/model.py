@@ -263,6 +263,7 @@ class Run:
     construction_wet: tuple[tuple[str, float], ...] = ()  # (layer name, water content kg/m3)
     max_years: int = 5
     freezing: bool = True
+    stud_line: bool = False  # a second line through the studs, for dew point and mould
 
 
 @dataclass(frozen=True)
