@@ -490,7 +490,8 @@ def compartments(seen: View) -> list[dict[str, Any]]:
             key = (part.column, name)
             if key not in rows or row["order"] > rows[key]["order"]:
                 rows[key] = row
-    return list(rows.values()) if len(rows) > 1 else []
+    found = sorted(rows.values(), key=lambda row: (seen.strips.index(row["column"]), row["at"]))
+    return found if len(found) > 1 else []
 
 
 def _pieces(case: Any) -> list[tuple[str, Any, tuple[float, float, float]]]:
