@@ -49,6 +49,7 @@ SKIN = 5e-8  # kg/m2 per unit of u, water that any face adsorbs, a molecule deep
 ICE_BLEND = 0.15  # in u, width over which pore water turns to ice: numerically smooth, 0.3 K at -2 degC
 OVERFLOW = 14.0  # potential above which a capillary cell takes water beyond its retention curve, to be drained
 BONE_DRY = 6.0  # -ln(relative humidity): 0.25 %
+DRY_END = 6.5  # potential from which vapour is as good as saturated
 DAMPING = 0.5  # W/m2 per unit of u
 LEAST_ICE, ICE_FROM = 1e-3, 3.0  # kg/m2 and potential from which a node's water can hold up an update at 0 degC
 ROW = EVAPORATION_HEAT  # scale of the water rows, so that both rows are in W/m2
@@ -727,15 +728,22 @@ def trust_at(iteration):
 
 
 @jit
-def update(w, trust):
+def damping_at(iteration):
+    """Return the damping of u after this many updates [W/m2 per unit]: none for six, then growing."""
+    return DAMPING * (1.15 ** (iteration - 5) - 1.0) if iteration > 5 else 0.0
+
+
+@jit
+def update(w, iteration):
     """Apply one Newton update within a region of trust; return 0, or 1 when the system is singular or not finite.
 
-    trust 1 allows 30 K and 1.5 in u at each node; a smaller share ends the cycles between two sides of a phase change.
-    With it goes a damping of u where hardly anything depends on it: a saturated or frozen face between wet and dry,
-    whose slope may even have the wrong sign, for evaporation cools and ice draws water.
+    At first 30 K and 1.5 in u are allowed at each node; less in late updates ends the cycles between two sides of a
+    phase change. With it goes a damping of u where hardly anything depends on it: a saturated or frozen face between
+    wet and dry, whose slope may even have the wrong sign, for evaporation cools and ice draws water. Such a face may
+    go from one end of that range to the other at once.
     """
-    if trust < 1.0:
-        damping = DAMPING * (1.0 / trust - 1.0)
+    trust, damping = trust_at(iteration), damping_at(iteration)
+    if damping > 0.0:
         for row in range(1, w.cell.size // SPAN - 1):
             cell = w.cell[row * SPAN : (row + 1) * SPAN]
             for k in range(LANES):
@@ -756,8 +764,11 @@ def update(w, trust):
             low = ICE_POINT - 0.1 * film.FREEZING_RANGE if holds and T > ICE_POINT else COLDEST
             high = ICE_POINT - 0.9 * film.FREEZING_RANGE if holds and T < ICE_POINT - film.FREEZING_RANGE else HOTTEST
             cell[j + TEMPERATURE] = min(high, max(low, T + min(most_T, max(-most_T, dT))))
-            u = cell[j + POTENTIAL] + min(most_u, max(-most_u, du))
-            cell[j + POTENTIAL] = min(HIGHEST, max(LOWEST, u))
+            u = cell[j + POTENTIAL]
+            starts = cell[j + FILM_START] if cell[j + FILM_SCALE] > 0.0 else LOWEST
+            up = max(u + most_u, starts + 0.1 if u > DRY_END else LOWEST)
+            down = min(u - most_u, DRY_END if u > DRY_END and u < starts + 0.2 else HIGHEST)
+            cell[j + POTENTIAL] = min(HIGHEST, max(LOWEST, min(up, max(down, u + du))))
             _stand(cell, j)
     flaw = 0.0
     for at in range(rows * SPAN, rows * SPAN + LANES):
@@ -856,6 +867,6 @@ def step(grid, edge, T, u, W, E, w, flux, runoff, shed, tolerance, most):
             advance(w, edge.dt)
             flux[ENERGY_IN] -= commit(grid, w, T, u, W, E, runoff, shed) / edge.dt
             return 0, iteration, worst
-        if update(w, trust_at(iteration)):
+        if update(w, iteration):
             return 1, iteration, worst
     return 1, most, worst

@@ -443,7 +443,7 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
             else:
                 work.known[s] = 0.0
                 updates += 1
-                if wall.update(w, wall.trust_at(iteration)):
+                if wall.update(w, iteration):
                     return False, updates, worst
             shift = max(shift, _look_at_faces(grid, w, s, work))
             _pass_on(state, s, P, work)
