@@ -62,8 +62,8 @@ def dataset_of(
         Line through the wall, with its faces.
     record : Record
         What the last year left. [SI]
-    ends : list of array, (segment, layer + 1)
-        Water of the layers at the start and at the end of each year. [kg/m2]
+    ends : list of array, (segment, layer + face)
+        Water of the layers and films at the start and at the end of each year. [kg/m2]
     state : State
         At the end.
 
@@ -124,6 +124,7 @@ def dataset_of(
     put("water_residual", record.water_residual)
     put("energy_residual", record.energy_residual)
     put("water_end_of_year", np.maximum(np.array([end[:, :layers] for end in ends[1:]]), 0.0))
+    put("film_end_of_year", np.maximum(np.array([end[:, layers:] for end in ends[1:]]), 0.0))
     put("water_at_start", np.maximum(ends[0][:, :layers], 0.0))
     put("water_balance", _balance(record, state))
 

@@ -479,9 +479,7 @@ def _open_books(record: year.Record, state: year.State) -> None:
 
 
 def _water_by_layer(state: year.State, line: Line, layers: int) -> NDArray[np.float64]:
-    """Water in each layer, and in the films as a last column [kg/m2], (segment, layer + 1)."""
-    found = np.zeros((state.W.shape[0], layers + 1))
-    for k in range(layers):
-        found[:, k] = state.W[:, line.layer_of_node == k].sum(axis=1)
-    found[:, layers] = state.W[:, line.layer_of_node < 0].sum(axis=1)
-    return found
+    """Water in each layer, then in the film of each face and interface [kg/m2], (segment, layer + face)."""
+    cell = line.grid.thickness > 0.0
+    inside = [state.W[:, cell & (line.layer_of_node == k)].sum(axis=1) for k in range(layers)]
+    return np.stack([*inside, *(state.W[:, face.node] for face in line.faces)], axis=1)

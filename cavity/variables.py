@@ -300,6 +300,16 @@ _ROWS = (
         POINT,
     ),
     Variable(
+        "film_end_of_year",
+        "kg/m2",
+        "water or frost held as a film at the face or interface at the end of each simulated year",
+        ("year", "segment", "face"),
+        0.0,
+        200.0,
+        "Film",
+        POINT,
+    ),
+    Variable(
         "water_at_start",
         "kg/m2",
         "water held in the layer when the first year starts",

@@ -97,7 +97,7 @@ def test_water_and_energy_balances_close(case):
     change = (
         case["water"].isel(time=-1).sum("layer")
         - case["water_at_start"].sum("layer")
-        + case["film"].isel(time=-1).sum("film_face")
+        + case["face_film"].isel(time=-1).sum("face")
     )
     np.testing.assert_allclose(change, terms.sel(balance_term="stored"), atol=1e-6)
 

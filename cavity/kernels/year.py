@@ -295,7 +295,7 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
             for k in range(record.water.shape[2]):
                 record.water[t, s, k] = 0.0
             for i in range(n):
-                if readings.layer[i] >= 0:
+                if readings.layer[i] >= 0 and grid.thickness[i] > 0.0:
                     # the books of a material without water may owe what the last step left: a microgram
                     record.water[t, s, readings.layer[i]] += max(state.W[s, i], 0.0)
             for k in range(readings.node.size):

@@ -44,8 +44,8 @@ class FaceReading:
 class Line:
     """A wall ready for the kernels: grid, faces, and the layer each node belongs to.
 
-    `layer_of_node` is -1 at the four outer faces; an interface, which may hold condensate, counts with the layer
-    outside it, or inside it where that is a membrane.
+    `layer_of_node` is -1 at the four surfaces; an interface belongs to the layer outside it, or inside it where that is
+    a membrane. Its film is not water of the layer.
     """
 
     grid: kernel.Grid
