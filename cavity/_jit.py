@@ -6,22 +6,26 @@ its callers with old machine code. The cache folder is therefore named by a hash
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
-import os
+import io
 import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numba
 
+from cavity.files import cache_folder
+
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
 _HERE = Path(__file__).parent
 _KEPT_CACHES = 4  # older compiled versions kept for people who switch branches
+_SEAL = 32  # bytes of the digest at the end of a file of compiled code
 
 
-def _cache_folder() -> Path:
+def _cache_folder() -> Path | None:
     digest = hashlib.sha256(numba.__version__.encode())
     for source in [
         *sorted((_HERE / "kernels").glob("*.py")),
@@ -29,8 +33,8 @@ def _cache_folder() -> Path:
         Path(__file__),
     ]:
         digest.update(source.name.encode() + source.read_bytes())
-    home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
-    return home / "cavity" / "compiled" / digest.hexdigest()[:16]
+    home = cache_folder()
+    return home / "cavity" / "compiled" / digest.hexdigest()[:16] if home else None
 
 
 def _prune(folder: Path) -> None:
@@ -42,12 +46,11 @@ def _prune(folder: Path) -> None:
 
 def _prepared_folder() -> str | None:
     folder = _cache_folder()
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        _prune(folder)
-    except OSError:  # read-only home: compile anew in every process rather than fail
-        return None
-    return str(folder)
+    if folder is not None:
+        with contextlib.suppress(OSError):  # read only or full: what is there is used, nothing is added
+            folder.mkdir(parents=True, exist_ok=True)
+            _prune(folder)
+    return str(folder) if folder else None
 
 
 _FOLDER = _prepared_folder()
@@ -65,22 +68,78 @@ def _uncounted() -> dict[str, Any]:
 _UNCOUNTED = _uncounted()
 
 
-def _forgive(dispatcher: Any) -> Any:
-    """Let a function whose cached code was cut short, by a full disk or a crash, be compiled anew."""
-    cache = getattr(dispatcher, "_cache", None)
-    if not hasattr(cache, "load_overload"):
-        return dispatcher
-    load = cache.load_overload
+def _sealed_cache() -> Any:
+    """Return numba's cache with a digest at the end of each file, checked before use; None if numba has changed.
 
-    def load_or_compile(*args: Any) -> Any:
-        try:
-            return load(*args)
-        except Exception:  # unpickling raises many kinds
-            cache.flush()
-            return None
+    A file that was cut short or in which a bit flipped would end the process; it is compiled again. A folder that is
+    full or cannot be written costs only the keeping.
+    """
+    try:
+        from numba.core.caching import (
+            CompileResultCacheImpl,
+            FunctionCache,
+            IndexDataCacheFile,
+            UserProvidedCacheLocator,
+        )
+    except ImportError:
+        return None
 
-    cache.load_overload = load_or_compile
-    return dispatcher
+    class Place(UserProvidedCacheLocator):
+        def ensure_cache_path(self) -> None:
+            with contextlib.suppress(OSError):
+                Path(self.get_cache_path()).mkdir(parents=True, exist_ok=True)
+
+    class Kind(CompileResultCacheImpl):
+        _locator_classes = (Place,)
+
+    class Files(IndexDataCacheFile):
+        def _load_index(self) -> Any:
+            return super()._load_index() if _whole(self._index_path) else {}
+
+        def _load_data(self, name: str) -> Any:
+            if not _whole(self._data_path(name)):
+                raise OSError("damaged")  # numba then compiles
+            return super()._load_data(name)
+
+        @contextlib.contextmanager
+        def _open_for_write(self, filepath: str) -> Iterator[Any]:
+            held = io.BytesIO()
+            yield held
+            data = held.getvalue()
+            with super()._open_for_write(filepath) as file:
+                file.write(data + hashlib.sha256(data).digest())
+
+    class Sealed(FunctionCache):
+        _impl_class = Kind
+
+        def __init__(self, function: Any) -> None:
+            super().__init__(function)
+            plain = self._cache_file
+            self._cache_file = Files(plain._cache_path, self._impl.filename_base, plain._source_stamp)
+
+        def load_overload(self, sig: Any, target_context: Any) -> Any:
+            try:
+                return super().load_overload(sig, target_context)
+            except Exception:  # unpickling raises many kinds
+                return None
+
+        def save_overload(self, sig: Any, data: Any) -> None:
+            with contextlib.suppress(OSError):
+                super().save_overload(sig, data)
+
+    return Sealed
+
+
+def _whole(path: str) -> bool:
+    """Whether a file of compiled code is there as it was written."""
+    try:
+        data = Path(path).read_bytes()
+    except OSError:
+        return False
+    return hashlib.sha256(data[:-_SEAL]).digest() == data[-_SEAL:]
+
+
+_CACHE = _sealed_cache()
 
 
 def jit(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -94,9 +153,10 @@ def jit(function: Callable[..., Any]) -> Callable[..., Any]:
         numba.config.CACHE_DIR = _FOLDER
     try:
         compiled = numba.njit(
-            cache=_FOLDER is not None, nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=True,
-            **_UNCOUNTED,
+            nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=True, **_UNCOUNTED
         )(function)  # fmt: skip
-        return _forgive(compiled)
+        if _FOLDER and _CACHE and hasattr(compiled, "_cache"):  # not where compilation is switched off
+            compiled._cache = _CACHE(function)
+        return compiled
     finally:
         numba.config.CACHE_DIR = before

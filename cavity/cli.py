@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import atexit
 import gc
+import os
+import sys
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import click
@@ -31,10 +34,24 @@ class Failure(click.ClickException):
 
 
 class Commands(click.Group):
-    """The group of commands; the one place where a CavityError becomes a message and an exit code."""
+    """The group of commands; the one place where what went wrong becomes a message and an exit code."""
+
+    def main(self, *args: Any, **options: Any) -> Any:
+        """Run the program; its output may be cut short or lack characters."""
+        from cavity.terminal import patient
+
+        with patient() as faults:
+            try:
+                return super().main(*args, **options)
+            except SystemExit as end:
+                code = end.code
+        if faults and not code:  # a closed pipe is none
+            click.echo(f"standard output cannot be written: {faults[0].strerror or faults[0]}", err=True)
+            code = 1
+        sys.exit(code)
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run the command; exit code 2 for wrong input, 1 where the computation failed."""
+        """Run the command; exit code 2 for wrong input, 1 where the computation failed, 130 where it was stopped."""
         from cavity.errors import CavityError, InputError
 
         try:
@@ -46,10 +63,26 @@ class Commands(click.Group):
             raise Failure("\n".join(faults), error.exit_code) from None
         except CavityError as error:
             raise Failure(str(error), error.exit_code) from None
+        except KeyboardInterrupt:
+            raise Failure("Stopped. Finished cases are kept; the same command goes on from there.", 130) from None
+        except MemoryError:
+            raise Failure("There is not enough memory; give fewer cases, or a shorter weather file.", 1) from None
+        except OSError as error:
+            place = f": {error.filename}" if error.filename else ""
+            text = f"{error.strerror or error}{place}"
+            raise Failure(text if _has_folder() else "The working folder was deleted; change to another.", 1) from None
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
         """Keep the commands in the order of the file."""
         return list(self.commands)
+
+
+def _has_folder() -> bool:
+    try:
+        os.getcwd()  # noqa: PTH109  pathlib takes longer to load
+    except OSError:
+        return False
+    return True
 
 
 def _version(ctx: click.Context, _option: click.Parameter, asked: bool) -> None:
@@ -84,6 +117,74 @@ def _engine_options(command: Any) -> Any:
     return scheduler(fresh(command))
 
 
+def _complete(counted: str, reasons: Sequence[str]) -> None:
+    """End with exit code 1 where cases were not computed, after everything is written; say how many and why, once."""
+    if reasons:
+        rest = len(set(reasons)) - 1
+        more = f" (and {rest} other reason{'s' if rest > 1 else ''})" if rest else ""
+        raise Failure(f"{counted}; not computed: {reasons[0]}{more}", 1)
+
+
+class _Files:
+    """What a command writes: each file is written before anything is printed, and named at the end."""
+
+    def __init__(self) -> None:
+        self._written: list[str] = []
+        self._problem: Exception | None = None
+
+    def write(self, title: str, write: Callable[..., Any], *args: Any, **options: Any) -> Any:
+        """Write a file, or several; what keeps it from being written is kept for the end."""
+        from cavity.errors import InputError
+
+        try:
+            done = write(*args, **options)
+        except InputError as error:
+            self._problem = self._problem or error
+            return None
+        self._written += [f"{title}{path}" for path in (done if isinstance(done, list) else [done])]
+        return done
+
+    def tell(self) -> None:
+        """Print the files written; raise what kept one from being written."""
+        for line in self._written:
+            click.echo(line)
+        if self._problem:
+            raise self._problem
+
+
+def _rain_options(several: bool = False) -> Any:
+    """Add the options that say where the rain comes from; `several`: each may be given once for each climate."""
+    each = "; once for all climates, or once for each in order, - for none" if several else ""
+    rain = click.option(
+        "--rain", type=click.Path(), multiple=several, help=f"Second weather file whose rain is used{each}."
+    )
+    total = click.option(
+        "--rain-total", metavar="QUANTITY", multiple=several,
+        help="Where a file has no rain: estimate it by weather codes, humidity, cloud and wind, with a yearly total, "
+        f'such as "780 mm", or twelve monthly ones, "60, 55, ... mm"{each}.',
+    )  # fmt: skip
+    return lambda command: rain(total(command))
+
+
+def _weathers(climates: Any, rain: Any, rain_total: Any) -> list[Any]:
+    """Read climates with their rain; an estimate is said on stderr, whatever the command prints."""
+    import json
+
+    from cavity.climate.estimate import read_climates
+
+    found = read_climates(climates, rain, rain_total)
+    for weather in found:
+        if str(weather.attrs["rain_source"]).startswith("estimated"):
+            said = [note for note in json.loads(weather.attrs["warnings"]) if note.lower().startswith("rain is")]
+            click.echo(f"Note: {weather.attrs['name']}: {'; '.join(said)}.", err=True)
+    return found
+
+
+def _weather(climate: str, rain: str | None, rain_total: str | None) -> Any:
+    """Read one climate with its rain."""
+    return _weathers([climate], [rain] if rain else [], [rain_total] if rain_total else [])[0]
+
+
 # A command: parse, call, print. Options show default and unit, heavy imports stand inside, errors are CavityErrors.
 
 
@@ -107,13 +208,13 @@ def new(file: str, force: bool) -> None:
     type=click.Path(),
     help="Hourly weather of a year (EPW, CSV or NetCDF); may be repeated.",
 )
-@click.option("--rain", type=click.Path(), help="Second weather file whose rain is used, for all climates.")
+@_rain_options(several=True)
 @click.option(
     "--column",
     "columns",
     multiple=True,
     metavar="NAME",
-    help="Column of the cavity, may be repeated; left out: the first of the wall file.",
+    help="Column (strip) of the cavity, may be repeated.  [default: all]",
 )
 @click.option("--out", type=click.Path(), help="The report (HTML); left out: reports/NAME-OF-WALLFILE.html.")
 @click.option("--save", type=click.Path(), metavar="FOLDER", help="Also write every case as NetCDF into this folder.")
@@ -121,16 +222,23 @@ def new(file: str, force: bool) -> None:
     "--csv", type=click.Path(), metavar="FOLDER", help="Also write the report's tables as CSV into this folder."
 )
 @click.option("--pdf", is_flag=True, help="Also print the report to PDF beside it; needs Chromium.")
+@click.option(
+    "--confidence", is_flag=True,
+    help="Sample the uncertain inputs for the recommended case and the runner-up, however long it takes "
+    "[default: only if it takes under half a minute].",
+)  # fmt: skip
 @_engine_options
 def compare(
     wallfile: str,
     climates: tuple[str, ...],
-    rain: str | None,
+    rain: tuple[str, ...],
+    rain_total: tuple[str, ...],
     columns: tuple[str, ...],
     out: str | None,
     save: str | None,
     csv: str | None,
     pdf: bool,
+    confidence: bool,
     scheduler: str | None,
     fresh: bool,
 ) -> None:
@@ -139,9 +247,10 @@ def compare(
 
     from rich.console import Console
 
-    from cavity.climate import read_weather
+    from cavity.files import HTML, PDF, check_outputs
     from cavity.report import write_report
     from cavity.report.listing import comparison_lines, comparison_tables, shown_progress
+    from cavity.report.tables import write_tables
     from cavity.study import compare as run
     from cavity.study import save_cases
     from cavity.wallfile import read_wall
@@ -152,26 +261,33 @@ def compare(
 
         needed_browser()  # before the work, not after it
     wall = read_wall(wallfile)
-    weathers = [read_weather(path, rain_file=rain) for path in climates]
+    printed = target.with_suffix(".pdf") if pdf else None
+    check_outputs(
+        [("--out", target, HTML), ("--pdf", printed, PDF), ("--save", save, b""), ("--csv", csv, b"")],
+        [wallfile, *climates, *rain, wall.indoor.file],
+    )
+    weathers = _weathers(climates, rain, rain_total)
     with shown_progress() as progress:
-        comparison = run(wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh)
+        comparison = run(
+            wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh,
+            confidence=confidence or None,
+        )  # fmt: skip
+    files = _Files()
+    page = files.write("Report: ", write_report, comparison, target)
+    if pdf and page:
+        files.write("PDF: ", write_pdf, page, printed)
+    if save:
+        files.write("", save_cases, comparison, save)
+    if csv:
+        files.write("", write_tables, comparison, csv)
     console = Console(highlight=False)
     for table in comparison_tables(comparison):
         console.print(table)
     for line in comparison_lines(comparison):
         click.echo(line)
-    if save:
-        for path in save_cases(comparison, save):
-            click.echo(path)
-    if csv:
-        from cavity.report.tables import write_tables
-
-        for path in write_tables(comparison, csv):
-            click.echo(path)
     click.echo(f"\n{CAUTION}\n")
-    click.echo(f"Report: {write_report(comparison, target)}")
-    if pdf:
-        click.echo(f"PDF: {write_pdf(target, target.with_suffix('.pdf'))}")
+    files.tell()
+    _complete(comparison.count_text, [each.reason for each in comparison.failed])
 
 
 @main.command()
@@ -185,11 +301,16 @@ def materials(name: str | None, group: str | None) -> None:
 
     console = Console(highlight=False)
     console.print(material_detail(name) if name else materials_table(console.width, group))
+    if name:
+        from cavity.wall.listing import material_curves
+        from cavity.wallfile import material
+
+        console.print(material_curves(material(name), console.width))
 
 
 @main.command()
 @click.argument("files", nargs=-1, required=True, type=click.Path(), metavar="FILE...")
-@click.option("--rain", type=click.Path(), help="Second file whose rain is used.")
+@_rain_options()
 @click.option("--wall", type=click.Path(), help="Wall file whose site (terrain, height, rain factors) is used.")
 @click.option("--year", metavar="YEAR", help="Of several years: critical, mean, or a calendar year.")
 @click.option("--warmer", type=float, metavar="KELVIN", help="Shift the temperature, relative humidity kept. [K]")
@@ -198,6 +319,7 @@ def materials(name: str | None, group: str | None) -> None:
 def climate(
     files: tuple[str, ...],
     rain: str | None,
+    rain_total: str | None,
     wall: str | None,
     year: str | None,
     warmer: float | None,
@@ -210,11 +332,11 @@ def climate(
 
     \b
       # name = Our roof
-      # latitude = 52.0        north positive, degrees
-      # longitude = 5.0        east positive, degrees
-      # utc offset = 1         local standard time, hours
-      # elevation = 20         m
-      # time label = start     what a stamp marks: start, middle or end
+      # latitude = 52.0        # north positive, degrees
+      # longitude = 5.0        # east positive, degrees
+      # utc offset = 1         # local standard time, hours
+      # elevation = 20         # m
+      # time label = start     # what a stamp marks: start, middle or end
       time,temperature_outdoor [degC],relative_humidity_outdoor [%],wind_speed [m/s],
            wind_direction [degree],global_horizontal [W/m2],rain [mm/h]   (in one line)
       2021-01-01T00:00,4.2,91,3.1,230,0,0.2
@@ -226,39 +348,49 @@ def climate(
 
     from cavity.climate.listing import notes, prepare, table
     from cavity.climate.summary import STANDARD_SITE, summarise
+    from cavity.files import HTML, NETCDF, check_outputs
     from cavity.report import climate_page
     from cavity.result import save as write
 
-    weather = prepare(files, rain=rain, year=year, warmer=warmer)
+    check_outputs([("--out", out, HTML), ("--save", save, NETCDF)], [*files, rain, wall])
+    weather = prepare(files, rain=rain, rain_total=rain_total, year=year, warmer=warmer)
     site: Any = STANDARD_SITE
     if wall:
         from cavity.wallfile import read_wall
 
         site = read_wall(wall).site
     summary = summarise(weather, site=site)
+    written = _Files()
+    if save:
+        written.write("", write, weather, save)
+    if out:
+        written.write("", climate_page.write_climate_page, summary, out)
     console = Console(highlight=False)
     console.print(table(climate_page.MONTH_HEAD, climate_page.month_rows(summary), weather.attrs["name"]))
-    console.print(table(climate_page.RANK_HEAD, climate_page.ranking_rows(summary), "Orientations, hardest first"))
+    console.print(
+        table(climate_page.RANK_HEAD, climate_page.ranking_rows(summary), "Orientations, most critical first")
+    )
     click.echo(f"\n{summary.attrs['sentence']}")
     for note in notes(weather):
         click.echo(f"Note: {note}.")
-    if save:
-        click.echo(write(weather, save))
-    if out:
-        click.echo(climate_page.write_climate_page(summary, out))
+    written.tell()
 
 
 @main.command()
 @click.argument("wallfile", type=click.Path())
 @click.option("--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF).")
+@_rain_options()
 @click.option("--openings", metavar="NAME", help="Set of openings; left out: the first of the wall file.")
 @click.option("--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm"; left out: that of the wall file.')
 @click.option("--column", metavar="NAME", help="Column of the cavity; left out: the first of the wall file.")
-def monthly(wallfile: str, climate: str, openings: str | None, depth: str | None, column: str | None) -> None:
+def monthly(
+    wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
+    depth: str | None,
+    column: str | None,
+) -> None:  # fmt: skip
     """Check a wall by monthly means: condensate and drying (ISO 13788), U-value (ISO 6946), surface mould factor."""
     from rich.console import Console
 
-    from cavity.climate import read_weather
     from cavity.climate.listing import notes
     from cavity.errors import Fault, InputError
     from cavity.units import parse_quantity
@@ -277,7 +409,7 @@ def monthly(wallfile: str, climate: str, openings: str | None, depth: str | None
             ) from None
         if not 0.001 <= metres <= 0.5:
             raise InputError(Fault("--depth", "not a possible cavity depth", depth[:80], "1 mm to 500 mm", ""))
-    wall, weather = read_wall(wallfile), read_weather(climate)
+    wall, weather = read_wall(wallfile), _weather(climate, rain, rain_total)
     result = run(wall, weather, opening_set=openings, depth=metres, column=column)
     chosen = openings or wall.opening_sets[0].name
     click.echo(f"{wall.name}, openings {chosen!r}, in {weather.attrs['name']}\n")
@@ -326,11 +458,13 @@ def airflow(
     from cavity.climate.listing import table
     from cavity.constants import ICE_POINT
     from cavity.errors import Fault, InputError
+    from cavity.files import HTML, check_outputs
     from cavity.report import airflow_page
     from cavity.units import parse_quantity
     from cavity.wallfile import read_wall
 
     wall = read_wall(wallfile)
+    check_outputs([("--out", out, HTML)], [wallfile, wall.indoor.file])
     options: dict[str, Any] = {"opening_set": openings, "angle": angle}
     options |= {"outdoor": outdoor + ICE_POINT, "indoor": indoor + ICE_POINT}
     if depth is not None:
@@ -346,6 +480,9 @@ def airflow(
         warmth["sun"] = numbers("0,300,700" if sun is None else sun, "--sun")
     found = steady_columns(wall, columns, wind=winds, **options, **warmth)
     notes = [difference_sentence(wall, wind=winds, column=found[0].attrs["column"], **options)]
+    files = _Files()
+    if out:
+        files.write("", airflow_page.write_airflow_page, found, out, notes=notes)
     console = Console(highlight=False)
     for ds in found:
         for title, head, rows in airflow_page.terminal_tables(ds):
@@ -355,8 +492,7 @@ def airflow(
         click.echo()
     for line in (*notes, *airflow_page.CAUTIONS):
         click.echo(line)
-    if out:
-        click.echo(airflow_page.write_airflow_page(found, out, notes=notes))
+    files.tell()
 
 
 @main.command()
@@ -367,15 +503,19 @@ def verify(areas: tuple[str, ...], report: str | None, short: bool) -> None:
     """Run the published cases of AREA (left out: all): expected, computed, deviation. Exit code 1 where one fails."""
     from rich.console import Console
 
+    from cavity.files import HTML, check_outputs
     from cavity.published import verify as published
 
+    check_outputs([("--report", report, HTML)], [])
     found = published.run(areas)
+    files = _Files()
+    if report:
+        files.write("", published.write_verify_page, found, report)
     console = Console(highlight=False)
     for area, cases in found.items():
         console.print(published.terminal_table(area, cases, every=not short))
     click.echo(f"\n{published.summary(found)}")
-    if report:
-        click.echo(published.write_verify_page(found, report))
+    files.tell()
     bad = published.failed(found)
     if bad:
         raise Failure("Outside: " + "; ".join(case.name for case in bad), 1)
@@ -389,11 +529,11 @@ def _case_options(several_depths: bool = False) -> Any:
             "depths",
             multiple=True,
             metavar="QUANTITY",
-            help='Depth to search such as "30 mm", may be repeated; left out: those of the wall file.',
+            help='Depth to search such as "30 mm", may be repeated [default: those of the wall file].',
         )
         if several_depths
         else click.option(
-            "--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm"; left out: that of the wall file.'
+            "--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm" [default: that of the wall file].'
         )
     )
     options = (
@@ -401,10 +541,10 @@ def _case_options(several_depths: bool = False) -> Any:
         click.option(
             "--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF)."
         ),
-        click.option("--rain", type=click.Path(), help="Second weather file whose rain is used."),
-        click.option("--openings", metavar="NAME", help="Set of openings; left out: the first of the wall file."),
+        _rain_options(),
+        click.option("--openings", metavar="NAME", help="Set of openings [default: first in the wall file]."),
         depth,
-        click.option("--column", metavar="NAME", help="Column of the cavity; left out: the first of the wall file."),
+        click.option("--column", metavar="NAME", help="Column of the cavity that must pass [default: all]."),
     )
 
     def add(command: Any) -> Any:
@@ -425,7 +565,7 @@ def _quantity(option: str, text: str, unit: str, low: float, high: float, exampl
     except ValueError as error:
         raise InputError(Fault(option, str(error), text[:80], f'such as "{example}"', "add a unit")) from None
     if not low <= value <= high:
-        raise InputError(Fault(option, "out of range", text[:80], f"{low:g} to {high:g} {unit or 'as a share'}", ""))
+        raise InputError(Fault(option, "out of range", text[:80], f"{low:g} to {high:g} {unit or 'as a fraction'}", ""))
     return value
 
 
@@ -440,65 +580,84 @@ def _depth(text: str | None) -> float | None:
     "scaled",
     multiple=True,
     metavar="NAME",
-    help="Opening to scale, may be repeated; left out: all of the set.",
+    help="Opening to scale, may be repeated [default: all of the set].",
 )
-@click.option("--margin", default="0 %", metavar="SHARE", help='Distance to keep from every limit, such as "10 %".')
+@click.option("--margin", default="0 %", metavar="PERCENT", help='Distance to keep from every limit, such as "10 %".')
 @click.option("--strict", is_flag=True, help="Items to review do not pass either.")
-@click.option("--out", type=click.Path(), help="Write a page with the frontier (HTML).")
+@click.option("--out", type=click.Path(), help="Write a page with the minima and all cases (HTML).")
 @_engine_options
 def size(
-    wallfile: str, climate: str, rain: str | None, openings: str | None, depths: tuple[str, ...], column: str | None,
+    wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
+    depths: tuple[str, ...], column: str | None,
     scaled: tuple[str, ...], margin: str, strict: bool, out: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
-    """Find the least free vent area and cavity depth with which WALLFILE meets every criterion."""
+    """Find the minimum vents, gaps at the rail ends and cavity depth with which WALLFILE meets every criterion."""
     from rich.console import Console
 
-    from cavity.climate import read_weather
+    from cavity.files import HTML, check_outputs
     from cavity.report.listing import shown_progress
     from cavity.report.study_page import write_size_page
-    from cavity.study.listing import size_table
+    from cavity.study.listing import size_tables
     from cavity.study.size import size as run
     from cavity.wallfile import read_wall
 
     share = _quantity("--margin", margin, "", 0.0, 0.9, "10 %")
     metres = [_quantity("--depth", text, "m", 0.001, 0.5, "30 mm") for text in depths]
-    wall, weather = read_wall(wallfile), read_weather(climate, rain_file=rain)
+    wall = read_wall(wallfile)
+    check_outputs([("--out", out, HTML)], [wallfile, climate, rain, wall.indoor.file])
+    weather = _weather(climate, rain, rain_total)
     with shown_progress() as progress:
         found = run(
             wall, weather, opening_set=openings, column=column, openings=scaled, depths=metres, margin=share,
             accept="pass" if strict else "review", progress=progress, scheduler=scheduler, fresh=fresh,
         )  # fmt: skip
-    click.echo(f"{found.wall_name}, openings {found.opening_set!r}, {found.column}, in {found.climate_name}\n")
-    Console(highlight=False).print(size_table(found))
-    click.echo(f"\n{found.sentence}\n\n{CAUTION}")
+    files = _Files()
     if out:
-        click.echo(f"\nPage: {write_size_page(found, out)}")
+        files.write("Page: ", write_size_page, found, out)
+    click.echo(f"{found.wall_name}, openings {found.opening_set!r}, {found.column}, in {found.climate_name}\n")
+    console = Console(highlight=False)
+    for table in size_tables(found):
+        console.print(table)
+        click.echo()
+    for line in found.sentences:
+        click.echo(f"- {line}")
+    click.echo(f"\n{CAUTION}\n")
+    files.tell()
+    _complete(found.count_text, [reason for _, reason in found.failed])
 
 
 @main.command()
 @_case_options()
 @click.option("--samples", default=64, help="Samples, raised to a power of two.")
 @click.option("--seed", default=0, help="Of the sample sequence.")
-@click.option("--out", type=click.Path(), help="Write a page with bands and ranked drivers (HTML).")
+@click.option(
+    "--quick", is_flag=True, help="Probabilities and rank correlations only: no first- and total-order indices."
+)
+@click.option("--out", type=click.Path(), help="Write a page with bands and influential inputs (HTML).")
 @click.option("--save", type=click.Path(), metavar="FILE", help="Also write the study as NetCDF.")
 @_engine_options
 def uncertainty(
-    wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None,
-    samples: int, seed: int, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
+    wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
+    depth: str | None, column: str | None,
+    samples: int, seed: int, quick: bool, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
-    """Vary what nobody knows well about WALLFILE: how likely each criterion is met, and which input drives it."""
+    """Propagate the uncertain inputs of WALLFILE: probability that each criterion is met, most influential inputs."""
+    import json
+
     from rich.console import Console
 
-    from cavity.climate import read_weather
+    from cavity.files import HTML, NETCDF, check_outputs
     from cavity.report.listing import shown_progress
     from cavity.report.study_page import write_uncertainty_page
     from cavity.result import save as write
-    from cavity.study.listing import range_table, uncertainty_table
+    from cavity.study.listing import range_lines, range_table, uncertainty_table
     from cavity.study.uncertainty import uncertainty as run
     from cavity.wallfile import read_wall
 
     metres = _depth(depth)
-    wall, weather = read_wall(wallfile), read_weather(climate, rain_file=rain)
+    wall = read_wall(wallfile)
+    check_outputs([("--out", out, HTML), ("--save", save, NETCDF)], [wallfile, climate, rain, wall.indoor.file])
+    weather = _weather(climate, rain, rain_total)
     with shown_progress() as progress:
         study = run(
             wall,
@@ -507,31 +666,41 @@ def uncertainty(
             depth=metres,
             column=column,
             samples=samples,
+            influence=not quick,
             seed=seed,
             progress=progress,
             scheduler=scheduler,
             fresh=fresh,
         )
+    files = _Files()
+    if out:
+        files.write("Page: ", write_uncertainty_page, study, out)
+    if save:
+        files.write("", write, study, save)
     console = Console(highlight=False)
     console.print(uncertainty_table(study))
     click.echo()
     console.print(range_table(study))
-    click.echo(f"\n{study.attrs['sentence']}\n\n{CAUTION}")
-    if out:
-        click.echo(f"\nPage: {write_uncertainty_page(study, out)}")
-    if save:
-        click.echo(write(study, save))
+    click.echo()
+    for line in range_lines(study):
+        click.echo(f"- {line}")
+    click.echo(f"\n{study.attrs['sentence']}\n\n{CAUTION}\n")
+    files.tell()
+    reasons = json.loads(study.attrs.get("not_computed", "[]"))
+    asked = study.attrs.get("samples_asked", study.attrs["samples"])
+    _complete(f"{study.attrs['samples']} of {asked} samples computed", reasons)
 
 
 @main.command()
 @_case_options()
 @_engine_options
 def advise(
-    wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None,
+    wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
+    depth: str | None, column: str | None,
     scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
     """Say what to change first about WALLFILE: each change is simulated. With the drying time of a wetting event."""
-    from cavity.climate import read_weather
+    from cavity.errors import ConvergenceError
     from cavity.report.listing import shown_progress
     from cavity.study.advice import advise as run
     from cavity.study.advice import lines
@@ -539,7 +708,7 @@ def advise(
     from cavity.wallfile import read_wall
 
     metres = _depth(depth)
-    wall, weather = read_wall(wallfile), read_weather(climate, rain_file=rain)
+    wall, weather = read_wall(wallfile), _weather(climate, rain, rain_total)
     with shown_progress() as progress:
         advice = run(
             wall, weather, opening_set=openings, depth=metres, column=column, progress=progress, scheduler=scheduler,
@@ -547,44 +716,94 @@ def advise(
         )  # fmt: skip
     for line in lines(advice, most=len(advice)):
         click.echo(f"- {line}")
+    reasons = [each.failure for each in advice if each.failure]
+    counted = f"{len(advice) - len(reasons)} of {len(advice)} changes computed"
     if wettable(wall):
-        event = wetting_event(
-            wall, weather, opening_set=openings, depth=metres, column=column, scheduler=scheduler, fresh=fresh
-        )
-        click.echo(f"\nDrying of {event.layer}: {event.finding.sentence}")
+        try:
+            event = wetting_event(
+                wall, weather, opening_set=openings, depth=metres, column=column, scheduler=scheduler, fresh=fresh
+            )
+            click.echo(f"\nDrying of {event.layer}: {event.finding.sentence}")
+        except ConvergenceError as error:
+            click.echo(f"\nNot computed: {error}.")
+            reasons.append(str(error))
     click.echo(f"\n{CAUTION}")
+    _complete(counted, reasons)
 
 
 @main.command()
 @click.argument("wallfile", required=False, type=click.Path())
 @click.option("--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF).")
+@_rain_options()
 @click.option("--openings", metavar="NAME", help="Set of openings; left out: the one most open at base and head.")
 @click.option("--out", type=click.Path(), default="reports/lesson.html", show_default=True, help="The page (HTML).")
 @_engine_options
 def lesson(
-    wallfile: str | None, climate: str, openings: str | None, out: str, scheduler: str | None, fresh: bool
-) -> None:
+    wallfile: str | None, climate: str, rain: str | None, rain_total: str | None, openings: str | None, out: str,
+    scheduler: str | None, fresh: bool,
+) -> None:  # fmt: skip
     """Write a page for teaching: what depth, openings, height, wind, sun, colour and mass do to flow and wetness.
 
     Computed for WALLFILE, left out: the invented wall of `cavity new`; rails and barriers are left out.
     """
-    from cavity.climate import read_weather
+    from cavity.files import HTML, check_outputs
     from cavity.report.lesson_page import write_lesson
     from cavity.report.listing import shown_progress
     from cavity.study.lesson import lessons
     from cavity.wallfile import parse_wall, read_wall, starter
 
     wall = read_wall(wallfile) if wallfile else parse_wall(starter(), "starter")
+    check_outputs([("--out", out, HTML)], [wallfile, climate, rain, wall.indoor.file])
     if openings is not None and openings not in [chosen.name for chosen in wall.opening_sets]:
         from cavity.errors import Fault, InputError
 
         known = ", ".join(chosen.name for chosen in wall.opening_sets)
         raise InputError(Fault("--openings", "the wall has no such set", openings, known, "use one of its names"))
-    weather = read_weather(climate)
+    weather = _weather(climate, rain, rain_total)
     with shown_progress() as progress:
         done = lessons(wall, weather, opening_set=openings, progress=progress, scheduler=scheduler, fresh=fresh)
     invented = ["wall"] * wall.invented + ["climate"] * bool(weather.attrs.get("invented", 0))
     name = str(weather.attrs.get("name", ""))
-    click.echo(f"{CAUTION}\n")
     told = {"wall_name": wall.name, "climate_name": name, "invented": invented}
-    click.echo(f"Page: {write_lesson(done, out, rain=bool(weather.attrs.get('has_rain', 1)), **told)}")
+    page = write_lesson(done, out, rain=bool(weather.attrs.get("has_rain", 1)), **told)
+    click.echo(f"{CAUTION}\n\nPage: {page}")
+    reasons = [reason for each in done for _, reason in each.failed]
+    steps = sum(len(each.steps) for each in done)
+    _complete(f"{steps} of {steps + len(reasons)} years computed", reasons)
+
+
+@main.command()
+@click.argument("wallfile", required=False, type=click.Path())
+@click.option("--climate", metavar="NAME_OR_FILE", help="A fictitious climate by name, or an hourly weather file.")
+@click.option("--port", default=0, type=click.IntRange(0, 65535), metavar="PORT", help="Of the page; 0: a free one.")
+@click.option("--no-open", is_flag=True, help="Print the address only; the browser is not opened.")
+def live(wallfile: str | None, climate: str | None, port: int, no_open: bool) -> None:
+    """Change a wall in the browser and see its hourly year.
+
+    The page is served from this computer to this computer alone. Ctrl-C ends it; the browser keeps the wall.
+    """
+    from cavity.climate import packaged, read_weather
+    from cavity.live.desk import Desk
+    from cavity.live.server import serve
+    from cavity.live.studies import Studies
+    from cavity.study.engine import Engine
+    from cavity.wallfile import read_wall
+
+    text = read_wall(wallfile).text if wallfile else ""
+    climates = packaged()
+    with Engine() as engine:
+        work = Desk(engine, climates)
+        chosen = climate or ""
+        if climate and climate not in climates:
+            weather = read_weather(climate)
+            chosen = work.add(str(weather.attrs.get("name") or climate), weather)
+
+        def opened(address: str) -> None:
+            click.echo(f"The page is at {address}\nCtrl-C ends it.")
+            click.echo(CAUTION, err=True)
+            if not no_open:
+                import webbrowser
+
+                webbrowser.open(address)
+
+        serve(work, Studies(), first={"text": text, "climate": chosen}, port=port, opened=opened)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 _LONGEST = 360  # characters in one line of a message
 
@@ -66,3 +67,15 @@ class InputError(CavityError):
 
 class ConvergenceError(CavityError):
     """The solver gave up; the text says in which hour, where, how far off and what to try."""
+
+
+def why(error: Exception) -> str:
+    """Return in one line why something was not computed; what nobody foresaw is named with its place."""
+    if isinstance(error, CavityError):
+        return " ".join(str(error).split())
+    place = error.__traceback__
+    while place is not None and place.tb_next is not None:
+        place = place.tb_next
+    at = f" in {Path(place.tb_frame.f_code.co_filename).name}, line {place.tb_lineno}" if place else ""
+    text = f"internal error, please report it: {type(error).__name__}{at}: {error}"
+    return _clipped(" ".join(text.split()))

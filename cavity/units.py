@@ -107,3 +107,30 @@ def _spell(unit: str) -> str:
     spelled = re.sub(r"(?<=[A-Za-z])(-?\d)", r"**\1", unit)
     spelled = re.sub(r"(?<=[A-Za-z0-9)])\s+(?=[A-Za-z(])", "*", spelled)
     return spelled or "dimensionless"
+
+
+FOOTNOTE = "† cited from memory, not re-checked against the text."
+
+
+def cite(text: str) -> str:
+    """Return a source as a page or listing shows it: "from memory" becomes the mark †, which `FOOTNOTE` explains.
+
+    Parameters
+    ----------
+    text : str
+        A source as code and data keep it.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> cite("ISO 10456:2007, from memory (heat, mu); water: estimate")
+    'ISO 10456:2007 † (heat, mu); water: estimate'
+    """
+    import re
+
+    text = re.sub(r"\bfrom memory of ([^;:,.()]+)", r"\1 †", text)
+    text = re.sub(r"[,:;]?\s*(?:\(\s*(?:both |all )?from memory\s*\)|\b(?:both |all )?from memory\b)", " †", text)
+    return re.sub(r"^ †:?", "†", text)

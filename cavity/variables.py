@@ -70,7 +70,7 @@ _ROWS = (
         700.0,
         "Longwave sky irradiance",
     ),
-    Variable("rain", "kg/(m2 s)", "rain on a horizontal plane", _T, 0.0, 0.1, "Rain"),
+    Variable("rain", "kg/(m2 s)", "precipitation on a horizontal plane, snow melted", _T, 0.0, 0.1, "Precipitation"),
     # weather on the wall
     Variable("sun_on_wall", "W/m2", "solar irradiance on the wall plane", _T, 0.0, 1500.0, "Sun on the wall"),
     Variable("sky_temperature", "K", "black-body temperature of the sky", _T, 120.0, 343.0, "Sky temperature"),
@@ -92,7 +92,9 @@ _ROWS = (
         180.0,
         "Wind angle",
     ),
-    Variable("driving_rain", "kg/(m2 s)", "driving rain that reaches the wall", _T, 0.0, 0.1, "Driving rain"),
+    Variable(
+        "driving_rain", "kg/(m2 s)", "driving rain that reaches the wall, without snow", _T, 0.0, 0.1, "Driving rain"
+    ),
     # indoors
     Variable("temperature_indoor", "K", "indoor air temperature", _T, 233.0, 343.0, "Indoor temperature"),
     Variable("relative_humidity_indoor", "1", "indoor relative humidity", _T, 0.0, 1.0, "Indoor relative humidity"),
@@ -216,6 +218,28 @@ _ROWS = (
         -100.0,
         200.0,
         "Dew-point margin at the rails",
+    ),
+    # line through the studs, only where [run] stud_line asks for it
+    Variable(
+        "stud_temperature", "K", "temperature at the face, at a stud", _TSF, 173.0, 423.0, "Temperature at the studs"
+    ),
+    Variable(
+        "stud_relative_humidity",
+        "1",
+        "relative humidity at the face, at a stud",
+        _TSF,
+        0.0,
+        1.0,
+        "Relative humidity at the studs",
+    ),
+    Variable(
+        "stud_dew_point_margin",
+        "K",
+        "temperature minus dew point at the face, at a stud; below zero water condenses",
+        _TSF,
+        -100.0,
+        200.0,
+        "Dew-point margin at the studs",
     ),
     # water
     Variable("water", "kg/m2", "water held in the layer", _TSL, 0.0, 1e4, "Water in the layer", POINT),

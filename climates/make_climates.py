@@ -1,4 +1,4 @@
-"""Make the six invented climates of this folder: one year of hours each, as EPW, the same bytes every time.
+"""Make the six fictitious climates of this folder: one year of hours each, as EPW, the same bytes every time.
 
 Run ``python climates/make_climates.py``; it writes into its own folder, ``--out FOLDER`` elsewhere. The
 places do not exist.
@@ -6,14 +6,14 @@ What holds them together, in order:
 
 1. Slow random processes (autoregressive, first order, closed over the year) stand for passing weather systems.
 2. Cloud cover follows the wetness process; rain falls in the hours when wetness is highest and is scaled to monthly
-   totals; below 0.5 degC it is snow, which EPW's liquid depth does not count.
+   totals. The depth column holds all precipitation, melted; what of it is snow the reader tells by wet bulb.
 3. The sun is the pvlib clear sky (Ineichen) thinned by cloud (Kasten and Czeplak 1980), split by Erbs 1982.
 4. Temperature is a seasonal mean, a synoptic anomaly and a day cycle that answers sun and night sky with a lag of
    some hours, so that clear days swing and overcast days do not.
 5. Dew point lies below temperature by a seasonal depression that rain closes; longwave follows from both and cloud.
 6. Wind blows from a rain sector when it is wet and from fair-weather sectors else; speeds are Weibull with a day cycle.
 
-All figures in CLIMATES are invented (no source); they only span the field.
+All figures in CLIMATES are fictitious (no source); they only span the field.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ HOURS = 8760
 
 @dataclass(frozen=True)
 class Climate:
-    """One invented place; twelve figures are January to December."""
+    """One fictitious place; twelve figures are January to December."""
 
     file: str
     name: str
@@ -214,7 +214,6 @@ def make(climate: Climate) -> str:
         temperature + 273.15, dew + 273.15, cloud=tenths / 10.0, hour=clock, pressure=np.full(HOURS, level)
     )
     humidity = 100.0 * water_pressure(dew + 273.15) / water_pressure(temperature + 273.15)
-    rain = np.where(temperature < 0.5, 0.0, rain)
     return epw(
         climate, time, temperature, dew, humidity, pressure, infrared, ghi, dni, dhi, direction, speed, tenths, rain
     )  # fmt: skip
@@ -262,14 +261,14 @@ def epw(climate: Climate, time: np.ndarray, *columns: np.ndarray) -> str:
     """Return the EPW text: eight lines of header and the hours, fields that are not modelled left empty."""
     title = climate.file.replace("_", " ")
     head = [
-        f"LOCATION,{climate.name} (INVENTED {title}),-,-,INVENTED,000000,{climate.latitude:g},{climate.longitude:g},"
+        f"LOCATION,{climate.name} (fictitious),-,-,{title},000000,{climate.latitude:g},{climate.longitude:g},"
         f"{climate.utc_offset},{climate.elevation:g}",
         "DESIGN CONDITIONS,0",
         "TYPICAL/EXTREME PERIODS,0",
         "GROUND TEMPERATURES,0",
         "HOLIDAYS/DAYLIGHT SAVINGS,No,0,0,0",
-        f"COMMENTS 1,INVENTED climate: no such place. Made by climates/make_climates.py with seed {climate.seed}",
-        "COMMENTS 2,Humidity over water at all temperatures. Snow is not in the liquid depth. Empty: not modelled",
+        f"COMMENTS 1,FICTITIOUS climate: no such place. Made by climates/make_climates.py with seed {climate.seed}",
+        "COMMENTS 2,Humidity over water at all temperatures. Depth: rain and melted snow. Empty: not modelled",
         "DATA PERIODS,1,1,Data,Monday,1/1,12/31",
     ]
     month = time.astype("datetime64[M]").astype(int) % 12 + 1

@@ -1,6 +1,7 @@
 """The command line: help without delay, `new` and `materials`, errors as text with an exit code."""
 
 import importlib
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -12,6 +13,7 @@ from click.testing import CliRunner
 import cavity
 from cavity.cli import CAUTION, main
 from cavity.errors import ConvergenceError, Fault, InputError
+from cavity.units import cite
 from cavity.wallfile import material_names, materials, parse_wall, starter
 
 # Libraries that take long to load; none may be loaded by the help text
@@ -140,14 +142,14 @@ def test_the_list_of_materials_fits_the_terminal(width):
 
 
 @pytest.mark.parametrize("width", [80, 120])
-@pytest.mark.parametrize("name", ["OSB", "fibre cement", "aluminium", "smart vapour retarder", "air layer 25 mm"])
+@pytest.mark.parametrize("name", ["OSB", "fibre cement", "aluminium", "smart vapour retarder", "still air, 25 mm"])
 def test_one_material_is_shown_with_its_source(name, width):
     output = run("materials", name, width=width).output
     assert max(len(line.rstrip()) for line in output.split("\n")) <= width
     flat = " ".join(output.split())
     row = materials()[name]
     assert row.title in flat and f"{row.density:g} kg/m3" in flat
-    assert " ".join(row.source.split()[:4]) in flat
+    assert " ".join(cite(row.source).split()[:3]) in flat
 
 
 def test_materials_of_one_group():
@@ -227,3 +229,72 @@ def test_simulate_is_the_function_whatever_was_imported_before(code):
 def test_the_module_of_the_same_name_stays_importable():
     module = importlib.import_module("cavity.simulate")
     assert module.simulate is cavity.simulate
+
+
+# --------------------------------------------------------------------------- terminals and interruptions
+
+
+ROOT = Path(__file__).parents[1]
+PROGRAM = [sys.executable, "-c", "from cavity.cli import main; main()"]
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "cp1252", "cp437", "cp850", "latin-1", "gbk", "ascii"])
+def test_a_terminal_that_lacks_a_symbol_shows_a_like_one(encoding):
+    code = (
+        "import click\nfrom cavity.cli import main\n"
+        "@main.command()\ndef shown():\n    click.echo('✓ pass, ✗ fail, “slots”, 20 cm²/m, −0.1 K, ≤ 3, Söhne, 壁')\n"
+        "main(['shown'])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, check=False, env={**os.environ, "PYTHONIOENCODING": encoding}
+    )
+    assert done.returncode == 0, done.stderr
+    text = done.stdout.decode(encoding)
+    assert "pass" in text and "fail" in text and "slots" in text
+    if encoding == "ascii":
+        assert text.split("\n")[0] == '+ pass, x fail, "slots", 20 cm2/m, -0.1 K, <= 3, Sohne, ?'
+
+
+def shell(command, **options):
+    return subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=False, **options)
+
+
+def test_a_closed_pipe_is_no_error_and_a_full_one_is_one_line():
+    program = " ".join(f"'{part}'" for part in PROGRAM)
+    done = shell(f"{program} materials | head -1; echo ${{PIPESTATUS[0]}}")
+    assert done.stdout.split("\n")[-2] == "0" and done.stderr == ""
+    if Path("/dev/full").exists():
+        done = shell(f"{program} materials > /dev/full")
+        assert done.returncode == 1
+        assert done.stderr == "standard output cannot be written: No space left on device\n"
+
+
+def test_an_interrupted_command_ends_with_130(monkeypatch):
+    def stopped(**_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(main.commands["new"], "callback", stopped)
+    result = run("new", "x.toml", expect=130)
+    assert result.stderr.startswith("Stopped.") and result.stdout == ""
+
+
+def test_a_deleted_working_folder_and_a_user_without_a_home_are_no_traceback(tmp_path):
+    wall = tmp_path / "wall.toml"
+    wall.write_text(starter(), encoding="utf-8")
+    program = " ".join(f"'{part}'" for part in PROGRAM)
+    gone = f"mkdir gone; cd gone; rmdir ../gone; {program}"
+    for arguments in ("materials OSB", f"airflow '{wall}' --wind 2", f"airflow '{wall}' --wind 2 --out page.html"):
+        done = shell(f"{gone} {arguments}", cwd=tmp_path, env={**os.environ, "PYTHONPATH": str(ROOT)})
+        assert "Traceback" not in done.stderr, done.stderr
+        if done.returncode:  # the compiler needs a working folder where the code is not compiled yet
+            assert "working folder was deleted" in done.stderr
+    code = (
+        "import pathlib\n"
+        "def lost(*_): raise RuntimeError('Could not determine home directory.')\n"
+        "pathlib.Path.home = classmethod(lost)\n"
+        "from cavity import _jit\nfrom cavity.study.cases import default_folder\n"
+        "print(_jit._FOLDER, default_folder())"
+    )
+    env = {key: value for key, value in os.environ.items() if key not in ("XDG_CACHE_HOME", "CAVITY_CASES", "HOME")}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, env=env)
+    assert done.returncode == 0 and done.stdout.startswith("None /"), done.stderr

@@ -241,7 +241,7 @@ def test_missing_longwave_comes_from_cloud_cover_and_missing_pressure_from_the_e
     assert "Berdahl" in notes(weather) and "standard atmosphere" in notes(weather)
     # ISO 2533 at 310 m: 97 657 Pa, computed by hand
     assert float(weather["pressure"].mean()) == pytest.approx(97657.0, abs=2.0)  # printed digits
-    # the invented file was made by the same model; it differs by the rounding of its dew point to 0.1 K and RH to 1 %
+    # the fictitious file was made by the same model; it differs by the rounding of its dew point to 0.1 K and RH to 1 %
     assert float(abs(weather["infrared_horizontal"] - temperate["infrared_horizontal"]).mean()) < 1.0
 
 
@@ -381,6 +381,121 @@ def test_sun_at_night_is_refused_and_an_hour_off_is_warned_of(tmp_path):
     assert "-1.0 h from solar noon" in notes(read_weather(wf.save(tmp_path, [",".join(head), *rows[1:]])))
 
 
+def scaled(rows, factor, *fields):
+    """Return the lines with fields multiplied."""
+    made = rows[: wf.HEADER]
+    for row in rows[wf.HEADER :]:
+        parts = row.split(",")
+        for field in fields:
+            parts[field] = f"{float(parts[field]) * factor:.2f}"
+        made.append(",".join(parts))
+    return made
+
+
+def exchanged(rows, one, other):
+    """Return the lines with two fields exchanged."""
+    made = rows[: wf.HEADER]
+    for row in rows[wf.HEADER :]:
+        parts = row.split(",")
+        parts[one], parts[other] = parts[other], parts[one]
+        made.append(",".join(parts))
+    return made
+
+
+def elsewhere(rows, field, value):
+    """Return the lines with one field of LOCATION replaced: 6 latitude, 7 longitude, 8 zone, 9 elevation."""
+    head = rows[0].split(",")
+    head[field] = str(value)
+    return [",".join(head), *rows[1:]]
+
+
+SUNS = (wf.GLOBAL, wf.DIRECT, wf.DIFFUSE)
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda rows: scaled(rows, 0.1, wf.GLOBAL), "global looks 10 times too small"),
+        (lambda rows: scaled(rows, 1.5, wf.GLOBAL), "global looks 1.5 times too large"),
+        (lambda rows: scaled(rows, 3.6, wf.GLOBAL), "it looks like kJ/m2"),
+        (lambda rows: scaled(rows, 8.0, wf.SPEED), "it looks like km/h"),
+        (lambda rows: scaled(rows, 0.1, wf.DIRECT), "direct looks 10 times too small"),
+        (lambda rows: exchanged(rows, wf.GLOBAL, wf.DIFFUSE), "global and diffuse look exchanged"),
+        (lambda rows: scaled(rows, 0.1, *SUNS), "ten times too small"),
+        (lambda rows: scaled(rows, 1.0 / 3.6, *SUNS), "3.6 times too small"),
+        (lambda rows: elsewhere(rows, 6, 0), "the sun fits a latitude near 50"),
+        (lambda rows: elsewhere(rows, 6, -49), "the sun fits a latitude of 49: north is positive"),
+        (lambda rows: elsewhere(rows, 7, -15), "the sun fits a longitude of 15: east is positive"),
+        (lambda rows: elsewhere(elsewhere(rows, 6, 15), 7, 49), "exchanged"),
+        (lambda rows: elsewhere(rows, 8, 3), "the sun fits a time zone of +1 h"),
+        (lambda rows: scaled(rows, 100.0, wf.RAIN), "rain"),
+        (lambda rows: wf.put(rows, wf.TEMPERATURE, -89.5, [500]), "colder than ever measured"),
+        (lambda rows: elsewhere(rows, 6, "33.95 S"), "write -33.95: north is positive"),
+        (lambda rows: elsewhere(rows, 7, "15 W"), "write -15: east is positive"),
+        (lambda rows: elsewhere(rows, 9, "310 ft"), "the elevation is in metres: write 94"),
+        (lambda rows: elsewhere(rows, 9, "310 x"), "write the number alone: 310"),
+    ],
+)
+def test_weather_that_cannot_be_is_refused_with_the_probable_cause(tmp_path, make, words):
+    assert words in fails(wf.save(tmp_path, make(wf.lines())))
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda rows: scaled(rows, 3.6, wf.SPEED), "wind looks like km/h (then the mean is 3.2 m/s)"),
+        (lambda rows: scaled(rows, 0.1, wf.SPEED), "hardly any wind"),
+        (lambda rows: scaled(rows, 10.0, wf.RAIN), "tenths of a millimetre"),
+        (lambda rows: scaled(rows, 1.0 / 25.4, wf.RAIN), "inches"),
+        (lambda rows: elsewhere(rows, 9, 1017), "the elevation looks like feet"),
+        (lambda rows: scaled(rows, 1.038, wf.PRESSURE), "reduced to sea level"),
+        (lambda rows: scaled(rows, 0.4, wf.INFRARED), "net longwave"),
+        (lambda rows: wf.put(rows, wf.DIRECTION, 200, slice(None)), "wind direction never changes"),
+    ],
+)
+def test_odd_weather_is_read_and_said_with_the_probable_cause(tmp_path, make, words):
+    said = json.loads(read_weather(wf.save(tmp_path, make(wf.lines()))).attrs["warnings"])
+    assert len(said) == 1 and words in said[0]
+
+
+def test_a_place_with_its_unit_is_read(tmp_path):
+    rows = elsewhere(elsewhere(wf.lines(), 9, "310 m"), 6, "49 degrees")
+    weather = read_weather(wf.save(tmp_path, rows))
+    assert weather.attrs["elevation"] == 310.0 and weather.attrs["latitude"] == 49.0
+
+
+@pytest.mark.parametrize("name", wf.measured())
+def test_no_measured_file_is_flooded_with_doubts(name):
+    usual = ("holds no rain", "decimal comma", "solar noon", "short gaps", "more vapour", "dew point and relative")
+    for text in json.loads(wf.read_measured(name).attrs["warnings"]):
+        assert any(words in text for words in usual), text
+
+
+def test_global_sun_alone_is_never_refused_for_a_low_sun(tmp_path):
+    # real half-clear mornings: the hour's energy meets a sun that stands lower in its middle
+    for part in ("Shimla", "Aberdeen.Dyce", "Sydney"):
+        rows = wf.one_measured(part).read_text("latin-1").splitlines()
+        for field in (wf.DIRECT, wf.DIFFUSE):
+            rows = wf.put(rows, field, 9999, slice(None))
+        path = tmp_path / f"{part}.epw"
+        path.write_text("\n".join(rows), "latin-1")
+        weather, whole = read_weather(path), read_weather(wf.one_measured(part))
+        assert float(weather["direct_normal"].max()) < 1200.0
+        # Erbs' law against the file's own parts: published scatter is 10 to 20 % of an hour, a few percent of a year
+        assert float(weather["direct_normal"].mean()) == pytest.approx(float(whole["direct_normal"].mean()), rel=0.06)
+        closed = weather["diffuse_horizontal"] <= weather["global_horizontal"] + 1e-9
+        assert closed.all()
+
+
+def test_limited_hours_are_counted_and_many_tell_of_a_wrong_place(tmp_path):
+    rows = wf.put(wf.put(wf.lines(), wf.DIRECT, 9999, slice(None)), wf.DIFFUSE, 9999, slice(None))
+    rows = wf.put(rows, wf.GLOBAL, 700, [8])  # more than a clear sky gives on a January morning
+    said = notes(read_weather(wf.save(tmp_path, rows)))
+    assert "in 1 hours the direct part was limited" in said and "may be wrong" not in said
+    said = notes(read_weather(wf.save(tmp_path, elsewhere(rows, 6, 0))))
+    assert "may be wrong" in said
+
+
 @pytest.mark.parametrize(
     ("make", "words"),
     [
@@ -414,6 +529,13 @@ def test_a_damaged_epw_is_refused_with_line_and_cause(tmp_path, make, words):
         ("2001-01-01T03:00", "2001-01-01T02:00", "the same time"),
         ("2001-01-01T03:00", "2001-01-01T03:10", "not evenly spaced"),
         ("# humidity below freezing = ice", "# humidity below freezing = snow", "water | ice"),
+        ("# latitude = 49.0", "# latitude = 49.0 S", "write -49: north is positive"),
+        ("# longitude = 15.0", "# longitude = 15 W", "write -15: east is positive"),
+        ("# elevation = 310.0", "# elevation = 310 ft", "the elevation is in metres: write 94"),
+        ("# elevation = 310.0", "# elevation = 310 or so", "write the number alone: 310"),
+        ("# latitude = 49.0", "# latitude = 49.0\n# latitude = 10", "line 3: latitude is given twice"),
+        ("# utc offset", "# utc_offset = 2\n# utc offset", "utc offset is given twice"),
+        ("wind_direction [degree]", "wind_speed [m/s]", "the column wind_speed is there twice"),
     ],
 )
 def test_a_damaged_csv_is_refused_with_line_and_cause(tmp_path, temperate, old, new, words):

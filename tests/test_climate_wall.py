@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from cavity.climate import on_wall, read_weather
 from cavity.climate.on_wall import TERRAIN, angle_to_wall, sun_on_plane, wind_at_height
-from cavity.climate.rain import driving_rain, exposure_factor, free_field_rain, roughness_factor
+from cavity.climate.rain import driving_rain, exposure_factor, free_field_rain, liquid_fraction, roughness_factor
 from cavity.errors import InputError
 from cavity.variables import TABLE
 from cavity.wallfile.model import Site
@@ -223,6 +223,78 @@ def test_driving_rain_is_symmetric_never_negative_and_grows_with_wind(speed, rai
     assert found[0] == pytest.approx(found[1], rel=1e-9, abs=1e-15) and (found >= 0.0).all()
     more = driving_rain(np.full(2, rain / 3600.0), np.full(2, speed + 1.0), both, tilt=90.0, site=site)
     assert (more >= found).all()
+
+
+# ---- snow ------------------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("celsius", "percent", "low", "high"),
+    [
+        (-10.0, 90.0, 0.0, 0.0),  # nothing wets a wall in frost
+        (-3.0, 95.0, 0.0, 0.0),
+        (0.0, 95.0, 0.05, 0.20),
+        # mean temperature of equal rain and snow over the northern hemisphere is 1.0 degC, with -0.4 to 2.4 degC for
+        # nine tenths of the stations (Jennings, Winchell, Livneh and Molotch 2018, Nature Communications 9, 1148, from
+        # memory): at 1 degC in moist air neither may rule
+        (1.0, 95.0, 0.35, 0.75),
+        (2.5, 95.0, 0.85, 1.0),
+        (2.5, 40.0, 0.0, 0.15),  # dry air keeps the flakes cold: snow at 2.5 degC
+        (6.0, 95.0, 1.0, 1.0),
+    ],
+)
+def test_what_falls_is_split_by_temperature_and_humidity(celsius, percent, low, high):
+    from cavity.climate.humid import water_pressure
+
+    t = np.array([celsius + 273.15])
+    found = float(liquid_fraction(t, percent / 100.0 * water_pressure(t), np.full(1, 101325.0))[0])
+    assert low <= found <= high
+
+
+def test_the_split_agrees_with_a_second_published_one():
+    # Jennings et al. 2018 (from memory): p(snow) = 1 / (1 + exp(-10.04 + 1.41 T + 0.09 RH)), a fit by temperature and
+    # relative humidity instead of wet bulb. Both change over from snow to rain within 1 K of each other.
+    from cavity.climate.humid import water_pressure
+
+    t = np.linspace(-5.0, 8.0, 1301)
+    for percent in (50.0, 70.0, 90.0, 100.0):
+        kelvin = t + 273.15
+        ours = liquid_fraction(kelvin, percent / 100.0 * water_pressure(kelvin), np.full(t.size, 1e5))
+        half = float(np.interp(0.5, ours, t))
+        assert half == pytest.approx((10.04 - 0.09 * percent) / 1.41, abs=1.0)
+        assert (np.diff(ours) >= 0.0).all() and ours[0] == 0.0
+
+
+@given(st.floats(-30.0, 45.0), st.floats(0.02, 1.0), st.floats(60_000.0, 105_000.0))
+@settings(max_examples=100)
+def test_the_wet_bulb_lies_between_dew_point_and_air_and_agrees_with_psychrolib(celsius, humidity, pressure):
+    import psychrolib
+
+    from cavity.climate.humid import water_pressure, wet_bulb
+
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    t = np.array([celsius + 273.15])
+    vapour = humidity * water_pressure(t)
+    bulb = float(wet_bulb(t, vapour, np.array([pressure]))[0]) - 273.15
+    assert bulb <= celsius + 1e-6 and float(water_pressure(np.array([bulb + 273.15]))[0]) >= vapour[0] * (1 - 1e-9)
+    if bulb > 1.0:  # below, psychrolib counts the bulb as iced
+        ratio = psychrolib.GetHumRatioFromVapPres(float(vapour[0]), pressure)
+        # the psychrometer's constant against the thermodynamic wet bulb: 2 % of the depression
+        other = psychrolib.GetTWetBulbFromHumRatio(celsius, ratio, pressure)
+        assert bulb == pytest.approx(other, abs=0.05 + 0.03 * (celsius - bulb))
+
+
+def test_snow_does_not_wet_a_wall_however_the_weather_was_made(temperate):
+    frost = temperate.copy(deep=True)
+    frost["temperature_outdoor"].data[:] = 263.15
+    frost["vapour_pressure_outdoor"].data[:] = 230.0
+    frost["rain"].data[:] = 1.0 / 3600.0
+    for tilt in (90.0, 60.0):
+        assert not on_wall(frost, orientation=270.0, tilt=tilt, site=Site())["driving_rain"].values.any()
+    frost["temperature_outdoor"].data[:] = 283.15
+    frost["vapour_pressure_outdoor"].data[:] = 1100.0
+    wall = on_wall(frost, orientation=270.0, tilt=90.0, site=Site())["driving_rain"].values
+    angle = angle_to_wall(frost["wind_direction"].values, 270.0)
+    whole = driving_rain(frost["rain"].values, frost["wind_speed"].values, angle, tilt=90.0, site=Site())
+    np.testing.assert_array_equal(wall, whole)  # far above freezing nothing is taken away
 
 
 def _rain_year():

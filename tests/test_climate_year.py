@@ -1,4 +1,4 @@
-"""The choice of a year, the warmer year, the summary, the page and the command of a climate; the invented climates."""
+"""The choice of a year, the warmer year, the summary, page and command of a climate; the fictitious climates."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from cavity.cli import main
 from cavity.climate import humid, read_weather, year
 from cavity.climate.on_wall import sun_on_plane
-from cavity.climate.rain import free_field_rain
+from cavity.climate.rain import free_field_rain, liquid_rain
 from cavity.climate.summary import BELOW, ORIENTATIONS, SKY_VIEW, drying_potential, summarise, undercooling
 from cavity.errors import InputError
 
@@ -53,7 +53,8 @@ def years(weather, changes):
 # ---- choice of year --------------------------------------------------------------------------------------------------
 def test_the_moisture_index_is_that_of_the_paper_by_hand(climates):
     # Cornick, Djebbar, Dalgliesh 2003 (from memory): MI = sqrt(W^2 + (1 - D)^2), both scaled over the years
-    several = years(climates["temperate_inland"], [(1.0, 0.0), (2.0, 0.0), (1.5, 2.0)])
+    # where it never snows: a warmer year would turn snow into rain
+    several = years(climates["hot_humid"], [(1.0, 0.0), (2.0, 0.0), (1.5, 2.0)])
     index = year.moisture_index(several, orientation=270.0)
     wet, dry, mark = (np.array([index[y][k] for y in (2001, 2002, 2003)]) for k in range(3))
     # free-field rain goes with r^(8/9)
@@ -181,14 +182,13 @@ def test_drying_potential_without_sun_and_sky_is_the_lack_of_saturation(climates
 def test_the_summary_adds_up_to_the_hours(climates, summaries):
     weather, summary = climates["cool_marine"], summaries["cool_marine"]
     month = weather["time"].dt.month.values
-    rain = weather["rain"].values * 3600.0
+    liquid = liquid_rain(weather)  # without snow, which drives no rain
+    rain = liquid * 3600.0
     assert float(summary["rain"].sel(month=11)) == pytest.approx(rain[month == 11].sum(), rel=1e-12)
     assert float(summary["wind_share"].sum()) + summary.attrs["calm_share"] == pytest.approx(1.0, abs=1e-12)
     plane = sun_on_plane(weather, orientation=90.0, tilt=90.0, albedo=0.2)
     assert float(summary["sun_on_wall"].sel(orientation=90.0).sum()) == pytest.approx(plane.sum() / 1000.0, rel=1e-12)
-    west = free_field_rain(
-        weather["rain"].values, weather["wind_speed"].values, weather["wind_direction"].values - 270.0
-    )
+    west = free_field_rain(liquid, weather["wind_speed"].values, weather["wind_direction"].values - 270.0)
     assert float(summary["driving_rain_free"].sel(orientation=270.0).sum()) == pytest.approx(
         west.sum() * 3600.0, rel=1e-12
     )
@@ -214,13 +214,13 @@ def test_the_command_prints_tables_and_writes_a_page_that_stands_alone(tmp_path)
     out = tmp_path / "page.html"
     result = CliRunner().invoke(main, ["climate", str(wf.CLIMATES / "hot_humid.epw"), "--out", str(out)])
     assert result.exit_code == 0, result.output
-    for words in ("Steamhaven", "Jul", "Check the wall that faces", "Critical months", "invented"):
+    for words in ("Steamhaven", "Jul", "Check the wall that faces", "Critical months", "fictitious"):
         assert words in result.output
     page = out.read_text("utf-8")
     assert page.count('id="plotly-packed"') == 1 and "http://" not in page.split("<style>")[0]
     for part in ("climate-wind", "climate-rain", "climate-undercooling", "climate-balance"):
         assert f'id="{part}"' in page
-    assert "invented: no such place" in page
+    assert "fictitious: no such place" in page
     again = tmp_path / "again.html"
     CliRunner().invoke(main, ["climate", str(wf.CLIMATES / "hot_humid.epw"), "--out", str(again)])
     assert again.read_text("utf-8") == page  # fixed names of figures: the same page every time
@@ -250,10 +250,10 @@ def test_a_shifted_climate_is_saved_and_read_again(tmp_path, climates):
 )
 def test_wrong_input_ends_with_code_two_and_no_traceback(tmp_path, arguments, words):
     out = tmp_path / "page.html"
-    out.write_text("good")
+    out.write_text("<!doctype html>good")
     result = CliRunner().invoke(main, ["climate", *arguments, "--out", str(out)])
     assert result.exit_code == 2 and words in result.output and "Traceback" not in result.output
-    assert out.read_text() == "good"
+    assert out.read_text() == "<!doctype html>good"
 
 
 def test_the_page_of_a_climate_without_rain_says_so(tmp_path):
@@ -265,7 +265,7 @@ def test_the_page_of_a_climate_without_rain_says_so(tmp_path):
     assert all(row[8] == "no data" for row in month_rows(summary))
 
 
-# ---- invented climates -----------------------------------------------------------------------------------------------
+# ---- fictitious climates ---------------------------------------------------------------------------------------------
 @pytest.fixture(scope="module")
 def recipe():
     sys.path.insert(0, str(wf.CLIMATES))
@@ -283,12 +283,12 @@ def test_the_recipe_makes_the_same_bytes(recipe, name):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_an_invented_climate_is_labelled_and_has_its_monthly_figures(recipe, climates, name):
+def test_a_fictitious_climate_is_labelled_and_has_its_monthly_figures(recipe, climates, name):
     climate = next(one for one in recipe.CLIMATES if one.file == name)
     weather = climates[name]
     text = (wf.CLIMATES / f"{name}.epw").read_text("ascii")
-    assert "INVENTED" in text.splitlines()[0] and "INVENTED climate: no such place" in text.splitlines()[5]
-    assert weather.attrs["invented"] == 1 and "INVENTED" in weather.attrs["name"] and weather.attrs["has_rain"] == 1
+    assert "fictitious" in text.splitlines()[0] and "FICTITIOUS climate: no such place" in text.splitlines()[5]
+    assert weather.attrs["invented"] == 1 and "fictitious" in weather.attrs["name"] and weather.attrs["has_rain"] == 1
     assert json.loads(weather.attrs["warnings"]) == []
     assert len(text) < 900_000
     month = weather["time"].dt.month.values
@@ -299,16 +299,29 @@ def test_an_invented_climate_is_labelled_and_has_its_monthly_figures(recipe, cli
         # what is left of a month's weather after the recipe has taken 70 % of its anomaly away: up to half a deviation
         allowed = 0.4 + 0.5 * max(climate.anomaly)
         assert abs(celsius[here].mean() - climate.temperature[i]) < allowed
-        # all precipitation falls as rain where it never freezes; amounts are rounded to 0.1 mm
-        if celsius[here].min() > 0.5:
-            assert rain[here].sum() == pytest.approx(climate.rain[i], abs=0.05 * (rain[here] > 0).sum() + 0.05)
-        else:
-            assert rain[here].sum() <= climate.rain[i] * 1.02 + 0.5
+        # the depth column holds all precipitation, snow melted; amounts are rounded to 0.1 mm
+        assert rain[here].sum() == pytest.approx(climate.rain[i], abs=0.05 * (rain[here] > 0).sum() + 0.05)
         assert abs(weather["wind_speed"].values[here].mean() - climate.wind[i]) < 0.35 * climate.wind[i]
 
 
+def test_the_cold_climates_have_snow_and_the_warm_ones_none(climates, summaries):
+    # what falls below -3 degC of wet bulb is snow; the cold climates have hundreds of hours of it, so that tests see it
+    frost = {
+        name: int(((w["rain"].values > 0.0) & (w["temperature_outdoor"].values < 270.15)).sum())
+        for name, w in climates.items()
+    }
+    assert frost["cold_humid"] > 250 and frost["cold_dry_continental"] > 150 and frost["temperate_inland"] > 10
+    assert frost["hot_humid"] == frost["hot_dry"] == 0
+    snow = {name: float(summary["snow"].sum()) for name, summary in summaries.items()}
+    assert snow["cold_humid"] > 350.0 and snow["hot_humid"] == 0.0
+    for name, summary in summaries.items():
+        falls = float(climates[name]["rain"].sum() * 3600.0)
+        assert snow[name] + float(summary["rain"].sum()) == pytest.approx(falls, rel=1e-9)  # rounding
+        assert ("Snow (" in summary.attrs["sentence"]) == (snow[name] >= 0.5)
+
+
 @pytest.mark.parametrize("name", NAMES)
-def test_an_invented_climate_hangs_together(climates, name):
+def test_a_fictitious_climate_hangs_together(climates, name):
     import pvlib
 
     from cavity.climate.on_wall import sun_position

@@ -12,7 +12,7 @@ import pytest
 
 import cavity
 from cavity.published.hourly_convergence import made_up_weather
-from cavity.report.companion import companion, hourly_water, sentence
+from cavity.report.companion import companion, heat, hourly_water, season_heat, sentence
 from cavity.wall.monthly import monthly
 from cavity.wallfile import parse_wall, starter
 
@@ -92,3 +92,47 @@ def test_the_difference_is_put_in_words(peak, hours, film, words):
     by_month = {"peak": peak, "plane": "OSB | insulation", "ventilation_class": "well ventilated"}
     hourly = {"wet_hours": hours, "layer": "OSB", "film": film, "swing": 0.1, "gain": 0.0}
     assert words in sentence(by_month, hourly)
+
+
+def test_heat_by_half_year_of_a_hand_made_year(year):
+    """10 W/m2 out of the room in winter days, 4 W/m2 in on summer days: 24 h x days, by hand."""
+    _wall, _weather, dataset = year
+    ds = dataset.copy(deep=True)
+    month = ds["time"].dt.month.values
+    summer = np.isin(month, (5, 6, 7, 8, 9, 10))
+    ds["temperature_outdoor"].values[:] = np.where(summer, 293.15, 273.15)
+    ds["heat_flux_indoor"].values[:] = np.where(summer, -4.0, 10.0)[:, None]
+    found = season_heat(ds)
+    assert found["winter_loss"] == pytest.approx(10.0 * 3600.0 * np.count_nonzero(~summer), rel=1e-6)
+    assert found["summer_gain"] == pytest.approx(4.0 * 3600.0 * np.count_nonzero(summer), rel=1e-6)
+    assert found["winter_gain"] == found["summer_loss"] == 0.0
+
+
+def test_heat_of_a_year_is_its_u_value_times_the_degree_hours(year):
+    """Losses over the cold half-year of a cold climate: U (T_room - T_out), the sun and the sky aside."""
+    _wall, _weather, ds = year
+    found, u = season_heat(ds), json.loads(ds.attrs["monthly"])
+    month = ds["time"].dt.month.values
+    cold = np.isin(month, (11, 12, 1, 2, 3, 4)) if month.size else None
+    degree = float((ds["temperature_indoor"] - ds["temperature_outdoor"]).values[cold].sum())
+    # 15 %: sun on the wall lowers it, the night sky raises it, moist insulation conducts a little better
+    assert found["winter_loss"] == pytest.approx(3600.0 * u["undisturbed"] * degree, rel=0.15)
+
+
+def test_the_report_compares_the_heat_of_each_set_with_the_least_open_one(year):
+    _wall, _weather, ds = year
+    tight = ds.copy(deep=True)
+    tight["opening_area"].values[:] = 1e-5
+    tight["heat_flux_indoor"].values[:] -= 1.0
+    cases = [
+        SimpleNamespace(climate_name="a", opening_set=name, dataset=one)
+        for name, one in (("open", ds), ("tight", tight))
+    ]
+    found = heat(cases)
+    assert found["reference"] == "tight" and [row["opening_set"] for row in found["rows"]] == ["open", "tight"]
+    first, last = found["rows"]
+    assert last["change"][0][0] == "0 kWh/m²" and first["change"][0][0].startswith("+")
+    u = json.loads(ds.attrs["monthly"])
+    assert u["undisturbed"] < u["framed"] == u["u_value"]  # the starter has studs
+    assert first["winter_loss"] == pytest.approx(u["u_value"] / u["undisturbed"] * season_heat(ds)["winter_loss"])
+    assert heat([SimpleNamespace(climate_name="a", opening_set="b", dataset=ds.assign_attrs(monthly=""))]) is None

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 import cavity
-from cavity.errors import ConvergenceError, InputError
+from cavity.errors import Fault, InputError
 from cavity.study import cases, engine
 from cavity.study.cases import Job, Store, key_of
 from cavity.study.engine import Engine
@@ -106,16 +106,16 @@ def test_progress_tells_each_case_once(jobs, tmp_path):
     assert sorted(id(job) for _, _, job in told) == sorted(id(job) for job in jobs)
 
 
-def test_the_error_of_a_case_ends_the_study_and_keeps_what_was_done(jobs, tmp_path, monkeypatch):
+def test_wrong_input_ends_the_study_and_keeps_what_was_done(jobs, tmp_path, monkeypatch):
     real = engine.computed
 
     def failing(job, keep, code=""):
         if job is jobs[3]:
-            raise ConvergenceError("no convergence in hour 7")
+            raise InputError(Fault("wall.toml, indoor.file", "is missing"))
         return real(job, keep, code)
 
     monkeypatch.setattr(engine, "computed", failing)
-    with Engine(1, store=Store(tmp_path)) as own, pytest.raises(ConvergenceError, match="hour 7"):
+    with Engine(1, store=Store(tmp_path)) as own, pytest.raises(InputError, match="is missing"):
         own.run(jobs)
     store = Store(tmp_path)
     assert [store.read(key_of(job), "all") is not None for job in jobs] == [True] * 3 + [False] * 3

@@ -67,6 +67,15 @@ def test_ashrae_160_intermediate_by_hand():
     assert found[0] == pytest.approx(294.25)
 
 
+# kg/s: 8, 12, 14 and 15 L a day for one to four bedrooms, 0.1e-4 kg/s for each further one, ASHRAE 160, from memory
+@pytest.mark.parametrize(("bedrooms", "production"), [(1, 0.9e-4), (2, 1.4e-4), (4, 1.7e-4), (5, 1.8e-4), (8, 2.1e-4)])
+def test_every_bedroom_beyond_four_adds_a_litre_a_day(bedrooms, production):
+    case = Indoor(model="ASHRAE 160 intermediate", bedrooms=bedrooms, air_changes=0.5, volume=500.0)
+    _, moist = indoor.indoor_climate(case, weather(0.0, 500.0))
+    excess = 1.36e5 * production / (0.5 * 500.0 / 3600.0)
+    np.testing.assert_allclose(moist * saturation.saturation_pressure(294.25), 500.0 + excess, rtol=1e-9)
+
+
 def test_ashrae_160_intermediate_is_held_at_70_percent():
     case = Indoor(model="ASHRAE 160 intermediate", bedrooms=9)
     _, moist = indoor.indoor_climate(case, weather(28.0, 3000.0))

@@ -84,7 +84,9 @@ def test_the_string_is_convex_and_never_above_saturation(widths, pressures, outs
     found = monthly.vapour_profile(places, saturation, outside, inside)
     assert np.all(found <= saturation * (1 + 1e-12))
     slopes = np.diff(found) / np.diff(places)
-    assert np.all(np.diff(slopes) >= -1e-6 * np.abs(slopes).max())  # condensation can only be positive when dry
+    round_off = 4e-16 * found.max() / np.diff(places).min()  # of pressures, where all of them are equal
+    # condensation can only be positive when dry
+    assert np.all(np.diff(slopes) >= -1e-6 * np.abs(slopes).max() - 2.0 * round_off)
 
 
 @pytest.mark.parametrize(

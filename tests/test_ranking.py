@@ -4,8 +4,8 @@ import math
 import random
 from types import SimpleNamespace
 
-import numpy as np
 import pytest
+import xarray as xr
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
@@ -22,17 +22,13 @@ def finding(key, ratio, state=None, where="sheathing"):
 
 
 def case(opening_set, depth, findings, climate="Coast", column="plain", orientation=180.0, area=0.02):
-    ds = SimpleNamespace(attrs={"column": column, "orientation": orientation})
-
-    class Held(SimpleNamespace):
-        def __getitem__(self, name):
-            assert name == "opening_area"
-            return SimpleNamespace(values=np.array([area / 2, area / 2]))
-
+    ds = xr.Dataset(
+        {"opening_area": ("opening", [area / 2, area / 2]), "opening_height": ("opening", [0.0, 3.0])},
+        attrs={"column": column, "orientation": orientation, "column_bottom": 0.0, "column_top": 3.0},
+    )
     return SimpleNamespace(
-        opening_set=opening_set, depth=depth, climate_name=climate, findings=tuple(findings),
-        dataset=Held(**vars(ds)),
-    )  # fmt: skip
+        opening_set=opening_set, depth=depth, climate_name=climate, findings=tuple(findings), dataset=ds
+    )
 
 
 ratio = st.floats(0.0, 3.0, allow_nan=False)

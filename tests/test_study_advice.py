@@ -132,4 +132,4 @@ def test_on_the_model_more_air_dries_a_wet_sheathing():
     assert advice[0].label == "doubling all openings"
     assert advice[-1].label == "halving all openings"
     assert advice[0].gain > 0.0 > advice[-1].gain
-    assert "water content of wood in the wall at sheathing" in advice[0].sentence
+    assert "wood moisture content at sheathing" in advice[0].sentence

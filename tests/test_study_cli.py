@@ -1,17 +1,19 @@
 """The commands size, uncertainty and advise: what they hand on and print, wrong options. The studies are stood in."""
 
+import dataclasses
 from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from test_study_size import evaluator, finding
-from test_study_uncertainty import made_study
+from test_study_size import at, evaluator, finding, sizing
+from test_study_uncertainty import made_study, with_pairs
 
 from cavity.cli import CAUTION, main
 from cavity.study import advice, uncertainty, wetting
 from cavity.study import size as size_module
 from cavity.study.advice import compare_findings
+from cavity.study.listing import input_rows
 
 CLIMATE = str(Path(__file__).parents[1] / "climates" / "cool_marine.epw")
 
@@ -35,10 +37,9 @@ def test_size_hands_its_options_on_and_prints_frontier_and_sentence(wallfile, mo
 
     def stand_in(wall, weather, **options):
         asked.update(options, wall=wall.name, climate=weather.attrs["name"])
-        rows = size_module.search(evaluator(lambda depth, factor: 0.02 / depth / factor), [0.02, 0.04])
-        return size_module.Sizing(
-            "w", "c", "fine mesh", "whole height", 0.1, "pass", (("base mesh", 0.004),), rows, 0.02
-        )
+        rows = size_module.search(evaluator(lambda depth, factor: 0.02 / depth / factor), at(0.02, 0.04))
+        found = sizing(rows, drawn=(("base mesh", 0.004),), least_depth=0.02)
+        return dataclasses.replace(found, margin=0.1, accept="pass")
 
     monkeypatch.setattr(size_module, "size", stand_in)
     output = run(
@@ -51,24 +52,35 @@ def test_size_hands_its_options_on_and_prints_frontier_and_sentence(wallfile, mo
     assert asked["margin"] == pytest.approx(0.1)
     assert asked["accept"] == "pass"
     assert "40 mm" in output
-    assert "The least free vent area that meets every criterion with 10 % margin" in output
+    assert "The minimum free vent area that meets every criterion with 10 % margin" in output
     assert CAUTION in output
     page = (tmp_path / "size.html").read_text()
-    assert "Least free vent area by depth" in page
+    assert "Minimum free vent area by depth" in page
     assert "base mesh" in page
 
 
-def test_uncertainty_prints_probabilities_and_drivers_and_saves(wallfile, monkeypatch, tmp_path):
-    study = made_study([0.5, 0.7, 0.9, 1.1]).assign_attrs(sentence="In 3 of 4 samples no criterion fails.")
-    monkeypatch.setattr(uncertainty, "uncertainty", lambda *_, **__: study)
+def test_uncertainty_prints_probabilities_and_influences_and_saves(wallfile, monkeypatch, tmp_path):
+    study = with_pairs(made_study([0.5, 0.7, 0.9, 1.1])).assign_attrs(sentence="In 3 of 4 samples.")
+    asked = {}
+
+    def stand_in(*_, **options):
+        asked.update(options)
+        return study
+
+    monkeypatch.setattr(uncertainty, "uncertainty", stand_in)
     target = tmp_path / "study.nc"
     page = tmp_path / "study.html"
     output = run("uncertainty", wallfile, "--climate", CLIMATE, "--save", str(target), "--out", str(page))
-    assert "What drives the spread" in page.read_text()
-    assert "75 %" in output
+    assert asked["influence"] is True
+    text = page.read_text()
+    assert "Fraction of the variance caused by each input" in text
+    assert "75 %" in output and "total-order" in output
     assert "shift of the indoor relative humidity" in output
-    assert "In 3 of 4 samples" in output
+    for row in input_rows(study):  # page and terminal from the same rows
+        assert row[3] in output and row[3] in text
     assert target.exists()
+    run("uncertainty", wallfile, "--climate", CLIMATE, "--quick")
+    assert asked["influence"] is False
 
 
 def test_advise_prints_the_most_helpful_change_first_and_the_drying_time(wallfile, monkeypatch):

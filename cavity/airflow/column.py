@@ -18,8 +18,8 @@ import numpy as np
 
 from cavity.airflow.losses import barrier_row, channel_row, opening_row, rail_row
 from cavity.errors import Fault, InputError
+from cavity.kernels import balance, network
 from cavity.kernels import losses as kernel
-from cavity.kernels import network
 from cavity.wallfile.model import ventilation_class
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 TOUCH = 1e-6  # m, heights closer than this are the same height
 STUB = 0.2  # m, a still end shorter than this is stirred by the jet of the opening beside it (own assumption)
+ROUNDED = 0.95  # -, discharge coefficient from which an opening has a rounded mouth; common practice, no source
 SHORT = 0.05  # m, a shorter piece beside a closed barrier is no segment of its own, its neighbour covers it
 
 
@@ -46,6 +47,8 @@ class ColumnAir:
         Labels, height [m], free vent area [m2/m].
     opening_law, link_law, part_law, part_link, link_open
         What the network kernel takes; see there.
+    link_entry : array, (n-1, 2)
+        Stirring by the inlet for upward and downward flow, see `balance.forced_nusselt`: behind the end openings only.
     link_length, link_rise : array, (n-1,)
         From opening k to k+1 along the wall, and by height: shorter where the wall is tilted. [m]
     path_names, path_kinds, path_height, path_area, path_source, path_index : p
@@ -71,6 +74,7 @@ class ColumnAir:
     opening_law: np.ndarray
     link_law: np.ndarray
     link_open: np.ndarray
+    link_entry: np.ndarray
     link_length: np.ndarray
     link_rise: np.ndarray
     part_law: np.ndarray
@@ -228,6 +232,9 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
     links = max(n - 1, 0)
     link_law = np.zeros((links, kernel.CHANNEL_COLUMNS))
     link_open = np.ones(links, dtype=np.int64)
+    link_entry = np.zeros((links, 2))
+    if links:
+        link_entry[0, 0], link_entry[-1, 1] = _stirring(openings[0]), _stirring(openings[-1])
     part_rows: list[np.ndarray] = []
     part_links: list[int] = []
     cuts: list[float] = []  # heights of closed barriers
@@ -278,6 +285,7 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
         opening_law=opening_law,
         link_law=link_law,
         link_open=link_open,
+        link_entry=link_entry,
         link_length=lengths,
         link_rise=lengths * math.sin(math.radians(wall.tilt)),
         part_law=np.array(part_rows, dtype=float).reshape(-1, kernel.RESTRICTION_COLUMNS),
@@ -296,6 +304,12 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
         opening_compartment=opening_compartment,
         gate_link=gates,
     )
+
+
+def _stirring(opening: Opening) -> float:
+    """Return how an opening stirs the air that enters through it: all but a plain rounded mouth do."""
+    rounded = (opening.discharge or 0.0) >= ROUNDED and opening.bends == 0 and opening.porosity >= 1.0
+    return 0.0 if rounded else balance.ABRUPT
 
 
 def _unique(name: str, taken: list[str]) -> str:

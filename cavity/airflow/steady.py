@@ -12,6 +12,7 @@ import numpy as np
 from cavity import variables
 from cavity.airflow.column import ColumnAir, build_column
 from cavity.airflow.pressure import DIFFERENCE_BAND, pressure_coefficients, wind_pressure
+from cavity.climate.outside import outside_coefficient
 from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 
@@ -154,8 +155,8 @@ def steady_air(
         "wind_angle": angle,
         "temperature_outdoor": outdoor,
         "temperature_indoor": indoor,
-        "pressure_difference": wall.site.pressure_difference,
-        "pressure_profile": int(bool(wall.site.pressure_profile)),
+        "cp_difference": float("nan") if wall.site.cp_difference is None else wall.site.cp_difference,
+        "cp_profile": int(bool(wall.site.cp_profile)),
         "building_height": wall.site.building_height,
     }
     return dataset
@@ -206,20 +207,25 @@ def difference_sentence(wall: Wall, *, wind: Sequence[float], **options: Any) ->
     from dataclasses import replace
 
     speed = max(wind)
-    if wall.site.pressure_profile:
+    if wall.site.cp_profile:
         return "Wind drive: the pressure profile of the wall file; its numbers are the user's."
-    given = f"Wind drive: pressure coefficient at the base less that at the head {wall.site.pressure_difference:g}"
+    if wall.site.cp_difference is None:
+        given = "Wind drive: wind-tunnel profile by height and angle"
+    else:
+        given = f"Wind drive: pressure coefficient at the base minus that at the head {wall.site.cp_difference:g}"
     if speed <= 0.0:
-        return f"{given}, a user input; no wind was asked for."
+        return f"{given}; no wind was asked for."
     rates = []
     for difference in DIFFERENCE_BAND:
-        site = replace(wall.site, pressure_difference=difference)
+        site = replace(wall.site, cp_difference=difference)
         ds = steady_air(replace(wall, site=site), wind=(speed,), **options)
         rates.append(f"{float(ds['air_change_rate'].max()):.1f}")
     low, mid, high = (f"{value:g}" for value in DIFFERENCE_BAND)
+    own = f"{float(steady_air(wall, wind=(speed,), **options)['air_change_rate'].max()):.1f}"
     return (
-        f"{given}, an input without a measured value (low {low}, mid {mid}, high {high}): at {speed:g} m/s without sun "
-        f"these give {rates[0]}, {rates[1]} and {rates[2]} air changes an hour."
+        f"{given}: {own} air changes an hour at {speed:g} m/s without sun. Straight lines from base to head (low "
+        f"{low}, mid {mid}, high {high}: the band of this least certain input) give {rates[0]}, {rates[1]} and "
+        f"{rates[2]}."
     )
 
 
@@ -281,11 +287,11 @@ def _opening_set(wall: Wall, name: str | None):
 
 
 def _resistance(layers: Sequence[Layer]) -> float:
-    """Thermal resistance of layers in series, metal through them in parallel [m2 K/W]."""
+    """Thermal resistance of layers in series, between studs and rails [m2 K/W]."""
     total = 0.0
     for layer in layers:
         if layer.thickness > 0.0:
-            total += 1.0 / (layer.material.conductivity / layer.thickness + layer.rail_conductance)
+            total += layer.thickness / layer.material.conductivity
     return max(total, 1e-6)
 
 
@@ -301,7 +307,7 @@ class _Steady:
         self.mu = moist_air.viscosity(outdoor)
         self.rho_out = pressure / (R_AIR * outdoor)
         emissivity = wall.emissivity * 4.0 * STEFAN_BOLTZMANN * outdoor**3
-        self.outside = 4.0 + 4.0 * wind + emissivity  # W/(m2 K), ISO 6946, memory
+        self.outside = float(outside_coefficient(wind)) + emissivity  # W/(m2 K)
         self.u_out = 1.0 / (1.0 / self.outside + _resistance(wall.cladding))
         self.u_in = 1.0 / (ROOM_RESISTANCE + _resistance(wall.backup))
         back, front = wall.cavity.emissivity_cladding, wall.cavity.emissivity_wall
@@ -397,21 +403,26 @@ class _Steady:
         length = air.link_length[k] if k >= 0 and air.link_length[k] > 0.0 else air.height
         speed = flow / (self.pressure / (R_AIR * self.T[s]) * air.area)
         capacity = flow * DRY_AIR_HEAT / self.rise[s]
+        entry = air.link_entry[k, 0 if self.flow[k] >= 0.0 else 1] if k >= 0 else 0.0
         for _ in range(2):  # the coefficients depend weakly on the faces
-            h = balance.face_coefficient(speed, self.T1[s], self.T2[s], air.depth, length, self.pressure)
+            still = 2.0 * balance.still_coefficient(self.T1[s], self.T2[s], air.depth, length, self.pressure)
+            h1, h2 = balance.flow_coefficients(
+                still, speed, flow * DRY_AIR_HEAT / length, self.T1[s], self.T2[s], self.T[s], air.depth, length,
+                self.pressure, entry,
+            )  # fmt: skip
             hr = self.exchange * (0.5 * (self.T1[s] + self.T2[s])) ** 3
-            share = balance.kept(2.0 * h, capacity)[0]
-            # mean air = share x inlet + (1 - share) x mean of the faces
-            keep = 0.5 * (1.0 - share)
-            a11 = self.u_out + hr + h * (1.0 - keep)
-            a22 = self.u_in + hr + h * (1.0 - keep)
-            a12 = -hr - h * keep
-            b1 = self.u_out * sol_air + h * share * inlet
-            b2 = self.u_in * self.indoor + h * share * inlet
+            share = balance.kept(h1 + h2, capacity)[0]
+            # mean air = share x inlet + m1 x one face + m2 x the other
+            m1, m2 = (1.0 - share) * h1 / (h1 + h2), (1.0 - share) * h2 / (h1 + h2)
+            a11 = self.u_out + hr + h1 * (1.0 - m1)
+            a22 = self.u_in + hr + h2 * (1.0 - m2)
+            a12 = -hr - h1 * m2
+            b1 = self.u_out * sol_air + h1 * share * inlet
+            b2 = self.u_in * self.indoor + h2 * share * inlet
             det = a11 * a22 - a12 * a12
             self.T1[s] = (b1 * a22 - a12 * b2) / det
             self.T2[s] = (a11 * b2 - a12 * b1) / det
-        self.T[s], self.outlet[s] = balance.exchange(h, h, self.T1[s], self.T2[s], inlet, capacity)
+        self.T[s], self.outlet[s] = balance.exchange(h1, h2, self.T1[s], self.T2[s], inlet, capacity)
 
     def readings(self) -> dict[str, np.ndarray | float]:
         """Return what the result Dataset holds, in its terms."""

@@ -7,7 +7,7 @@ import re
 
 import numpy as np
 
-from cavity.climate.series import NOMINAL_YEAR, SUN, Records, plain, slug
+from cavity.climate.series import NOMINAL_YEAR, SUN, UNITS_OF_PLACE, Records, number_of, plain, slug
 from cavity.constants import ICE_POINT
 from cavity.errors import Fault, InputError
 
@@ -82,7 +82,7 @@ def read_epw(file: str, text: str) -> Records:
                 "the header has no DATA PERIODS line",
                 "",
                 "eight header lines, then the hours",
-                "get the file anew",
+                "download the file again",
             )
         )
     per_hour = _per_hour(file, first, lines[first])
@@ -94,9 +94,12 @@ def read_epw(file: str, text: str) -> Records:
         frame, _ = pvlib.iotools.read_epw(io.StringIO(header + "\n#" * 7 + "\n" + body + "\n"))
     except (ValueError, TypeError) as error:  # pandas' own are ValueErrors; TypeError: text among dates
         said = str(error).splitlines()[0][:80] if str(error) else ""
-        raise InputError(Fault(file, "the hours cannot be read", said, "", "get the file anew")) from None
+        raise InputError(Fault(file, "the hours cannot be read", said, "", "download the file again")) from None
     frame = frame.apply(pd.to_numeric, errors="coerce")
     columns = _columns(file, rows, frame)
+    codes = _code_rain([line for _, line in rows])
+    if codes.any():
+        columns["weather_code_rain"] = codes
     if "rain" in columns:
         columns["rain"] = _rain(columns["rain"], frame["liquid_precipitation_quantity"].to_numpy(dtype=float), per_hour)
     notes: list[str] = []
@@ -148,24 +151,23 @@ def _location(file: str, lines: list[str], warnings: list[str]) -> tuple[str, di
         ("utc_offset", 8, -12.0, 14.0),
         ("elevation", 9, -430.0, 6000.0),
     ):
-        try:
-            found[key] = float(plain(fields[index]))
-        except ValueError:
-            found[key] = float("nan")
+        found[key], fix = number_of(fields[index], key)
         if not low <= found[key] <= high:
             faults.append(
                 Fault(
                     f"{file}, line 1",
                     f"{key.replace('_', ' ')} is not possible",
                     fields[index][:40],
-                    f"{low:g} to {high:g}",
-                    f"correct field {index + 1}",
+                    f"{low:g} to {high:g} {UNITS_OF_PLACE[key][0]}",
+                    f"correct field {index + 1}" + f": {fix}" * bool(fix),
                 )
             )
     if faults:
         raise InputError(*faults)
     name = slug(fields[1]) or "unnamed place"
-    found |= {"name": name, "invented": "INVENTED" in lines[0].upper()}
+    found |= {"name": name, "invented": any(word in lines[0].upper() for word in ("FICTITIOUS", "INVENTED"))}
+    for key, index in (("latitude", 6), ("longitude", 7), ("utc_offset", 8), ("elevation", 9)):
+        fields[index] = repr(found[key])  # pvlib reads bare numbers only
     return ",".join(fields[:10]), found
 
 
@@ -237,7 +239,7 @@ def _check_rows(file: str, rows: list[tuple[int, str]], per_hour: int) -> np.nda
         raise InputError(*faults)
     if not rows:
         raise InputError(
-            Fault(file, "the file has a header but no hours", "", "8760 lines of data", "get the file anew")
+            Fault(file, "the file has a header but no hours", "", "8760 lines of data", "download the file again")
         )
     return stamps
 
@@ -272,6 +274,12 @@ def _columns(file: str, rows: list[tuple[int, str]], frame: object) -> dict[str,
             fix = "check the unit and the missing code"
             if name == "pressure":
                 fix = "pressure is in Pa, not hPa or kPa"
+            elif name == "wind_speed" and values[i] > high:
+                fix = "wind is in m/s; it looks like km/h"
+            elif name in SUN and values[i] > high:
+                fix = "irradiance is in Wh/m2 of the hour; it looks like kJ/m2"
+            elif name == "rain" and values[i] > high:
+                fix = "rain is in mm per hour"
             faults.append(
                 Fault(
                     f"{file}, line {rows[i][0]}, {_TITLES[name]}",
@@ -302,6 +310,36 @@ def _columns(file: str, rows: list[tuple[int, str]], frame: object) -> dict[str,
     if "wind_direction" in columns:
         columns["wind_direction"] = columns["wind_direction"] % 360.0
     return columns
+
+
+# EPW present weather codes, nine digits: (place of the digit, precipitation of its values in mm/h, melted). Classes of
+# intensity after the US observing rules behind the codes: rain light to 2.5, moderate to 7.6 mm/h, heavy above;
+# drizzle 0.25 and 0.5 mm/h. EPW data dictionary and TMY2 manual, from memory. The rate of a class is our own choice,
+# for snow by the visibility that defines its classes.
+_RAIN, _DRIZZLE, _SNOW = (1.0, 4.5, 12.0), (0.15, 0.35, 0.7), (0.4, 1.5, 3.0)
+_CODES = (
+    (1, {str(i): rate for i, rate in enumerate((*_RAIN, *_RAIN, *_RAIN))}),  # rain, showers, freezing rain
+    (2, dict(zip("012345678", (*_RAIN, *_DRIZZLE, *_DRIZZLE), strict=True))),  # squalls, drizzle, freezing drizzle
+    (3, dict(zip("012345", (*_SNOW, *_SNOW), strict=True))),  # snow, snow pellets; ice crystals bring nothing
+    (4, dict(zip("01234567", (*_SNOW, *_SNOW, 0.2, 0.5), strict=True))),  # snow showers, squalls, grains
+    (5, dict(zip("012345", (*_SNOW, *_SNOW), strict=True))),  # sleet and ice pellets
+)
+
+
+def _code_rain(lines: list[str]) -> np.ndarray:
+    """Return the usual precipitation of the present weather codes [kg/(m2 s)]; 0 where none is observed."""
+    rates = np.zeros(len(lines))
+    known: dict[str, float] = {}
+    for i, line in enumerate(lines):
+        fields = line.split(",", 28)
+        if len(fields) < 28 or fields[26].strip() != "0":
+            continue
+        code = fields[27].strip().strip("'")
+        if code not in known:
+            whole = code.zfill(9) if code.isdigit() and 7 <= len(code) <= 9 else "9" * 9  # some writers drop zeros
+            known[code] = max(table.get(whole[place], 0.0) for place, table in _CODES) / 3600.0
+        rates[i] = known[code]
+    return rates
 
 
 def _rain(depth: np.ndarray, period: np.ndarray, per_hour: int) -> np.ndarray:

@@ -89,6 +89,36 @@ def dew_point(vapour_pressure: np.ndarray) -> np.ndarray:
     return np.where(np.isnan(p), np.nan, found.reshape(p.shape))
 
 
+def wet_bulb(temperature: np.ndarray, vapour_pressure: np.ndarray, pressure: np.ndarray) -> np.ndarray:
+    """Return the wet-bulb temperature of a ventilated wet bulb, its water supercooled below 0 degC.
+
+    Parameters
+    ----------
+    temperature : array
+        Air temperature. [K]
+    vapour_pressure, pressure : array
+        Vapour pressure and atmospheric pressure. [Pa]
+
+    Returns
+    -------
+    array
+        Wet-bulb temperature. [K]
+
+    References
+    ----------
+    Psychrometer equation e = e_w(T_w) - A p (T - T_w), A = 6.53e-4 (1 + 9.44e-4 T_w) 1/K with T_w in degC: WMO-No. 8,
+    Guide to Instruments, from memory. A test compares it with the wet bulb of psychrolib.
+    """
+    t, e, p = (np.asarray(values, dtype=float) for values in (temperature, vapour_pressure, pressure))
+    low, high = t - 60.0, t.copy()  # the driest air cools a bulb by less than 60 K
+    for _ in range(40):  # bisection: 60 K / 2**40
+        middle = 0.5 * (low + high)
+        psychrometer = 6.53e-4 * (1.0 + 9.44e-4 * (middle - ICE_POINT)) * p
+        above = water_pressure(middle) - psychrometer * (t - middle) > e
+        low, high = np.where(above, low, middle), np.where(above, middle, high)
+    return 0.5 * (low + high)
+
+
 def surface_of_file(temperature: np.ndarray, dew: np.ndarray, humidity: np.ndarray) -> str:
     """Tell whether a file's dew point and relative humidity stand over water or over ice below 0 degC.
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.climate.rain import driving_rain
+from cavity.climate.rain import driving_rain, liquid_rain
 from cavity.constants import STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 
@@ -30,7 +30,7 @@ def sun_position(time: np.ndarray, latitude: float, longitude: float, utc_offset
     latitude, longitude : float
         Place, north and east positive. [degree]
     utc_offset : float
-        Local standard time less universal time. [h]
+        Local standard time minus universal time. [h]
 
     Returns
     -------
@@ -117,10 +117,10 @@ def sky_temperature(weather: xr.Dataset) -> np.ndarray:
 
 
 def sky_share(tilt: float) -> float:
-    """Return the share of the longwave view of the outer face that is at sky temperature; the rest is at air's.
+    """Return the fraction of the outer surface's longwave view that is at sky temperature; the rest is at air's.
 
-    The face sees sky by F = (1 + cos tilt)/2, the ground by the rest. Near the horizon the sky is as warm as the air,
-    so of F only the part sqrt(F) counts as sky. Ground and obstacles are taken at air temperature.
+    The surface sees sky by F = (1 + cos tilt)/2, the ground by the rest. Near the horizon the sky is as warm as the
+    air, so of F only the part sqrt(F) counts as sky. Ground and obstacles are taken at air temperature.
 
     Parameters
     ----------
@@ -222,7 +222,7 @@ def on_wall(weather: xr.Dataset, *, orientation: float, tilt: float, site: Any) 
     -------
     xarray.Dataset, (time,)
         The weather and sun_on_wall [W/m2], sky_temperature [K], wind_speed_site [m/s] at the building's height,
-        wind_angle [degree], driving_rain [kg/(m2 s)].
+        wind_angle [degree], driving_rain [kg/(m2 s)] without snow.
 
     Raises
     ------
@@ -245,10 +245,10 @@ def on_wall(weather: xr.Dataset, *, orientation: float, tilt: float, site: Any) 
             wind_at_height(speed, height=site.building_height, terrain=site.terrain),
             "ASHRAE Fundamentals, power law",
         ),
-        "wind_angle": (angle, "wind_direction less orientation"),
+        "wind_angle": (angle, "wind_direction minus orientation"),
         "driving_rain": (
-            driving_rain(weather["rain"].to_numpy(), speed, angle, tilt=tilt, site=site),
-            site.rain_method,
+            driving_rain(liquid_rain(weather), speed, angle, tilt=tilt, site=site),
+            f"{site.rain_method}, snow left out by wet bulb",
         ),
     }
     return weather.assign(

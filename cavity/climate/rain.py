@@ -1,12 +1,17 @@
-"""Driving rain on a wall by ISO 15927-3 and by ASHRAE 160, hour by hour."""
+"""Driving rain on a wall by ISO 15927-3 and by ASHRAE 160, hour by hour; what of the precipitation is rain at all."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from cavity.climate.humid import wet_bulb
+from cavity.constants import ICE_POINT
 from cavity.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 SECONDS = 3600.0  # kg/(m2 s) to mm/h, one kg of rain being one mm on one m2
 # ISO 15927-3 terrain category: (K_R, z_0 m, z_min m), from memory
@@ -31,6 +36,85 @@ _EXPOSURE = (
 )
 _DEGREES = {"severe": 1, "medium": 2, "sheltered": 3}
 METHODS = ("ISO 15927-3", "ASHRAE 160")
+
+
+def liquid_fraction(temperature: np.ndarray, vapour_pressure: np.ndarray, pressure: np.ndarray) -> np.ndarray:
+    """Return the fraction of the precipitation that falls as rain; the rest is snow, which does not wet a wall.
+
+    By wet-bulb temperature: falling flakes melt where their surface is above 0 degC, and in dry air that is colder than
+    the air. Half is snow at a wet bulb of 0.8 degC. Fractions below 0.1 % count as nothing: all is snow below a wet
+    bulb of -2.6 degC, all is rain above 4.3 degC. Freezing rain is counted as snow.
+
+    Parameters
+    ----------
+    temperature : array, (time,)
+        Air temperature. [K]
+    vapour_pressure, pressure : array, (time,)
+        Vapour pressure and atmospheric pressure. [Pa]
+
+    Returns
+    -------
+    array, (time,)
+        Fraction. [0-1]
+
+    References
+    ----------
+    Snow fraction 1 / (1 + 6.99e-5 exp(2 (T_w + 3.97))), T_w in degC: Wang, Broxton, Fang, Behrangi, Barlage, Zeng and
+    Niu 2019, A wet-bulb temperature-based rain-snow partitioning scheme, Geophysical Research Letters 46, 13825-13835;
+    from memory.
+    """
+    bulb = wet_bulb(temperature, vapour_pressure, pressure) - ICE_POINT
+    rain = 1.0 - 1.0 / (1.0 + 6.99e-5 * np.exp(2.0 * (np.minimum(bulb, 20.0) + 3.97)))
+    return np.where(rain < 1e-3, 0.0, np.where(rain > 0.999, 1.0, rain))
+
+
+def liquid_rain(weather: xr.Dataset) -> np.ndarray:
+    """Return the rain of a weather: its precipitation without the snow.
+
+    Parameters
+    ----------
+    weather : xarray.Dataset, (time,)
+        Weather as `read_weather` returns it; its variable ``rain`` is precipitation of any kind, melted.
+
+    Returns
+    -------
+    array, (time,)
+        Rain on a horizontal plane. [kg/(m2 s)]
+
+    References
+    ----------
+    `liquid_fraction`.
+    """
+    falls = weather["rain"].to_numpy().astype(float)
+    names = ("temperature_outdoor", "vapour_pressure_outdoor", "pressure")
+    wet = falls > 0.0
+    falls[wet] *= liquid_fraction(*(weather[name].to_numpy()[wet] for name in names))
+    return falls
+
+
+def describe_rain(weather: xr.Dataset) -> str:
+    """Return in words what falls in a year, how much of it is snow, and where the figures come from.
+
+    Parameters
+    ----------
+    weather : xarray.Dataset, (time,)
+        Weather as `read_weather` returns it.
+
+    Returns
+    -------
+    str
+        Without a full stop.
+    """
+    source = str(weather.attrs.get("rain_source", "file"))
+    if not int(weather.attrs.get("has_rain", 1)) or source == "none":
+        return "no rain in the weather file; the wall is run without driving rain"
+    yearly = SECONDS * 8760.0 / weather.sizes["time"]
+    rain = float(liquid_rain(weather).sum()) * yearly
+    snow = float(weather["rain"].sum()) * yearly - rain
+    words = {"file": "rain from the weather file", "second file": "rain from a second file"}
+    amount = f"{rain:.0f} mm a year" if weather.sizes["time"] >= 8760 else f"at a rate of {rain:.0f} mm a year"
+    frozen = f", and {snow:.0f} mm of snow, which does not wet walls" if snow >= 0.5 else ""
+    return f"{words.get(source, f'rain {source}')}: {amount}{frozen}"
 
 
 def free_field_rain(rain: np.ndarray, speed: np.ndarray, angle: np.ndarray) -> np.ndarray:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.climate import series
+from cavity.climate import plausible, series
 from cavity.climate.humid import dew_point, saturation_pressure
 from cavity.climate.on_wall import sun_position
 from cavity.constants import STEFAN_BOLTZMANN
@@ -24,7 +24,8 @@ LARGEST_FILE = 500_000_000  # bytes; thirty years of hours are below 60 MB
 SEVERAL = "the file holds"
 NO_RAIN = (
     "the weather file holds no rain: the column is missing or zero all year. That is a missing column, not a dry "
-    "place; driving rain is left out of every result. Give a rain series in a second file"
+    "place; driving rain is left out of every result. Give a rain series in a second file (--rain), or a yearly or "
+    "monthly total to estimate it (--rain-total)"
 )
 
 
@@ -45,7 +46,8 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
     Returns
     -------
     xarray.Dataset, (time,)
-        Weather variables of `cavity.variables`, SI, time = start of the hour in local standard time. Attributes: name,
+        Weather variables of `cavity.variables`, SI, time = start of the hour in local standard time; with the
+        coordinates cloud_cover and weather_code_rain where the file has them. Attributes: name,
         latitude [degree], longitude [degree], utc_offset [h], elevation [m], has_rain, rain_source, invented, source,
         sha256, warnings (JSON list), time_policy.
 
@@ -63,7 +65,7 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
     source = "none"
     rain, note = records.columns.pop("rain", None), ""
     if rain_file is None and rain is not None and np.nansum(rain) > 0.0:
-        records.columns["rain"], source = rain, "file"
+        records.columns["rain"], source = rain, records.rain_source
     _prepare(records)
     if rain_file is not None:
         records.columns["rain"], note = _second_rain(records, Path(rain_file))
@@ -86,9 +88,10 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
         records.warnings.append(
             f"{SEVERAL} {count} years in a row; choose one: cavity climate FILE --year critical --save year.nc"
         )
+    measured_sun = all(name in records.columns for name in series.SUN)
     _derive(records)
     series.check_bounds(records, list(series.WEATHER))
-    _check_sun(records)
+    plausible.check(records, measured_sun)
     return _dataset(records, digest, source)
 
 
@@ -209,7 +212,7 @@ def _derive(records: series.Records) -> None:
     standard = 101325.0 * (1.0 - 2.25577e-5 * records.elevation) ** 5.25588
     _fill(columns, "pressure", np.full(temperature.shape, standard), "the standard atmosphere", notes)
     _split_sun(records)
-    cloud = columns.pop("cloud_cover", None)
+    cloud = columns.get("cloud_cover")
     model = (
         "a clear sky (Berdahl and Martin 1984)"
         if cloud is None
@@ -223,6 +226,9 @@ def _derive(records: series.Records) -> None:
         pressure=columns["pressure"],
     )
     _fill(columns, "infrared_horizontal", sky, model, notes)
+    for name in series.EXTRA:
+        if name in columns and not np.isfinite(columns[name]).all():
+            del columns[name]
 
 
 def hours_of_day(time: np.ndarray) -> np.ndarray:
@@ -277,7 +283,12 @@ def sky_irradiance(
 
 
 def _split_sun(records: series.Records) -> None:
-    """Complete the three irradiances from any two of them, or from the global alone, in place."""
+    """Complete the three irradiances from any two of them, or from the global alone, in place.
+
+    The derived direct irradiance is at most 0.95 S mu^0.2 + 10 W/m2 (Long and Dutton, BSRN recommended QC tests V2.0,
+    2010, limit of rare values, from memory), S being the irradiance outside the atmosphere, mu the cosine of the
+    zenith.
+    """
     columns = records.columns
     have = [name for name in series.SUN if name in columns]
     if len(have) == 3:
@@ -292,74 +303,44 @@ def _split_sun(records: series.Records) -> None:
                 "add the column global_horizontal",
             )
         )
-    zenith = sun_position(records.time, records.latitude, records.longitude, records.utc_offset)["zenith"].to_numpy()
-    cosine = np.cos(np.radians(zenith))
-    low = cosine < 0.065  # sun below 3.7 degrees: the quotient with the cosine means nothing
-    if have == ["global_horizontal"]:
-        import pvlib
-
-        days = (records.time.astype("datetime64[D]") - records.time.astype("datetime64[Y]")).astype(int) + 1
-        split = pvlib.irradiance.erbs(columns["global_horizontal"], zenith, days)
-        columns["direct_normal"] = np.where(low, 0.0, np.nan_to_num(np.asarray(split["dni"])))
-        columns["diffuse_horizontal"] = columns["global_horizontal"] - np.where(
-            low, 0.0, columns["direct_normal"] * cosine
-        )
-        records.warnings.append(
-            "direct and diffuse irradiance are split from the global by Erbs, Klein and Duffie 1982"
-        )
-        return
-    up = np.maximum(cosine, 0.0)
-    if "global_horizontal" not in columns:
-        columns["global_horizontal"] = columns["diffuse_horizontal"] + columns["direct_normal"] * up
-    elif "direct_normal" not in columns:
-        beam = np.maximum(columns["global_horizontal"] - columns["diffuse_horizontal"], 0.0)
-        columns["direct_normal"] = np.where(low, 0.0, np.minimum(beam / np.where(low, 1.0, cosine), 1200.0))
-    else:
-        columns["diffuse_horizontal"] = np.maximum(columns["global_horizontal"] - columns["direct_normal"] * up, 0.0)
-    records.warnings.append("the third of global, direct and diffuse irradiance is computed from the other two")
-
-
-def _check_sun(records: series.Records) -> None:
-    """Refuse sun at night, and warn of a day that is not centred on solar noon: both tell of a wrong clock."""
     import pvlib
 
-    glob = records.columns["global_horizontal"]
-    total = float(glob.sum())
-    if total <= 0.0:
-        raise InputError(
-            series.fault_of(
-                records, "there is no sun all year", "0 W/m2", "irradiance", "check the column", "global_horizontal"
-            )
-        )
-    # Spencer 1971 through pvlib: within 0.2 degrees, enough to tell day from night
+    zenith = sun_position(records.time, records.latitude, records.longitude, records.utc_offset)["zenith"].to_numpy()
+    cosine = np.cos(np.radians(zenith))
+    up = np.maximum(cosine, 0.0)
+    low = cosine < 0.065  # sun below 3.7 degrees: the quotient with the cosine means nothing
+    if "direct_normal" in columns and "diffuse_horizontal" in columns:
+        columns["global_horizontal"] = columns["diffuse_horizontal"] + columns["direct_normal"] * up
+        records.warnings.append("global irradiance is computed from direct and diffuse")
+        return
+    if "direct_normal" in columns:
+        columns["diffuse_horizontal"] = np.maximum(columns["global_horizontal"] - columns["direct_normal"] * up, 0.0)
+        records.warnings.append("diffuse irradiance is computed from global and direct")
+        return
     days = (records.time.astype("datetime64[D]") - records.time.astype("datetime64[Y]")).astype(int) + 1
-    tilt, north = pvlib.solarposition.declination_spencer71(days), np.radians(records.latitude)
-    minutes = pvlib.solarposition.equation_of_time_spencer71(days)
-    solar = (hours_of_day(records.time) + 0.5 - records.utc_offset + records.longitude / 15.0 + minutes / 60.0) % 24.0
-    from_noon = np.abs(solar - 12.0)
-    nearest = np.radians(15.0 * np.maximum(from_noon - 0.5, 0.0))  # the moment of the hour when the sun is highest
-    height = np.degrees(np.arcsin(np.sin(north) * np.sin(tilt) + np.cos(north) * np.cos(tilt) * np.cos(nearest)))
-    night = height < -3.0  # below the horizon all hour, with 3 degrees for twilight
-    dark = float(glob[night].sum()) / total
-    lean = float((glob * (solar - 12.0)).sum()) / total
-    fix = (
-        f"check time zone ({records.utc_offset:+g} h) and longitude ({records.longitude:g}) in the header, and whether "
-        "stamps mark the start or the end of the hour"
+    alone = "diffuse_horizontal" not in columns
+    if alone:
+        split = pvlib.irradiance.erbs(columns["global_horizontal"], zenith, days)
+        direct = np.where(low, 0.0, np.nan_to_num(np.asarray(split["dni"])))
+    else:
+        beam = np.maximum(columns["global_horizontal"] - columns["diffuse_horizontal"], 0.0)
+        direct = np.where(low, 0.0, beam / np.where(low, 1.0, cosine))
+    # an hour in which the sun rises or sets has its energy while the sun stands higher than in the middle of the hour
+    most = 0.95 * np.asarray(pvlib.irradiance.get_extra_radiation(days)) * up**0.2 + 10.0
+    over = direct > most
+    columns["direct_normal"] = np.where(over, most, direct)
+    if alone:
+        columns["diffuse_horizontal"] = columns["global_horizontal"] - columns["direct_normal"] * up
+    said = (
+        "direct and diffuse irradiance are split from the global by Erbs, Klein and Duffie 1982"
+        if alone
+        else "direct irradiance is computed from global and diffuse"
     )
-    if dark > 0.02 or abs(lean) > 2.5:
-        raise InputError(
-            series.fault_of(
-                records,
-                f"the sun shines at night: {100 * dark:.0f} % of it; its day is centred {lean:+.1f} h from solar noon",
-                "",
-                "sun between sunrise and sunset at this place",
-                fix,
-                "global_horizontal",
-            )
-        )
-    # cloudier mornings or afternoons move the centre by less than half an hour in the files looked at
-    if abs(lean) > 0.6:
-        records.warnings.append(f"the sun's day is centred {lean:+.1f} h from solar noon; {fix}")
+    if over.any():
+        said += f"; in {int(over.sum())} hours the direct part was limited to that of a very clear sky"
+    if over.mean() > 0.005:  # none in files whose place and clock are right
+        said += ": latitude, longitude, time zone or time label may be wrong"
+    records.warnings.append(said)
 
 
 def _dataset(records: series.Records, digest: str, rain_source: str) -> xr.Dataset:
@@ -378,6 +359,11 @@ def _dataset(records: series.Records, digest: str, rain_source: str) -> xr.Datas
                 records.time.astype("datetime64[ns]"),
                 {"long_name": "start of the hour, local standard time"},
             )
+        }
+        | {
+            name: ("time", records.columns[name].astype(float), {"units": unit, "long_name": title})
+            for name, (unit, title) in series.EXTRA.items()
+            if name in records.columns
         },
         attrs={
             "name": records.name,
@@ -390,7 +376,7 @@ def _dataset(records: series.Records, digest: str, rain_source: str) -> xr.Datas
             "invented": int(records.invented),
             "source": records.file,
             "sha256": digest,
-            "warnings": json.dumps(records.warnings, ensure_ascii=False),
+            "warnings": json.dumps(list(dict.fromkeys(records.warnings)), ensure_ascii=False),
             "time_policy": records.policy,
         },
     )

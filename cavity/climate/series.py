@@ -26,6 +26,11 @@ WEATHER = (  # what weather consists of, once it is complete
     "infrared_horizontal",
     "rain",
 )
+# kept as coordinates where a file has them, for the estimate of rain: unit and long name
+EXTRA = {
+    "cloud_cover": ("1", "opaque cloud cover"),
+    "weather_code_rain": ("kg/(m2 s)", "usual precipitation of the file's weather codes"),
+}
 LONGEST_GAP = 6  # h, longest gap that is interpolated
 HOURS = 8760
 NOMINAL_YEAR = (
@@ -38,7 +43,7 @@ class Records:
     """What a reader found: start of each record in local standard time, columns in SI with NaN where missing.
 
     Columns carry the names of `cavity.variables`, and besides them ``dew_point`` [K], ``relative_humidity_file`` [1]
-    and ``cloud_cover`` [0-1].
+    ``cloud_cover`` [0-1] and ``weather_code_rain`` [kg/(m2 s)].
     """
 
     file: str
@@ -54,6 +59,7 @@ class Records:
     surface: str = ""  # "water" | "ice" | "" not stated
     typical: bool = False  # the years of the stamps mean nothing
     policy: str = ""
+    rain_source: str = "file"
     warnings: list[str] = field(default_factory=list)
 
 
@@ -180,6 +186,8 @@ def fill_gaps(records: Records) -> None:
                 fault_of(records, "holds no value at all", fix="leave the column out or fill it", column=name)
             )
         long = [(a, b) for a, b in runs(missing) if b - a > LONGEST_GAP * per_hour]
+        if long and name in ("infrared_horizontal", "pressure", *EXTRA):
+            continue  # computed by a model, or left out, later
         if long:
             text = "; ".join(
                 f"{say_date(records.time[a])} to {say_date(records.time[b - 1])} ({(b - a) / per_hour:g} h)"
@@ -349,6 +357,10 @@ def likely_cause(name: str, values: np.ndarray) -> str:
         return "the pressures look like hPa or kPa where Pa is expected"
     if name == "rain":
         return "check the unit of rain: mm per hour"
+    if name in SUN and np.nanmax(values) > 1500.0:
+        return "irradiance looks like kJ/m2 per hour where W/m2 is expected"
+    if name == "wind_speed" and np.nanmax(values) > 75.0:
+        return "wind looks like km/h where m/s is expected"
     return "check the unit and the missing-value code of this column"
 
 
@@ -357,6 +369,37 @@ def plain(text: str) -> str:
     if "_" in text or not text.isascii():
         raise ValueError(text)
     return text
+
+
+# what may follow a number of the head of a file, the first being the unit it is in
+UNITS_OF_PLACE = {
+    "latitude": ("degrees", "degree", "deg", "°"),
+    "longitude": ("degrees", "degree", "deg", "°"),
+    "utc_offset": ("h", "hours", "hour"),
+    "elevation": ("m", "metres", "metre", "meters", "meter"),
+}
+
+
+def number_of(text: str, key: str) -> tuple[float, str]:
+    """Return a number of the head of a file, NaN where more than its unit follows, and then what to write instead."""
+    found = re.fullmatch(r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s*(.*)", text.strip())
+    if not found:
+        return float("nan"), ""
+    try:
+        value = float(plain(found[1]))
+    except ValueError:
+        return float("nan"), ""
+    rest = found[2].strip()
+    if not rest or rest.lower() in UNITS_OF_PLACE[key]:
+        return value, ""
+    letter = rest.strip("° ").upper()
+    if key == "elevation" and letter.lower() in ("ft", "feet", "foot"):
+        return float("nan"), f"the elevation is in metres: write {0.3048 * value:.0f}"
+    positive = {"latitude": ("N", "S"), "longitude": ("E", "W")}.get(key)
+    if positive and letter in positive:
+        way = "north" if key == "latitude" else "east"
+        return float("nan"), f"write {value if letter == positive[0] else -value:g}: {way} is positive"
+    return float("nan"), f"write the number alone: {value:g}"
 
 
 def slug(text: str) -> str:

@@ -10,7 +10,8 @@ import numpy as np
 
 from cavity.climate.humid import dew_point, saturation_pressure
 from cavity.climate.on_wall import angle_to_wall, sky_share, sky_temperature, sun_on_plane, wind_at_height
-from cavity.climate.rain import SECONDS, driving_rain, free_field_rain
+from cavity.climate.outside import outside_coefficient
+from cavity.climate.rain import SECONDS, describe_rain, driving_rain, free_field_rain, liquid_rain
 from cavity.climate.series import month_of
 from cavity.climate.year import scaled_index
 from cavity.constants import ICE_POINT, LEWIS_VAPOUR, STEFAN_BOLTZMANN
@@ -43,7 +44,7 @@ STANDARD_SITE = SimpleNamespace(
 def undercooling(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> tuple[np.ndarray, np.ndarray]:
     """Return how far a vertical panel falls below the dew point of the outdoor air at night, and the dew it gathers.
 
-    Steady balance of a face without heat from behind: convection to the air, radiation to a sky colder than the air;
+    Steady balance of a surface without heat from behind: convection to the air, radiation to a sky colder than the air;
     h_c = 4 + 4 v with the wind at the building's height, radiation linearised at the mean of air and sky. Dew by h_c
     and the Lewis relation, its latent heat left out, which makes the amount an upper bound.
 
@@ -57,7 +58,7 @@ def undercooling(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> tuple[np.
     Returns
     -------
     margin : array, (time,)
-        Panel temperature less dew point, below zero the panel is wetted; NaN by day. [K]
+        Panel temperature minus dew point, below zero dew forms on the panel; NaN by day. [K]
     dew : array, (time,)
         Rate of dew. [kg/(m2 s)]
 
@@ -79,7 +80,7 @@ def _panel(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return the convective coefficient [W/(m2 K)] and the steady temperature of a thin panel [K]."""
     speed = wind_at_height(weather["wind_speed"].to_numpy(), height=site.building_height, terrain=site.terrain)
-    convection = 4.0 + 4.0 * speed
+    convection = outside_coefficient(speed)
     surroundings = SKY_VIEW * sky + (1.0 - SKY_VIEW) * air  # linear mean: within 0.3 K of the fourth-power mean
     radiation = 4.0 * PANEL_EMISSIVITY * STEFAN_BOLTZMANN * (0.5 * (air + surroundings)) ** 3
     panel = (convection * air + radiation * surroundings + PANEL_ABSORPTANCE * sun) / (convection + radiation)
@@ -89,9 +90,10 @@ def _panel(
 def drying_potential(weather: xr.Dataset, sun: np.ndarray, *, site: Any = STANDARD_SITE) -> np.ndarray:
     """Return the vapour pressure difference that can dry a wall that gets some sun, hour by hour.
 
-    A panel warmed by the sun and cooled by the sky has a temperature; saturated air at that temperature less the vapour
-    pressure outdoors drives drying. Where it is negative, vapour would be driven in; it counts as 0. The wet face's
-    own cooling is left out: an upper bound that ranks orientations and months (our own assumption).
+    A panel warmed by the sun and cooled by the sky has a temperature; the saturation pressure at that temperature
+    minus the vapour pressure outdoors drives drying. Where it is negative, vapour would be driven in; it counts as 0.
+    The cooling of the wet surface itself is left out: an upper bound that ranks orientations and months (our own
+    assumption).
 
     Parameters
     ----------
@@ -148,7 +150,8 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
         return np.array([getattr(np, how)(part) / (years if how == "sum" else 1.0) for part in parts])
 
     celsius = values["temperature_outdoor"] - ICE_POINT
-    rain = values["rain"] * SECONDS
+    liquid = liquid_rain(weather)
+    rain = liquid * SECONDS
     monthly = {
         "temperature_mean": (by_month(celsius), "degC", "mean temperature"),
         "temperature_lowest": (by_month(celsius, "min"), "degC", "lowest temperature"),
@@ -158,20 +161,21 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
         "wind_speed": (by_month(values["wind_speed"]), "m/s", "mean wind speed"),
         "sun": (by_month(values["global_horizontal"], "sum") / 1000.0, "kWh/m2", "sun on a horizontal plane"),
         "rain": (by_month(rain, "sum"), "mm", "rain"),
+        "snow": (by_month(values["rain"] * SECONDS - rain, "sum"), "mm", "snow, melted"),
         "wet_hours": (by_month((rain > 0.0).astype(float), "sum"), "h", "hours with rain"),
         "undercooled_hours": (
             by_month((margin < BELOW).astype(float), "sum"),
             "h",
-            "hours of a panel below the dew point",
+            "hours of a panel below the outdoor dew point",
         ),
-        "dew": (by_month(dew * SECONDS, "sum"), "kg/m2", "dew on a panel, upper bound"),
+        "dew": (by_month(dew * SECONDS, "sum"), "kg/m2", "potential dew on a panel, upper bound"),
     }
     sun, drive, drive_160, free, dry = (np.zeros((12, 16)) for _ in range(5))
     for i, facing in enumerate(ORIENTATIONS):
         angle = angle_to_wall(values["wind_direction"], facing)
         plane = sun_on_plane(weather, orientation=float(facing), tilt=90.0, albedo=site.ground_albedo)
         sun[:, i] = by_month(plane, "sum") / 1000.0
-        amount = (values["rain"], values["wind_speed"], angle)
+        amount = (liquid, values["wind_speed"], angle)
         free[:, i] = by_month(free_field_rain(*amount) * SECONDS, "sum")
         drive[:, i] = by_month(driving_rain(*amount, tilt=90.0, site=site, method="ISO 15927-3") * SECONDS, "sum")
         drive_160[:, i] = by_month(driving_rain(*amount, tilt=90.0, site=site, method="ASHRAE 160") * SECONDS, "sum")
@@ -196,8 +200,8 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
             for name, (data, unit, title) in turned.items()
         }
         | {
-            "orientation_index": ("orientation", index, {"units": "1", "long_name": "index of wetting and drying"}),
-            "month_index": ("month", month_index, {"units": "1", "long_name": "index of wetting and drying"}),
+            "orientation_index": ("orientation", index, {"units": "1", "long_name": "moisture index"}),
+            "month_index": ("month", month_index, {"units": "1", "long_name": "moisture index"}),
             "wind_share": (("speed", "orientation"), *_rose(values)),
             "day_temperature": (
                 ("month", "hour"),
@@ -207,7 +211,7 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
             "undercooling": (
                 ("month", "hour"),
                 _by_hour(margin < BELOW, month, hour),
-                {"units": "1", "long_name": "share of hours below the dew point"},
+                {"units": "1", "long_name": "fraction of hours below the dew point"},
             ),
         },
         coords={
@@ -223,6 +227,7 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
     calm = float((values["wind_speed"] < SPEED_EDGES[0]).mean())
     summary.attrs.update(
         calm_share=calm,
+        rain_words=f"{(words := describe_rain(weather))[0].upper()}{words[1:]}.",
         years=years,
         terrain=site.terrain,
         building_height=float(site.building_height),
@@ -239,13 +244,13 @@ _MONTHS = tuple(calendar.month_name)[1:]
 
 
 def _rose(values: dict[str, np.ndarray]) -> tuple[np.ndarray, dict[str, str]]:
-    """Return the share of all hours by class of speed and sector of direction."""
+    """Return the fraction of all hours by class of speed and sector of direction."""
     sector = np.round(values["wind_direction"] / 22.5).astype(int) % 16
     level = np.digitize(values["wind_speed"], SPEED_EDGES) - 1  # -1: calm
     share = np.zeros((len(SPEED_EDGES), 16))
     moving = level >= 0
     np.add.at(share, (level[moving], sector[moving]), 1.0)
-    return share / sector.size, {"units": "1", "long_name": "share of hours"}
+    return share / sector.size, {"units": "1", "long_name": "fraction of hours"}
 
 
 def _by_hour(series: np.ndarray, month: np.ndarray, hour: np.ndarray) -> np.ndarray:
@@ -269,12 +274,15 @@ def _sentence(summary: xr.Dataset) -> str:
         amount = float(summary["driving_rain_iso"].sel(orientation=attrs["to_check"]).sum())
         first = (
             f"Check the wall that faces {check}: of all orientations it has the worst balance of wetting "
-            f"({amount:.0f} L/m2 of driving rain a year) and drying. The wettest faces {name_of(attrs['wettest'])}, "
-            f"the slowest to dry {name_of(attrs['slowest_to_dry'])}."
+            f"({amount:.0f} L/m2 of driving rain a year) and drying. The {name_of(attrs['wettest'])} wall receives "
+            f"most rain; the {name_of(attrs['slowest_to_dry'])} wall dries most slowly."
         )
+        snow = float(summary["snow"].sum())
+        if snow >= 0.5:
+            first += f" Snow ({snow:.0f} mm of water a year) does not wet walls and is not counted as driving rain."
     else:
         first = (
-            f"Check the wall that faces {check}: it has the least drying. The file has no rain, so wetting by rain "
+            f"Check the wall that faces {check}: it dries most slowly. The file has no rain, so wetting by rain "
             "could not be ranked; give a rain series."
         )
     return (

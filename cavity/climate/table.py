@@ -3,13 +3,13 @@
 CSV: first lines ``# key = value``, then one line of column heads, then one line per record::
 
     # name = Our roof
-    # latitude = 52.0          degrees, north positive
-    # longitude = 5.0          degrees, east positive
-    # utc offset = 1           hours, local standard time less universal time
-    # elevation = 20           m
-    # time label = start       start | middle | end of the record's interval; start when left out
-    # humidity below freezing = water      water (WMO practice) | ice; water when left out
-    # invented = no
+    # latitude = 52.0          # degrees, north positive
+    # longitude = 5.0          # degrees, east positive
+    # utc offset = 1           # hours, local standard time minus universal time
+    # elevation = 20           # m
+    # time label = start       # start | middle | end of the record's interval; default: start
+    # humidity below freezing = water      # water (WMO practice) | ice; default: water
+    # fictitious = no
     time,temperature_outdoor [degC],relative_humidity_outdoor [%],wind_speed [m/s],wind_direction [degree],...
     2021-01-01T00:00,4.2,91,3.1,230,...
 
@@ -21,7 +21,7 @@ standard time, or with an offset from universal time.
 An empty field, ``nan``, -999, -9999 and 9999 are missing values. Steps may be any that divide an hour, or an hour.
 
 NetCDF: a dimension ``time``, variables of the same names with the attribute ``units``, and the keys of the head as
-attributes of the file (latitude, longitude, utc_offset, elevation, name, time_label, invented). What `read_weather`
+attributes of the file (latitude, longitude, utc_offset, elevation, name, time_label, fictitious). What `read_weather`
 returns, written by ``to_netcdf``, is such a file.
 """
 
@@ -35,7 +35,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.climate.series import SUN, WEATHER, Records, plain, slug
+from cavity.climate.series import EXTRA, SUN, UNITS_OF_PLACE, WEATHER, Records, number_of, plain, slug
 from cavity.errors import Fault, InputError
 from cavity.units import parse_quantity
 from cavity.variables import TABLE
@@ -45,9 +45,15 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 # columns that a file may have: SI unit of each
-_UNITS = {name: TABLE[name].units for name in WEATHER} | {"dew_point": "K", "cloud_cover": "1"}
+_UNITS = (
+    {name: TABLE[name].units for name in WEATHER} | {"dew_point": "K"} | {name: row[0] for name, row in EXTRA.items()}
+)
 _OURS = {"relative_humidity_outdoor": "relative_humidity_file"}
 _CODES = (-999.0, -9999.0, 9999.0, -99999.0, 999999.0)
+_KEYS = (
+    "name", "latitude", "longitude", "utc_offset", "elevation", "time_label", "humidity_below_freezing", "fictitious",
+    "invented",
+)  # fmt: skip
 _LIMITS = {
     "latitude": (-90.0, 90.0),
     "longitude": (-180.0, 180.0),
@@ -81,15 +87,23 @@ def read_csv(file: str, text: str, *, only_rain: bool = False, site: Records | N
         With the line and column of every fault, at most six.
     """
     lines = text.splitlines()
+    faults: list[Fault] = []
     keys: dict[str, str] = {}
     start = 0
     for line in lines:
         if not line.startswith("#") and line.strip():
             break
         start += 1
-        found = re.match(r"#\s*([A-Za-z_ ]+?)\s*[=:]\s*(.*)", line)
+        found = re.match(r"#\s*([A-Za-z_ ]+?)\s*[=:]\s*([^#]*)", line)
         if found:
-            keys[found[1].strip().lower().replace(" ", "_")] = found[2].strip()
+            key = found[1].strip().lower().replace(" ", "_")
+            if key in keys and key in _KEYS:
+                faults.append(
+                    Fault(
+                        f"{file}, line {start}", f"{key.replace('_', ' ')} is given twice", line[:60], "each key once"
+                    )
+                )
+            keys[key] = found[2].strip()
     heads = next(csv.reader(lines[start : start + 1]), [])
     heads = [head.strip() for head in heads]
     if not heads or heads[0].lower() != "time":
@@ -110,7 +124,6 @@ def read_csv(file: str, text: str, *, only_rain: bool = False, site: Records | N
         raise InputError(
             Fault(file, "the lines cannot be split into fields", str(error), "", "repair the file")
         ) from None
-    faults: list[Fault] = []
     for number, row in rows:
         if len(row) != len(heads):
             where = f"{file}, line {number}"
@@ -123,8 +136,13 @@ def read_csv(file: str, text: str, *, only_rain: bool = False, site: Records | N
     place = _place(file, keys, site)
     time, step = _csv_time(file, rows, place["utc_offset"], keys.get("time_label", "start"))
     columns: dict[str, np.ndarray] = {}
+    seen = {"time"}
     for position, head in enumerate(heads[1:], start=1):
         name, unit = _head(file, start + 1, head)
+        if name in seen:
+            where = f"{file}, line {start + 1}"
+            raise InputError(Fault(where, f"the column {name} is there twice", head[:40], "each column once"))
+        seen.add(name)
         if only_rain and name != "rain":
             continue
         numbers = np.empty(len(rows))
@@ -209,6 +227,8 @@ def read_netcdf(file: str, path: Path) -> Records:
                 f"{file}, {name}", name, values.to_numpy().astype(float), unit, step
             )
     records = _records(file, time, step, columns, place, keys)
+    if keys.get("rain_source", "").startswith("estimated"):
+        records.rain_source = keys["rain_source"][:80]  # what was estimated once stays marked
     try:
         earlier = json.loads(keys.get("warnings", "[]"))
     except ValueError:
@@ -244,7 +264,7 @@ def _records(
         columns=columns,
         surface=surface,
         name=slug(keys.get("name", "")) or slug(file.rsplit(".", 1)[0]) or "unnamed place",
-        invented=keys.get("invented", "no").lower() in ("yes", "1", "true"),
+        invented=any(keys.get(key, "no").lower() in ("yes", "1", "true") for key in ("fictitious", "invented")),
         policy=f"stamps mark the {keys.get('time_label', 'start').lower()} of an interval; time is its start",
         **place,
     )
@@ -258,15 +278,13 @@ def _place(file: str, keys: Mapping[str, str], site: Records | None) -> dict[str
         if not text and site is not None:
             found[key] = getattr(site, key)
             continue
-        try:
-            found[key] = float(plain(text.split()[0])) if text else float("nan")
-        except ValueError:
-            found[key] = float("nan")
+        title = key.replace("_", " ")
+        found[key], fix = number_of(text, key) if text else (float("nan"), "")
         if not low <= found[key] <= high:
-            title = key.replace("_", " ")
             problem = f"{title} is not possible" if text else f"{title} is missing"
+            expected = f"{low:g} to {high:g} {UNITS_OF_PLACE[key][0]}"
             faults.append(
-                Fault(f"{file}, head", problem, text[:40], f"{low:g} to {high:g}", f"add a line  # {title} = ...")
+                Fault(f"{file}, head", problem, text[:40], expected, fix or f"add a line  # {title} = NUMBER")
             )
     if faults:
         raise InputError(*faults)

@@ -10,7 +10,7 @@ import numpy as np
 
 from cavity.climate.humid import saturation_pressure
 from cavity.climate.on_wall import angle_to_wall
-from cavity.climate.rain import SECONDS, free_field_rain
+from cavity.climate.rain import SECONDS, free_field_rain, liquid_rain
 from cavity.climate.read import SEVERAL
 from cavity.climate.series import NOMINAL_YEAR, month_of
 from cavity.constants import WATER_TO_AIR
@@ -79,6 +79,8 @@ def join_years(parts: Sequence[xr.Dataset]) -> xr.Dataset:
                 raise InputError(Fault(source, "the year comes twice", f"{year}, also in {seen[year]}", "", fix))
             seen[year] = source
         notes += [text for text in json.loads(part.attrs["warnings"]) if text not in notes]
+    shared = set.intersection(*({*part.coords} for part in parts))
+    parts = [part.drop_vars([name for name in part.coords if name not in shared]) for part in parts]
     joined = xr.concat(sorted(parts, key=lambda part: part["time"].to_numpy()[0]), "time")
     rainy = all(part.attrs["has_rain"] for part in parts)
     if not rainy:
@@ -156,7 +158,7 @@ def moisture_index(weather: xr.Dataset, *, orientation: float | None = None) -> 
     year = weather["time"].dt.year.to_numpy()
     known = years_of(weather)
     facing = [orientation] if orientation is not None else list(np.arange(16) * 22.5)
-    rain, speed, way = (weather[name].to_numpy() for name in ("rain", "wind_speed", "wind_direction"))
+    rain, speed, way = liquid_rain(weather), *(weather[name].to_numpy() for name in ("wind_speed", "wind_direction"))
     falls = [free_field_rain(rain, speed, angle_to_wall(way, one)) * SECONDS for one in facing]
     wettest = max(falls, key=lambda amount: float(amount.sum()))
     vapour, pressure = weather["vapour_pressure_outdoor"].to_numpy(), weather["pressure"].to_numpy()

@@ -50,6 +50,7 @@ class Column(NamedTuple):
     part_law: np.ndarray  # (m, 6)
     part_link: np.ndarray  # (m,)
     link_open: np.ndarray  # (K,)
+    link_entry: np.ndarray  # (K, 2) stirring by the inlet, upward and downward flow; see balance.forced_nusselt
     opening_height: np.ndarray  # (J,) m, along the wall
     link_rise: np.ndarray  # (K,) m, by height
     path_source: np.ndarray  # (parts,)
@@ -162,8 +163,8 @@ class Scratch(NamedTuple):
     inlet_p: np.ndarray
     outlet_T: np.ndarray
     outlet_p: np.ndarray
-    h: np.ndarray  # (S,) convective coefficient of both cavity faces
-    still: np.ndarray  # (S,) the same without flow
+    h: np.ndarray  # (S, 2) convective coefficient of the cavity faces
+    still: np.ndarray  # (S,) that of both without flow
     kept: np.ndarray  # (S, 4) share of its inlet state in the mean and at the outlet: heat, then vapour
     face_T: np.ndarray  # (S, 2) K, state of both cavity faces when the air was last told
     face_p: np.ndarray  # Pa
@@ -195,7 +196,7 @@ def workspace(
         line=wall.work_arrays(grid, S), known=zeros(S), ladder=zeros((network.WORK_ROWS, J + 1)),
         chain=zeros((network.CHAIN_ROWS, J + 1), dtype=np.int64), drive=zeros(K), new_flow=zeros(K), last_gap=zeros(K),
         march=zeros(S, dtype=np.int64), inlet_T=zeros(S), inlet_p=zeros(S), outlet_T=zeros(S), outlet_p=zeros(S),
-        h=zeros(S), still=zeros(S), kept=zeros((S, 4)), face_T=zeros((S, 2)), face_p=zeros((S, 2)), rho=zeros(K),
+        h=zeros((S, 2)), still=zeros(S), kept=zeros((S, 4)), face_T=zeros((S, 2)), face_p=zeros((S, 2)), rho=zeros(K),
         moved=zeros(1), pace=np.ones(2), old_air_T=zeros(S), old_air_p=zeros(S), old_flow=zeros(K), runoff=zeros(n),
         shed=zeros(n), trouble=zeros(TROUBLE), losses=zeros(parts), opening_flow=zeros(J),
         air_in=zeros(compartments + 1),
@@ -411,13 +412,13 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
         for turn in range(count):
             s = work.march[turn]
             _inlet(column, state.flow, s, T_out, p_out, work)
-            h = work.h[s]
+            h1, h2 = work.h[s, 0], work.h[s, 1]
             w = _line(work, s)
             edge = wall.Edge(
                 T_out, p_out, forcing.h_out[t], LEWIS_VAPOUR * forcing.h_out[t], forcing.gain[t],
                 forcing.emissivity, forcing.rain[t], forcing.T_in[t], forcing.p_in[t], forcing.h_in,
                 forcing.beta_in, work.inlet_T[s], work.inlet_p[s], work.kept[s, 0], work.kept[s, 2],
-                h, h, column.emissivity, forcing.leak[t], forcing.leak_node, forcing.seep[t],
+                h1, h2, column.emissivity, forcing.leak[t], forcing.leak_node, forcing.seep[t],
                 forcing.seep_node, P, dt,
             )  # fmt: skip
             # the first update of a stage may do with what the last one knew of the line, whatever the air pressure
@@ -666,11 +667,12 @@ def _wet(work, s, i, u):
 @jit
 def _pass_on(state, s, P, work):
     """Renew mean and outlet air of segment s from its faces and its inlet; steam beyond the air pressure has left."""
-    T = 0.5 * (work.face_T[s, 0] + work.face_T[s, 1])
+    part = work.h[s, 0] / (work.h[s, 0] + work.h[s, 1])
+    T = part * work.face_T[s, 0] + (1.0 - part) * work.face_T[s, 1]
     excess = work.inlet_T[s] - T
     state.air_T[s] = T + excess * work.kept[s, 0]
     work.outlet_T[s] = T + excess * work.kept[s, 1]
-    p = 0.5 * (work.face_p[s, 0] + work.face_p[s, 1])
+    p = part * work.face_p[s, 0] + (1.0 - part) * work.face_p[s, 1]
     excess = work.inlet_p[s] - p
     state.air_p[s] = min(p + excess * work.kept[s, 2], P)
     work.outlet_p[s] = min(p + excess * work.kept[s, 3], P)
@@ -684,18 +686,22 @@ def _coefficients(column, state, P, work, renew):
     """
     for s in range(column.segment_link.size):
         link = column.segment_link[s]
-        v, length = 0.0, column.height
+        v, length, C, entry = 0.0, column.height, 0.0, 0.0
         if link >= 0 and state.flow.size:
             length = column.opening_height[link + 1] - column.opening_height[link]
+            C = abs(state.flow[link]) / length * DRY_AIR_HEAT
+            entry = column.link_entry[link, 0 if state.flow[link] >= 0.0 else 1]
             v = state.flow[link] / (moist_air.density(state.air_T[s], state.air_p[s], P) * column.link_law[link, 0])
         T1, T2 = work.face_T[s, 0], work.face_T[s, 1]
         if renew:
             work.still[s] = 2.0 * balance.still_coefficient(T1, T2, column.depth, length, P)
-        h = balance.moving_coefficient(work.still[s], v, T1, T2, column.depth, length, P)
+        h1, h2 = balance.flow_coefficients(
+            work.still[s], v, C, T1, T2, state.air_T[s], column.depth, length, P, entry
+        )  # fmt: skip
         share = _share(column, state.flow, s)
-        work.h[s] = h
-        work.kept[s, 0], work.kept[s, 1] = balance.kept(2.0 * h, share * DRY_AIR_HEAT)
-        work.kept[s, 2], work.kept[s, 3] = balance.kept(2.0 * LEWIS_VAPOUR * h, share * WATER_TO_AIR / P)
+        work.h[s, 0], work.h[s, 1] = h1, h2
+        work.kept[s, 0], work.kept[s, 1] = balance.kept(h1 + h2, share * DRY_AIR_HEAT)
+        work.kept[s, 2], work.kept[s, 3] = balance.kept(LEWIS_VAPOUR * (h1 + h2), share * WATER_TO_AIR / P)
 
 
 @jit

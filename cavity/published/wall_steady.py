@@ -157,11 +157,59 @@ def resistances() -> tuple[Case, ...]:
             inputs="steel 1.2 mm, 600 mm apart, 100 mm of 0.035, path in parallel",
             units="1",
             band=(0.20, 0.40),
-            computed=uvalue.layer_resistance(_layer("insulation", 0.1, 0.035, metal)) * 0.035 / 0.1,
-            note="The path in parallel is meant to lie at the lower edge of what was found.",
+            computed=uvalue.strip_resistance(_layer("insulation", 0.1, 0.035, metal), 0.6) * 0.035 / 0.1,
+            note="The path in parallel is meant to lie at the lower edge of what was found; no U-value uses it.",
         )
     )
-    return tuple(rows)
+    return (*rows, *frames())
+
+
+def frames() -> tuple[Case, ...]:
+    """Return walls with timber studs (both limits of the combined method) and with steel studs (zone method)."""
+    # siding, foam, batt or wood, gypsum; films 0.12 and 0.03
+    wood = uvalue.combined_method(
+        (0.75, 0.25),
+        ((0.11, 0.70, 2.30, 0.08), (0.11, 0.70, 0.77, 0.08)),
+        outer_surface=0.03,
+        inner_surface=0.12,
+    )
+    common = {
+        "source": "ASHRAE Handbook - Fundamentals, ch. 27, example 3",
+        "tag": READ,
+        "inputs": "38 x 90 mm studs, 25 % framing; 0.11, 0.70, 2.30 or 0.77, 0.08 m2 K/W, films 0.12 and 0.03",
+        "units": "W/(m2 K)",
+    }
+    steel = uvalue.zone_method(
+        resistance_outside=0.0127 / 0.16, resistance_inside=0.0127 / 0.16, thickness=0.09, conductivity=0.09 / 1.94,
+        web=0.0008, spacing=0.4, flange=0.041, cover_outside=0.0127, cover_inside=0.0127,
+    )  # fmt: skip
+    return (
+        value_case(
+            "timber frame, upper limit of the resistance (parallel paths)",
+            expected=0.36,
+            computed=1.0 / wood.upper,
+            atol=0.005,  # printed digits
+            **common,
+        ),
+        value_case(
+            "timber frame, lower limit of the resistance (isothermal planes)",
+            expected=0.388,
+            computed=1.0 / wood.lower,
+            atol=0.0006,  # printed digits, R to two decimals
+            **common,
+        ),
+        band_case(
+            "steel studs: resistance between the two-dimensional and the modified zone calculation",
+            source="ASHRAE Handbook - Fundamentals, ch. 27, steel stud check: 2-D 1.00, correction factor 1.13, "
+            "measured 1.16, modified zone 1.18",
+            tag=READ,
+            inputs="R 1.94 between 90 mm studs 400 mm apart; 0.8 mm steel and 12.7 mm gypsum board assumed, no films",
+            units="m2 K/W",
+            band=(1.00, 1.18),
+            computed=1.0 / steel.u_value,
+            strict=True,
+        ),
+    )
 
 
 def mould_factor() -> tuple[Case, ...]:

@@ -17,7 +17,7 @@ from cavity.report.palette import LIGHT, SCALE, scale, style
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 CAUTION = (
     "A climate summary ranks months and orientations; it does not say whether a wall stays dry. Compute the wall. "
-    "Shelter by neighbours, roof overhangs and slopes changes driving rain more than any orientation does."
+    "Shelter from neighbouring buildings, overhangs and terrain can affect driving rain more than orientation."
 )
 
 
@@ -76,7 +76,7 @@ def temperature_figure(summary: Any) -> go.Figure:
 
 
 def wind_figure(summary: Any) -> go.Figure:
-    """Return the wind rose: share of hours by sector, stacked by speed class."""
+    """Return the wind rose: percentage of hours by sector, stacked by speed class."""
     edges = [float(edge) for edge in summary["speed"].values]
     share = summary["wind_share"].values * 100.0
     traces = []
@@ -130,7 +130,7 @@ def month_by_orientation(summary: Any, name: str, unit: str) -> go.Figure:
 
 
 def undercooling_figure(summary: Any) -> go.Figure:
-    """Return the share of hours in which a panel is below the dew point, by month and hour of the day."""
+    """Return the percentage of hours in which a panel is below the dew point, by month and hour of the day."""
     trace = {
         "type": "heatmap",
         "x": [int(hour) for hour in summary["hour"].values],
@@ -206,7 +206,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
         f"{attrs['elevation']:.0f} m above the sea, "
         f"{attrs['years']:.3g} year{'s' if attrs['years'] > 1.5 else ''} of hours from {attrs['source']}."
     )
-    invented = ["This climate is invented: no such place exists."] if attrs["invented"] else []
+    invented = ["This climate is fictitious: no such place exists."] if attrs["invented"] else []
     notes = [text[0].upper() + text[1:] + "." for text in json.loads(attrs["warnings"])]
 
     def item(key: str, title: str, caption: str, figure: go.Figure) -> dict[str, Any]:
@@ -226,8 +226,8 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                 ),
                 item(
                     "undercooling",
-                    "When a panel sinks below the dew point",
-                    "Thin vertical panel facing the night sky, no heat from behind; share of hours by month and hour.",
+                    "Hours with a panel below the outdoor dew point",
+                    "Thin vertical panel facing the night sky, no heat from behind; % of hours by month and hour.",
                     undercooling_figure(summary),
                 ),
             ],
@@ -236,12 +236,12 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
         {
             "heading": "Wind and driving rain",
             "nav": "Rain",
-            "text": [] if rain else ["No rain in the file: the rose of driving rain stays empty."],
+            "text": [attrs["rain_words"]],
             "figures": [
                 item(
                     "wind",
                     "Wind rose",
-                    f"Where it comes from, at 10 m; calm in {100 * attrs['calm_share']:.0f} % of hours.",
+                    f"Direction it comes from, at 10 m; calm in {100 * attrs['calm_share']:.0f} % of hours.",
                     wind_figure(summary),
                 ),
                 *(
@@ -259,7 +259,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
             ],
         },
         {
-            "heading": "Orientations: wetting against drying",
+            "heading": "Orientations: wetting against drying" if rain else "Orientations: drying",
             "nav": "Orientations",
             "text": [attrs["sentence"]],
             "figures": [
@@ -272,29 +272,29 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                 item(
                     "drying",
                     "Drying potential",
-                    "Saturated air at a sunlit panel less the vapour outdoors, summed.",
+                    "Vapour pressure of saturated air at a sunlit panel minus that outdoors, summed.",
                     month_by_orientation(summary, "drying_potential", "kPa h"),
-                ),
-                item(
-                    "balance",
-                    "Wetting against drying",
-                    "The diamond is the orientation to check.",
-                    balance_figure(summary),
                 ),
                 *(
                     [
+                        item(
+                            "balance",
+                            "Wetting against drying",
+                            "The diamond is the orientation to check.",
+                            balance_figure(summary),
+                        ),
                         item(
                             "driving",
                             "Driving rain by month",
                             "On the wall, ISO 15927-3.",
                             month_by_orientation(summary, "driving_rain_iso", "L/m²"),
-                        )
+                        ),
                     ]
                     if rain
                     else []
                 ),
             ],
-            "table": {"caption": "Ranking, hardest first", "head": RANK_HEAD, "rows": ranking_rows(summary)},
+            "table": {"caption": "Orientations, most critical first", "head": RANK_HEAD, "rows": ranking_rows(summary)},
         },
         {
             "heading": "How it is computed",
@@ -306,9 +306,11 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                 "and wall factor) and ASHRAE 160, both from memory; terrain words stand for categories IV, III, II, I.",
                 "Undercooling: steady balance of a panel of emissivity 0.9 between air (h = 4 + 4 v, ISO 6946, from "
                 "memory) and sky; no latent heat, so dew is an upper bound. Own assumption, for ranking.",
-                "Ranking: sqrt(W² + (1 − D)²) with wetting and drying scaled to 0-1, an index published by Cornick, "
-                "Djebbar and Dalgliesh 2003 for years and places (from memory); its use for orientations and months is "
-                "our own.",
+                "Snow: split from rain by wet-bulb temperature (Wang et al. 2019, from memory), half at 0.8 °C; it "
+                "does not wet walls.",
+                "Moisture index: sqrt(W² + (1 − D)²) with wetting and drying scaled to 0-1, an index published by "
+                "Cornick, Djebbar and Dalgliesh 2003 for years and places (from memory); its use for orientations and "
+                "months is our own assumption.",
             ],
         },
     ]
@@ -323,28 +325,36 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
 
 MONTH_HEAD = (
     "Month", "Mean °C", "Low °C", "High °C", "RH %", "Vapour Pa", "Wind m/s", "Sun kWh/m²", "Rain mm",
-    "Dew hours", "Dew kg/m²",
+    "Snow mm", "Hours\nbelow\ndew\npoint", "Dew,\nat most\nkg/m²",
 )  # fmt: skip
-RANK_HEAD = ("Wall faces", "Index", "Driving rain ISO L/m²", "Driving rain ASHRAE L/m²", "Drying MPa h", "Sun kWh/m²")
+RANK_HEAD = (
+    "Wall faces",
+    "Moisture index",
+    "Driving rain ISO L/m²",
+    "Driving rain ASHRAE L/m²",
+    "Drying MPa h",
+    "Sun kWh/m²",
+)
 
 
 def month_rows(summary: Any) -> list[tuple[str, ...]]:
     """Return the rows of the table of months as text."""
     columns = (
         ("temperature_mean", 1), ("temperature_lowest", 1), ("temperature_highest", 1), ("humidity", 0),
-        ("vapour_pressure", 0), ("wind_speed", 1), ("sun", 0), ("rain", 0), ("undercooled_hours", 0), ("dew", 2),
+        ("vapour_pressure", 0), ("wind_speed", 1), ("sun", 0), ("rain", 0), ("snow", 0),
+        ("undercooled_hours", 0), ("dew", 2),
     )  # fmt: skip
     rows = []
     for i, month in enumerate(_MONTHS):
         cells = [f"{float(summary[name].values[i]):.{digits}f}" for name, digits in columns]
         if not summary.attrs["has_rain"]:
-            cells[7] = "no data"
+            cells[7] = cells[8] = "no data"
         rows.append((month, *cells))
     return rows
 
 
 def ranking_rows(summary: Any) -> list[tuple[str, ...]]:
-    """Return the rows of the table of orientations, hardest first, as text."""
+    """Return the rows of the table of orientations, most critical first, as text."""
     order = np.argsort(-summary["orientation_index"].values, kind="stable")
     rain = bool(summary.attrs["has_rain"])
     yearly = {
@@ -354,7 +364,7 @@ def ranking_rows(summary: Any) -> list[tuple[str, ...]]:
     return [
         (
             str(summary["compass"].values[i]),
-            f"{float(summary['orientation_index'].values[i]):.2f}",
+            f"{float(summary['orientation_index'].values[i]):.2f}" if rain else "no data",
             f"{yearly['driving_rain_iso'][i]:.0f}" if rain else "no data",
             f"{yearly['driving_rain_ashrae'][i]:.0f}" if rain else "no data",
             f"{yearly['drying_potential'][i] / 1000:.1f}",

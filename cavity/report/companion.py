@@ -1,4 +1,4 @@
-"""The monthly method beside the hourly run: what each says of condensate, and why they differ."""
+"""Beside the hourly run: what the monthly method says of condensate, U-values with studs and rails, heat by season."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from cavity.report import display
 
+_KWH = 3.6e6  # J
 _FILM = 1e-4  # kg/m2, a film that can be seen: a tenth of a gram
 
 
@@ -55,6 +56,98 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
     return {"rows": rows, "notes": notes} if rows else None
 
 
+def heat(cases: Sequence[Any]) -> dict[str, Any] | None:
+    """Return U-values and the heat that passes the interior surface by season, one row for each set of openings.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        Cases of one comparison; each climate, set, orientation and column is shown at its first depth.
+
+    Returns
+    -------
+    dict or None
+        rows (climate, openings, u: undisturbed, with studs, with rails and brackets; winter and summer loss and gain;
+        change: winter loss minus that of the least open set, summer gain likewise), reference (name of that set),
+        factor (U-value of the whole wall over that between studs and rails); None where no case ran a whole year.
+
+    Notes
+    -----
+    Winter is the half-year of the six consecutive calendar months that are coldest outdoors. Loss is the sum of the
+    hours in which heat flows out of the room, gain of those in which it flows in; segments count by their height. The
+    flows are those of the hourly wall times the factor: what studs and rails carry follows the same differences of
+    temperature, without their storage.
+    """
+    rows, seen = [], set()
+    for case in cases:
+        ds = case.dataset
+        place = (case.climate_name, str(ds.attrs.get("orientation", "")), str(ds.attrs.get("column", "")))
+        if not ds.attrs.get("monthly") or (*place, case.opening_set) in seen:
+            continue
+        seen.add((*place, case.opening_set))
+        u = json.loads(ds.attrs["monthly"])
+        sums = season_heat(ds)
+        factor = u["u_value"] / u["undisturbed"]
+        rows.append(
+            {
+                "place": place,
+                "climate": case.climate_name,
+                "opening_set": case.opening_set,
+                "area": float(np.nansum(np.asarray(ds["opening_area"].values, float))),
+                "u": [display.quantity(u[key], "W/(m2 K)") for key in ("undisturbed", "framed", "u_value")],
+                "factor": factor,
+                **{name: factor * value for name, value in sums.items()},
+            }
+        )
+    if not rows:
+        return None
+    for row in rows:
+        least = min((other for other in rows if other["place"] == row["place"]), key=lambda other: other["area"])
+        row["reference"] = least["opening_set"]
+        row["change"] = [_heat(row[name] - least[name], signed=True) for name in ("winter_loss", "summer_gain")]
+        row["shown"] = [_heat(row[name]) for name in ("winter_loss", "winter_gain", "summer_loss", "summer_gain")]
+    return {
+        "rows": rows,
+        "reference": ", ".join(dict.fromkeys(row["reference"] for row in rows)),
+        "factor": display.number(max(row["factor"] for row in rows), 3),
+    }
+
+
+def season_heat(ds: Any) -> dict[str, float]:
+    """Return the heat that leaves and enters the room through the hourly wall in winter and summer.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        Result of one case, whole hours of a year.
+
+    Returns
+    -------
+    dict
+        winter_loss, winter_gain, summer_loss, summer_gain, all positive. [J/m2]
+    """
+    month = ds["time"].values.astype("datetime64[M]").astype(int) % 12
+    outdoor = np.asarray(ds["temperature_outdoor"].values, float)
+    mean = np.array([outdoor[month == k].mean() if (month == k).any() else np.inf for k in range(12)])
+    start = int(np.argmin([np.roll(mean, -k)[:6].sum() for k in range(12)]))
+    winter = np.isin(month, (start + np.arange(6)) % 12)
+    height = np.asarray(ds["segment_top"].values - ds["segment_bottom"].values, float)
+    flux = np.asarray(ds["heat_flux_indoor"].values, float)
+    out, into = (np.maximum(sign * flux, 0.0) @ height / height.sum() for sign in (1.0, -1.0))
+    return {
+        f"{name}_{kind}": 3600.0 * float(flow[hours].sum())
+        for name, hours in (("winter", winter), ("summer", ~winter))
+        for kind, flow in (("loss", out), ("gain", into))
+    }
+
+
+def _heat(value: float, signed: bool = False) -> tuple[str, str]:
+    """Return an amount of heat in kWh/m2 and kBtu/ft2, to a tenth."""
+    si = round(value / _KWH, 1) + 0.0
+    sign = "+" if signed and si > 0 else ""
+    return f"{sign}{display.number(si)} kWh/m²", f"{sign}{display.number(round(0.316998 * si, 2))} kBtu/ft²"
+
+
 def _water(value: float) -> tuple[str, str]:
     """Return an amount in both unit systems, to a tenth of a gram: less is below what either method can tell."""
     return display.quantity(round(value, 4) + 0.0, "kg/m2")
@@ -73,8 +166,10 @@ def hourly_water(ds: Any) -> dict[str, Any]:
     dict
         swing: difference of most and least water in the backup wall over the year; gain: from start to end of the last
         year, at most; film: largest film on the faces of the cavity [kg/m2]; layer: the backup layer with the largest
-        swing; wet_hours: hours in which an interface behind the cavity is below the dew point.
+        swing; wet_hours: hours in which vapour condenses at an interface behind the cavity; rain does not count.
     """
+    from cavity.risk.dew_point import dew
+
     backup = np.flatnonzero(ds["layer_part"].values == "backup")
     water = np.asarray(ds["water"].values, float)[:, :, backup]  # (time, segment, layer)
     first = list(ds["face_role"].values).index("outer face of wall")
@@ -87,7 +182,7 @@ def hourly_water(ds: Any) -> dict[str, Any]:
         for n, (kind, outer) in enumerate(zip(ds["face_kind"].values, ds["face_outer"].values, strict=True))
         if kind == "interface" and outer in set(ds["layer"].values[backup])
     ]
-    wet = np.asarray(ds["dew_point_margin"].values, float)[:, :, inside] <= 0.0
+    wet = dew(ds)[:, :, inside]
     ends = np.asarray(ds["water_end_of_year"].values, float)[:, :, backup].sum(axis=2)
     before = ends[-2] if len(ends) > 1 else np.asarray(ds["water_at_start"].values, float)[:, backup].sum(axis=1)
     return {
@@ -116,7 +211,7 @@ def sentence(monthly: dict[str, Any], hourly: dict[str, Any]) -> str:
     elif hours:
         parts.append(
             f"Monthly means stay above the dew point; hour by hour a face inside is at or below it in {hours} hours: "
-            "cold nights, rain behind the cladding, leaking room air or sun driving moisture inwards show in no mean."
+            "cold nights, leaking room air or sun driving moisture inwards show in no mean."
         )
     else:
         parts.append("Both find no condensation inside the backup wall.")

@@ -51,6 +51,7 @@ _BY_UNIT: dict[str, Display] = {
 _BY_NAME: dict[str, Display] = {
     "dew_point_margin": _KELVIN,
     "rail_dew_point_margin": _KELVIN,
+    "stud_dew_point_margin": _KELVIN,
     "film": Display("g/m²", scale=1e3, pound_unit="oz/ft²", pound_scale=0.00327706),
     "rain": Display("mm/h", scale=3600.0, pound_unit="in/h", pound_scale=1.0 / 25.4),
     "driving_rain": Display("mm/h", scale=3600.0, pound_unit="in/h", pound_scale=1.0 / 25.4),
@@ -111,6 +112,7 @@ _INPUTS: dict[str, tuple[str, float, float, str, float, float]] = {
     "kg/(m2 s0.5)": ("kg/(m² √s)", 1.0, 0.0, "lb/(ft² √s)", 0.204816, 0.0),
     "kg/m2": ("g/m²", 1e3, 0.0, "oz/ft²", 3.27706, 0.0),
     "kg/(m2 s)": ("kg/(m² h)", 3600.0, 0.0, "lb/(ft² h)", 3600.0 * 0.204816, 0.0),
+    "m3/(m2 s)": ("m³/(m² h)", 3600.0, 0.0, "cfm/ft²", 196.850, 0.0),
     "1": ("%", 100.0, 0.0, "%", 100.0, 0.0),
     "-": ("", 1.0, 0.0, "", 1.0, 0.0),
     "degree": ("°", 1.0, 0.0, "°", 1.0, 0.0),

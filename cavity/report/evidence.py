@@ -12,6 +12,7 @@ import numpy as np
 
 from cavity.report import answer, display, series
 from cavity.report.notes import ASSUMPTIONS, NOTES
+from cavity.units import cite
 
 __all__ = ["ASSUMPTIONS", "NOTES", "checks", "inputs", "layers", "openings", "provenance", "warnings"]
 
@@ -47,7 +48,7 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
             ("base_height", "Base of the wall above ground", "height"),
             ("wall_width", "Width of the wall", "height"),
             ("side_width", "Width of the side wall", "height"),
-            ("pressure_difference", "Cp at the base less Cp at the head, windward", "-"),
+            ("cp_difference", "C_p at the base minus C_p at the head, windward (none: wind-tunnel profile)", "-"),
             ("ground_albedo", "Ground albedo", "-"),
             ("rain_method", "Driving rain by", ""),
             ("rain_topography", "Rain: topography coefficient", "-"),
@@ -74,7 +75,7 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
         "",
         (
             ("wetting.rain_share", "Driving rain let past the cladding", "1"),
-            ("wetting.leak_class", "Leak by airtightness class", ""),
+            ("wetting.leak_q50", "Air permeability q50 of the envelope, for the leak", "m3/(m2 s)"),
             ("wetting.leak_flow", "Indoor air leaking in", "kg/(m2 s)"),
             ("run.segments", "Segments by height", ""),
             ("run.start_humidity", "Humidity of the layers at the start", "1"),
@@ -135,7 +136,7 @@ def inputs(ds: Any) -> list[dict[str, Any]]:
                 continue
             if key in _ONLY and str(_get(wall, _ONLY[key][0])) not in _ONLY[key][1].split("|"):
                 continue
-            if _get(wall, path) == "":
+            if _get(wall, path) == "" or (key == "wetting.leak_q50" and not _get(wall, path)):
                 continue
             found.append((label, _shown(_get(wall, path), unit)))
         if found:
@@ -204,6 +205,34 @@ def layers(ds: Any) -> list[dict[str, Any]]:
             }
         )
     return made
+
+
+def recalled(cases: Sequence[Any]) -> list[str]:
+    """Return every source that is cited from memory, once, in alphabetical order.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        Their findings and layers, and the notes of the model, name the sources.
+
+    Returns
+    -------
+    list of str
+    """
+    texts = [found.source for case in cases for found in case.findings]
+    texts += [str(row["source"]) for case in cases for row in layers(case.dataset)]
+    texts += [note.source for note in NOTES]
+    found = set()
+    for text in texts:
+        for part in re.split(r";(?![^()]*\))", text):
+            if "from memory" not in part:
+                continue
+            name = cite(part).partition("†")[0]
+            name = name.partition("(")[0] if name.count("(") > name.count(")") else name
+            name = re.sub(r"\([^()]*\)|, coefficients|^[a-z][^:]*: ", "", name.strip()).strip(" :,")
+            if re.search(r"[A-Z].*\d", name):  # "sheet from memory" names no source
+                found.add(name)
+    return sorted(found)
 
 
 def openings(cases: Sequence[Any]) -> list[dict[str, Any]]:
@@ -289,8 +318,8 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
         seen.add(case.climate_name)
         place = f"{float(attrs.get('latitude', math.nan)):.2f}°, {float(attrs.get('longitude', math.nan)):.2f}°"
         kind = "invented" if int(attrs.get("climate_invented", 0)) else "as read"
-        rain = "with rain" if int(attrs.get("has_rain", 0)) else "without rain"
-        text = f"{attrs.get('climate_source', '')} ({kind}, {rain}, {place}), SHA-256 {attrs.get('climate_sha256', '')}"
+        rain = str(attrs.get("climate_rain", "with rain" if int(attrs.get("has_rain", 0)) else "without rain"))
+        text = f"{attrs.get('climate_source', '')} ({kind}; {rain}; {place}), SHA-256 {attrs.get('climate_sha256', '')}"
         rows.append((f"Climate {case.climate_name}", text))
     classes = list(dict.fromkeys(str(case.dataset.attrs.get("iso6946_class", "")) for case in cases))
     rows += [
@@ -384,7 +413,8 @@ def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
         event = getattr(case, "event", None)
         made.append(
             {
-                "status": answer.status(case),
+                "status": answer.case_status(case),
+                "word": answer.word(answer.case_status(case), answer.has_rain(case)),
                 "climate": name,
                 "opening_set": case.opening_set,
                 "depth": display.quantity(float(case.depth), "m"),
@@ -396,3 +426,17 @@ def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
             }
         )
     return made
+
+
+def not_computed(failed: Sequence[Any]) -> list[dict[str, Any]]:
+    """Return one row for each case that could not be computed, with the reason."""
+    return [
+        {
+            "climate": case.climate_name,
+            "opening_set": case.opening_set,
+            "column": case.column,
+            "depth": display.quantity(float(case.depth), "m"),
+            "reason": case.reason,
+        }
+        for case in failed
+    ]

@@ -200,6 +200,10 @@ def told(lesson: Any) -> str:
     )
 
 
+def _missing(lesson: Any) -> list[str]:
+    return [f"Not computed: {label} ({reason.rstrip('.')})." for label, reason in lesson.failed]
+
+
 def _table(lesson: Any) -> dict[str, Any]:
     head = [
         lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [1/h]", "10 to 90 % of hours [1/h]",
@@ -253,14 +257,17 @@ def write_lesson(
     InputError
         If the file cannot be written.
     """
-    parts = []
+    parts: list[dict[str, Any]] = []
     for lesson in lessons:
         text = _TEXTS[lesson.key]
+        if not lesson.steps:
+            parts.append({"heading": text.title, "nav": text.title.split()[0], "text": _missing(lesson)})
+            continue
         parts.append(
             {
                 "heading": text.title,
                 "nav": text.title.split()[0],
-                "text": [text.lead],
+                "text": [text.lead, *_missing(lesson)],
                 "symbols": text.symbols,
                 "equation": text.equation,
                 "figures": [

@@ -100,7 +100,7 @@ def write_pdf(
         raise InputError(Fault(program, f"gave no PDF within {timeout:g} s", fix=_ELSE)) from None
     except OSError as error:
         raise InputError(Fault(program, "cannot be run", given=error.strerror or str(error), fix=_ELSE)) from None
-    return write_whole(pdf, lambda part: part.write_bytes(data))
+    return write_whole(pdf, data)
 
 
 class _Pipe:

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from cavity.report.figures import plain
 from cavity.report.palette import DASHES, LIGHT, style
+from cavity.risk.rules import COMMON_DEPTH, COMMON_VENTS
+from cavity.study.changes import gap_text
+from cavity.study.listing import input_head, input_rows, size_head, size_parts, size_rows
 
 if TYPE_CHECKING:
     import os
@@ -13,7 +18,7 @@ if TYPE_CHECKING:
 
     import xarray as xr
 
-    from cavity.study.size import Sizing
+    from cavity.study.size import Row, Sizing
 
 _COLOURS = ("air", "stack", "temperature", "humidity", "accent")
 CAUTIONS = (
@@ -22,71 +27,141 @@ CAUTIONS = (
 )
 
 
-def severity_figure(found: Sizing) -> Any:
-    """Return severity against the area of the openings, one line a depth, with the level that passes."""
+def severity_figure(found: Sizing, rows: Sequence[Row]) -> Any:
+    """Return the largest ratio to a limit against what is searched, one line a row, with the level that passes."""
     import plotly.graph_objects as go
 
+    gaps = rows[0].variable == "gap"
+    scale = 1e3 if gaps else 1.0
     figure = go.Figure()
-    for index, row in enumerate(found.rows):
-        name = f"{1e3 * row.depth:.0f} mm"
+    for index, row in enumerate(rows):
+        name = f"{1e3 * row.depth:.0f} mm" if row.line.gap is None else f"gap {gap_text(row.line.gap)}"
         figure.add_scatter(
-            x=[outcome.factor for outcome in row.outcomes],
+            x=[scale * row.value(outcome) for outcome in row.outcomes],
             y=[outcome.severity for outcome in row.outcomes],
             mode="lines+markers",
             name=name,
             line={"color": LIGHT[_COLOURS[index % len(_COLOURS)]], "dash": DASHES[index % len(DASHES)]},
-            hovertemplate="%{x:.2f} times: %{y:.2f}<extra>" + name + "</extra>",
+            hovertemplate=("%{x:.1f} mm" if gaps else "%{x:.2f} ×") + ": %{y:.2f}<extra>" + name + "</extra>",
         )
-    tried = [outcome.factor for row in found.rows for outcome in row.outcomes]
-    ticks = [2.0**power for power in range(-10, 11) if min(tried) <= 2.0**power <= max(tried)] or tried
+    tried = [scale * row.value(outcome) for row in rows for outcome in row.outcomes]
+    ticks = _ticks(tried)
     figure.add_hline(y=1.0 - found.margin, line={"color": LIGHT["fail"], "dash": "dash", "width": 1})
     figure.update_layout(
         **style(
             xaxis={
-                "title": {"text": "Free vent area, times as drawn"},
+                "title": {"text": "Gap at the rail ends [mm]" if gaps else "Free vent area, × the design area"},
                 "type": "log",
                 "tickvals": ticks,
-                "ticktext": [f"{tick:g}" for tick in ticks],
+                "ticktext": [f"{tick:.3g}" for tick in ticks],
             },
-            yaxis={"title": {"text": "Largest value over its limit"}, "rangemode": "tozero"},
+            yaxis={"title": {"text": "Largest ratio to a limit"}, "rangemode": "tozero"},
         )
     )
     return figure
 
 
+def _ticks(values: Sequence[float]) -> list[float]:
+    """Return ticks of a logarithmic axis at powers of two, every other one where there are many."""
+    if not values:
+        return []
+    ticks = [2.0**power for power in range(-10, 11) if 0.99 * min(values) <= 2.0**power <= 1.01 * max(values)]
+    return ticks[:: 2 if len(ticks) > 6 else 1] or sorted(set(values))
+
+
 def frontier_figure(found: Sizing) -> Any:
-    """Return the least free vent area that passes against depth; depths where none passes are marked at the top."""
+    """Return the least vents that pass against depth, with the common sizes; depths where none passes are marked."""
     import plotly.graph_objects as go
 
-    total = 1e6 * sum(area for _, area in found.drawn)
     passing = [row for row in found.rows if row.least is not None]
-    failing = [row for row in found.rows if row.least is None]
-    top = max([row.outcomes[-1].factor for row in found.rows], default=1.0)
+    failing = [row for row in found.rows if row.least is None and row.outcomes]
+    top = max([row.value(row.outcomes[-1]) for row in found.rows if row.outcomes], default=1.0)
     figure = go.Figure()
     figure.add_scatter(
         x=[1e3 * row.depth for row in passing],
-        y=[total * row.least for row in passing if row.least is not None],
+        y=[1e4 * min(found.halves_at(row.least)) for row in passing if row.least is not None],
         mode="lines+markers",
-        name="least area that passes",
+        name="least that passes",
         line={"color": LIGHT["air"]},
-        hovertemplate="%{x:.0f} mm: %{y:.0f} mm²/m<extra></extra>",
+        marker={"symbol": ["triangle-down" if row.at_floor else "circle" for row in passing], "size": 8},
+        text=["the smallest tried" if row.at_floor else "" for row in passing],
+        hovertemplate="%{x:.0f} mm: %{y:.3g} cm²/m %{text}<extra></extra>",
     )
     if failing:
         figure.add_scatter(
             x=[1e3 * row.depth for row in failing],
-            y=[total * top] * len(failing),
+            y=[1e4 * min(found.halves_at(top))] * len(failing),
             mode="markers",
-            name="no area tried passes",
+            name="none tried passes",
             marker={"symbol": "x", "size": 11, "color": LIGHT["fail"]},
-            hovertemplate="%{x:.0f} mm: none up to %{y:.0f} mm²/m<extra></extra>",
+            hovertemplate="%{x:.0f} mm: none up to %{y:.3g} cm²/m<extra></extra>",
         )
+    figure.add_hline(y=1e4 * COMMON_VENTS, line={"color": LIGHT["muted"], "dash": "dash", "width": 1.2})
+    figure.add_vline(x=1e3 * COMMON_DEPTH, line={"color": LIGHT["muted"], "dash": "dash", "width": 1.2})
+    deepest = max(1e3 * row.depth for row in found.rows)
+    # traces of their own, so that the legend names the lines at any width of the screen
+    figure.add_scatter(
+        x=[deepest], y=[1e4 * COMMON_VENTS], mode="lines", name="common sizes (DIN 18516-1): 20 mm; 50 cm²/m",
+        line={"color": LIGHT["muted"], "dash": "dash", "width": 1.2}, hoverinfo="skip",
+    )  # fmt: skip
     figure.update_layout(
         **style(
-            xaxis={"title": {"text": "Cavity depth [mm]"}},
-            yaxis={"title": {"text": "Free vent area, all scaled openings [mm²/m]"}, "rangemode": "tozero"},
+            xaxis={"title": {"text": "Cavity depth [mm]"}, "rangemode": "tozero"},
+            yaxis={"title": {"text": "Free vent area of the smaller half [cm²/m]"}, "rangemode": "tozero"},
+            legend={"orientation": "h", "y": -0.28, "yanchor": "top"},
+            margin={"b": 110},
         )
     )
     return figure
+
+
+def gap_figure(found: Sizing) -> Any:
+    """Return the least rail gap that passes against depth; depths where none passes are marked."""
+    import plotly.graph_objects as go
+
+    passing = [row for row in found.gaps if row.least is not None]
+    failing = [row for row in found.gaps if row.least is None and row.outcomes]
+    figure = go.Figure()
+    figure.add_scatter(
+        x=[1e3 * row.depth for row in passing],
+        y=[1e3 * row.least for row in passing if row.least is not None],
+        mode="lines+markers",
+        name="least that passes",
+        line={"color": LIGHT["air"]},
+        marker={"symbol": ["triangle-down" if row.at_floor else "circle" for row in passing], "size": 8},
+        text=["the smallest tried" if row.at_floor else "" for row in passing],
+        hovertemplate="%{x:.0f} mm deep: gap %{y:.1f} mm %{text}<extra></extra>",
+    )
+    if failing:
+        figure.add_scatter(
+            x=[1e3 * row.depth for row in failing],
+            y=[1e3 * row.value(row.outcomes[-1]) for row in failing],
+            mode="markers",
+            name="none tried passes",
+            marker={"symbol": "x", "size": 11, "color": LIGHT["fail"]},
+            hovertemplate="%{x:.0f} mm deep: none up to %{y:.0f} mm<extra></extra>",
+        )
+    figure.update_layout(
+        **style(
+            xaxis={"title": {"text": "Cavity depth [mm]"}, "rangemode": "tozero"},
+            yaxis={"title": {"text": "Gap at the rail ends [mm]"}, "rangemode": "tozero"},
+        )
+    )
+    return figure
+
+
+def not_computed(count: str, failed: Sequence[tuple[str, str]]) -> list[dict[str, Any]]:
+    """Return the part of a page that lists cases not computed, and why; nothing where all were."""
+    if not failed:
+        return []
+    return [
+        {
+            "nav": "Not computed",
+            "heading": "Not computed",
+            "text": [f"{count}. The others are left out of every figure, ranking and count of this page."],
+            "table": {"caption": "Cases not computed", "head": ("case", "reason"), "rows": list(failed)},
+        }
+    ]
 
 
 def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
@@ -106,72 +181,81 @@ def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
     """
     from cavity.report.page import write_page
 
-    rows = []
-    for row in found.rows:
-        areas = found.areas(row.least) if row.least is not None else "-"
-        least = f"{row.least:.2f}" if row.least is not None else "none"
-        rows.append((f"{1e3 * row.depth:.0f}", least, areas, f"{row.best.severity:.2f}", row.note))
-    parts: list[dict[str, Any]] = [
-        {
-            "nav": "Frontier",
-            "heading": "Least openings by depth",
-            "text": [found.sentence],
-            "figures": [
-                {
-                    "id": "frontier",
-                    "title": "Least free vent area by depth",
-                    "caption": "Below the line a criterion is missed; the area is known to 5 %.",
-                    "figure": frontier_figure(found),
-                },
-                {
-                    "id": "severity",
-                    "title": "How near the limits, by area",
-                    "caption": "The most severe of all criteria that can fail; below the dashed line the wall passes.",
-                    "figure": severity_figure(found),
-                },
-            ],
-            "table": {
-                "caption": "Frontier",
-                "head": (
-                    "depth mm",
-                    "times as drawn",
-                    "free vent area",
-                    "least value over limit",
-                    "what the search saw",
-                ),
-                "rows": rows,
+    passes = f"below {1.0 - found.margin:.2g}" if found.margin else "below 1"
+    figures = {
+        "factor": [
+            {
+                "id": "frontier",
+                "title": "Minimum free vent area by depth",
+                "caption": "Below the line a criterion is missed; known to 5 %. A triangle is the smallest tried, not "
+                "a minimum. Smaller half: lower or upper half of the strip with least vents. Common sizes are advice.",
+                "figure": frontier_figure(found),
             },
-        }
-    ]
+            {
+                "id": "severity",
+                "title": "Largest ratio to a limit by free vent area",
+                "caption": f"Of all criteria that can fail and all strips; {passes} (dashed) the wall passes.",
+                "figure": severity_figure(found, found.rows),
+            },
+        ]
+    }
+    if found.gaps:
+        figures["gap"] = [
+            {
+                "id": "gaps",
+                "title": "Minimum gap at the rail ends by depth",
+                "caption": "Vents as drawn. A triangle is the smallest tried, not a minimum.",
+                "figure": gap_figure(found),
+            },
+            {
+                "id": "gap-severity",
+                "title": "Largest ratio to a limit by rail gap",
+                "caption": f"Vents as drawn; {passes} (dashed) the wall passes.",
+                "figure": severity_figure(found, found.gaps),
+            },
+        ]
+    if found.together:
+        figures["together"] = [
+            {
+                "id": "together",
+                "title": f"Vents for each rail gap, {1e3 * found.together[0].depth:.0f} mm cavity",
+                "caption": f"One line a rail gap; {passes} (dashed) the wall passes.",
+                "figure": severity_figure(found, found.together),
+            }
+        ]
+    parts: list[dict[str, Any]] = []
+    for (title, rows), (key, drawn) in zip(size_parts(found), figures.items(), strict=True):
+        parts.append(
+            {
+                "nav": {"factor": "Vents", "gap": "Rail gaps", "together": "Together"}[key],
+                "heading": title,
+                "text": found.sentences if not parts else (),
+                "figures": drawn,
+                "table": {"caption": title, "head": size_head(rows), "rows": size_rows(found, rows)},
+            }
+        )
     if found.variants:
         parts.append(
             {
-                "nav": "Variants",
-                "heading": "Other layers tried",
+                "nav": "Also tried",
+                "heading": "What else was tried",
                 "table": {
-                    "caption": "Variants of the wall file",
-                    "head": ("variant", "times as drawn", "least value over limit", "what decides"),
-                    "rows": [
-                        (
-                            name,
-                            f"{row.least:.2f}" if row.least is not None else "none",
-                            f"{row.best.severity:.2f}",
-                            row.best.decisive.sentence,
-                        )
-                        for name, row in found.variants
-                    ],
+                    "caption": "Changes tried because no vents and no rail gaps pass",
+                    "head": ("change", *size_head([row for _, row in found.variants])),
+                    "rows": [(name, *size_rows(found, [row])[0]) for name, row in found.variants],
                 },
             }
         )
+    parts += not_computed(found.count_text, found.failed)
     lead = [
-        f"{found.wall_name}, openings {found.opening_set}, {found.column}, in {found.climate_name}; margin asked for "
+        f"{found.wall_name}, openings “{found.opening_set}”, {found.column}, in {found.climate_name}; margin asked for "
         f"{100 * found.margin:.0f} %; worst status that passes: {found.accept}."
     ]
-    return write_page(path, f"Least openings: {found.wall_name}", lead=lead, caution=CAUTIONS, parts=parts)
+    return write_page(path, f"Minimum openings: {found.wall_name}", lead=lead, caution=CAUTIONS, parts=parts)
 
 
 def driver_figure(study: xr.Dataset, criterion: str = "overall") -> Any:
-    """Return the inputs ranked by rank correlation with the severity of a criterion, strongest on top."""
+    """Return the inputs by rank correlation with the severity of a criterion, the most influential on top."""
     import plotly.graph_objects as go
 
     strength = study["influence"].sel(criterion=criterion)
@@ -179,19 +263,60 @@ def driver_figure(study: xr.Dataset, criterion: str = "overall") -> Any:
     figure = go.Figure()
     figure.add_bar(
         x=[float(strength[index]) for index in order],
-        y=[plain(study["input_title"].values[index]) for index in order],
+        y=[_folded(study["input_title"].values[index]) for index in order],
         orientation="h",
         marker={"color": [LIGHT["fail"] if float(strength[index]) > 0.0 else LIGHT["pass"] for index in order]},
         hovertemplate="%{y}: %{x:.2f}<extra></extra>",
     )
     figure.update_layout(
         **style(
-            height=120 + 34 * len(order),
-            xaxis={"title": {"text": "Rank correlation (right: more is worse)"}, "range": [-1, 1]},
+            height=120 + 40 * len(order),
+            xaxis={"title": {"text": "Rank correlation (right: higher is worse)"}, "range": [-1, 1]},
             yaxis={"automargin": True},
         )
     )
     return figure
+
+
+def index_figure(study: xr.Dataset, criterion: str = "overall") -> Any:
+    """Return the inputs by first- and total-order index for a criterion, the largest total on top."""
+    import plotly.graph_objects as go
+
+    row = study.sel(criterion=criterion)
+    order = sorted(range(study.sizes["input"]), key=lambda index: float(row["total_order"][index]))
+    names = [_folded(study["input_title"].values[index]) for index in order]
+    total = [float(row["total_order"][index]) for index in order]
+    figure = go.Figure()
+    figure.add_bar(
+        x=[max(0.0, float(row["first_order"][index])) for index in order], y=names, orientation="h",
+        name="alone (first order)", marker={"color": LIGHT["stack"]},
+        hovertemplate="%{y}, alone: %{x:.2f}<extra></extra>",
+    )  # fmt: skip
+    figure.add_bar(
+        x=total, y=names, orientation="h", name="with interactions (total order)", marker={"color": LIGHT["air"]},
+        error_x={
+            "type": "data", "symmetric": False, "thickness": 1.2, "color": LIGHT["muted"],
+            "array": [max(0.0, float(row["total_high"][i]) - mid) for i, mid in zip(order, total, strict=True)],
+            "arrayminus": [max(0.0, mid - float(row["total_low"][i])) for i, mid in zip(order, total, strict=True)],
+        },
+        hovertemplate="%{y}, with interactions: %{x:.2f}<extra></extra>",
+    )  # fmt: skip
+    figure.update_layout(
+        **style(
+            height=120 + 44 * len(order),
+            barmode="group",
+            xaxis={"title": {"text": "Fraction of the variance"}, "rangemode": "tozero"},
+            yaxis={"automargin": True},
+        )
+    )
+    return figure
+
+
+def _folded(title: object) -> str:
+    """Return a label in lines of some 24 characters, so that it leaves room for the bars on a phone."""
+    import textwrap
+
+    return "<br>".join(plain(line) for line in textwrap.wrap(str(title), 26))
 
 
 def band_figure(study: xr.Dataset) -> Any:
@@ -250,51 +375,63 @@ def write_uncertainty_page(study: xr.Dataset, path: str | os.PathLike[str]) -> P
                 f"{float(row['criterion_limit']):.2f} {row['criterion_units'].values}",
             )
         )
-    inputs = [
-        (
-            str(study["input_title"].values[index]),
-            f"{float(study['input_low'][index]):g} to {float(study['input_high'][index]):g}",
-            str(study["input_origin"].values[index]),
-        )
-        for index in range(study.sizes["input"])
-    ]
     name = f"{study.attrs.get('wall_name', '')}, openings {study.attrs.get('opening_set', '')}"
     name += f", {1e3 * float(study.attrs.get('depth', 0.0)):.0f} mm, {study.attrs.get('column', '')}"
+    figures = [
+        {
+            "id": "drivers",
+            "title": "Rank correlation of each input with the severity",
+            "caption": "How closely the most severe criterion follows each input over the samples.",
+            "figure": driver_figure(study),
+        },
+        {
+            "id": "band",
+            "title": f"Relative humidity at {study.attrs['critical_face']}",
+            "caption": "Daily means over the samples, at the most humid surface of the case as described.",
+            "figure": band_figure(study),
+        },
+    ]
+    if "total_order" in study:
+        figures.insert(
+            0,
+            {
+                "id": "indices",
+                "title": "Fraction of the variance caused by each input",
+                "caption": "Alone, and with all its interactions; the thin line is the 95 % interval of the latter.",
+                "figure": index_figure(study),
+            },
+        )
+    runs = int(study.attrs.get("runs", study.attrs["samples"]))
     parts: list[dict[str, Any]] = [
         {
             "nav": "How sure",
-            "heading": "How likely each criterion is met",
+            "heading": "Probability that each criterion is met",
             "text": [str(study.attrs.get("sentence", ""))],
-            "figures": [
-                {
-                    "id": "drivers",
-                    "title": "What drives the spread",
-                    "caption": "Inputs by how strongly the most severe criterion follows them over the samples.",
-                    "figure": driver_figure(study),
-                },
-                {
-                    "id": "band",
-                    "title": f"Humidity at {study.attrs['critical_face']}",
-                    "caption": "The dampest face in the case as described, on the samples.",
-                    "figure": band_figure(study),
-                },
-            ],
+            "figures": figures,
             "table": {
                 "caption": "Criteria that can fail",
-                "head": ("criterion", "does not fail %", "95 % interval", "value at 5 / 50 / 95 % of samples", "limit"),
+                "head": (
+                    "criterion", "probability of no failure %", "95 % interval", "value at 5 / 50 / 95 % of samples",
+                    "limit",
+                ),
                 "rows": criteria,
             },
         },
         {
             "nav": "Ranges",
-            "heading": "What was varied",
+            "heading": "Uncertain inputs",
             "text": [
-                f"{study.attrs['samples']} samples of a scrambled Sobol sequence, inputs independent of each other; "
-                "evenly over each range, or evenly over its logarithm where it spans a factor of two or more."
+                f"{study.attrs['samples']} samples of a scrambled Sobol sequence, {runs} runs; inputs independent of "
+                "each other, evenly over each range, or evenly over its logarithm where it spans a factor of two or "
+                "more. Indices: Saltelli et al. 2010.",
+                "† cited from memory, not re-checked against the text.",
             ],
-            "table": {"caption": "Inputs", "head": ("input", "range", "range from"), "rows": inputs},
+            "table": {"caption": "Inputs", "head": input_head(study), "rows": input_rows(study)},
         },
-    ]
+    ]  # fmt: skip
+    reasons = json.loads(study.attrs.get("not_computed", "[]"))
+    count = f"{study.attrs['samples']} of {study.attrs.get('samples_asked', study.attrs['samples'])} samples computed"
+    parts += not_computed(count, [(f"{number}", reason) for number, reason in enumerate(reasons, 1)])
     lead = [f"{name}, in {study.attrs.get('climate_name', '')}."]
     return write_page(
         path, f"Uncertainty: {study.attrs.get('wall_name', '')}", lead=lead, caution=CAUTIONS, parts=parts

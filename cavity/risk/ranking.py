@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cavity.risk.finding import CAN_FAIL, Finding
+from cavity.risk.rules import below_common
 
 _LEVEL = {"information": 0, "pass": 0, "review": 1, "fail": 2}
 _WORD = ("pass", "review", "fail", "none")
@@ -147,12 +148,15 @@ class Choice:
         Free vent area of its openings, the largest of the strips. [m2/m]
     parts : tuple of Part
         One a climate, strip and orientation.
+    below : tuple of str
+        Common sizes of rules that it is below in any strip, in words.
     """
 
     opening_set: str
     depth: float
     area: float
     parts: tuple[Part, ...]
+    below: tuple[str, ...] = ()
 
     @functools.cached_property
     def findings(self) -> tuple[Finding, ...]:
@@ -223,24 +227,38 @@ def gather(cases: Iterable[Any], failed: Iterable[Any] = ()) -> tuple[Choice, ..
     """
     parts: dict[tuple[str, float], list[Part]] = {}
     areas: dict[tuple[str, float], float] = {}
+    halves: dict[tuple[str, float], list[tuple[float, float]]] = {}
     for case in cases:
         key = (str(case.opening_set), float(case.depth))
         ds = case.dataset
-        area = sum(float(value) for value in ds["opening_area"].values if value == value)
+        lower, upper = _halves(ds)
         facing = float(ds.attrs.get("orientation", 180.0))
         parts.setdefault(key, []).append(
             Part(str(case.climate_name), str(ds.attrs.get("column", "")), facing, tuple(case.findings), case=case)
         )
-        areas[key] = max(area, areas.get(key, 0.0))
+        areas[key] = max(lower + upper, areas.get(key, 0.0))
+        halves.setdefault(key, []).append((lower, upper))
     for lost in failed:
         key = (str(lost.opening_set), float(lost.depth))
         parts.setdefault(key, []).append(
             Part(str(lost.climate_name), str(lost.column), float(lost.orientation), (), computed=False, case=lost)
         )
     return ranked(
-        Choice(name, depth, areas.get((name, depth), 0.0), tuple(sorted(found, key=lambda part: part.name)))
+        Choice(
+            name, depth, areas.get((name, depth), 0.0), tuple(sorted(found, key=lambda part: part.name)),
+            below_common(depth, *map(min, zip(*halves[name, depth], strict=True))) if (name, depth) in halves else (),
+        )
         for (name, depth), found in parts.items()
-    )
+    )  # fmt: skip
+
+
+def _halves(ds: Any) -> tuple[float, float]:
+    """Return the free vent area of a case in the lower and in the upper half of its strip. [m2/m]."""
+    middle = 0.5 * (float(ds.attrs["column_bottom"]) + float(ds.attrs["column_top"]))
+    sums = [0.0, 0.0]
+    for height, area in zip(ds["opening_height"].values, ds["opening_area"].values, strict=True):
+        sums[int(height >= middle)] += float(area)
+    return sums[0], sums[1]
 
 
 def safest(cases: Sequence[Any], failed: Iterable[Any] = ()) -> Choice:

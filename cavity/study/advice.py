@@ -5,14 +5,16 @@ Each change of the wall is simulated and judged like the wall itself; nothing he
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from cavity.errors import ConvergenceError
 from cavity.risk import CAN_FAIL, Finding, worst_first
 from cavity.risk.finding import number
+from cavity.study.changes import scale_openings, with_variant
 from cavity.study.engine import Engine, Job, Result
-from cavity.study.size import scale_openings, severity_of, with_variant
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -23,6 +25,12 @@ if TYPE_CHECKING:
 _HARDLY = (
     0.02  # severity or status must move by this share of the limit to be called a change: noise of the years, float32
 )
+
+
+def severity_of(findings: Iterable[Finding]) -> tuple[float, Finding]:
+    """Return the largest ratio among the findings that can fail, and the finding that has it. [1]."""
+    decisive = max((found for found in findings if found.key in CAN_FAIL), key=lambda found: found.ratio)
+    return decisive.ratio, decisive
 
 
 @dataclass(frozen=True)
@@ -53,6 +61,8 @@ class Advice:
         The change and what it moves, in plain words.
     place : str
         Climate and column, such as ``"in Harbour, plain"``; empty where there is one of each.
+    failure : str
+        Why the change could not be computed; empty where it was. Its gain is not a number then.
     """
 
     label: str
@@ -62,6 +72,7 @@ class Advice:
     status_after: str
     sentence: str
     place: str = ""
+    failure: str = ""
 
 
 def compare_findings(label: str, before: Sequence[Finding], after: Sequence[Finding], place: str = "") -> Advice:
@@ -110,6 +121,12 @@ def compare_findings(label: str, before: Sequence[Finding], after: Sequence[Find
     return Advice(label, gain, moves, worst_before.status, worst_after.status, text + ".", place)
 
 
+def not_computed(label: str, failure: str) -> Advice:
+    """Return what stands for a change that could not be computed."""
+    text = f"Not computed: {label} ({failure.rstrip('.')})."
+    return Advice(label, math.nan, False, "", "", text, failure=failure)
+
+
 def _worst_of(findings: Sequence[Finding], key: str) -> Finding | None:
     return next((found for found in worst_first(findings) if found.key == key), None)
 
@@ -124,8 +141,8 @@ def _listed(items: Sequence[str]) -> str:
 
 
 def ranked(advice: Sequence[Advice]) -> tuple[Advice, ...]:
-    """Return the advice, most helpful first."""
-    return tuple(sorted(advice, key=lambda each: -each.gain))
+    """Return the advice, most helpful first; what could not be computed last."""
+    return tuple(sorted(advice, key=lambda each: math.inf if each.failure else -each.gain))
 
 
 def lines(advice: Sequence[Advice], most: int = 4) -> tuple[str, ...]:
@@ -146,13 +163,14 @@ def lines(advice: Sequence[Advice], most: int = 4) -> tuple[str, ...]:
     harmful = [each for each in told if each.gain <= -_HARDLY][-1:]
     idle: dict[str, list[str]] = {}
     for each in ranked(advice):
-        if not each.moves:
+        if not each.moves and not each.failure:
             idle.setdefault(each.place, []).append(each.label)
     text = [each.sentence for each in helpful]
     text += [f"Worse: {each.sentence}" for each in harmful]
     for place, labels in idle.items():
         where = f"{place[0].upper()}{place[1:]}, little" if place else "Little"
         text.append(f"{where} is changed by {_listed(labels)}.")
+    text += [each.sentence for each in advice if each.failure]
     return tuple(text)
 
 
@@ -223,7 +241,8 @@ def changes_of(wall: Wall, opening_set: str, depth: float, column: str) -> tuple
     ]
     if len(served) > 1:
         changes.append(Change("doubling all openings", scale_openings(wall, opening_set, 2.0), opening_set, depth))
-    changes.append(Change("halving all openings", scale_openings(wall, opening_set, 0.5), opening_set, depth))
+    if served:
+        changes.append(Change("halving all openings", scale_openings(wall, opening_set, 0.5), opening_set, depth))
     deeper = min((each for each in wall.depths if each > depth * 1.001), default=2.0 * depth)
     label = f"deepening the cavity from {number(1e3 * depth)} to {number(1e3 * deeper)} mm"
     changes.append(Change(label, wall, opening_set, deeper))
@@ -276,7 +295,12 @@ def advise(
     Returns
     -------
     tuple of Advice
-        Most helpful first.
+        Most helpful first; changes that could not be computed last, with the reason.
+
+    Raises
+    ------
+    ConvergenceError
+        If the case itself cannot be solved: there is nothing to compare with.
     """
     name = opening_set or wall.opening_sets[0].name
     at = wall.cavity.depth if depth is None else depth
@@ -290,7 +314,14 @@ def advise(
             progress(done, count, label_of[id(result.job)] or "as described")
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
-        base, *others = (result.findings for result in engine.run(jobs, keep="findings", progress=told))
+        base, *others = engine.run(jobs, keep="findings", progress=told)
+    if base.failure:
+        raise ConvergenceError(f"the case as described could not be computed: {base.failure}")
     return ranked(
-        [compare_findings(change.label, base, found) for change, found in zip(changes[1:], others, strict=True)]
+        [
+            not_computed(change.label, result.failure)
+            if result.failure
+            else compare_findings(change.label, base.findings, result.findings)
+            for change, result in zip(changes[1:], others, strict=True)
+        ]
     )

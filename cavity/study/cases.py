@@ -19,6 +19,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from cavity.files import cache_folder
 from cavity.risk import Finding
 
 if TYPE_CHECKING:
@@ -136,7 +137,9 @@ def default_folder() -> Path:
     """Return the folder of finished cases: CAVITY_CASES, or cavity/cases in the user's cache folder."""
     if named := os.environ.get("CAVITY_CASES"):
         return Path(named)
-    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "cavity" / "cases"
+    import tempfile
+
+    return (cache_folder() or Path(tempfile.gettempdir())) / "cavity" / "cases"
 
 
 class Store:

@@ -9,13 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.risk import Finding, worst
-from cavity.study.engine import Engine, Job, Result, check_one_year
+from cavity.study.engine import Engine, Job, Result, check_one_year, counted
 
-__all__ = ["Case", "Comparison", "compare", "save_cases"]
+__all__ = ["Case", "Comparison", "NotComputed", "compare", "save_cases"]
+
+_YEAR = 8760  # h of weather from which on its criteria are those of a year
 
 if TYPE_CHECKING:
     import xarray as xr
 
+    from cavity.study.uncertainty import Confidence
     from cavity.study.wetting import WettingEvent
     from cavity.wallfile.model import Wall
 
@@ -68,6 +71,31 @@ class Case:
 
 
 @dataclass(frozen=True)
+class NotComputed:
+    """A combination that could not be computed; it is left out of every ranking and count.
+
+    Parameters
+    ----------
+    wall_name, climate_name, opening_set, column : str
+        What was combined.
+    depth : float
+        Cavity depth. [m]
+    orientation : float
+        Where the wall faces, clockwise from north. [degree]
+    reason : str
+        Why, in one line.
+    """
+
+    wall_name: str
+    climate_name: str
+    opening_set: str
+    column: str
+    depth: float
+    orientation: float
+    reason: str
+
+
+@dataclass(frozen=True)
 class Comparison:
     """All cases of one wall.
 
@@ -78,7 +106,7 @@ class Comparison:
     climates : tuple of str
         Names, in the order given.
     cases : tuple of Case
-        By climate, column, opening set and depth, in the order of the wall file.
+        Those computed, by climate, column, opening set and depth, in the order of the wall file.
     created : str
         UTC time.
     advice : tuple of str
@@ -87,6 +115,11 @@ class Comparison:
         Outcomes of the published cases, as `published_checks` returns them.
     no_event : str
         Why no wetting event was computed; empty where it was.
+    failed : tuple of NotComputed
+        Those that could not be computed, in the same order.
+    confidence : Confidence or None
+        How likely the recommended choice and the runner-up meet every criterion; None where it was not asked for, no
+        choice can be recommended, or the weather is shorter than a year.
     """
 
     wall: Wall
@@ -96,6 +129,13 @@ class Comparison:
     advice: tuple[str, ...] = ()
     checks: dict[str, Any] | None = None
     no_event: str = ""
+    failed: tuple[NotComputed, ...] = ()
+    confidence: Confidence | None = None
+
+    @property
+    def count_text(self) -> str:
+        """How many cases were computed, such as "24 of 25 cases computed"; empty where all were."""
+        return counted(len(self.cases), len(self.failed))
 
 
 def published_checks() -> dict[str, Any]:
@@ -122,6 +162,7 @@ def compare(
     workers: int | None = None,
     scheduler: str | None = None,
     fresh: bool = False,
+    confidence: bool | None = None,
 ) -> Comparison:
     """Simulate and judge every opening set and depth of a wall in each climate; let each dry a wetting event.
 
@@ -135,7 +176,7 @@ def compare(
     weathers : xarray.Dataset or iterable of them, (time,)
         Climates, as `read_weather` returns them.
     columns : sequence of str, keyword only
-        Columns of the cavity; None: the first of the wall file.
+        Columns (strips) of the cavity; None: all of the wall file, as a wall passes only if every strip passes.
     progress : callable, keyword only
         Called with cases done, all cases, and the name of the one just done.
     workers : int, keyword only
@@ -144,10 +185,13 @@ def compare(
         Address of a dask scheduler, ``tcp://host:port``, whose workers compute instead.
     fresh : bool, keyword only
         Compute every case, also those kept from earlier.
+    confidence : bool, keyword only
+        Sample the uncertain inputs for the recommended choice and the runner-up; None: if it takes under half a minute.
 
     Returns
     -------
     Comparison
+        Cases that cannot be solved stand in `failed`.
 
     Raises
     ------
@@ -155,11 +199,12 @@ def compare(
         If there is no climate, one has several years, two share a name, a criterion's limit is wrong, or the scheduler
         does not answer.
     ConvergenceError
-        If a case cannot be solved; the cases not yet begun are dropped.
+        If none of the cases can be solved.
     """
     import xarray as xr
 
     from cavity.study.advice import from_comparison, lines
+    from cavity.study.uncertainty import BUDGET
     from cavity.study.wetting import followed, wetting_events
 
     given = [weathers] if isinstance(weathers, xr.Dataset) else list(weathers)
@@ -179,7 +224,7 @@ def compare(
     jobs = [
         Job(wall, weather, chosen.name, depth, column)
         for weather in given
-        for column in (columns or (wall.columns[0].name,))
+        for column in (columns or [each.name for each in wall.columns])
         for chosen in wall.opening_sets
         for depth in wall.depths
     ]
@@ -196,15 +241,28 @@ def compare(
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
         results = engine.run(jobs, progress=told)
+    failed = tuple(
+        NotComputed(
+            wall.name, climate_of[id(each.job.weather)], str(each.job.opening_set), str(each.job.column),
+            float(each.job.depth or 0.0), each.job.wall.orientation, each.failure,
+        )
+        for each in results
+        if each.failure
+    )  # fmt: skip
+    results = [each for each in results if not each.failure]
+    if not results:
+        raise ConvergenceError(f"none of the {len(jobs)} cases could be computed; the first: {failed[0].reason}")
+    jobs = [each.job for each in results]
     events: Sequence[WettingEvent | None] = [None] * len(jobs)
     no_event = ""
     try:
         # an engine of their own: their results do not push those of the cases out of memory
         with Engine(workers, scheduler, fresh=fresh) as engine:
             events = wetting_events(engine, jobs, days=followed(wall), progress=told_event)
-    except (InputError, ConvergenceError) as error:  # the comparison stands without it
-        faults = getattr(error, "faults", None)
-        no_event = faults[0].problem if faults else str(error)
+    except InputError as error:  # the comparison stands without it
+        no_event = error.faults[0].problem
+    if not no_event and not any(events):
+        no_event = "its runs could not be computed"
     cases = [
         Case(
             wall.name, climate_of[id(job.weather)], str(job.opening_set), str(job.column), float(job.depth or 0.0),
@@ -213,8 +271,32 @@ def compare(
         for job, result, event in zip(jobs, results, events, strict=True)
     ]  # fmt: skip
     created = dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC")
-    found = Comparison(wall, tuple(names), tuple(cases), created, no_event=no_event)
+    found = Comparison(wall, tuple(names), tuple(cases), created, no_event=no_event, failed=failed)
+    if confidence is not False:
+        found = replace(
+            found,
+            confidence=_confidence(
+                found, given, list(columns or []) or None, None if confidence else BUDGET,
+                workers=workers, scheduler=scheduler, fresh=fresh, progress=progress,
+            ),
+        )  # fmt: skip
     return replace(found, advice=lines(from_comparison(found)), checks=published_checks())
+
+
+def _confidence(
+    found: Comparison, weathers: Sequence[xr.Dataset], columns: Sequence[str] | None, budget: float | None, **how: Any
+) -> Confidence | None:
+    """Sample the recommended choice and the runner-up; None where there is none or the weather is no whole year."""
+    from cavity.risk.ranking import gather
+    from cavity.risk.recommend import recommend
+    from cavity.study.uncertainty import confidence
+
+    best = recommend(gather(found.cases, found.failed))
+    if best is None or min(weather.sizes["time"] for weather in weathers) < _YEAR:
+        return None
+    choices = [(each.opening_set, each.depth) for each in (best.choice, best.runner_up) if each is not None]
+    names = columns or list(dict.fromkeys(case.column for case in found.cases))
+    return confidence(found.wall, weathers, choices, columns=names, budget=budget, **how)
 
 
 def save_cases(comparison: Comparison, folder: Any) -> list[Any]:

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
 from typing import TYPE_CHECKING, Any
 
-from cavity.errors import CavityError, Fault, InputError
+from cavity.errors import CavityError, ConvergenceError, Fault, InputError, why
 from cavity.risk import Finding, judge
 from cavity.study.cases import KEEPS, Job, Store, code_digest, key_of, opened, weather_digest
 
@@ -105,24 +105,41 @@ def computed(job: Job, keep: str, code: str = "") -> tuple[xr.Dataset | None, tu
 
 
 class Result:
-    """What an engine returns of one job: findings, and the Dataset for who asks for it.
+    """What an engine returns of one job: findings, and the Dataset for who asks for it; or why it was not computed.
 
     Parameters
     ----------
     job : Job
         The case.
     findings : tuple of Finding
-        Worst first.
+        Worst first; none of a case that was not computed.
+    failure : str
+        Why the case was not computed; empty where it was.
     """
 
-    def __init__(self, engine: Engine, key: str, job: Job, keep: str, findings: tuple[Finding, ...]) -> None:
-        self.job, self.findings = job, findings
+    def __init__(
+        self, engine: Engine, key: str, job: Job, keep: str, findings: tuple[Finding, ...], failure: str = ""
+    ) -> None:
+        self.job, self.findings, self.failure = job, findings, failure
         self._engine, self._key, self._keep = engine, key, keep
 
     @property
     def dataset(self) -> xr.Dataset:
-        """The Dataset, or what of it was asked for; read again from disk if it was let go."""
+        """The Dataset, or what of it was asked for; read again from disk if it was let go.
+
+        Raises
+        ------
+        ConvergenceError
+            If the case was not computed.
+        """
+        if self.failure:
+            raise ConvergenceError(self.failure)
         return self._engine.fetch(self._key, self.job, self._keep)
+
+
+def counted(done: int, failed: int) -> str:
+    """Return how many cases were computed, in words; empty where all were."""
+    return f"{done} of {done + failed} cases computed" if failed else ""
 
 
 class Engine:
@@ -205,14 +222,15 @@ class Engine:
         Returns
         -------
         list of Result
-            In the order of the jobs.
+            In the order of the jobs. A case that cannot be solved has a `failure` and no findings; the others go on.
 
         Raises
         ------
-        InputError, ConvergenceError
-            Of the first job that fails; those not begun are dropped, those done are kept. Weather of several years.
+        InputError
+            Of the first job whose input is wrong; those not begun are dropped, those done are kept. Weather of several
+            years.
         CavityError
-            If a cluster has no workers left, or loses one again and again with the same job.
+            If a cluster has no workers left, or a worker has another version.
         """
         if keep not in KEEPS:
             raise ValueError(f"keep is {keep!r}, known: {', '.join(KEEPS)}")
@@ -220,8 +238,8 @@ class Engine:
         keys: dict[int, str] = {}
         under_way: dict[str, list[int]] = {}  # by entry: jobs of the same numbers, of which the first is computed
 
-        def done(index: int, findings: tuple[Finding, ...]) -> None:
-            results[index] = Result(self, keys[index], jobs[index], keep, findings)
+        def done(index: int, findings: tuple[Finding, ...], failure: str = "") -> None:
+            results[index] = Result(self, keys[index], jobs[index], keep, findings, failure)
             if progress:
                 progress(len(results), len(jobs), results[index])
 
@@ -253,21 +271,25 @@ class Engine:
                     break
                 for future in self._ended(running):
                     index = running.pop(future)
+                    failure = ""
                     try:
                         dataset, findings = future.result()
                     except Exception as error:
-                        if not _is_loss(error):
-                            raise
-                        lost[index] += 1
-                        if lost[index] > _LOST:
-                            raise CavityError(
-                                f"a case lost its worker {lost[index]} times; is there enough memory?"
-                            ) from error
-                        running[submit(index)] = index
-                        continue
-                    self._put(keys[index], jobs[index], keep, dataset, findings)
+                        if _is_loss(error):
+                            lost[index] += 1
+                            if lost[index] <= _LOST:
+                                running[submit(index)] = index
+                                continue
+                            failure = f"lost its worker {lost[index]} times; is there enough memory?"
+                        elif isinstance(error, CavityError) and not isinstance(error, ConvergenceError):
+                            raise  # wrong input, or no way to compute anything: it concerns the study
+                        else:
+                            failure = why(error)
+                        findings = ()
+                    else:
+                        self._put(keys[index], jobs[index], keep, dataset, findings)
                     for same in under_way.pop(keys[index]):
-                        done(same, findings)
+                        done(same, findings, failure)
         except BaseException:
             for future in running:
                 future.cancel()

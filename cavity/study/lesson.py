@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate.series import SUN
-from cavity.errors import Fault, InputError
+from cavity.errors import ConvergenceError, Fault, InputError
+from cavity.study.changes import scale_openings
 from cavity.study.engine import Engine, Job, Result
-from cavity.study.size import scale_openings
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -65,11 +65,12 @@ class Step:
 
 @dataclass(frozen=True)
 class Lesson:
-    """One thing changed: `key`, what it is called on an axis, and its steps."""
+    """One thing changed: `key`, what it is called on an axis, its steps, and (label, reason) of those not computed."""
 
     key: str
     quantity: str
     steps: tuple[Step, ...]
+    failed: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -234,25 +235,38 @@ def lessons(
     ------
     InputError
         If no set opens both base and head.
+    ConvergenceError
+        If none of the years can be solved.
     """
     runs = plan(wall, weather, opening_set or _most_open(wall))
     jobs = [Job(run.wall, run.weather, depth=run.depth) for run in runs]
     run_of = {id(job): run for job, run in zip(jobs, runs, strict=True)}
     step_of: dict[int, Step] = {}
+    failure_of: dict[int, str] = {}
 
     def read(done: int, count: int, result: Result) -> None:
         run = run_of[id(result.job)]
-        step_of[id(result.job)] = readings(run.label, result.dataset)
+        if result.failure:
+            failure_of[id(result.job)] = result.failure
+        else:
+            step_of[id(result.job)] = readings(run.label, result.dataset)
         if progress:
             progress(done, count, f"{QUANTITIES[run.key]}: {run.label}")
 
     with Engine(workers, scheduler, fresh=fresh, held=1) as engine:  # each is read as soon as it is there
         engine.run(jobs, progress=read)
-    steps = [step_of[id(job)] for job in jobs]
+    if not step_of:
+        first = failure_of[id(jobs[0])]
+        raise ConvergenceError(f"none of the {len(jobs)} years could be computed; the first: {first}")
+    pairs = [(run, id(job)) for run, job in zip(runs, jobs, strict=True)]
+    of_key = {key: [pair for pair in pairs if pair[0].key == key] for key in QUANTITIES}
     return tuple(
-        Lesson(key, name, tuple(step for run, step in zip(runs, steps, strict=True) if run.key == key))
+        Lesson(
+            key, name, tuple(step_of[job] for _, job in of_key[key] if job in step_of),
+            tuple((run.label, failure_of[job]) for run, job in of_key[key] if job in failure_of),
+        )
         for key, name in QUANTITIES.items()
-    )
+    )  # fmt: skip
 
 
 def _most_open(wall: Wall) -> str:

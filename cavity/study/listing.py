@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
 from rich.table import Table
 
 from cavity.risk.finding import number
+from cavity.study.changes import gap_text
 from cavity.study.uncertainty import OVERALL, drivers
 
 if TYPE_CHECKING:
     import xarray as xr
 
-    from cavity.study.size import Sizing
+    from cavity.study.size import Row, Sizing
 
-_SHOWN = 5  # drivers listed
+
+# units of inputs as shown: factor on the SI value, and the unit then
+_SHOWN = {"[kg/(m2 s)]": (3.6e6, "[g/(m² h)]"), "[kg/m2]": (1e3, "[g/m²]"), "[m]": (1e3, "[mm]")}
 
 
 def _table(*heads: str) -> Table:
@@ -25,29 +29,71 @@ def _table(*heads: str) -> Table:
     return table
 
 
-def size_table(found: Sizing) -> Table:
-    """Return the frontier as a table: by depth the least factor, its free vent areas, severity there, and a note."""
-    table = _table("depth", "times\nas drawn", "free vent area", "value over\nlimit", "what the search saw")
-    for row in found.rows:
-        if row.least is None:
-            cells = ["none", "-", number(row.best.severity, 2)]
-        else:
-            at = next(outcome for outcome in row.outcomes if outcome.factor == row.least)
-            cells = [number(row.least, 2), escape(found.areas(row.least)), number(at.severity, 2)]
-        table.add_row(f"{number(1e3 * row.depth)} mm", *cells, escape(row.note))
-    return table
+def size_head(rows: Sequence[Row]) -> tuple[str, ...]:
+    """Return the heads of `size_rows`."""
+    if rows[0].variable == "gap":
+        return ("depth", "least rail gap", "nearest limit there", "note")
+    held = "rail gap" if rows[0].line.gap is not None else "depth"
+    return (held, "least vents", "free vent area", "nearest limit there", "common sizes", "note")
+
+
+def size_rows(found: Sizing, rows: Sequence[Row]) -> list[tuple[str, ...]]:
+    """Return a frontier as rows of text: what is held, the least that passes, what is nearest to its limit there."""
+    made = []
+    for row in rows:
+        held = f"{number(1e3 * row.depth)} mm" if row.line.gap is None else gap_text(row.line.gap)
+        least = "not computed" if not row.outcomes else "none passes"
+        if row.least is not None:
+            least = gap_text(row.least) if row.variable == "gap" else f"{number(row.least, 2)} × design"
+            least += ", smallest tried" if row.at_floor else ""
+        near = "-"
+        if (shown := row.shown) is not None and shown.decisive is not None:
+            near = f"{shown.decisive.title}: {number(100.0 * shown.severity)} % of the limit"
+            near += f", {shown.column}" if shown.column else ""
+        cells = [held, least]
+        if row.variable == "factor":
+            cells.append(found.areas(row.least) if row.least is not None else "-")
+        cells.append(near)
+        if row.variable == "factor":
+            below = found.below_rules(row.depth, row.least) if row.least is not None else ""
+            cells.append("-" if row.least is None else "below" if below else "met")
+        plain = row.least is not None and not row.at_floor and row.monotone and not row.failed
+        made.append((*cells, "" if plain and "fails again" not in row.note else row.note))
+    return made
+
+
+def size_tables(found: Sizing) -> list[Table]:
+    """Return the frontiers as tables: vents alone, rail gaps alone, vents for each rail gap."""
+    tables = []
+    for title, rows in size_parts(found):
+        table = _table(*size_head(rows))
+        table.title, table.title_justify = title, "left"
+        for row in size_rows(found, rows):
+            table.add_row(*(escape(cell) for cell in row))
+        tables.append(table)
+    return tables
+
+
+def size_parts(found: Sizing) -> list[tuple[str, Sequence[Row]]]:
+    """Return the frontiers that were searched, each with its title."""
+    parts = [("Vents alone" + (", rail gaps as drawn" if found.gaps else ""), found.rows)]
+    if found.gaps:
+        parts.append(("Rail gaps alone, vents as drawn", found.gaps))
+    if found.together:
+        parts.append((f"Vents for each rail gap, at {number(1e3 * found.together[0].depth)} mm", found.together))
+    return parts
 
 
 def uncertainty_table(study: xr.Dataset) -> Table:
-    """Return the criteria as a table: probability that each does not fail, band of its value, and what drives it."""
-    table = _table("criterion", "does not fail", "5 to 95 % of samples", "limit", "driven most by")
+    """Return the criteria as a table: probability of no failure, band of values, most influential input."""
+    table = _table("criterion", "probability\nof no failure", "5 to 95 % of samples", "limit", "most influential input")
     for key in [str(name) for name in study["criterion"].values]:
         row = study.sel(criterion=key)
         if not int(row["criterion_can_fail"]):
             continue
         band = row["value_band"]
         name, strength = drivers(study, key)[0]
-        spread = float(band[0]) < float(band[-1])  # nothing drives what does not vary
+        spread = float(band[0]) < float(band[-1])  # nothing influences what does not vary
         title = str(study["input_title"].sel(input=name).values)
         table.add_row(
             escape(str(row["criterion_title"].values)),
@@ -59,12 +105,42 @@ def uncertainty_table(study: xr.Dataset) -> Table:
     return table
 
 
+def input_rows(study: xr.Dataset) -> list[tuple[str, ...]]:
+    """Return the inputs as rows, the most influential first: range, influence on all criteria, origin of the range."""
+    rows = []
+    for name, strength in drivers(study):
+        row = study.sel(input=name, criterion=OVERALL)
+        title = str(row["input_title"].values)
+        scale, unit = _SHOWN.get(f"[{title.rpartition('[')[2]}", (1.0, ""))
+        if unit:
+            title = f"{title.rpartition('[')[0]}{unit}"
+        ends = f"{scale * float(row['input_low']):.3g} to {scale * float(row['input_high']):.3g}"
+        figures = [number(strength, 2)]
+        if "total_order" in study:
+            figures.append(number(row["first_order"], 2))
+            low, high = (number(row[key], 2) for key in ("total_low", "total_high"))
+            figures.append(f"{number(row['total_order'], 2)} ({low} to {high})")
+        rows.append((title, ends, *figures, str(row["input_origin"].values)))
+    return rows
+
+
+def input_head(study: xr.Dataset) -> tuple[str, ...]:
+    """Return the heads of `input_rows`."""
+    indices = ("first-order index", "total-order index (95 %)") if "total_order" in study else ()
+    return ("input", "range", "rank correlation", *indices, "source of the range")
+
+
 def range_table(study: xr.Dataset) -> Table:
-    """Return the inputs varied as a table: range, origin, and rank correlation with the overall severity."""
-    table = _table("input", "low", "high", "rank correlation", "range from")
-    for name, strength in drivers(study)[:_SHOWN]:
-        row = study.sel(input=name)
-        ends = (f"{float(row['input_low']):g}", f"{float(row['input_high']):g}")
-        title, origin = escape(str(row["input_title"].values)), escape(str(row["input_origin"].values))
-        table.add_row(title, *ends, number(strength, 2), origin)
+    """Return `input_rows` as a table, without the sources."""
+    table = _table(*(head.replace(" index", "\nindex").replace("k cor", "k\ncor") for head in input_head(study)[:-1]))
+    for row in input_rows(study):
+        table.add_row(*(escape(cell) for cell in row[:-1]))
     return table
+
+
+def range_lines(study: xr.Dataset) -> list[str]:
+    """Return the source of each range, one line an input."""
+    lines = [f"Range of the {row[0]}: {row[-1]}." for row in input_rows(study)]
+    return (
+        [*lines, "† cited from memory, not re-checked against the text."] if any("†" in row for row in lines) else lines
+    )

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.errors import Fault, InputError
+from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.risk import Finding
 from cavity.risk.drying import drying, excess
 from cavity.risk.limits import resolve
@@ -72,7 +72,7 @@ def wetting_events(
     amount: float = AMOUNT,
     days: float | None = None,
     progress: Callable[[int, int], None] | None = None,
-) -> list[WettingEvent]:
+) -> list[WettingEvent | None]:
     """Wet the outermost layer of the backup wall that holds water in each case, and see how long it takes to dry.
 
     Each case runs wetted and not wetted; the difference is the event's own water, whatever the weather does to the
@@ -93,8 +93,8 @@ def wetting_events(
 
     Returns
     -------
-    list of WettingEvent
-        In the order of the jobs.
+    list of WettingEvent or None
+        In the order of the jobs; None where one of a case's runs could not be computed.
 
     Raises
     ------
@@ -121,24 +121,30 @@ def wetting_events(
         if progress:
             progress(told, 2 * len(every))
 
-    dry = [each.dataset for each in engine.run(every, keep="water", progress=tell)]
-    wetted = [_wetted(job, held, amount) for job, held in zip(every, dry, strict=True)]
-    wet = [each.dataset for each in engine.run(wetted, keep="water", progress=tell)]
-    left = [
-        excess(after, before, start_month=job.wall.run.start_month)
-        for job, before, after in zip(every, dry, wet, strict=True)
-    ]
-    events = []
+    dry = engine.run(every, keep="water", progress=tell)
+    there = [at for at, each in enumerate(dry) if not each.failure]
+    wetted = [_wetted(every[at], dry[at].dataset, amount) for at in there]
+    left: dict[int, tuple[np.ndarray, float]] = {}  # water of the event still there, and what was brought in
+    for at, wet in zip(there, engine.run(wetted, keep="water", progress=tell), strict=True):
+        if not wet.failure:
+            before, after = dry[at].dataset, wet.dataset
+            # the water curve is tabulated: what was really brought in is read off the runs
+            brought = float((after["water_at_start"] - before["water_at_start"]).sum("layer").mean())
+            left[at] = excess(after, before, start_month=every[at].wall.run.start_month), brought
+    events: list[WettingEvent | None] = []
     for number, job in enumerate(drawn):
         layer = wettable(job.wall)
         assert layer is not None
-        # the water curve is tabulated: what was really brought in is read off the runs
-        brought = float((wet[number]["water_at_start"] - dry[number]["water_at_start"]).sum("layer").mean())
-        pair = left[number], left[len(drawn) + partner[number]]
-        found = drying(*pair, brought, limits=dict(job.wall.limits))
-        if found.status == "fail" and len(pair[0]) < job.weather.sizes["time"]:
+        pair = number, len(drawn) + partner[number]
+        if not left.keys() >= set(pair):
+            events.append(None)
+            continue
+        curves = left[pair[0]][0], left[pair[1]][0]
+        brought = left[number][1]
+        found = drying(*curves, brought, limits=dict(job.wall.limits))
+        if found.status == "fail" and len(curves[0]) < job.weather.sizes["time"]:
             found = replace(found, status="review")  # it may yet dry within the year
-        events.append(WettingEvent(layer.name, brought, *pair, replace(found, where=layer.name)))
+        events.append(WettingEvent(layer.name, brought, *curves, replace(found, where=layer.name)))
     return events
 
 
@@ -214,7 +220,12 @@ def wetting_event(
     ------
     InputError
         If no layer of the backup wall holds water, or is full at the start, or the amount is not above 0.
+    ConvergenceError
+        If one of its runs cannot be solved.
     """
     _check(wall, amount)
     with Engine(workers, scheduler, fresh=fresh) as engine:
-        return wetting_events(engine, [Job(wall, weather, opening_set, depth, column)], amount=amount)[0]
+        event = wetting_events(engine, [Job(wall, weather, opening_set, depth, column)], amount=amount)[0]
+    if event is None:
+        raise ConvergenceError("drying of a wetting event: one of its runs could not be solved")
+    return event

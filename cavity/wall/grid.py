@@ -328,7 +328,7 @@ def _grid(
     sheds_out, sheds_in = _shedding(face, left, right, used, capillary, tables, link, membranes)
     sheds = sheds_out >= 0
     dry = np.array([layer.material.density * layer.material.specific_heat for layer in used])
-    lam = np.array([layer.material.conductivity + layer.rail_conductance * layer.thickness for layer in used])
+    lam = np.array([layer.material.conductivity for layer in used])  # between studs and rails
     extra = np.array([layer.material.moisture_conductivity for layer in used])
     capacity = np.array([_capacity(layer, found) for layer, found in zip(used, used_tables, strict=True)])
     return kernel.Grid(

@@ -28,6 +28,7 @@ _CLASS_EXCESS = (270.0, 540.0, 810.0, 1080.0, 1360.0)  # Pa
 _HIGHEST_HUMIDITY = 0.95  # our own limit for models that can ask for more than the room air can hold
 # Moisture production of 1 to 4 bedrooms, ASHRAE 160 intermediate method, from memory
 _PRODUCTION = (0.9e-4, 1.4e-4, 1.6e-4, 1.7e-4)  # kg/s
+_PER_FURTHER_BEDROOM = 0.1e-4  # kg/s, about 1 L a day, same
 _PRODUCTION_FACTOR = 1.36e5  # Pa m3/kg, R_v T at room temperature as ASHRAE 160 rounds it
 _ASHRAE_HIGHEST = 0.7  # ASHRAE 160: design indoor relative humidity is not taken above 70 %, from memory
 
@@ -168,7 +169,7 @@ def ashrae_160_intermediate(
     daily_vapour : array_like
         Outdoor vapour pressure, mean of 24 hours. [Pa]
     bedrooms : int, keyword only
-        Number of bedrooms; 4 and more count as 4.
+        Number of bedrooms: 8, 12, 14 and 15 L of water a day for one to four, 1 L more for each further one.
     air_changes : float, keyword only
         Air change rate of the building. [1/h]
     volume : float, keyword only
@@ -186,7 +187,9 @@ def ashrae_160_intermediate(
     ASHRAE Standard 160, section 4.3, from memory.
     """
     temperature, _ = ashrae_160_simplified(daily_outdoor)
-    production = _PRODUCTION[min(max(int(bedrooms), 1), len(_PRODUCTION)) - 1]
+    count = max(int(bedrooms), 1)
+    production = _PRODUCTION[min(count, len(_PRODUCTION)) - 1]
+    production += max(count - len(_PRODUCTION), 0) * _PER_FURTHER_BEDROOM
     excess = _PRODUCTION_FACTOR * production / (air_changes * volume / 3600.0)
     vapour = np.asarray(daily_vapour, dtype=float) + excess
     return temperature, np.minimum(vapour / saturation_pressure(temperature), _ASHRAE_HIGHEST)

@@ -10,11 +10,17 @@ from rich.markup import escape
 from rich.table import Table
 
 from cavity.constants import ICE_POINT
+from cavity.wall import uvalue
 from cavity.wall.saturation import saturation_pressure
 
 if TYPE_CHECKING:
-    from cavity.wall.monthly import Monthly
+    from rich.console import RenderableType
 
+    from cavity.wall.monthly import Monthly
+    from cavity.wallfile.model import Material
+
+_CURVE = (0.1, 0.3, 0.5, 0.65, 0.8, 0.9, 0.95, 0.98, 0.995)  # relative humidities of a material's printed curves
+_BAR = 24  # characters of the longest bar
 _SHOWN = 3  # planes with most condensate that get columns of their own
 
 
@@ -61,12 +67,69 @@ def monthly_table(result: Monthly) -> Table:
     return table
 
 
+def material_curves(row: Material, width: int = 100) -> RenderableType:
+    """Return the curves of a material as the hourly model reads them: water, vapour resistance, liquid transport.
+
+    Parameters
+    ----------
+    row : Material
+        A row of the materials table.
+    width : int
+        Width of the terminal in characters; from 100 on water content is drawn as bars.
+
+    Returns
+    -------
+    rich renderable
+    """
+    from rich.text import Text
+
+    from cavity.wall import storage
+
+    grid = storage.suction_grid()
+    found = storage.material_tables(row, grid)
+    at = storage.from_humidity(np.array(_CURVE))
+    membrane = row.sd is not None or bool(row.sd_table)
+    if membrane:
+        table = row.sd_table or ((0.5, row.sd),)
+        resistance = np.exp(np.interp(_CURVE, *zip(*((h, np.log(sd)) for h, sd in table), strict=True)))
+    else:
+        resistance = np.exp(np.interp(at, grid, np.log(np.minimum(found.mu, 1e9))))
+    water = np.interp(at, grid, found.water)
+    slope = np.interp(at, grid, found.water_slope)
+    liquid = np.interp(at, grid, found.potential_slope)
+    holds, moves = row.free_saturation > 0.0 and not membrane, bool(found.potential_slope.any()) and not membrane
+    shown = Table(header_style="bold", box=None, pad_edge=False)
+    shown.add_column("RH\n%", justify="right")
+    shown.add_column("s_d\nm" if membrane else "mu\n-", justify="right")
+    if holds:
+        shown.add_column("w\nkg/m3", justify="right")
+        shown.add_column("w\n% by mass", justify="right")
+        shown.add_column("lambda\nW/(m K)", justify="right")
+    if moves:
+        shown.add_column("D_w\nm2/s", justify="right")
+    bars = holds and width >= 100
+    if bars:
+        shown.add_column("w", no_wrap=True)
+    for k, humidity in enumerate(_CURVE):
+        cells = [f"{100 * humidity:.3g}", "tight" if resistance[k] > 1e8 else f"{resistance[k]:.3g}"]
+        if holds:
+            cells += [f"{water[k]:.3g}", f"{100 * water[k] / row.density:.3g}"]
+            cells += [f"{row.conductivity + row.moisture_conductivity * water[k]:.3g}"]
+        if moves:
+            cells += [f"{liquid[k] / slope[k]:.1e}" if slope[k] > 0.0 else "-"]
+        if bars:
+            cells += ["█" * max(round(_BAR * water[k] / max(water[-1], 1e-9)), 1 if water[k] > 0.0 else 0)]
+        shown.add_row(*(Text(cell) for cell in cells))
+    return shown
+
+
 def monthly_lines(result: Monthly) -> list[str]:
     """Return the findings of the monthly method, one sentence each: U-value, class of the air layer, condensate."""
     found = result.u_value
     lines = [
-        f"U-value {found.u_value:.3f} W/(m2 K), total resistance {found.resistance:.2f} m2 K/W; the cavity is "
-        f"{found.ventilation_class} by ISO 6946: {1e6 * found.opening_area:.0f} mm2 of vents per metre."
+        f"U-value {found.u_value:.3f} W/(m2 K), total resistance {found.resistance:.2f} m2 K/W"
+        f"{uvalue.steps(found)}; the cavity is {found.ventilation_class} by ISO 6946: "
+        f"{1e6 * found.opening_area:.0f} mm2 of vents per metre."
     ]
     wet = int((result.year.accumulated.max(axis=0) > 0.0).sum())
     if wet > _SHOWN:

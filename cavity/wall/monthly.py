@@ -431,7 +431,8 @@ def summary(result: Monthly) -> dict[str, object]:
     Returns
     -------
     dict
-        u_value [W/(m2 K)], resistance [m2 K/W], ventilation_class, opening_area [m2/m], peak and residue [kg/m2], plane
+        u_value and its parts undisturbed, framed, rails, brackets [W/(m2 K)], resistance [m2 K/W], ventilation_class,
+        opening_area [m2/m], peak and residue [kg/m2], plane
         (the wettest, or ""), held (12 sums over all planes at the ends of January to December) [kg/m2],
         surface_factor and surface_factor_needed (the largest, or None) [1], notes, differences.
     """
@@ -443,6 +444,10 @@ def summary(result: Monthly) -> dict[str, object]:
     return {
         "u_value": result.u_value.u_value,
         "resistance": result.u_value.resistance,
+        "undisturbed": result.u_value.undisturbed,
+        "framed": result.u_value.framed,
+        "rails": result.u_value.rails,
+        "brackets": result.u_value.brackets,
         "ventilation_class": result.u_value.ventilation_class,
         "opening_area": result.u_value.opening_area,
         "peak": year.peak,

@@ -245,18 +245,20 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults) -> Wetting:
                 )
             else:
                 indices[key] = backup.index(layer)
-    if entry.leak_flow and entry.leak_class:
+    if entry.leak_flow and entry.leak_q50:
         faults.add(
-            ("wetting", "leak_class"),
-            "leak_flow and leak_class at once",
+            ("wetting", "leak_q50"),
+            "leak_flow and leak_q50 at once",
             "one of them",
-            "keep leak_class for a flow by the hour, leak_flow for a constant one",
+            "keep leak_q50 for a flow by the hour, leak_flow for a constant one",
         )
-    elif bool(entry.leak_flow or entry.leak_class) != bool(entry.leak_layer):
+    elif (entry.leak_layer and not entry.leak_q50 and "leak_flow" not in entry.model_fields_set) or (
+        not entry.leak_layer and (entry.leak_flow or entry.leak_q50)
+    ):  # a flow of 0 with its layer is a choice
         faults.add(
             ("wetting", "leak_flow" if entry.leak_layer else "leak_layer"),
             "is missing",
-            "leak_layer and one of leak_flow and leak_class go together",
+            "leak_layer and one of leak_flow and leak_q50 go together",
             "give both or none",
             given="",
         )
@@ -265,7 +267,7 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults) -> Wetting:
         indices["rain_layer"] or 0,
         entry.leak_flow * AIR_DENSITY / 3600.0,
         indices["leak_layer"],
-        entry.leak_class or "",
+        (entry.leak_q50 or 0.0) / 3600.0,
         entry.leak_height,
     )
 
@@ -292,6 +294,13 @@ def _run(entry: Any, layers: list[Layer], faults: Faults) -> Run:
             )
             faults.add(place, "more water than the layer holds", text, "check the number and its unit")
         wet.append((layer.name, content))
+    if entry.stud_line and not any(layer.frame for layer in layers):
+        faults.add(
+            ("run", "stud_line"),
+            "no layer has studs",
+            'a layer with frame = { share = "15 %" }',
+            "add it, or leave it out",
+        )
     values = {field.name: getattr(entry, field.name) for field in fields(Run) if field.name != "construction_wet"}
     return Run(**values, construction_wet=tuple(wet))
 
@@ -303,7 +312,7 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
             faults.add(
                 ("uncertain", section),
                 "not section.key",
-                "such as site.pressure_difference = [0.05, 0.3]",
+                "such as site.cp_difference = [0.05, 0.3]",
                 nearest(section, schema.UNCERTAIN),
             )
             continue

@@ -9,7 +9,7 @@ from typing import Any
 from cavity.constants import AIR_PERMEABILITY
 from cavity.wallfile.faults import Faults, Place
 from cavity.wallfile.materials import fold, make, material_names, override, pick, row_of, suggestion
-from cavity.wallfile.model import Layer, Material
+from cavity.wallfile.model import Frame, Layer, Material
 from cavity.wallfile.values import nearest
 
 # Stands in for a material that is not known, so that the other checks can go on
@@ -31,6 +31,11 @@ def own_materials(sections: dict[str, Any], faults: Faults, warnings: list[str])
         if any(fold(other) == fold(name) for other in own):
             faults.add(place, "defined twice, but for capitals or hyphens", fix="keep one")
         own[name] = made
+        if entry.mould_class is None and not entry.metal:
+            warnings.append(
+                f"Material {name!r} of the wall file states no mould_class and is taken as sensitive, the careful "
+                'choice; cement- and plastic-based materials and mineral fibres are "medium resistant".'
+            )
         if fold(name) in known:
             warnings.append(f"The wall file's own material {name!r} replaces the built-in one of that name.")
     return own
@@ -87,17 +92,61 @@ def _layer(place: Place, entry: Any, own: dict[str, Material], faults: Faults) -
         thickness = thickness or 0.0005  # m, a usual sheet; of no effect, since a membrane has no depth in the model
     elif not entry.thickness:
         faults.add((*place, "thickness"), "is missing", 'a quantity such as "12.5 mm"', _usual(row), given="")
+    for key in ("frame", "bridge", "brackets"):
+        if getattr(entry, key) is not None and (sd or table):
+            faults.add((*place, key), "on a membrane", "a layer with heat resistance", "move it to the insulation")
     bridge = _bridge((*place, "bridge"), entry.bridge, thickness, own, faults)
-    if bridge and (sd or table):
-        faults.add((*place, "bridge"), "on a membrane", "a layer with heat resistance", "move it to the insulation")
+    frame = _frame((*place, "frame"), entry.frame, own, faults)
+    layer = Layer(entry.name, made, thickness or 0.001, sd, table)
     if len(faults.found) > before:
-        bridge = 0.0
-    spacing = entry.bridge.spacing if entry.bridge and entry.bridge.spacing else Layer.rail_spacing
-    return Layer(entry.name, made, thickness or 0.001, sd, table, bridge, spacing)
+        return layer
+    rail = entry.bridge
+    return replace(
+        layer,
+        rail_conductance=0.0 if rail and rail.psi is not None else bridge,
+        rail_spacing=rail.spacing if rail and rail.spacing else Layer.rail_spacing,
+        rail_flange=rail.flange if rail else Layer.rail_flange,
+        rail_loss=rail.psi / rail.spacing if rail and rail.psi is not None else 0.0,
+        bracket_loss=entry.brackets.chi * entry.brackets.per_m2 if entry.brackets else 0.0,
+        frame=frame,
+    )
 
 
 def _usual(row: Material) -> str:
     return f'add thickness = "{1000 * row.thickness:g} mm"' if row.thickness else 'add thickness = "100 mm"'
+
+
+def _frame(place: Place, entry: Any, own: dict[str, Material], faults: Faults) -> Frame | None:
+    """Return the studs of a layer."""
+    if entry is None:
+        return None
+    row = row_of(entry.material, own)
+    if row is None:
+        faults.add((*place, "material"), "unknown material", fix=suggestion(entry.material, tuple(own)))
+        return None
+    if row.metal:
+        faults.add(
+            (*place, "material"),
+            "metal: the combined method of ISO 6946 does not hold for it",
+            "timber; metal studs are a bridge",
+            f'write bridge = {{ spacing = "400 mm", thickness = "1 mm", flange = "40 mm", material = "{row.name}" }}',
+        )
+        return None
+    sizes = [key for key in ("width", "spacing") if getattr(entry, key) is not None]
+    if entry.share is not None and sizes:
+        faults.add(place, "share beside width or spacing", "one or the other", "keep share: it counts plates too")
+        return None
+    if entry.share is not None:
+        return Frame(entry.share, row)
+    if len(sizes) < 2:
+        faults.add(
+            place, "incomplete", "share, or width and spacing", 'write { share = "15 %" }, or add what is missing'
+        )
+        return None
+    if entry.width >= entry.spacing:
+        faults.add((*place, "width"), "not smaller than the spacing", fix="check both")
+        return None
+    return Frame(entry.width / entry.spacing, row, entry.width, entry.spacing)
 
 
 def _bridge(place: Place, entry: Any, thickness: float, own: dict[str, Material], faults: Faults) -> float:
@@ -105,15 +154,21 @@ def _bridge(place: Place, entry: Any, thickness: float, own: dict[str, Material]
     if entry is None:
         return 0.0
     given = [key for key in ("spacing", "thickness") if getattr(entry, key) is not None]
+    if entry.psi is not None:
+        if entry.spacing is None:
+            faults.add((*place, "spacing"), "is missing", "needed beside psi", 'add spacing = "600 mm"', given="")
+        if entry.conductance is not None or entry.thickness is not None:
+            faults.add(place, "psi beside thickness or conductance", "one or the other", "keep psi and spacing")
+        return 0.0
     if entry.conductance is not None:
-        if given:
-            faults.add(place, "conductance beside spacing or thickness", "one or the other", "keep one")
+        if entry.thickness is not None:
+            faults.add(place, "conductance beside thickness", "one or the other", "keep one")
         return entry.conductance
     if len(given) < 2:
         faults.add(
             place,
             "incomplete",
-            "spacing and thickness of the rails, or conductance",
+            "spacing and thickness of the rails, or conductance, or psi and spacing",
             'write { spacing = "600 mm", thickness = "1.5 mm" }',
         )
         return 0.0

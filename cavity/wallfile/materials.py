@@ -15,12 +15,18 @@ from cavity.errors import Fault, InputError
 from cavity.wallfile.model import Material
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import ArrayLike, NDArray
+
     from cavity.wallfile.schema import MaterialValues
 
 # One defect of a material: key, problem, expected, fix.
 Defect = tuple[str, str, str, str]
 
 _DENSEST_SOLID = 3300.0  # kg/m3: above the minerals of stone and cement (2650 to 3150), from memory
+# Values that a row says the basis of, and what a basis can be
+BASIS_KEYS = ("density", "conductivity", "specific_heat", "vapour", "sorption", "saturation", "absorption")
+BASES = ("standard", "measured", "recalled", "estimate")
 _PLAIN = (
     "density",
     "conductivity",
@@ -119,6 +125,42 @@ def material(name: str) -> Material:
     return made
 
 
+def wood_moisture(relative_humidity: ArrayLike, temperature: ArrayLike = 293.15) -> NDArray[np.float64]:
+    """Return the equilibrium moisture content of wood by the Wood Handbook's equation 4-5, the mean of many species.
+
+    Parameters
+    ----------
+    relative_humidity : array_like
+        Below 1. [1]
+    temperature : array_like
+        0 to 60 degC is sensible. [K]
+
+    Returns
+    -------
+    array
+        Water by dry mass. [kg/kg]
+
+    References
+    ----------
+    USDA Forest Products Laboratory, Wood Handbook, equation 4-5; W. T. Simpson, FPL-RN-0268, 1998. Coefficients from
+    memory, the form was read. The rows of solid wood hold this curve at 20 degC.
+
+    Examples
+    --------
+    >>> [round(100 * float(wood_moisture(h)), 1) for h in (0.5, 0.7, 0.9)]
+    [9.3, 13.1, 20.5]
+    """
+    import numpy as np
+
+    h, t = np.asarray(relative_humidity, dtype=float), np.asarray(temperature, dtype=float) - 273.15
+    W = 349.0 + 1.29 * t + 0.0135 * t**2
+    K = 0.805 + 0.000736 * t - 2.73e-6 * t**2
+    K1 = 6.27 - 0.00938 * t - 3.03e-4 * t**2
+    K2 = 1.91 + 0.0407 * t - 2.93e-4 * t**2
+    hydrated = (K1 * K * h + 2.0 * K1 * K2 * (K * h) ** 2) / (1.0 + K1 * K * h + K1 * K2 * (K * h) ** 2)
+    return 18.0 / W * (K * h / (1.0 - K * h) + hydrated)
+
+
 def materials() -> dict[str, Material]:
     """Return the whole built-in table, name to Material, in its order."""
     return {name: material(name) for name in _rows()}
@@ -156,7 +198,14 @@ def make(name: str, entry: MaterialValues) -> tuple[Material, list[Defect]]:
         thickness=entry.thickness or 0.0,
         sd=entry.sd,
         sd_table=entry.sd_table,
+        basis=tuple(entry.basis.items()),
+        mould_class="resistant" if entry.metal else "sensitive",
     )
+    defects += [
+        ("basis", f"unknown value {key!r}", "of " + ", ".join(BASIS_KEYS), "check the name")
+        for key in entry.basis
+        if key not in BASIS_KEYS
+    ]
     made, more = override(base, entry)
     return made, defects + (more if not defects else [])
 
@@ -190,7 +239,7 @@ def override(base: Material, entry: MaterialValues) -> tuple[Material, list[Defe
     if made.free_saturation and not made.max_saturation:
         # our own assumption: pores of minerals, capped by what capillary uptake already reached
         made = replace(made, max_saturation=max(made.free_saturation, 1000.0 * (1.0 - made.density / _DENSEST_SOLID)))
-    return made, list(_defects(made))
+    return made, list(_defects(made, entry.free_saturation))
 
 
 def _water(value: float, density: float) -> float:
@@ -207,14 +256,15 @@ def _at(table: tuple[tuple[float, float], ...], humidity: float) -> float:
     return table[-1][1]
 
 
-def _defects(made: Material) -> Any:
+def _defects(made: Material, given: float | None) -> Any:
     if made.mu_wet > made.mu_dry:
         yield "mu_wet", "above mu_dry", f"at most mu_dry, {made.mu_dry:g}", "exchange the two"
     for place, (before, after) in enumerate(itertools.pairwise(made.sorption), 2):
         if after[1] <= before[1]:
             yield "sorption", f"pair {place} does not rise", "water content rising with humidity", "check the pairs"
     if made.sorption and not made.free_saturation:
-        yield "free_saturation", "is missing", "needed beside sorption", 'add free_saturation = "300 kg/m3"'
+        problem = "is missing" if given is None else "zero beside sorption"
+        yield "free_saturation", problem, "needed beside sorption", 'write free_saturation = "300 kg/m3"'
     if made.free_saturation and not made.sorption:
         yield "sorption", "is missing", "needed beside free_saturation", 'add sorption = [["80 %", "45 kg/m3"]]'
     if made.sorption and made.free_saturation and made.sorption[-1][1] > made.free_saturation:
@@ -231,6 +281,19 @@ def _defects(made: Material) -> Any:
             f"below {made.free_saturation:g} kg/m3",
             'add a point such as ["50 %", "10 kg/m3"]',
         )
+    elif (
+        made.sorption
+        and made.free_saturation
+        and not any(
+            0.0 < humidity <= 0.9999 and 0.0 < water < 0.99 * made.free_saturation for humidity, water in made.sorption
+        )
+    ):
+        yield (
+            "sorption",
+            "has no point between dry and full",
+            f"a pair above 0 % and below 100 %, below {made.free_saturation:g} kg/m3",
+            'add a point such as ["80 %", "45 kg/m3"]',
+        )
     if made.max_saturation < made.free_saturation:
         yield (
             "max_saturation",
@@ -238,8 +301,9 @@ def _defects(made: Material) -> Any:
             f"at least {made.free_saturation:g} kg/m3",
             "check both",
         )
-    if made.absorption and not made.free_saturation:
-        yield "free_saturation", "is missing", "needed beside absorption", 'add free_saturation = "300 kg/m3"'
+    if made.absorption and not made.free_saturation and not made.sorption:
+        problem = "is missing" if given is None else "zero beside absorption"
+        yield "free_saturation", problem, "needed beside absorption", 'write free_saturation = "300 kg/m3"'
 
 
 def row_of(name: str, own: Mapping[str, Material]) -> Material | None:

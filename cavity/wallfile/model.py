@@ -39,23 +39,42 @@ class Material:
     emissivity: float = 0.9  # -
     wood: bool = False  # judged by wood moisture content
     metal: bool = False  # judged by time of wetness
-    mould_class: str = "resistant"  # very sensitive | sensitive | medium resistant | resistant
+    mould_class: str = "sensitive"  # very sensitive | sensitive | medium resistant | resistant; the careful default
     thickness: float = 0.0  # m, usual thickness; 0: none is usual
     sd: float | None = None  # m, a membrane as sold: what a layer of it gets that gives no s_d of its own
     sd_table: tuple[tuple[float, float], ...] = ()  # (relative humidity 0-1, s_d m) of a membrane as sold
+    basis: tuple[tuple[str, str], ...] = ()  # (value or group of values, what it rests on): `materials.BASIS_KEYS`
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Studs or battens of timber (no metal) that fill part of a layer."""
+
+    share: float  # 0-1, of the wall area
+    material: Material
+    width: float = 0.0  # m, of one stud; 0: only the share is known
+    spacing: float = 0.0  # m, centre to centre; 0: only the share is known
 
 
 @dataclass(frozen=True)
 class Layer:
-    """One layer, outside to inside. With `sd` or `sd_table` it is a membrane: a vapour resistance only."""
+    """One layer, outside to inside. With `sd` or `sd_table` it is a membrane: a vapour resistance only.
+
+    The hourly wall and `material` are what lies between studs and rails; what those add to the heat flow is counted
+    by `wall.uvalue`.
+    """
 
     name: str
     material: Material
     thickness: float  # m
     sd: float | None = None  # m, equivalent air layer thickness of a membrane
     sd_table: tuple[tuple[float, float], ...] = ()  # (relative humidity 0-1, s_d m)
-    rail_conductance: float = 0.0  # W/(m2 K), metal through the layer, averaged over the wall area (parallel path)
+    rail_conductance: float = 0.0  # W/(m2 K), metal through the layer, averaged over the wall area
     rail_spacing: float = 0.6  # m, distance between those rails: how local the cold spot at each is
+    rail_flange: float = 0.04  # m, width of a rail's flange, common practice, no source
+    rail_loss: float = 0.0  # W/(m2 K), linear transmittance of rails over their spacing
+    bracket_loss: float = 0.0  # W/(m2 K), point transmittance of brackets times their number per area
+    frame: Frame | None = None  # timber studs in the layer
 
     @property
     def is_membrane(self) -> bool:
@@ -96,8 +115,8 @@ class Opening:
     discharge: float | None = None  # -, discharge coefficient where the user gives one
     bends: int = 0  # 90 degree bends in the air path
     exposure: str = "face"  # face | soffit | roof edge | table
-    pressure_shift: float | None = None  # -, added to the wall's pressure coefficient; None: by height (site data)
-    pressure_table: tuple[tuple[float, float], ...] = ()  # (wind angle from the wall normal deg, Cp)
+    cp_shift: float | None = None  # -, added to the wall's pressure coefficient; None: by height (site data)
+    cp_table: tuple[tuple[float, float], ...] = ()  # (wind angle from the wall normal deg, Cp)
     columns: tuple[str, ...] = ()
 
     @property
@@ -194,8 +213,9 @@ class Site:
     base_height: float = 0.0  # m, base of the wall above the ground
     wall_width: float = 10.0  # m
     side_width: float = 10.0  # m, width of the adjacent wall
-    pressure_difference: float = 0.1  # -, Cp(base) - Cp(head) on the windward face over the whole wall height
-    pressure_profile: tuple[tuple[float, float], ...] = ()  # (height share 0-1, Cp shift), wins over the difference
+    # -, Cp(base) - Cp(head) on the windward face over the whole wall height; None: by the wind tunnel, height and angle
+    cp_difference: float | None = None
+    cp_profile: tuple[tuple[float, float], ...] = ()  # (fraction of the height 0-1, Cp shift), wins over the difference
     ground_albedo: float = 0.2  # -
     rain_method: str = "ISO 15927-3"  # or "ASHRAE 160"
     rain_topography: float = 1.0  # -, C_T
@@ -229,7 +249,7 @@ class Wetting:
     rain_plane: int = 0  # index of the backup layer whose outer face receives it
     leak_flow: float = 0.0  # kg/(m2 s), indoor air that reaches a chosen layer
     leak_layer: int | None = None  # index of the backup layer whose outer face it reaches
-    leak_class: str = ""  # instead of leak_flow: airtightness class A | B | C, flow by the pressure of each hour
+    leak_q50: float = 0.0  # m3/(m2 s) at 50 Pa, instead of leak_flow: the leak follows the pressure of each hour
     leak_height: float = 0.0  # m, height of the air space indoors that is connected; 0: the building height
 
 
@@ -243,6 +263,7 @@ class Run:
     construction_wet: tuple[tuple[str, float], ...] = ()  # (layer name, water content kg/m3)
     max_years: int = 5
     freezing: bool = True
+    stud_line: bool = False  # a second line through the studs, for dew point and mould
 
 
 @dataclass(frozen=True)

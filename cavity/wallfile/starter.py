@@ -43,4 +43,4 @@ def write_starter(path: str | os.PathLike[str], *, force: bool = False) -> Path:
             raise InputError(Fault(where, "exists already", "", "a new file", "choose another name, or add --force"))
         if not place.parent.is_dir():
             raise InputError(Fault(where, "cannot be written: no such folder", "", "a folder that exists", "make it"))
-    return write_whole(place, lambda part: part.write_text(starter(), encoding="utf-8", newline="\n"))
+    return write_whole(place, starter(), over=force)

@@ -1,0 +1,211 @@
+"""Which choice to build: the smallest adequate one, not the extreme corner of what was computed.
+
+The rule, in four steps, each our own choice (common practice, no source):
+
+1. Of the choices that were computed whole and fail nothing, those that are *comfortable* are taken: every criterion
+   that can fail has the status pass, and none is nearer to its limit than `COMFORT`. Those at or above the common sizes
+   of rules (DIN 18516-1, see `rules`) come before those below, and those without an item to review before the others.
+   Where none is comfortable, what does not fail is taken, and the sentence says so.
+2. Among these, a choice is *enough* if no choice with at least its free vent area and at least its depth is safer by
+   `LITTLE` of a limit in any criterion. Below `IDLE` of a limit, nothing counts as a gain any more.
+3. The smallest that is enough is recommended: the least product of free vent area and depth.
+4. The runner-up is the next by the same steps; what would tip the balance is told from the difference of the two.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cavity.risk.finding import CAN_FAIL, Finding, number
+from cavity.risk.ranking import Choice, level, ranked, worst_by_criterion
+
+# Shares of a limit. Up to COMFORT a margin is comfortable: wood is reviewed from 18 of 20 % (0.9), mould from 2 of 3
+# already; criteria without a level of review keep the same tenth.
+COMFORT = 0.9
+# A fall by less is not worth larger vents: 0.3 of mould index, 2 % by mass of wood moisture.
+LITTLE = 0.1
+# Falls below this are idle: mould index 1 of 3, under which growth is not seen even under the microscope (Hukka &
+# Viitanen 1999, from memory).
+IDLE = 1.0 / 3.0
+
+
+@dataclass(frozen=True)
+class Recommendation:
+    """The choice to build and why.
+
+    Parameters
+    ----------
+    choice : Choice
+        The smallest adequate.
+    comfortable : bool
+        Whether its margin is comfortable.
+    below : tuple of str
+        Common sizes it is below, in words.
+    more : str
+        What larger vents or a deeper cavity would still gain, in words; empty where nothing larger was computed.
+    runner_up : Choice or None
+        The next choice.
+    tips : str
+        What would tip the balance to it, one sentence.
+    smaller : Choice or None
+        A smaller choice that is comfortable too but below the common sizes, hence passed over.
+    """
+
+    choice: Choice
+    comfortable: bool
+    below: tuple[str, ...]
+    more: str
+    runner_up: Choice | None
+    tips: str
+    smaller: Choice | None = None
+
+
+def comfortable(choice: Choice) -> bool:
+    """Return whether all criteria that can fail pass, none nearer to its limit than `COMFORT`."""
+    grave = max((level(found.status) for found in choice.findings if found.key in CAN_FAIL), default=0)
+    return choice.computed and grave == 0 and choice.severity <= COMFORT
+
+
+def gain(small: Choice, large: Choice) -> tuple[float, str]:
+    """Return the largest fall of any criterion's ratio from one choice to another, and its key.
+
+    What lies below `IDLE` of a limit is not counted. [1]
+    """
+    falls = {
+        key: max(ratio, IDLE) - max(large.ratios.get(key, 0.0), IDLE) for key, ratio in small.ratios.items()
+    }  # fmt: skip
+    key = max(sorted(falls), key=lambda name: falls[name], default="")
+    return (falls[key], key) if key else (0.0, "")
+
+
+def _larger(choice: Choice, choices: Sequence[Choice]) -> list[Choice]:
+    """Choices with at least its area and depth that are safer than it."""
+    return [
+        other
+        for other in choices
+        if other is not choice
+        and other.computed
+        and other.area >= choice.area
+        and other.depth >= choice.depth
+        and other.order[:2] < choice.order[:2]
+    ]
+
+
+def is_enough(choice: Choice, choices: Sequence[Choice]) -> bool:
+    """Return whether no larger choice gains `LITTLE` of a limit or more."""
+    return all(gain(choice, other)[0] < LITTLE for other in _larger(choice, choices))
+
+
+def bulk(choice: Choice) -> tuple[float, float, float, str]:
+    """Return what sorts choices by size: product of free vent area and depth, then depth, area and name."""
+    return choice.area * choice.depth, choice.depth, choice.area, choice.opening_set
+
+
+def _tier(choice: Choice) -> tuple[bool, bool, bool]:
+    return not comfortable(choice), bool(choice.below), level(choice.status) > 0
+
+
+def _sorted(choices: Sequence[Choice], every: Sequence[Choice]) -> list[Choice]:
+    return sorted(choices, key=lambda choice: (*_tier(choice), not is_enough(choice, every), *bulk(choice)))
+
+
+def recommend(choices: Sequence[Choice]) -> Recommendation | None:
+    """Return the choice to build, or None where every choice fails or none was computed whole.
+
+    Parameters
+    ----------
+    choices : sequence of Choice
+        As `ranking.gather` returns them; the order has no influence.
+
+    Returns
+    -------
+    Recommendation or None
+    """
+    whole = [choice for choice in ranked(choices) if choice.computed and choice.findings]
+    fine = [choice for choice in whole if choice.status != "fail"]
+    if not fine:
+        return None
+    row = _sorted(fine, whole)
+    best = row[0]
+    second = row[1] if len(row) > 1 else None
+    smaller = min(
+        (other for other in fine if other.below and not best.below and comfortable(other) and bulk(other) < bulk(best)),
+        key=bulk, default=None,
+    )  # fmt: skip
+    return Recommendation(
+        best, comfortable(best), best.below, _more(best, whole), second, _tips(best, second) if second else "", smaller
+    )
+
+
+def _more(best: Choice, whole: Sequence[Choice]) -> str:
+    if not any(
+        other is not best and other.area >= best.area and other.depth >= best.depth for other in whole
+    ):  # fmt: skip
+        return ""
+    falls = [(*_fall(best, other), other) for other in _larger(best, whole)]
+    falls = [each for each in falls if each[0] > 0.0]
+    if not falls:
+        return "more vent area or depth gains nothing"
+    _, key, other = max(falls, key=lambda each: (each[0], each[2].size))
+    old, new = worst_by_criterion(best.findings)[key], worst_by_criterion(other.findings)[key]
+    return f"more vent area or depth gains {amount(old.value - new.value, old)} of {title(old)} at most"
+
+
+def _fall(small: Choice, large: Choice) -> tuple[float, str]:
+    falls = {key: ratio - large.ratios.get(key, 0.0) for key, ratio in small.ratios.items()}
+    key = max(sorted(falls), key=lambda name: falls[name], default="")
+    return (falls[key], key) if key else (0.0, "")
+
+
+def amount(value: float, found: Finding) -> str:
+    """Return a difference of values of a finding as text with its unit."""
+    digits = 0 if abs(value) >= 10.0 else 1 if abs(value) >= 0.095 else 2
+    return f"{number(value, digits)} {found.units}".strip()
+
+
+def title(found: Finding) -> str:
+    """Return the title of a finding within a sentence."""
+    return found.title[:1].lower() + found.title[1:] if found.title[1:2].islower() else found.title
+
+
+def _differs(best: Choice, second: Choice) -> tuple[str, ...]:
+    """Return in words what the runner-up takes more or less of."""
+    said = []
+    if abs(second.depth - best.depth) > 1e-9:
+        depth = number(1e3 * abs(second.depth - best.depth))
+        said.append(f"{depth} mm {'more' if second.depth > best.depth else 'less'} depth")
+    if abs(second.area - best.area) > 1e-9:
+        area = number(1e4 * abs(second.area - best.area))
+        said.append(f"{area} cm²/m {'more' if second.area > best.area else 'less'} free vent area")
+    return tuple(said)
+
+
+def _tips(best: Choice, second: Choice) -> str:
+    takes = " and ".join(_differs(best, second)) or "the same sizes"
+    mine, theirs = worst_by_criterion(best.findings), worst_by_criterion(second.findings)
+    shared = [key for key in mine if key in theirs]
+    key = max(
+        shared, key=lambda name: (abs(best.ratios[name] - second.ratios[name]), best.ratios[name], name), default=""
+    )
+    change = ""
+    if key and abs(best.ratios[key] - second.ratios[key]) >= 0.02:  # below: noise of the last year, as in advice
+        old, new = mine[key], theirs[key]
+        verb = "lowers" if new.value < old.value else "raises"
+        digits = 0 if max(abs(old.value), abs(new.value)) >= 20.0 else 1
+        change = f"{verb} {title(old)} from {number(old.value, digits)} to {number(new.value, digits)}"
+        change += f" {old.units}" if old.units else ""
+    smaller = bulk(second) < bulk(best)
+    safer = second.order[:2] < best.order[:2]
+    if second.below and not best.below:
+        when = f"only where a size below the common rules is accepted ({'; '.join(second.below)})"
+    elif smaller and not safer:
+        when = "where depth or vents are scarce and the smaller margin is accepted"
+    elif smaller:
+        when = "where depth or vents are scarce"
+    elif safer:
+        when = "where more margin is wanted: a damper room, more rain, or less certain workmanship"
+    else:
+        when = "where the detail suits the building better"
+    effect = change or "changes no criterion by more than 2 % of its limit"
+    return f"It takes {takes} and {effect}; choose it {when}."

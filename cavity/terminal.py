@@ -1,0 +1,117 @@
+"""Standard output that can be narrow in its characters, closed early or full, without harm to the run."""
+
+from __future__ import annotations
+
+import codecs
+import contextlib
+import io
+import os
+import sys
+import unicodedata
+from collections.abc import Iterator
+from typing import Any
+
+# what a terminal without the character shows in its place
+_PLAIN = {
+    "✓": "+", "✗": "x", "“": '"', "”": '"', "‘": "'", "’": "'", "–": "-", "—": "-", "−": "-", "…": "...", "·": ".",
+    "×": "x", "√": "sqrt", "²": "2", "³": "3", "°": "", "µ": "u", "μ": "mu", "λ": "lambda", "ρ": "rho", "α": "alpha",
+    "≤": "<=", "≥": ">=", "≈": "~", "±": "+-", "→": "->", "←": "<-", "↑": "up", "↓": "down", "†": "+", "\u202f": " ",
+    "\u00a0": " ", "•": "-", "─": "-", "━": "-", "│": "|", "┃": "|", "ß": "ss", "ø": "o", "æ": "ae",
+}  # fmt: skip
+_NAME = "cavity-plain"
+
+
+def plain(text: str) -> str:
+    """Return text in ASCII: known symbols by a like one, letters without their accents, the rest as question marks."""
+    made = "".join(_PLAIN.get(sign, sign) for sign in text)
+    return unicodedata.normalize("NFKD", made).encode("ascii", "ignore").decode() or "?"
+
+
+def _instead(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    return "".join(plain(sign) for sign in error.object[error.start : error.end]), error.end
+
+
+codecs.register_error(_NAME, _instead)
+
+
+class _Output(io.BufferedIOBase):
+    """Bytes handed on until the other end is gone; what comes after is dropped, and the first other fault is kept."""
+
+    def __init__(self, to: Any) -> None:
+        self._to = to
+        self.fault: OSError | None = None
+        self._gone = False
+
+    def writable(self) -> bool:
+        return True
+
+    def fileno(self) -> int:
+        return int(self._to.fileno())
+
+    def isatty(self) -> bool:
+        return bool(self._to.isatty())
+
+    def write(self, data: Any) -> int:
+        if not self._gone:
+            try:
+                self._to.write(data)
+                self._to.flush()
+            except OSError as error:
+                self._lost(error)
+        return len(data)
+
+    def flush(self) -> None:
+        """Nothing is held back here."""
+
+    def _lost(self, error: OSError) -> None:
+        self._gone = True
+        if not isinstance(error, BrokenPipeError):
+            self.fault = error
+        # what Python itself still holds would fail once more when it ends
+        with contextlib.suppress(OSError, ValueError):
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, self._to.fileno())
+            os.close(nowhere)
+
+
+class _Text(io.TextIOWrapper):
+    """Text as the terminal can show it."""
+
+    @property
+    def encoding(self) -> str:
+        """The encoding; ASCII by a name of its own, for click writes UTF-8 to whoever asks for ASCII."""
+        real = super().encoding
+        return "plain-ascii" if codecs.lookup(real).name == "ascii" else real
+
+
+@contextlib.contextmanager
+def patient() -> Iterator[list[OSError]]:
+    """Let standard output and error lose characters or their reader without an error.
+
+    Yields
+    ------
+    list of OSError
+        At the end: what kept standard output from being written, such as a full disk; a closed pipe does not count.
+    """
+    before = sys.stdout, sys.stderr
+    faults: list[OSError] = []
+    outputs = []
+    try:
+        for name, stream in zip(("stdout", "stderr"), before, strict=True):
+            if isinstance(stream, io.TextIOWrapper):
+                stream.flush()
+                output = _Output(stream.buffer)
+                outputs.append(output)
+                kept = {"encoding": stream.encoding, "newline": "", "write_through": True}
+                if os.linesep != "\n":
+                    kept["newline"] = os.linesep
+                setattr(sys, name, _Text(output, errors=_NAME, **kept))
+        yield faults
+    finally:
+        for stream in (sys.stdout, sys.stderr):
+            with contextlib.suppress(OSError, ValueError):
+                stream.flush()
+        sys.stdout, sys.stderr = before
+        faults += [output.fault for output in outputs[:1] if output.fault]

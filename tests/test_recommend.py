@@ -1,0 +1,127 @@
+"""The recommended choice: the smallest adequate one, by hand-made findings with a known right answer."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cavity.risk import Finding
+from cavity.risk.ranking import Choice, Part
+from cavity.risk.recommend import COMFORT, IDLE, LITTLE, bulk, comfortable, is_enough, recommend
+
+MOULD_LIMIT = 3.0
+
+
+def mould(index, state=None):
+    state = state or ("fail" if index > 3.0 else "review" if index >= 2.0 else "pass")
+    return Finding("mould", "Mould index in the wall", "sheathing", index, 3.0, "", state, "", 0.0, "s", "t", index / 3)
+
+
+def choice(name, depth, area, index, below=(), extra=(), **kw):
+    part = Part("Coast", "plain", 180.0, (mould(index, **kw), *extra))
+    return Choice(name, depth, area, (part,), tuple(below))
+
+
+def table(rows):
+    """Choices by (area, depth) with a mould index each."""
+    return [choice(f"{1e4 * area:g}", depth, area, index) for area, depth, index in rows]
+
+
+def test_smallest_adequate_not_the_extreme_corner():
+    """10 mm slots at 30 mm: comfortable, and four times the openings gain 0.2 of mould index."""
+    choices = [
+        choice("10 mm slots", 0.02, 0.02, 2.6),
+        choice("10 mm slots", 0.03, 0.02, 1.3),
+        choice("10 mm slots", 0.06, 0.02, 1.2),
+        choice("20 mm slots", 0.03, 0.04, 1.2),
+        choice("20 mm slots", 0.06, 0.04, 1.1),
+    ]
+    found = recommend(choices)
+    assert (found.choice.opening_set, found.choice.depth) == ("10 mm slots", 0.03)
+    assert found.comfortable
+    assert found.more == "more vent area or depth gains 0.2 of mould index in the wall at most"
+    assert (found.runner_up.opening_set, found.runner_up.depth) == ("20 mm slots", 0.03)
+    assert "200 cm²/m more free vent area" in found.tips
+    assert "lowers mould index in the wall from 1.3 to 1.2" in found.tips
+    assert "more margin is wanted" in found.tips
+
+
+def test_where_more_gains_much_the_larger_is_recommended():
+    choices = [choice("small", 0.02, 0.01, 1.9), choice("large", 0.04, 0.02, 1.05)]
+    assert recommend(choices).choice.opening_set == "large"
+    assert recommend(choices).more == ""
+
+
+def test_gains_far_from_the_limit_are_idle():
+    """From index 1.0 to 0: a third of the limit, but nothing grows at 1.0 already."""
+    choices = [choice("small", 0.02, 0.01, 1.0), choice("large", 0.04, 0.02, 0.0)]
+    assert recommend(choices).choice.opening_set == "small"
+
+
+def test_never_below_the_common_rules_without_saying_so():
+    low = choice("nearly closed", 0.015, 0.0006, 0.5, below=("depth 15 mm, rule 20 mm",))
+    fine = choice("10 mm slots", 0.02, 0.02, 0.6)
+    found = recommend([low, fine])
+    assert found.choice is fine
+    assert found.smaller is low
+    assert "only where a size below the common rules is accepted" in found.tips
+    alone = recommend([low, choice("10 mm slots", 0.02, 0.02, 2.9)])
+    assert alone.choice is low
+    assert alone.below == ("depth 15 mm, rule 20 mm",)
+
+
+def test_without_a_comfortable_choice_the_same_steps_are_taken_and_said():
+    found = recommend([choice("small", 0.02, 0.01, 2.9), choice("large", 0.04, 0.02, 2.4)])
+    assert (found.choice.opening_set, found.comfortable) == ("large", False)
+    found = recommend([choice("small", 0.02, 0.01, 2.6), choice("large", 0.04, 0.02, 2.4)])
+    assert (found.choice.opening_set, found.more) == (
+        "small",
+        "more vent area or depth gains 0.2 of mould index in the wall at most",
+    )
+    assert recommend([choice("only", 0.02, 0.01, 3.4)]) is None
+
+
+def test_more_openings_that_make_it_worse_gain_nothing():
+    choices = [choice("small", 0.02, 0.01, 1.2), choice("large", 0.04, 0.02, 1.8)]
+    found = recommend(choices)
+    assert found.choice.opening_set == "small"
+    assert found.more == "more vent area or depth gains nothing"
+    assert "raises mould index in the wall from 1.2 to 1.8" in found.tips
+
+
+sizes = st.lists(
+    st.tuples(st.sampled_from([0.005, 0.01, 0.02, 0.04]), st.sampled_from([0.015, 0.02, 0.03, 0.06]),
+              st.floats(0.0, 4.0)),
+    min_size=1, max_size=12, unique_by=lambda row: row[:2],
+)  # fmt: skip
+
+
+@given(sizes, st.randoms(use_true_random=False))
+def test_recommended_is_adequate_small_and_the_same_in_any_order(rows, rng):
+    choices = table(rows)
+    found = recommend(choices)
+    rng.shuffle(choices)
+    again = recommend(choices)
+    assert (found is None) == (again is None) == all(each.status == "fail" for each in choices)
+    if found is None:
+        return
+    assert found.choice == again.choice
+    assert found.runner_up == again.runner_up
+    assert found.choice.status != "fail"
+    easy = [each for each in choices if comfortable(each)]
+    assert found.comfortable == bool(easy)
+    if easy:  # nothing larger is worth it, and nothing smaller would do
+        assert is_enough(found.choice, choices)
+        for other in easy:
+            if is_enough(other, choices):
+                assert bulk(found.choice) <= bulk(other)
+        for other in easy:
+            if other.area >= found.choice.area and other.depth >= found.choice.depth:
+                fall = max(found.choice.severity, IDLE) - max(other.severity, IDLE)
+                assert fall < LITTLE
+        assert found.choice.severity <= COMFORT
+
+
+@pytest.mark.parametrize("name", ["COMFORT", "LITTLE", "IDLE"])
+def test_constants_are_shares_of_a_limit(name):
+    value = {"COMFORT": COMFORT, "LITTLE": LITTLE, "IDLE": IDLE}[name]
+    assert 0.0 < value < 1.0
