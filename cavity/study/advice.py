@@ -241,7 +241,8 @@ def changes_of(wall: Wall, opening_set: str, depth: float, column: str) -> tuple
     ]
     if len(served) > 1:
         changes.append(Change("doubling all openings", scale_openings(wall, opening_set, 2.0), opening_set, depth))
-    changes.append(Change("halving all openings", scale_openings(wall, opening_set, 0.5), opening_set, depth))
+    if served:
+        changes.append(Change("halving all openings", scale_openings(wall, opening_set, 0.5), opening_set, depth))
     deeper = min((each for each in wall.depths if each > depth * 1.001), default=2.0 * depth)
     label = f"deepening the cavity from {number(1e3 * depth)} to {number(1e3 * deeper)} mm"
     changes.append(Change(label, wall, opening_set, deeper))
