@@ -11,10 +11,13 @@ import xarray as xr
 from conftest import open_weather
 
 import cavity
+from cavity.airflow.column import build_column
+from cavity.airflow.steady import _Steady
 from cavity.climate.humid import saturation_pressure
+from cavity.climate.outside import outside_coefficient
 from cavity.errors import InputError
 from cavity.result import BALANCE_TERMS, save, with_rail_spots
-from cavity.simulate import outside_coefficient, sky_share
+from cavity.simulate import sky_share
 from cavity.variables import TABLE
 from cavity.wall.uvalue import RailSpot
 from cavity.wallfile.materials import material
@@ -279,10 +282,13 @@ def test_unknown_names_and_depths_are_refused(one_year, winter, options):
         assert "10 mm slots" in str(caught.value)
 
 
-def test_outside_coefficient_is_that_of_the_course_notes():
-    """Windward 5 + 4.5 u - 0.14 u2, leeward 5 + 1.5 u, by hand at 4 m/s."""
-    found = outside_coefficient(np.array([4.0, 4.0]), np.array([30.0, -150.0]))
-    np.testing.assert_allclose(found, [5.0 + 18.0 - 2.24, 11.0])
+def test_outside_coefficient_is_that_of_the_standard_in_the_hour_and_in_the_steady_look(starter_wall):
+    """ISO 6946 Annex C (from memory): 4 + 4 v; with radiation at 4 m/s it is the R_se of its tables, 0.04."""
+    np.testing.assert_allclose(outside_coefficient(np.array([0.0, 4.0])), [4.0, 20.0])
+    assert 1.0 / (outside_coefficient(4.0) + 0.9 * 4.0 * 5.670374e-8 * 283.15**3) == pytest.approx(0.04, abs=0.005)
+    air = build_column(starter_wall, starter_wall.opening_sets[0], 0.03)
+    steady = _Steady(starter_wall, air, np.zeros(2), 4.0, 283.15, 293.15, 101325.0)
+    assert steady.outside - starter_wall.emissivity * 4.0 * 5.670374e-8 * 283.15**3 == pytest.approx(20.0, rel=1e-6)
 
 
 def test_sky_share_by_hand_in_the_limits_and_unchanged_upright():
