@@ -212,7 +212,7 @@ def test_a_change_that_fails_is_named_last_and_the_others_are_ranked(days, faili
     failing(lambda changed, *_: changed.opening_sets[0].openings[0].free_area < 0.6 * drawn)
     found = advice.advise(wall, days)
     assert [bool(each.failure) for each in found] == [False] * (len(found) - 1) + [True]
-    assert advice.lines(found)[-1] == f"Not computed: halving all openings ({REASON})."
+    assert advice.lines(found)[-1] == f"Not computed: halving all vents ({REASON})."
     failing(lambda *_: True)
     with pytest.raises(ConvergenceError, match="the case as described could not be computed"):
         advice.advise(wall, days, fresh=True)

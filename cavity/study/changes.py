@@ -114,7 +114,7 @@ def blind_ends(wall: Wall, opening_set: str, columns: Iterable[str] = ()) -> tup
         closers = sorted(
             (each.height, each.name)
             for each in wall.barriers
-            if _serves(each.columns, column.name) and column.bottom + _TOUCH < each.height < column.top - _TOUCH
+            if _serves(each.columns, column.name) and column.bottom - _TOUCH <= each.height <= column.top + _TOUCH
         )
         edges = [(column.bottom, ""), *closers, (column.top, "")]
         for (bottom, below), (top, above) in itertools.pairwise(edges):
