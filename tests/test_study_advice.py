@@ -195,6 +195,8 @@ def test_every_kind_of_change_is_tried():
         "adding a vent below closer",
         "adding a vent above closer",
         "adding a vent below closer and a vent above closer",
+        "adding a vent below closer and a vent above closer, with the rail gaps widened from 3.17 mm (1/8 in) to "
+        "25.4 mm (1 in),",
         "doubling the base",
         "doubling the head",
         "doubling all vents",

@@ -22,6 +22,7 @@ from cavity.study.changes import (
     gap_text,
     rails_of,
     scale_openings,
+    stem,
     variants_of,
     vents_of,
     with_gap,
@@ -214,13 +215,13 @@ def compare_choices(label: str, before: Choice, after: Choice, *, family: str = 
     if changed:
         verb = "lowers" if gain > 0.0 else "raises"
         start, end = place_words(old.where), place_words(new.where)
+        limit = f"{new.threshold} {number(new.limit, digits)}"
+        values = _value(old, digits), f"{_value(new, digits)}{units}"
         if start == end:
-            effect = f"{verb} the {_title(old)} {start} from {_value(old, digits)} to {_value(new, digits)}{units}"
+            comma = "," if ", " in start else ""
+            effect = f"{verb} the {_title(old)} {start}{comma} from {values[0]} to {values[1]} ({limit})"
         else:
-            effect = (
-                f"{verb} the {_title(old)} from {_value(old, digits)} ({start}) to {_value(new, digits)}{units} ({end})"
-            )
-        effect += f" ({new.threshold} {number(new.limit, digits)})"
+            effect = f"{verb} the {_title(old)} from {values[0]} ({start}) to {values[1]} ({end}; {limit})"
     else:
         effect = f"hardly changes the {_title(old)} ({_value(old, digits)}{units})"
     effect += f", {place}" if place else ""
@@ -439,19 +440,26 @@ def changes_of(
     if len(names := list(dict.fromkeys(end.vent for end in ends))) > 1:
         every = _listed([f"a {name}" for name in names])
         add(f"adding {every}", "compartments", with_vents(wall, opening_set, ends))
+    rails = rails_of(wall, opening_set)
+    gap = min((rail.gap for rail in rails), default=0.0)
+    bay = min((rail.bay for rail in rails if rail.gap == gap), default=0.0)
+    if ends and 0.0 < gap < 0.99 * INCH < bay:  # a vent alone does little where the rails let no air on
+        vents = _listed([f"a {name}" for name in dict.fromkeys(end.vent for end in ends)])
+        wide = with_gap(with_vents(wall, opening_set, ends), opening_set, lambda rail: max(rail.gap, INCH))
+        label = f"adding {vents}, with the rail gaps widened from {gap_text(gap)} to {gap_text(INCH)},"
+        add(label, "compartments", wide)
     chosen = wall.opening_set(opening_set)
-    served = dict.fromkeys(
-        vent.name for column in wall.columns if column.name in columns for vent in vents_of(chosen, column)
-    )
-    for name in served:
-        add(f"doubling the {name}", "vents", scale_openings(wall, opening_set, 2.0, [name]))
+    served: dict[str, list[str]] = {}  # by the name on the drawing: that of each strip
+    for column in wall.columns:
+        for vent in vents_of(chosen, column) if column.name in columns else ():
+            served.setdefault(stem(vent), []).append(vent.name)
+    for name, all_of_it in served.items():
+        add(f"doubling the {name}", "vents", scale_openings(wall, opening_set, 2.0, all_of_it))
     if len(served) > 1:
         add("doubling all vents", "vents", scale_openings(wall, opening_set, 2.0))
     if served:
         add("halving all vents", "vents", scale_openings(wall, opening_set, 0.5))
-    if rails := rails_of(wall, opening_set):
-        gap = min(rail.gap for rail in rails)
-        bay = min(rail.bay for rail in rails if rail.gap == gap)
+    if rails:
         wider = [min(2.0 * gap, bay)] + ([INCH] if 2.0 * gap < 0.99 * INCH < bay else [])
         for new in wider:
             if new > gap:
