@@ -19,6 +19,7 @@ _PUBLIC = {
     "read_wall": "cavity.wallfile",
     "material": "cavity.wallfile",
     "read_weather": "cavity.climate",
+    "estimate_rain": "cavity.climate",
     "simulate": "cavity.simulate",
     "judge": "cavity.risk",
     "compare": "cavity.study",

@@ -152,6 +152,39 @@ class _Files:
             raise self._problem
 
 
+def _rain_options(several: bool = False) -> Any:
+    """Add the options that say where the rain comes from; `several`: each may be given once for each climate."""
+    each = "; once for all climates, or once for each in order, - for none" if several else ""
+    rain = click.option(
+        "--rain", type=click.Path(), multiple=several, help=f"Second weather file whose rain is used{each}."
+    )
+    total = click.option(
+        "--rain-total", metavar="QUANTITY", multiple=several,
+        help="Where a file has no rain: estimate it by weather codes, humidity, cloud and wind, with a yearly total, "
+        f'such as "780 mm", or twelve monthly ones, "60, 55, ... mm"{each}.',
+    )  # fmt: skip
+    return lambda command: rain(total(command))
+
+
+def _weathers(climates: Any, rain: Any, rain_total: Any) -> list[Any]:
+    """Read climates with their rain; an estimate is said on stderr, whatever the command prints."""
+    import json
+
+    from cavity.climate.estimate import read_climates
+
+    found = read_climates(climates, rain, rain_total)
+    for weather in found:
+        if str(weather.attrs["rain_source"]).startswith("estimated"):
+            said = [note for note in json.loads(weather.attrs["warnings"]) if note.lower().startswith("rain is")]
+            click.echo(f"Note: {weather.attrs['name']}: {'; '.join(said)}.", err=True)
+    return found
+
+
+def _weather(climate: str, rain: str | None, rain_total: str | None) -> Any:
+    """Read one climate with its rain."""
+    return _weathers([climate], [rain] if rain else [], [rain_total] if rain_total else [])[0]
+
+
 # A command: parse, call, print. Options show default and unit, heavy imports stand inside, errors are CavityErrors.
 
 
@@ -175,13 +208,13 @@ def new(file: str, force: bool) -> None:
     type=click.Path(),
     help="Hourly weather of a year (EPW, CSV or NetCDF); may be repeated.",
 )
-@click.option("--rain", type=click.Path(), help="Second weather file whose rain is used, for all climates.")
+@_rain_options(several=True)
 @click.option(
     "--column",
     "columns",
     multiple=True,
     metavar="NAME",
-    help="Column of the cavity, may be repeated; left out: the first of the wall file.",
+    help="Column (strip) of the cavity, may be repeated.  [default: all]",
 )
 @click.option("--out", type=click.Path(), help="The report (HTML); left out: reports/NAME-OF-WALLFILE.html.")
 @click.option("--save", type=click.Path(), metavar="FOLDER", help="Also write every case as NetCDF into this folder.")
@@ -198,7 +231,8 @@ def new(file: str, force: bool) -> None:
 def compare(
     wallfile: str,
     climates: tuple[str, ...],
-    rain: str | None,
+    rain: tuple[str, ...],
+    rain_total: tuple[str, ...],
     columns: tuple[str, ...],
     out: str | None,
     save: str | None,
@@ -213,7 +247,6 @@ def compare(
 
     from rich.console import Console
 
-    from cavity.climate import read_weather
     from cavity.files import HTML, PDF, check_outputs
     from cavity.report import write_report
     from cavity.report.listing import comparison_lines, comparison_tables, shown_progress
@@ -231,9 +264,9 @@ def compare(
     printed = target.with_suffix(".pdf") if pdf else None
     check_outputs(
         [("--out", target, HTML), ("--pdf", printed, PDF), ("--save", save, b""), ("--csv", csv, b"")],
-        [wallfile, *climates, rain, wall.indoor.file],
+        [wallfile, *climates, *rain, wall.indoor.file],
     )
-    weathers = [read_weather(path, rain_file=rain) for path in climates]
+    weathers = _weathers(climates, rain, rain_total)
     with shown_progress() as progress:
         comparison = run(
             wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh,
@@ -277,7 +310,7 @@ def materials(name: str | None, group: str | None) -> None:
 
 @main.command()
 @click.argument("files", nargs=-1, required=True, type=click.Path(), metavar="FILE...")
-@click.option("--rain", type=click.Path(), help="Second file whose rain is used.")
+@_rain_options()
 @click.option("--wall", type=click.Path(), help="Wall file whose site (terrain, height, rain factors) is used.")
 @click.option("--year", metavar="YEAR", help="Of several years: critical, mean, or a calendar year.")
 @click.option("--warmer", type=float, metavar="KELVIN", help="Shift the temperature, relative humidity kept. [K]")
@@ -286,6 +319,7 @@ def materials(name: str | None, group: str | None) -> None:
 def climate(
     files: tuple[str, ...],
     rain: str | None,
+    rain_total: str | None,
     wall: str | None,
     year: str | None,
     warmer: float | None,
@@ -319,7 +353,7 @@ def climate(
     from cavity.result import save as write
 
     check_outputs([("--out", out, HTML), ("--save", save, NETCDF)], [*files, rain, wall])
-    weather = prepare(files, rain=rain, year=year, warmer=warmer)
+    weather = prepare(files, rain=rain, rain_total=rain_total, year=year, warmer=warmer)
     site: Any = STANDARD_SITE
     if wall:
         from cavity.wallfile import read_wall
@@ -345,14 +379,18 @@ def climate(
 @main.command()
 @click.argument("wallfile", type=click.Path())
 @click.option("--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF).")
+@_rain_options()
 @click.option("--openings", metavar="NAME", help="Set of openings; left out: the first of the wall file.")
 @click.option("--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm"; left out: that of the wall file.')
 @click.option("--column", metavar="NAME", help="Column of the cavity; left out: the first of the wall file.")
-def monthly(wallfile: str, climate: str, openings: str | None, depth: str | None, column: str | None) -> None:
+def monthly(
+    wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
+    depth: str | None,
+    column: str | None,
+) -> None:  # fmt: skip
     """Check a wall by monthly means: condensate and drying (ISO 13788), U-value (ISO 6946), surface mould factor."""
     from rich.console import Console
 
-    from cavity.climate import read_weather
     from cavity.climate.listing import notes
     from cavity.errors import Fault, InputError
     from cavity.units import parse_quantity
@@ -371,7 +409,7 @@ def monthly(wallfile: str, climate: str, openings: str | None, depth: str | None
             ) from None
         if not 0.001 <= metres <= 0.5:
             raise InputError(Fault("--depth", "not a possible cavity depth", depth[:80], "1 mm to 500 mm", ""))
-    wall, weather = read_wall(wallfile), read_weather(climate)
+    wall, weather = read_wall(wallfile), _weather(climate, rain, rain_total)
     result = run(wall, weather, opening_set=openings, depth=metres, column=column)
     chosen = openings or wall.opening_sets[0].name
     click.echo(f"{wall.name}, openings {chosen!r}, in {weather.attrs['name']}\n")
@@ -503,7 +541,7 @@ def _case_options(several_depths: bool = False) -> Any:
         click.option(
             "--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF)."
         ),
-        click.option("--rain", type=click.Path(), help="Second weather file whose rain is used."),
+        _rain_options(),
         click.option("--openings", metavar="NAME", help="Set of openings [default: first in the wall file]."),
         depth,
         click.option("--column", metavar="NAME", help="Column of the cavity that must pass [default: all]."),
@@ -549,13 +587,13 @@ def _depth(text: str | None) -> float | None:
 @click.option("--out", type=click.Path(), help="Write a page with the minima and all cases (HTML).")
 @_engine_options
 def size(
-    wallfile: str, climate: str, rain: str | None, openings: str | None, depths: tuple[str, ...], column: str | None,
+    wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
+    depths: tuple[str, ...], column: str | None,
     scaled: tuple[str, ...], margin: str, strict: bool, out: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
     """Find the minimum vents, gaps at the rail ends and cavity depth with which WALLFILE meets every criterion."""
     from rich.console import Console
 
-    from cavity.climate import read_weather
     from cavity.files import HTML, check_outputs
     from cavity.report.listing import shown_progress
     from cavity.report.study_page import write_size_page
@@ -567,7 +605,7 @@ def size(
     metres = [_quantity("--depth", text, "m", 0.001, 0.5, "30 mm") for text in depths]
     wall = read_wall(wallfile)
     check_outputs([("--out", out, HTML)], [wallfile, climate, rain, wall.indoor.file])
-    weather = read_weather(climate, rain_file=rain)
+    weather = _weather(climate, rain, rain_total)
     with shown_progress() as progress:
         found = run(
             wall, weather, opening_set=openings, column=column, openings=scaled, depths=metres, margin=share,
@@ -599,7 +637,8 @@ def size(
 @click.option("--save", type=click.Path(), metavar="FILE", help="Also write the study as NetCDF.")
 @_engine_options
 def uncertainty(
-    wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None,
+    wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
+    depth: str | None, column: str | None,
     samples: int, seed: int, quick: bool, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
     """Propagate the uncertain inputs of WALLFILE: probability that each criterion is met, most influential inputs."""
@@ -607,7 +646,6 @@ def uncertainty(
 
     from rich.console import Console
 
-    from cavity.climate import read_weather
     from cavity.files import HTML, NETCDF, check_outputs
     from cavity.report.listing import shown_progress
     from cavity.report.study_page import write_uncertainty_page
@@ -619,7 +657,7 @@ def uncertainty(
     metres = _depth(depth)
     wall = read_wall(wallfile)
     check_outputs([("--out", out, HTML), ("--save", save, NETCDF)], [wallfile, climate, rain, wall.indoor.file])
-    weather = read_weather(climate, rain_file=rain)
+    weather = _weather(climate, rain, rain_total)
     with shown_progress() as progress:
         study = run(
             wall,
@@ -657,11 +695,11 @@ def uncertainty(
 @_case_options()
 @_engine_options
 def advise(
-    wallfile: str, climate: str, rain: str | None, openings: str | None, depth: str | None, column: str | None,
+    wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
+    depth: str | None, column: str | None,
     scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
     """Say what to change first about WALLFILE: each change is simulated. With the drying time of a wetting event."""
-    from cavity.climate import read_weather
     from cavity.errors import ConvergenceError
     from cavity.report.listing import shown_progress
     from cavity.study.advice import advise as run
@@ -670,7 +708,7 @@ def advise(
     from cavity.wallfile import read_wall
 
     metres = _depth(depth)
-    wall, weather = read_wall(wallfile), read_weather(climate, rain_file=rain)
+    wall, weather = read_wall(wallfile), _weather(climate, rain, rain_total)
     with shown_progress() as progress:
         advice = run(
             wall, weather, opening_set=openings, depth=metres, column=column, progress=progress, scheduler=scheduler,
@@ -698,17 +736,18 @@ def advise(
 @main.command()
 @click.argument("wallfile", required=False, type=click.Path())
 @click.option("--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF).")
+@_rain_options()
 @click.option("--openings", metavar="NAME", help="Set of openings; left out: the one most open at base and head.")
 @click.option("--out", type=click.Path(), default="reports/lesson.html", show_default=True, help="The page (HTML).")
 @_engine_options
 def lesson(
-    wallfile: str | None, climate: str, openings: str | None, out: str, scheduler: str | None, fresh: bool
-) -> None:
+    wallfile: str | None, climate: str, rain: str | None, rain_total: str | None, openings: str | None, out: str,
+    scheduler: str | None, fresh: bool,
+) -> None:  # fmt: skip
     """Write a page for teaching: what depth, openings, height, wind, sun, colour and mass do to flow and wetness.
 
     Computed for WALLFILE, left out: the invented wall of `cavity new`; rails and barriers are left out.
     """
-    from cavity.climate import read_weather
     from cavity.files import HTML, check_outputs
     from cavity.report.lesson_page import write_lesson
     from cavity.report.listing import shown_progress
@@ -716,13 +755,13 @@ def lesson(
     from cavity.wallfile import parse_wall, read_wall, starter
 
     wall = read_wall(wallfile) if wallfile else parse_wall(starter(), "starter")
-    check_outputs([("--out", out, HTML)], [wallfile, climate, wall.indoor.file])
+    check_outputs([("--out", out, HTML)], [wallfile, climate, rain, wall.indoor.file])
     if openings is not None and openings not in [chosen.name for chosen in wall.opening_sets]:
         from cavity.errors import Fault, InputError
 
         known = ", ".join(chosen.name for chosen in wall.opening_sets)
         raise InputError(Fault("--openings", "the wall has no such set", openings, known, "use one of its names"))
-    weather = read_weather(climate)
+    weather = _weather(climate, rain, rain_total)
     with shown_progress() as progress:
         done = lessons(wall, weather, opening_set=openings, progress=progress, scheduler=scheduler, fresh=fresh)
     invented = ["wall"] * wall.invented + ["climate"] * bool(weather.attrs.get("invented", 0))
@@ -733,3 +772,40 @@ def lesson(
     reasons = [reason for each in done for _, reason in each.failed]
     steps = sum(len(each.steps) for each in done)
     _complete(f"{steps} of {steps + len(reasons)} years computed", reasons)
+
+
+@main.command()
+@click.argument("wallfile", required=False, type=click.Path())
+@click.option("--climate", metavar="NAME_OR_FILE", help="A fictitious climate by name, or an hourly weather file.")
+@click.option("--port", default=0, type=click.IntRange(0, 65535), metavar="PORT", help="Of the page; 0: a free one.")
+@click.option("--no-open", is_flag=True, help="Print the address only; the browser is not opened.")
+def live(wallfile: str | None, climate: str | None, port: int, no_open: bool) -> None:
+    """Change a wall in the browser and see its hourly year.
+
+    The page is served from this computer to this computer alone. Ctrl-C ends it; the browser keeps the wall.
+    """
+    from cavity.climate import packaged, read_weather
+    from cavity.live.desk import Desk
+    from cavity.live.server import serve
+    from cavity.live.studies import Studies
+    from cavity.study.engine import Engine
+    from cavity.wallfile import read_wall
+
+    text = read_wall(wallfile).text if wallfile else ""
+    climates = packaged()
+    with Engine() as engine:
+        work = Desk(engine, climates)
+        chosen = climate or ""
+        if climate and climate not in climates:
+            weather = read_weather(climate)
+            chosen = work.add(str(weather.attrs.get("name") or climate), weather)
+
+        def opened(address: str) -> None:
+            click.echo(f"The page is at {address}\nCtrl-C ends it.")
+            click.echo(CAUTION, err=True)
+            if not no_open:
+                import webbrowser
+
+                webbrowser.open(address)
+
+        serve(work, Studies(), first={"text": text, "climate": chosen}, port=port, opened=opened)

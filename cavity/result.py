@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 MOULD_CLASSES = ("resistant", "medium resistant", "sensitive", "very sensitive")
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
+_SOLID_WOOD = ("timber", "cladding")  # groups of the materials table; other wood is boards, fibres or unknown
 BALANCE_TERMS = (
     "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain behind the cladding",
     "vapour to the cavity air", "run-off", "drained from full layers", "stored",
@@ -135,10 +136,38 @@ def dataset_of(
         coords=_coordinates(wall, outside, air, line, len(ends) - 1),
     )
     throughput = np.maximum(record.through, 1e-9)
-    dataset.attrs = provenance(wall, weather) | {
-        "latitude": float(weather.attrs.get("latitude", np.nan)),
-        "longitude": float(weather.attrs.get("longitude", np.nan)),
-        "has_rain": int(weather.attrs.get("has_rain", 0)),
+    dataset.attrs = (
+        provenance(wall, weather)
+        | of_column(wall, air)
+        | {
+            "latitude": float(weather.attrs.get("latitude", np.nan)),
+            "longitude": float(weather.attrs.get("longitude", np.nan)),
+            "has_rain": int(weather.attrs.get("has_rain", 0)),
+            "water_balance_error": float((np.abs(record.water_residual).max(axis=0) / throughput[:, 0]).max()),
+            "energy_balance_error": float((np.abs(record.energy_residual).max(axis=0) / throughput[:, 1]).max()),
+            "version": version("cavity"),
+            "created": dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC"),
+        }
+    )
+    return dataset
+
+
+def of_column(wall: Wall, air: ColumnAir) -> dict[str, str | float]:
+    """Return the attributes of a result that its wall and column decide.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall.
+    air : ColumnAir
+        Column and air path.
+
+    Returns
+    -------
+    dict
+        Name and ends of the column, orientation, tilt, class of the air layer, film limit.
+    """
+    return {
         "column": air.name,
         "column_bottom": air.bottom,
         "column_top": air.top,
@@ -146,12 +175,7 @@ def dataset_of(
         "tilt": wall.tilt,
         "iso6946_class": air.iso6946_class,
         "film_limit": wall.cavity.film_limit,
-        "water_balance_error": float((np.abs(record.water_residual).max(axis=0) / throughput[:, 0]).max()),
-        "energy_balance_error": float((np.abs(record.energy_residual).max(axis=0) / throughput[:, 1]).max()),
-        "version": version("cavity"),
-        "created": dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC"),
     }
-    return dataset
 
 
 def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
@@ -197,6 +221,32 @@ def _balance(record: year.Record, state: year.State) -> NDArray[np.float64]:
 
 
 def _coordinates(wall: Wall, outside: xr.Dataset, air: ColumnAir, line: Line, years: int) -> dict[str, Any]:
+    return {
+        "time": outside["time"],
+        **places(wall, air, line),
+        "film_face": list(FILM_FACES),
+        "year": np.arange(1, years + 1),
+        "balance_term": list(BALANCE_TERMS),
+    }
+
+
+def places(wall: Wall, air: ColumnAir, line: Line) -> dict[str, Any]:
+    """Return the coordinates that say what the air path, the surfaces and the layers of a case are.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall.
+    air : ColumnAir
+        Column and air path.
+    line : Line
+        Line through the wall.
+
+    Returns
+    -------
+    dict
+        For an xarray.Dataset.
+    """
     by_name = {layer.name: layer for layer in wall.layers}
 
     def neighbours(face: Any) -> list[Layer]:
@@ -207,7 +257,6 @@ def _coordinates(wall: Wall, outside: xr.Dataset, air: ColumnAir, line: Line, ye
 
     faces = line.faces
     return {
-        "time": outside["time"],
         **air.coordinates(),
         "face": [face.label for face in faces],
         "face_kind": ("face", [face.kind for face in faces]),
@@ -231,11 +280,11 @@ def _coordinates(wall: Wall, outside: xr.Dataset, air: ColumnAir, line: Line, ye
         "layer_metal": of_layers(lambda x: int(x.material.metal)),
         "layer_mould_class": of_layers(lambda x: x.material.mould_class),
         "layer_max_water": (*of_layers(lambda x: x.material.max_saturation * x.thickness), {"units": "kg/m2"}),
+        "layer_absorption": (*of_layers(lambda x: x.material.absorption), {"units": "kg/(m2 s0.5)"}),
+        # boards and fibres may take up less condensate for their mass than solid wood; what is not known counts as such
+        "layer_wood_board": of_layers(lambda x: int(x.material.wood and x.material.group not in _SOLID_WOOD)),
         "layer_membrane": of_layers(lambda x: int(x.is_membrane)),
         "layer_source": of_layers(lambda x: x.material.source),
-        "film_face": list(FILM_FACES),
-        "year": np.arange(1, years + 1),
-        "balance_term": list(BALANCE_TERMS),
     }
 
 
@@ -315,6 +364,31 @@ def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Data
         rail_face=("rail_spot", faces),
         rail_factor=("rail_spot", [spot.factor for spot in spots], {"units": "1"}),
     )
+
+
+def with_studs(dataset: xr.Dataset, studs: xr.Dataset) -> xr.Dataset:
+    """Return the result with temperature, humidity and dew-point margin of a second run along the studs.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        Result between the studs.
+    studs : xarray.Dataset
+        Result of the same case with `wall.uvalue.at_studs` of its wall.
+
+    Returns
+    -------
+    xarray.Dataset
+        With stud_temperature [K], stud_relative_humidity [1], stud_dew_point_margin [K], (time, segment, face), and the
+        mould class of each face there.
+    """
+    source = "cavity.result.with_studs"
+    return dataset.assign(
+        {
+            f"stud_{name}": (studs[name].dims, studs[name].to_numpy(), variables.attributes(f"stud_{name}", source))
+            for name in ("temperature", "relative_humidity", "dew_point_margin")
+        }
+    ).assign_coords(stud_mould_class=("face", studs["face_mould_class"].to_numpy()))
 
 
 def save(dataset: xr.Dataset, path: str | os.PathLike[str]) -> Path:

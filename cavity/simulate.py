@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from cavity.climate.humid import saturation_pressure
 from cavity.climate.on_wall import on_wall, sky_share
+from cavity.climate.outside import outside_coefficient
 from cavity.errors import ConvergenceError, Fault, InputError
-from cavity.result import BALANCE_TERMS, dataset_of, with_rail_spots
+from cavity.result import BALANCE_TERMS, dataset_of, with_rail_spots, with_studs
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -77,13 +79,16 @@ def simulate(
 
     Notes
     -----
+    Where `wall.run.stud_line` asks for it a second run takes wood instead of insulation in the layers with a frame, as
+    though the whole wall were stud, and its surfaces and interfaces are added as stud_temperature and so on.
+
     Heat and vapour in the layers: EN 15026. Cavity air: exponential approach as in ISO 15099. Air flow: `airflow`.
     """
     from cavity.airflow.column import build_column
     from cavity.kernels import year
     from cavity.wall.grid import build_line
     from cavity.wall.indoor import indoor_climate
-    from cavity.wall.uvalue import rail_spots
+    from cavity.wall.uvalue import at_studs, rail_spots
 
     chosen = _opening_set(wall, opening_set)
     depth = wall.cavity.depth if depth is None else float(depth)
@@ -133,17 +138,67 @@ def simulate(
             break
     dataset = dataset_of(wall, weather, outside, room_T, room_phi, air, line, record, ends, state)
     dataset = with_rail_spots(dataset, rail_spots(wall, opening_set=chosen.name, depth=depth, column=air.name))
+    if wall.run.stud_line and any(layer.frame for layer in wall.layers):
+        studs = simulate(
+            at_studs(replace(wall, run=replace(wall.run, stud_line=False))),
+            weather,
+            opening_set=chosen.name,
+            depth=depth,
+            column=air.name,
+            hours=hours,
+            refine_cells=refine_cells,
+            refine_steps=refine_steps,
+        )
+        dataset = with_studs(dataset, studs)
     dataset.attrs.update(
         opening_set=chosen.name,
         depth=depth,
         years_run=len(ends) - 1,
         cycle_repeats=int(repeats),
+        first_hour=int(order[0]),
         solver_steps=int(steps),
         solver_updates=int(updates),
         solver_residual=float(worst),
         monthly="" if short else _monthly(wall, weather, chosen.name, depth, air.name),
     )
     return dataset
+
+
+def drawn(wall: Wall, *, opening_set: str | None = None, depth: float | None = None, column: str = "") -> xr.Dataset:
+    """Return what a drawing of one case shows, without weather and results.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall.
+    opening_set, column : str, keyword only
+        Names; default the first.
+    depth : float, keyword only
+        Cavity depth; default the wall's. [m]
+
+    Returns
+    -------
+    xarray.Dataset
+        The coordinates and attributes that a result of `simulate` has for it; no variables.
+
+    Raises
+    ------
+    InputError
+        If a name is not known.
+    """
+    import xarray as xr
+
+    from cavity.airflow.column import build_column
+    from cavity.result import of_column, places
+    from cavity.wall.grid import build_line
+
+    thickness = wall.cavity.depth if depth is None else depth
+    chosen = _opening_set(wall, opening_set)
+    air = build_column(wall, chosen, thickness, column)
+    found = xr.Dataset(coords=places(wall, air, build_line(wall, depth=thickness)))
+    own = {"wall_name": wall.name, "wall_json": json.dumps(asdict(wall)), "opening_set": chosen.name}
+    found.attrs = of_column(wall, air) | own | {"depth": thickness}
+    return found
 
 
 def _monthly(wall: Wall, weather: xr.Dataset, opening_set: str, depth: float, column: str) -> str:
@@ -168,29 +223,6 @@ def _opening_set(wall: Wall, name: str | None) -> Any:
         near = difflib.get_close_matches(name, known, 1)
         fix = f"did you mean {near[0]!r}?" if near else "choose a listed one"
         raise InputError(Fault("simulate, opening_set", "no such opening set", name, ", ".join(known), fix)) from None
-
-
-def outside_coefficient(speed: NDArray[np.float64], angle: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the convective coefficient of the outer face.
-
-    Parameters
-    ----------
-    speed : array, (time,)
-        Wind speed on the site. [m/s]
-    angle : array, (time,)
-        Angle between wind and wall normal. [degree]
-
-    Returns
-    -------
-    array, (time,)
-        Windward 5 + 4.5 u - 0.14 u2 (held from 10 m/s), leeward 5 + 1.5 u. [W/(m2 K)]
-
-    References
-    ----------
-    B. Marteinsson, course notes, University of Iceland, table 2.1.
-    """
-    held = np.minimum(speed, 10.0)
-    return np.where(np.abs(angle) < 90.0, 5.0 + 4.5 * held - 0.14 * held**2, 5.0 + 1.5 * speed)
 
 
 # Permeance of the leaks that wet a wall [m3/(m2 h Pa)] at the envelope's air permeability q50 [m3/(m2 h)]:
@@ -303,7 +335,7 @@ def _forcing(
         p_out=p_out,
         pressure=pressure,
         gain=gain,
-        h_out=outside_coefficient(speed, angle),
+        h_out=outside_coefficient(speed),
         wind=np.ascontiguousarray(wind, dtype=float).reshape(len(T_out), len(air.openings)),
         rain=rain - seep,
         seep=seep,

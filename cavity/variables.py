@@ -210,6 +210,28 @@ _ROWS = (
         200.0,
         "Dew-point margin at the rails",
     ),
+    # line through the studs, only where [run] stud_line asks for it
+    Variable(
+        "stud_temperature", "K", "temperature at the face, at a stud", _TSF, 173.0, 423.0, "Temperature at the studs"
+    ),
+    Variable(
+        "stud_relative_humidity",
+        "1",
+        "relative humidity at the face, at a stud",
+        _TSF,
+        0.0,
+        1.0,
+        "Relative humidity at the studs",
+    ),
+    Variable(
+        "stud_dew_point_margin",
+        "K",
+        "temperature minus dew point at the face, at a stud; below zero water condenses",
+        _TSF,
+        -100.0,
+        200.0,
+        "Dew-point margin at the studs",
+    ),
     # water
     Variable("water", "kg/m2", "water held in the layer", _TSL, 0.0, 1e4, "Water in the layer", POINT),
     # films: on the four surfaces (dimension film_face), and the same at every face and interface (dimension face)

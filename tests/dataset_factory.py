@@ -219,7 +219,7 @@ def make_dataset(
         "balance_term": len(BALANCE_TERMS),
     }  # fmt: skip
     for name, row in variables.TABLE.items():
-        if "rail_spot" in row.dims:  # no metal rails pass a layer of this wall
+        if "rail_spot" in row.dims or name.startswith("stud_"):  # no metal rails and no line through studs
             continue
         shape = tuple(sizes[dim] for dim in row.dims)
         # a variable new to the table stands at its neutral value until this factory knows better
@@ -256,6 +256,8 @@ def make_dataset(
         "layer_metal": ("layer", [row[7] for row in layers]),
         "layer_mould_class": ("layer", [row[8] for row in layers]),
         "layer_max_water": ("layer", [row[9] for row in layers], {"units": "kg/m2"}),
+        "layer_absorption": ("layer", [0.01 if row[9] and row[0] != "mineral wool" else 0.0 for row in layers]),
+        "layer_wood_board": ("layer", [row[6] for row in layers]),
         "layer_membrane": ("layer", [row[10] for row in layers]),
         "layer_source": ("layer", ["invented for tests"] * len(layers)),
         "film_face": list(FILM_FACES),
@@ -307,10 +309,13 @@ def with_face(ds: xr.Dataset, face: str, *, temperature: Any = None, relative_hu
 
 
 def steady_dataset(temperature: float = 293.15, relative_humidity: float = 0.5, **options: Any) -> xr.Dataset:
-    """Return a case whose faces all stand at one temperature [K] and humidity [-], without film, frost or run-off."""
+    """Return a case with all faces at one temperature [K] and humidity [-], steady water, no film, frost or run-off."""
     made = make_dataset(**options).copy(deep=True)
     for face in made["face"].values:
         made = with_face(made, str(face), temperature=temperature, relative_humidity=relative_humidity)
-    for name in ("film", "frost_share", "condensation", "runoff", "face_film", "film_by_vapour", "drainage"):
+    for name in (
+        "film", "frost_share", "condensation", "runoff", "face_film", "face_frost_share", "film_by_vapour", "drainage",
+    ):  # fmt: skip
         made[name].values[:] = 0.0
+    made["water"].values[:] = made["water"].values[-1]
     return made

@@ -1,5 +1,5 @@
-"""Recipe of docs/wallfile.md, of the thresholds in docs/theory.md and of the published cases' outcomes: run it to write
-all anew from the program."""
+"""Recipe of docs/wallfile.md, of the thresholds in docs/criteria.md and of the published cases' outcomes: run it to
+write all of them again from the program."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from cavity.wallfile import schema
 from cavity.wallfile.values import COMPASS, MONTHS, Leaf, Many, Month, Orientation, Quantity, Share
 
 TARGET = Path(__file__).parents[1] / "docs" / "wallfile.md"
-THEORY = TARGET.with_name("theory.md")
+CRITERIA = TARGET.with_name("criteria.md")
 CHECKS = Path(verify.__file__).with_name("summary.json")
 LIMITS_BEGIN, LIMITS_END = "<!-- limits: written by tests/make_docs.py -->", "<!-- end -->"
 HEAD = """# The wall file, key by key
@@ -127,7 +127,7 @@ NOTES = {
     schema.OpeningsEntry: "Its vents follow as `[[openings.vent]]`; rails of this set alone as `[[openings.rail]]`.",
     schema.VariantEntry: "All keys of a layer besides:",
     schema.MaterialEntry: "All values that a layer may override (density to mould_class) besides:",
-    schema.LimitsSection: "Left out: the usual threshold, listed with its source in the [theory](theory.md#criteria).",
+    schema.LimitsSection: "Left out: the usual threshold, listed in [criteria.md](criteria.md#limits-you-can-set).",
 }
 INHERITED = {
     schema.OpeningsEntry: frozenset({"rail"}),
@@ -163,7 +163,7 @@ def limits_table() -> str:
 
 
 def with_limits(text: str) -> str:
-    """Return the theory page with the table of thresholds in its place."""
+    """Return the page of the criteria with the table of thresholds in its place."""
     head, _, rest = text.partition(LIMITS_BEGIN)
     _, _, tail = rest.partition(LIMITS_END)
     return f"{head}{LIMITS_BEGIN}\n{limits_table()}\n{LIMITS_END}{tail}"
@@ -177,5 +177,5 @@ def checks_text(found: dict[str, object]) -> str:
 
 if __name__ == "__main__":
     TARGET.write_text(page(), encoding="utf-8")
-    THEORY.write_text(with_limits(THEORY.read_text(encoding="utf-8")), encoding="utf-8")
+    CRITERIA.write_text(with_limits(CRITERIA.read_text(encoding="utf-8")), encoding="utf-8")
     CHECKS.write_text(checks_text(verify.digest(verify.run(()))), encoding="utf-8")

@@ -54,7 +54,7 @@ def test_every_key_of_the_wall_file_is_on_its_page():
 
 def test_every_threshold_is_in_the_theory():
     """docs/theory.md lists the thresholds as the program has them, with their sources."""
-    text = make_docs.THEORY.read_text(encoding="utf-8")
+    text = make_docs.CRITERIA.read_text(encoding="utf-8")
     assert text == make_docs.with_limits(text) and "`drying_days`" in text
 
 

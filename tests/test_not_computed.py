@@ -10,6 +10,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+import xarray as xr
 from click.testing import CliRunner
 from test_study_size import evaluator, small_wall
 
@@ -17,6 +18,7 @@ import cavity
 from cavity.cli import main
 from cavity.errors import ConvergenceError
 from cavity.report import answer
+from cavity.risk import Finding
 from cavity.study import advice, engine, lesson, size, uncertainty
 from cavity.study.cases import Job, Store
 from cavity.study.engine import Engine
@@ -96,14 +98,14 @@ def test_a_comparison_goes_on_and_the_report_says_what_is_missing(small, days, t
     assert (missing.opening_set, missing.depth, missing.reason) == (first, 0.02, REASON)
     assert missing.orientation == small.orientation and missing.column == small.columns[0].name
     assert comparison.count_text == "3 of 4 cases computed"
-    (group,) = answer.matrix(comparison.cases, [0.02, 0.04], comparison.failed)
+    seen = answer.view(comparison)
     # a row of which a case was computed stays where it was; the cell gives the reason and opens nothing
-    cells = {row["name"]: row["cells"] for row in group["rows"]}
+    cells = {row["name"]: row["cells"] for row in answer.matrix(seen)["rows"]}
     assert cells[first][0]["status"] == "none" and cells[first][0]["reason"] == REASON
     assert "case" not in cells[first][0] and "case" in cells[first][1]
-    assert "of 3 combinations" in answer.verdict(comparison.cases, comparison.failed).replace("All 3", "of 3") or (
-        "4 combinations" not in answer.verdict(comparison.cases, comparison.failed)
-    )
+    assert answer.headline(seen).startswith(
+        "Without rain (none in the weather file), with 3 of 4 cases computed: "
+    ) or (answer.headline(seen).startswith("With 3 of 4 cases computed: "))
     page = cavity.write_report(comparison, tmp_path / "report.html").read_text("utf-8")
     assert "not computed" in page and REASON in page and "3 of 4 cases computed" in page
 
@@ -139,15 +141,23 @@ def test_no_case_at_all_is_one_message(small, days, failing, own_store):
 
 def test_a_combination_without_one_of_its_climates_is_not_said_to_meet_all():
     def case(name, depth, climate):
-        dataset = SimpleNamespace(attrs={"orientation": 180.0, "column": "plain"}, data={})
-        return SimpleNamespace(opening_set=name, depth=depth, climate_name=climate, dataset=dataset, findings=())
+        dataset = xr.Dataset(
+            {"opening_area": ("opening", [0.01]), "opening_height": ("opening", [0.0]),
+             "air_change_rate": ("time", [1.0])},
+            attrs={"orientation": 180.0, "column": "plain", "column_bottom": 0.0, "column_top": 3.0},
+        )  # fmt: skip
+        found = Finding("mould", "Mould index", "OSB", 1.2, 3.0, "", "pass", "", 0.0, "made up", "It grows.", 0.4)
+        return SimpleNamespace(opening_set=name, depth=depth, climate_name=climate, dataset=dataset, findings=(found,))
 
     cases = [case("a", 0.02, "one"), case("a", 0.04, "one"), case("a", 0.04, "two")]
-    missing = SimpleNamespace(opening_set="a", depth=0.02, climate_name="two", orientation=180.0, column="plain")
-    assert "with a 40 mm cavity" in answer.verdict(cases, [missing]) or "The wall passes" in answer.verdict(
-        cases, [missing]
+    missing = SimpleNamespace(
+        opening_set="a", depth=0.02, climate_name="two", orientation=180.0, column="plain", reason=REASON
     )
-    assert "20 mm" not in answer.verdict(cases, [missing])
+    seen = answer.view(SimpleNamespace(cases=cases, failed=[missing]))
+    assert answer.headline(seen) == (
+        "With 3 of 4 cases computed: 1 of 2 combinations pass in both climates; the smallest adequate is “a” with a "
+        "40 mm cavity."
+    )
 
 
 # --------------------------------------------------------------------------- size

@@ -35,8 +35,8 @@ def test_left_and_right_are_alike_and_the_circle_closes(angle, ratio):
     np.testing.assert_allclose(values, values[0], rtol=0, atol=1e-9)  # rounding of the angle
 
 
-def test_two_vents_on_one_face_get_the_stated_difference_over_the_whole_wall():
-    site = Site(building_height=6.0, pressure_difference=0.1)
+def test_a_given_difference_is_a_straight_line_over_the_whole_wall():
+    site = Site(building_height=6.0, cp_difference=0.1)
     vents = (Opening("base", 0.0, "slot", 0.01), Opening("head", 6.0, "slot", 0.01))
     cp = pressure.pressure_coefficients(site, vents, np.array([0.0, 60.0, 80.0, 100.0, 180.0]))
     # all of it to 60 degrees, a fifth from 100 on (ASHRAE: little variation beyond 100 degrees; the fifth is ours)
@@ -46,18 +46,72 @@ def test_two_vents_on_one_face_get_the_stated_difference_over_the_whole_wall():
 
 
 def test_a_low_part_of_a_tall_wall_gets_its_share():
-    site = Site(building_height=12.0, base_height=3.0, pressure_difference=0.3)
+    site = Site(building_height=12.0, base_height=3.0, cp_difference=0.3)
     vents = (Opening("base", 0.0, "slot", 0.01), Opening("head", 3.0, "slot", 0.01))
     cp = pressure.pressure_coefficients(site, vents, [0.0])
     assert cp[0, 0] - cp[0, 1] == pytest.approx(0.3 * 3 / 12)
 
 
+def cp_of(site, heights, angle=0.0):
+    vents = [Opening(f"{z}", z, "slot", 0.01) for z in heights]
+    return pressure.pressure_coefficients(site, vents, [angle])[0]
+
+
+# fraction of the wall height, mean head on, mean at 45 degrees; boundary-layer wind tunnel, gable wall (read)
+TUNNEL = (
+    (0.07, 0.873, 0.413),
+    (0.42, 0.882, 0.420),
+    (0.65, 0.976, 0.447),
+    (0.90, 0.778, 0.315),
+    (0.98, 0.352, 0.078),
+)
+
+
+@pytest.mark.parametrize(("angle", "column"), [(0.0, 1), (45.0, 2), (-45.0, 2)])
+def test_differences_between_heights_are_those_of_the_wind_tunnel(angle, column):
+    site = Site(building_height=20.0)
+    cp = cp_of(site, [20.0 * row[0] for row in TUNNEL], angle)
+    np.testing.assert_allclose(cp - cp[0], [row[column] - TUNNEL[0][column] for row in TUNNEL], rtol=0, atol=1e-12)
+
+
+def test_a_head_vent_part_way_up_gets_a_downward_drive_and_one_at_the_top_edge_a_strong_upward_one():
+    site = Site(building_height=10.0)
+    base, half, top = cp_of(site, [0.7, 6.5, 9.8])
+    assert base - half == pytest.approx(-0.103, abs=1e-9)
+    assert base - top == pytest.approx(0.521, abs=1e-9)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.floats(-360, 360), st.floats(2.0, 60.0))
+def test_the_mean_over_the_wall_stays_that_of_the_face_and_the_lee_has_no_drive(angle, tall):
+    site = Site(building_height=tall)
+    heights = np.linspace(0.0, tall, 2001)
+    cp = cp_of(site, heights, angle)
+    mean = np.trapezoid(cp, heights) / tall
+    assert mean == pytest.approx(float(pressure.face_pressure_coefficient(angle)), abs=1e-4)  # 2000 pieces
+    if float(pressure.folded(angle)) >= 90.0:
+        np.testing.assert_allclose(cp, cp[0], rtol=0, atol=1e-12)
+
+
+def test_a_part_of_a_tall_building_takes_its_place_in_the_profile():
+    """Six metres at the foot of 50 m: 0.006 to 0.126 of the height; in the middle the drive is downward."""
+    foot = cp_of(Site(building_height=50.0, base_height=0.3), [0.0, 6.0])
+    assert foot[0] - foot[1] == pytest.approx((0.126 - 0.07) / 0.14 * (0.873 - 0.791), abs=1e-9)
+    middle = cp_of(Site(building_height=50.0, base_height=24.0), [0.0, 6.0])
+    assert middle[0] - middle[1] < -0.03
+
+
+def test_fluctuation_is_that_of_the_tunnel_and_small_in_the_lee():
+    for angle, at, rms in ((0.0, 0.73, 0.32), (45.0, 0.21, 0.16), (180.0, 0.5, 0.07)):
+        assert float(pressure.profile(at, angle)[1]) == pytest.approx(rms, abs=1e-12)
+
+
 def test_profile_and_explicit_shift_win_over_the_difference():
-    site = Site(building_height=6.0, pressure_profile=((0.0, -0.1), (0.7, 0.15), (1.0, -0.2)))
+    site = Site(building_height=6.0, cp_profile=((0.0, -0.1), (0.7, 0.15), (1.0, -0.2)))
     vents = (
         Opening("base", 0.0, "slot", 0.01),
         Opening("mid", 4.2, "slot", 0.01),
-        Opening("own", 3.0, "slot", 0.01, pressure_shift=0.4),
+        Opening("own", 3.0, "slot", 0.01, cp_shift=0.4),
     )
     cp = pressure.pressure_coefficients(site, vents, [0.0])[0]
     np.testing.assert_allclose(cp - float(pressure.face_pressure_coefficient(0.0)), [-0.1, 0.15, 0.4], atol=1e-12)
@@ -73,14 +127,14 @@ def test_roof_edge_is_in_suction_at_every_angle_and_soffit_follows_the_wall():
 
 
 def test_user_table_is_read_by_angle_on_one_or_both_sides():
-    half = Opening("t", 1.0, "slot", 0.01, exposure="table", pressure_table=((0.0, 0.5), (90.0, -0.5), (180.0, -0.3)))
+    half = Opening("t", 1.0, "slot", 0.01, exposure="table", cp_table=((0.0, 0.5), (90.0, -0.5), (180.0, -0.3)))
     full = Opening(
         "t",
         1.0,
         "slot",
         0.01,
         exposure="table",
-        pressure_table=((-90.0, -0.9), (0.0, 0.5), (90.0, -0.5), (180.0, -0.3)),
+        cp_table=((-90.0, -0.9), (0.0, 0.5), (90.0, -0.5), (180.0, -0.3)),
     )
     cp = pressure.pressure_coefficients(Site(), (half, full), np.array([45.0, -45.0, -90.0, 270.0]))
     np.testing.assert_allclose(cp[:, 0], [0.0, 0.0, -0.5, -0.5], atol=1e-12)

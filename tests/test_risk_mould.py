@@ -90,7 +90,8 @@ def test_compiled_and_plain_kernel_agree():
     results = []
     for run in (kernel.mould_index, kernel.mould_index.py_func):
         index, peak = np.zeros((300, 4)), np.zeros((3, 4))
-        run(celsius, humid, classes, 0.5, 3, index, peak)
+        taken, work = np.zeros(4, np.int64), np.zeros((300, 2))
+        run(celsius, humid, classes, 0.5, 3, 0.0, index, peak, taken, work)
         results.append((index, peak))
     assert results[0][0] == pytest.approx(results[1][0], abs=1e-12)  # rounding of exp and log
     assert results[0][0].max() > 0.1

@@ -31,7 +31,7 @@ from cavity.study.uncertainty import (
 from cavity.wallfile.model import Rail
 
 FLAT = Range("indoor.humidity_shift", -0.05, 0.05, "test")
-WIDE = Range("site.pressure_difference", 0.05, 0.3, "test")
+WIDE = Range("site.cp_difference", 0.05, 0.3, "test")
 
 
 def test_samples_fill_every_range_evenly():
@@ -182,7 +182,7 @@ def test_drivers_are_ranked_and_the_sentence_names_the_first():
     study = made_study([0.5, 0.7, 0.9, 1.1])
     assert drivers(study) == [
         ("indoor.humidity_shift", pytest.approx(1.0)),
-        ("site.pressure_difference", pytest.approx(0.0)),
+        ("site.cp_difference", pytest.approx(0.0)),
     ]
     text = sentence(study)
     assert text.startswith("No criterion fails in 3 of 4 samples (95 % interval")
@@ -205,11 +205,11 @@ def with_pairs(study):
 def test_with_indices_the_total_order_ranks_and_is_quoted():
     study = with_pairs(made_study([0.5, 0.7, 0.9, 1.1]))
     assert study["total_order"].sel(criterion="mould").values[0] == 0.0
-    total = float(study["total_order"].sel(criterion=OVERALL, input="site.pressure_difference"))
+    total = float(study["total_order"].sel(criterion=OVERALL, input="site.cp_difference"))
     values = np.array([[0.2, 0.9, 0.4, 0.7], [0.7, 0.3, 0.8, 0.4]])
     # by hand: half the mean square of the exchanged differences over the variance of both halves
     assert total == pytest.approx(0.5 * np.mean((values[0] - values[1]) ** 2) / values.var())
-    assert drivers(study)[0][0] == "site.pressure_difference"
+    assert drivers(study)[0][0] == "site.cp_difference"
     assert f"(total-order index {total:.2f}, rank correlation 1.00: higher is worse)" in sentence(study)
     assert not study["total_order"].sel(criterion="residue").values.any()
 
@@ -279,7 +279,7 @@ def test_confidence_judges_the_choices_on_the_same_samples_in_every_climate_and_
     first = found.choices[0]
     # five days: a sample fails where the wood starts above its limit, and evenly sampled starts say in how many
     assert 0 < first.met < 64
-    assert dict(first.missed)["Water content of wood in the wall"] == 64 - first.met
+    assert dict(first.missed)["Wood moisture content"] == 64 - first.met
     low, high = wilson(first.met, 64)
     assert f"no criterion fails in {first.met} of 64 samples" in first.sentence
     assert f"interval of the probability {100 * low:.0f} to {100 * high:.0f} %" in first.sentence

@@ -48,7 +48,7 @@ def test_an_event_dries_and_shut_vents_slow_it():
         assert np.all(left < event.amount * 1.001)
     assert event.as_drawn[-1] < event.shut[-1] < event.amount
     assert event.finding.where == "sheathing"
-    assert "with vents shut" in event.finding.sentence
+    assert "with the vents closed" in event.finding.sentence
 
 
 def test_events_of_a_comparison_share_the_runs_with_vents_shut_and_equal_those_alone():

@@ -446,3 +446,10 @@ def test_the_line_through_the_studs_has_their_material():
     studs = uvalue.at_studs(framed())
     assert studs.backup[1].material == WOOD and studs.backup[1].name == "insulation" and studs.backup[1].frame is None
     assert uvalue.at_studs(framed(0.0)) == framed(0.0)
+
+
+def test_a_line_through_studs_needs_studs():
+    text = bare("# none").replace("max_years = 5", "max_years = 5\nstud_line = true")
+    with pytest.raises(InputError, match="no layer has studs"):
+        parse_wall(text)
+    assert parse_wall(starter().replace("max_years = 5", "max_years = 5\nstud_line = true")).run.stud_line

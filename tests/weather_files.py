@@ -85,6 +85,46 @@ def csv_text(weather: object, *, head: str = "", hours: slice = slice(None), **r
     return "\n".join(text) + "\n"
 
 
+# WMO table 4677 of present weather (as TMY3 files have it) against places and digits of the nine EPW codes
+_WMO = {
+    50: (2, "3"), 51: (2, "3"), 52: (2, "4"), 53: (2, "4"), 54: (2, "5"), 55: (2, "5"), 56: (2, "6"), 57: (2, "7"),
+    58: (1, "0"), 59: (1, "1"), 60: (1, "0"), 61: (1, "0"), 62: (1, "1"), 63: (1, "1"), 64: (1, "2"), 65: (1, "2"),
+    66: (1, "6"), 67: (1, "7"), 68: (1, "0"), 69: (1, "1"), 70: (3, "0"), 71: (3, "0"), 72: (3, "1"), 73: (3, "1"),
+    74: (3, "2"), 75: (3, "2"), 79: (5, "0"), 80: (1, "3"), 81: (1, "4"), 82: (1, "5"), 91: (1, "0"), 92: (1, "1"),
+    95: (1, "4"), 97: (1, "5"),
+}  # fmt: skip
+
+
+@functools.cache
+def inland_lines() -> tuple[str, ...]:
+    """Return as EPW lines the measured year of an inland town, with rain and weather codes, that pvlib ships."""
+    import pandas as pd
+    import pvlib
+
+    path = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
+    head = path.read_text("ascii").split("\n", 1)[0].strip().split(",")
+    table = pd.read_csv(path, skiprows=1)
+    lines = list(_lines("temperate_inland")[:HEADER])
+    lines[0] = f"LOCATION,{head[1].strip(chr(34))},-,-,TMY3,{head[0]},{head[4]},{head[5]},{head[3]},{head[6]}"
+    for row in table.to_dict("records"):
+        month, day, year = (int(part) for part in row["Date (MM/DD/YYYY)"].split("/"))
+        code = ["9"] * 9
+        place, digit = _WMO.get(int(row["PresWth (METAR code)"]), (8, "9"))
+        code[place] = digit
+        fields = [""] * 35
+        fields[:5] = [str(part) for part in (year, month, day, int(row["Time (HH:MM)"][:2]), 60)]
+        for field, name, factor in (
+            (TEMPERATURE, "Dry-bulb (C)", 1), (DEW_POINT, "Dew-point (C)", 1), (HUMIDITY, "RHum (%)", 1),
+            (PRESSURE, "Pressure (mbar)", 100), (GLOBAL, "GHI (W/m^2)", 1), (DIRECT, "DNI (W/m^2)", 1),
+            (DIFFUSE, "DHI (W/m^2)", 1), (DIRECTION, "Wdir (degrees)", 1), (SPEED, "Wspd (m/s)", 1),
+            (22, "TotCld (tenths)", 1), (23, "OpqCld (tenths)", 1), (RAIN, "Lprecip depth (mm)", 0.1),
+        ):  # fmt: skip
+            fields[field] = f"{row[name] * factor:.6g}"
+        fields[INFRARED], fields[RAIN_HOURS], fields[26], fields[27] = "9999", "1", "0", "".join(code)
+        lines.append(",".join(fields))
+    return tuple(lines)
+
+
 @functools.cache
 def measured() -> dict[str, Path]:
     """Return the EPW files of the installed package of measured-type years, each content once; empty without it."""

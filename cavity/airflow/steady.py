@@ -12,6 +12,7 @@ import numpy as np
 from cavity import variables
 from cavity.airflow.column import ColumnAir, build_column
 from cavity.airflow.pressure import DIFFERENCE_BAND, pressure_coefficients, wind_pressure
+from cavity.climate.outside import outside_coefficient
 from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 
@@ -154,8 +155,8 @@ def steady_air(
         "wind_angle": angle,
         "temperature_outdoor": outdoor,
         "temperature_indoor": indoor,
-        "pressure_difference": wall.site.pressure_difference,
-        "pressure_profile": int(bool(wall.site.pressure_profile)),
+        "cp_difference": float("nan") if wall.site.cp_difference is None else wall.site.cp_difference,
+        "cp_profile": int(bool(wall.site.cp_profile)),
         "building_height": wall.site.building_height,
     }
     return dataset
@@ -206,20 +207,25 @@ def difference_sentence(wall: Wall, *, wind: Sequence[float], **options: Any) ->
     from dataclasses import replace
 
     speed = max(wind)
-    if wall.site.pressure_profile:
+    if wall.site.cp_profile:
         return "Wind drive: the pressure profile of the wall file; its numbers are the user's."
-    given = f"Wind drive: pressure coefficient at the base less that at the head {wall.site.pressure_difference:g}"
+    if wall.site.cp_difference is None:
+        given = "Wind drive: wind-tunnel profile by height and angle"
+    else:
+        given = f"Wind drive: pressure coefficient at the base minus that at the head {wall.site.cp_difference:g}"
     if speed <= 0.0:
-        return f"{given}, a user input; no wind was asked for."
+        return f"{given}; no wind was asked for."
     rates = []
     for difference in DIFFERENCE_BAND:
-        site = replace(wall.site, pressure_difference=difference)
+        site = replace(wall.site, cp_difference=difference)
         ds = steady_air(replace(wall, site=site), wind=(speed,), **options)
         rates.append(f"{float(ds['air_change_rate'].max()):.1f}")
     low, mid, high = (f"{value:g}" for value in DIFFERENCE_BAND)
+    own = f"{float(steady_air(wall, wind=(speed,), **options)['air_change_rate'].max()):.1f}"
     return (
-        f"{given}, an input without a measured value (low {low}, mid {mid}, high {high}): at {speed:g} m/s without sun "
-        f"these give {rates[0]}, {rates[1]} and {rates[2]} air changes an hour."
+        f"{given}: {own} air changes an hour at {speed:g} m/s without sun. Straight lines from base to head (low "
+        f"{low}, mid {mid}, high {high}: the band of this least certain input) give {rates[0]}, {rates[1]} and "
+        f"{rates[2]}."
     )
 
 
@@ -301,7 +307,7 @@ class _Steady:
         self.mu = moist_air.viscosity(outdoor)
         self.rho_out = pressure / (R_AIR * outdoor)
         emissivity = wall.emissivity * 4.0 * STEFAN_BOLTZMANN * outdoor**3
-        self.outside = 4.0 + 4.0 * wind + emissivity  # W/(m2 K), ISO 6946, memory
+        self.outside = float(outside_coefficient(wind)) + emissivity  # W/(m2 K)
         self.u_out = 1.0 / (1.0 / self.outside + _resistance(wall.cladding))
         self.u_in = 1.0 / (ROOM_RESISTANCE + _resistance(wall.backup))
         back, front = wall.cavity.emissivity_cladding, wall.cavity.emissivity_wall

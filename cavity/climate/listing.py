@@ -6,6 +6,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from cavity.climate import year as years
+from cavity.climate.estimate import estimate_rain
 from cavity.climate.read import read_weather
 from cavity.errors import Fault, InputError
 
@@ -16,7 +17,12 @@ if TYPE_CHECKING:
 
 
 def prepare(
-    files: Sequence[str], *, rain: str | None = None, year: str | None = None, warmer: float | None = None
+    files: Sequence[str],
+    *,
+    rain: str | None = None,
+    rain_total: str | None = None,
+    year: str | None = None,
+    warmer: float | None = None,
 ) -> xr.Dataset:
     """Return the weather of the files, of one year where asked, and shifted where asked.
 
@@ -26,6 +32,8 @@ def prepare(
         Files of one place, each of other years.
     rain : path, optional, keyword only
         Second file whose rain is used.
+    rain_total : str, optional, keyword only
+        Total with which rain is estimated where the files have none, as `estimate_rain` reads it. [mm]
     year : str, optional, keyword only
         ``"critical"``, ``"mean"`` or a calendar year.
     warmer : float, optional, keyword only
@@ -42,6 +50,8 @@ def prepare(
         If a file cannot be read or the year is not there.
     """
     weather = years.join_years([read_weather(file, rain_file=rain) for file in files])
+    if rain_total is not None:
+        weather = estimate_rain(weather, rain_total)
     if year == "critical":
         weather = years.critical_year(weather)
     elif year == "mean":

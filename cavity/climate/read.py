@@ -24,7 +24,8 @@ LARGEST_FILE = 500_000_000  # bytes; thirty years of hours are below 60 MB
 SEVERAL = "the file holds"
 NO_RAIN = (
     "the weather file holds no rain: the column is missing or zero all year. That is a missing column, not a dry "
-    "place; driving rain is left out of every result. Give a rain series in a second file"
+    "place; driving rain is left out of every result. Give a rain series in a second file (--rain), or a yearly or "
+    "monthly total to estimate it (--rain-total)"
 )
 
 
@@ -45,7 +46,8 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
     Returns
     -------
     xarray.Dataset, (time,)
-        Weather variables of `cavity.variables`, SI, time = start of the hour in local standard time. Attributes: name,
+        Weather variables of `cavity.variables`, SI, time = start of the hour in local standard time; with the
+        coordinates cloud_cover and weather_code_rain where the file has them. Attributes: name,
         latitude [degree], longitude [degree], utc_offset [h], elevation [m], has_rain, rain_source, invented, source,
         sha256, warnings (JSON list), time_policy.
 
@@ -63,7 +65,7 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
     source = "none"
     rain, note = records.columns.pop("rain", None), ""
     if rain_file is None and rain is not None and np.nansum(rain) > 0.0:
-        records.columns["rain"], source = rain, "file"
+        records.columns["rain"], source = rain, records.rain_source
     _prepare(records)
     if rain_file is not None:
         records.columns["rain"], note = _second_rain(records, Path(rain_file))
@@ -210,7 +212,7 @@ def _derive(records: series.Records) -> None:
     standard = 101325.0 * (1.0 - 2.25577e-5 * records.elevation) ** 5.25588
     _fill(columns, "pressure", np.full(temperature.shape, standard), "the standard atmosphere", notes)
     _split_sun(records)
-    cloud = columns.pop("cloud_cover", None)
+    cloud = columns.get("cloud_cover")
     model = (
         "a clear sky (Berdahl and Martin 1984)"
         if cloud is None
@@ -224,6 +226,9 @@ def _derive(records: series.Records) -> None:
         pressure=columns["pressure"],
     )
     _fill(columns, "infrared_horizontal", sky, model, notes)
+    for name in series.EXTRA:
+        if name in columns and not np.isfinite(columns[name]).all():
+            del columns[name]
 
 
 def hours_of_day(time: np.ndarray) -> np.ndarray:
@@ -354,6 +359,11 @@ def _dataset(records: series.Records, digest: str, rain_source: str) -> xr.Datas
                 records.time.astype("datetime64[ns]"),
                 {"long_name": "start of the hour, local standard time"},
             )
+        }
+        | {
+            name: ("time", records.columns[name].astype(float), {"units": unit, "long_name": title})
+            for name, (unit, title) in series.EXTRA.items()
+            if name in records.columns
         },
         attrs={
             "name": records.name,

@@ -26,6 +26,11 @@ WEATHER = (  # what weather consists of, once it is complete
     "infrared_horizontal",
     "rain",
 )
+# kept as coordinates where a file has them, for the estimate of rain: unit and long name
+EXTRA = {
+    "cloud_cover": ("1", "opaque cloud cover"),
+    "weather_code_rain": ("kg/(m2 s)", "usual precipitation of the file's weather codes"),
+}
 LONGEST_GAP = 6  # h, longest gap that is interpolated
 HOURS = 8760
 NOMINAL_YEAR = (
@@ -38,7 +43,7 @@ class Records:
     """What a reader found: start of each record in local standard time, columns in SI with NaN where missing.
 
     Columns carry the names of `cavity.variables`, and besides them ``dew_point`` [K], ``relative_humidity_file`` [1]
-    and ``cloud_cover`` [0-1].
+    ``cloud_cover`` [0-1] and ``weather_code_rain`` [kg/(m2 s)].
     """
 
     file: str
@@ -54,6 +59,7 @@ class Records:
     surface: str = ""  # "water" | "ice" | "" not stated
     typical: bool = False  # the years of the stamps mean nothing
     policy: str = ""
+    rain_source: str = "file"
     warnings: list[str] = field(default_factory=list)
 
 
@@ -180,6 +186,8 @@ def fill_gaps(records: Records) -> None:
                 fault_of(records, "holds no value at all", fix="leave the column out or fill it", column=name)
             )
         long = [(a, b) for a, b in runs(missing) if b - a > LONGEST_GAP * per_hour]
+        if long and name in ("infrared_horizontal", "pressure", *EXTRA):
+            continue  # computed by a model, or left out, later
         if long:
             text = "; ".join(
                 f"{say_date(records.time[a])} to {say_date(records.time[b - 1])} ({(b - a) / per_hour:g} h)"

@@ -35,7 +35,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.climate.series import SUN, UNITS_OF_PLACE, WEATHER, Records, number_of, plain, slug
+from cavity.climate.series import EXTRA, SUN, UNITS_OF_PLACE, WEATHER, Records, number_of, plain, slug
 from cavity.errors import Fault, InputError
 from cavity.units import parse_quantity
 from cavity.variables import TABLE
@@ -45,7 +45,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 # columns that a file may have: SI unit of each
-_UNITS = {name: TABLE[name].units for name in WEATHER} | {"dew_point": "K", "cloud_cover": "1"}
+_UNITS = (
+    {name: TABLE[name].units for name in WEATHER} | {"dew_point": "K"} | {name: row[0] for name, row in EXTRA.items()}
+)
 _OURS = {"relative_humidity_outdoor": "relative_humidity_file"}
 _CODES = (-999.0, -9999.0, 9999.0, -99999.0, 999999.0)
 _KEYS = (
@@ -225,6 +227,8 @@ def read_netcdf(file: str, path: Path) -> Records:
                 f"{file}, {name}", name, values.to_numpy().astype(float), unit, step
             )
     records = _records(file, time, step, columns, place, keys)
+    if keys.get("rain_source", "").startswith("estimated"):
+        records.rain_source = keys["rain_source"][:80]  # what was estimated once stays marked
     try:
         earlier = json.loads(keys.get("warnings", "[]"))
     except ValueError:

@@ -79,6 +79,8 @@ def join_years(parts: Sequence[xr.Dataset]) -> xr.Dataset:
                 raise InputError(Fault(source, "the year comes twice", f"{year}, also in {seen[year]}", "", fix))
             seen[year] = source
         notes += [text for text in json.loads(part.attrs["warnings"]) if text not in notes]
+    shared = set.intersection(*({*part.coords} for part in parts))
+    parts = [part.drop_vars([name for name in part.coords if name not in shared]) for part in parts]
     joined = xr.concat(sorted(parts, key=lambda part: part["time"].to_numpy()[0]), "time")
     rainy = all(part.attrs["has_rain"] for part in parts)
     if not rainy:

@@ -41,32 +41,45 @@ def largest_index(celsius, humidity, least, a, b, c):
 
 
 @jit
-def mould_index(celsius, humidity, classes, decline, years, index, peak):
-    """Run the index of each face over the same year `years` times, from 0.
+def mould_index(celsius, humidity, classes, decline, years, settle, index, peak, taken, work):
+    """Run the index of each face over the same year, from 0, until its yearly peak settles.
 
     celsius, humidity : (hour, face), degC and %; classes : (face, 7) = k1 below 1, k1 above 1, A, B, C, least humidity,
-    wood; decline : relative rate of decline; index : (hour, face) out, the last year; peak : (year, face) out.
+    wood; decline : relative rate of decline; years : most repeats; settle : a face is done when its peak differs by
+    less from that of the year before, never where 0; index : (hour, face) out, the last year run; peak : (year, face)
+    out, that of the last year run in all years after it; taken : (face,) out, years run; work : (hour, 2).
     """
     hours, faces = celsius.shape
     for f in range(faces):
         k_low = classes[f, 0]
         k_high = classes[f, 1]
         least = classes[f, 5]
+        # what does not depend on the index: growth per hour without k1 and k2 (-1: none possible), and its end
+        for h in range(hours):
+            t = celsius[h, f]
+            rh = min(humidity[h, f], 100.0)
+            # the laboratory data lie within 0-50 degC
+            if t > 0.0 and t < 50.0 and rh >= critical_humidity(t, least):
+                work[h, 0] = 1.0 / (168.0 * weeks_to_start(t, rh, classes[f, 6]))
+                work[h, 1] = largest_index(t, rh, least, classes[f, 2], classes[f, 3], classes[f, 4])
+            else:
+                work[h, 0] = -1.0
         m = 0.0
         dry = 0  # hours since growth was last possible
+        done = False
         for year in range(years):
+            if done:
+                peak[year, f] = peak[year - 1, f]
+                continue
             top = 0.0
             for h in range(hours):
-                t = celsius[h, f]
-                rh = min(humidity[h, f], 100.0)
-                # the laboratory data lie within 0-50 degC
-                if t > 0.0 and t < 50.0 and rh >= critical_humidity(t, least):
+                if work[h, 0] >= 0.0:
                     dry = 0
-                    end = largest_index(t, rh, least, classes[f, 2], classes[f, 3], classes[f, 4])
+                    end = work[h, 1]
                     if m < end:
                         k1 = k_low if m < 1.0 else k_high
                         k2 = 1.0 - math.exp(2.3 * (m - end))
-                        m += k1 * k2 / (168.0 * weeks_to_start(t, rh, classes[f, 6]))
+                        m += k1 * k2 * work[h, 0]
                 else:
                     dry += 1
                     if dry <= 6:
@@ -77,3 +90,5 @@ def mould_index(celsius, humidity, classes, decline, years, index, peak):
                 index[h, f] = m
                 top = max(top, m)
             peak[year, f] = top
+            taken[f] = year + 1
+            done = year > 0 and abs(top - peak[year - 1, f]) < settle

@@ -1,33 +1,58 @@
-"""The first screen in words and cells: verdict, decision matrix, what to change first, cautions."""
+"""The first screen in words and cells: headline, recommended case, decision matrix, what to change first, cautions.
+
+All of it is read from one `View`, which ranks the choices of a comparison once, by `cavity.risk.ranking`.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from cavity.report import display, series
+from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_first
+from cavity.risk.recommend import Recommendation, recommend, title
 
 CAUTIONS = (
-    "These figures advise; they approve nothing. A cavity that is open over several storeys can carry fire: barriers "
-    "and closures follow the local building code and a licensed designer, whatever they cost in ventilation.",
-    "Structure, fixings, mould and health, and electrical work in a damp wall need their own competent check. One year "
-    "of hourly weather is not the worst year, and workmanship decides as much as the drawing.",
+    "These results are advisory; they are not an approval. A cavity that is open over several storeys can carry fire: "
+    "barriers and closures follow the local building code and a licensed designer, whatever they cost in ventilation.",
+    "Structure, fixings, mould and health, and electrical work in a damp wall must each be checked by a qualified "
+    "person. One year of weather is not a worst case, and workmanship matters as much as design.",
 )
 
-_WORD = {"pass": "meets all", "review": "review", "fail": "fails"}
+_WORD = {"pass": "passes", "review": "review", "fail": "fails", "none": "not computed"}
+# criteria in a word or two, for the cells of the matrix; their full titles are printed once below it
+SHORT = {
+    "mould": "mould", "mould_room": "mould, room side", "wood_moisture": "wood", "decay": "rot",
+    "condensate_face": "condensate", "condensate_inside": "condensate inside", "residue": "yearly gain",
+    "frost": "frost", "wetness_wall": "metal wet", "drying": "drying", "humidity": "humidity", "dew_point": "dew",
+    "film": "film", "wetness": "metal in cavity", "wetness_cladding": "metal, cladding",
+    "frost_cladding": "frost, cladding", "mould_cladding": "mould, cladding", "air_layer": "air layer",
+}  # fmt: skip
+_LIMIT = "limit"
 
 
+# ---- one case --------------------------------------------------------------------------------------------------------
 def worst(findings: Iterable[Any]) -> Any | None:
-    """Return the worst finding, None where there is none."""
-    return next(iter(series.ranked(findings)), None)
+    """Return the finding that decides: the worst, or the nearest to its limit; None where there is none."""
+    return next((found for found in worst_first(findings) if found.status != "information"), None)
 
 
-def status(case: Any) -> str:
-    """Return pass, review or fail: the status of the worst finding of a case."""
-    found = worst(case.findings)
-    return found.status if found is not None else "review"
+def case_status(case: Any) -> str:
+    """Return pass, review or fail: the worst status among the findings of a case; review where none was judged."""
+    return status(case.findings) if case.findings else "review"
+
+
+def has_rain(case: Any) -> bool:
+    """Return whether the weather of a case holds rain."""
+    return bool(case.dataset.attrs.get("has_rain", 1))
+
+
+def word(state: str, rain: bool = True) -> str:
+    """Return the word for a status; where the weather held no rain it says so."""
+    return _WORD[state] if rain or state not in ("pass", "review") else f"{_WORD[state]} (no rain)"
 
 
 def value_text(finding: Any, *, limit: bool = False) -> str:
@@ -38,39 +63,25 @@ def value_text(finding: Any, *, limit: bool = False) -> str:
     return f"{display.number(value)} {finding.units}".strip()
 
 
+def found_text(found: Any) -> str:
+    """Return a finding in a few words: criterion, value, and its limit or what else stands beside the value."""
+    if found.threshold == _LIMIT and not found.ratio > 0.0 and found.status == "pass":
+        return "no criterion comes near its limit"
+    return f"{title(found)} {value_text(found)} ({found.threshold} {value_text(found, limit=True)})"
+
+
 def what(case: Any) -> str:
-    """Return the worst finding of a case in a few words with its number."""
+    """Return what decides a case in a few words with its number."""
     found = worst(case.findings)
     if found is None:
-        return "no criterion was judged"
-    title = found.title[:1].upper() + found.title[1:]
-    return f"{title}: {value_text(found)} ({found.threshold} {value_text(found, limit=True)})"
+        return "No criterion was judged"
+    text = found_text(found)
+    return text[:1].upper() + text[1:]
 
 
 def opening_area(case: Any) -> float:
     """Return the total free vent area of the column [m2 per m of wall]."""
     return float(np.nansum(np.asarray(case.dataset["opening_area"].values, float)))
-
-
-def severity(case: Any) -> tuple[int, float]:
-    """Return a key that sorts cases from good to bad."""
-    found = worst(case.findings)
-    if found is None:
-        return 1, 0.0
-    ratio = float(found.ratio)
-    return {"pass": 0, "review": 1, "fail": 2}.get(found.status, 3), ratio if np.isfinite(ratio) else 1e9
-
-
-def _places(cases: Sequence[Any]) -> dict[tuple[str, float, Any, Any], list[Any]]:
-    """Group cases by what is chosen on the drawing board: openings, depth, orientation and column."""
-    found: dict[tuple[str, float, Any, Any], list[Any]] = {}
-    for case in cases:
-        found.setdefault(_place(case), []).append(case)
-    return found
-
-
-def _place(case: Any) -> tuple[str, float, Any, Any]:
-    return case.opening_set, float(case.depth), orientation(case), column(case)
 
 
 def orientation(case: Any) -> float:
@@ -83,26 +94,17 @@ def column(case: Any) -> str:
     return str(case.dataset.attrs.get("column", ""))
 
 
-def start(cases: Sequence[Any]) -> int:
-    """Return the number of the case to show first: the least depth and area that meets all, else the mildest."""
-    good = [index for index, case in enumerate(cases) if status(case) == "pass"]
-    if good:
-        return min(good, key=lambda index: (float(cases[index].depth), opening_area(cases[index]), index))
-    return min(range(len(cases)), key=lambda index: (severity(cases[index]), index))
-
-
-def wall_side(case: Any) -> str:
-    """Return how near the backup wall comes to failing, as a share of the limit; empty where nothing tells."""
-    ratios = [float(found.ratio) for found in case.findings if found.key in series.can_fail()]
-    ratios = [ratio for ratio in ratios if np.isfinite(ratio)]
-    return f"wall at {100 * max(ratios):.0f} % of a limit" if ratios else ""
-
-
 def depth_text(depth: float) -> str:
     """Return a cavity depth in words."""
     return f"{display.number(1e3 * depth)} mm"
 
 
+def rising(found: Any) -> bool:
+    """Return whether a finding had not settled when the run ended."""
+    return bool(getattr(found, "rising", "still ris" in found.sentence))
+
+
+# ---- the comparison as a whole ---------------------------------------------------------------------------------------
 def failed_of(comparison: Any) -> Sequence[Any]:
     """Return the cases that could not be computed."""
     return getattr(comparison, "failed", None) or ()
@@ -113,74 +115,328 @@ def compared_depths(comparison: Any) -> list[float]:
     return sorted({float(case.depth) for case in (*comparison.cases, *failed_of(comparison))})
 
 
-def counted(comparison: Any) -> str:
-    """Return how many cases were computed, in one sentence; empty where all were."""
-    missing = len(failed_of(comparison))
-    done = len(comparison.cases)
-    return f"{done} of {done + missing} cases computed; the others are left out of every ranking." if missing else ""
+@dataclass(frozen=True)
+class View:
+    """A comparison, ranked once.
+
+    Parameters
+    ----------
+    cases, failed : tuple
+        Cases computed and not computed.
+    choices : tuple of Choice
+        Openings and depths, from the safest to the least safe.
+    found : Recommendation or None
+        What to build; None where everything fails.
+    number : dict
+        Position of a case in `cases`, by its id.
+    air : dict
+        By the id of a case: median air change rate [1/h] of its least ventilated compartment, and the name of that
+        compartment where there are several.
+    dry : tuple of str
+        Climates whose weather holds no rain.
+    advice : tuple of str
+        Sentences on what other openings and depths do.
+    confidence : object or None
+        What `cavity.study.uncertainty.confidence` found.
+    """
+
+    cases: tuple[Any, ...]
+    failed: tuple[Any, ...]
+    choices: tuple[Choice, ...]
+    found: Recommendation | None
+    number: dict[int, int]
+    air: dict[int, tuple[float, str]]
+    dry: tuple[str, ...]
+    rain_notes: tuple[str, ...] = ()
+    advice: tuple[str, ...] = ()
+    confidence: Any = None
+    fractions: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def best(self) -> Choice:
+        """The recommended choice, else the one of least risk."""
+        return self.found.choice if self.found else self.choices[0]
+
+    @property
+    def climates(self) -> list[str]:
+        """Climates in the order given."""
+        return list(dict.fromkeys(case.climate_name for case in (*self.cases, *self.failed)))
+
+    @property
+    def strips(self) -> list[str]:
+        """Strips of the wall in the order given."""
+        return list(dict.fromkeys([*map(column, self.cases), *(str(case.column) for case in self.failed)]))
+
+    @property
+    def facings(self) -> list[float]:
+        """Orientations. [degree]."""
+        return sorted({*map(orientation, self.cases), *(float(case.orientation) for case in self.failed)})
+
+    def strip_text(self, name: str) -> str:
+        """Return a strip in quotes, with its fraction of the wall length where that is known."""
+        part = self.fractions.get(name, 0.0)
+        return f"“{name}”" + (f" ({100 * part:.0f} % of the wall length)" if part else "")
 
 
-def verdict(cases: Sequence[Any], failed: Sequence[Any] = ()) -> str:
-    """Return the answer in one sentence; a combination counts only where all its climates were computed."""
-    missing = {(case.opening_set, float(case.depth), float(case.orientation), case.column) for case in failed}
-    whole = [case for case in cases if _place(case) not in missing]
-    cases = whole or cases
-    climates = list(dict.fromkeys(case.climate_name for case in cases))
-    where = f"in {climates[0]}" if len(climates) == 1 else f"in all {len(climates)} climates"
-    where = "in both climates" if len(climates) == 2 else where
-    groups = _places(cases)
-    total = len(groups)
-    good = [rows for rows in groups.values() if all(status(case) == "pass" for case in rows)]
-    least = None
-    if good:
-        least = min((rows[0] for rows in good), key=lambda case: (float(case.depth), opening_area(case)))
-    if least is not None and total == 1:
-        return f"{least.opening_set} with a {depth_text(least.depth)} cavity meets every criterion {where}."
-    if least is not None:
-        count = "All" if len(good) == total else f"{len(good)} of {total}"
-        text = f"{count} combinations meet every criterion {where}; the shallowest is “{least.opening_set}” with a "
-        text += f"{depth_text(least.depth)} cavity"
-        bad = [case for rows in groups.values() for case in rows if status(case) != "pass"]
-        if not bad:
-            return text + "."
-        first = max(bad, key=severity)
-        return f"{text}, while “{first.opening_set}” with {depth_text(first.depth)} does worst: {_lower(what(first))}."
-    mild = min(groups.values(), key=lambda rows: max(severity(case) for case in rows))
-    case = max(mild, key=severity)
-    name = f"“{case.opening_set}” with a {depth_text(case.depth)} cavity"
-    if status(case) == "review":
-        kept = sum(all(status(case) != "fail" for case in rows) for rows in groups.values())
+def view(comparison: Any) -> View:
+    """Rank a comparison.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        `cases`, and if it has them `failed`, `advice` and `confidence`.
+
+    Returns
+    -------
+    View
+    """
+    cases, failed = tuple(comparison.cases), tuple(failed_of(comparison))
+    air: dict[int, tuple[float, str]] = {}
+    dry: dict[str, None] = {}
+    notes: dict[str, None] = {}
+    fractions: dict[str, float] = {}
+    for case in cases:
+        ds = case.dataset
+        air[id(case)] = _least_air(ds)
+        if not ds.attrs.get("has_rain", 1):
+            dry[case.climate_name] = None
+        if ds.attrs.get("rain_source"):
+            notes[str(ds.attrs["rain_source"])] = None
+        if not fractions and "wall_json" in ds.attrs:
+            columns = series.wall_inputs(ds).get("columns") or ()
+            fractions = {str(one["name"]): float(one.get("fraction") or 0.0) for one in columns}
+    choices = gather(cases, failed)
+    given = getattr(comparison, "advice", None) or ()
+    return View(
+        cases, failed, choices, recommend(choices), {id(case): number for number, case in enumerate(cases)}, air,
+        tuple(dry), tuple(notes), tuple(str(getattr(item, "sentence", item)) for item in given),
+        getattr(comparison, "confidence", None), fractions,
+    )  # fmt: skip
+
+
+def _least_air(ds: Any) -> tuple[float, str]:
+    """Return the lowest median air change rate among the compartments [1/h], and its name where there are several."""
+    if "compartment_air_change_rate" not in ds or ds.sizes["compartment"] < 2:
+        return float(np.median(series.air_changes(ds))), ""
+    medians = np.median(np.asarray(ds["compartment_air_change_rate"].values, float), axis=0)
+    least = int(np.argmin(medians))
+    return float(medians[least]), str(ds["compartment"].values[least])
+
+
+def start(seen: View) -> int:
+    """Return the number of the case to show first: the part that decides the recommended choice."""
+    decides = seen.best.decides
+    part = decides[0] if decides else next(part for part in seen.best.parts if part.computed)
+    return seen.number[id(part.case)]
+
+
+def name_of(choice: Choice) -> str:
+    """Return a choice in words."""
+    return f"“{choice.opening_set}” with a {depth_text(choice.depth)} cavity"
+
+
+# ---- headline --------------------------------------------------------------------------------------------------------
+def where(seen: View) -> str:
+    """Return for which strips, orientations and climates the verdict holds."""
+    said = []
+    if len(seen.strips) > 1:
+        said.append("on both strips" if len(seen.strips) == 2 else f"on all {len(seen.strips)} strips")
+    if len(seen.facings) > 1:
+        said.append("facing both ways" if len(seen.facings) == 2 else f"facing all {len(seen.facings)} ways")
+    count = len(seen.climates)
+    said.append(
+        f"in {seen.climates[0]}" if count == 1 else "in both climates" if count == 2 else f"in all {count} climates"
+    )
+    return " ".join(said)
+
+
+def conditions(seen: View) -> list[str]:
+    """Return what limits the verdict: no rain, cases not computed, what had not settled."""
+    said = []
+    if seen.dry:
+        places = "" if len(seen.dry) == len(seen.climates) else f" in {', '.join(seen.dry)}"
+        said.append(f"without rain{places} (none in the weather file)")
+    said += seen.rain_notes
+    if seen.failed:
+        said.append(f"with {len(seen.cases)} of {len(seen.cases) + len(seen.failed)} cases computed")
+    return said
+
+
+def still_rising(choice: Choice) -> list[str]:
+    """Return the criteria of a choice that can fail and had not settled."""
+    return list(dict.fromkeys(title(found) for found in choice.findings if found.can_fail and rising(found)))
+
+
+def headline(seen: View) -> str:
+    """Return the answer in one or two sentences, its conditions first."""
+    lead = conditions(seen)
+    text = _headline(seen)
+    if lead:
+        opening = ", ".join(lead)
+        text = f"{opening[:1].upper()}{opening[1:]}: {_lower(text)}"
+    unsettled = still_rising(seen.best)
+    if unsettled:
+        text += f" Still rising when the run ended: {', '.join(unsettled)}."
+    return text
+
+
+def _headline(seen: View) -> str:
+    place, best, total = where(seen), seen.best, len(seen.choices)
+    passing = sum(choice.status == "pass" for choice in seen.choices)
+    decides = best.decides
+    text = found_text(decides[1]) if decides else "no criterion was judged"
+    at = _at(seen, decides[0]) if decides else ""
+    if seen.found is None:
+        if best.status != "fail":
+            return f"No combination could be computed and judged whole {place}."
         if total == 1:
-            return f"The wall passes {where} with items to review: {_lower(what(case))}."
-        count = f"All {total}" if kept == total else f"{kept} of {total}"
-        return (
-            f"{count} combinations pass {where}, but with items to review; the mildest is {name}: {_lower(what(case))}."
-        )
-    lead = f"No combination is safe {where}" if total > 1 else f"The wall is not safe {where}"
-    return f"{lead}; {'the mildest, ' if total > 1 else ''}{name}, fails on {_lower(what(case))}."
+            return f"{name_of(best)} is not safe {place}: it fails on {text}{at}."
+        return f"No combination is safe {place}; the lowest risk is {name_of(best)}, which fails on {text}{at}."
+    if total == 1:
+        if best.status == "pass":
+            return f"{name_of(best)} passes {place}."
+        return f"{name_of(best)} does not fail {place}, but there are items to review: {text}{at}."
+    kept = passing or sum(choice.status == "review" for choice in seen.choices)
+    count = f"All {total} combinations" if kept == total else f"{kept} of {total} combinations"
+    count += f" pass {place}" if passing else f" do not fail {place}, but need review"
+    if seen.found.comfortable:
+        return f"{count}; the smallest adequate is {name_of(best)}."
+    return f"{count}, none with a comfortable margin; the best of these is {name_of(best)}: {text}{at}."
 
 
 def _lower(text: str) -> str:
     return text[:1].lower() + text[1:] if text[1:2].islower() else text
 
 
-def advice(comparison: Any) -> list[str]:
+def _at(seen: View, part: Part) -> str:
+    """Return where a part is, where there are several: strip, orientation, climate."""
+    said = ""
+    if len(seen.strips) > 1:
+        said += f" on strip {seen.strip_text(part.column)}"
+    if len(seen.facings) > 1:
+        said += f" facing {facing_text(part.orientation)}"
+    if len(seen.climates) > 1:
+        said += f" in {part.climate}"
+    return said
+
+
+def lost_strips(seen: View) -> list[str]:
+    """Return a sentence for each strip that fails with every combination, and else which strip decides."""
+    if len(seen.strips) < 2:
+        return []
+    said = []
+    for strip in seen.strips:
+        parts = [[part for part in choice.parts if part.column == strip and part.computed] for choice in seen.choices]
+        parts = [rows for rows in parts if rows]
+        if parts and all(any(status(part.findings) == "fail" for part in rows) for rows in parts):
+            best = min(parts, key=lambda rows: order(found for part in rows for found in part.findings))
+            found = worst(found for part in best for found in part.findings)
+            said.append(
+                f"Strip {seen.strip_text(strip)} fails with every combination; at best {found_text(found)}. "
+                "The wall passes only if every strip passes."
+            )
+    if said:
+        return said
+    counts: dict[str, int] = {}
+    for choice in seen.choices:
+        if choice.decides:
+            counts[choice.decides[0].column] = counts.get(choice.decides[0].column, 0) + 1
+    if not counts:
+        return []
+    most = max(counts, key=lambda name: (counts[name], name))
+    total = sum(counts.values())
+    often = "all combinations" if counts[most] == total else f"{counts[most]} of {total} combinations"
+    return [f"Strip {seen.strip_text(most)} decides in {often}."]
+
+
+# ---- recommended case ------------------------------------------------------------------------------------------------
+def sureness(seen: View, choice: Choice) -> str:
+    """Return the probability that a choice meets every criterion that can fail, in a sentence; empty where unknown."""
+    held = seen.confidence
+    if held is None or getattr(held, "reason", ""):
+        return ""
+    for each in held.choices:
+        if each.opening_set == choice.opening_set and abs(each.depth - choice.depth) < 1e-9:
+            return str(each.sentence)
+    return ""
+
+
+def percent(seen: View, choice: Choice) -> str:
+    """Return that probability as text, such as "88 %"; empty where unknown."""
+    held = seen.confidence
+    for each in getattr(held, "choices", ()) or ():
+        if each.opening_set == choice.opening_set and abs(each.depth - choice.depth) < 1e-9:
+            return f"{100 * float(each.probability):.0f} %"
+    return ""
+
+
+def _card(seen: View, choice: Choice) -> dict[str, Any]:
+    decides = choice.decides
+    rain = not seen.dry
+    return {
+        "name": choice.opening_set,
+        "depth": display.quantity(choice.depth, "m"),
+        "status": choice.status,
+        "word": word(choice.status, rain),
+        "percent": percent(seen, choice),
+        "sure": sureness(seen, choice),
+        "case": seen.number[id(decides[0].case)] if decides else None,
+    }
+
+
+def recommended(seen: View) -> dict[str, Any]:
+    """Return the recommended choice for the first screen: name, status, reasons in sentences, runner-up."""
+    choice, found = seen.best, seen.found
+    decides = choice.decides
+    lines = []
+    if decides:
+        text = found_text(decides[1])
+        lead = "Fails on" if choice.status == "fail" else "To review" if choice.status == "review" else "Nearest limit"
+        if text.startswith("no criterion"):
+            lines.append(f"{text[:1].upper()}{text[1:]}.")
+        else:
+            note = ", still rising" if rising(decides[1]) else ""
+            lines.append(f"{lead}: {text}{note}{_at(seen, decides[0])}.")
+    held = seen.confidence
+    if sure := sureness(seen, choice):
+        lines.append(sure)
+    elif held is not None and getattr(held, "reason", ""):
+        lines.append(f"Probability not computed: {held.reason}.")
+    runner = None
+    if found:
+        if found.more:
+            lines.append(f"{found.more[:1].upper()}{found.more[1:]}.")
+        if found.below:
+            lines.append(f"Below the common rules (DIN 18516-1, read second-hand): {'; '.join(found.below)}.")
+        if found.smaller:
+            lines.append(
+                f"{name_of(found.smaller)} is smaller and passes too, but is below the common rules: "
+                f"{'; '.join(found.smaller.below)}."
+            )
+        if found.runner_up:
+            runner = _card(seen, found.runner_up) | {"tips": found.tips}
+    heading = "Recommended" if found and found.comfortable else "Best of these, margin not comfortable"
+    heading = heading if found else "Lowest risk, but it fails"
+    if len(seen.choices) == 1:
+        heading = "The case"
+    return {**_card(seen, choice), "heading": heading, "lines": lines + lost_strips(seen), "runner_up": runner}
+
+
+def changes(seen: View) -> list[str]:
     """Return what to change first: the sentences of the comparison, else what the worst findings say."""
-    given = getattr(comparison, "advice", None) or ()
-    lines = [str(getattr(item, "sentence", item)) for item in given]
-    if lines:
-        return lines
-    cases = comparison.cases
-    first = cases[start(cases)]
-    failing = [found for found in series.ranked(first.findings) if found.status != "pass"][:3]
+    if seen.advice:
+        return list(seen.advice)
+    first = seen.cases[start(seen)]
+    failing = [found for found in worst_first(first.findings) if level(found.status) > 0][:3]
     if failing:
-        lines = [found.sentence for found in failing]
-        lines.append(f"{bottleneck(first)} Open up there first if more air is wanted.")
-        return lines
+        return [
+            *(found.sentence for found in failing),
+            f"{bottleneck(first)} Open up there first if more air is wanted.",
+        ]
     lines = [f"Nothing need change for {first.opening_set} with {depth_text(first.depth)}."]
-    near = next(iter(series.ranked(first.findings)), None)
+    near = worst(first.findings)
     if near is not None:
-        lines.append(f"Closest to its limit: {_lower(what(first))}. {near.sentence}")
+        lines.append(f"Nearest limit: {_lower(what(first))}. {near.sentence}")
     return lines
 
 
@@ -201,55 +457,178 @@ def bottleneck(case: Any) -> str:
     return f"{where}, {share:.0f} % of the driving pressure is lost at {word}."
 
 
-def matrix(cases: Sequence[Any], depths: Sequence[float], failed: Sequence[Any] = ()) -> list[dict[str, Any]]:
-    """Return one group a climate, orientation and column, with rows of opening sets and cells of depths.
+# ---- compartments and strips -----------------------------------------------------------------------------------------
+def compartments(seen: View) -> list[dict[str, Any]]:
+    """Return strips and compartments of the recommended choice, each judged by itself, worst climate of each.
 
-    The cell of a case that could not be computed has the status "none" and the reason; it has no case to show.
+    A compartment is what lies between two barriers or closed ends of a strip. Empty where the wall is one piece.
     """
-    keys = [(case.climate_name, orientation(case), column(case)) for case in cases]
-    keys += [(case.climate_name, float(case.orientation), case.column) for case in failed]
-    groups: dict[tuple[str, float, str], dict[str, Any]] = {}
+    rows: dict[tuple[str, str], dict[str, Any]] = {}
+    for part in seen.best.parts:
+        if not part.computed:
+            continue
+        for name, findings, rate in _pieces(part.case):
+            found = worst(findings)
+            low, median, high = (display.number(value, 2) for value in rate)
+            row = {
+                "strip": seen.strip_text(part.column), "piece": name, "status": status(findings),
+                "word": word(status(findings), has_rain(part.case)),
+                "rate": f"{median} ({low} to {high})" if rate[2] else "no air passes",
+                "text": _lower(found_text(found)) if found else "", "climate": part.climate, "order": order(findings),
+            }  # fmt: skip
+            key = (part.column, name)
+            if key not in rows or row["order"] > rows[key]["order"]:
+                rows[key] = row
+    return list(rows.values()) if len(rows) > 1 else []
 
-    def row_of(key: tuple[str, float, str], opening_set: str, invented: bool) -> list[Any]:
-        title = key[0]
-        if len({facing for _, facing, _ in keys}) > 1:
-            title += f", facing {facing_text(key[1])}"
-        if len({name for _, _, name in keys}) > 1:
-            title += f", column {key[2]}"
-        invented = invented and "invented" not in title.lower() and "fictitious" not in title.lower()
-        group = groups.setdefault(key, {"title": title, "invented": invented, "rows": {}})
-        row: list[Any] = group["rows"].setdefault(opening_set, [None] * len(depths))
-        return row
 
-    for index, case in enumerate(cases):
-        row = row_of(keys[index], case.opening_set, bool(case.dataset.attrs.get("climate_invented")))
-        rate = float(np.median(series.air_changes(case.dataset)))
-        row[list(depths).index(float(case.depth))] = {
-            "case": index,
-            "status": status(case),
-            "word": _WORD[status(case)],
-            "number": value_text(worst(case.findings)) if case.findings else "–",
-            "limit": display.number(float(worst(case.findings).limit)) if case.findings else "–",
-            "threshold": worst(case.findings).threshold if case.findings else "limit",
-            "title": worst(case.findings).title if case.findings else "no criterion was judged",
-            "wall": wall_side(case),
-            "what": what(case),
-            "rate": f"{display.number(rate, 2)} /h",
-            "depth": display.quantity(float(case.depth), "m"),
-        }
-    for key, case in zip(keys[len(cases) :], failed, strict=True):
-        row = row_of(key, case.opening_set, False)
-        row[list(depths).index(float(case.depth))] = {
-            "status": "none",
-            "word": "not computed",
-            "reason": case.reason,
-            "depth": display.quantity(float(case.depth), "m"),
-        }
+def _pieces(case: Any) -> list[tuple[str, Any, tuple[float, float, float]]]:
+    """Return name, findings and air change rate (5 %, 50 %, 95 % of the hours) of each compartment of a case. [1/h]."""
+    from cavity.risk import judge
+
+    ds = case.dataset
+    if "segment_compartment" not in ds.coords or ds.sizes["compartment"] < 2:
+        low, median, high = np.percentile(series.air_changes(ds), [5, 50, 95])
+        return [("whole strip", case.findings, (low, median, high))]
+    limits = dict(series.wall_inputs(ds).get("limits") or ())
     made = []
-    for group in groups.values():
-        rows = [{"name": name, "cells": cells} for name, cells in group["rows"].items()]
-        made.append({**group, "rows": rows})
+    for c, name in enumerate(ds["compartment"].values):
+        inside = np.flatnonzero(ds["segment_compartment"].values == c)
+        rates = np.percentile(np.asarray(ds["compartment_air_change_rate"].values[:, c], float), [5, 50, 95])
+        findings = judge(ds.isel(segment=inside), limits) if inside.size else ()
+        made.append((str(name), findings, tuple(float(rate) for rate in rates)))
     return made
+
+
+def still_pieces(seen: View) -> list[str]:
+    """Return the strips and compartments of the recommended choice through which no air passes, a sentence each."""
+    said: dict[str, None] = {}
+    for part in seen.best.parts:
+        if part.computed and part.case.dataset.sizes.get("compartment", 1) > 1:
+            ds = part.case.dataset
+            highest = np.asarray(ds["compartment_air_change_rate"].values, float).max(axis=0)
+            for c in np.flatnonzero(highest == 0.0):
+                said[
+                    f"No air passes strip {seen.strip_text(part.column)} from {ds['compartment'].values[c]}: a dead "
+                    "pocket between closed ends, which dries by diffusion alone."
+                ] = None
+    return list(said)
+
+
+# ---- matrix ----------------------------------------------------------------------------------------------------------
+def cell_text(found: Any) -> str:
+    """Return criterion, value and limit for a cell, such as "mould 1.3 of 3"."""
+    name = SHORT.get(found.key, title(found))
+    number, bound = display.number(float(found.value)), value_text(found, limit=True)
+    if found.threshold == _LIMIT:
+        return f"{name} {number} of {bound}"
+    return f"{name} {number}, {found.threshold} {bound}"
+
+
+def _cell(seen: View, choice: Choice) -> dict[str, Any]:
+    """Return one cell: what decides the worst part of a choice."""
+    depth = display.quantity(choice.depth, "m")
+    lost = [part for part in choice.parts if not part.computed]
+    if choice.status == "none":
+        return {"status": "none", "word": "not computed", "reason": lost[0].case.reason, "depth": depth}
+    part, found = choice.decides or (choice.parts[0], None)
+    rain = all(has_rain(each.case) for each in choice.parts if each.computed)
+    rate = min(seen.air[id(each.case)][0] for each in choice.parts if each.computed)
+    text = cell_text(found) if found is not None else "nothing judged"
+    if found is not None and found_text(found).startswith("no criterion"):
+        text = "far from every limit"
+    return {
+        "case": seen.number[id(part.case)],
+        "status": choice.status,
+        "word": word(choice.status, rain),
+        "text": text + (" ↗" if found is not None and rising(found) else ""),
+        "key": found.key if found is not None else "",
+        "near": round(min(choice.severity, 2.0), 3),
+        "what": (found_text(found) if found is not None else "no criterion was judged") + _at(seen, part),
+        "rate": f"{display.number(rate, 2)} /h",
+        "depth": depth,
+    }
+
+
+def _only(choice: Choice, wanted: dict[str, Any]) -> Choice | None:
+    parts = tuple(
+        part for part in choice.parts if all(getattr(part, key) == value for key, value in wanted.items())
+    )  # fmt: skip
+    return Choice(choice.opening_set, choice.depth, choice.area, parts, choice.below) if parts else None
+
+
+def grid(seen: View, **wanted: Any) -> list[list[dict[str, Any] | None]]:
+    """Return the cells, rows of opening sets by depths: the worst of all parts, or of those with a climate, strip ...
+
+    Parameters
+    ----------
+    seen : View
+    wanted : climate, column, orientation
+        Only parts with this value.
+    """
+    sets = list(dict.fromkeys(case.opening_set for case in (*seen.cases, *seen.failed)))
+    depths = sorted({choice.depth for choice in seen.choices})
+    held = {(choice.opening_set, choice.depth): _only(choice, wanted) for choice in seen.choices}
+    rows = []
+    for name in sets:
+        row = [held.get((name, depth)) for depth in depths]
+        rows.append([_cell(seen, choice) if choice else None for choice in row])
+    return rows
+
+
+def matrix(seen: View) -> dict[str, Any]:
+    """Return the one decision matrix: worst over climates, strips and orientations, and its selectors.
+
+    Returns
+    -------
+    dict
+        `rows` (name, cells), `selectors` (key, label, values), `other` (cells by selection: positions of the selectors'
+        values with commas, -1 for the worst of all), `legend` (criteria that occur in any cell).
+    """
+    sets = list(dict.fromkeys(case.opening_set for case in (*seen.cases, *seen.failed)))
+    worst_cells = grid(seen)
+    selectors = [
+        (key, label, values, texts)
+        for key, label, values, texts in (
+            ("climate", "Climate", seen.climates, seen.climates),
+            ("column", "Strip", seen.strips, seen.strips),
+            ("orientation", "Facing", seen.facings, [facing_text(value) for value in seen.facings]),
+        )
+        if len(values) > 1
+    ]
+    other: dict[str, Any] = {}
+    if selectors:
+        for picked in np.ndindex(*(len(values) + 1 for _, _, values, _ in selectors)):
+            wanted = {
+                key: values[at - 1] for (key, _, values, _), at in zip(selectors, picked, strict=True) if at > 0
+            }  # fmt: skip
+            if wanted:
+                cells = grid(seen, **wanted)
+                other[",".join(str(at - 1) for at in picked)] = [[_bare(cell) for cell in row] for row in cells]
+        other[",".join(["-1"] * len(selectors))] = [[_bare(cell) for cell in row] for row in worst_cells]
+    keys = {cell["key"]: None for row in worst_cells for cell in row if cell and cell.get("key")}
+    for rows in other.values():
+        keys |= {cell["key"]: None for row in rows for cell in row if cell and cell.get("key")}
+    return {
+        "rows": [{"name": name, "cells": cells} for name, cells in zip(sets, worst_cells, strict=True)],
+        "selectors": [{"key": key, "label": label, "values": texts} for key, label, _, texts in selectors],
+        "other": other,
+        "legend": _legend(seen, keys),
+    }
+
+
+def _bare(cell: dict[str, Any] | None) -> dict[str, Any] | None:
+    return None if cell is None else {key: value for key, value in cell.items() if key != "depth"}
+
+
+def _legend(seen: View, keys: Iterable[str]) -> list[str]:
+    """Return each criterion that occurs in a cell once: its short and full name, limit and source."""
+    said = []
+    for key in keys:
+        found = next(found for choice in seen.choices for found in choice.findings if found.key == key)
+        bound = f"{found.threshold} {value_text(found, limit=True)}"
+        said.append(f"{SHORT.get(key, title(found))}: {title(found)}, {bound} ({found.source.split(';')[0]})")
+    return said
 
 
 def facing_text(degrees: float) -> str:

@@ -166,8 +166,10 @@ def hourly_water(ds: Any) -> dict[str, Any]:
     dict
         swing: difference of most and least water in the backup wall over the year; gain: from start to end of the last
         year, at most; film: largest film on the faces of the cavity [kg/m2]; layer: the backup layer with the largest
-        swing; wet_hours: hours in which an interface behind the cavity is below the dew point.
+        swing; wet_hours: hours in which vapour condenses at an interface behind the cavity; rain does not count.
     """
+    from cavity.risk.dew_point import dew
+
     backup = np.flatnonzero(ds["layer_part"].values == "backup")
     water = np.asarray(ds["water"].values, float)[:, :, backup]  # (time, segment, layer)
     total = water.sum(axis=2)
@@ -179,7 +181,7 @@ def hourly_water(ds: Any) -> dict[str, Any]:
         for n, (kind, outer) in enumerate(zip(ds["face_kind"].values, ds["face_outer"].values, strict=True))
         if kind == "interface" and outer in set(ds["layer"].values[backup])
     ]
-    wet = np.asarray(ds["dew_point_margin"].values, float)[:, :, inside] <= 0.0
+    wet = dew(ds)[:, :, inside]
     ends = np.asarray(ds["water_end_of_year"].values, float)[:, :, backup].sum(axis=2)
     before = ends[-2] if len(ends) > 1 else np.asarray(ds["water_at_start"].values, float)[:, backup].sum(axis=1)
     return {
@@ -208,7 +210,7 @@ def sentence(monthly: dict[str, Any], hourly: dict[str, Any]) -> str:
     elif hours:
         parts.append(
             f"Monthly means stay above the dew point; hour by hour a face inside is at or below it in {hours} hours: "
-            "cold nights, rain behind the cladding, leaking room air or sun driving moisture inwards show in no mean."
+            "cold nights, leaking room air or sun driving moisture inwards show in no mean."
         )
     else:
         parts.append("Both find no condensation inside the backup wall.")

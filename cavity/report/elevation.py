@@ -195,7 +195,7 @@ def draw(datasets: Sequence[Any], statuses: Sequence[str]) -> str:
     case = f"{datasets[0].attrs.get('opening_set', '')}, cavity {1e3 * float(datasets[0].attrs['depth']):.3g} mm"
     out = [
         f'<svg class="wall-elevation" viewBox="0 0 {WIDTH:g} {tall:.0f}" role="img" '
-        f'aria-label="Elevation of the wall from outside: {html.escape(case)}">',
+        f'data-rise="{rise:.5g}" aria-label="Elevation of the wall from outside: {html.escape(case)}">',
         box(0.0, width, low, high, 'class="outline"/>'),
     ]
     parts = {str(ds.attrs["column"]): ds for ds in datasets}
@@ -255,7 +255,8 @@ def _parts(ds: Any, row: StripRow, x: Any, y: Any) -> list[str]:
             continue
         path = "".join(f"M{x(left):.1f} {y(float(height)):.1f}H{x(right):.1f}" for left, right in row.spans)
         free = f", {display.number(1e4 * float(area))} cm²/m free"
-        out.append(f'<path class="{style}" d="{path}"><title>{html.escape(str(name))}{free}</title></path>')
+        drag = f'data-kind="{style}" data-height="{float(height):.4g}"'
+        out.append(f'<path class="{style}" {drag} d="{path}"><title>{html.escape(str(name))}{free}</title></path>')
     return out
 
 

@@ -48,7 +48,7 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
             ("base_height", "Base of the wall above ground", "height"),
             ("wall_width", "Width of the wall", "height"),
             ("side_width", "Width of the side wall", "height"),
-            ("pressure_difference", "Cp at the base less Cp at the head, windward", "-"),
+            ("cp_difference", "C_p at the base minus C_p at the head, windward (none: wind-tunnel profile)", "-"),
             ("ground_albedo", "Ground albedo", "-"),
             ("rain_method", "Driving rain by", ""),
             ("rain_topography", "Rain: topography coefficient", "-"),
@@ -413,7 +413,8 @@ def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
         event = getattr(case, "event", None)
         made.append(
             {
-                "status": answer.status(case),
+                "status": answer.case_status(case),
+                "word": answer.word(answer.case_status(case), answer.has_rain(case)),
                 "climate": name,
                 "opening_set": case.opening_set,
                 "depth": display.quantity(float(case.depth), "m"),

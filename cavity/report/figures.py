@@ -328,19 +328,20 @@ def critical(ds: Any, *, segment: int, face: int) -> go.Figure:
     )
 
 
-def mould_threshold(celsius: np.ndarray) -> np.ndarray:
-    """Return the relative humidity [%] below which mould does not start to grow on sensitive products.
+def mould_threshold(celsius: np.ndarray, least: float = 80.0) -> np.ndarray:
+    """Return the relative humidity [%] below which mould does not start to grow.
 
-    RH_crit = max(80, -0.00267 T^3 + 0.160 T^2 - 3.13 T + 100), 0 < T <= 20 degC; 80 % above.
-    Source: Hukka and Viitanen, Wood Science and Technology 33 (1999), eq. (1), from memory.
+    RH_crit = max(least, -0.00267 T^3 + 0.160 T^2 - 3.13 T + 100), 0 < T <= 20 degC; `least` above: 80 % on very
+    sensitive and sensitive materials, 85 % on others.
+    Source: Hukka and Viitanen, Wood Science and Technology 33 (1999), eq. (1); 85 %: Ojanen et al. 2010; from memory.
     """
     polynomial = -0.00267 * celsius**3 + 0.160 * celsius**2 - 3.13 * celsius + 100.0
-    return np.where(celsius > 20.0, 80.0, np.maximum(polynomial, 80.0))
+    return np.where(celsius > 20.0, least, np.maximum(polynomial, least))
 
 
 @_drawn
 def humid_warm(ds: Any, *, segment: int, face: int) -> go.Figure:
-    """Relative humidity against temperature at one place, every third hour, with the mould threshold."""
+    """Relative humidity against temperature at one place, every third hour, with the mould thresholds."""
     humid = display.show("relative_humidity", ds["relative_humidity"].values[::3, segment, face])
     warm = display.show("temperature", ds["temperature"].values[::3, segment, face])
     line = np.linspace(0.0, 45.0, 46)
@@ -349,7 +350,9 @@ def humid_warm(ds: Any, *, segment: int, face: int) -> go.Figure:
          "marker": {"size": 3.2, "opacity": 0.35, "color": LIGHT["humidity"]},
          "hovertemplate": "%{x:.1f} °C, %{y:.1f} %<extra></extra>"},
         {"type": "scatter", "mode": "lines", "x": line, "y": mould_threshold(line),
-         "name": "mould can start above this line", "line": _line("mould", 2.4), "hoverinfo": "skip"},
+         "name": "mould can start: sensitive materials", "line": _line("mould", 2.4), "hoverinfo": "skip"},
+        {"type": "scatter", "mode": "lines", "x": line, "y": mould_threshold(line, 85.0),
+         "name": "medium resistant and resistant materials", "line": _line("mould", 1.6, "dash"), "hoverinfo": "skip"},
     ]  # fmt: skip
     return _figure(
         traces,
@@ -462,19 +465,21 @@ def drying(ds: Any, *, segment: int) -> go.Figure:
 
 @_drawn
 def event(found: Any) -> go.Figure:
-    """Water of a wetting event still in the wall, with the vents as drawn and with them shut, four times a day."""
+    """Water of a wetting event still in the wall, with the vents as drawn and closed: the daily means judged."""
+    from cavity.risk.drying import daily
+
     traces = []
     for name, left, colour, dash in (
         ("vents as drawn", found.as_drawn, "film", "solid"),
-        ("vents shut", found.shut, "muted", "dash"),
+        ("vents closed", found.shut, "muted", "dash"),
     ):
-        values = 1e3 * np.asarray(left, float)[::6]
-        days = (6 * np.arange(len(values)) + 1) / 24.0  # water stands at the end of its hour
+        days, means = daily(left)
+        values = 1e3 * means
         traces.append({"type": "scatter", "mode": "lines", "x": days, "y": values, "name": name,
                        "line": _line(colour, 2.2, dash),
                        "hovertemplate": "day %{x:.1f}: %{y:.0f} g/m²<extra>" + name + "</extra>"})  # fmt: skip
     amount = 1e3 * found.amount
-    shapes, labels = zip(_limit(0.5 * amount, "half is left"), _limit(0.1 * amount, "a tenth is left"), strict=True)
+    shapes, labels = zip(_limit(0.5 * amount, "50 % has dried"), _limit(0.1 * amount, "90 % has dried"), strict=True)
     return _figure(
         traces,
         style(
@@ -529,7 +534,7 @@ def losses(ds: Any) -> go.Figure:
             height=max(240, 90 + 26 * len(names)),
             xaxis={
                 "title": {"text": "Share of the driving pressure lost [%]"},
-                "range": [0, max(10.0, 1.18 * share.max())],
+                "range": [0, max(10.0, 1.18 * share.max(initial=0.0))],
             },
             yaxis={"showgrid": False, "ticks": ""},
         ),

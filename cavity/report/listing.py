@@ -7,12 +7,11 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from cavity.report import answer
-from cavity.risk import verdict
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-_MARK = {"pass": "✓ pass", "review": "! review", "fail": "✗ fail"}
+_MARK = {"pass": "✓", "review": "!", "fail": "✗"}
 _STYLE = {"pass": "cyan", "review": "yellow", "fail": "bold red"}  # shape and word carry the meaning, colour only helps
 
 
@@ -33,50 +32,51 @@ def shown_progress() -> Iterator[Callable[[int, int, str], None]]:
 
 
 def comparison_tables(comparison: Any) -> list[Any]:
-    """Return one rich table a climate and column: opening sets by depths, each cell verdict, number and reason."""
+    """Return one rich table: opening sets by depths, each cell the worst of all strips and climates and why."""
     from rich.table import Table
     from rich.text import Text
 
-    depths = answer.compared_depths(comparison)
-    tables = []
-    for group in answer.matrix(comparison.cases, depths, answer.failed_of(comparison)):
-        title = f"{comparison.wall.name} in {group['title']}"
-        table = Table(title=title, title_justify="left", show_lines=True)
-        table.add_column("openings", overflow="fold")
-        for depth in depths:
-            table.add_column(answer.depth_text(depth))
-        for row in group["rows"]:
-            cells = []
-            for cell in row["cells"]:
-                if cell is None:
-                    cells.append(Text("not run"))
-                    continue
-                if cell["status"] == "none":
-                    cells.append(Text(f"- {cell['word']}\n{cell['reason']}"))
-                    continue
-                text = Text(f"{_MARK[cell['status']]}\n", style=_STYLE[cell["status"]])
-                text.append(
-                    f"{cell['title']} {cell['number']}, {cell['threshold']} {cell['limit']}\n{cell['rate']}",
-                    style="default",
-                )
-                cells.append(text)
-            table.add_row(Text(row["name"]), *cells)
-        tables.append(table)
-    return tables
+    seen = answer.view(comparison)
+    title = f"{comparison.wall.name}: worst {answer.where(seen)}"
+    table = Table(title=title, title_justify="left", show_lines=True)
+    table.add_column("openings", overflow="fold")
+    for depth in answer.compared_depths(comparison):
+        table.add_column(answer.depth_text(depth))
+    for row in answer.matrix(seen)["rows"]:
+        cells = []
+        for cell in row["cells"]:
+            if cell is None:
+                cells.append(Text("not run"))
+                continue
+            if cell["status"] == "none":
+                cells.append(Text(f"- {cell['word']}\n{cell['reason']}"))
+                continue
+            text = Text(f"{_MARK[cell['status']]} {cell['word']}\n", style=_STYLE[cell["status"]])
+            text.append(f"{cell['text']}\n{cell['rate']}", style="default")
+            cells.append(text)
+        table.add_row(Text(row["name"]), *cells)
+    return [table]
 
 
 def comparison_lines(comparison: Any) -> list[str]:
-    """Return the verdict, what decides in the best case, and the warnings raised while reading."""
-    lines = ["", answer.verdict(comparison.cases, answer.failed_of(comparison)), ""]
-    if counted := answer.counted(comparison):
-        lines.append(f"- {counted}")
-    lines += [f"- {sentence}" for sentence in answer.advice(comparison)]
-    best = min(comparison.cases, key=answer.severity)
-    place = f" in {best.climate_name}" if len(comparison.climates) > 1 else ""
-    lines.append(f"- Best case, “{best.opening_set}”, {best.depth * 1e3:g} mm{place}: {verdict(best.findings)[1]}")
-    event = getattr(best, "event", None)
+    """Return the verdict, the recommended case and why, what to change, and the warnings raised while reading."""
+    seen = answer.view(comparison)
+    best = answer.recommended(seen)
+    lines = ["", answer.headline(seen), ""]
+    sure = f", {best['percent']} probability that every criterion is met" if best["percent"] else ""
+    lines.append(f"{best['heading']}: “{best['name']}” with a {best['depth'][0]} cavity: {best['word']}{sure}")
+    lines += [f"- {sentence}" for sentence in (*best["lines"], *answer.still_pieces(seen))]
+    if runner := best["runner_up"]:
+        sure = f" ({runner['percent']})" if runner["percent"] else ""
+        lines.append(f"- Runner-up: “{runner['name']}”, {runner['depth'][0]}{sure}. {runner['tips']}")
+    lines += [
+        f"- {row['strip']}, {row['piece']}: {row['word']}, {row['text']}; {row['rate']} air changes per hour"
+        for row in answer.compartments(seen)
+    ]
+    lines += ["", "What to change first:", *(f"- {sentence}" for sentence in answer.changes(seen))]
+    event = getattr(seen.cases[answer.start(seen)], "event", None)
     if event is not None:
-        lines.append(f"- Drying of {event.layer} there: {event.finding.sentence}")
+        lines += ["", f"Drying of {event.layer} with “{best['name']}”, {best['depth'][0]}: {event.finding.sentence}"]
     notes: dict[str, None] = {}
     for case in comparison.cases:
         notes |= dict.fromkeys(json.loads(case.dataset.attrs["warnings"]))

@@ -7,6 +7,7 @@ import json
 import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -48,6 +49,7 @@ def plotly_packed() -> str:
     return payload.deflate(get_plotlyjs().encode("utf-8"))
 
 
+@functools.cache
 def environment() -> Any:
     """Return the template environment: everything escaped, undefined names are errors."""
     import jinja2
@@ -74,16 +76,27 @@ def with_footnote(page: str, *, always: bool = False) -> str:
     return page.replace("</main>", f'<p class="small muted" id="footnote">{FOOTNOTE}</p>\n</main>', 1)
 
 
-def base_context(title: str) -> dict[str, Any]:
-    """Return what base.html.j2 needs on every page."""
-    from markupsafe import Markup
+def shared_style() -> str:
+    """Return the style that all pages share: colours of both themes, type, tables."""
 
     def colours(table: Mapping[str, str]) -> str:
         return "".join(f"--{name}:{value};" for name, value in table.items())
 
     css = f":root{{{colours(LIGHT)}--font:{FONT};color-scheme:light}}"
     css += f"@media screen{{html[data-theme=dark]{{{colours(DARK)}color-scheme:dark}}}}"
-    css += _read("base.css")
+    return css + _read("base.css")
+
+
+def section_style() -> str:
+    """Return the style of the drawn section."""
+    return _read("section.css")
+
+
+def base_context(title: str) -> dict[str, Any]:
+    """Return what base.html.j2 needs on every page."""
+    from markupsafe import Markup
+
+    css = shared_style()
     tones = {LIGHT[name]: DARK[name] for name in LIGHT}
     script = _read("base.js").replace("/*TONES*/{}", payload.script_json(tones))
     script = script.replace("/*POUNDS*/{}", payload.script_json(display.pound_units()))
@@ -188,29 +201,42 @@ def render(comparison: Any) -> str:
     facings = sorted({answer.orientation(case) for case in cases})
     sets = {case.opening_set for case in (*cases, *failed)}
     name = str(cases[0].wall_name)
-    index, blocks = pack(cases)
+    seen = answer.view(comparison)
+    index, blocks = pack(cases, seen)
     start = index["start"]
+    matrix = answer.matrix(seen)
+    index["matrix"] = {"selectors": [len(each["values"]) for each in matrix["selectors"]], "cells": matrix["other"]}
+    strips = seen.strips
     facets = [{"key": key, "label": label, "values": _facet_texts(key, cases)} for key, label, _ in _FACETS]
     context = base_context(f"{name}: cavity report") | {
-        "report_css": Markup(_read("report.css")),
+        "report_css": Markup(section_style() + _read("report.css")),
         "report_js": Markup(_read("report.js")),
         "status_path": STATUS_PATH,
         "status_word": STATUS_WORD,
         "wall_name": name,
         "vent_head": _VENT_HEAD,
+        "rule_head": RULE_HEAD,
+        "rules": index["rules"][index["cases"][start]["rules"]],
         "wall_invented": bool(first.attrs.get("wall_invented")),
         "description": str(first.attrs.get("wall_description") or wall.get("description") or ""),
         "climate_text": ", ".join(climates),
         "facing": ", ".join(answer.facing_text(value) for value in facings),
         "compared": " × ".join(
-            [f"{len(sets)} openings", f"{len(depths)} depths"] + [f"{len(climates)} climates"] * (len(climates) > 1)
+            [f"{len(sets)} openings", f"{len(depths)} depths"]
+            + [f"{len(strips)} strips"] * (len(strips) > 1)
+            + [f"{len(climates)} climates"] * (len(climates) > 1)
         ),
         "created_day": created[:10],
-        "verdict": answer.verdict(cases, failed),
-        "counted": answer.counted(comparison),
-        "groups": answer.matrix(cases, depths, failed),
+        "verdict": answer.headline(seen),
+        "best": answer.recommended(seen),
+        "matrix": matrix,
+        "worst_over": answer.where(seen),
+        "pieces": answer.compartments(seen),
+        "still": answer.still_pieces(seen),
+        "elevation": "",
+        "schedule": "",
         "depths": [display.quantity(value, "m") for value in depths],
-        "advice": answer.advice(comparison),
+        "advice": answer.changes(seen),
         "cautions": answer.CAUTIONS,
         "facets": facets,
         "patterns": Markup(section.PATTERNS),
@@ -256,7 +282,7 @@ def _facet_texts(key: str, cases: Sequence[Any]) -> list[Any]:
     return [answer.facing_text(value) if key == "orientation" else str(value) for value in values]
 
 
-def pack(cases: Sequence[Any]) -> tuple[dict[str, Any], list[str]]:
+def pack(cases: Sequence[Any], seen: answer.View | None = None) -> tuple[dict[str, Any], list[str]]:
     """Return the page's index (plain JSON) and the packed blocks: one shared, then one a case."""
     packer = payload.Packer()
     values = {key: _facet_values(key, cases) for key, _, _ in _FACETS}
@@ -265,25 +291,46 @@ def pack(cases: Sequence[Any]) -> tuple[dict[str, Any], list[str]]:
     for number, case in enumerate(cases):
         at = [values[key].index(get(case)) for key, _, get in _FACETS]
         packed.append(_case(case, number + 1, packer, shared) | {"at": at})
-    order = sorted(range(len(cases)), key=lambda number: (answer.severity(cases[number]), number))
-    start = answer.start(cases)
+    seen = seen or answer.view(SimpleNamespace(cases=cases))
+    start = answer.start(seen)
     blocks = packer.blocks(len(cases))  # completes the references held in `packed`
     index = {
         "facets": [{"key": key, "count": len(values[key])} for key, _, _ in _FACETS],
         "cases": packed,
         "start": start,
         "hour": _telling_hour(cases[start].dataset),
-        "pair": [start, order[-1] if order[-1] != start else order[0]],
+        "pair": [start, _beside(cases, seen, start)],
         "clock": packer.add(cases[0].dataset["time"].values, 0),
         "skeletons": shared.skeletons,
         "sections": shared.sections,
         "legends": shared.legends,
+        "rules": shared.rules,
         "template": payload.plain(style()["template"]),
         "status_path": STATUS_PATH,
         "status_word": STATUS_WORD,
         "colours": {"air": LIGHT["air"], "temperature": LIGHT["temperature"]},
     }
     return index, blocks
+
+
+def _beside(cases: Sequence[Any], seen: answer.View, start: int) -> int:
+    """Return the case to set beside the first: one step from it, the runner-up if it is one; at last any other."""
+    first = cases[start]
+    place = (first.climate_name, answer.orientation(first), answer.column(first))
+    second = seen.found.runner_up if seen.found else None
+
+    def far(number: int) -> tuple[Any, ...]:
+        case = cases[number]
+        elsewhere = (case.climate_name, answer.orientation(case), answer.column(case)) != place
+        steps = (case.opening_set != first.opening_set) + (float(case.depth) != float(first.depth))
+        named = second is not None and (case.opening_set, float(case.depth)) == (second.opening_set, second.depth)
+        larger = answer.opening_area(case) < answer.opening_area(first) or float(case.depth) < float(first.depth)
+        change = abs(float(case.depth) - float(first.depth)) + abs(
+            answer.opening_area(case) - answer.opening_area(first)
+        )
+        return number == start, elsewhere, steps, not named, larger, change, number
+
+    return min(range(len(cases)), key=far)
 
 
 class _Shared:
@@ -296,6 +343,7 @@ class _Shared:
         self.skeletons: list[Any] = []
         self.sections: list[Any] = []
         self.legends: list[Any] = []
+        self.rules: list[Any] = []
         self._known: dict[tuple[str, str], int] = {}
 
     def number(self, kind: str, value: Any) -> int:
@@ -364,8 +412,10 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
     short = f"{case.opening_set}, {answer.depth_text(case.depth)}"
     return {
         "name": short + "".join(f", {get(case)}" for get in shared.telling),
-        "status": answer.status(case),
+        "status": answer.case_status(case),
+        "word": answer.word(answer.case_status(case), answer.has_rain(case)),
         "what": answer.what(case),
+        "rules": shared.number("rules", [list(row) for row in rule_rows(ds)]),
         "figures": numbers,
         "series": made,
         "section": shared.number("sections", section.draw(ds)),
@@ -384,6 +434,19 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
         "event": event_text(event),
         "summary": _summary(ds, segment, face, humid[face][-1]) + _event_rows(event),
     }
+
+
+RULE_HEAD = ("Document", "Clause", "Edition", "Asks", "Drawn", "Result", "How the rule is known")
+
+
+def rule_rows(ds: Any) -> list[tuple[str, ...]]:
+    """Return the rule check of a case as rows under `RULE_HEAD`."""
+    from cavity.risk.rules import checks
+
+    return [
+        (each.document, each.clause, each.edition, each.asks, each.drawn, each.outcome, each.known)
+        for each in checks(ds)
+    ]
 
 
 def event_text(event: Any) -> str:

@@ -177,8 +177,10 @@ class Packer:
 
 
 def plain(value: Any) -> Any:
-    """Return `value` as plain JSON: arrays as lists, numbers to six digits, missing ones as null."""
+    """Return `value` as plain JSON: arrays as lists, numbers to six digits, missing ones as null, times as text."""
     if isinstance(value, np.ndarray):
+        if value.dtype.kind == "M":
+            return [str(item) for item in value.astype("datetime64[m]")]
         return [plain(item) for item in value.tolist()]
     if isinstance(value, np.generic):
         return plain(value.item())
@@ -218,12 +220,6 @@ def split(figure: dict[str, Any], packer: Packer, owner: int, like: tuple[Any, .
 
 def plain_figure(figure: Any) -> dict[str, Any]:
     """Return a plotly Figure as plain JSON without its template, times as text."""
-    traces = []
-    for trace in figure.data:
-        fields = {}
-        for key, value in trace.to_plotly_json().items():
-            timed = isinstance(value, np.ndarray) and value.dtype.kind == "M"
-            fields[key] = [str(item) for item in value.astype("datetime64[m]")] if timed else plain(value)
-        traces.append(fields)
+    traces = [plain(trace.to_plotly_json()) for trace in figure.data]
     layout = {key: plain(value) for key, value in figure.layout.to_plotly_json().items() if key != "template"}
     return {"data": traces, "layout": layout}

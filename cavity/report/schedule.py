@@ -5,14 +5,13 @@ Rows come from the wall as the Dataset carries it. What must stay free is common
 
 from __future__ import annotations
 
-import csv
 import html
-import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from cavity import files
 from cavity.report import display, series
 
 _TOUCH = 1e-6  # m
@@ -223,12 +222,7 @@ def table(found: Sequence[ScheduleRow]) -> list[list[str]]:
 
 def csv_text(found: Sequence[ScheduleRow]) -> str:
     """Return the schedule as CSV with a head line; texts that a spreadsheet would take for a formula are quoted off."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(HEAD)
-    for line in table(found):
-        writer.writerow([f"'{text}" if text[:1] in "=+-@" and text else text for text in line])
-    return out.getvalue()
+    return files.csv_text(HEAD, table(found))
 
 
 # --------------------------------------------------------------------------- detail drawings

@@ -193,7 +193,8 @@ def draw(ds: Any) -> str:
 
     out = [
         f'<svg class="section" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" aria-label="Wall section to scale: '
-        f'{html.escape(str(ds.attrs.get("opening_set", "")))}, cavity {1e3 * float(ds.attrs["depth"]):.3g} mm">'
+        f'{html.escape(str(ds.attrs.get("opening_set", "")))}, cavity {1e3 * float(ds.attrs["depth"]):.3g} mm" '
+        f'data-cavity="{back:.1f} {face:.1f} {_TOP:g} {_BOTTOM:g} {scale:.5g}">'
     ]  # fmt: skip
     out += [
         '<defs><marker id="tip" viewBox="0 0 10 10" refX="7" refY="5" markerWidth="6" markerHeight="6" '

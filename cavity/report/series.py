@@ -90,17 +90,18 @@ def ranked(findings: Iterable[Any]) -> list[Any]:
 
 def mould(ds: Any, segment: int) -> np.ndarray:
     """Return the mould index of the last repeated year at the end of each day, (day, face), with the wall's limits."""
+    from cavity.risk.finding import repeats
     from cavity.risk.limits import resolve
-    from cavity.risk.mould import mould_index
+    from cavity.risk.mould import repeated
 
     given = resolve(dict(wall_inputs(ds).get("limits") or ()), float(ds.attrs["film_limit"]))
-    index, _ = mould_index(
+    index = repeated(
         ds["temperature"].values[:, segment, :],
         ds["relative_humidity"].values[:, segment, :],
         [str(name) for name in ds["face_mould_class"].values],
         decline=given["mould_decline"],
-        years=round(given["mould_years"]),
-    )
+        most=repeats(ds, given),
+    ).index
     return index[23::24]
 
 
@@ -136,6 +137,8 @@ def month_index(ds: Any) -> np.ndarray:
 
 def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
     """Return a table a face in SI, one row a month and a last one for the year: means, extremes and sums."""
+    from cavity.risk.dew_point import dew
+
     month = month_index(ds)
     rates = air_changes(ds)
     up = upward(ds) > 0.0
@@ -145,7 +148,7 @@ def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
     humid = np.asarray(ds["relative_humidity"].values[:, segment], float)
     warm = np.asarray(ds["temperature"].values[:, segment], float)
     margin = np.asarray(ds["dew_point_margin"].values[:, segment], float)
-    wet = margin.min(axis=1) < 0.0
+    wet = dew(ds)[:, segment].any(axis=1)
     water = np.asarray(ds["water"].values, float)[:, segment].sum(axis=1)
     tables: list[list[dict[str, Any]]] = [[] for _ in range(humid.shape[1])]
     for index in [*range(12), None]:

@@ -8,9 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from cavity import variables
 from cavity.files import csv_text
-from cavity.report import answer, evidence, series
-from cavity.report.page import write_text
+from cavity.report import answer, display, evidence, series
+from cavity.report.page import RULE_HEAD, rule_rows, write_text
 
 _CASE = ("climate", "orientation [degree]", "column", "openings", "cavity depth [mm]")
 _CASES = (
@@ -47,7 +48,7 @@ def _event(case: Any) -> list[Any]:
 
 
 def tables(comparison: Any) -> dict[str, str]:
-    """Return the tables of a comparison as CSV text by file name: `cases.csv`, `findings.csv` and `months.csv`."""
+    """Return the tables of a comparison as CSV text by file name: choices, rules, cases, findings and months."""
     cases, findings, months = [], [], []
     for case in comparison.cases:
         ds = case.dataset
@@ -57,7 +58,7 @@ def tables(comparison: Any) -> dict[str, str]:
         table = series.monthly(ds, segment)[face]
         cases.append(
             [
-                *_names(case), answer.status(case), found[0].title if found else "",
+                *_names(case), answer.case_status(case), found[0].title if found else "",
                 *(_round(value) for value in (np.median(rate), *np.quantile(rate, (0.1, 0.9)))),
                 _round(100.0 * table[-1]["upward"]), _round(1e3 * evidence.film_peak(ds)), ds["face"].values[face],
                 ds["segment"].values[segment], table[-1]["humid_hours"], table[-1]["wet_hours"], *_event(case),
@@ -80,7 +81,15 @@ def tables(comparison: Any) -> dict[str, str]:
         names = [case.climate_name, case.orientation, case.column, case.opening_set, _round(1e3 * case.depth)]
         cases.append([*names, "not computed", case.reason, *[""] * (len(_CASES) - len(names) - 2)])
     place = ("face", "segment")
+    choices, rules = _choices(comparison), []
+    for case in comparison.cases:
+        rules += [[*_names(case), *row] for row in rule_rows(case.dataset)]
     return {
+        "choices.csv": csv_text(
+            ("openings", "cavity depth [mm]", "free vent area [mm2/m]", "result", "recommended", "probability [%]",
+             "decided by", "value", "limit", "limit is", "unit", "climate", "column", "orientation [degree]",
+             "below the common rules"), choices),
+        "rules.csv": csv_text((*_CASE, *(head.lower() for head in RULE_HEAD)), rules),
         "cases.csv": csv_text(_CASES, cases),
         "findings.csv": csv_text(
             (*_CASE, "result", "key", "criterion", "where", "value", "limit", "limit is", "unit", "hours [h]", "when",
@@ -92,6 +101,28 @@ def tables(comparison: Any) -> dict[str, str]:
              "largest film, both faces of the cavity [g/m2]", "run-off in the cavity [g/m2]",
              "water in the layers, mean [kg/m2]"), months),
     }  # fmt: skip
+
+
+def _choices(comparison: Any) -> list[list[Any]]:
+    """Return one row for each combination of openings and depth, safest first: the worst of its parts decides."""
+    seen = answer.view(comparison)
+    rows = []
+    for choice in seen.choices:
+        part, found = choice.decides or (None, None)
+        named = "recommended" if seen.found and choice is seen.found.choice else ""
+        if seen.found and choice is seen.found.runner_up:
+            named = "runner-up"
+        told = [""] * 8
+        if part is not None and found is not None:
+            told = [found.title, _round(found.value), _round(found.limit), found.threshold, found.units, part.climate,
+                    part.column, _round(part.orientation)]  # fmt: skip
+        rain = all(answer.has_rain(each.case) for each in choice.parts if each.computed)
+        rows.append(
+            [choice.opening_set, _round(1e3 * choice.depth), _round(1e6 * choice.area),
+             answer.word(choice.status, rain), named, answer.percent(seen, choice).removesuffix(" %"), *told,
+             "; ".join(choice.below)]
+        )  # fmt: skip
+    return rows
 
 
 def write_tables(comparison: Any, folder: str | os.PathLike[str]) -> list[Path]:
@@ -115,3 +146,41 @@ def write_tables(comparison: Any, folder: str | os.PathLike[str]) -> list[Path]:
         If the folder cannot be written.
     """
     return [write_text(Path(folder) / name, text) for name, text in tables(comparison).items()]
+
+
+def hours_csv(ds: Any) -> str:
+    """Return the hours of one case as CSV text: weather, cavity air, every face; plain numbers, units in the heading.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        A result of `cavity.simulate`.
+
+    Returns
+    -------
+    str
+        A line an hour, `time` the start of the hour.
+    """
+    head = ["time"]
+    columns: list[Any] = [np.datetime_as_string(ds["time"].values, unit="m")]
+
+    def add(title: str, name: str, values: Any) -> None:
+        head.append(f"{title} [{display.of(name).unit}]")
+        columns.append([f"{value:.5g}" for value in display.show(name, values)])
+
+    def label(name: str) -> str:
+        return variables.TABLE[name].label
+
+    for name in ("temperature_outdoor", "relative_humidity_outdoor", "wind_speed", "sun_on_wall", "driving_rain"):
+        if name in ds:
+            add(label(name), name, ds[name].values)
+    add(label("air_change_rate"), "air_change_rate", series.air_changes(ds))
+    for index, segment in enumerate(ds["segment"].values):
+        for name in ("air_speed", "cavity_temperature", "cavity_relative_humidity"):
+            add(f"{label(name)}, {segment}", name, ds[name].values[:, index])
+        for place, face in enumerate(ds["face"].values):
+            for name in ("temperature", "relative_humidity", "dew_point_margin"):
+                add(f"{label(name)}, {face}, {segment}", name, ds[name].values[:, index, place])
+        for place, face in enumerate(ds["film_face"].values):
+            add(f"Film, {face}, {segment}", "film", ds["film"].values[:, index, place])
+    return csv_text(head, zip(*columns, strict=True))

@@ -48,6 +48,7 @@ def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Fi
         humidity,
         mould,
         residue,
+        studs,
         wetness,
         wood_moisture,
     )
@@ -55,7 +56,7 @@ def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Fi
 
     given = resolve(limits, float(ds.attrs["film_limit"]))
     criteria = (
-        mould, wood_moisture, decay, condensate, residue, humidity, dew_point, film, wetness, frost, air_layer,
+        mould, wood_moisture, decay, condensate, residue, humidity, dew_point, film, wetness, frost, air_layer, studs,
     )  # fmt: skip
     return worst_first(found for criterion in criteria for found in criterion.findings(ds, given))
 

@@ -391,12 +391,31 @@ def _difference(ds: xr.Dataset) -> str:
         site = json.loads(ds.attrs["wall_json"])["site"]
     except (KeyError, ValueError):
         return ""
-    if site.get("pressure_profile"):
+    return wind_source(site.get("cp_difference"), bool(site.get("cp_profile")))
+
+
+def wind_source(difference: float | None, own_profile: bool) -> str:
+    """Return in a sentence what the wind pressure rests on, and how well it is known.
+
+    Parameters
+    ----------
+    difference : float or None
+        C_p(base) - C_p(head) of the wall file, where given. [1]
+    own_profile : bool
+        True where the wall file brings its own profile.
+    """
+    if own_profile:
         return "Wind drive: the pressure profile of the wall file; its numbers are the user's."
     low, mid, high = (f"{value:g}" for value in DIFFERENCE_BAND)
+    doubt = f"It is the least certain input of the airflow (as a straight line: low {low}, mid {mid}, high {high})."
+    if difference is None:
+        return (
+            "Wind drive: pressure by height and angle as measured on one gabled building in a wind tunnel, taken over "
+            f"by the fraction of the building height. {doubt}"
+        )
     return (
-        f"Wind drive: pressure coefficient at the base less that at the head {site['pressure_difference']:g} over the "
-        f"whole wall. It is the least certain input of the airflow (low {low}, mid {mid}, high {high}; none measured)."
+        f"Wind drive: pressure coefficient at the base minus that at the head {difference:g} over the whole wall, an "
+        f"input. {doubt}"
     )
 
 

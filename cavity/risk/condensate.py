@@ -1,151 +1,344 @@
-"""Condensate: how much gathers before it dries, on the faces of the wall and at interfaces inside it.
+"""Condensate on the surfaces of the wall, at the interfaces inside it, and in its wood: how much before it dries.
 
-Choices. On a face, condensate is the net vapour condensed since the face was last dry, so rain on the face does not
-count and condensate that has run off does. At an interface the wall model holds water in the layers: condensate is what
-both layers gained while the interface stood saturated (from 99 % until below 97 %). ISO 13788 warns above 0.2 kg/m2,
-DIN 4108-3 allows 0.5 kg/m2 at a layer that does not absorb and 1.0 kg/m2 elsewhere; a layer that holds no water (metal,
-foil, membrane) counts as not absorbing. Wood is judged by its water content besides.
+Choices. On a surface, condensate is what vapour brought to the film since the surface was last dry, less what dried;
+rain and water sucked from the layers do not count, condensate that has run off does. At an interface it is what both
+layers and their film gained while the interface was saturated (from 99 % until below 97 %), with the water that drained
+there and without the rain that reached them. Either way the sum never falls below zero and starts again when the place
+has dried, as the sum M_a of ISO 13788 does. ISO 13788 warns above 0.2 kg/m2. DIN 4108-3 allows 1.0 kg/m2, but 0.5 kg/m2
+where the layers do not absorb: here where one of them holds no water (metal, foil, membrane) or neither has capillary
+uptake (fibrous insulation against foam). A place that is never dry within the year fails from 0.2 kg/m2 on. Condensate
+that drains inside the wall is at least a review item: the reader must know where it leaves. Wood is judged besides by
+the share of its dry mass that it takes up as condensate: 5 % in solid wood, 3 % in wood-based boards (DIN 4108-3).
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.risk.finding import HOUR, Finding, first_wall_face, neighbours, number, place, when, worst_place
+from cavity.risk.finding import (
+    HOUR,
+    Finding,
+    at,
+    first_wall_face,
+    is_wall_layer,
+    neighbours,
+    number,
+    place,
+    ratio_of,
+    run_through,
+    when,
+    worst_place,
+)
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
     import xarray as xr
 
-DRY_FILM = 1e-4  # kg/m2; below 0.1 g/m2 a face counts as dry, far below the 0.2 kg/m2 limit
+DRY_FILM = 1e-4  # kg/m2; below 0.1 g/m2 a surface counts as dry, far below the 0.2 kg/m2 limit
 _ENTER, _LEAVE = 0.99, 0.97  # RH at which an interface counts as saturated, and as no longer
+_NOTICED = 1e-3  # kg/m2; less than 1 g/m2 of drained water a year is not worth a word
 
 
-def on_face(film: np.ndarray, condensation: np.ndarray) -> np.ndarray:
-    """Net vapour condensed since the face was last dry.
+def since_dry(gain: np.ndarray, dry: np.ndarray) -> np.ndarray:
+    """Sum of gains since a place was last dry, which never falls below zero.
 
     Parameters
     ----------
-    film : array, (time, ...)
-        Film at the end of each hour. [kg/m2]
-    condensation : array, (time, ...)
-        Vapour condensing, negative when evaporating. [kg/(m2 s)]
+    gain : array, (time, ...)
+        Gained in each hour, negative where lost. [kg/m2]
+    dry : array of bool, (time, ...)
+        Hours at whose end the place is dry; the sum is zero there.
 
     Returns
     -------
     array, (time, ...)
-        Condensate at the end of each hour, the year taken as a cycle. [kg/m2]
+        At the end of each hour. [kg/m2]
 
     Notes
     -----
-    Own definition, after the running sum M_a of ISO 13788. A face that is never dry counts from 1 January on.
+    G = 0 where dry, else max(0, G before + gain): own definition, after the running sum M_a of ISO 13788.
     """
-    hours = film.shape[0]
-    total = np.cumsum(np.concatenate([condensation, condensation]) * HOUR, axis=0)
-    dry = np.concatenate([film, film]) <= DRY_FILM
-    index = np.arange(2 * hours).reshape((-1,) + (1,) * (film.ndim - 1))
-    last_dry = np.maximum.accumulate(np.where(dry, index, -1), axis=0)
-    begin = np.where(last_dry >= 0, np.take_along_axis(total, np.maximum(last_dry, 0), axis=0), 0.0)
-    return np.maximum(total - begin, 0.0)[hours:]
+    total = np.cumsum(gain, axis=0)
+    spell = np.cumsum(dry, axis=0)  # number of the spell; each begins with a dry hour, the first one with zero
+    # the lowest total of each spell: with each set lower than all before it, one running minimum serves them all
+    step = float(np.ptp(total)) + 1.0
+    lowest = np.minimum.accumulate(total - spell * step, axis=0) + spell * step
+    return np.where(dry, 0.0, total - np.where(spell == 0, np.minimum(lowest, 0.0), lowest))
 
 
-def at_interface(relative_humidity: np.ndarray, water: np.ndarray) -> np.ndarray:
-    """Water gained by the layers at an interface while it stands saturated, (time,) [kg/m2].
+def over_the_year(ds: xr.Dataset, gain: np.ndarray, dry: np.ndarray) -> np.ndarray:
+    """Return `since_dry` in the order of the run; a place that is never dry is followed once, from the first hour."""
+    once = run_through(_unsettled(ds), since_dry, gain, dry)
+    return np.where(dry.any(axis=0), run_through(ds, since_dry, gain, dry), once)
+
+
+def _unsettled(ds: xr.Dataset) -> xr.Dataset:
+    return ds[[]].assign_attrs(cycle_repeats=0)
+
+
+def saturated(relative_humidity: np.ndarray) -> np.ndarray:
+    """Return the hours in which a place counts as saturated, of [-]: from 99 % on until below 97 %; array of bool."""
+    high = relative_humidity >= _ENTER
+    if not high.any():
+        return high
+    mark = np.where(high, 1, np.where(relative_humidity < _LEAVE, 0, -1))
+    index = np.arange(len(mark)).reshape((-1,) + (1,) * (mark.ndim - 1))
+    last = np.maximum.accumulate(np.where(mark >= 0, index, 0), axis=0)
+    return np.take_along_axis(mark, last, axis=0) == 1
+
+
+def _rise(held: np.ndarray) -> np.ndarray:
+    """Return the change in each hour; in the first hour of a run it is not known and 0."""
+    return np.diff(held, axis=0, prepend=held[:1])
+
+
+def _soon(wet: np.ndarray) -> np.ndarray:
+    """Return the hours that are wet or followed by a wet one within 24 h, over the turn of the year."""
+    for ahead in (1, 2, 4, 8, 9):  # each step adds its length to the reach of those before: 24 h in all
+        wet = wet | np.roll(wet, -ahead, axis=0)
+    return wet
+
+
+@dataclass(frozen=True)
+class Condensate:
+    """What condenses at each face and interface of the wall side, (time, segment, face), faces of the cladding empty.
 
     Parameters
     ----------
-    relative_humidity : array, (time,)
-        At the interface. [-]
-    water : array, (time,)
-        In both layers together, at the end of each hour. [kg/m2]
-
-    Returns
-    -------
-    array, (time,)
-        Gain since the hour before saturation, 0 outside such times. [kg/m2]
+    amount : array
+        Condensate at the end of each hour. [kg/m2]
+    rain : array
+        Rain that came since the place was last dry (at an interface, with that of the day before). [kg/m2]
+    drained : array
+        Condensate that drained in each hour. [kg/m2]
+    dries : array, (segment, face)
+        Whether the place is dry in any hour.
     """
-    hours = relative_humidity.size
-    gained = np.zeros(hours)
-    if not np.any(relative_humidity >= _ENTER):
-        return gained
-    humid = np.concatenate([relative_humidity, relative_humidity])
-    held = np.concatenate([water, water])
-    # hysteresis: state after the last hour that was clearly saturated or clearly not
-    mark = np.where(humid >= _ENTER, 1, np.where(humid < _LEAVE, 0, -1))
-    last = np.maximum.accumulate(np.where(mark >= 0, np.arange(mark.size), 0))
-    saturated = mark[last] == 1
-    begins = np.flatnonzero(saturated & ~np.concatenate([[False], saturated[:-1]]))
-    start = np.zeros(mark.size, int)
-    start[begins] = np.maximum(begins - 1, 0)
-    start = np.maximum.accumulate(start)
-    return np.where(saturated, np.maximum(held - held[start], 0.0), 0.0)[hours:]
+
+    amount: np.ndarray
+    rain: np.ndarray
+    drained: np.ndarray
+    dries: np.ndarray
+
+    @property
+    def dew(self) -> np.ndarray:
+        """Hours in which condensate is there and rain did not bring as much, (time, segment, face) of bool."""
+        return (self.amount > DRY_FILM) & ~self.wetted
+
+    @property
+    def wetted(self) -> np.ndarray:
+        """Hours in which the place is wet by rain, at least as much as by vapour, (time, segment, face) of bool."""
+        return (self.rain > DRY_FILM) & (self.rain >= self.amount)
 
 
-def _status(value: float, warn: float, limit: float) -> str:
-    return "fail" if value > limit else "review" if value > warn else "pass"
+def _behind(ds: xr.Dataset) -> tuple[int, np.ndarray]:
+    """Return the face that rain behind the cladding reaches, and that rain, (time,) [kg/m2 in the hour]."""
+    wetting = json.loads(ds.attrs.get("wall_json", "{}")).get("wetting", {})
+    rain = float(wetting.get("rain_share", 0.0)) * np.asarray(ds["driving_rain"].values, float) * HOUR
+    layer = [str(name) for name in ds["layer"].values[is_wall_layer(ds)]][int(wetting.get("rain_plane", 0))]
+    return [str(name) for name in ds["face_inner"].values].index(layer), rain
 
 
-def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
-    """Return two findings: the worst face of the wall, and the worst interface inside it."""
-    time = ds["time"].values
-    made = []
-    roles = [str(name) for name in ds["film_face"].values]
-    faces = [index for index, name in enumerate(roles) if name in ("outer face of wall", "room face")]
-    film = np.asarray(ds["film"].values, float)[:, :, faces]
-    amount = on_face(film, np.asarray(ds["condensation"].values, float)[:, :, faces])
-    at, segment, which = worst_place(amount)
-    peak = float(amount[at, segment, which])
-    warn, limit = limits["condensate_runoff"], limits["condensate_smooth"]
-    where = place(ds, "film_face", faces[which], segment)
-    wet = amount[:, segment, which] > DRY_FILM
-    never_dry = bool(np.all(film[:, segment, which] > DRY_FILM))
-    status = "fail" if never_dry and peak > warn else _status(peak, warn, limit)
-    if peak <= DRY_FILM:
-        text = "No dew gathers on the faces of the wall."
-    else:
-        text = f"Up to {number(1e3 * peak)} g/m² of dew gathers on {where} before it dries"
-        text += " and the face never dries in the year" if never_dry else ""
-        text += f" (run-off is possible above {number(1e3 * warn)} g/m², {number(1e3 * limit)} g/m² is the limit)."
-    made.append(
-        Finding(
-            "condensate_face", "Condensate on faces of the wall", where, 1e3 * peak, 1e3 * limit, "g/m²", status,
-            when(time, wet, at) if peak > DRY_FILM else "", float(wet.sum()),
-            f"{source('condensate_runoff', limits)}; {source('condensate_smooth', limits)}", text,
-            max(peak / limit, 1.0 if status == "fail" else 0.0),
-        )
-    )  # fmt: skip
+def _holder(ds: xr.Dataset, face: int) -> int:
+    """Return the layer whose water includes the film of an interface: the outer one, the inner one of a membrane."""
+    beside = neighbours(ds, face)
+    return beside[-1] if bool(ds["layer_membrane"].values[beside[0]]) else beside[0]
+
+
+def condensate(ds: xr.Dataset) -> Condensate:
+    """Return what vapour brought to every face and interface of the wall side since it was last dry."""
+    start, last = first_wall_face(ds), ds.sizes["face"] - 1
+    film, drained, by_vapour, by_rain, sucked = (
+        np.asarray(ds[name].values, float)
+        for name in ("face_film", "drainage", "film_by_vapour", "film_by_rain", "film_by_capillarity")
+    )
+    drained, by_vapour, by_rain, sucked = HOUR * drained, HOUR * by_vapour, HOUR * by_rain, HOUR * sucked
+    amount, rain, dries = np.zeros(film.shape), np.zeros(film.shape), np.ones(film.shape[1:], bool)
+
+    dry = (film <= DRY_FILM) & (drained <= 0.0)
+    for face in (start, last):
+        if dry[:, :, face].all():
+            continue
+        amount[:, :, face] = over_the_year(ds, by_vapour[:, :, face], dry[:, :, face])
+        rain[:, :, face] = over_the_year(ds, np.maximum(by_rain[:, :, face], 0.0), dry[:, :, face])
+        dries[:, face] = dry[:, :, face].any(axis=0)
 
     humid = np.asarray(ds["relative_humidity"].values, float)
     water = np.asarray(ds["water"].values, float)
-    holds = np.asarray(ds["layer_max_water"].values, float) > 0.0
-    best: tuple[float, str, float, np.ndarray, int] | None = None
-    for face in range(first_wall_face(ds) + 1, ds.sizes["face"] - 1):
+    interfaces = [face for face in range(start + 1, last) if neighbours(ds, face)]
+    plane, behind = _behind(ds)
+    if plane in interfaces:
+        arrived = np.repeat(behind[:, None], film.shape[1], axis=1)
+    else:  # what the film of the surface keeps does not enter the layer
+        arrived = np.maximum(behind[:, None] - by_rain[:, :, plane], 0.0) + np.maximum(-sucked[:, :, plane], 0.0)
+    for face in interfaces:
+        wet = run_through(ds, saturated, humid[:, :, face]) | (film[:, :, face] > DRY_FILM)
+        wet |= drained[:, :, face] > 0.0
+        if not wet.any():
+            continue
         beside = neighbours(ds, face)
-        limit = limits["condensate_absorbent"] if all(holds[beside]) else limits["condensate_smooth"]
+        held = water[:, :, beside].sum(axis=2)
+        for other in interfaces:
+            if other != face and _holder(ds, other) in beside:
+                held = held - film[:, :, other]
+        came = np.zeros(held.shape)
+        if plane == face:
+            came = arrived
+        elif plane >= start and set(neighbours(ds, plane)) & set(beside):
+            came = np.maximum(arrived - drained[:, :, plane], 0.0) if plane in interfaces else arrived
+
+        gain = run_through(ds, _rise, held) + drained[:, :, face] - came
+        amount[:, :, face] = over_the_year(ds, gain, ~wet)
+        dries[:, face] = (~wet).any(axis=0)
+        rain[:, :, face] = np.where(wet, over_the_year(ds, came, ~_soon(wet)), 0.0)
+    return Condensate(amount, rain, np.where(amount > DRY_FILM, drained, 0.0), dries)
+
+
+def _status(value: float, warn: float, limit: float, *, never_dry: bool) -> str:
+    if value > limit or (never_dry and value > warn):
+        return "fail"
+    return "review" if value > warn else "pass"
+
+
+def _ran(ds: xr.Dataset, face: int) -> str:
+    """Return where water runs that drains at a face."""
+    role = str(ds["face_role"].values[face])
+    if role == "outer face of wall":
+        return "down the exterior surface of the wall to the base of the cavity"
+    if role == "room face":
+        return "down the interior surface"
+    return f"down inside the wall, between {ds['face_outer'].values[face]} and {ds['face_inner'].values[face]}"
+
+
+@dataclass(frozen=True)
+class _Worst:
+    """The worst of several places."""
+
+    face: int
+    segment: int
+    limit: float  # kg/m2
+    peak: float  # kg/m2
+    hour: int
+    drained: float  # kg/m2 in the year
+    never_dry: bool
+    status: str
+
+
+def _worst(ds: xr.Dataset, found: Condensate, limits: dict[int, float], warn: float) -> _Worst:
+    """Return the place nearest to its limit, or beyond it; failing ones first."""
+    rows = []
+    for face, limit in limits.items():
+        amount = found.amount[:, :, face]
         for segment in range(ds.sizes["segment"]):
-            gained = at_interface(humid[:, segment, face], water[:, segment, beside].sum(axis=-1))
-            peak = float(gained.max())
-            if best is None or peak / limit > best[0] / best[2]:
-                best = (peak, place(ds, "face", face, segment), limit, gained, int(np.argmax(gained)))
-    if best is not None:
-        peak, where, limit, gained, at = best
-        wet = gained > DRY_FILM
-        status = _status(peak, warn, limit)
-        if peak > DRY_FILM:
-            text = (
-                f"The layers at {where} take up to {number(1e3 * peak)} g/m² of water while it is saturated there "
-                f"(limit {number(1e3 * limit)} g/m²)."
-            )
-        else:
-            text = "No interface inside the wall gathers condensate."
-        made.append(
-            Finding(
-                "condensate_inside", "Condensate inside the wall", where, 1e3 * peak, 1e3 * limit, "g/m²", status,
-                when(time, wet, at) if peak > DRY_FILM else "", float(wet.sum()),
-                f"{source('condensate_runoff', limits)}; DIN 4108-3, from memory", text, peak / limit,
-            )
-        )  # fmt: skip
-    return made
+            series = amount[:, segment]
+            peak, hour = float(series.max()), int(np.argmax(series))
+            never = not found.dries[segment, face]
+            drained = float(found.drained[:, segment, face].sum())
+            status = _status(peak, warn, limit, never_dry=never)
+            rows.append(_Worst(face, segment, limit, peak, hour, drained, never, status))
+    return max(rows, key=lambda row: (row.status == "fail", row.peak / row.limit, row.drained))
+
+
+def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
+    """Return the worst surface of the wall, the worst interface inside it, and the wood that takes up most."""
+    found = condensate(ds)
+    start, last = first_wall_face(ds), ds.sizes["face"] - 1
+    warn, smooth = limits["condensate_runoff"], limits["condensate_smooth"]
+    surfaces = {start: smooth, last: smooth}
+    made = [_finding(ds, found, _worst(ds, found, surfaces, warn), "condensate_face", limits)]
+    inside = {face: _limit(ds, face, limits) for face in range(start + 1, last) if neighbours(ds, face)}
+    if inside:
+        made.append(_finding(ds, found, _worst(ds, found, inside, warn), "condensate_inside", limits))
+    return made + _wood(ds, found, limits)
+
+
+def _limit(ds: xr.Dataset, face: int, limits: Mapping[str, float]) -> float:
+    """Return how much may condense at an interface. [kg/m2]."""
+    beside = neighbours(ds, face)
+    holds = np.asarray(ds["layer_max_water"].values, float)[beside] > 0.0
+    absorbs = np.asarray(ds["layer_absorption"].values, float)[beside] > 0.0
+    return limits["condensate_absorbent" if holds.all() and absorbs.any() else "condensate_smooth"]
+
+
+def _finding(ds: xr.Dataset, found: Condensate, row: _Worst, key: str, limits: Mapping[str, float]) -> Finding:
+    inside = key == "condensate_inside"
+    warn = limits["condensate_runoff"]
+    where = place(ds, "face", row.face, row.segment)
+    wet = found.amount[:, row.segment, row.face] > DRY_FILM
+    status = row.status
+    runs = row.drained > _NOTICED
+    if inside and runs and status == "pass":
+        status = "review"
+    if row.peak <= DRY_FILM:
+        text = "No interface inside the wall gathers condensate." if inside else "No dew gathers on the wall surfaces."
+    else:
+        water = "condensate" if inside else "dew"
+        text = f"Up to {number(1e3 * row.peak)} g/m² of {water} {at(ds, row.face, row.segment)}"
+        text += ", which never dries in the year" if row.never_dry else " before it dries"
+        text += f" (review from {number(1e3 * warn)} g/m², limit {number(1e3 * row.limit)} g/m²)"
+        text += f"; {number(1e3 * row.drained)} g/m² a year run {_ran(ds, row.face)}" if runs else ""
+        text += ", where it must be able to leave." if runs and inside else "."
+    absorbent = row.limit == limits["condensate_absorbent"] and inside
+    origin = source("condensate_absorbent" if absorbent else "condensate_smooth", limits)
+    return Finding(
+        key, "Condensate inside the wall" if inside else "Condensate on wall surfaces", where, 1e3 * row.peak,
+        1e3 * row.limit, "g/m²", status, when(ds["time"].values, wet, row.hour) if row.peak > DRY_FILM else "",
+        float(wet.sum()), f"{source('condensate_runoff', limits)}; {origin}", text,
+        ratio_of(row.peak, row.limit, status),
+    )  # fmt: skip
+
+
+def _wood(ds: xr.Dataset, found: Condensate, limits: Mapping[str, float]) -> list[Finding]:
+    """Return the wood of the wall that takes up most condensate for its mass and kind; nothing without wood."""
+    start, last = first_wall_face(ds), ds.sizes["face"] - 1
+    wood = np.asarray(ds["layer_wood"].values, bool) & ~np.asarray(ds["layer_membrane"].values, bool)
+    board = np.asarray(ds["layer_wood_board"].values, bool)
+    dry_mass = np.asarray(ds["layer_thickness"].values * ds["layer_density"].values, float)
+    rows = []
+    for face in range(start + 1, last):
+        for layer in neighbours(ds, face):
+            if not wood[layer]:
+                continue
+            limit = limits["condensate_wood_board" if board[layer] else "condensate_wood"]
+            taken = _taken(ds, found, face, layer) / dry_mass[layer]
+            hour, segment = worst_place(taken)
+            rows.append((float(taken[hour, segment]) / limit, limit, face, layer, segment, hour, taken[:, segment]))
+    if not rows:
+        return []
+    _, limit, face, layer, segment, hour, taken = max(rows, key=lambda row: row[0])
+    value = float(taken[hour])
+    kind = "wood-based board" if board[layer] else "solid wood"
+    status = "fail" if value > limit else "pass"
+    where = place(ds, "layer", layer, segment)
+    if value * dry_mass[layer] <= DRY_FILM:
+        text = f"No condensate enters the wood; {where} may take up {number(100 * limit)} % of its mass ({kind})."
+    else:
+        text = f"{where} takes up {number(100 * value, 1)} % of its mass as condensate {at(ds, face, segment)} "
+        text += f"(limit {number(100 * limit)} % for {kind})."
+    wet = taken * dry_mass[layer] > DRY_FILM
+    return [
+        Finding(
+            "condensate_wood", "Condensate taken up by wood", where, 100 * value, 100 * limit, "% by mass", status,
+            when(ds["time"].values, wet, hour) if wet.any() else "", float(wet.sum()),
+            source("condensate_wood_board" if board[layer] else "condensate_wood", limits), text,
+            ratio_of(value, limit, status),
+        )
+    ]  # fmt: skip
+
+
+def _taken(ds: xr.Dataset, found: Condensate, face: int, layer: int) -> np.ndarray:
+    """Return what a layer gained while vapour condensed at one of its faces, (time, segment) [kg/m2].
+
+    What drains is not in the layer, and the layer beside it has its part.
+    """
+    wet = found.amount[:, :, face] > DRY_FILM
+    if not wet.any():
+        return np.zeros(wet.shape)
+    held = np.asarray(ds["water"].values, float)[:, :, layer]
+    gained = over_the_year(ds, run_through(ds, _rise, held), ~wet)
+    return np.minimum(gained, found.amount[:, :, face])

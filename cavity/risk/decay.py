@@ -1,25 +1,27 @@
 """Decay of wood: activation of brown rot and loss of mass by a published model, at every face that touches wood.
 
-Choices. The last simulated year is repeated as for mould. Wall side: fail when activation completes, review from half
-of it on. Wood claddings: a review item at most.
+Choices. The last simulated year is repeated as for mould, until the yearly peak of activation settles (rises by less
+than 0.005 a year) or rot is active. Wall side: fail when activation completes, review from half of it on or while it
+still rises. Wood claddings: a review item at most.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from cavity.constants import ICE_POINT
-from cavity.risk.finding import Finding, first_wall_face, number, place, when, worst_place
+from cavity.risk.finding import Finding, at, first_wall_face, number, place, ratio_of, repeats, when, worst_place
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
     import xarray as xr
 
 _RECOVERY = 17520.0  # h: an activation of 1 fades within two years of unfavourable conditions
-_LARGEST_LOSS = 30.0  # %, about as far as the laboratory tests went; told as "more than" beyond; own choice
+_LARGEST_LOSS = 30.0  # %, about as far as the laboratory tests went; reported as "more than" beyond; own choice
+SETTLED = 0.005  # rise of the yearly peak of activation, half a percent, below which it has settled; own choice
 _LEAST = 95.0  # %, relative humidity below which rot does not advance
 
 
@@ -41,7 +43,7 @@ def favourable(temperature: np.ndarray, relative_humidity: np.ndarray) -> np.nda
 
 
 def decay(
-    temperature: np.ndarray, relative_humidity: np.ndarray, *, years: int = 1
+    temperature: np.ndarray, relative_humidity: np.ndarray, *, years: int = 1, start: np.ndarray | float = 0.0
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Activation of brown rot and mass lost, the series repeated.
 
@@ -53,6 +55,8 @@ def decay(
         At the wood. [-]
     years : int, keyword only
         How often the series is repeated. [-]
+    start : array (...) or float, keyword only
+        Activation at the start. [-]
 
     Returns
     -------
@@ -73,13 +77,62 @@ def decay(
     advances = favourable(temperature, relative_humidity)
     safe_c, safe_h = np.where(advances, celsius, 20.0), np.where(advances, humid, 100.0)
     step = np.where(advances, 1.0 / hours_to_activate(safe_c, safe_h), -1.0 / _RECOVERY)
-    # a sum that cannot fall below 0: running total less its running minimum
-    total = np.cumsum(np.concatenate([step] * years), axis=0)
+    # a sum that cannot fall below 0: running total minus its running minimum
+    total = start + np.cumsum(np.concatenate([step] * years), axis=0)
     activation = total - np.minimum(np.minimum.accumulate(total, axis=0), 0.0)
     rate = np.maximum(-5.96e-2 + 1.96e-4 * safe_c + 6.25e-4 * safe_h, 0.0)  # % of mass per hour
     losing = (activation >= 1.0) & np.concatenate([advances] * years)
     loss = (losing * np.concatenate([rate] * years)).sum(axis=0)
     return np.minimum(activation[-hours:], 1.0), np.minimum(activation.max(axis=0), 1.0), loss
+
+
+class Repeated(NamedTuple):
+    """Activation over a year repeated until its peak settles or rot is active, (...) but for the first.
+
+    Parameters
+    ----------
+    activation : array, (time, ...)
+        In the last year run. [-]
+    peak : array
+        Largest of the last year run. [-]
+    rise : array
+        By which it exceeds that of the year before. [-]
+    years : array
+        How often the year was run. [-]
+    loss : array
+        Mass lost in a year that begins with rot active. [%]
+    """
+
+    activation: np.ndarray
+    peak: np.ndarray
+    rise: np.ndarray
+    years: np.ndarray
+    loss: np.ndarray
+
+    @property
+    def rising(self) -> np.ndarray:
+        """Places whose peak has not settled, of bool."""
+        return (self.rise >= SETTLED) & (self.peak < 1.0)
+
+
+def repeated(temperature: np.ndarray, relative_humidity: np.ndarray, *, most: int = 30) -> Repeated:
+    """Run `decay` year after year until it settles; temperature [K] and humidity [-] (time, ...), most years [-]."""
+    shape = temperature.shape[1:]
+    start, before = np.zeros(shape), np.zeros(shape)
+    found = [np.zeros(temperature.shape), np.zeros(shape), np.zeros(shape), np.zeros(shape, int)]
+    done = np.zeros(shape, bool)
+    for year in range(1, max(most, 1) + 1):
+        activation, highest, _ = decay(temperature, relative_humidity, start=start)
+        rise = highest - before
+        for held, new in zip(found, (activation, highest, rise if year > 1 else np.zeros(shape), year), strict=True):
+            held[...] = np.where(done, held, new)
+        done |= (highest >= 1.0) | ((np.abs(rise) < SETTLED) & ((year > 1) | (highest <= 0.0)))
+        start, before = activation[-1], highest
+        if done.all():
+            break
+    # active rot is taken to stay so: the loss of one more year
+    lost = decay(temperature, relative_humidity, start=np.where(found[1] >= 1.0, 1.0, 0.0))[2]
+    return Repeated(*found, np.where(found[1] >= 1.0, lost, 0.0))
 
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
@@ -89,7 +142,6 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     wood = np.asarray(ds["face_wood"].values, bool)
     at_wall = np.arange(wood.size) >= start
     limit = limits["decay_activation"]
-    years = round(limits["mould_years"])
     made = []
     for key, title, chosen in (
         ("decay", "Decay of wood in the wall", wood & at_wall),
@@ -98,30 +150,35 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         faces = np.flatnonzero(chosen)
         if not faces.size:
             continue
-        activation, highest, loss = decay(
-            ds["temperature"].values[:, :, faces], ds["relative_humidity"].values[:, :, faces], years=years
+        found = repeated(
+            ds["temperature"].values[:, :, faces],
+            ds["relative_humidity"].values[:, :, faces],
+            most=repeats(ds, limits),
         )
-        segment, which = worst_place(highest + 1e-3 * loss)
-        value = float(highest[segment, which])
-        series = activation[:, segment, which]
+        segment, which = worst_place(found.peak + 1e-3 * found.loss)
+        value, years = float(found.peak[segment, which]), int(found.years[segment, which])
+        rising = bool(found.rising[segment, which])
+        series = found.activation[:, segment, which]
         advances = favourable(ds["temperature"].values, ds["relative_humidity"].values)[:, segment, faces[which]]
-        status = "fail" if value >= limit else "review" if value >= 0.5 * limit else "pass"
+        status = "fail" if value >= limit else "review" if value >= 0.5 * limit or found.rising.any() else "pass"
         if key == "decay_cladding" and status == "fail":
             status = "review"
-        where = place(ds, "face", int(faces[which]), segment)
+        where, spot = place(ds, "face", int(faces[which]), segment), at(ds, int(faces[which]), segment)
         if value >= 1.0:
-            lost = float(loss[segment, which])
-            share = f"{number(lost, 1)} %" if lost <= _LARGEST_LOSS else f"more than {number(_LARGEST_LOSS)} %"
-            text = f"Rot becomes active at {where} and takes {share} of the mass in {years} such years."
+            lost = float(found.loss[segment, which])
+            part = f"{number(lost, 1)} %" if lost <= _LARGEST_LOSS else f"more than {number(_LARGEST_LOSS)} %"
+            text = f"Rot becomes active {spot} in year {years} and then takes {part} of the mass in such a year."
         elif value > 0.0:
-            text = f"Conditions for rot at {where} reach {number(100 * value)} % of what starts it."
+            text = f"Conditions for rot {spot} reach {number(100 * value)} % of what starts it"
+            text += f" after {years} such years and still rise." if rising else "."
         else:
             text = "No wood in this zone is ever wet and warm enough for rot."
         made.append(
             Finding(
                 key, title, where, value, limit, "", status,
                 when(time, advances, int(np.argmax(series))) if value > 0.0 else "",
-                float(advances.sum()), source("decay_activation", limits), text, value / limit,
+                float(advances.sum()), source("decay_activation", limits), text, ratio_of(value, limit, status),
+                rising,
             )
         )  # fmt: skip
     return made

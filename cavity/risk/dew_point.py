@@ -1,10 +1,10 @@
-"""Hours below the dew point at each surface and interface, and the lowest dew-point margin.
+"""Hours of dew at each surface and of condensation at each interface, and the lowest dew-point margin.
 
 Choices. Dew on the cladding, exterior surface or back, is weather and what the cavity is for: information. The exterior
 surface of the wall and the interfaces inside it: review from a tenth of the year on; the amounts and their harm are
 judged by condensate, accumulation and mould, since ISO 13788 allows condensation that dries out. At the interior
 surface and at the cold spots of metal rails review from the first hour, for there it is seen or nothing else judges it.
-Nothing fails on hours alone.
+Nothing fails on hours alone. Hours that rain wets are not dew.
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.risk.finding import Finding, first_wall_face, number, place, when
+from cavity.risk.condensate import DRY_FILM, Condensate, condensate
+from cavity.risk.finding import HOUR, Finding, at, first_wall_face, number, place, when
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -23,20 +24,39 @@ if TYPE_CHECKING:
 # A porous layer holds its water below saturation: RH 99 % is a margin of 0.15 K at 10 degC (Clausius-Clapeyron:
 # R_v T^2 / L x 0.01). At an interface water counts as condensed from there on; own choice.
 INTERFACE_MARGIN = 0.15  # K
+DROP = 1e-5  # kg/m2 in an hour; less rain than 0.01 g/m2 is rounding
 _FIRST_HOUR = 1.0  # h; where dew is to be reviewed from the first hour on
 
 
-def condensing(ds: xr.Dataset) -> np.ndarray:
-    """Return the hours of condensation, (time, segment, face): margin below 0 at faces, 0.15 K at interfaces."""
+def dew(ds: xr.Dataset, found: Condensate | None = None) -> np.ndarray:
+    """Return the hours of dew, (time, segment, face) of bool.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        The result.
+    found : Condensate, optional
+        From `condensate`, where the caller has it.
+
+    Notes
+    -----
+    Dew is there where the margin is below 0 (below 0.15 K at interfaces), and on the wall side as long as condensate
+    stands there. Hours that rain wets are never dew: those in which rain falls on the place, and those in which rain
+    brought it at least as much water as vapour did.
+    """
+    found = condensate(ds) if found is None else found
     threshold = np.where(np.asarray(ds["face_kind"].values) == "interface", INTERFACE_MARGIN, 0.0)
-    return np.asarray(ds["dew_point_margin"].values) < threshold
+    below = np.asarray(ds["dew_point_margin"].values) < threshold
+    rains = np.asarray(ds["film_by_rain"].values, float) * HOUR > DROP
+    rains[:, :, 0] |= np.asarray(ds["driving_rain"].values, float)[:, None] * HOUR > DROP
+    return (below | (found.amount > DRY_FILM)) & ~rains & ~found.wetted
 
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
-    """Return one finding for each surface, interface and spot of rails: hours below the dew point, lowest margin."""
+    """Return one finding for each surface, interface and spot of rails: hours of dew, lowest margin."""
     time = ds["time"].values
     margin = np.asarray(ds["dew_point_margin"].values, float)
-    wet = condensing(ds)
+    wet = dew(ds)
     hours = wet.sum(axis=0)  # (segment, face)
     start = first_wall_face(ds)
     made = []
@@ -44,12 +64,13 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         lowest = margin[:, :, face].min(axis=0)
         segment = int(np.lexsort((lowest, -hours[:, face]))[0])  # most hours, then lowest margin
         count = float(hours[segment, face])
-        at = int(np.argmin(margin[:, segment, face]))
-        least = float(margin[at, segment, face])
+        hour = int(np.argmin(margin[:, segment, face]))
+        least = float(margin[hour, segment, face])
         role = str(ds["face_role"].values[face])
         room = face == ds.sizes["face"] - 1
         allowed = _FIRST_HOUR if room else limits["dew_hours"]
         status = "information" if face < start else "review" if count >= allowed else "pass"
+        word = "Condensation" if role == "interface" else "Dew"
         if face < start:
             origin = "dew on the cladding is weather; common practice, no source"
             judged = "dew on the cladding is weather and is not judged"
@@ -60,15 +81,15 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
             origin = f"hours: {source('dew_hours', limits)}; ISO 13788:2012 (allowed if it dries out), from memory"
             judged = f"review from {number(allowed)} h; amounts are judged as condensate"
         if count:
-            text = f"Below the dew point at {place(ds, 'face', face, segment)} for {number(count)} h of the year"
+            text = f"{word} {at(ds, face, segment)} in {number(count)} h of the year"
         else:
-            text = f"Never below the dew point at {place(ds, 'face', face, segment)}"
+            text = f"Never below the dew point {at(ds, face, segment)}"
         text += f" (lowest margin {number(least, 1)} K; {judged})."
-        title = f"Hours below the dew point, {role if role != 'interface' else 'inside the wall'}"
+        title = f"Hours of {word.lower()}{' inside the wall' if role == 'interface' else f', {role}'}"
         made.append(
             Finding(
                 "dew_point", title, place(ds, "face", face, segment), count, allowed, "h", status,
-                when(time, wet[:, segment, face], at), count, origin, text, count / allowed,
+                when(time, wet[:, segment, face], hour), count, origin, text, count / allowed,
             )
         )  # fmt: skip
     return [*made, *_at_rails(ds)]
@@ -89,7 +110,7 @@ def _at_rails(ds: xr.Dataset) -> list[Finding]:
         least = float(margin[at, segment, spot])
         where = place(ds, "rail_spot", spot, segment)
         if count:
-            text = f"Below the dew point at the {where}, for {number(count)} h of the year"
+            text = f"Dew at the {where}, in {number(count)} h of the year"
         else:
             text = f"Never below the dew point at the {where}"
         factor = number(ds["rail_factor"].values[spot], 2)
@@ -97,7 +118,7 @@ def _at_rails(ds: xr.Dataset) -> list[Finding]:
         text += "method, no substitute for a two-dimensional calculation)."
         made.append(
             Finding(
-                "dew_point", "Hours below the dew point at the rails", where, count, _FIRST_HOUR, "h",
+                "dew_point", "Hours of dew at the rails", where, count, _FIRST_HOUR, "h",
                 "review" if count else "pass", when(time, wet[:, segment], at), count,
                 "temperature: ASHRAE Fundamentals ch. 27 (zone method), from memory, own use of it; ISO 13788:2012 "
                 "(condensation allowed if it dries out), from memory",

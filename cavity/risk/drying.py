@@ -1,6 +1,6 @@
-"""Drying of a wetting event: how long until the water brought in has gone, with the vents as drawn and with them shut.
+"""Drying after a wetting event: how long until the water added has dried, with the vents as drawn and closed.
 
-Two pairs of runs are needed: the wall wetted at the start and the same wall not wetted, once as drawn and once shut.
+Two pairs of runs are needed: the wall wetted at the start and the same wall not wetted, once as drawn and once closed.
 The difference of each pair is the event's own water, whatever the weather does to the rest.
 """
 
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.risk.finding import Finding, number
+from cavity.risk.finding import Finding, number, ratio_of
 from cavity.risk.limits import resolve, source
 
 if TYPE_CHECKING:
@@ -43,12 +43,40 @@ def excess(wetted: xr.Dataset, dry: xr.Dataset, *, start_month: int) -> np.ndarr
     return np.roll(total(wetted) - total(dry), -begin)
 
 
-def days_until(left: np.ndarray, share: float, amount: float) -> float:
-    """Return the days until no more than `share` of `amount` is left for good, by the hour; inf if never. [d]."""
-    above = np.flatnonzero(left > share * amount)
+def daily(left: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the curve of drying as it is drawn and read: days after the event, and daily means of the water left.
+
+    Parameters
+    ----------
+    left : array, (time,)
+        Water of the event still in the wall at the end of each hour. [kg/m2]
+
+    Returns
+    -------
+    days : array, (day,)
+        Middle of each day, 0.5, 1.5 ... [d]
+    means : array, (day,)
+        [kg/m2]
+    """
+    count = len(left) // 24
+    means = np.asarray(left, float)[: 24 * count].reshape(count, 24).mean(axis=1)
+    return np.arange(count) + 0.5, means
+
+
+def days_until(left: np.ndarray, fraction: float, amount: float) -> float:
+    """Return the days until no more than `fraction` of `amount` is left for good; inf if never. [d].
+
+    Read off the curve of daily means, straight from one to the next: what a reader sees in the drawing.
+    """
+    days, means = daily(left)
+    limit = fraction * amount
+    above = np.flatnonzero(means > limit)
     if not above.size:
         return 0.0
-    return float("inf") if above[-1] == left.size - 1 else (above[-1] + 1) / 24.0
+    last = above[-1]
+    if last == len(means) - 1:
+        return float("inf")
+    return float(days[last] + (means[last] - limit) / (means[last] - means[last + 1]))
 
 
 def drying(
@@ -59,16 +87,16 @@ def drying(
     Parameters
     ----------
     as_drawn, shut : array, (time,)
-        Water of the event still in the wall, from `excess`, with the vents as drawn and shut. [kg/m2]
+        Water of the event still in the wall, from `excess`, with the vents as drawn and closed. [kg/m2]
     amount : float
-        Water brought in. [kg/m2]
+        Water added. [kg/m2]
     limits : mapping, keyword only
         Thresholds set by the user.
 
     Returns
     -------
     Finding
-        Days until a tenth is left; beyond the limit a review item, and a fail when the year does not suffice.
+        90 % drying time; beyond the limit a review item, and a fail when the year does not suffice.
     """
     given = resolve(limits)
     limit = given["drying_days"]
@@ -80,12 +108,12 @@ def drying(
         return f"{number(value)} days" if np.isfinite(value) else f"more than {number(year)} days"
 
     text = (
-        f"Of {number(1e3 * amount)} g/m² brought in, half is gone after {spell(half)} and nine tenths after "
-        f"{spell(days)} (with vents shut {spell(closed)}; review above {number(limit)} days)."
+        f"Of the {number(1e3 * amount)} g/m² added, 50 % has dried after {spell(half)} and 90 % after {spell(days)} "
+        f"({spell(closed)} with the vents closed; review from {number(limit)} days)."
     )
     status = "fail" if not np.isfinite(days) else "review" if days > limit else "pass"
     value = days if np.isfinite(days) else year
     return Finding(
-        "drying", "Drying of a wetting event", "whole wall", value, limit, "d", status, "from the start of the run",
-        24.0 * value, source("drying_days", given), text, value / limit,
+        "drying", "Drying after a wetting event", "whole wall", value, limit, "d", status, "from the start of the run",
+        24.0 * value, source("drying_days", given), text, ratio_of(value, limit, status),
     )  # fmt: skip

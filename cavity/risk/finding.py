@@ -10,11 +10,14 @@ Status. "fail": a criterion of the wall side is not met. "review": the reader mu
 "information": worth knowing, judged by nobody; it never decides a verdict. The threshold beside a value is therefore
 named by what it can do: a *limit* can fail, *review from* can call for a check, a *reference* is there to compare with.
 
-The year is taken as a cycle: 31 December is followed by 1 January of the same series, as the runs repeat one year.
+Time. The series of a result begin where the weather file does, the run in another month: 31 December is followed by
+1 January of the same series. The first hour of the run follows the last one only where the year has settled, that is,
+repeats itself; else the two states have nothing to do with each other and nothing is counted across that seam.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -27,11 +30,13 @@ STATUSES = ("information", "pass", "review", "fail")  # from the lightest to the
 # Criteria of the wall side that can fail; the others are a review item at most.
 CAN_FAIL = frozenset(
     {
-        "mould", "mould_room", "wood_moisture", "decay", "condensate_face", "condensate_inside", "residue", "frost",
-        "wetness_wall", "drying",
+        "mould", "mould_room", "wood_moisture", "decay", "condensate_face", "condensate_inside", "condensate_wood",
+        "residue", "frost", "wetness_wall", "drying",
     }
 )  # fmt: skip
 HOUR = 3600.0  # s
+WHOLE_YEAR = 365 * 24  # h
+_JUST_BELOW = 1.0 - 1e-9  # a value at its limit that is still allowed
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -64,7 +69,9 @@ class Finding:
     sentence : str
         One plain sentence.
     ratio : float
-        Severity: 1 at the limit, more is worse. Used to rank.
+        Severity: 1 at the limit, more is worse. Used to rank; of what can fail 1 or more exactly when it fails.
+    rising : bool
+        Whether the value would still rise if the year were repeated further.
     """
 
     key: str
@@ -79,6 +86,7 @@ class Finding:
     source: str
     sentence: str
     ratio: float
+    rising: bool = False
 
     def __post_init__(self) -> None:
         if self.status not in STATUSES:
@@ -94,7 +102,8 @@ class Finding:
         """What `limit` is called: a "limit" can fail, "review from" cannot, a "reference" is not judged."""
         if self.status == "information":
             return "reference"
-        return "limit" if self.can_fail else "review from"
+        # of drying only the whole year fails, not the days from which to review
+        return "limit" if self.status == "fail" or (self.can_fail and self.key != "drying") else "review from"
 
 
 def first_wall_face(ds: xr.Dataset) -> int:
@@ -118,6 +127,55 @@ def place(ds: xr.Dataset, dim: str, index: int, segment: int) -> str:
     """Return the text for a face, layer or film face and its segment, left out when there is one only."""
     name = str(ds[dim].values[index])
     return f"{name}, {ds['segment'].values[segment]}" if ds.sizes["segment"] > 1 else name
+
+
+def at(ds: xr.Dataset, face: int, segment: int) -> str:
+    """Return where a face is, for a sentence: ``at room face, top`` or ``between OSB and mineral wool, top``."""
+    if str(ds["face_kind"].values[face]) != "interface":
+        return f"at {place(ds, 'face', face, segment)}"
+    both = f"between {ds['face_outer'].values[face]} and {ds['face_inner'].values[face]}"
+    return f"{both}, {ds['segment'].values[segment]}" if ds.sizes["segment"] > 1 else both
+
+
+def ratio_of(value: float, limit: float, status: str) -> float:
+    """Return value over limit, held to 1 or more where the status is "fail" and below 1 where it is not. [1]."""
+    found = max(value / limit, 0.0)
+    return max(found, 1.0) if status == "fail" else min(found, _JUST_BELOW)
+
+
+def settled(ds: xr.Dataset) -> bool:
+    """Return whether the last simulated year repeats the one before."""
+    return bool(ds.attrs.get("cycle_repeats", 0))
+
+
+def repeats(ds: xr.Dataset, limits: Mapping[str, float]) -> int:
+    """Return how often the series of a result may be repeated as a year; once where it is shorter than one. [1]."""
+    return round(limits["mould_years"]) if ds.sizes["time"] >= WHOLE_YEAR else 1
+
+
+def run_through(ds: xr.Dataset, follow: Callable[..., np.ndarray], *series: np.ndarray) -> np.ndarray:
+    """Apply what must follow the hours one by one, in the order of the run.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        The result; knows its first hour and whether the year has settled.
+    follow : callable
+        Takes arrays (time, ...) and returns one of as many hours.
+    series : array, (time, ...)
+        In the order of the Dataset.
+
+    Returns
+    -------
+    array, (time, ...)
+        In the order of the Dataset. Where the year has settled, of its second run through.
+    """
+    first = int(ds.attrs.get("first_hour", 0))
+    rolled = [np.roll(values, -first, axis=0) for values in series]
+    hours = len(rolled[0])
+    if settled(ds):
+        rolled = [np.concatenate([values, values]) for values in rolled]
+    return np.roll(follow(*rolled)[-hours:], first, axis=0)
 
 
 def year_mean(values: np.ndarray, hours: int) -> np.ndarray:

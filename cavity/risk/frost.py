@@ -1,4 +1,4 @@
-"""Wet freeze-thaw cycles: how often a porous layer freezes while its pores are too full.
+"""Freeze-thaw cycles above critical saturation: how often a porous layer freezes while its pores are too full.
 
 A cycle is a fall of a face of the layer below the freezing temperature, with the layer above its critical saturation,
 after the face has been above 0 degC. Choices. Fagerlund: above critical saturation a single frost harms, below it many
@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import ICE_POINT
-from cavity.risk.finding import Finding, is_wall_layer, neighbours, number, place, when, worst_place
+from cavity.risk.finding import Finding, is_wall_layer, neighbours, number, place, run_through, when, worst_place
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -34,16 +34,15 @@ def freezings(temperature: np.ndarray, freezing: float) -> np.ndarray:
     Returns
     -------
     array of bool, (time,)
-        True in the first hour of each frost; the year taken as a cycle.
+        True in the first hour of each frost that follows a thaw.
     """
     cold, warm = temperature < freezing, temperature > ICE_POINT
     if not cold.any() or not warm.any():
         return np.zeros(temperature.size, bool)
-    mark = np.concatenate([np.where(cold, 1, np.where(warm, 0, -1))] * 2)
+    mark = np.where(cold, 1, np.where(warm, 0, -1))
     last = np.maximum.accumulate(np.where(mark >= 0, np.arange(mark.size), 0))
     frozen = mark[last] == 1
-    begins = frozen & ~np.concatenate([[False], frozen[:-1]])
-    return begins[temperature.size :]
+    return frozen & ~np.concatenate([frozen[:1], frozen[:-1]])
 
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
@@ -60,8 +59,8 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     critical, limit = limits["freeze_saturation"], limits["freeze_cycles"]
     made = []
     for key, title, zone in (
-        ("frost", "Wet freeze-thaw cycles in the wall", inside),
-        ("frost_cladding", "Wet freeze-thaw cycles of the cladding", ~inside),
+        ("frost", "Freeze-thaw cycles above critical saturation", inside),
+        ("frost_cladding", "Freeze-thaw cycles above critical saturation, cladding", ~inside),
     ):
         layers = [int(i) for i in np.flatnonzero(zone & (full > 0.0)) if int(i) in beside]
         if not layers:
@@ -72,7 +71,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         for n, layer in enumerate(layers):
             for segment in range(ds.sizes["segment"]):
                 found = [
-                    freezings(temperature[:, segment, face], limits["freeze_temperature"])
+                    run_through(ds, lambda t: freezings(t, limits["freeze_temperature"]), temperature[:, segment, face])
                     & (saturation[:, segment, n] > critical)
                     for face in beside[layer]
                 ]
@@ -85,10 +84,13 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         where = place(ds, "layer", layers[n], segment)
         most = float(saturation[:, segment, n].max())
         if value:
-            text = f"{where} freezes {number(value)} times a year with pores over {number(100 * critical)} % full."
+            text = (
+                f"{where} freezes {number(value)} times a year with more than {number(100 * critical)} % of its pores "
+            )
+            text += "full."
         else:
-            text = f"{where} never freezes with pores over {number(100 * critical)} % full"
-            text += f" (at most {number(100 * most)} % full at any time)."
+            text = f"{where} never freezes with more than {number(100 * critical)} % of its pores full"
+            text += f" (at most {number(100 * most)} % at any time)."
         made.append(
             Finding(
                 key, title, where, value, limit, "cycles", status, when(time, events[segment, n]),

@@ -1,4 +1,4 @@
-"""Every threshold of the criteria: default, unit, meaning and origin. SI; shares are 0-1, durations hours or days.
+"""Every threshold of the criteria: default, unit, meaning and origin. SI; fractions are 0-1, durations hours or days.
 
 A wall file may set any of them in its ``limits`` table; `resolve` checks names and sizes.
 """
@@ -25,24 +25,33 @@ class Limit:
 
 _OWN = "own choice; common practice, no source"
 _VTT = "ASHRAE Standard 160-2016, from memory"
+_LEVELS = "Viitanen, Krus, Ojanen, Eitner, Zirkelbach, Energy Procedia 78 (2015), from memory"
 
 LIMITS: dict[str, Limit] = {
     "mould_index": Limit(3.0, "1", 0.1, 6.0, "largest mould index on the wall side", _VTT),
-    "mould_index_review": Limit(2.0, "1", 0.1, 6.0, "mould index from which to review", _OWN),
+    "mould_index_review": Limit(2.0, "1", 0.1, 6.0, "mould index inside the wall from which to review", _LEVELS),
+    "mould_room_review": Limit(1.0, "1", 0.1, 6.0, "mould index at the interior surface from which to review", _LEVELS),
     "mould_decline": Limit(0.1, "1", 0.0, 1.0, "relative decline of mould in dry or cold hours", _VTT),
-    "mould_years": Limit(3.0, "1", 1.0, 30.0, "times the last year is repeated for mould and decay", _OWN),
+    "mould_years": Limit(
+        30.0, "1", 1.0, 100.0, "most times the last year is repeated for mould and decay, until the peak settles", _OWN
+    ),
     "humidity_mean": Limit(
         0.80,
         "1",
         0.3,
         1.0,
-        "30-day mean relative humidity at 5-40 degC",
+        "30-day mean relative humidity at 5-40 degC, to compare with",
         "ASHRAE Standard 160-2009, abstract of STP1599",
     ),
     "wood_moisture": Limit(
-        0.20, "kg/kg", 0.05, 1.0, "30-day mean water content of wood", "ASHRAE Fundamentals 2021 ch. 25 (safety limit)"
+        0.20,
+        "kg/kg",
+        0.05,
+        1.0,
+        "30-day mean moisture content of wood",
+        "ASHRAE Fundamentals 2021 ch. 25 (safety limit)",
     ),
-    "wood_moisture_review": Limit(0.18, "kg/kg", 0.05, 1.0, "water content of wood from which to review", _OWN),
+    "wood_moisture_review": Limit(0.18, "kg/kg", 0.05, 1.0, "moisture content of wood from which to review", _OWN),
     "decay_activation": Limit(
         1.0, "1", 0.05, 1.0, "activation of brown rot at which loss of mass begins", "Viitanen et al. 2010, from memory"
     ),
@@ -55,26 +64,40 @@ LIMITS: dict[str, Limit] = {
     "condensate_absorbent": Limit(
         1.0, "kg/m2", 0.001, 5.0, "condensate between layers that absorb", "DIN 4108-3, from memory"
     ),
+    "condensate_wood": Limit(
+        0.05, "kg/kg", 0.005, 0.5, "condensate taken up by solid wood, by its dry mass", "DIN 4108-3, from memory"
+    ),
+    "condensate_wood_board": Limit(
+        0.03, "kg/kg", 0.005, 0.5, "condensate taken up by wood-based boards, by dry mass", "DIN 4108-3, from memory"
+    ),
     "dew_hours": Limit(
-        876.0, "h", 1.0, 8784.0, "hours of dew a year at faces of the cavity (a tenth of the year)", _OWN
+        876.0,
+        "h",
+        1.0,
+        8784.0,
+        "hours of dew per year, at the exterior surface of the wall and inside, from which to review",
+        _OWN,
     ),
-    "film": Limit(
-        0.1, "kg/m2", 0.001, 5.0, "film that stays on the back of the cladding", "the wall file (film_limit)"
-    ),
-    "residue": Limit(0.02, "kg/m2", 1e-6, 5.0, "water the wall may gain from one year to the next", _OWN),
+    "film": Limit(0.1, "kg/m2", 0.001, 5.0, "film that the back of the cladding holds", "the wall file (film_limit)"),
+    "residue": Limit(0.02, "kg/m2", 1e-6, 5.0, "annual moisture accumulation of a layer", _OWN),
     "wetness_cavity": Limit(
         5500.0,
         "h",
         10.0,
         8784.0,
-        "time of wetness of metal in the cavity",
+        "time of wetness of metal in the cavity from which to review",
         "ISO 9223:1992, tau 4 to tau 5, from memory",
     ),
     "wetness_wall": Limit(
-        2500.0, "h", 10.0, 8784.0, "time of wetness of metal in the wall", "ISO 9223:1992, tau 3 to tau 4, from memory"
+        2500.0,
+        "h",
+        10.0,
+        8784.0,
+        "time of wetness of metal in the wall from which to review",
+        "ISO 9223:1992, tau 3 to tau 4, from memory",
     ),
     "freeze_saturation": Limit(
-        0.8, "1", 0.1, 1.0, "share of pores filled from which frost harms", "Fagerlund 1977 (0.8-0.9), from memory"
+        0.8, "1", 0.1, 1.0, "critical degree of saturation", "Fagerlund 1977 (0.8-0.9), from memory"
     ),
     "freeze_temperature": Limit(
         271.15,
@@ -84,8 +107,8 @@ LIMITS: dict[str, Limit] = {
         "temperature at which pore water freezes",
         "Fagerlund 1977 (-2 to -5 degC), from memory",
     ),
-    "freeze_cycles": Limit(1.0, "1", 1.0, 1000.0, "wet freeze-thaw cycles a year", _OWN),
-    "drying_days": Limit(90.0, "d", 1.0, 730.0, "days until nine tenths of a wetting have gone", _OWN),
+    "freeze_cycles": Limit(1.0, "1", 1.0, 1000.0, "freeze-thaw cycles per year above critical saturation", _OWN),
+    "drying_days": Limit(90.0, "d", 1.0, 730.0, "90 % drying time after a wetting event from which to review", _OWN),
 }
 
 
@@ -126,7 +149,7 @@ def resolve(limits: Mapping[str, float] | None, film_limit: float | None = None)
             continue
         row = LIMITS[key]
         if not row.lower <= value <= row.upper:
-            fix = "a share is written 0.2 or 20 %" if row.units in ("1", "kg/kg") else f"give it in {row.units}"
+            fix = "a fraction is written 0.2 or 20 %" if row.units in ("1", "kg/kg") else f"give it in {row.units}"
             faults.append(
                 Fault(
                     f"limits.{key}",

@@ -1,22 +1,35 @@
-"""Mould index by the published VTT model, judged as ASHRAE Standard 160-2016 does: below 3.
+"""Mould index by the published VTT model, judged as ASHRAE Standard 160-2016 does: it shall not exceed 3.
 
-Choices. The last simulated year is repeated (default 3 times) from a clean surface; the decline is that of materials
-on which mould hardly recedes (0.1, as ASHRAE 160 asks where nothing else is known). Wall side: fail at the limit,
-review one step below it or when at its present rise it would meet the limit within ten years, and at the room face
-from 1 on, as people breathe there (all own choice). Cladding side: information, for it is exposed to the weather and
-the air of the room does not reach it. Humidity below 0 degC does not matter: no growth. Frost counts as unfavourable,
-like drought.
+Choices. The last simulated year is repeated from a clean surface until the yearly peak of a place settles: until it
+rises by less than 0.01 from one year to the next, at most `mould_years` times (30). The settled peak is judged; one
+that has not settled by then is called "still rising" and is at least a review item. The decline is that of materials
+on which mould hardly recedes (0.1, as ASHRAE 160 asks where nothing else is known). Wall side: fail above the limit.
+Review inside the wall from 2 on and at the interior surface from 1 on: the levels below which the authors of the model
+see no need to act (Viitanen, Krus, Ojanen, Eitner, Zirkelbach, Energy Procedia 78, 2015). Cladding side: information,
+for it is exposed to the weather and the air of the room does not reach it. Humidity below 0 degC does not matter: no
+growth. Frost counts as unfavourable, like drought. Weather shorter than a year is followed once.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from cavity.constants import ICE_POINT
-from cavity.risk.finding import Finding, first_wall_face, number, place, when, worst_place
+from cavity.risk.finding import (
+    WHOLE_YEAR,
+    Finding,
+    at,
+    first_wall_face,
+    number,
+    place,
+    ratio_of,
+    repeats,
+    when,
+    worst_place,
+)
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -29,8 +42,33 @@ CLASSES: dict[str, tuple[float, ...]] = {
     "medium resistant": (0.072, 0.097, 0.0, 5.0, 1.5, 85.0, 1.0),
     "resistant": (0.033, 0.014, 0.0, 3.0, 1.0, 85.0, 1.0),
 }
-_AHEAD = 10.0  # years to look ahead where the index still rises
-_ROOM_REVIEW = 1.0  # index at the room face from which to review: growth has begun
+SETTLED = 0.01  # rise of the yearly peak, a tenth of the digit shown, below which it has settled; own choice
+
+
+class Repeated(NamedTuple):
+    """The index over a year repeated until its peak settles.
+
+    Parameters
+    ----------
+    index : array, (hour, ...)
+        In the last year run, at the end of each hour. [-]
+    peak : array, (...)
+        Largest index of the last year run. [-]
+    rise : array, (...)
+        By which it exceeds that of the year before; 0 where the year was run once. [-]
+    years : array, (...)
+        How often the year was run. [-]
+    """
+
+    index: np.ndarray
+    peak: np.ndarray
+    rise: np.ndarray
+    years: np.ndarray
+
+    @property
+    def rising(self) -> np.ndarray:
+        """Places whose peak has not settled, (...) of bool."""
+        return self.rise >= SETTLED
 
 
 def mould_index(
@@ -67,72 +105,129 @@ def mould_index(
     ----------
     Hukka & Viitanen, Wood Sci. Technol. 33 (1999) 475-485; Ojanen et al., Buildings XI, 2010. From memory.
     """
+    index, peak, _ = _run(temperature, relative_humidity, sensitivity, decline, years, 0.0)
+    return index, peak
+
+
+def repeated(
+    temperature: np.ndarray,
+    relative_humidity: np.ndarray,
+    sensitivity: list[str],
+    *,
+    decline: float = 0.1,
+    most: int = 30,
+) -> Repeated:
+    """Mould index of several faces over a year that is repeated until the yearly peak settles.
+
+    Parameters
+    ----------
+    temperature : array, (hour, face)
+        Of the surface. [K]
+    relative_humidity : array, (hour, face)
+        At the surface. [-]
+    sensitivity : list of str, (face,)
+        Names of `CLASSES`.
+    decline : float, keyword only
+        Relative decline in unfavourable hours. [-]
+    most : int, keyword only
+        How often the series is repeated at most. [-]
+
+    Returns
+    -------
+    Repeated
+        Each face after as many years as it takes.
+    """
+    index, peak, years = _run(temperature, relative_humidity, sensitivity, decline, most, SETTLED)
+    last = peak[-1]
+    before = np.take_along_axis(peak, np.maximum(years - 2, 0)[None], axis=0)[0]
+    return Repeated(index, last, np.where(years > 1, last - before, 0.0), years)
+
+
+def _run(
+    temperature: np.ndarray,
+    relative_humidity: np.ndarray,
+    sensitivity: list[str],
+    decline: float,
+    most: int,
+    settle: float,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     from cavity.kernels import mould as kernel
 
     celsius = np.ascontiguousarray(np.asarray(temperature, float) - ICE_POINT)
     humid = np.ascontiguousarray(100.0 * np.asarray(relative_humidity, float))
     classes = np.array([CLASSES[name] for name in sensitivity], float).reshape(-1, 7)
     index = np.zeros(celsius.shape)
-    peak = np.zeros((years, celsius.shape[1]))
-    kernel.mould_index(celsius, humid, classes, float(decline), int(years), index, peak)
-    return index, peak
+    peak = np.zeros((int(most), celsius.shape[1]))
+    taken = np.zeros(celsius.shape[1], np.int64)
+    work = np.zeros((len(celsius), 2))
+    kernel.mould_index(celsius, humid, classes, float(decline), int(most), float(settle), index, peak, taken, work)
+    return index, peak, taken
 
 
-def by_face(ds: xr.Dataset, limits: Mapping[str, float]) -> tuple[np.ndarray, np.ndarray]:
-    """Return the index of the last repeated year, (time, segment, face), and yearly peaks, (year, segment, face)."""
+def by_face(ds: xr.Dataset, limits: Mapping[str, float]) -> Repeated:
+    """Return the index at every face, (time, segment, face), with its settled peaks, (segment, face)."""
     shape = ds["temperature"].shape
     sensitivity = [str(name) for name in ds["face_mould_class"].values] * shape[1]
-    years = round(limits["mould_years"])
-    index, peak = mould_index(
+    found = repeated(
         ds["temperature"].values.reshape(shape[0], -1),
         ds["relative_humidity"].values.reshape(shape[0], -1),
         sensitivity,
         decline=limits["mould_decline"],
-        years=years,
+        most=repeats(ds, limits),
     )
-    return index.reshape(shape), peak.reshape(years, *shape[1:])
+    return Repeated(found.index.reshape(shape), *(values.reshape(shape[1:]) for values in found[1:]))
 
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
-    """Return three findings: inside and at the outer face of the wall, at the room face, and on the cladding side."""
+    """Return three findings: in the wall with its exterior surface, at its interior surface, on the cladding."""
     time = ds["time"].values
-    index, peak = by_face(ds, limits)
+    found = by_face(ds, limits)
     start, room = first_wall_face(ds), ds.sizes["face"] - 1
     limit = limits["mould_index"]
-    origin = (
-        f"{source('mould_index', limits)}; model: Hukka & Viitanen 1999, Ojanen et al. 2010, coefficients from memory"
-    )
+    model = "model: Hukka & Viitanen 1999, Ojanen et al. 2010, coefficients from memory"
+    whole = len(time) >= WHOLE_YEAR
     made = []
-    for key, title, first, last, review in (
-        ("mould", "Mould index in the wall", start, room, min(limits["mould_index_review"], limit)),
-        ("mould_room", "Mould index at the room face", room, room + 1, min(_ROOM_REVIEW, limit)),
-        ("mould_cladding", "Mould index on the cladding side", 0, start, limit),
+    for key, title, first, last, level in (
+        ("mould", "Mould index in the wall", start, room, "mould_index_review"),
+        ("mould_room", "Mould index at the interior surface", room, room + 1, "mould_room_review"),
+        ("mould_cladding", "Mould index on the cladding side", 0, start, ""),
     ):
-        segment, face = worst_place(peak[-1, :, first:last])
+        # the largest settled peak; one that still rises ranks before an equal one that does not
+        segment, face = worst_place(found.peak[:, first:last] + 1e-6 * found.rising[:, first:last])
         face += first
-        value = float(peak[-1, segment, face])
-        at = int(np.argmax(index[:, segment, face]))
-        rise = value - float(peak[-2, segment, face]) if len(peak) > 1 else 0.0
-        soon = value + _AHEAD * rise >= limit
-        if key == "mould_cladding":
+        value, rise = float(found.peak[segment, face]), float(found.rise[segment, face])
+        rising, years = bool(found.rising[segment, face]), int(found.years[segment, face])
+        index = found.index[:, segment, face]
+        hour = int(np.argmax(index))
+        any_rising = bool(found.rising[:, first:last].any())
+        if not level:
             status = "information"
+        elif value > limit:
+            status = "fail"
         else:
-            status = "fail" if value >= limit else "review" if value >= review or soon else "pass"
-        grows = index[:, segment, face] > np.roll(index[:, segment, face], 1)
-        where = place(ds, "face", face, segment)
+            status = "review" if value >= min(limits[level], limit) or any_rising else "pass"
+        grows = index > np.roll(index, 1)
+        where, spot = place(ds, "face", face, segment), at(ds, face, segment)
         sensitivity = str(ds["face_mould_class"].values[face])
         if value < 0.01:
-            text = f"No mould grows at {where} ({sensitivity} material)."
+            text = f"No mould grows {spot} ({sensitivity} material)."
         else:
-            text = (
-                f"The mould index reaches {number(value, 1)} of 6 at {where} ({sensitivity} material) in {len(peak)} "
-                f"such years (limit {number(limit, 1)}{', visible growth' if limit == 3.0 else ''})"
-            )
-            text += f" and still rises by {number(rise, 1)} a year." if rise >= 0.05 else "."
+            reached = f"settles after {years} such years"
+            if rising:
+                reached = f"is still rising, by {number(rise, 2)} a year, after {years} such years"
+            elif years == 1:
+                reached = "may rise further if the year is repeated" if whole else "has less than a year to grow"
+            bound = f"limit {number(limit, 1)}{', visible growth' if limit == 3.0 else ''}"
+            bound += f", review from {number(min(limits[level], limit), 1)}" if level else ""
+            text = f"The mould index {spot} ({sensitivity} material) reaches {number(value, 1)} of 6 and {reached} "
+            text += f"({bound})."
+        origin = source("mould_index", limits)
+        origin += f"; review: {source(level, limits)}" if level else ""
         made.append(
             Finding(
-                key, title, where, value, limit, "", status, when(time, grows, at) if value >= 0.01 else "",
-                float(grows.sum()), origin, text, value / limit,
+                key, title, where, value, limit, "", status, when(time, grows, hour) if value >= 0.01 else "",
+                float(grows.sum()), f"{origin}; {model}", text, ratio_of(value, limit, status),
+                rising,
             )
         )  # fmt: skip
     return made

@@ -5,7 +5,7 @@ The rule, in four steps, each our own choice (common practice, no source):
 1. Of the choices that were computed whole and fail nothing, those that are *comfortable* are taken: every criterion
    that can fail has the status pass, and none is nearer to its limit than `COMFORT`. Those at or above the common sizes
    of rules (DIN 18516-1, see `rules`) come before those below, and those without an item to review before the others.
-   Where none is comfortable, the safest that does not fail is taken, and the sentence says so.
+   Where none is comfortable, what does not fail is taken, and the sentence says so.
 2. Among these, a choice is *enough* if no choice with at least its free vent area and at least its depth is safer by
    `LITTLE` of a limit in any criterion. Below `IDLE` of a limit, nothing counts as a gain any more.
 3. The smallest that is enough is recommended: the least product of free vent area and depth.
@@ -107,13 +107,7 @@ def _tier(choice: Choice) -> tuple[bool, bool, bool]:
 
 
 def _sorted(choices: Sequence[Choice], every: Sequence[Choice]) -> list[Choice]:
-    def place(choice: Choice) -> tuple[object, ...]:
-        tier = _tier(choice)
-        if tier[0]:  # without comfort every bit of margin counts
-            return *tier, choice.order
-        return *tier, not is_enough(choice, every), *bulk(choice)
-
-    return sorted(choices, key=place)
+    return sorted(choices, key=lambda choice: (*_tier(choice), not is_enough(choice, every), *bulk(choice)))
 
 
 def recommend(choices: Sequence[Choice]) -> Recommendation | None:
@@ -152,10 +146,10 @@ def _more(best: Choice, whole: Sequence[Choice]) -> str:
     falls = [(*_fall(best, other), other) for other in _larger(best, whole)]
     falls = [each for each in falls if each[0] > 0.0]
     if not falls:
-        return "more gains nothing"
+        return "more vent area or depth gains nothing"
     _, key, other = max(falls, key=lambda each: (each[0], each[2].size))
     old, new = worst_by_criterion(best.findings)[key], worst_by_criterion(other.findings)[key]
-    return f"more gains {amount(old.value - new.value, old)} of {title(old)} at most"
+    return f"more vent area or depth gains {amount(old.value - new.value, old)} of {title(old)} at most"
 
 
 def _fall(small: Choice, large: Choice) -> tuple[float, str]:

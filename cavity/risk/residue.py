@@ -1,9 +1,9 @@
-"""Residue: water the wall keeps from one year to the next.
+"""Annual moisture accumulation: water the wall keeps from one year to the next.
 
 Choices. ISO 13788 lets condensate gather if it has gone by the end of the year. The last simulated year is compared
 with the one before (or with the start, if there is one year only), layer by layer. A gain that more than halves each
 year is a wall that settles (a review item); one that does not is growth, called growth, and fails. Losses are drying
-and pass. A gain in the only year cannot be told from a dry start: a review item.
+and pass. A gain in the only year may come from a dry start: a review item.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.risk.finding import Finding, is_wall_layer, number, place, worst_place
+from cavity.risk.finding import Finding, is_wall_layer, number, place, ratio_of, worst_place
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     ]  # (year, segment, layer)
     limit = limits["residue"]
     origin = f"ISO 13788:2012 (nothing may remain after a year), from memory; {source('residue', limits)}"
-    title, years = "Water left from year to year", len(end) - 1
+    title, years = "Annual moisture accumulation", len(end) - 1
     gain = end[-1] - end[-2]
     segment, which = worst_place(gain)
     value = float(gain[segment, which])
@@ -39,7 +39,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     held = float(end[-1, segment, which])
     if value <= limit:
         status = "pass"
-        text = f"No water is left from year to year: {where} changes by {number(1e3 * value, 1)} g/m² in the last year."
+        text = f"No moisture accumulates: {where} changes by {number(1e3 * value, 1)} g/m² in the last year."
     elif settles:
         status = "review"
         still = value * value / (before - value)  # sum of the geometric series that continues both gains
@@ -50,7 +50,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     elif years == 1:
         status = "review"
         text = (
-            f"{where} gains {number(1e3 * value)} g/m² in the only year run; run more to tell growth from a dry start."
+            f"{where} gains {number(1e3 * value)} g/m² in the only year run; a longer run shows whether that continues."
         )
     else:
         status = "fail"
@@ -60,6 +60,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         Finding(
             "residue", title, where, 1e3 * value, 1e3 * limit, "g/m² a year", status,
             f"end of year {years} against {f'year {years - 1}' if years > 1 else 'the start'}", 0.0, origin, text,
-            max(value / limit, 0.0) if status != "review" else 0.99,  # settling or untold: just under the limit
+            # settling or not known: just under the limit
+            ratio_of(value, limit, status) if status != "review" else 0.99,
         )
     ]  # fmt: skip

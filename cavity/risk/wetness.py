@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import ICE_POINT
-from cavity.risk.finding import Finding, first_wall_face, number, place, when, worst_place
+from cavity.risk.finding import Finding, at, first_wall_face, number, place, ratio_of, when, worst_place
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -92,12 +92,14 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         else:
             status = _beyond_outdoors(value, outdoors, limit)
         where = place(ds, "face", int(faces[which]), segment)
-        text = f"Metal at {where} has a time of wetness of {number(value)} h {per_year} (class {wetness_class(value)}; "
+        text = f"Metal {at(ds, int(faces[which]), segment)} has a time of wetness of {number(value)} h {per_year} "
+        text += f"(class {wetness_class(value)}; "
         text += f"review above {number(review)} h)." if inside else f"outdoors {number(outdoors)} h)."
         made.append(
             Finding(
                 key, title, where, value, limit, "h", status, when(time, count[:, segment, which]), value,
-                f"{origin}; {source('wetness_wall' if inside else 'wetness_cavity', limits)}", text, value / limit,
+                f"{origin}; {source('wetness_wall' if inside else 'wetness_cavity', limits)}", text,
+                ratio_of(value, limit, status),
             )
         )  # fmt: skip
     return made

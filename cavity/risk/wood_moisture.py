@@ -1,7 +1,11 @@
-"""Water content of wood, percent by mass, as 30-day mean of the layer.
+"""Moisture content of wood, percent by mass, as 30-day mean of the layer; and the humidity in its pores by day.
 
 Choices. 20 % is the safety limit of the trade, well under fibre saturation near 30 %, where decay sets in. Backup wall:
-fail above the limit, review from 18 % on. Wood claddings stand in the weather: a review item at most.
+fail above the limit, review from 18 % on. Wood claddings are exposed to the weather: a review item at most. The mean of
+a layer hides a wet skin, so beside it stands the curve of WTA 6-8: the daily mean humidity in the pores of the outer
+centimetre of wood should not exceed 95 % at 0 degC, falling in a straight line to 86 % at 30 degC. That centimetre is
+estimated by a straight line between both surfaces of the layer, so this is a review item only. Days below 0 degC do not
+count, above 30 degC 86 % stays.
 """
 
 from __future__ import annotations
@@ -11,17 +15,29 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.risk.finding import Finding, is_wall_layer, number, place, when, worst_place, year_mean
+from cavity.constants import ICE_POINT
+from cavity.risk.finding import (
+    Finding,
+    at,
+    is_wall_layer,
+    number,
+    place,
+    ratio_of,
+    when,
+    worst_place,
+    year_mean,
+)
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
     import xarray as xr
 
 _MONTH = 30 * 24  # h
+_SKIN = 0.010  # m of wood that the curve of WTA 6-8 is for
 
 
 def water_content(ds: xr.Dataset) -> np.ndarray:
-    """Return the water content by mass of every layer, (time, segment, layer) [kg/kg]."""
+    """Return the moisture content by mass of every layer, (time, segment, layer) [kg/kg]."""
     dry = np.asarray(ds["layer_thickness"].values * ds["layer_density"].values, float)
     return np.asarray(ds["water"].values, float) / dry
 
@@ -34,16 +50,16 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     limit, review = limits["wood_moisture"], min(limits["wood_moisture_review"], limits["wood_moisture"])
     made = []
     for key, title, chosen in (
-        ("wood_moisture", "Water content of wood in the wall", wood & inside),
-        ("wood_moisture_cladding", "Water content of wood cladding", wood & ~inside),
+        ("wood_moisture", "Wood moisture content", wood & inside),
+        ("wood_moisture_cladding", "Wood moisture content of the cladding", wood & ~inside),
     ):
         layers = np.flatnonzero(chosen)
         if not layers.size:
             continue
         content = water_content(ds)[:, :, layers]
         mean = year_mean(content, _MONTH)
-        at, segment, which = worst_place(mean)
-        value = float(mean[at, segment, which])
+        hour, segment, which = worst_place(mean)
+        value = float(mean[hour, segment, which])
         top = float(content[:, segment, which].max())
         above = content[:, segment, which] > limit
         if key == "wood_moisture":
@@ -52,14 +68,71 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
             status = "review" if value > limit else "pass"
         where = place(ds, "layer", int(layers[which]), segment)
         text = (
-            f"The wettest 30 days of {where} average {number(100 * value, 1)} % water by mass "
-            f"(limit {number(100 * limit)} %); the highest hour is {number(100 * top, 1)} %."
+            f"The highest 30-day mean moisture content of {where} is {number(100 * value, 1)} % by mass "
+            f"({'limit' if key == 'wood_moisture' else 'review from'} {number(100 * limit)} %); the highest hour is "
+            f"{number(100 * top, 1)} %."
         )
         made.append(
             Finding(
                 key, title, where, 100 * value, 100 * limit, "% by mass", status,
-                when(time, mean[:, segment, which] > review, at), float(above.sum()),
-                f"{source('wood_moisture', limits)}; 30-day mean: own choice", text, value / limit,
+                when(time, mean[:, segment, which] > review, hour), float(above.sum()),
+                f"{source('wood_moisture', limits)}; 30-day mean: own choice", text,
+                ratio_of(value, limit, status),
             )
         )  # fmt: skip
-    return made
+    return [*made, *_pores(ds)]
+
+
+def pore_limit(celsius: np.ndarray) -> np.ndarray:
+    """Return the daily mean humidity that the pores of wood should not exceed, of [degC]. [-].
+
+    95 % at 0 degC to 86 % at 30 degC, straight between; 1 below 0 degC, where rot does not advance. WTA 6-8:2016, from
+    memory.
+    """
+    return np.where(celsius < 0.0, 1.0, 0.95 - 0.09 * np.clip(celsius, 0.0, 30.0) / 30.0)
+
+
+def _pores(ds: xr.Dataset) -> list[Finding]:
+    """Return one finding: the day on which a skin of wood in the wall comes nearest to the curve, or exceeds it."""
+    wood = np.asarray(ds["layer_wood"].values, bool) & ~np.asarray(ds["layer_membrane"].values, bool)
+    outer, inner = ([str(name) for name in ds[key].values] for key in ("face_outer", "face_inner"))
+    days = ds.sizes["time"] // 24
+    skins = []  # face, the other face of the layer, weight of the other
+    for layer in np.flatnonzero(wood & is_wall_layer(ds)):
+        name = str(ds["layer"].values[layer])
+        near, far = inner.index(name), outer.index(name)
+        weight = min(0.5 * _SKIN / float(ds["layer_thickness"].values[layer]), 0.5)
+        skins += [(near, far, weight), (far, near, weight)]
+    if not skins or not days:
+        return []
+    near, far = [skin[0] for skin in skins], [skin[1] for skin in skins]
+    weights = np.array([skin[2] for skin in skins])
+
+    def daily(name: str) -> np.ndarray:
+        values = np.asarray(ds[name].values[: 24 * days], float)
+        skin = values[:, :, near] * (1.0 - weights) + values[:, :, far] * weights
+        return skin.reshape(days, 24, *skin.shape[1:]).mean(axis=1)
+
+    humid, celsius = daily("relative_humidity"), daily("temperature") - ICE_POINT
+    allowed = pore_limit(celsius)
+    excess = np.where(celsius < 0.0, 0.0, humid / allowed)
+    day, segment, which = worst_place(excess)
+    value, limit = float(humid[day, segment, which]), float(allowed[day, segment, which])
+    above = excess[:, segment, which] > 1.0
+    where = place(ds, "face", near[which], segment)
+    status = "review" if above.any() else "pass"
+    text = (
+        f"On the day nearest to the curve for wood, {number(100 * value, 1)} % RH in its skin "
+        f"{at(ds, near[which], segment)} at {number(celsius[day, segment, which], 1)} °C "
+        f"(review above {number(100 * limit, 1)} % there)"
+    )
+    text += f"; above the curve on {int(above.sum())} {'day' if above.sum() == 1 else 'days'}." if above.any() else "."
+    time = ds["time"].values[: 24 * days]
+    return [
+        Finding(
+            "wood_pores", "Humidity in the pores of wood, daily mean", where, 100 * value, 100 * limit, "%", status,
+            when(time, np.repeat(above, 24), 24 * day), 24.0 * above.sum(),
+            "WTA 6-8:2016 (95 % at 0 degC to 86 % at 30 degC), from memory; outer centimetre by a straight line: own "
+            "choice", text, float(excess[day, segment, which]),
+        )
+    ]  # fmt: skip

@@ -176,7 +176,7 @@ def compare(
     weathers : xarray.Dataset or iterable of them, (time,)
         Climates, as `read_weather` returns them.
     columns : sequence of str, keyword only
-        Columns of the cavity; None: the first of the wall file.
+        Columns (strips) of the cavity; None: all of the wall file, as a wall passes only if every strip passes.
     progress : callable, keyword only
         Called with cases done, all cases, and the name of the one just done.
     workers : int, keyword only
@@ -224,7 +224,7 @@ def compare(
     jobs = [
         Job(wall, weather, chosen.name, depth, column)
         for weather in given
-        for column in (columns or (wall.columns[0].name,))
+        for column in (columns or [each.name for each in wall.columns])
         for chosen in wall.opening_sets
         for depth in wall.depths
     ]

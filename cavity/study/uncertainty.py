@@ -74,7 +74,7 @@ def ranges_of(wall: Wall, opening_set: str | None = None, *, rain: bool = True) 
     sets = wall.opening_sets if opening_set is None else (wall.opening_set(opening_set),)
     defaults = [
         Range(
-            "site.pressure_difference", 0.05, 0.3,
+            "site.cp_difference", 0.05, 0.3,
             "sensitivity band: no measured value for cavities was found",
         ),
         Range(

@@ -252,7 +252,9 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults) -> Wetting:
             "one of them",
             "keep leak_q50 for a flow by the hour, leak_flow for a constant one",
         )
-    elif bool(entry.leak_flow or entry.leak_q50) != bool(entry.leak_layer):
+    elif (entry.leak_layer and not entry.leak_q50 and "leak_flow" not in entry.model_fields_set) or (
+        not entry.leak_layer and (entry.leak_flow or entry.leak_q50)
+    ):  # a flow of 0 with its layer is a choice
         faults.add(
             ("wetting", "leak_flow" if entry.leak_layer else "leak_layer"),
             "is missing",
@@ -292,6 +294,13 @@ def _run(entry: Any, layers: list[Layer], faults: Faults) -> Run:
             )
             faults.add(place, "more water than the layer holds", text, "check the number and its unit")
         wet.append((layer.name, content))
+    if entry.stud_line and not any(layer.frame for layer in layers):
+        faults.add(
+            ("run", "stud_line"),
+            "no layer has studs",
+            'a layer with frame = { share = "15 %" }',
+            "add it, or leave it out",
+        )
     values = {field.name: getattr(entry, field.name) for field in fields(Run) if field.name != "construction_wet"}
     return Run(**values, construction_wet=tuple(wet))
 
@@ -303,7 +312,7 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
             faults.add(
                 ("uncertain", section),
                 "not section.key",
-                "such as site.pressure_difference = [0.05, 0.3]",
+                "such as site.cp_difference = [0.05, 0.3]",
                 nearest(section, schema.UNCERTAIN),
             )
             continue

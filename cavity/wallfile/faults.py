@@ -21,6 +21,13 @@ REPLACED = {
         "leak_q50, the measured air permeability of the envelope as a number",
         'write leak_q50 = "1 m3/(m2 h)" for "A", "3 m3/(m2 h)" for "B", "5 m3/(m2 h)" for "C"',
     ),
+    ("site", "pressure_difference"): (
+        "cp_difference: it is a coefficient; left out, the wind-tunnel profile by height and angle is used",
+        "write cp_difference, or leave it out",
+    ),
+    ("site", "pressure_profile"): ("cp_profile", "write cp_profile"),
+    ("openings.vent", "pressure_shift"): ("cp_shift", "write cp_shift"),
+    ("openings.vent", "pressure_table"): ("cp_table", "write cp_table"),
 }
 _BARE = r"[A-Za-z0-9_-]+"
 _KEY = rf"(?:{_BARE}|\"[^\"\\]*\"|'[^']*')"
@@ -173,8 +180,9 @@ class Faults:
             if fix.startswith("known"):
                 fix = _elsewhere(model, name) or fix
             section = dotted(place[:-1])
-            if (section, name) in REPLACED:
-                self.add(place, "is no longer a key", *REPLACED[section, name])
+            kind_of = ".".join(part for part in place[:-1] if isinstance(part, str))
+            if (kind_of, name) in REPLACED:
+                self.add(place, "is no longer a key", *REPLACED[kind_of, name])
                 return
             self.add(
                 place,

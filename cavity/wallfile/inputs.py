@@ -16,7 +16,7 @@ INPUTS: dict[str, str] = {
     "openings.area_factor": "factor on the free area of all vents",
     "rail.gap_factor": "factor on the gap of all rails",
     "backup.vapour_factor": "factor on the vapour resistance of all layers of the backup wall",
-    "site.pressure_difference": "wind pressure coefficient, base minus head",
+    "site.cp_difference": "wind pressure coefficient, base minus head (straight line)",
     "site.ground_albedo": "ground albedo",
     "site.rain_obstruction": "rain obstruction factor",
     "site.rain_topography": "rain topography coefficient",

@@ -115,8 +115,8 @@ class Opening:
     discharge: float | None = None  # -, discharge coefficient where the user gives one
     bends: int = 0  # 90 degree bends in the air path
     exposure: str = "face"  # face | soffit | roof edge | table
-    pressure_shift: float | None = None  # -, added to the wall's pressure coefficient; None: by height (site data)
-    pressure_table: tuple[tuple[float, float], ...] = ()  # (wind angle from the wall normal deg, Cp)
+    cp_shift: float | None = None  # -, added to the wall's pressure coefficient; None: by height (site data)
+    cp_table: tuple[tuple[float, float], ...] = ()  # (wind angle from the wall normal deg, Cp)
     columns: tuple[str, ...] = ()
 
     @property
@@ -213,8 +213,9 @@ class Site:
     base_height: float = 0.0  # m, base of the wall above the ground
     wall_width: float = 10.0  # m
     side_width: float = 10.0  # m, width of the adjacent wall
-    pressure_difference: float = 0.1  # -, Cp(base) - Cp(head) on the windward face over the whole wall height
-    pressure_profile: tuple[tuple[float, float], ...] = ()  # (height share 0-1, Cp shift), wins over the difference
+    # -, Cp(base) - Cp(head) on the windward face over the whole wall height; None: by the wind tunnel, height and angle
+    cp_difference: float | None = None
+    cp_profile: tuple[tuple[float, float], ...] = ()  # (fraction of the height 0-1, Cp shift), wins over the difference
     ground_albedo: float = 0.2  # -
     rain_method: str = "ISO 15927-3"  # or "ASHRAE 160"
     rain_topography: float = 1.0  # -, C_T
@@ -262,6 +263,7 @@ class Run:
     construction_wet: tuple[tuple[str, float], ...] = ()  # (layer name, water content kg/m3)
     max_years: int = 5
     freezing: bool = True
+    stud_line: bool = False  # a second line through the studs, for dew point and mould
 
 
 @dataclass(frozen=True)

@@ -72,18 +72,21 @@ class SiteSection(Section):
         "suburban",
     )
     building_height: Annotated[float, Quantity("m", "6 m", 2.0, 500.0)] = said(
-        "Height of the building, at which the wind pressure is reckoned.", 6.0
+        "Height of the building: that of the wind whose pressure acts, and of the profile in which the wall takes its "
+        "place.",
+        6.0,
     )
     base_height: Annotated[float, Quantity("m", "0.3 m", 0.0, 490.0)] = said("Base of the wall above the ground.", 0.0)
     wall_width: Annotated[float, Quantity("m", "10 m", 0.5, 1000.0)] = said("Width of this wall.", 10.0)
     side_width: Annotated[float, Quantity("m", "10 m", 0.5, 1000.0)] = said("Width of the adjacent wall.", 10.0)
-    pressure_difference: Annotated[float, Number(-2.0, 2.0, "0.1")] = said(
-        "Wind pressure coefficient at the base less that at the head, on the windward face over the whole wall "
-        "height. Try 0.05, 0.1 and 0.3: no measured value fits every building.",
-        0.1,
+    cp_difference: Annotated[float | None, Number(-2.0, 2.0, "0.1")] = said(
+        "Instead of the wind-tunnel profile by height and angle: wind pressure coefficient at the base of the wall "
+        "minus that at its head, windward, in a straight line between. 0.05, 0.1, 0.3: the band of `uncertainty`.",
+        None,
     )
-    pressure_profile: Annotated[tuple[tuple[float, float], ...], Table(Share(), Number(-2.0, 2.0, "-0.05"), rows=2)] = (
-        said("[share of the wall height, shift of the pressure coefficient]; wins over pressure_difference.", ())
+    cp_profile: Annotated[tuple[tuple[float, float], ...], Table(Share(), Number(-2.0, 2.0, "-0.05"), rows=2)] = said(
+        "Instead of both: [fraction of the wall height, shift of the pressure coefficient from the mean of the wall].",
+        (),
     )
     ground_albedo: Fraction = said("Share of sun that the ground reflects.", 0.2)
     rain_method: Annotated[str, Word(("ISO 15927-3", "ASHRAE 160"))] = said("Driving rain method.", "ISO 15927-3")
@@ -336,12 +339,12 @@ class VentEntry(Section):
     discharge: Annotated[float | None, Number(0.05, 1.0, "0.6")] = said("Discharge coefficient, where known.", None)
     bends: Annotated[int, Number(0, 10, "1", whole=True)] = said("Right-angle bends in the air path.", 0)
     exposure: Annotated[str, Word(("face", "soffit", "roof edge", "table"))] = said(
-        "Where the wind meets it: on the face, under a soffit, at the roof edge, or by pressure_table.", "face"
+        "Where the wind meets it: on the face, under a soffit, at the roof edge, or by cp_table.", "face"
     )
-    pressure_shift: Annotated[float | None, Number(-3.0, 3.0, "-0.2")] = said(
+    cp_shift: Annotated[float | None, Number(-3.0, 3.0, "-0.2")] = said(
         "Added to the wall's wind pressure coefficient; left out: by height.", None
     )
-    pressure_table: Annotated[
+    cp_table: Annotated[
         tuple[tuple[float, float], ...], Table(Quantity("deg", "45 deg", -180.0, 180.0), Number(-5, 5, "0.3"), rows=2)
     ] = said('[wind angle from the wall normal, pressure coefficient] pairs, with exposure = "table".', ())
     columns: Columns = said("Columns it serves; left out: all that reach its height.", ())
@@ -431,6 +434,11 @@ class RunSection(Section):
     )
     max_years: Annotated[int, Number(1, 30, "5", whole=True)] = said("Years run at most until they repeat.", 5)
     freezing: Annotated[bool, Flag()] = said("Pore water freezes.", True)
+    stud_line: Annotated[bool, Flag()] = said(
+        "Compute a second line through the studs of layers with a frame, for dew point and mould there; takes twice as "
+        "long.",
+        False,
+    )
 
 
 HOURS = Quantity("h", "876 h", 1.0, 8784.0)
@@ -441,31 +449,46 @@ class LimitsSection(Section):
     """[limits]: thresholds of the criteria, where they differ from the usual ones."""
 
     mould_index: Annotated[float | None, Number(0.1, 6.0, "3")] = said("Largest mould index.", None)
-    mould_index_review: Annotated[float | None, Number(0.1, 6.0, "2")] = said("Mould index from which to review.", None)
+    mould_index_review: Annotated[float | None, Number(0.1, 6.0, "2")] = said(
+        "Mould index inside from which to review.", None
+    )
+    mould_room_review: Annotated[float | None, Number(0.1, 6.0, "1")] = said(
+        "Mould index at the interior surface from which to review.", None
+    )
     mould_decline: Annotated[float | None, Number(0.0, 1.0, "0.1")] = said("Relative decline of mould.", None)
-    mould_years: Annotated[float | None, Number(1, 30, "3")] = said("Times the last year is repeated for mould.", None)
+    mould_years: Annotated[float | None, Number(1, 100, "30")] = said(
+        "Most times the last year is repeated for mould and decay, until the yearly peak settles.", None
+    )
     humidity_mean: Annotated[float | None, Share(0.3, 1.0, "80 %")] = said("30-day mean relative humidity.", None)
-    wood_moisture: Annotated[float | None, Share(0.05, 1.0, "20 %")] = said("30-day mean wood moisture.", None)
-    wood_moisture_review: Annotated[float | None, Share(0.05, 1.0, "18 %")] = said("Wood moisture to review.", None)
+    wood_moisture: Annotated[float | None, Share(0.05, 1.0, "20 %")] = said(
+        "30-day mean moisture content of wood.", None
+    )
+    wood_moisture_review: Annotated[float | None, Share(0.05, 1.0, "18 %")] = said("The same, to review.", None)
     decay_activation: Annotated[float | None, Number(0.05, 1.0, "1.0")] = said("Activation at which rot begins.", None)
     condensate_runoff: Annotated[float | None, CONDENSATE] = said("Condensate that may run off.", None)
     condensate_smooth: Annotated[float | None, CONDENSATE] = said("Condensate at a layer that does not absorb.", None)
     condensate_absorbent: Annotated[float | None, CONDENSATE] = said("Condensate between layers that absorb.", None)
-    dew_hours: Annotated[float | None, HOURS] = said("Hours of dew a year at faces of the cavity.", None)
-    film: Annotated[float | None, CONDENSATE] = said("Film that stays on the back of the cladding.", None)
-    residue: Annotated[float | None, Quantity("kg/m2", "20 g/m2", 1e-6, 5.0)] = said("Water gained in a year.", None)
+    condensate_wood: Annotated[float | None, Share(0.005, 0.5, "5 %")] = said(
+        "Condensate taken up by solid wood, by its dry mass.", None
+    )
+    condensate_wood_board: Annotated[float | None, Share(0.005, 0.5, "3 %")] = said(
+        "Condensate taken up by wood-based boards, by dry mass.", None
+    )
+    dew_hours: Annotated[float | None, HOURS] = said("Hours below the dew point a year from which to review.", None)
+    film: Annotated[float | None, CONDENSATE] = said("Film the back of the cladding holds.", None)
+    residue: Annotated[float | None, Quantity("kg/m2", "20 g/m2", 1e-6, 5.0)] = said("Annual accumulation.", None)
     wetness_cavity: Annotated[float | None, Quantity("h", "5500 h", 10.0, 8784.0)] = said(
         "Time of wetness of metal in the cavity.", None
     )
     wetness_wall: Annotated[float | None, Quantity("h", "2500 h", 10.0, 8784.0)] = said(
         "Time of wetness of metal in the wall.", None
     )
-    freeze_saturation: Annotated[float | None, Share(0.1, 1.0, "80 %")] = said("Pores filled where frost harms.", None)
+    freeze_saturation: Annotated[float | None, Share(0.1, 1.0, "80 %")] = said("Critical saturation.", None)
     freeze_temperature: Annotated[float | None, Quantity("K", "-2 degC", 240.0, 273.15)] = said(
         "Temperature at which pore water freezes.", None
     )
-    freeze_cycles: Annotated[float | None, Number(1, 1000, "1")] = said("Wet freeze-thaw cycles a year.", None)
-    drying_days: Annotated[float | None, Quantity("day", "90 day", 1.0, 730.0)] = said("Days to dry.", None)
+    freeze_cycles: Annotated[float | None, Number(1, 1000, "1")] = said("Freeze-thaw cycles a year.", None)
+    drying_days: Annotated[float | None, Quantity("day", "90 day", 1.0, 730.0)] = said("90 % drying time.", None)
 
 
 class VariantEntry(LayerEntry):
@@ -516,7 +539,7 @@ UNCERTAIN: dict[str, Any] = {
             if hasattr(part, "read")
         )
         for section, keys in {
-            "site": ("pressure_difference", "ground_albedo", "rain_obstruction", "rain_topography", "rain_wall_factor"),
+            "site": ("cp_difference", "ground_albedo", "rain_obstruction", "rain_topography", "rain_wall_factor"),
             "finish": ("solar_absorptance", "emissivity"),
             "cavity": ("blocked", "roughness", "film_limit", "emissivity_cladding", "emissivity_wall"),
             "indoor": ("humidity_shift",),

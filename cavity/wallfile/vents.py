@@ -187,8 +187,8 @@ def _vents(place: Place, entry: Any, columns: list[Column], faults: Faults) -> l
             discharge=entry.discharge,
             bends=entry.bends,
             exposure=entry.exposure,
-            pressure_shift=entry.pressure_shift,
-            pressure_table=entry.pressure_table,
+            cp_shift=entry.cp_shift,
+            cp_table=entry.cp_table,
             columns=names,
         )
         for height, names in spots
@@ -249,11 +249,11 @@ def _kind(place: Place, entry: Any, faults: Faults) -> None:
                 f'{key} belongs to kind = "{right}"',
                 f'write kind = "{right}", or leave {key} out',
             )
-    if (entry.exposure == "table") != bool(entry.pressure_table):
+    if (entry.exposure == "table") != bool(entry.cp_table):
         faults.add(
             (*place, "exposure"),
-            "pressure_table and exposure disagree",
-            'exposure = "table" and a pressure_table, or neither',
+            "cp_table and exposure disagree",
+            'exposure = "table" and a cp_table, or neither',
             "give both or none",
         )
     if entry.clear_height is not None and entry.free_area is None:

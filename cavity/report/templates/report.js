@@ -297,6 +297,16 @@
     await showPair();
     if (mine === turn) root.dataset.ready = "1";
   }
+  function pressed(number) {
+    document.querySelectorAll(".cell").forEach((cell) => cell.setAttribute("aria-pressed", String(Number(cell.dataset.case) === number)));
+  }
+  function fillRules(item) {
+    byId("rules").tBodies[0].replaceChildren(...index.rules[item.rules].map((texts) => row(texts.map((text, i) => {
+      const made = element(i ? "td" : "th", text, i === 5 ? `r-${text.replaceAll(" ", "-")}` : "");
+      if (!i) made.scope = "row";
+      return made;
+    }))));
+  }
   async function show() {
     const number = find(state.at);
     if (number < 0) return;
@@ -307,8 +317,10 @@
       if (facet.key === "depth") document.querySelectorAll("input[name=depth]").forEach((one) => { one.checked = Number(one.value) === state.at[i]; });
       else if (byId(`pick-${facet.key}`)) byId(`pick-${facet.key}`).value = state.at[i];
     });
-    document.querySelectorAll(".cell").forEach((cell) => cell.setAttribute("aria-pressed", String(Number(cell.dataset.case) === number)));
-    byId("now").replaceChildren(badge(item.status), ` ${item.what}. Shown: ${item.segment_text}.`);
+    pressed(number);
+    const mark = badge(item.status);
+    mark.lastChild.textContent = item.word;
+    byId("now").replaceChildren(mark, ` ${item.what}. Shown: ${item.segment_text}.`);
     byId("section-drawing").innerHTML = index.sections[item.section]; // drawn and escaped by the writer
     byId("legend").replaceChildren(...index.legends[item.legend].map((entry) => {
       const made = document.createElement("li");
@@ -319,6 +331,7 @@
     byId("hour").max = index.clock.n - 1;
     fillJumps(item);
     fillFindings(item);
+    fillRules(item);
     await fillMonthly(item);
     showHour();
     remember();
@@ -399,11 +412,45 @@
     if (facet.key === "depth") document.querySelectorAll("input[name=depth]").forEach((one) => one.addEventListener("change", () => change(Number(one.value))));
     else if (byId(`pick-${facet.key}`)) byId(`pick-${facet.key}`).addEventListener("change", (event) => change(Number(event.target.value)));
   });
-  document.querySelectorAll(".cell").forEach((cell) => cell.addEventListener("click", () => {
+  byId("matrix").addEventListener("click", (event) => {
+    const cell = event.target.closest(".cell");
+    if (!cell) return;
     state.at = [...index.cases[Number(cell.dataset.case)].at];
     show();
     byId("explore").scrollIntoView({ behavior: window.matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
-  }));
+  });
+  // the matrix of one climate, strip or orientation instead of the worst of all
+  const parts = [...document.querySelectorAll(".pick-part")];
+  const scope = byId("matrix-scope").textContent;
+  function fillMatrix() {
+    const rows = index.matrix.cells[parts.map((pick) => pick.value).join(",")];
+    byId("matrix-scope").textContent = parts.every((pick) => pick.value === "-1") ? scope : parts.filter((pick) => pick.value !== "-1").map((pick) => pick.selectedOptions[0].textContent).join(", ");
+    [...byId("matrix").tBodies[0].rows].forEach((line, r) => rows[r].forEach((given, c) => {
+      const old = line.cells[c + 1], made = document.createElement("td");
+      const depth = old.querySelector(".depth");
+      if (!given || given.status === "none") {
+        made.className = "none";
+        if (given) made.append(element("b", given.word), element("span", given.reason, "what")); else made.textContent = "not run";
+      } else {
+        made.className = `c-${given.status}`;
+        made.style.setProperty("--near", given.near);
+        const button = element("button", undefined, "cell"), top = element("span", undefined, "top"), mark = badge(given.status);
+        button.type = "button";
+        button.dataset.case = given.case;
+        button.setAttribute("aria-label", `${line.cells[0].textContent}: ${given.word}, ${given.what}. Show this case.`);
+        mark.lastChild.textContent = given.word;
+        top.append(mark);
+        button.append(top, element("span", given.text, "what"), element("span", given.rate, "rate"));
+        made.append(button);
+      }
+      if (depth) (made.firstElementChild || made).prepend(depth);
+      old.replaceWith(made);
+    }));
+    pressed(find(state.at));
+  }
+  parts.forEach((pick) => pick.addEventListener("change", fillMatrix));
+  // a figure drawn in a closed fold has no width
+  document.querySelectorAll("details").forEach((fold) => fold.addEventListener("toggle", () => { if (fold.open && fold.querySelector(".plot")) Cavity.redrawAll(); }));
   byId("pick-face").addEventListener("change", async (event) => {
     state.face = current.faces[Number(event.target.value)];
     current.face = Number(event.target.value);

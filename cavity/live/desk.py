@@ -1,0 +1,373 @@
+"""What the page asks for, computed: at once from the wall alone, and within about a second the hourly year."""
+
+from __future__ import annotations
+
+import json
+import math
+import threading
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from cavity.errors import CavityError, Fault, InputError
+from cavity.live import form
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from cavity.study.engine import Engine
+    from cavity.wallfile.model import Wall
+
+NAME = "wall.toml"  # what the wall of the page is called in messages
+QUICK_WIND, QUICK_SUN = 2.0, 300.0  # m/s, W/m2: an ordinary day for the flow that is shown at once (own choice)
+R_SI_CORNER = 0.25  # m2 K/W, interior surface for the temperature factor, ISO 13788:2012 (from memory)
+
+
+class Superseded(Exception):
+    """A newer state of the page makes this answer useless."""
+
+
+def faults_of(error: CavityError) -> list[dict[str, str]]:
+    """Return the faults of an error for the page, in the words of the command line, with the key each is about.
+
+    Parameters
+    ----------
+    error : CavityError
+        Raised while reading, checking or computing.
+    """
+    faults = getattr(error, "faults", None) or (Fault("", str(error)),)
+    return [
+        {"key": _key(fault.where), "where": fault.where, "problem": fault.problem, "given": fault.given,
+         "expected": fault.expected, "fix": fault.fix}
+        for fault in faults
+    ]  # fmt: skip
+
+
+def _key(where: str) -> str:
+    """Return the key in a fault's place, ``backup[2].thickness``; empty where it names none."""
+    text = where.removeprefix(NAME).lstrip(", ")
+    return text.split(" (line")[0].split(", line")[0].strip()
+
+
+def contents(text: str) -> dict[str, Any]:
+    """Return what the form shows of a wall file: its values, sections as in the file.
+
+    Parameters
+    ----------
+    text : str
+        A wall file; one that is not TOML has no values.
+    """
+    import tomllib
+
+    try:
+        return json.loads(json.dumps(tomllib.loads(text), default=str, allow_nan=False))
+    except (ValueError, RecursionError):
+        return {}
+
+
+def read(text: str) -> Wall:
+    """Return the wall that a text describes; InputError with all its faults."""
+    from cavity.wallfile import parse_wall
+
+    return parse_wall(text, NAME)
+
+
+def quick(text: str, opening_set: str = "") -> dict[str, Any]:
+    """Return what needs no weather: drawings, U-value, temperature factor, steady flow, losses, rule check.
+
+    Parameters
+    ----------
+    text : str
+        A wall file.
+    opening_set : str
+        One of its sets of openings; another name: the first.
+
+    Returns
+    -------
+    dict
+        Plain values for JSON, numbers in SI.
+
+    Raises
+    ------
+    InputError
+        With all faults of the text.
+    """
+    from cavity.airflow.steady import steady_air
+    from cavity.report import elevation, schedule, section
+    from cavity.risk import air, rules
+    from cavity.simulate import drawn
+    from cavity.wall.uvalue import u_value
+
+    wall = read(text)
+    names = [chosen.name for chosen in wall.opening_sets]
+    chosen = opening_set if opening_set in names else names[0]
+    flows = [
+        steady_air(wall, opening_set=chosen, column=column.name, wind=(QUICK_WIND,), sun=(QUICK_SUN,))
+        for column in wall.columns
+    ]
+    heat = u_value(wall, opening_set=chosen)
+    still = drawn(wall, opening_set=chosen)
+    strips = []
+    for row, flow in zip(elevation.strip_rows(flows, [""] * len(flows)), flows, strict=True):
+        strips.append({
+            "mark": row.letter, "name": row.name, "area": _finite(row.area),
+            "rate": float(flow["air_change_rate"].values[0, 0]),
+            "compartments": [
+                {"mark": part.mark, "bottom": part.bottom, "top": part.top, "rate": part.rate,
+                 "direction": part.direction}
+                for part in row.compartments
+            ],
+            "losses": [[group.name, group.share] for group in air.loss_groups(flow)],
+        })  # fmt: skip
+    return {
+        "name": wall.name,
+        "sets": names,
+        "opening_set": chosen,
+        "columns": [column.name for column in wall.columns],
+        "depth": wall.cavity.depth,
+        "orientation": wall.orientation,
+        "warnings": list(wall.warnings),
+        "elevation": elevation.draw(flows, [""] * len(flows)),
+        "section": section.draw(still),
+        "u_value": heat.u_value,
+        "air_layer": heat.ventilation_class,
+        # of the interior surface, with the surface resistance of a corner behind furniture
+        "temperature_factor": 1.0 - R_SI_CORNER / (heat.resistance - heat.inner_surface + R_SI_CORNER),
+        "strips": strips,
+        "quick_day": {"wind": QUICK_WIND, "sun": QUICK_SUN},
+        "rules": [
+            {"document": check.document, "asks": check.asks, "drawn": check.drawn, "outcome": check.outcome}
+            for check in rules.checks(still)
+        ],
+        "schedule": [list(schedule.HEAD), *schedule.table(schedule.rows(still))],
+    }
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+class Desk:
+    """Holds the climates and the engine of one server; its methods may be called from several threads.
+
+    Parameters
+    ----------
+    engine : Engine
+        Open; finished cases are kept by it.
+    climates : mapping of str to path
+        Climates offered by name.
+    """
+
+    def __init__(self, engine: Engine, climates: Mapping[str, Any]) -> None:
+        self.engine = engine
+        self.climates = dict(climates)
+        self._weathers: dict[str, xr.Dataset] = {}
+        self._lock = threading.Lock()
+
+    def add(self, name: str, weather: xr.Dataset) -> str:
+        """Hold a climate that was read from a file, and return the name it goes by."""
+        with self._lock:
+            unique, number = name, 2
+            while unique in self.climates or unique in self._weathers:
+                unique, number = f"{name} ({number})", number + 1
+            self._weathers[unique] = weather
+        return unique
+
+    def names(self) -> list[str]:
+        """Return the names of all climates."""
+        return [*self.climates, *(name for name in self._weathers if name not in self.climates)]
+
+    def weather(self, name: str) -> xr.Dataset:
+        """Return a climate by its name, read when it is first asked for.
+
+        Raises
+        ------
+        InputError
+            If there is none of that name, or its file has faults.
+        """
+        from cavity.climate import read_weather
+
+        with self._lock:
+            if name not in self._weathers:
+                if name not in self.climates:
+                    raise InputError(Fault("climate", "no such climate", name[:80], ", ".join(self.names())))
+                self._weathers[name] = read_weather(self.climates[name])
+            return self._weathers[name]
+
+    def year(
+        self,
+        text: str,
+        climate: str,
+        opening_set: str = "",
+        *,
+        stale: Callable[[], bool] = lambda: False,
+    ) -> dict[str, Any]:
+        """Return the hourly year of every strip of a wall, judged, with the figures of the strip that decides.
+
+        Parameters
+        ----------
+        text, opening_set : str
+            As for `quick`.
+        climate : str
+            Name of a climate.
+        stale : callable, keyword only
+            Asked between two strips; where it answers True, `Superseded` is raised.
+
+        Returns
+        -------
+        dict
+            Plain values for JSON.
+
+        Raises
+        ------
+        InputError, ConvergenceError
+            As `cavity.simulate`.
+        Superseded
+            If a newer state was asked for meanwhile.
+        """
+        from cavity.study.engine import Job
+
+        wall = read(text)
+        weather = self.weather(climate)
+        names = [chosen.name for chosen in wall.opening_sets]
+        chosen = opening_set if opening_set in names else names[0]
+        if stale():
+            raise Superseded
+        jobs = [Job(wall, weather, chosen, wall.cavity.depth, column.name) for column in wall.columns]
+
+        def after(*_: Any) -> None:
+            if stale():
+                raise Superseded
+
+        results = self.engine.run(jobs, keep="all", progress=after)
+        return answer(climate, [(result.dataset if not result.failure else None, result) for result in results])
+
+    def hours(self, text: str, climate: str, opening_set: str = "") -> str:
+        """Return the hours of the first strip of a case as CSV; as `year`, which has computed them already."""
+        from cavity.report.tables import hours_csv
+        from cavity.study.engine import Job
+
+        wall = read(text)
+        names = [chosen.name for chosen in wall.opening_sets]
+        chosen = opening_set if opening_set in names else names[0]
+        result = self.engine.run([Job(wall, self.weather(climate), chosen, wall.cavity.depth)], keep="all")[0]
+        return hours_csv(result.dataset)
+
+
+def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
+    """Return verdict, strips, numbers and figures of the strips of one case.
+
+    Parameters
+    ----------
+    climate : str
+        Name of the climate.
+    results : list of (xarray.Dataset or None, Result)
+        Of every strip; None where it was not computed.
+    """
+    from cavity.report import elevation, figures, payload, series
+    from cavity.risk import ranking, verdict
+
+    computed = [(ds, result) for ds, result in results if ds is not None]
+    failed = [
+        {"strip": result.job.column, "reason": result.failure} for ds, result in results if ds is None
+    ]  # fmt: skip
+    if not computed:
+        return {"climate": climate, "status": "", "sentence": "Not computed.", "failed": failed, "strips": []}
+    worst, deciding = max(computed, key=lambda pair: ranking.order(pair[1].findings))
+    status, sentence = verdict(deciding.findings)
+    statuses = [ranking.status(result.findings) for _, result in computed]
+    datasets = [ds for ds, _ in computed]
+    segment, face = series.governing(worst, deciding.findings)
+    drawn = figures.plain_of_case(worst, segment=segment, face=face)
+    return {
+        "climate": climate,
+        "has_rain": bool(worst.attrs.get("has_rain")),
+        "status": status,
+        "sentence": sentence,
+        "deciding": str(worst.attrs["column"]),
+        "place": f"{worst['face'].values[face]}, {worst['segment'].values[segment]}",
+        "failed": failed,
+        "findings": [
+            {"title": found.title, "where": found.where, "value": _finite(found.value), "units": found.units,
+             "limit": _finite(found.limit), "threshold": found.threshold, "status": found.status,
+             "sentence": found.sentence}
+            for found in deciding.findings
+        ],
+        "strips": [
+            {"name": row.name, "mark": row.letter, "status": row.status,
+             "rate": float(np.median(series.air_changes(ds)))}
+            for row, (ds, _) in zip(
+                [row for row in elevation.strip_rows(datasets, statuses) if row.status], computed, strict=True
+            )
+        ],
+        "elevation": elevation.draw(datasets, statuses),
+        "numbers": numbers(worst, deciding.findings),
+        "figures": {name: payload.plain(drawn[name]) for name in SHOWN if name in drawn},
+    }  # fmt: skip
+
+
+SHOWN = ("fig-profile", "fig-critical", "fig-duration", "fig-mould", "fig-film", "fig-loss")  # figures of the page
+
+
+def numbers(ds: Any, findings: Any) -> list[dict[str, Any]]:
+    """Return the numbers that stand beside those of a pinned state: key, label, value and unit.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        A result.
+    findings : iterable of Finding
+        Of it.
+    """
+    from cavity.report import series
+    from cavity.risk.ranking import worst_by_criterion
+
+    rates = series.air_changes(ds)
+    rows = [
+        {"key": "rate", "label": "Air change rate, median", "value": float(np.median(rates)), "unit": "per hour"},
+        {"key": "rate_low", "label": "Air change rate, exceeded in 95 % of the hours",
+         "value": float(np.quantile(rates, 0.05)), "unit": "per hour"},
+    ]  # fmt: skip
+    for key, found in worst_by_criterion(findings).items():
+        if found.can_fail:
+            rows.append({"key": key, "label": found.title, "value": _finite(found.value), "unit": found.units,
+                         "limit": _finite(found.limit), "status": found.status})  # fmt: skip
+    return rows
+
+
+def edited(text: str, change: Mapping[str, Any]) -> str:
+    """Return the text of a wall file after one change asked for by the page.
+
+    Parameters
+    ----------
+    text : str
+        The wall file.
+    change : mapping
+        ``do`` (set | insert | remove | move), ``place`` (list of keys and positions), and ``typed`` (text as typed,
+        empty for the default), ``values`` or ``index`` as the kind of change needs.
+
+    Raises
+    ------
+    InputError
+        If the change makes no sense or cannot be made in this text.
+    """
+    from cavity.live import edit
+
+    try:
+        place = tuple(part if isinstance(part, int) else str(part) for part in change["place"])
+        if not place or len(place) > 8:
+            raise KeyError("place")
+        kind = change["do"]
+        if kind == "set":
+            typed = str(change["typed"])
+            return edit.put(text, place, form.typed(typed, place) if typed.strip() else None)
+        if kind == "insert":
+            return edit.insert(text, place, int(change["index"]), dict(change["values"]))
+        if kind == "remove":
+            return edit.remove(text, place)
+        if kind == "move":
+            return edit.move(text, place, int(change["index"]))
+    except (KeyError, TypeError, ValueError):
+        pass
+    raise InputError(Fault("change", "not understood", str(dict(change))[:120], "a change made on the page"))

@@ -1,0 +1,415 @@
+"""The page's server: on the loopback address alone, for the browser that opened its first address, and nobody else.
+
+What protects it: the socket is bound to 127.0.0.1; the Host header must name that address and port (a name that is made
+to point here by a foreign page does not pass); requests that change or compute something must come from the page's own
+origin; every request carries the cookie that only the first address, with its random token, has set. Paths from the
+page are never opened: files come as uploads of bounded size and go out as downloads.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import re
+import secrets
+import socket
+import tempfile
+import threading
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.middleware import Middleware
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from cavity.errors import CavityError, Fault, InputError
+from cavity.live import desk, form
+from cavity.live.studies import Studies
+
+if TYPE_CHECKING:
+    from starlette.types import ASGIApp, Receive, Scope, Send
+
+LARGEST_TEXT = 1_000_000  # bytes of a request with a wall file
+LARGEST_FILE = 60_000_000  # bytes of a climate file
+KINDS = (".epw", ".csv", ".nc", ".txt", ".tsv")  # of climate files
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; "
+    "connect-src 'self'; font-src 'self'; form-action 'none'; base-uri 'none'; frame-ancestors 'none'"
+)  # plotly writes its own style elements; nothing comes from another host
+_HERE = Path(__file__).parent / "page"
+
+
+class Guard:
+    """Lets through only what comes from the page itself; adds the headers that keep it so."""
+
+    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
+        self.app, self.token, self.port = app, token, port
+        self.hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Check one request and answer it, or refuse it."""
+        if scope["type"] == "lifespan":  # starting and ending: no request
+            await self.app(scope, receive, send)
+            return
+        if scope["type"] != "http":
+            return
+        request = Request(scope)
+        refused = self._refused(request)
+        if refused is not None:
+            await refused(scope, receive, send)
+            return
+
+        async def with_headers(message: Any) -> None:
+            if message["type"] == "http.response.start":
+                message["headers"] = [*message.get("headers", []), *_HEADERS]
+            await send(message)
+
+        await self.app(scope, receive, with_headers)
+
+    def _refused(self, request: Request) -> Response | None:
+        host = request.headers.get("host", "")
+        if host not in self.hosts:
+            return PlainTextResponse("This address belongs to a page on another host.", 421)
+        if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+            return PlainTextResponse("Requests of other pages are not answered.", 403)
+        if request.method not in ("GET", "HEAD") and request.headers.get("origin") != f"http://{host}":
+            return PlainTextResponse("Requests of other pages are not answered.", 403)
+        given = request.query_params.get("token")
+        if request.url.path == "/" and given is not None and secrets.compare_digest(given, self.token):
+            first = RedirectResponse("/", 303)
+            first.set_cookie(cookie_name(self.port), self.token, httponly=True, samesite="strict", path="/")
+            return first
+        if not secrets.compare_digest(request.cookies.get(cookie_name(self.port), ""), self.token):
+            return PlainTextResponse(
+                "Open the address that the terminal shows: it lets this browser in. The wall on the page is kept.", 403
+            )
+        return None
+
+
+_HEADERS = [
+    (b"content-security-policy", POLICY.encode()),
+    (b"x-content-type-options", b"nosniff"),
+    (b"referrer-policy", b"no-referrer"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"cache-control", b"no-store"),
+]
+
+
+def cookie_name(port: int) -> str:
+    """Return the name of the cookie: one a port, for cookies do not know ports."""
+    return f"cavity_live_{port}"
+
+
+class Latest:
+    """Knows the newest request of each tab, so that older ones can be dropped."""
+
+    def __init__(self) -> None:
+        self._newest: dict[str, int] = {}
+        self._lock = threading.Lock()
+
+    def arrived(self, tab: str, number: int) -> Callable[[], bool]:
+        """Note a request; return what tells whether a newer one has come since."""
+        with self._lock:
+            if len(self._newest) > 200:  # tabs closed long ago
+                self._newest.pop(next(iter(self._newest)))
+            self._newest[tab] = max(number, self._newest.get(tab, 0))
+        return lambda: self._newest.get(tab, 0) > number
+
+
+def application(work: desk.Desk, studies: Studies, *, token: str, port: int, first: Mapping[str, str]) -> Starlette:
+    """Return the page's application.
+
+    Parameters
+    ----------
+    work : Desk
+        What computes.
+    studies : Studies
+        Longer work.
+    token : str, keyword only
+        Of the first address.
+    port : int, keyword only
+        Port of the server. [1]
+    first : mapping of str, keyword only
+        What the page shows first: ``text`` of the wall file and ``name``, both empty to offer the starting points, and
+        ``climate``.
+    """
+    latest = Latest()
+    # two years at a time: more would only share the same cores, and older ones are dropped while they wait
+    seats = asyncio.Semaphore(2)
+
+    async def page(_: Request) -> Response:
+        return Response((_HERE / "live.html").read_text("utf-8"), media_type="text/html")
+
+    async def script(request: Request) -> Response:
+        name = request.path_params["name"]
+        if name == "plotly.js":
+            from plotly.offline import get_plotlyjs
+
+            return Response(await run_in_threadpool(get_plotlyjs), media_type="text/javascript")
+        kinds = {"live.js": "text/javascript", "live.css": "text/css"}
+        if name not in kinds:
+            return PlainTextResponse("not here", 404)
+        text = (_HERE / name).read_text("utf-8")
+        if name == "live.css":
+            text = _shared_style() + text
+        return Response(text, media_type=kinds[name])
+
+    async def begin(_: Request) -> Response:
+        from cavity.report import display, palette, section
+        from cavity.wallfile import starter
+
+        return _json({
+            "form": form.sections(),
+            "materials": await run_in_threadpool(_materials),
+            "starts": [{"name": "start", "title": "Fibre cement panels on a timber frame", "text": starter()}],
+            "climates": work.names(),
+            "titles": {name: f"{name.replace('_', ' ').capitalize()} (fictitious)" for name in work.climates},
+            "patterns": section.PATTERNS,
+            "first": dict(first),
+            "pounds": display.pound_units(),
+            "colours": {"light": palette.LIGHT, "dark": palette.DARK},
+            "layout": _plain_template(),
+            "cautions": list(_cautions()),
+        })  # fmt: skip
+
+    async def wall(request: Request) -> Response:
+        asked = await _asked(request)
+        text = str(asked["text"])
+        if asked.get("change"):
+            text = await run_in_threadpool(desk.edited, text, asked["change"])
+        found: dict[str, Any] = {"text": text, "contents": desk.contents(text), "faults": [], "quick": None}
+        try:
+            found["quick"] = await run_in_threadpool(desk.quick, text, str(asked.get("opening_set", "")))
+        except InputError as error:
+            found["faults"] = desk.faults_of(error)
+        return _json(found)
+
+    async def year(request: Request) -> Response:
+        asked = await _asked(request)
+        stale = latest.arrived(str(asked["tab"])[:60], int(asked["number"]))
+        async with seats:
+            try:
+                found = await run_in_threadpool(
+                    work.year, str(asked["text"]), str(asked["climate"]), str(asked.get("opening_set", "")), stale=stale
+                )
+            except desk.Superseded:
+                return _json({"superseded": True})
+        return _json({"superseded": stale(), **found})
+
+    async def climate(request: Request) -> Response:
+        name = re.sub(r"[^\w .()-]+", "_", request.query_params.get("name", ""))[-80:]
+        suffix = Path(name).suffix.lower()
+        if suffix not in KINDS:
+            raise InputError(
+                Fault("climate", "a file of another kind", name, ", ".join(KINDS), "choose a weather file")
+            )
+        with tempfile.TemporaryDirectory() as folder:
+            # the name of the file on this computer is ours: nothing of the user's name is used as a path
+            place = Path(folder) / f"climate{suffix}"
+            size = 0
+            with place.open("wb") as stream:
+                async for chunk in request.stream():
+                    size += len(chunk)
+                    if size > LARGEST_FILE:
+                        raise InputError(
+                            Fault(name, "too large for the page", f"more than {LARGEST_FILE // 10**6} MB",
+                                  f"at most {LARGEST_FILE // 10**6} MB", "use the command line for it")
+                        )  # fmt: skip
+                    stream.write(chunk)
+            found = await run_in_threadpool(_read_climate, place, name)
+        return _json({"name": work.add(name, found), "names": work.names(), "warnings": _warnings(found)})
+
+    async def study(request: Request) -> Response:
+        asked = await _asked(request)
+        return _json({"id": studies.start(work, asked)})
+
+    async def study_state(request: Request) -> Response:
+        found = studies.state(request.path_params["id"], int(request.query_params.get("after", "0")))
+        return _json(found) if found is not None else _json({"faults": [], "gone": True}, 404)
+
+    async def study_stop(request: Request) -> Response:
+        studies.stop(request.path_params["id"])
+        return _json({})
+
+    async def study_file(request: Request) -> Response:
+        found = studies.file(request.path_params["id"])
+        if found is None:
+            return PlainTextResponse("not here", 404)
+        name, data = found
+        return Response(
+            data,
+            media_type="application/octet-stream",
+            headers={"content-disposition": f'attachment; filename="{name}"'},
+        )
+
+    async def hours(request: Request) -> Response:
+        asked = await _asked(request)
+        text = await run_in_threadpool(
+            work.hours, str(asked["text"]), str(asked["climate"]), str(asked.get("opening_set", ""))
+        )
+        return Response(text, media_type="text/csv")
+
+    async def here(_: Request) -> Response:
+        return _json({"alive": True})
+
+    app = Starlette(
+        routes=[
+            Route("/", page), Route("/page/{name}", script), Route("/begin", begin), Route("/here", here),
+            Route("/wall", wall, methods=["POST"]), Route("/year", year, methods=["POST"]),
+            Route("/climate", climate, methods=["POST"]), Route("/hours", hours, methods=["POST"]),
+            Route("/study", study, methods=["POST"]), Route("/study/{id}", study_state),
+            Route("/study/{id}", study_stop, methods=["DELETE"]), Route("/study/{id}/file", study_file),
+        ],
+        middleware=[Middleware(Guard, token=token, port=port)],
+        exception_handlers={CavityError: _refuse, KeyError: _odd, TypeError: _odd, ValueError: _odd},
+    )  # fmt: skip
+    return app
+
+
+async def _asked(request: Request) -> dict[str, Any]:
+    """Return the body of a request of the page."""
+    body = b""
+    with contextlib.suppress(ClientDisconnect):
+        async for chunk in request.stream():
+            body += chunk
+            if len(body) > LARGEST_TEXT:
+                raise InputError(Fault("page", "the wall file is too long", f"more than {LARGEST_TEXT} bytes"))
+    found = json.loads(body)
+    if not isinstance(found, dict):
+        raise ValueError("not an object")
+    return found
+
+
+async def _refuse(_: Request, error: Exception) -> Response:
+    assert isinstance(error, CavityError)
+    return _json({"faults": desk.faults_of(error)}, 422)
+
+
+async def _odd(_: Request, error: Exception) -> Response:  # noqa: ARG001 - what it was helps nobody on the page
+    return _json({"faults": [{"key": "", "where": "page", "problem": "the request was not understood"}]}, 400)
+
+
+def _json(value: Any, status: int = 200) -> Response:
+    return JSONResponse(value, status) if status != 200 else Response(packed(value), media_type="application/json")
+
+
+def packed(value: Any) -> bytes:
+    """Return JSON; what is not a number becomes null, as in reports."""
+    from cavity.report.payload import plain
+
+    return json.dumps(plain(value), separators=(",", ":"), ensure_ascii=False).encode()
+
+
+def _plain_template() -> dict[str, Any]:
+    from cavity.report import palette
+
+    return palette.style()["template"]["layout"]
+
+
+def _shared_style() -> str:
+    from cavity.report import elevation, page, schedule
+
+    return page.shared_style() + page.section_style() + elevation.STYLE + schedule.STYLE
+
+
+def _cautions() -> tuple[str, ...]:
+    from cavity.report.answer import CAUTIONS
+
+    return CAUTIONS
+
+
+def _materials() -> list[dict[str, Any]]:
+    from cavity.wallfile import materials
+
+    return [
+        {"name": row.name, "title": row.title, "group": row.group, "thickness": row.thickness}
+        for row in materials().values()
+    ]
+
+
+def _read_climate(place: Path, name: str) -> Any:
+    """Return the climate in an uploaded file; messages name the file as the user does."""
+    from dataclasses import replace
+
+    from cavity.climate import read_weather
+
+    try:
+        found = read_weather(place)
+    except InputError as error:
+        shown = [replace(fault, where=fault.where.replace(str(place), name)) for fault in error.faults]
+        raise InputError(*shown) from None
+    return found.assign_attrs(source=name, name=found.attrs.get("name") or name)
+
+
+def _warnings(weather: Any) -> list[str]:
+    return list(json.loads(weather.attrs.get("warnings", "[]")))
+
+
+def free_socket(port: int = 0) -> socket.socket:
+    """Return a socket that listens on the loopback address: to a free port, or to the one given.
+
+    Parameters
+    ----------
+    port : int
+        0: any free one. [1]
+
+    Raises
+    ------
+    InputError
+        If the port is taken.
+    """
+    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        made.bind(("127.0.0.1", port))
+        made.listen()
+    except OSError as error:
+        made.close()
+        raise InputError(
+            Fault("--port", f"cannot be used: {error.strerror or error}", str(port), "a free port",
+                  "leave the option out: a free port is found")
+        ) from None  # fmt: skip
+    return made
+
+
+def serve(
+    work: desk.Desk,
+    studies: Studies,
+    *,
+    first: Mapping[str, str],
+    port: int = 0,
+    opened: Callable[[str], None],
+) -> None:
+    """Serve the page until Ctrl-C.
+
+    Parameters
+    ----------
+    work, studies, first
+        As for `application`.
+    port : int, keyword only
+        0: any free one. [1]
+    opened : callable, keyword only
+        Called with the first address once the server answers.
+    """
+    import uvicorn
+
+    bound = free_socket(port)
+    number = bound.getsockname()[1]
+    token = secrets.token_urlsafe(24)
+    app = application(work, studies, token=token, port=number, first=first)
+    # the socket listens already: a browser that is quicker than the server waits in its queue
+    opened(f"http://127.0.0.1:{number}/?token={token}")
+    server = uvicorn.Server(
+        uvicorn.Config(app, log_level="error", lifespan="off", access_log=False, timeout_graceful_shutdown=1)
+    )
+    try:
+        with contextlib.suppress(KeyboardInterrupt), bound:
+            server.run(sockets=[bound])
+    finally:
+        studies.close()

@@ -1,0 +1,210 @@
+"""Longer work beside the page, which can be stopped: all openings by all depths, sizes, uncertainty, advice, report."""
+
+from __future__ import annotations
+
+import re
+import secrets
+import tempfile
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cavity.errors import CavityError, Fault, InputError
+
+if TYPE_CHECKING:
+    from cavity.live.desk import Desk
+
+MOST = 8  # studies remembered; the oldest ended ones go first
+
+
+class Stopped(Exception):
+    """The user stopped the study."""
+
+
+@dataclass
+class Study:
+    """One study: what it has found so far."""
+
+    kind: str
+    done: int = 0
+    total: int = 0
+    rows: list[dict[str, Any]] = field(default_factory=list)  # as they come
+    text: list[str] = field(default_factory=list)  # the answer in sentences
+    faults: list[dict[str, str]] = field(default_factory=list)
+    ended: bool = False
+    stopped: bool = False
+    file: tuple[str, bytes] | None = None
+    stop: threading.Event = field(default_factory=threading.Event)
+
+    def advance(self, done: int, total: int) -> None:
+        """Note how far it is; raise `Stopped` where the user asked for it."""
+        self.done, self.total = done, total
+        if self.stop.is_set():
+            raise Stopped
+
+
+class Studies:
+    """The studies of one server, each in a thread of its own."""
+
+    def __init__(self) -> None:
+        self._all: dict[str, Study] = {}
+        self._lock = threading.Lock()
+
+    def start(self, work: Desk, asked: Mapping[str, Any]) -> str:
+        """Begin a study and return its name.
+
+        Parameters
+        ----------
+        work : Desk
+            Climates and engine.
+        asked : mapping
+            ``kind`` (a key of `KINDS`), ``text``, ``climate``, ``opening_set``.
+
+        Raises
+        ------
+        InputError
+            If the kind is not known, or the wall or climate has faults.
+        """
+        from cavity.live import desk
+
+        run = KINDS.get(str(asked.get("kind")))
+        if run is None:
+            raise InputError(Fault("study", "not known", str(asked.get("kind"))[:60], ", ".join(KINDS)))
+        wall, weather = desk.read(str(asked["text"])), work.weather(str(asked["climate"]))
+        study = Study(str(asked["kind"]))
+        name = secrets.token_hex(8)
+        with self._lock:
+            for old in [key for key, one in self._all.items() if one.ended][: max(0, len(self._all) - MOST + 1)]:
+                del self._all[old]
+            self._all[name] = study
+
+        def work_on() -> None:
+            try:
+                run(study, wall, weather, str(asked.get("opening_set", "")), work)
+            except Stopped:
+                study.stopped = True
+            except CavityError as error:
+                study.faults = desk.faults_of(error)
+            except Exception as error:  # the page shows it; the server goes on
+                study.faults = desk.faults_of(CavityError(f"{type(error).__name__}: {error}"))
+            study.ended = True
+
+        threading.Thread(target=work_on, name=f"study {study.kind}", daemon=True).start()
+        return name
+
+    def state(self, name: str, after: int) -> dict[str, Any] | None:
+        """Return how far a study is, with the rows found after the first `after`; None where there is none."""
+        study = self._all.get(name)
+        if study is None:
+            return None
+        rows = list(study.rows)
+        return {
+            "kind": study.kind, "done": study.done, "total": study.total, "rows": rows[after:], "text": study.text,
+            "faults": study.faults, "ended": study.ended, "stopped": study.stopped, "file": study.file is not None,
+        }  # fmt: skip
+
+    def stop(self, name: str) -> None:
+        """Ask a study to stop after the case that is being computed."""
+        if (study := self._all.get(name)) is not None:
+            study.stop.set()
+
+    def file(self, name: str) -> tuple[str, bytes] | None:
+        """Return name and content of the file a study made."""
+        study = self._all.get(name)
+        return study.file if study is not None else None
+
+    def close(self) -> None:
+        """Stop all."""
+        for study in self._all.values():
+            study.stop.set()
+
+
+def _matrix(study: Study, wall: Any, weather: Any, _: str, work: Desk) -> None:
+    """Every set of openings by every depth, all strips; a row a choice once its strips are done."""
+    from cavity.study.engine import Job
+
+    choices = [(chosen.name, depth) for chosen in wall.opening_sets for depth in wall.depths]
+    jobs = [Job(wall, weather, name, depth, column.name) for name, depth in choices for column in wall.columns]
+    left = {choice: len(wall.columns) for choice in choices}
+    found: dict[tuple[str, float], list[Any]] = {choice: [] for choice in choices}
+
+    def after(done: int, total: int, result: Any) -> None:
+        choice = (result.job.opening_set, result.job.depth)
+        found[choice].append(result)
+        left[choice] -= 1
+        if not left[choice]:
+            study.rows.append({"opening_set": choice[0], "depth": choice[1], **_cell(found[choice])})
+        study.advance(done, total)
+
+    study.advance(0, len(jobs))
+    work.engine.run(jobs, keep="findings", progress=after)
+
+
+def _cell(results: list[Any]) -> dict[str, Any]:
+    """Return what a cell of the matrix says: the worst over the strips."""
+    from cavity.risk import ranking
+
+    failed = [result.failure for result in results if result.failure]
+    if failed:
+        return {"status": "none", "reason": failed[0]}
+    worst = max(results, key=lambda result: ranking.order(result.findings))
+    found = ranking.worst_first(worst.findings)[0]
+    ratios = ranking.ratios(worst.findings).values()
+    return {
+        "status": ranking.status(worst.findings), "title": found.title, "value": found.value, "units": found.units,
+        "limit": found.limit, "threshold": found.threshold, "strip": worst.job.column,
+        "severity": max(ratios, default=0.0),
+    }  # fmt: skip
+
+
+def _report(study: Study, wall: Any, weather: Any, *_: Any) -> None:
+    """The whole report of `cavity compare`, as a file."""
+    from cavity.report import write_report
+    from cavity.study.compare import compare
+
+    comparison = compare(wall, weather, progress=lambda done, total, *_: study.advance(done, total))
+    with tempfile.TemporaryDirectory() as folder:
+        path = write_report(comparison, Path(folder) / "report.html")
+        study.file = (f"{_file_name(wall.name)}.html", path.read_bytes())
+
+
+def _size(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> None:
+    """The minimum vents and depth."""
+    from cavity.study import size
+
+    found = size.size(
+        wall, weather, opening_set=opening_set or None, progress=lambda done, total, *_: study.advance(done, total)
+    )
+    study.text = list(found.sentences)
+
+
+def _advise(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> None:
+    """What to change first, each change simulated."""
+    from cavity.study import advice
+
+    found = advice.advise(
+        wall, weather, opening_set=opening_set or None, progress=lambda done, total, *_: study.advance(done, total)
+    )
+    study.text = list(advice.lines(found, most=len(found)))
+
+
+def _uncertainty(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> None:
+    """How sure the verdict of the present choice is."""
+    from cavity.study.uncertainty import confidence
+
+    found = confidence(
+        wall, weather, ((opening_set or wall.opening_sets[0].name, wall.cavity.depth),), budget=None,
+        progress=lambda done, total, *_: study.advance(done, total),
+    )  # fmt: skip
+    study.text = [choice.sentence for choice in found.choices]
+
+
+def _file_name(name: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:60] or "wall"
+
+
+KINDS: dict[str, Callable[[Study, Any, Any, str, Desk], None]] = {
+    "matrix": _matrix, "size": _size, "advise": _advise, "uncertainty": _uncertainty, "report": _report,
+}  # fmt: skip

@@ -1,0 +1,248 @@
+"""The first screen in words: hand-made cases with a known right answer, and texts held to the numbers they quote."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+import xarray as xr
+from report_cases import make_case
+
+from cavity.report import answer
+from cavity.risk import Finding, judge
+
+
+def finding(status, ratio, key="mould", rises=False, where="OSB, top"):
+    units, limit = ("", 3.0) if key == "mould" else ("% by mass", 20.0)
+    title = "Mould index" if key == "mould" else "Wood moisture content"
+    text = "It grows and still rises by 0.2 a year." if rises else "It grows."
+    return Finding(key, title, where, limit * ratio, limit, units, status, "", 0.0, "made up", text, ratio)
+
+
+def bare(opening_set, depth, status, ratio, climate="A", column="plain", area=0.02, rain=1, more=(), rises=False):
+    ds = xr.Dataset(
+        {"opening_area": ("opening", [area / 2, area / 2]), "opening_height": ("opening", [0.0, 3.0]),
+         "air_change_rate": ("time", [10.0, 20.0, 60.0])},
+        attrs={"orientation": 180.0, "column": column, "column_bottom": 0.0, "column_top": 3.0, "has_rain": rain},
+    )  # fmt: skip
+    found = (finding(status, ratio, rises=rises), *more)
+    return SimpleNamespace(
+        opening_set=opening_set, depth=depth, climate_name=climate, dataset=ds, findings=found, wall_name="wall"
+    )
+
+
+def seen(*cases, **kw):
+    return answer.view(SimpleNamespace(cases=cases, **kw))
+
+
+def test_the_smallest_adequate_case_is_named_and_counted():
+    found = seen(bare("mesh", 0.02, "fail", 1.5), bare("slot", 0.02, "pass", 0.4), bare("slot", 0.04, "pass", 0.37))
+    assert answer.headline(found) == (
+        "2 of 3 combinations pass in A; the smallest adequate is “slot” with a 20 mm cavity."
+    )
+    card = answer.recommended(found)
+    assert (card["heading"], card["name"], card["word"]) == ("Recommended", "slot", "passes")
+    assert card["lines"][0] == "Nearest limit: mould index 1.2 (limit 3)."
+    assert card["lines"][1] == "More vent area or depth gains 0.09 of mould index at most."
+    assert card["runner_up"]["name"] == "slot" and card["runner_up"]["depth"][0] == "40 mm"
+    assert answer.start(found) == 1
+
+
+def test_never_the_worst_of_the_passing_cases():
+    """Two climates; the finding that happens to be listed first would name the mesh."""
+    wood = [finding("pass", 0.7, "wood_moisture"), finding("pass", 0.72, "wood_moisture")]
+    cases = [
+        *(bare("fine mesh", 0.015, "pass", 2.79 / 3, place, area=0.008, more=wood[:1]) for place in "AB"),
+        *(bare("10 mm slots", 0.03, "pass", 0.2, place, more=wood[1:]) for place in "AB"),
+    ]
+    found = seen(*cases)
+    assert found.best.opening_set == "10 mm slots"
+    assert answer.headline(found) == (
+        "All 2 combinations pass in both climates; the smallest adequate is “10 mm slots” with a 30 mm cavity."
+    )
+
+
+def test_several_climates_are_all_asked_for():
+    found = seen(bare("slot", 0.02, "pass", 0.5, "A"), bare("slot", 0.02, "fail", 1.2, "B"))
+    assert answer.headline(found) == (
+        "“slot” with a 20 mm cavity is not safe in both climates: it fails on mould index 3.6 (limit 3) in B."
+    )
+
+
+def test_without_a_safe_case_the_lowest_risk_is_named():
+    found = seen(bare("mesh", 0.02, "fail", 1.5), bare("slot", 0.02, "fail", 1.1))
+    assert answer.headline(found) == (
+        "No combination is safe in A; the lowest risk is “slot” with a 20 mm cavity, which fails on mould index 3.3 "
+        "(limit 3)."
+    )
+    assert answer.recommended(found)["heading"] == "Lowest risk, but it fails"
+    assert answer.recommended(found)["runner_up"] is None
+
+
+def test_items_to_review_are_said():
+    found = seen(bare("slot", 0.02, "review", 0.9), bare("mesh", 0.02, "fail", 1.1))
+    said = answer.headline(found)
+    assert said.startswith("1 of 2 combinations do not fail in A, but need review, none with a comfortable margin")
+    assert "mould index 2.7 (limit 3)" in said
+
+
+@pytest.mark.parametrize("dry", ["AB", "B"])
+def test_without_rain_nothing_is_said_to_pass_all(dry):
+    found = seen(*(bare("slot", 0.02, "pass", 0.4, place, rain=int(place not in dry)) for place in "AB"))
+    places = "" if dry == "AB" else " in B"
+    assert answer.headline(found).startswith(f"Without rain{places} (none in the weather file): “slot”")
+    cell = answer.matrix(found)["rows"][0]["cells"][0]
+    assert cell["word"] == "passes (no rain)" and cell["status"] == "pass"
+    assert answer.recommended(found)["word"] == "passes (no rain)"
+    assert answer.word("fail", rain=False) == "fails"
+
+
+def test_what_still_rises_is_said_in_headline_and_cell():
+    found = seen(bare("slot", 0.02, "pass", 0.5, rises=True), bare("slot", 0.04, "pass", 0.5))
+    assert answer.headline(found).endswith("Still rising when the run ended: mould index.")
+    first, second = answer.matrix(found)["rows"][0]["cells"]
+    assert first["text"] == "mould 1.5 of 3 ↗" and second["text"] == "mould 1.5 of 3"
+
+
+def test_a_set_passes_only_if_every_strip_passes():
+    cases = [
+        bare(name, 0.03, status, ratio, column=strip)
+        for name, strip, status, ratio in (
+            ("mesh", "plain", "pass", 0.2), ("mesh", "above the window", "fail", 1.5),
+            ("slot", "plain", "pass", 0.1), ("slot", "above the window", "fail", 1.2),
+        )
+    ]  # fmt: skip
+    found = seen(*cases)
+    said = answer.headline(found)
+    assert said.startswith("No combination is safe on both strips in A")
+    assert "on strip “above the window”" in said
+    (line,) = answer.lost_strips(found)
+    assert line.startswith("Strip “above the window” fails with every combination; at best mould index 3.6 (limit 3)")
+    cells = [row["cells"][0] for row in answer.matrix(found)["rows"]]
+    assert [cell["status"] for cell in cells] == ["fail", "fail"]
+    assert [cell["case"] for cell in cells] == [1, 3]
+    (pick,) = answer.matrix(found)["selectors"]
+    assert pick["values"] == ["plain", "above the window"]
+    other = answer.matrix(found)["other"]
+    assert [row[0]["status"] for row in other["0"]] == ["pass", "pass"]
+    assert [row[0]["status"] for row in other["1"]] == ["fail", "fail"]
+    assert [row[0]["case"] for row in other["-1"]] == [1, 3]
+
+
+def test_the_deciding_strip_is_named_with_its_fraction_of_the_wall():
+    import json
+
+    cases = [bare("slot", 0.03, "pass", ratio, column=strip) for strip, ratio in (("plain", 0.2), ("sill", 0.6))]
+    wall = {"columns": [{"name": "plain", "fraction": 0.7}, {"name": "sill", "fraction": 0.3}]}
+    for case in cases:
+        case.dataset.attrs["wall_json"] = json.dumps(wall)
+    assert answer.lost_strips(seen(*cases)) == ["Strip “sill” (30 % of the wall length) decides in all combinations."]
+
+
+def test_order_of_cases_changes_no_word():
+    cases = [
+        bare(name, depth, "pass" if ratio < 1 else "fail", ratio, climate, column)
+        for name, depth, ratio, climate, column in (
+            ("a", 0.02, 0.8, "A", "x"), ("a", 0.02, 0.7, "B", "x"), ("a", 0.02, 0.5, "A", "y"),
+            ("a", 0.02, 0.2, "B", "y"), ("b", 0.02, 0.3, "A", "x"), ("b", 0.02, 0.3, "B", "x"),
+            ("b", 0.02, 1.3, "A", "y"), ("b", 0.02, 0.3, "B", "y"),
+        )
+    ]  # fmt: skip
+    one, other = seen(*cases), seen(*reversed(cases))
+    assert answer.headline(one) == answer.headline(other)
+    assert answer.recommended(one)["lines"] == answer.recommended(other)["lines"]
+    assert one.best.opening_set == "a"
+
+
+def test_what_never_happens_is_not_the_nearest_limit():
+    frost = Finding("frost", "Freeze-thaw", "OSB", 0.0, 1.0, "cycles", "pass", "", 0.0, "s", "None.", 0.0)
+    case = bare("slot", 0.03, "pass", 0.4, more=[frost])
+    assert answer.what(case) == "Mould index 1.2 (limit 3)"
+    case.findings = (frost,)
+    assert answer.what(case) == "No criterion comes near its limit"
+    found = seen(case)
+    assert answer.recommended(found)["lines"][0] == "No criterion comes near its limit."
+    assert answer.matrix(found)["rows"][0]["cells"][0]["text"] == "far from every limit"
+
+
+def test_a_missing_part_is_in_the_headline_and_keeps_a_choice_from_passing():
+    lost = SimpleNamespace(
+        opening_set="slot", depth=0.02, climate_name="B", column="plain", orientation=180.0, reason="no convergence"
+    )
+    cases = [
+        bare("slot", 0.02, "pass", 0.1, "A"),
+        bare("slot", 0.04, "pass", 0.2, "A"), bare("slot", 0.04, "pass", 0.2, "B"),
+    ]  # fmt: skip
+    found = seen(*cases, failed=[lost])
+    assert answer.headline(found) == (
+        "With 3 of 4 cases computed: 1 of 2 combinations pass in both climates; the smallest adequate is “slot” with "
+        "a 40 mm cavity."
+    )
+    first = answer.matrix(found)["rows"][0]["cells"][0]
+    assert first["status"] == "none" and first["reason"] == "no convergence" and "case" not in first
+
+
+def test_probability_of_recommended_and_runner_up_is_shown_where_it_is_known():
+    sure = [
+        SimpleNamespace(opening_set="slot", depth=depth, probability=p, sentence=f"Met in {100 * p:.0f} %.")
+        for depth, p in ((0.02, 0.88), (0.04, 0.94))
+    ]
+    cases = [bare("slot", 0.02, "pass", 0.5), bare("slot", 0.04, "pass", 0.45)]
+    card = answer.recommended(seen(*cases, confidence=SimpleNamespace(reason="", choices=tuple(sure))))
+    assert card["percent"] == "88 %" and "Met in 88 %." in card["lines"]
+    assert card["runner_up"]["percent"] == "94 %"
+    none = answer.recommended(seen(*cases, confidence=SimpleNamespace(reason="would take 3 min", choices=())))
+    assert none["percent"] == "" and "Probability not computed: would take 3 min." in none["lines"]
+
+
+def test_criteria_are_printed_once_and_named_in_each_cell():
+    cases = [
+        bare("mesh", 0.02, "pass", 0.3, more=[finding("pass", 0.7, "wood_moisture")]),
+        bare("slot", 0.02, "pass", 0.6), bare("slot", 0.04, "pass", 0.5),
+    ]  # fmt: skip
+    made = answer.matrix(seen(*cases))
+    assert [[cell and cell["text"] for cell in row["cells"]] for row in made["rows"]] == [
+        ["wood 14 of 20 % by mass", None],
+        ["mould 1.8 of 3", "mould 1.5 of 3"],
+    ]
+    assert made["legend"] == [
+        "wood: wood moisture content, limit 20 % by mass (made up)",
+        "mould: mould index, limit 3 (made up)",
+    ]
+    assert [cell["near"] for cell in made["rows"][1]["cells"]] == [0.6, 0.5]
+
+
+def divided(case):
+    """The case with a closed barrier at 2 m: its top segment is a compartment through which no air passes."""
+    ds = case.dataset
+    rate = np.asarray(ds["air_change_rate"].values, float)
+    ds = ds.drop_dims("compartment").assign_coords(
+        compartment=["0.00 to 2.00 m", "2.00 to 3.00 m"],
+        compartment_bottom=("compartment", [0.0, 2.0]), compartment_top=("compartment", [2.0, 3.0]),
+        segment_compartment=("segment", [0, 0, 1]),
+    )  # fmt: skip
+    ds["compartment_air_change_rate"] = (("time", "compartment"), np.stack([rate, 0.0 * rate], axis=1))
+    return SimpleNamespace(**{**vars(case), "dataset": ds})
+
+
+def test_compartments_are_judged_and_named_one_by_one():
+    """The dead pocket does not hide behind the rate of the column."""
+    case = divided(make_case(hours=24 * 70, damp=0.4))
+    found = seen(case)
+    rows = answer.compartments(found)
+    assert [row["piece"] for row in rows] == ["0.00 to 2.00 m", "2.00 to 3.00 m"]
+    assert rows[1]["rate"] == "no air passes" and rows[0]["rate"] != "no air passes"
+    (said,) = answer.still_pieces(found)
+    assert "from 2.00 to 3.00 m: a dead pocket" in said
+    assert answer.matrix(found)["rows"][0]["cells"][0]["rate"] == "0 /h"
+    # each is judged by its own segments, and the worse of the two is what the whole strip is
+    alone = judge(case.dataset.isel(segment=[2]))
+    assert rows[1]["status"] == answer.status(alone)
+    levels = [answer.level(row["status"]) for row in rows]
+    assert max(levels) == answer.level(answer.status(judge(case.dataset)))
+
+
+def test_advice_of_the_comparison_is_told_before_our_own():
+    cases = [bare("slot", 0.02, "pass", 0.5)]
+    given = seen(*cases, advice=[SimpleNamespace(sentence="Open the head."), "Then the base."])
+    assert answer.changes(given) == ["Open the head.", "Then the base."]
+    assert answer.changes(seen(*cases))[0] == "Nothing need change for slot with 20 mm."
