@@ -121,7 +121,7 @@ def test_the_command_writes_the_report_and_ends_with_1(small, days, tmp_path, fa
     failing(lambda _wall, name, depth: (name, depth) == (first, 0.02))
     result = CliRunner().invoke(
         main,
-        ["compare", str(path), "--climate", "x.epw", "--out", str(tmp_path / "r.html"), "--csv", str(tmp_path / "t")],
+        ["compare", str(path), "--climate", str(path), "--out", str(tmp_path / "r.html"), "--csv", str(tmp_path / "t")],
         env={"COLUMNS": "160", "NO_COLOR": "1"},
     )
     assert result.exit_code == 1, result.output
@@ -284,7 +284,7 @@ def test_commands_end_with_1_after_writing(failing, own_store, monkeypatch, tmp_
         (["advise"], ["changes computed; not computed: no convergence", "Drying of"]),
     ):
         command, *options = arguments
-        result = CliRunner().invoke(main, [command, str(path), "--climate", "x.epw", *options])
+        result = CliRunner().invoke(main, [command, str(path), "--climate", str(path), *options])
         assert result.exit_code == 1, result.output
         assert all(word in result.output for word in words), result.output
     assert page.exists()

@@ -166,7 +166,7 @@ def with_vents(wall: Wall, opening_set: str, ends: Iterable[BlindEnd]) -> Wall:
         added.append(
             replace(
                 pattern, name=name, height=height, columns=(end.column,),
-                exposure="face" if end.barrier else pattern.exposure, pressure_shift=None,
+                exposure="face" if end.barrier else pattern.exposure, cp_shift=None,
             )
         )  # fmt: skip
     return _with_set(wall, replace(chosen, openings=(*chosen.openings, *added)))
