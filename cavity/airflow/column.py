@@ -10,6 +10,7 @@ highest, or no opening at all). A closed opening stays in the ladder (AREA 0), a
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -135,6 +136,7 @@ class ColumnAir:
             "part": list(self.path_names),
             "part_height": ("part", self.path_height, {"units": "m"}),
             "part_kind": ("part", list(self.path_kinds)),
+            "part_group": ("part", [group_of(*one) for one in zip(self.path_names, self.path_kinds, strict=True)]),
             "part_area": ("part", self.path_area, {"units": "m2/m"}),
         }
 
@@ -310,6 +312,17 @@ def _stirring(opening: Opening) -> float:
     """Return how an opening stirs the air that enters through it: all but a plain rounded mouth do."""
     rounded = (opening.discharge or 0.0) >= ROUNDED and opening.bends == 0 and opening.porosity >= 1.0
     return 0.0 if rounded else balance.ABRUPT
+
+
+def group_of(name: str, kind: str) -> str:
+    """Return the group of a part of the air path: its name without the height at its end; one for all channel pieces.
+
+    Parameters
+    ----------
+    name, kind : str
+        As in `ColumnAir.path_names` and `path_kinds`.
+    """
+    return "cavity depth" if kind == "channel" else re.sub(r"( at -?\d+(\.\d+)? m)?( \(\d+\))?$", "", name)
 
 
 def _unique(name: str, taken: list[str]) -> str:

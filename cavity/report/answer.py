@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from cavity.report import display, series
+from cavity.risk import air
 from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_first
 from cavity.risk.recommend import Recommendation, recommend, title
 
@@ -431,7 +432,7 @@ def changes(seen: View) -> list[str]:
     if failing:
         return [
             *(found.sentence for found in failing),
-            f"{bottleneck(first)} Open up there first if more air is wanted.",
+            bottleneck(first),
         ]
     lines = [f"Nothing need change for {first.opening_set} with {depth_text(first.depth)}."]
     near = worst(first.findings)
@@ -441,20 +442,10 @@ def changes(seen: View) -> list[str]:
 
 
 def bottleneck(case: Any) -> str:
-    """Return where most of the driving pressure is lost, in one sentence; rails and openings counted together."""
-    lost = np.asarray(case.dataset["part_pressure"].values, float).sum(axis=0)
-    kinds = [str(kind) for kind in case.dataset["part_kind"].values]
-    names = [str(name) for name in case.dataset["part"].values]
-    groups: dict[str, float] = {}
-    for kind, name, loss in zip(kinds, names, lost, strict=True):
-        word = {"rail": "the rails", "channel": "friction along the cavity"}.get(kind, name)
-        groups[word] = groups.get(word, 0.0) + float(loss)
-    if not sum(groups.values()) > 0.0:
-        return "No air moves."
-    word = max(groups, key=lambda name: groups[name])
-    share = 100 * groups[word] / sum(groups.values())
+    """Return where most of the driving pressure is lost and what doubling each group of equal parts would bring."""
+    said = air.choke_sentence(case.dataset)
     where = f"With {case.opening_set} and {depth_text(case.depth)}"
-    return f"{where}, {share:.0f} % of the driving pressure is lost at {word}."
+    return f"{where}: {said}" if said else "No air moves."
 
 
 # ---- compartments and strips -----------------------------------------------------------------------------------------

@@ -51,8 +51,8 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
         layers, backup = [], []  # names of layers are not certain: references to them are not checked
     elevation, columns = _columns(parts, faults)
     rails = read_rails(("rail",), parts.get("rail", []), columns, faults)
-    barriers = read_barriers(parts.get("barrier", []), columns, faults)
-    sets = read_sets(parts.get("openings", []), columns, faults)
+    barriers = read_barriers(parts.get("barrier", []), columns, elevation, faults)
+    sets = read_sets(parts.get("openings", []), columns, barriers, faults)
     cavity = parts.get("cavity")
     depths = _depths(parts.get("compare"), cavity, faults)
     sets = _chosen(parts.get("compare"), sets, parts, faults)

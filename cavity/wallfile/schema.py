@@ -300,7 +300,13 @@ class BarrierEntry(Section):
     """[[barrier]]: closes the cavity, such as fire detailing above a window, but for a residual free area."""
 
     name: Name = said("Name of the barrier.")
-    height: Elevation = said("Height above the base of the wall.")
+    height: Annotated[float | None, Quantity("m", "3.0 m", -50.0, 500.0)] = said(
+        "Height above the base of the wall; or give at.", None
+    )
+    at: Annotated[str | None, Word(("storeys", "window heads"))] = said(
+        "Instead of height: at every floor, or above every window of the elevation.", None
+    )
+    above: Annotated[float, Quantity("m", "50 mm", -1.0, 2.0)] = said("Distance above that place; only with at.", 0.05)
     free_area: Annotated[float, Quantity("m2/m", "10 cm2/m", 0.0, 1.0)] = said("Free area left; 0: closed.", 0.0)
     discharge: Discharge = said("Discharge coefficient of what is left.", 0.6)
     columns: Columns = said("Columns it closes; left out: all it reaches.", ())
@@ -319,7 +325,8 @@ class VentEntry(Section):
 
     name: Annotated[str, UNNAMED] = said("Name of the vent; left out: from its height and kind.", "")
     height: Annotated[float | str, Height()] = said(
-        '"base" or "head": bottom or top of each column it serves; or a height above the base of the wall.'
+        '"base" or "head": bottom or top of each strip it serves; "wall base", "wall top", "window sill", '
+        '"window head", "above barriers", "below barriers": there alone; or a height above the base of the wall.'
     )
     kind: Annotated[str, Word(KINDS)] = said("slot, mesh, perforated strip, louvre, or joint between panels.", "slot")
     slot: Annotated[float | None, Quantity("m", "10 mm", 1e-4, 2.0)] = said(

@@ -8,10 +8,22 @@ from typing import Any
 
 from cavity.wallfile.faults import Faults, Place
 from cavity.wallfile.materials import pick
-from cavity.wallfile.model import Barrier, Column, Opening, OpeningSet, Rail
+from cavity.wallfile.model import Barrier, Column, Elevation, Opening, OpeningSet, Rail
 from cavity.wallfile.values import nearest
 
 _TOUCH = 1e-6  # m, heights closer than this are the same
+_BESIDE = 0.05  # m, a vent above or below a barrier is this far from it
+# what the words for a vent's height mean
+_NAMED = {
+    "base": "bottom of each strip",
+    "head": "top of each strip",
+    "wall base": "a strip that begins at the base of the wall",
+    "wall top": "a strip that ends at the top of the wall",
+    "window sill": "a strip that ends below a window",
+    "window head": "a strip that begins above a window",
+    "above barriers": "a [[barrier]] that closes a strip",
+    "below barriers": "a [[barrier]] that closes a strip",
+}
 
 
 def read_columns(entries: list[Any], faults: Faults) -> list[Column]:
@@ -106,23 +118,53 @@ def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: F
     return tuple(rails)
 
 
-def read_barriers(entries: list[Any], columns: list[Column], faults: Faults) -> list[Barrier]:
-    """Return the barriers, each within a column."""
+def read_barriers(
+    entries: list[Any], columns: list[Column], elevation: Elevation | None, faults: Faults
+) -> list[Barrier]:
+    """Return the barriers, each within a column; one at the storeys or window heads becomes one for every height."""
     barriers: list[Barrier] = []
     for index, entry in enumerate(entries):
         place: Place = ("barrier", index)
         if pick(barriers, entry.name):
             faults.add((*place, "name"), "a name used twice", fix="change one of them")
         served = _served(place, entry.columns, columns, faults)
+        if (entry.height is None) == (entry.at is None):
+            faults.add(
+                place,
+                "neither height nor at" if entry.height is None else "height and at",
+                "one of the two",
+                'add height = "3 m"' if entry.height is None else "keep one",
+                given="",
+            )
+            continue
+        names = tuple(column.name for column in served) if entry.columns else ()
+        if entry.at is not None:
+            heights = _barrier_heights(entry, elevation)
+            if elevation is None or not heights:
+                what = "[[storey]] sections, at least two" if entry.at == "storeys" else "[[storey]] with [[window]]"
+                faults.add((*place, "at"), f"there are no {entry.at}", what, 'write height = "3 m" instead')
+            found = [height for height in heights if within(height, served)]
+            title = f"{entry.name}, {{:g}} m" if len(found) > 1 else entry.name
+            barriers += [
+                Barrier(title.format(height), height, entry.free_area, entry.discharge, names) for height in found
+            ]
+            continue
         if served and not within(entry.height, served):
             faults.add((*place, "height"), "outside the column", _reach(served), "move the barrier")
-        names = tuple(column.name for column in served) if entry.columns else ()
         barriers.append(Barrier(entry.name, entry.height, entry.free_area, entry.discharge, names))
     return barriers
 
 
-def read_sets(entries: list[Any], columns: list[Column], faults: Faults) -> list[OpeningSet]:
-    """Return the sets of openings, vents low to high; a vent at "base" or "head" becomes one for every such height."""
+def _barrier_heights(entry: Any, elevation: Elevation | None) -> list[float]:
+    """Return the heights at which a barrier "at" storeys or window heads closes the cavity [m]."""
+    if elevation is None:
+        return []
+    ends = elevation.floors[1:-1] if entry.at == "storeys" else [window.top for window in elevation.windows]
+    return sorted({round(end + entry.above, 6) for end in ends})
+
+
+def read_sets(entries: list[Any], columns: list[Column], barriers: list[Barrier], faults: Faults) -> list[OpeningSet]:
+    """Return the sets of openings, vents low to high; a vent at "base" becomes one for every such height."""
     sets: list[OpeningSet] = []
     for index, entry in enumerate(entries):
         place: Place = ("openings", index)
@@ -131,7 +173,7 @@ def read_sets(entries: list[Any], columns: list[Column], faults: Faults) -> list
         vents: list[Opening] = []
         for number, vent in enumerate(entry.vent):
             where: Place = (*place, "vent", number)
-            made = _vents(where, vent, columns, faults)
+            made = _vents(where, vent, columns, barriers, faults)
             if vent.name and any(vent.name == one.name for one in vents):
                 faults.add((*where, "name"), "a name used twice in the set", fix="change one of them")
             for opening in made:
@@ -144,7 +186,7 @@ def read_sets(entries: list[Any], columns: list[Column], faults: Faults) -> list
     return sets
 
 
-def _vents(place: Place, entry: Any, columns: list[Column], faults: Faults) -> list[Opening]:
+def _vents(place: Place, entry: Any, columns: list[Column], barriers: list[Barrier], faults: Faults) -> list[Opening]:
     """Return the openings of one vent: one, or one for every base or head of the columns it serves."""
     area, clear = _size(place, entry, faults)
     _kind(place, entry, faults)
@@ -153,8 +195,11 @@ def _vents(place: Place, entry: Any, columns: list[Column], faults: Faults) -> l
         return []
     if isinstance(entry.height, str):
         ends: dict[float, list[str]] = {}
-        for column in served:
-            ends.setdefault(column.bottom if entry.height == "base" else column.top, []).append(column.name)
+        for height, name in _named_heights(entry.height, served, columns, barriers):
+            ends.setdefault(height, []).append(name)
+        if not ends:
+            faults.add((*place, "height"), "no strip has such a place", _NAMED[entry.height], "name another height")
+            return []
         spots = [(height, tuple(names)) for height, names in ends.items()]
     else:
         reach = [column for column in served if within(entry.height, [column])]
@@ -193,6 +238,30 @@ def _vents(place: Place, entry: Any, columns: list[Column], faults: Faults) -> l
         )
         for height, names in spots
     ]
+
+
+def _named_heights(
+    word: str, served: Iterable[Column], columns: list[Column], barriers: list[Barrier]
+) -> list[tuple[float, str]]:
+    """Return height [m] and column of every place that a word means."""
+    low, high = min(column.bottom for column in columns), max(column.top for column in columns)
+    found = []
+    for column in served:
+        at_base, at_top = column.bottom <= low + _TOUCH, column.top >= high - _TOUCH
+        if word == "base" or (word == "wall base" and at_base) or (word == "window head" and not at_base):
+            found.append((column.bottom, column.name))
+        if word == "head" or (word == "wall top" and at_top) or (word == "window sill" and not at_top):
+            found.append((column.top, column.name))
+        if word in ("above barriers", "below barriers"):
+            step = _BESIDE if word == "above barriers" else -_BESIDE
+            found += [
+                (round(barrier.height + step, 6), column.name)
+                for barrier in barriers
+                if (not barrier.columns or column.name in barrier.columns)
+                and within(barrier.height, [column])
+                and within(barrier.height + step, [column])
+            ]
+    return found
 
 
 def _move(height: float, column: Column) -> str:
