@@ -111,11 +111,9 @@ def test_a_comparison_goes_on_and_the_report_says_what_is_missing(small, days, t
 
 
 def test_the_command_writes_the_report_and_ends_with_1(small, days, tmp_path, failing, own_store, monkeypatch):
-    import cavity.climate
-
     path = tmp_path / "wall.toml"
     path.write_text(starter(), "utf-8")
-    monkeypatch.setattr(cavity.climate, "read_weather", lambda *_, **__: days)
+    monkeypatch.setattr("cavity.cli._weathers", lambda *_: [days])
     monkeypatch.setattr("cavity.wallfile.read_wall", lambda *_: small)
     first = small.opening_sets[0].name
     failing(lambda _wall, name, depth: (name, depth) == (first, 0.02))
@@ -269,13 +267,11 @@ def test_a_lesson_goes_on_without_a_step(days, tmp_path, failing, own_store):
 
 
 def test_commands_end_with_1_after_writing(failing, own_store, monkeypatch, tmp_path, days):
-    import cavity.climate
-
     path = tmp_path / "wall.toml"
     path.write_text(starter(), "utf-8")
     wall = small_wall()
     drawn = wall.opening_sets[0].openings[0].free_area
-    monkeypatch.setattr(cavity.climate, "read_weather", lambda *_, **__: days)
+    monkeypatch.setattr("cavity.cli._weathers", lambda *_: [days])
     monkeypatch.setattr("cavity.wallfile.read_wall", lambda *_: wall)
     failing(lambda changed, *_: 0.0 < changed.opening_sets[0].openings[0].free_area < 0.6 * drawn)
     page = tmp_path / "size.html"
