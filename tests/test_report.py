@@ -554,7 +554,7 @@ def test_report_onto_a_folder_and_without_cases_say_what_is_wrong(tmp_path):
 
 def test_tables_hold_the_numbers_of_the_datasets(tmp_path, comparison):
     written = {path.name: path for path in write_tables(comparison, tmp_path / "csv")}
-    assert set(written) == {"choices.csv", "rules.csv", "cases.csv", "findings.csv", "months.csv"}
+    assert set(written) == {"choices.csv", "schedule.csv", "rules.csv", "cases.csv", "findings.csv", "months.csv"}
     read = {name: list(csv.DictReader(io.StringIO(path.read_text("utf-8")))) for name, path in written.items()}
     assert len(read["cases.csv"]) == len(comparison.cases)
     rate = np.median(series.air_changes(comparison.cases[3].dataset))

@@ -5,6 +5,7 @@ All of it is read from one `View`, which ranks the choices of a comparison once,
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -27,7 +28,8 @@ _WORD = {"pass": "passes", "review": "review", "fail": "fails", "none": "not com
 # criteria in a word or two, for the cells of the matrix; their full titles are printed once below it
 SHORT = {
     "mould": "mould", "mould_room": "mould, room side", "wood_moisture": "wood", "decay": "rot",
-    "condensate_face": "condensate", "condensate_inside": "condensate inside", "residue": "yearly gain",
+    "condensate_face": "condensate", "condensate_inside": "condensate inside", "condensate_wood": "condensate in wood",
+    "residue": "yearly gain", "wood_pores": "pore humidity",
     "frost": "frost", "wetness_wall": "metal wet", "drying": "drying", "humidity": "humidity", "dew_point": "dew",
     "film": "film", "wetness": "metal in cavity", "wetness_cladding": "metal, cladding",
     "frost_cladding": "frost, cladding", "mould_cladding": "mould, cladding", "air_layer": "air layer",
@@ -96,13 +98,13 @@ def column(case: Any) -> str:
 
 
 def depth_text(depth: float) -> str:
-    """Return a cavity depth in words."""
+    """Return a cavity depth [m] in words."""
     return f"{display.number(1e3 * depth)} mm"
 
 
 def rising(found: Any) -> bool:
     """Return whether a finding had not settled when the run ended."""
-    return bool(getattr(found, "rising", "still ris" in found.sentence))
+    return bool(found.rising)
 
 
 # ---- the comparison as a whole ---------------------------------------------------------------------------------------
@@ -201,8 +203,8 @@ def view(comparison: Any) -> View:
         air[id(case)] = _least_air(ds)
         if not ds.attrs.get("has_rain", 1):
             dry[case.climate_name] = None
-        if ds.attrs.get("rain_source"):
-            notes[str(ds.attrs["rain_source"])] = None
+        if estimate := re.search(r"estimated \w+ weather codes", str(ds.attrs.get("climate_rain", ""))):
+            notes[f"with rain {estimate[0]}"] = None
         if not fractions and "wall_json" in ds.attrs:
             columns = series.wall_inputs(ds).get("columns") or ()
             fractions = {str(one["name"]): float(one.get("fraction") or 0.0) for one in columns}
@@ -448,6 +450,16 @@ def bottleneck(case: Any) -> str:
     return f"{where}: {said}" if said else "No air moves."
 
 
+def drawn_parts(seen: View) -> list[Part]:
+    """Return the parts of the recommended choice for one drawing: those of its deciding climate and facing."""
+    parts = [part for part in seen.best.parts if part.computed]
+    decides = seen.best.decides
+    first = decides[0] if decides else parts[0] if parts else None
+    if first is None:
+        return []
+    return [part for part in parts if (part.climate, part.orientation) == (first.climate, first.orientation)]
+
+
 # ---- compartments and strips -----------------------------------------------------------------------------------------
 def compartments(seen: View) -> list[dict[str, Any]]:
     """Return strips and compartments of the recommended choice, each judged by itself, worst climate of each.
@@ -458,11 +470,12 @@ def compartments(seen: View) -> list[dict[str, Any]]:
     for part in seen.best.parts:
         if not part.computed:
             continue
-        for name, findings, rate in _pieces(part.case):
+        for at, (name, findings, rate) in enumerate(_pieces(part.case)):
             found = worst(findings)
             low, median, high = (display.number(value, 2) for value in rate)
             row = {
-                "strip": seen.strip_text(part.column), "piece": name, "status": status(findings),
+                "strip": seen.strip_text(part.column), "column": part.column, "at": at, "piece": name, "mark": "",
+                "direction": "", "area": "", "status": status(findings),
                 "word": word(status(findings), has_rain(part.case)),
                 "rate": f"{median} ({low} to {high})" if rate[2] else "no air passes",
                 "text": _lower(found_text(found)) if found else "", "climate": part.climate, "order": order(findings),

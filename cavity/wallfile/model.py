@@ -267,6 +267,18 @@ class Run:
 
 
 @dataclass(frozen=True)
+class Rule:
+    """A rule of the user's own for the rule check, in SI: m, or m2 per m of wall for areas; None: no bound."""
+
+    document: str
+    quantity: str
+    at_least: float | None = None
+    at_most: float | None = None
+    clause: str = ""
+    edition: str = ""
+
+
+@dataclass(frozen=True)
 class Wall:
     """One wall, complete: all that `simulate` needs besides the weather."""
 
@@ -290,6 +302,7 @@ class Wall:
     limits: tuple[tuple[str, float], ...] = ()  # thresholds of criteria set by the user
     variants: tuple[tuple[str, str, Layer], ...] = ()  # (variant name, replaced layer name, layer)
     uncertain: tuple[tuple[str, float, float], ...] = ()  # (input name, low, high)
+    rules: tuple[Rule, ...] = ()  # of the user's own, for the rule check
     elevation: Elevation | None = None  # None: the columns are listed one by one
     description: str = ""
     invented: bool = False

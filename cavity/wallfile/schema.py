@@ -419,7 +419,11 @@ class WettingSection(Section):
     leak_flow: Annotated[float, Quantity("m3/(m2 h)", "0.05 m3/(m2 h)", 0.0, 20.0)] = said(
         "Indoor air that leaks into the wall, per wall area.", 0.0
     )
-    leak_layer: Annotated[str, UNNAMED] = said("Backup layer whose outer face it reaches.", "")
+    leak_layer: Annotated[str, UNNAMED] = said(
+        "Backup layer whose exterior surface it reaches; default: the layer inside the sheathing, as the inner surface "
+        "of the sheathing is the coldest plane that room air meets.",
+        "",
+    )
     leak_q50: Annotated[float | None, Quantity("m3/(m2 h)", "3 m3/(m2 h)", 0.05, 50.0)] = said(
         "Instead of leak_flow: air permeability of the envelope, flow at 50 Pa per area; the leak follows the stack "
         "pressure of each hour. How much of it wets the wall is doubtful: try half and double.",
@@ -505,6 +509,39 @@ class VariantEntry(LayerEntry):
     replaces: Name = said("Name of the layer that is exchanged.")
 
 
+LENGTH, AREA = Quantity("m", "25 mm", 0.0, 10.0), Quantity("m2/m", "50 cm2/m", 0.0, 2.0)
+# what a rule of the user's own may bound; `risk.rules` measures it on the drawing
+RULE_QUANTITIES: dict[str, Quantity] = {
+    "cavity depth": LENGTH,
+    "vents in the lower half": AREA,
+    "vents in the upper half": AREA,
+    "free vent area": AREA,
+    "smallest vent": AREA,
+    "joint width": LENGTH,
+    "open slot at the foot": LENGTH,
+    "rail gap": LENGTH,
+    "barrier free area": AREA,
+    "s_d outside the insulation": Quantity("m", "0.3 m", 0.0, 10000.0),
+}
+
+
+class RuleEntry(Section):
+    """[[rule]]: a rule of your own for the rule check; it decides neither pass nor fail."""
+
+    document: Name = said("Where the rule is from.")
+    quantity: Annotated[str, Word(tuple(RULE_QUANTITIES))] = said("What it bounds, of each case and strip.")
+    at_least: Annotated[str, Text(40)] = said('Least size, such as "25 mm" or "50 cm2/m".', "")
+    at_most: Annotated[str, Text(40)] = said('Largest size, such as "50 mm".', "")
+    clause: Annotated[str, Text(60)] = said("Clause.", "")
+    edition: Annotated[str, Text(40)] = said("Edition or year.", "")
+
+
+class RulesFile(Section):
+    """A file of rules."""
+
+    rule: list[RuleEntry] = Field(description="Rules of your own.", min_length=1, max_length=100)
+
+
 class WallFile(Section):
     """A whole wall file."""
 
@@ -531,6 +568,7 @@ class WallFile(Section):
     run: RunSection = said("The run.", RunSection())
     limits: LimitsSection = said("Thresholds of criteria.", LimitsSection())
     variant: list[VariantEntry] = said("Exchanged layers.", [])
+    rule: list[RuleEntry] = Field([], description="Rules of your own for the rule check.", max_length=100)
     uncertain: dict[str, Any] = said("Ranges of uncertain inputs: section.key = [low, high].", {})
 
 
