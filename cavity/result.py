@@ -47,6 +47,7 @@ def dataset_of(
     record: year.Record,
     ends: list[NDArray[np.float64]],
     state: year.State,
+    gain: NDArray[np.float64],
 ) -> xr.Dataset:
     """Return the Dataset of one case.
 
@@ -68,6 +69,8 @@ def dataset_of(
         Water of the layers and films at the start and at the end of each year. [kg/m2]
     state : State
         At the end.
+    gain : array, (part,)
+        From `airflow.gains`. [1]
 
     Returns
     -------
@@ -101,6 +104,7 @@ def dataset_of(
     put("wind_pressure", record.wind)
     put("opening_flow", record.opening_flow)
     put("part_pressure", record.part_pressure)
+    put("part_gain", gain, "cavity.airflow.gains")
     put("cavity_temperature", record.air_T)
     put("cavity_vapour_pressure", record.air_p)
     put("cavity_relative_humidity", np.clip(record.air_p / saturation_pressure(record.air_T), 0.0, 1.0))

@@ -132,7 +132,8 @@ def simulate(
         if float(np.abs(ends[-1] - ends[-2]).sum(axis=1).max()) < CYCLE:
             repeats = True
             break
-    dataset = dataset_of(wall, weather, outside, room_T, room_phi, air, line, record, ends, state)
+    gain = _gains(wall, chosen, air, forcing, record)
+    dataset = dataset_of(wall, weather, outside, room_T, room_phi, air, line, record, ends, state, gain)
     dataset = with_rail_spots(dataset, rail_spots(wall, opening_set=chosen.name, depth=depth, column=air.name))
     if wall.run.stud_line and any(layer.frame for layer in wall.layers):
         studs = simulate(
@@ -228,6 +229,28 @@ def drawn(wall: Wall, *, opening_set: str | None = None, depth: float | None = N
     own = {"wall_name": wall.name, "wall_json": json.dumps(asdict(wall)), "opening_set": chosen.name}
     found.attrs = of_column(wall, air) | own | {"depth": thickness}
     return found
+
+
+def _gains(wall: Wall, chosen: Any, air: ColumnAir, forcing: year.Forcing, record: year.Record) -> NDArray[np.float64]:
+    """Return the gain in flow if each part were doubled, over hours spread evenly."""
+    from cavity.airflow.gains import HOURS, doubling_gains
+    from cavity.constants import GRAVITY, R_AIR, R_VAPOUR
+    from cavity.kernels import moist_air
+
+    t = np.unique(np.linspace(0, len(forcing.T_out) - 1, HOURS).astype(int))
+    P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
+    rho_out = (P - p_out) / (R_AIR * T_out) + p_out / (R_VAPOUR * T_out)
+    T, p = record.air_T[t], record.air_p[t]
+    rho = (P[:, None] - p) / (R_AIR * T) + p / (R_VAPOUR * T)
+    rho_link = np.repeat(rho_out[:, None], len(air.link_rise), axis=1)
+    size = air.segment_top - air.segment_bottom
+    for k in range(len(air.link_rise)):
+        inside = air.segment_link == k
+        if inside.any():
+            rho_link[:, k] = rho[:, inside] @ size[inside] / size[inside].sum()
+    drive = forcing.wind[t, :-1] - forcing.wind[t, 1:] + (rho_out[:, None] - rho_link) * GRAVITY * air.link_rise
+    mu = np.array([moist_air.viscosity(float(value)) for value in T_out])
+    return doubling_gains(wall, chosen, air, drive, rho_out, rho_link, mu)
 
 
 def _monthly(wall: Wall, weather: xr.Dataset, opening_set: str, depth: float, column: str) -> str:

@@ -154,6 +154,15 @@ _ROWS = (
         1e5,
         "Pressure lost",
     ),
+    Variable(
+        "part_gain",
+        "1",
+        "gain in air that enters if the part and its equals were doubled, at the same drive",
+        ("part",),
+        0.0,
+        100.0,
+        "Gain in flow if doubled",
+    ),
     Variable("cavity_temperature", "K", "air temperature in the cavity", _TS, 173.0, 423.0, "Cavity air temperature"),
     Variable(
         "cavity_vapour_pressure", "Pa", "vapour pressure of the cavity air", _TS, 0.0, 1.15e5, "Cavity vapour pressure"

@@ -84,6 +84,9 @@ def steady_air(
 
     import xarray as xr
 
+    from cavity.airflow.gains import doubling_gains
+    from cavity.kernels import moist_air
+
     if sun is not None and cavity is not None:
         raise InputError(Fault("airflow", "sun and cavity temperature exclude each other", fix="give one of the two"))
     _check("wind", wind, 0.0, 80.0, "m/s")
@@ -111,20 +114,28 @@ def steady_air(
         "stack_pressure": np.zeros(shape),
         "wind_pressure": np.zeros(shape),
     }
+    drives, densities = [], []
     for i in range(winds.size):
         for k in range(warmth.size):
             fixed = warmth[k] if cavity is not None else None
             gain = 0.0 if cavity is not None else wall.solar_absorptance * warmth[k]
             state = _Steady(wall, air, blow[i], winds[i], outdoor, indoor, pressure)
             state.settle(gain, fixed)
+            drives.append(state.drive.copy())
+            densities.append(state.rho_link.copy())
             for name, values in state.readings().items():
                 found[name][i, k] = values
+    count = len(drives)
+    found["part_gain"] = doubling_gains(
+        wall, _opening_set(wall, opening_set), air, np.array(drives), np.full(count, rho_out), np.array(densities),
+        np.full(count, moist_air.viscosity(outdoor)),
+    )  # fmt: skip
 
     last = {name: (name,) for name in ("segment", "compartment", "opening", "part")}
     dims = {
         name: ("wind", "warmth", *(d for kind, d in last.items() if kind in variables.TABLE[name].dims for d in d))
         for name in found
-    }
+    } | {"part_gain": ("part",)}
     dataset = xr.Dataset(
         {
             name: (dims[name], values, variables.attributes(name, "airflow.steady_air"))

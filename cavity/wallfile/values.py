@@ -294,16 +294,19 @@ class Orientation(Leaf):
 
 @dataclass(frozen=True)
 class Height(Leaf):
-    """A height above the base of the wall, or "base" / "head" of the columns the vent serves."""
+    """A height above the base of the wall, or a word for places of the strips that the vent serves."""
+
+    words = ("base", "head", "wall base", "wall top", "window sill", "window head", "above barriers", "below barriers")
 
     def describe(self) -> str:
         """Return what is expected, in words."""
-        return '"base", "head", or a height above the base of the wall such as "3.0 m"'
+        names = ", ".join(f'"{word}"' for word in self.words)
+        return f'{names}, or a height above the base of the wall such as "3.0 m"'
 
     def read(self, value: Any) -> float | str:
         """Return metres, or the word."""
         if isinstance(value, str) and not re.match(r"\s*[+-]?\.?\d", value):
-            return Word(("base", "head")).read(value)
+            return Word(self.words).read(value)
         return Quantity("m", "3.0 m", -50.0, 500.0).read(value)
 
 
