@@ -216,6 +216,7 @@ def new(file: str, force: bool) -> None:
     metavar="NAME",
     help="Column (strip) of the cavity, may be repeated.  [default: all]",
 )
+@click.option("--rules", type=click.Path(), metavar="FILE", help="File of [[rule]] entries for the rule check (TOML).")
 @click.option("--out", type=click.Path(), help="The report (HTML); left out: reports/NAME-OF-WALLFILE.html.")
 @click.option("--save", type=click.Path(), metavar="FOLDER", help="Also write every case as NetCDF into this folder.")
 @click.option(
@@ -234,6 +235,7 @@ def compare(
     rain: tuple[str, ...],
     rain_total: tuple[str, ...],
     columns: tuple[str, ...],
+    rules: str | None,
     out: str | None,
     save: str | None,
     csv: str | None,
@@ -243,6 +245,7 @@ def compare(
     fresh: bool,
 ) -> None:
     """Compare all opening sets and depths of WALLFILE in each climate; write the interactive report."""
+    from dataclasses import replace
     from pathlib import Path
 
     from rich.console import Console
@@ -253,7 +256,7 @@ def compare(
     from cavity.report.tables import write_tables
     from cavity.study import compare as run
     from cavity.study import save_cases
-    from cavity.wallfile import read_wall
+    from cavity.wallfile import read_rules, read_wall
 
     target = Path(out) if out else Path("reports") / f"{Path(wallfile).stem}.html"
     if pdf:
@@ -261,10 +264,12 @@ def compare(
 
         needed_browser()  # before the work, not after it
     wall = read_wall(wallfile)
+    if rules:
+        wall = replace(wall, rules=(*wall.rules, *read_rules(rules)))
     printed = target.with_suffix(".pdf") if pdf else None
     check_outputs(
         [("--out", target, HTML), ("--pdf", printed, PDF), ("--save", save, b""), ("--csv", csv, b"")],
-        [wallfile, *climates, *rain, wall.indoor.file],
+        [wallfile, *climates, *rain, rules, wall.indoor.file],
     )
     weathers = _weathers(climates, rain, rain_total)
     with shown_progress() as progress:
@@ -714,6 +719,7 @@ def advise(
             wall, weather, opening_set=openings, depth=metres, column=column, progress=progress, scheduler=scheduler,
             fresh=fresh,
         )  # fmt: skip
+    click.echo(advice[0].start)
     for line in lines(advice, most=len(advice)):
         click.echo(f"- {line}")
     reasons = [each.failure for each in advice if each.failure]
@@ -721,8 +727,9 @@ def advise(
     if wettable(wall):
         try:
             event = wetting_event(
-                wall, weather, opening_set=openings, depth=metres, column=column, scheduler=scheduler, fresh=fresh
-            )
+                wall, weather, opening_set=openings, depth=metres, column=column or advice[0].column,
+                scheduler=scheduler, fresh=fresh,
+            )  # fmt: skip
             click.echo(f"\nDrying of {event.layer}: {event.finding.sentence}")
         except ConvergenceError as error:
             click.echo(f"\nNot computed: {error}.")

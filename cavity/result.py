@@ -47,6 +47,7 @@ def dataset_of(
     record: year.Record,
     ends: list[NDArray[np.float64]],
     state: year.State,
+    gain: NDArray[np.float64],
 ) -> xr.Dataset:
     """Return the Dataset of one case.
 
@@ -68,6 +69,8 @@ def dataset_of(
         Water of the layers at the start and at the end of each year. [kg/m2]
     state : State
         At the end.
+    gain : array, (part,)
+        From `airflow.gains`. [1]
 
     Returns
     -------
@@ -101,6 +104,7 @@ def dataset_of(
     put("wind_pressure", record.wind)
     put("opening_flow", record.opening_flow)
     put("part_pressure", record.part_pressure)
+    put("part_gain", gain, "cavity.airflow.gains")
     put("cavity_temperature", record.air_T)
     put("cavity_vapour_pressure", record.air_p)
     put("cavity_relative_humidity", np.clip(record.air_p / saturation_pressure(record.air_T), 0.0, 1.5))
@@ -364,6 +368,31 @@ def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Data
         rail_face=("rail_spot", faces),
         rail_factor=("rail_spot", [spot.factor for spot in spots], {"units": "1"}),
     )
+
+
+def with_studs(dataset: xr.Dataset, studs: xr.Dataset) -> xr.Dataset:
+    """Return the result with temperature, humidity and dew-point margin of a second run along the studs.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        Result between the studs.
+    studs : xarray.Dataset
+        Result of the same case with `wall.uvalue.at_studs` of its wall.
+
+    Returns
+    -------
+    xarray.Dataset
+        With stud_temperature [K], stud_relative_humidity [1], stud_dew_point_margin [K], (time, segment, face), and the
+        mould class of each face there.
+    """
+    source = "cavity.result.with_studs"
+    return dataset.assign(
+        {
+            f"stud_{name}": (studs[name].dims, studs[name].to_numpy(), variables.attributes(f"stud_{name}", source))
+            for name in ("temperature", "relative_humidity", "dew_point_margin")
+        }
+    ).assign_coords(stud_mould_class=("face", studs["face_mould_class"].to_numpy()))
 
 
 def save(dataset: xr.Dataset, path: str | os.PathLike[str]) -> Path:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from cavity.climate.humid import saturation_pressure
 from cavity.climate.on_wall import on_wall, sky_share
+from cavity.climate.outside import outside_coefficient
 from cavity.errors import ConvergenceError, Fault, InputError
-from cavity.result import BALANCE_TERMS, dataset_of, with_rail_spots
+from cavity.result import BALANCE_TERMS, dataset_of, with_rail_spots, with_studs
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -78,13 +79,16 @@ def simulate(
 
     Notes
     -----
+    Where `wall.run.stud_line` asks for it a second run takes wood instead of insulation in the layers with a frame, as
+    though the whole wall were stud, and its surfaces and interfaces are added as stud_temperature and so on.
+
     Heat and vapour in the layers: EN 15026. Cavity air: exponential approach as in ISO 15099. Air flow: `airflow`.
     """
     from cavity.airflow.column import build_column
     from cavity.kernels import year
     from cavity.wall.grid import build_line
     from cavity.wall.indoor import indoor_climate
-    from cavity.wall.uvalue import rail_spots
+    from cavity.wall.uvalue import at_studs, rail_spots
 
     chosen = _opening_set(wall, opening_set)
     depth = wall.cavity.depth if depth is None else float(depth)
@@ -132,8 +136,21 @@ def simulate(
         if float(np.abs(ends[-1] - ends[-2]).sum(axis=1).max()) < CYCLE:
             repeats = True
             break
-    dataset = dataset_of(wall, weather, outside, room_T, room_phi, air, line, record, ends, state)
+    gain = _gains(wall, chosen, air, forcing, record)
+    dataset = dataset_of(wall, weather, outside, room_T, room_phi, air, line, record, ends, state, gain)
     dataset = with_rail_spots(dataset, rail_spots(wall, opening_set=chosen.name, depth=depth, column=air.name))
+    if wall.run.stud_line and any(layer.frame for layer in wall.layers):
+        studs = simulate(
+            at_studs(replace(wall, run=replace(wall.run, stud_line=False))),
+            weather,
+            opening_set=chosen.name,
+            depth=depth,
+            column=air.name,
+            hours=hours,
+            refine_cells=refine_cells,
+            refine_steps=refine_steps,
+        )
+        dataset = with_studs(dataset, studs)
     dataset.attrs.update(
         opening_set=chosen.name,
         depth=depth,
@@ -185,6 +202,28 @@ def drawn(wall: Wall, *, opening_set: str | None = None, depth: float | None = N
     return found
 
 
+def _gains(wall: Wall, chosen: Any, air: ColumnAir, forcing: year.Forcing, record: year.Record) -> NDArray[np.float64]:
+    """Return the gain in flow if each part were doubled, over hours spread evenly."""
+    from cavity.airflow.gains import HOURS, doubling_gains
+    from cavity.constants import GRAVITY, R_AIR, R_VAPOUR
+    from cavity.kernels import moist_air
+
+    t = np.unique(np.linspace(0, len(forcing.T_out) - 1, HOURS).astype(int))
+    P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
+    rho_out = (P - p_out) / (R_AIR * T_out) + p_out / (R_VAPOUR * T_out)
+    T, p = record.air_T[t], record.air_p[t]
+    rho = (P[:, None] - p) / (R_AIR * T) + p / (R_VAPOUR * T)
+    rho_link = np.repeat(rho_out[:, None], len(air.link_rise), axis=1)
+    size = air.segment_top - air.segment_bottom
+    for k in range(len(air.link_rise)):
+        inside = air.segment_link == k
+        if inside.any():
+            rho_link[:, k] = rho[:, inside] @ size[inside] / size[inside].sum()
+    drive = forcing.wind[t, :-1] - forcing.wind[t, 1:] + (rho_out[:, None] - rho_link) * GRAVITY * air.link_rise
+    mu = np.array([moist_air.viscosity(float(value)) for value in T_out])
+    return doubling_gains(wall, chosen, air, drive, rho_out, rho_link, mu)
+
+
 def _monthly(wall: Wall, weather: xr.Dataset, opening_set: str, depth: float, column: str) -> str:
     """Return the monthly method's result as JSON; empty where the weather is not a whole year."""
     from cavity.wall.monthly import monthly, summary
@@ -207,29 +246,6 @@ def _opening_set(wall: Wall, name: str | None) -> Any:
         near = difflib.get_close_matches(name, known, 1)
         fix = f"did you mean {near[0]!r}?" if near else "choose a listed one"
         raise InputError(Fault("simulate, opening_set", "no such opening set", name, ", ".join(known), fix)) from None
-
-
-def outside_coefficient(speed: NDArray[np.float64], angle: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the convective coefficient of the outer face.
-
-    Parameters
-    ----------
-    speed : array, (time,)
-        Wind speed on the site. [m/s]
-    angle : array, (time,)
-        Angle between wind and wall normal. [degree]
-
-    Returns
-    -------
-    array, (time,)
-        Windward 5 + 4.5 u - 0.14 u2 (held from 10 m/s), leeward 5 + 1.5 u. [W/(m2 K)]
-
-    References
-    ----------
-    B. Marteinsson, course notes, University of Iceland, table 2.1.
-    """
-    held = np.minimum(speed, 10.0)
-    return np.where(np.abs(angle) < 90.0, 5.0 + 4.5 * held - 0.14 * held**2, 5.0 + 1.5 * speed)
 
 
 # Permeance of the leaks that wet a wall [m3/(m2 h Pa)] at the envelope's air permeability q50 [m3/(m2 h)]:
@@ -342,7 +358,7 @@ def _forcing(
         p_out=p_out,
         pressure=pressure,
         gain=gain,
-        h_out=outside_coefficient(speed, angle),
+        h_out=outside_coefficient(speed),
         wind=np.ascontiguousarray(wind, dtype=float).reshape(len(T_out), len(air.openings)),
         rain=rain - seep,
         seep=seep,

@@ -154,6 +154,15 @@ _ROWS = (
         1e5,
         "Pressure lost",
     ),
+    Variable(
+        "part_gain",
+        "1",
+        "gain in air that enters if the part and its equals were doubled, at the same drive",
+        ("part",),
+        0.0,
+        100.0,
+        "Gain in flow if doubled",
+    ),
     Variable("cavity_temperature", "K", "air temperature in the cavity", _TS, 173.0, 423.0, "Cavity air temperature"),
     Variable(
         "cavity_vapour_pressure", "Pa", "vapour pressure of the cavity air", _TS, 0.0, 5e4, "Cavity vapour pressure"
@@ -209,6 +218,28 @@ _ROWS = (
         -100.0,
         200.0,
         "Dew-point margin at the rails",
+    ),
+    # line through the studs, only where [run] stud_line asks for it
+    Variable(
+        "stud_temperature", "K", "temperature at the face, at a stud", _TSF, 173.0, 423.0, "Temperature at the studs"
+    ),
+    Variable(
+        "stud_relative_humidity",
+        "1",
+        "relative humidity at the face, at a stud",
+        _TSF,
+        0.0,
+        1.0,
+        "Relative humidity at the studs",
+    ),
+    Variable(
+        "stud_dew_point_margin",
+        "K",
+        "temperature minus dew point at the face, at a stud; below zero water condenses",
+        _TSF,
+        -100.0,
+        200.0,
+        "Dew-point margin at the studs",
     ),
     # water
     Variable("water", "kg/m2", "water held in the layer", _TSL, 0.0, 1e4, "Water in the layer", POINT),

@@ -219,7 +219,7 @@ def make_dataset(
         "balance_term": len(BALANCE_TERMS),
     }  # fmt: skip
     for name, row in variables.TABLE.items():
-        if "rail_spot" in row.dims:  # no metal rails pass a layer of this wall
+        if "rail_spot" in row.dims or name.startswith("stud_"):  # no metal rails and no line through studs
             continue
         shape = tuple(sizes[dim] for dim in row.dims)
         # a variable new to the table stands at its neutral value until this factory knows better

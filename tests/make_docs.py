@@ -121,9 +121,11 @@ SECTIONS = (
     ("[run]", schema.RunSection),
     ("[limits]", schema.LimitsSection),
     ("[[variant]]", schema.VariantEntry),
+    ("[[rule]]", schema.RuleEntry),
     ("[material.NAME]", schema.MaterialEntry),
 )
 NOTES = {
+    schema.RuleEntry: "`cavity compare --rules FILE` takes more of them from a file that holds nothing else.",
     schema.OpeningsEntry: "Its vents follow as `[[openings.vent]]`; rails of this set alone as `[[openings.rail]]`.",
     schema.VariantEntry: "All keys of a layer besides:",
     schema.MaterialEntry: "All values that a layer may override (density to mould_class) besides:",

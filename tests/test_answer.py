@@ -14,8 +14,9 @@ from cavity.risk import Finding, judge
 def finding(status, ratio, key="mould", rises=False, where="OSB, top"):
     units, limit = ("", 3.0) if key == "mould" else ("% by mass", 20.0)
     title = "Mould index" if key == "mould" else "Wood moisture content"
-    text = "It grows and still rises by 0.2 a year." if rises else "It grows."
-    return Finding(key, title, where, limit * ratio, limit, units, status, "", 0.0, "made up", text, ratio)
+    return Finding(
+        key, title, where, limit * ratio, limit, units, status, "", 0.0, "made up", "It grows.", ratio, rising=rises
+    )
 
 
 def bare(opening_set, depth, status, ratio, climate="A", column="plain", area=0.02, rain=1, more=(), rises=False):
@@ -94,6 +95,14 @@ def test_without_rain_nothing_is_said_to_pass_all(dry):
     assert cell["word"] == "passes (no rain)" and cell["status"] == "pass"
     assert answer.recommended(found)["word"] == "passes (no rain)"
     assert answer.word("fail", rain=False) == "fails"
+
+
+def test_estimated_rain_is_in_the_headline():
+    case = bare("slot", 0.02, "pass", 0.5)
+    case.dataset.attrs["climate_rain"] = "780 mm; rain estimated WITHOUT weather codes, a guess"
+    assert answer.headline(seen(case)) == (
+        "With rain estimated WITHOUT weather codes: “slot” with a 20 mm cavity passes in A."
+    )
 
 
 def test_what_still_rises_is_said_in_headline_and_cell():

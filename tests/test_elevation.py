@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from wall_texts import PLAIN, faults
 
+from cavity.errors import InputError
 from cavity.wallfile import parse_wall
 
 COLUMN = PLAIN[PLAIN.index("[[column]]") : PLAIN.index("[[rail]]")]
@@ -152,3 +153,61 @@ def test_order_of_windows_and_the_mirrored_wall_give_the_same_strips(rows, rando
 
     assert plain(parse_wall(wall_with(_text(rows))).columns) == plain(first)
     assert plain(parse_wall(wall_with(_text(rows, mirror=True))).columns) == plain(first)
+
+
+# ---- vents and barriers by their place ---------------------------------------------------------------------------
+SETS = PLAIN[PLAIN.index("[[openings]]") : PLAIN.index("[compare]")]
+
+
+def with_vent(height, more=""):
+    one = f'[[openings]]\nname = "one"\n[[openings.vent]]\nheight = "{height}"\nslot = "10 mm"\n'
+    return parse_wall(wall_with(TWO + ROW + more).replace(SETS, one))
+
+
+@pytest.mark.parametrize(
+    ("word", "heights"),
+    [
+        ("base", [0.0, 2.4, 5.4]),
+        ("head", [0.9, 3.9, 6.0]),
+        ("wall base", [0.0]),
+        ("wall top", [6.0]),
+        ("window sill", [0.9, 3.9]),
+        ("window head", [2.4, 5.4]),
+        ("above barriers", [3.05]),
+        ("below barriers", [2.95]),
+    ],
+)
+def test_a_word_for_the_height_of_a_vent_means_its_places(word, heights):
+    wall = with_vent(word, '[[barrier]]\nname = "closer"\nat = "storeys"\nabove = "0 mm"\n')
+    found = wall.opening_sets[0].openings
+    assert [opening.height for opening in found] == pytest.approx(heights)
+    by_name = {column.name: column for column in wall.columns}
+    for opening in found:
+        for name in opening.columns:
+            assert by_name[name].bottom <= opening.height <= by_name[name].top
+
+
+def test_barriers_at_the_storeys_and_above_the_windows():
+    text = '[[barrier]]\nname = "storey"\nat = "storeys"\n[[barrier]]\nname = "lintel"\nat = "window heads"\n'
+    wall = parse_wall(wall_with(TWO + ROW + text))
+    assert [(barrier.name, barrier.height) for barrier in wall.barriers] == [
+        ("storey", 3.05), ("lintel, 2.45 m", 2.45), ("lintel, 5.45 m", 5.45),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "words"),
+    [
+        ('[[barrier]]\nname = "b"\n', "barrier[1]", "neither height nor at"),
+        ('[[barrier]]\nname = "b"\nheight = "3 m"\nat = "storeys"\n', "barrier[1]", "height and at"),
+    ],
+)
+def test_a_barrier_without_one_place_is_refused(text, key, words):
+    assert words in str(faults(wall_with(TWO + ROW + text))[key])
+
+
+def test_window_heads_without_windows_are_refused():
+    found = faults(wall_with(TWO + '[[barrier]]\nname = "b"\nat = "window heads"\n'))
+    assert "there are no window heads" in str(found["barrier[1].at"])
+    with pytest.raises(InputError, match="no strip has such a place"):
+        parse_wall(wall_with(TWO).replace('height = "base"', 'height = "window sill"'))

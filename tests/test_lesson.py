@@ -112,6 +112,10 @@ def test_readings_are_those_of_the_dataset():
     assert step.flow == pytest.approx(0.3, rel=1e-12)
     back = list(ds["face_role"].values).index("back of cladding")
     assert step.dew_hours == (ds["dew_point_margin"].values[:, :, back] < 0).any(axis=1).sum() > 0
+    # an hour in which rain wets the face is not dew
+    hour = int(np.argmax((ds["dew_point_margin"].values[:, :, back] < 0).any(axis=1)))
+    ds["film_by_rain"].values[hour, :, back] = 1e-5
+    assert lesson.readings("x", ds).dew_hours == step.dew_hours - 1
     assert step.film == ds.sel(film_face="back of cladding")["film"].values.max()
 
 

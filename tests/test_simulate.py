@@ -11,10 +11,13 @@ import xarray as xr
 from conftest import open_weather
 
 import cavity
+from cavity.airflow.column import build_column
+from cavity.airflow.steady import _Steady
 from cavity.climate.humid import saturation_pressure
+from cavity.climate.outside import outside_coefficient
 from cavity.errors import InputError
 from cavity.result import BALANCE_TERMS, save, with_rail_spots
-from cavity.simulate import outside_coefficient, sky_share
+from cavity.simulate import sky_share
 from cavity.variables import TABLE
 from cavity.wall.uvalue import RailSpot
 from cavity.wallfile.materials import material
@@ -46,7 +49,8 @@ def test_every_variable_is_that_of_the_table(case):
         assert values.size == data.size, f"{name} has values that are no numbers"
         assert values.min() >= row.lower, name
         assert values.max() <= row.upper, name
-    assert set(case.data_vars) == {name for name, row in TABLE.items() if "rail_spot" not in row.dims}
+    asked_for = {name for name, row in TABLE.items() if "rail_spot" in row.dims or name.startswith("stud_")}
+    assert set(case.data_vars) == set(TABLE) - asked_for
 
 
 def test_what_condenses_on_tight_metal_dries_or_runs_off(one_year, winter):
@@ -278,10 +282,13 @@ def test_unknown_names_and_depths_are_refused(one_year, winter, options):
         assert "10 mm slots" in str(caught.value)
 
 
-def test_outside_coefficient_is_that_of_the_course_notes():
-    """Windward 5 + 4.5 u - 0.14 u2, leeward 5 + 1.5 u, by hand at 4 m/s."""
-    found = outside_coefficient(np.array([4.0, 4.0]), np.array([30.0, -150.0]))
-    np.testing.assert_allclose(found, [5.0 + 18.0 - 2.24, 11.0])
+def test_outside_coefficient_is_that_of_the_standard_in_the_hour_and_in_the_steady_look(starter_wall):
+    """ISO 6946 Annex C (from memory): 4 + 4 v; with radiation at 4 m/s it is the R_se of its tables, 0.04."""
+    np.testing.assert_allclose(outside_coefficient(np.array([0.0, 4.0])), [4.0, 20.0])
+    assert 1.0 / (outside_coefficient(4.0) + 0.9 * 4.0 * 5.670374e-8 * 283.15**3) == pytest.approx(0.04, abs=0.005)
+    air = build_column(starter_wall, starter_wall.opening_sets[0], 0.03)
+    steady = _Steady(starter_wall, air, np.zeros(2), 4.0, 283.15, 293.15, 101325.0)
+    assert steady.outside - starter_wall.emissivity * 4.0 * 5.670374e-8 * 283.15**3 == pytest.approx(20.0, rel=1e-6)
 
 
 def test_sky_share_by_hand_in_the_limits_and_unchanged_upright():
@@ -449,3 +456,37 @@ def test_the_rail_estimate_agrees_with_a_wall_that_is_all_strip(one_year, winter
         )  # sun and wind pass the strip sooner; 0.3 with the mean conductance
         # and it is far from the undisturbed face
         assert float((rails["temperature"].sel(face=face) - wanted).mean()) > 0.4 * drop
+
+
+@pytest.fixture(scope="module")
+def studs(one_year, winter):
+    """Ten winter days between the studs and along them."""
+    wall = replace(one_year, run=replace(one_year.run, stud_line=True))
+    return cavity.simulate(wall, winter, opening_set="10 mm slots")
+
+
+def test_a_line_through_the_studs_is_added_on_request_and_changes_nothing_else(one_year, winter, studs):
+    plain = cavity.simulate(one_year, winter, opening_set="10 mm slots")
+    assert not any(name.startswith("stud_") for name in plain.variables)
+    assert float(abs(studs["temperature"] - plain["temperature"]).max()) == 0.0
+    for name in ("stud_temperature", "stud_relative_humidity", "stud_dew_point_margin"):
+        row = TABLE[name]
+        assert studs[name].dims == row.dims and studs[name].attrs["units"] == row.units
+        assert row.lower <= float(studs[name].min()) <= float(studs[name].max()) <= row.upper
+    faces = list(studs["face"].values)
+    inside, room = faces.index("sheathing | insulation"), len(faces) - 1
+    # wood conducts four times better: warmer behind the sheathing, colder at the room, by hand at steady state:
+    # 0.2 W/(m2 K) between and 0.6 along the studs give drops at the lining of 0.13 x 0.2 and 0.13 x 0.6 of 20 K
+    assert float((studs["stud_temperature"] - studs["temperature"])[100:, :, inside].mean()) > 0.5
+    assert float((studs["stud_temperature"] - studs["temperature"])[100:, :, room].mean()) < -0.3
+    assert studs["stud_mould_class"].values[inside] == "very sensitive"  # bare wood beside the sheathing
+
+
+def test_the_studs_are_judged_for_dew_point_and_mould(studs):
+    from cavity.risk import judge
+
+    found = [one for one in judge(studs) if one.title.endswith("at the studs")]
+    assert {one.key for one in found} == {"mould", "mould_room", "dew_point"}
+    assert all(one.where.endswith("at the studs") and one.sentence.startswith("At the studs: ") for one in found)
+    wall = next(one for one in found if one.key == "mould")
+    assert wall.can_fail

@@ -147,6 +147,50 @@ def test_equal_rails_are_told_together():
     assert "14 gaps of the rail, about 7 % at each" in air.choke_sentence(ds)
 
 
+def doubled_rails(rail):
+    return replace(rail, gap=2.0 * rail.gap)
+
+
+def test_the_gain_of_a_doubled_group_is_what_the_doubled_wall_gives_at_the_same_drive():
+    """With a given cavity temperature the drive is the same: every group is compared with a wall so changed."""
+    vents = (Opening("base", 0.0, "slot", 0.01), Opening("head", 6.0, "slot", 0.01, bends=1))
+    rail = Rail("rail", (1.5, 3.0, 4.5), 0.2, 0.6)
+    wall = make_wall(openings=vents, rails=[rail])
+    ds = steady_air(wall, cavity=(303.15,))
+    gain = dict(zip(ds["part_group"].values, ds["part_gain"].values, strict=True))
+    assert set(gain) == {"base", "head", "rail", "cavity depth"}
+    before = ds["opening_flow"].clip(min=0.0).sum()
+
+    def flow(wall, depth=0.03):
+        return float(steady_air(wall, depth=depth, cavity=(303.15,))["opening_flow"].clip(min=0.0).sum() / before) - 1.0
+
+    def with_vent(j):
+        changed = list(vents)
+        changed[j] = replace(vents[j], free_area=0.02)
+        return make_wall(openings=changed, rails=[rail])
+
+    assert gain["rail"] == pytest.approx(flow(make_wall(openings=vents, rails=[doubled_rails(rail)])), abs=1e-9)
+    assert gain["base"] == pytest.approx(flow(with_vent(0)), abs=1e-9)
+    assert gain["head"] == pytest.approx(flow(with_vent(1)), abs=1e-9)
+    assert gain["cavity depth"] == pytest.approx(flow(wall, 0.06), abs=1e-9)
+
+
+def test_equal_parts_together_can_gain_more_than_the_largest_single_loss():
+    vents = (Opening("base", 0.0, "slot", 0.01), Opening("head", 6.0, "slot", 0.01, bends=1))
+    ds = steady_air(make_wall(openings=vents, rails=[Rail("rail", (1.5, 3.0, 4.5), 0.18, 0.6)]), cavity=(303.15,))
+    groups = {group.name: group for group in air.loss_groups(ds)}
+    assert max(air.losses(ds), key=lambda part: part.share).name == "head"
+    assert groups["rail"].gain > groups["head"].gain > 0.0
+    text = air.choke_sentence(ds)
+    assert text.index("the gaps of the rail +") < text.index("the head +")
+    assert "little" not in text
+
+
+def test_nothing_is_gained_where_nothing_flows():
+    ds = steady_air(make_wall(barriers=[Barrier("closed", 3.0)]), cavity=(303.15,))
+    assert np.all(ds["part_gain"].values == 0.0)
+
+
 def test_a_closed_joint_above_the_window_is_named_and_both_sides_stand_still():
     wall = make_wall(
         columns=(Column("above", 2.4, 6.0),),

@@ -10,6 +10,7 @@ highest, or no opening at all). A closed opening stays in the ladder (AREA 0), a
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -135,6 +136,7 @@ class ColumnAir:
             "part": list(self.path_names),
             "part_height": ("part", self.path_height, {"units": "m"}),
             "part_kind": ("part", list(self.path_kinds)),
+            "part_group": ("part", [group_of(*one) for one in zip(self.path_names, self.path_kinds, strict=True)]),
             "part_area": ("part", self.path_area, {"units": "m2/m"}),
         }
 
@@ -246,7 +248,7 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
         k = _link_at(z, heights)
         if k < 0:
             continue  # in still air: nothing passes it
-        free = row[kernel.AREA]
+        free = row[kernel.AREA] * (what.porosity if is_rail else 1.0)
         if free <= 0.0:
             link_open[k] = 0
             row[kernel.AREA] = 1.0  # never evaluated, its link is closed
@@ -310,6 +312,17 @@ def _stirring(opening: Opening) -> float:
     """Return how an opening stirs the air that enters through it: all but a plain rounded mouth do."""
     rounded = (opening.discharge or 0.0) >= ROUNDED and opening.bends == 0 and opening.porosity >= 1.0
     return 0.0 if rounded else balance.ABRUPT
+
+
+def group_of(name: str, kind: str) -> str:
+    """Return the group of a part of the air path: its name without the height at its end; one for all channel pieces.
+
+    Parameters
+    ----------
+    name, kind : str
+        As in `ColumnAir.path_names` and `path_kinds`.
+    """
+    return "cavity depth" if kind == "channel" else re.sub(r"( at -?\d+(\.\d+)? m)?( \(\d+\))?$", "", name)
 
 
 def _unique(name: str, taken: list[str]) -> str:

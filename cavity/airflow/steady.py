@@ -12,6 +12,7 @@ import numpy as np
 from cavity import variables
 from cavity.airflow.column import ColumnAir, build_column
 from cavity.airflow.pressure import DIFFERENCE_BAND, pressure_coefficients, wind_pressure
+from cavity.climate.outside import outside_coefficient
 from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 
@@ -83,6 +84,9 @@ def steady_air(
 
     import xarray as xr
 
+    from cavity.airflow.gains import doubling_gains
+    from cavity.kernels import moist_air
+
     if sun is not None and cavity is not None:
         raise InputError(Fault("airflow", "sun and cavity temperature exclude each other", fix="give one of the two"))
     _check("wind", wind, 0.0, 80.0, "m/s")
@@ -110,20 +114,28 @@ def steady_air(
         "stack_pressure": np.zeros(shape),
         "wind_pressure": np.zeros(shape),
     }
+    drives, densities = [], []
     for i in range(winds.size):
         for k in range(warmth.size):
             fixed = warmth[k] if cavity is not None else None
             gain = 0.0 if cavity is not None else wall.solar_absorptance * warmth[k]
             state = _Steady(wall, air, blow[i], winds[i], outdoor, indoor, pressure)
             state.settle(gain, fixed)
+            drives.append(state.drive.copy())
+            densities.append(state.rho_link.copy())
             for name, values in state.readings().items():
                 found[name][i, k] = values
+    count = len(drives)
+    found["part_gain"] = doubling_gains(
+        wall, _opening_set(wall, opening_set), air, np.array(drives), np.full(count, rho_out), np.array(densities),
+        np.full(count, moist_air.viscosity(outdoor)),
+    )  # fmt: skip
 
     last = {name: (name,) for name in ("segment", "compartment", "opening", "part")}
     dims = {
         name: ("wind", "warmth", *(d for kind, d in last.items() if kind in variables.TABLE[name].dims for d in d))
         for name in found
-    }
+    } | {"part_gain": ("part",)}
     dataset = xr.Dataset(
         {
             name: (dims[name], values, variables.attributes(name, "airflow.steady_air"))
@@ -306,7 +318,7 @@ class _Steady:
         self.mu = moist_air.viscosity(outdoor)
         self.rho_out = pressure / (R_AIR * outdoor)
         emissivity = wall.emissivity * 4.0 * STEFAN_BOLTZMANN * outdoor**3
-        self.outside = 4.0 + 4.0 * wind + emissivity  # W/(m2 K), ISO 6946, memory
+        self.outside = float(outside_coefficient(wind)) + emissivity  # W/(m2 K)
         self.u_out = 1.0 / (1.0 / self.outside + _resistance(wall.cladding))
         self.u_in = 1.0 / (ROOM_RESISTANCE + _resistance(wall.backup))
         back, front = wall.cavity.emissivity_cladding, wall.cavity.emissivity_wall

@@ -95,7 +95,7 @@ def _copied(file: str, path: Path) -> tuple[dict[str, np.ndarray], dict[str, Any
             said = done.stdout.decode(errors="replace").strip().splitlines()
             problem = "" if done.returncode == 0 else (said[-1][:80] if said else "its library gave up")
         except subprocess.TimeoutExpired:
-            problem = f"no answer after {PATIENCE:.0f} s"
+            problem = f"reading it does not end within {PATIENCE:.0f} s"
         if problem or not copy.is_file():
             raise InputError(
                 Fault(file, "the NetCDF file cannot be opened", problem, "NetCDF 3 or 4", "download or write it again")

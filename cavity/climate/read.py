@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import stat
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +14,7 @@ from cavity.climate.humid import dew_point, saturation_pressure
 from cavity.climate.on_wall import sun_position
 from cavity.constants import STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
+from cavity.files import check_file, unreadable
 
 if TYPE_CHECKING:
     from os import PathLike
@@ -64,6 +64,8 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
     Duffie 1982 for the split of global irradiance. Berdahl and Martin 1984, Walton 1983 for the sky.
     """
     records, digest = _records(Path(path))
+    own = {"relative_humidity_file": "relative_humidity_outdoor"}
+    records.has = tuple(own.get(name, name) for name in records.columns)
     source = "none"
     rain, note = records.columns.pop("rain", None), ""
     if rain_file is None and rain is not None and np.nansum(rain) > 0.0:
@@ -97,33 +99,13 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
     return _dataset(records, digest, source)
 
 
-def _checked(path: Path) -> bytes:
+def _start(path: Path, what: str) -> bytes:
     """Return the first bytes of a file that can be one of weather: regular, and not too large."""
-    try:
-        found = path.stat()
-        if not stat.S_ISREG(found.st_mode):
-            kind = "a folder" if stat.S_ISDIR(found.st_mode) else "a pipe or a device"
-            raise InputError(
-                Fault(str(path), "the weather file cannot be read", kind, "a file", "write it to a file first")
-            )
-        with path.open("rb") as opened:
-            start = opened.read(4096)
-    except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
-        said = error.strerror if isinstance(error, OSError) else str(error)
-        raise InputError(
-            Fault(str(path), "the weather file cannot be read", said or "", "a file", "check the path")
-        ) from None
-    largest = LARGEST_EPW if _is_epw(path, start) else LARGEST_FILE
-    if found.st_size > largest:
-        raise InputError(
-            Fault(
-                path.name,
-                "the file is too large for hourly weather",
-                f"{found.st_size / 1e6:.0f} MB",
-                f"at most {largest / 1e6:.0f} MB",
-                "give fewer years, or hourly values",
-            )
-        )
+    check_file(path, LARGEST_FILE, what)
+    with path.open("rb") as opened:
+        start = opened.read(4096)
+    if _is_epw(path, start):
+        check_file(path, LARGEST_EPW, what)
     return start
 
 
@@ -133,8 +115,9 @@ def _is_epw(path: Path, start: bytes) -> bool:
 
 def _records(path: Path, only_rain: bool = False, site: series.Records | None = None) -> tuple[series.Records, str]:
     """Read a file of any form, as written."""
-    start = _checked(path)
+    what = "a rain file" if only_rain else "a weather file"
     try:
+        start = _start(path, what)
         with path.open("rb") as opened:
             digest = hashlib.file_digest(opened, "sha256").hexdigest()
         if start[:3] == b"CDF" or start[:8] == b"\x89HDF\r\n\x1a\n" or path.suffix.lower() in (".nc", ".nc4"):
@@ -165,9 +148,7 @@ def _records(path: Path, only_rain: bool = False, site: series.Records | None = 
 
         return table.read_csv(path.name, path, only_rain=only_rain, site=site), digest
     except OSError as error:
-        raise InputError(
-            Fault(str(path), "the weather file cannot be read", error.strerror or "", "a file", "check the path")
-        ) from None
+        raise unreadable(path, what, error) from None
 
 
 def _prepare(records: series.Records) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 
 from cavity.climate.humid import dew_point, saturation_pressure
 from cavity.climate.on_wall import angle_to_wall, sky_share, sky_temperature, sun_on_plane, wind_at_height
+from cavity.climate.outside import outside_coefficient
 from cavity.climate.rain import SECONDS, describe_rain, driving_rain, free_field_rain, liquid_rain
 from cavity.climate.series import month_of
 from cavity.climate.year import scaled_index
@@ -79,7 +80,7 @@ def _panel(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return the convective coefficient [W/(m2 K)] and the steady temperature of a thin panel [K]."""
     speed = wind_at_height(weather["wind_speed"].to_numpy(), height=site.building_height, terrain=site.terrain)
-    convection = 4.0 + 4.0 * speed
+    convection = outside_coefficient(speed)
     surroundings = SKY_VIEW * sky + (1.0 - SKY_VIEW) * air  # linear mean: within 0.3 K of the fourth-power mean
     radiation = 4.0 * PANEL_EMISSIVITY * STEFAN_BOLTZMANN * (0.5 * (air + surroundings)) ** 3
     panel = (convection * air + radiation * surroundings + PANEL_ABSORPTANCE * sun) / (convection + radiation)

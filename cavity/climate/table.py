@@ -197,7 +197,7 @@ def _body(
             if len(row) != count:
                 fix = "repair the line"
                 if mark == "," and len(row) > count:
-                    fix += "; for numbers with a decimal comma separate the columns by semicolons"
+                    fix += "; numbers have a decimal point, not a comma, unless semicolons separate the columns"
                 faults.append(Fault(f"{file}, line {number}", "wrong number of fields", str(len(row)), str(count), fix))
                 if len(faults) == 6:
                     raise InputError(*faults)

@@ -104,7 +104,7 @@ def _field(name: str, field: FieldInfo, often: bool) -> dict[str, Any]:
     leaf = leaf_of(field)
     inner = leaf.item if isinstance(leaf, Many) else leaf
     words: tuple[str, ...] = ()
-    if isinstance(inner, Word):
+    if isinstance(inner, (Word, Height)):
         words = inner.words
     elif isinstance(inner, Orientation):
         words = COMPASS

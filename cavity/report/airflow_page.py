@@ -21,7 +21,7 @@ CAUTIONS = (
     "and licensed practice; do not open or leave out a barrier because of this page.",
 )
 LITRE_AIR = 1.2e-3  # kg, a litre of air of 1.2 kg/m3, for flows in L/s
-LOSS_HEAD = ("part", "kind", "height m", "free area mm²/m", "share of loss %", "worst single %")
+LOSS_HEAD = ("part", "kind", "height m", "free area mm²/m", "share of loss %", "largest single %", "flow if doubled %")
 VENT_HEAD = ("vent", "height m", "kind", "free area mm²/m", "takes air in %", "mean flow L/(s m)", "made as")
 
 
@@ -83,10 +83,10 @@ def _directed(speed: float) -> str:
 
 
 def loss_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
-    """Return one row for every vent, kind of rail, barrier and channel piece, high to low as on a drawing."""
+    """Return one row for every group of equal parts, high to low as on a drawing, with its gain in flow if doubled."""
     area = dict(zip(ds["part"].values, ds["part_area"].values, strict=True))
     rows = []
-    for group in reversed(air.loss_groups(ds, vents_apart=True)):
+    for group in reversed(air.loss_groups(ds)):
         span = (
             f"{group.bottom:.2f}" if group.count == 1 else f"{group.bottom:.2f}-{group.top:.2f}, {group.count} pieces"
         )
@@ -98,6 +98,7 @@ def loss_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
                 f"{1e6 * float(area[group.worst.name]):.0f}",
                 f"{100 * group.share:.1f}",
                 f"{100 * group.worst.share:.1f}",
+                f"{100 * group.gain:+.0f}",
             )
         )
     return rows
@@ -252,8 +253,9 @@ def write_airflow_page(
                     {
                         "id": f"loss-{number}",
                         "title": "Where the pressure is lost",
-                        "caption": "Each part at its height, summed over all winds and warmths shown. The longest bar "
-                        "is the part to open first; widening any other changes little.",
+                        "caption": "Each part at its height, summed over all cases shown. Parts in series add up: "
+                        "several smaller ones together can matter more than the longest bar. The table says what "
+                        "doubling each group brings.",
                         "figure": loss_figure(ds),
                     },
                 ],

@@ -5,6 +5,7 @@ All of it is read from one `View`, which ranks the choices of a comparison once,
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -12,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from cavity.report import display, series
+from cavity.risk import air
 from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_first
 from cavity.risk.recommend import Recommendation, recommend, title
 
@@ -26,7 +28,8 @@ _WORD = {"pass": "passes", "review": "review", "fail": "fails", "none": "not com
 # criteria in a word or two, for the cells of the matrix; their full titles are printed once below it
 SHORT = {
     "mould": "mould", "mould_room": "mould, room side", "wood_moisture": "wood", "decay": "rot",
-    "condensate_face": "condensate", "condensate_inside": "condensate inside", "residue": "yearly gain",
+    "condensate_face": "condensate", "condensate_inside": "condensate inside", "condensate_wood": "condensate in wood",
+    "residue": "yearly gain", "wood_pores": "pore humidity",
     "frost": "frost", "wetness_wall": "metal wet", "drying": "drying", "humidity": "humidity", "dew_point": "dew",
     "film": "film", "wetness": "metal in cavity", "wetness_cladding": "metal, cladding",
     "frost_cladding": "frost, cladding", "mould_cladding": "mould, cladding", "air_layer": "air layer",
@@ -95,13 +98,13 @@ def column(case: Any) -> str:
 
 
 def depth_text(depth: float) -> str:
-    """Return a cavity depth in words."""
+    """Return a cavity depth [m] in words."""
     return f"{display.number(1e3 * depth)} mm"
 
 
 def rising(found: Any) -> bool:
     """Return whether a finding had not settled when the run ended."""
-    return bool(getattr(found, "rising", "still ris" in found.sentence))
+    return bool(found.rising)
 
 
 # ---- the comparison as a whole ---------------------------------------------------------------------------------------
@@ -200,8 +203,8 @@ def view(comparison: Any) -> View:
         air[id(case)] = _least_air(ds)
         if not ds.attrs.get("has_rain", 1):
             dry[case.climate_name] = None
-        if ds.attrs.get("rain_source"):
-            notes[str(ds.attrs["rain_source"])] = None
+        if estimate := re.search(r"estimated \w+ weather codes", str(ds.attrs.get("climate_rain", ""))):
+            notes[f"with rain {estimate[0]}"] = None
         if not fractions and "wall_json" in ds.attrs:
             columns = series.wall_inputs(ds).get("columns") or ()
             fractions = {str(one["name"]): float(one.get("fraction") or 0.0) for one in columns}
@@ -431,7 +434,7 @@ def changes(seen: View) -> list[str]:
     if failing:
         return [
             *(found.sentence for found in failing),
-            f"{bottleneck(first)} Open up there first if more air is wanted.",
+            bottleneck(first),
         ]
     lines = [f"Nothing need change for {first.opening_set} with {depth_text(first.depth)}."]
     near = worst(first.findings)
@@ -441,20 +444,20 @@ def changes(seen: View) -> list[str]:
 
 
 def bottleneck(case: Any) -> str:
-    """Return where most of the driving pressure is lost, in one sentence; rails and openings counted together."""
-    lost = np.asarray(case.dataset["part_pressure"].values, float).sum(axis=0)
-    kinds = [str(kind) for kind in case.dataset["part_kind"].values]
-    names = [str(name) for name in case.dataset["part"].values]
-    groups: dict[str, float] = {}
-    for kind, name, loss in zip(kinds, names, lost, strict=True):
-        word = {"rail": "the rails", "channel": "friction along the cavity"}.get(kind, name)
-        groups[word] = groups.get(word, 0.0) + float(loss)
-    if not sum(groups.values()) > 0.0:
-        return "No air moves."
-    word = max(groups, key=lambda name: groups[name])
-    share = 100 * groups[word] / sum(groups.values())
+    """Return where most of the driving pressure is lost and what doubling each group of equal parts would bring."""
+    said = air.choke_sentence(case.dataset)
     where = f"With {case.opening_set} and {depth_text(case.depth)}"
-    return f"{where}, {share:.0f} % of the driving pressure is lost at {word}."
+    return f"{where}: {said}" if said else "No air moves."
+
+
+def drawn_parts(seen: View) -> list[Part]:
+    """Return the parts of the recommended choice for one drawing: those of its deciding climate and facing."""
+    parts = [part for part in seen.best.parts if part.computed]
+    decides = seen.best.decides
+    first = decides[0] if decides else parts[0] if parts else None
+    if first is None:
+        return []
+    return [part for part in parts if (part.climate, part.orientation) == (first.climate, first.orientation)]
 
 
 # ---- compartments and strips -----------------------------------------------------------------------------------------
@@ -467,11 +470,12 @@ def compartments(seen: View) -> list[dict[str, Any]]:
     for part in seen.best.parts:
         if not part.computed:
             continue
-        for name, findings, rate in _pieces(part.case):
+        for at, (name, findings, rate) in enumerate(_pieces(part.case)):
             found = worst(findings)
             low, median, high = (display.number(value, 2) for value in rate)
             row = {
-                "strip": seen.strip_text(part.column), "piece": name, "status": status(findings),
+                "strip": seen.strip_text(part.column), "column": part.column, "at": at, "piece": name, "mark": "",
+                "direction": "", "area": "", "status": status(findings),
                 "word": word(status(findings), has_rain(part.case)),
                 "rate": f"{median} ({low} to {high})" if rate[2] else "no air passes",
                 "text": _lower(found_text(found)) if found else "", "climate": part.climate, "order": order(findings),

@@ -51,6 +51,7 @@ _BY_UNIT: dict[str, Display] = {
 _BY_NAME: dict[str, Display] = {
     "dew_point_margin": _KELVIN,
     "rail_dew_point_margin": _KELVIN,
+    "stud_dew_point_margin": _KELVIN,
     "film": Display("g/m²", scale=1e3, pound_unit="oz/ft²", pound_scale=0.00327706),
     "rain": Display("mm/h", scale=3600.0, pound_unit="in/h", pound_scale=1.0 / 25.4),
     "driving_rain": Display("mm/h", scale=3600.0, pound_unit="in/h", pound_scale=1.0 / 25.4),

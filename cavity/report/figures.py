@@ -16,6 +16,7 @@ import numpy as np
 
 from cavity.report import display, series
 from cavity.report.palette import DASHES, LAYERS, LIGHT, scale, style
+from cavity.risk import air
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
@@ -515,26 +516,28 @@ def balance(ds: Any, *, segment: int) -> go.Figure:
 
 @_drawn
 def losses(ds: Any) -> go.Figure:
-    """Share of the driving pressure lost at each part of the air path, mean of the year: where to open up."""
-    lost = np.asarray(ds["part_pressure"].values, float)
-    total = lost.sum(axis=1)
-    share = 100.0 * lost[total > 0].sum(axis=0) / max(float(total.sum()), 1e-12)
-    heights = [f"{float(height):.2g} m" for height in ds["part_height"].values]
+    """Share of the driving pressure lost at each group of equal parts, and the air gained if it were doubled."""
+    groups = air.loss_groups(ds)
+    share = 100.0 * np.array([group.share for group in groups])
     names = [
-        plain(name) if str(name).endswith(" m") else f"{plain(name)} ({height})"
-        for name, height in zip(ds["part"].values, heights, strict=True)
-    ]
-    colours = [LIGHT["air" if str(kind) != "channel" else "rain"] for kind in ds["part_kind"].values]
+        f"{plain(group.name)} ({group.bottom:.2g} m)" if group.count == 1 and group.kind != "channel"
+        else plain(group.name) if group.kind == "channel"
+        else f"{plain(group.name)} ({group.count}, {group.bottom:.2g} to {group.top:.2g} m)"
+        for group in groups
+    ]  # fmt: skip
+    colours = [LIGHT["air" if group.kind != "channel" else "rain"] for group in groups]
+    gains = [f"; doubled: {100 * group.gain:+.0f} % air" if group.gain >= 0.0 else "" for group in groups]
     trace = {"type": "bar", "orientation": "h", "x": share, "y": names, "marker": {"color": colours}, "width": 0.62,
-             "text": [f"{value:.0f} %" for value in share], "textposition": "outside", "cliponaxis": False,
-             "hovertemplate": "%{y}: %{x:.1f} % of the pressure<extra></extra>"}  # fmt: skip
+             "text": [f"{value:.0f} %{gain}" for value, gain in zip(share, gains, strict=True)],
+             "textposition": "outside", "cliponaxis": False,
+             "hovertemplate": "%{text} of the pressure<extra>%{y}</extra>"}  # fmt: skip
     return _figure(
         [trace],
         style(
             height=max(240, 90 + 26 * len(names)),
             xaxis={
                 "title": {"text": "Share of the driving pressure lost [%]"},
-                "range": [0, max(10.0, 1.18 * share.max())],
+                "range": [0, max(10.0, 1.6 * share.max(initial=0.0))],
             },
             yaxis={"showgrid": False, "ticks": ""},
         ),

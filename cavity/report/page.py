@@ -14,7 +14,7 @@ import numpy as np
 
 from cavity.errors import Fault, InputError
 from cavity.files import write_whole
-from cavity.report import answer, display, evidence, figures, payload, section, series
+from cavity.report import answer, display, elevation, evidence, figures, payload, schedule, section, series
 from cavity.report.companion import companion, heat
 from cavity.report.palette import DARK, FONT, LIGHT, STATUS_PATH, STATUS_WORD, style
 from cavity.units import FOOTNOTE, cite
@@ -49,6 +49,7 @@ def plotly_packed() -> str:
     return payload.deflate(get_plotlyjs().encode("utf-8"))
 
 
+@functools.cache
 def environment() -> Any:
     """Return the template environment: everything escaped, undefined names are errors."""
     import jinja2
@@ -208,7 +209,7 @@ def render(comparison: Any) -> str:
     strips = seen.strips
     facets = [{"key": key, "label": label, "values": _facet_texts(key, cases)} for key, label, _ in _FACETS]
     context = base_context(f"{name}: cavity report") | {
-        "report_css": Markup(section_style() + _read("report.css")),
+        "report_css": Markup(section_style() + _read("report.css") + elevation.STYLE + schedule.STYLE),
         "report_js": Markup(_read("report.js")),
         "status_path": STATUS_PATH,
         "status_word": STATUS_WORD,
@@ -230,10 +231,8 @@ def render(comparison: Any) -> str:
         "best": answer.recommended(seen),
         "matrix": matrix,
         "worst_over": answer.where(seen),
-        "pieces": answer.compartments(seen),
         "still": answer.still_pieces(seen),
-        "elevation": "",
-        "schedule": "",
+        **_elevation(seen),
         "depths": [display.quantity(value, "m") for value in depths],
         "advice": answer.changes(seen),
         "cautions": answer.CAUTIONS,
@@ -266,6 +265,32 @@ def render(comparison: Any) -> str:
     }  # fmt: skip
     page = environment().get_template("report.html.j2").render(context)
     return with_footnote(page, always=True)  # its packed findings bear marks
+
+
+def _elevation(seen: answer.View) -> dict[str, Any]:
+    """Return elevation, strips with their compartments, and vent schedule of the recommended choice."""
+    from markupsafe import Markup
+
+    pieces = answer.compartments(seen)
+    parts = answer.drawn_parts(seen)
+    datasets = [part.case.dataset for part in parts]
+    if not datasets or not series.wall_inputs(datasets[0]).get("opening_sets"):
+        return {"elevation": "", "pieces": pieces, "schedule": [], "schedule_head": (), "details": []}
+    statuses = [answer.case_status(part.case) for part in parts]
+    marks = {}
+    for row in elevation.strip_rows(datasets, statuses):
+        for at, piece in enumerate(row.compartments):
+            area = row.area * (piece.top - piece.bottom) / (row.top - row.bottom)
+            marks[row.name, at] = (piece.mark, piece.direction, "" if np.isnan(area) else f"{display.number(area)} m²")
+    for row in pieces:
+        row["mark"], row["direction"], row["area"] = marks.get((row["column"], row["at"]), ("", "", ""))
+    return {
+        "elevation": Markup(elevation.draw(datasets, statuses)),
+        "pieces": pieces,
+        "schedule": schedule.table(schedule.rows(datasets[0])),
+        "schedule_head": schedule.HEAD,
+        "details": [(title, Markup(svg)) for title, svg in schedule.details(datasets[0])],
+    }
 
 
 def _facet_values(key: str, cases: Sequence[Any]) -> list[Any]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from cavity import variables
 from cavity.files import csv_text
-from cavity.report import answer, display, evidence, series
+from cavity.report import answer, display, evidence, schedule, series
 from cavity.report.page import RULE_HEAD, rule_rows, write_text
 
 _CASE = ("climate", "orientation [degree]", "column", "openings", "cavity depth [mm]")
@@ -48,7 +48,7 @@ def _event(case: Any) -> list[Any]:
 
 
 def tables(comparison: Any) -> dict[str, str]:
-    """Return the tables of a comparison as CSV text by file name: choices, rules, cases, findings and months."""
+    """Return the tables of a comparison as CSV text by file name: choices, schedule, rules, cases ..."""
     cases, findings, months = [], [], []
     for case in comparison.cases:
         ds = case.dataset
@@ -81,10 +81,13 @@ def tables(comparison: Any) -> dict[str, str]:
         names = [case.climate_name, case.orientation, case.column, case.opening_set, _round(1e3 * case.depth)]
         cases.append([*names, "not computed", case.reason, *[""] * (len(_CASES) - len(names) - 2)])
     place = ("face", "segment")
-    choices, rules = _choices(comparison), []
+    seen = answer.view(comparison)
+    choices, rules = _choices(seen), []
     for case in comparison.cases:
         rules += [[*_names(case), *row] for row in rule_rows(case.dataset)]
+    shown = answer.drawn_parts(seen)
     return {
+        "schedule.csv": schedule.csv_text(schedule.rows(shown[0].case.dataset) if shown else []),
         "choices.csv": csv_text(
             ("openings", "cavity depth [mm]", "free vent area [mm2/m]", "result", "recommended", "probability [%]",
              "decided by", "value", "limit", "limit is", "unit", "climate", "column", "orientation [degree]",
@@ -103,9 +106,8 @@ def tables(comparison: Any) -> dict[str, str]:
     }  # fmt: skip
 
 
-def _choices(comparison: Any) -> list[list[Any]]:
+def _choices(seen: answer.View) -> list[list[Any]]:
     """Return one row for each combination of openings and depth, safest first: the worst of its parts decides."""
-    seen = answer.view(comparison)
     rows = []
     for choice in seen.choices:
         part, found = choice.decides or (None, None)

@@ -48,6 +48,7 @@ def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Fi
         humidity,
         mould,
         residue,
+        studs,
         wetness,
         wood_moisture,
     )
@@ -55,7 +56,7 @@ def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Fi
 
     given = resolve(limits, float(ds.attrs["film_limit"]))
     criteria = (
-        mould, wood_moisture, decay, condensate, residue, humidity, dew_point, film, wetness, frost, air_layer,
+        mould, wood_moisture, decay, condensate, residue, humidity, dew_point, film, wetness, frost, air_layer, studs,
     )  # fmt: skip
     return worst_first(found for criterion in criteria for found in criterion.findings(ds, given))
 
@@ -87,13 +88,17 @@ def verdict(findings: Iterable[Finding]) -> tuple[str, str]:
     top = worst(ranked)
     alike = len([found for found in ranked if found.status == top.status])
     if top.status in ("pass", "information"):
-        return "pass", f"Meets all {alike} criteria; nearest to its limit: {_clause(top)}"
+        near = top.can_fail and top.ratio >= _NEAR
+        return "pass", f"Meets all {alike} criteria; " + (
+            f"nearest to its limit: {_clause(top)}" if near else "none comes near its limit."
+        )
     lead = "Fails" if top.status == "fail" else "No criterion fails; some items need review"
     others = alike - 1
     more = f" {others} more {_STATE[top.status][others != 1]}." if others else ""
     return top.status, f"{lead}: {_clause(top)}{more}"
 
 
+_NEAR = 0.01  # value over limit from which a limit is worth naming as the nearest
 _STATE = {
     "review": ("item needs review", "items need review"),
     "fail": ("criterion is not met", "criteria are not met"),

@@ -54,7 +54,7 @@ class PartLoss:
 
 @dataclass(frozen=True)
 class Group:
-    """Parts told together: all rails of one name, all vents, one channel piece, one barrier."""
+    """Equal parts together: the rails of one name, the vents of one name, all of the channel, one barrier."""
 
     name: str
     kind: str
@@ -63,6 +63,7 @@ class Group:
     count: int
     share: float  # of all pressure lost [1]
     worst: PartLoss
+    gain: float  # of the air that enters, were the group doubled at the same drive [1]; not a number where not known
 
 
 @dataclass(frozen=True)
@@ -187,52 +188,51 @@ def losses(ds: xr.Dataset) -> tuple[PartLoss, ...]:
 
 
 def _family(part: PartLoss) -> str:
-    """Return the group that is told together: rails of one name, and all vents."""
-    if part.kind in ("rail", "barrier"):
-        return re.sub(r" at -?\d+(\.\d+)? m( \(\d+\))?$", "", part.name)
-    return part.name if part.kind == "channel" else "vents"
+    """Return the group of a part: its name without the height at its end, one for all of the channel."""
+    if part.kind == "channel":
+        return "cavity depth"
+    return re.sub(r"( at -?\d+(\.\d+)? m)?( \(\d+\))?$", "", part.name)
 
 
-def loss_groups(ds: xr.Dataset, *, vents_apart: bool = False) -> tuple[Group, ...]:
-    """Return where the pressure is lost, parts of one name together, by their lowest height.
+def loss_groups(ds: xr.Dataset) -> tuple[Group, ...]:
+    """Return where the pressure is lost, equal parts together, by their lowest height.
 
     Parameters
     ----------
     ds : xarray.Dataset
-        With `part_pressure`.
-    vents_apart : bool, keyword only
-        True: every vent on its own.
+        With `part_pressure`, and `part_gain` where the gain is wanted.
 
     Returns
     -------
     tuple of Group
         Shares add up to 1, or are all 0 where nothing flows.
     """
-    members: dict[str, list[PartLoss]] = {}
-    for part in losses(ds):
-        name = _family(part)
-        members.setdefault(part.name if vents_apart and name == "vents" else name, []).append(part)
+    gains = ds["part_gain"].values if "part_gain" in ds else np.full(ds.sizes["part"], np.nan)
+    members: dict[str, list[tuple[PartLoss, float]]] = {}
+    for part, gain in zip(losses(ds), gains, strict=True):
+        members.setdefault(_family(part), []).append((part, float(gain)))
     return tuple(
         Group(
             name,
-            parts[0].kind,
-            parts[0].height,
-            parts[-1].height,
+            parts[0][0].kind,
+            parts[0][0].height,
+            parts[-1][0].height,
             len(parts),
-            sum(part.share for part in parts),
-            max(parts, key=lambda part: part.share),
+            sum(part.share for part, _ in parts),
+            max((part for part, _ in parts), key=lambda part: part.share),
+            parts[0][1],
         )
         for name, parts in members.items()
     )
 
 
 def choke_sentence(ds: xr.Dataset) -> str:
-    """Return in one sentence which part chokes the cavity; "" where no air passes.
+    """Return what restricts the flow: the group that loses most, and what doubling each group would bring; "" if none.
 
     Parameters
     ----------
     ds : xarray.Dataset
-        With `part_pressure`.
+        With `part_pressure`, and `part_gain` where the gain is wanted.
     """
     groups = loss_groups(ds)
     if not any(group.share > 0.0 for group in groups):
@@ -242,16 +242,38 @@ def choke_sentence(ds: xr.Dataset) -> str:
     lost = f"{number(100 * group.share)} % of the pressure is lost"
     alone = f"{number(100 * worst.share)} %"
     if worst.kind == "channel":
-        return f"{lost} as friction in the {group.name}."
-    if worst.share > 0.9 * group.share:
+        text = f"{lost} as friction along the cavity."
+    elif group.count == 1 or worst.share > 0.9 * group.share:
         height = "" if re.search(r" at -?\d", worst.name) else f" at {worst.height:.2f} m"
-        return f"{alone} of the pressure is lost at the {worst.name}{height}."
-    if group.name == "vents":
-        return f"{lost} at the vents, {alone} at the {worst.name} at {worst.height:.2f} m alone."
-    gaps = f"{lost} at the {group.count} gaps of the {group.name}"
-    if worst.share > 1.5 * group.share / group.count:
-        return f"{gaps}, {alone} at the one at {worst.height:.2f} m alone."
-    return f"{gaps}, about {number(100 * group.share / group.count)} % at each."
+        text = f"{alone} of the pressure is lost at the {worst.name}{height}."
+    else:
+        what = f"{group.count} gaps of the {group.name}" if group.kind == "rail" else f"{group.count} {group.name}s"
+        each = f"about {number(100 * group.share / group.count)} % at each"
+        if worst.share > 1.5 * group.share / group.count:
+            each = f"{alone} at the one at {worst.height:.2f} m alone"
+        text = f"{lost} at the {what}, {each}."
+    return f"{text} {gain_sentence(groups)}".rstrip()
+
+
+def gain_sentence(groups: tuple[Group, ...]) -> str:
+    """Return what doubling each group of parts would bring, the largest first; "" where it is not known.
+
+    Parameters
+    ----------
+    groups : tuple of Group
+        From `loss_groups`.
+    """
+    known = sorted((group for group in groups if group.gain > 0.005), key=lambda group: -group.gain)
+    if not known:
+        return ""
+    parts = [f"{_doubled(group)} +{number(100 * group.gain)} %" for group in known[:5]]
+    return f"Air gained by doubling, at the same drive: {', '.join(parts)}."
+
+
+def _doubled(group: Group) -> str:
+    if group.kind == "rail":
+        return f"the gaps of the {group.name}"
+    return f"the {group.name}" if group.kind in ("channel", "barrier") or group.count == 1 else f"all {group.name}s"
 
 
 def passage_sentence(ds: xr.Dataset) -> str:
@@ -275,7 +297,7 @@ def passage_sentence(ds: xr.Dataset) -> str:
     area, name = min(open_parts)
     return (
         f"The narrowest passage is the {name}: {number(area)} mm² per metre of wall, where the smallest vent has "
-        f"{number(vents.min())} mm²; wider vents would not help, a wider gap would."
+        f"{number(vents.min())} mm²."
     )
 
 

@@ -68,6 +68,6 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         Finding(
             "film", "Film on the back of the cladding", where, 1e3 * peak, 1e3 * limit, "g/m²", status,
             when(time, wet, at) if peak > DRY_FILM else "", float(wet.sum()), source("film", limits), text,
-            max(peak / limit, 1.0 if runs else 0.0),
+            max(peak / limit if limit > 0.0 else float(peak > DRY_FILM), 1.0 if runs else 0.0),
         )
     ]  # fmt: skip

@@ -40,7 +40,7 @@ def status(findings: Iterable[Finding]) -> str:
 
 
 def severity(ratio: float) -> float:
-    """Return a ratio fit for comparison: never below 0, infinite where it is not a number."""
+    """Return a ratio fit for comparison: never below 0, infinite where it is not a number. [1]."""
     return math.inf if math.isnan(ratio) else max(float(ratio), 0.0)
 
 

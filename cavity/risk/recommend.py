@@ -159,7 +159,7 @@ def _fall(small: Choice, large: Choice) -> tuple[float, str]:
 
 
 def amount(value: float, found: Finding) -> str:
-    """Return a difference of values of a finding as text with its unit."""
+    """Return a difference of values of a finding, in its units [finding.units], as text."""
     digits = 0 if abs(value) >= 10.0 else 1 if abs(value) >= 0.095 else 2
     return f"{number(value, digits)} {found.units}".strip()
 

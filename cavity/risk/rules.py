@@ -329,7 +329,8 @@ OWN_QUANTITIES: dict[str, tuple[Callable[[Drawn], float | None], Callable[[float
 def _own(rule: Mapping[str, Any], drawn: Drawn) -> Check:
     value_of, text_of = OWN_QUANTITIES[rule["quantity"]]
     least, most = rule.get("at_least"), rule.get("at_most")
-    bounds = [f"at least {text_of(least)}"] * (least is not None) + [f"at most {text_of(most)}"] * (most is not None)
+    given = (("at least", least), ("at most", most))
+    bounds = [f"{words} {text_of(bound)}" for words, bound in given if bound is not None]
     value = value_of(drawn)
     if value is None:
         shown, outcome = "not drawn", OUTSIDE

@@ -38,8 +38,8 @@ _ALIGNED = 64  # bytes, arrays begin at multiples of it
 _TRIM = 0.9  # share of the bound that is left after a clean-up, so that not every new case causes one
 # read by no number: what a reader sees, and choices among which the job has already chosen
 _NOT_SIMULATED = (
-    "name", "source", "text", "description", "invented", "warnings", "variants", "uncertain", "depths", "opening_sets",
-    "columns",
+    "name", "source", "text", "description", "invented", "warnings", "variants", "uncertain", "rules", "depths",
+    "opening_sets", "columns",
 )  # fmt: skip
 _PLACE = ("latitude", "longitude", "utc_offset", "elevation", "has_rain")  # what the sun and the rain ask of a weather
 

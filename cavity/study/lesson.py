@@ -10,6 +10,7 @@ import numpy as np
 
 from cavity.climate.series import SUN
 from cavity.errors import ConvergenceError, Fault, InputError
+from cavity.risk.dew_point import dew
 from cavity.study.changes import scale_openings
 from cavity.study.engine import Engine, Job, Result
 
@@ -42,7 +43,7 @@ class Step:
     upward : float
         Share of hours in which the air goes up. [1]
     dew_hours : float
-        Hours in which the back of the cladding is below the dew point of the cavity air, anywhere along its height. [h]
+        Hours of dew on the back of the cladding, anywhere along its height; hours that rain wets do not count. [h]
     humid_hours : float
         Hours above 80 % relative humidity at the outer face of the backup wall, most humid segment. [h]
     film : float
@@ -178,7 +179,7 @@ def readings(label: str, ds: xr.Dataset) -> Step:
     volume = float(ds["compartment_volume"].sum())  # m3 per m of wall
     faces = [str(role) for role in ds["face_role"].values]
     back, wall = faces.index("back of cladding"), faces.index("outer face of wall")
-    dew = (ds["dew_point_margin"].values[:, :, back] < 0.0).any(axis=1).sum()
+    dewy = dew(ds)[:, :, back].any(axis=1).sum()
     humid = (ds["relative_humidity"].values[:, :, wall] > 0.8).sum(axis=0).max()
     film = [str(name) for name in ds["film_face"].values].index("back of cladding")
     sun = ds["sun_on_wall"].values
@@ -191,7 +192,7 @@ def readings(label: str, ds: xr.Dataset) -> Step:
         rate_low=float(low),
         rate_high=float(high),
         upward=float((ds["air_speed"].values.mean(axis=1) > 0.0).mean()),
-        dew_hours=float(dew),
+        dew_hours=float(dewy),
         humid_hours=float(humid),
         film=float(ds["film"].values[:, :, film].max()),
         warm=float(warmer[bright].mean()),

@@ -14,10 +14,12 @@ from cavity.wallfile.faults import Faults, Place, shown
 from cavity.wallfile.layers import UNKNOWN, name_layers, own_materials, read_layers, read_variants
 from cavity.wallfile.materials import pick
 from cavity.wallfile.model import Cavity, Column, Elevation, Indoor, Layer, OpeningSet, Run, Site, Wall, Wetting
+from cavity.wallfile.rules import rules_of
 from cavity.wallfile.values import nearest
 from cavity.wallfile.vents import read_barriers, read_columns, read_rails, read_sets, within
 
 AIR_DENSITY = 1.2  # kg/m3, indoor air at 20 degC: turns a leak in m3 into kg
+_INSULATION = 0.065  # W/(m K), what conducts less counts as insulation
 _FEW = 0.005  # m2/m, 50 cm2/m
 _SHALLOW = 0.020  # m
 _RULE = "DIN 18516-1, from memory"
@@ -51,17 +53,18 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
         layers, backup = [], []  # names of layers are not certain: references to them are not checked
     elevation, columns = _columns(parts, faults)
     rails = read_rails(("rail",), parts.get("rail", []), columns, faults)
-    barriers = read_barriers(parts.get("barrier", []), columns, faults)
-    sets = read_sets(parts.get("openings", []), columns, faults)
+    barriers = read_barriers(parts.get("barrier", []), columns, elevation, faults)
+    sets = read_sets(parts.get("openings", []), columns, barriers, faults)
     cavity = parts.get("cavity")
     depths = _depths(parts.get("compare"), cavity, faults)
     sets = _chosen(parts.get("compare"), sets, parts, faults)
     site = _site(parts.get("site"), columns, faults)
     indoor = _indoor(parts.get("indoor"), folder, faults)
-    wetting = _wetting(parts.get("wetting"), backup, faults)
+    wetting = _wetting(parts.get("wetting"), backup, faults, warnings)
     run = _run(parts.get("run"), layers, faults)
     variants = read_variants(parts.get("variant", []), layers, own, faults)
     uncertain = _uncertain(parts.get("uncertain", {}), faults)
+    rules = rules_of(parts.get("rule", []), faults)
     if faults.found:
         return None
     head, finish = parts["wall"], parts["finish"]
@@ -86,11 +89,12 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
         limits=tuple((name, value) for name, value in parts["limits"] if value is not None),
         variants=variants,
         uncertain=uncertain,
+        rules=rules,
         description=head.description,
         invented=head.invented,
         elevation=elevation,
     )
-    return replace(wall, warnings=tuple(warnings + _doubts(wall)))
+    return replace(wall, warnings=tuple(warnings + faults.notes + _doubts(wall)))
 
 
 def _columns(parts: dict[str, Any], faults: Faults) -> tuple[Elevation | None, list[Column]]:
@@ -228,7 +232,7 @@ def _beside(name: str, folder: Path | None, faults: Faults) -> str:
     return str(found) if there else ""
 
 
-def _wetting(entry: Any, backup: list[Layer], faults: Faults) -> Wetting:
+def _wetting(entry: Any, backup: list[Layer], faults: Faults, warnings: list[str]) -> Wetting:
     if entry is None or not backup:
         return Wetting()
     indices: dict[str, int | None] = {"rain_layer": 0, "leak_layer": None}
@@ -252,14 +256,18 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults) -> Wetting:
             "one of them",
             "keep leak_q50 for a flow by the hour, leak_flow for a constant one",
         )
-    elif bool(entry.leak_flow or entry.leak_q50) != bool(entry.leak_layer):
+    leaks = bool(entry.leak_flow or entry.leak_q50)
+    if entry.leak_layer and not leaks and "leak_flow" not in entry.model_fields_set:  # a flow of 0 is a choice
         faults.add(
-            ("wetting", "leak_flow" if entry.leak_layer else "leak_layer"),
+            ("wetting", "leak_flow"),
             "is missing",
-            "leak_layer and one of leak_flow and leak_q50 go together",
-            "give both or none",
+            "with leak_layer: one of leak_flow and leak_q50",
+            'add leak_flow = "0.05 m3/(m2 h)", or leave leak_layer out',
             given="",
         )
+    if leaks and not entry.leak_layer:
+        indices["leak_layer"], reason = leak_plane(backup)
+        warnings.append(f"[wetting] names no leak_layer: the room air that leaks in reaches {reason}.")
     return Wetting(
         entry.rain_share,
         indices["rain_layer"] or 0,
@@ -267,6 +275,29 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults) -> Wetting:
         indices["leak_layer"],
         (entry.leak_q50 or 0.0) / 3600.0,
         entry.leak_height,
+    )
+
+
+def leak_plane(backup: list[Layer]) -> tuple[int, str]:
+    """Return the layer whose exterior surface leaking room air reaches by default, and in words which plane and why.
+
+    Room air on its way out is stopped by the sheathing, the outermost board or slab with insulation behind it. Its
+    inner surface is the coldest plane that the air meets, so there the most water condenses; the exterior surface of
+    the sheathing, which cavity air dries, would be the benign choice. Without insulation inside a sheathing, the air
+    comes through the slab and meets its exterior surface first.
+    """
+    soft = [not layer.is_membrane and layer.material.conductivity < _INSULATION for layer in backup]
+    rigid = [not layer.is_membrane and not is_soft for layer, is_soft in zip(backup, soft, strict=True)]
+    for index, layer in enumerate(backup):
+        if rigid[index] and any(soft[index:]):
+            return index + 1, (
+                f"the inner surface of {layer.name!r}, the coldest plane inside the sheathing, where most condenses"
+            )
+    index = rigid.index(True) if True in rigid else 0
+    index = max(index, min(1, len(backup) - 1))
+    return index, (
+        f"the exterior surface of {backup[index].name!r}, the coldest plane behind the insulation, as no insulation "
+        "lies inside a sheathing"
     )
 
 
@@ -292,6 +323,13 @@ def _run(entry: Any, layers: list[Layer], faults: Faults) -> Run:
             )
             faults.add(place, "more water than the layer holds", text, "check the number and its unit")
         wet.append((layer.name, content))
+    if entry.stud_line and not any(layer.frame for layer in layers):
+        faults.add(
+            ("run", "stud_line"),
+            "no layer has studs",
+            'a layer with frame = { share = "15 %" }',
+            "add it, or leave it out",
+        )
     values = {field.name: getattr(entry, field.name) for field in fields(Run) if field.name != "construction_wet"}
     return Run(**values, construction_wet=tuple(wet))
 

@@ -239,7 +239,7 @@ def override(base: Material, entry: MaterialValues) -> tuple[Material, list[Defe
     if made.free_saturation and not made.max_saturation:
         # our own assumption: pores of minerals, capped by what capillary uptake already reached
         made = replace(made, max_saturation=max(made.free_saturation, 1000.0 * (1.0 - made.density / _DENSEST_SOLID)))
-    return made, list(_defects(made))
+    return made, list(_defects(made, entry.free_saturation))
 
 
 def _water(value: float, density: float) -> float:
@@ -256,14 +256,15 @@ def _at(table: tuple[tuple[float, float], ...], humidity: float) -> float:
     return table[-1][1]
 
 
-def _defects(made: Material) -> Any:
+def _defects(made: Material, given: float | None) -> Any:
     if made.mu_wet > made.mu_dry:
         yield "mu_wet", "above mu_dry", f"at most mu_dry, {made.mu_dry:g}", "exchange the two"
     for place, (before, after) in enumerate(itertools.pairwise(made.sorption), 2):
         if after[1] <= before[1]:
             yield "sorption", f"pair {place} does not rise", "water content rising with humidity", "check the pairs"
     if made.sorption and not made.free_saturation:
-        yield "free_saturation", "is missing", "needed beside sorption", 'add free_saturation = "300 kg/m3"'
+        problem = "is missing" if given is None else "zero beside sorption"
+        yield "free_saturation", problem, "needed beside sorption", 'write free_saturation = "300 kg/m3"'
     if made.free_saturation and not made.sorption:
         yield "sorption", "is missing", "needed beside free_saturation", 'add sorption = [["80 %", "45 kg/m3"]]'
     if made.sorption and made.free_saturation and made.sorption[-1][1] > made.free_saturation:
@@ -280,6 +281,19 @@ def _defects(made: Material) -> Any:
             f"below {made.free_saturation:g} kg/m3",
             'add a point such as ["50 %", "10 kg/m3"]',
         )
+    elif (
+        made.sorption
+        and made.free_saturation
+        and not any(
+            0.0 < humidity <= 0.9999 and 0.0 < water < 0.99 * made.free_saturation for humidity, water in made.sorption
+        )
+    ):
+        yield (
+            "sorption",
+            "has no point between dry and full",
+            f"a pair above 0 % and below 100 %, below {made.free_saturation:g} kg/m3",
+            'add a point such as ["80 %", "45 kg/m3"]',
+        )
     if made.max_saturation < made.free_saturation:
         yield (
             "max_saturation",
@@ -287,8 +301,9 @@ def _defects(made: Material) -> Any:
             f"at least {made.free_saturation:g} kg/m3",
             "check both",
         )
-    if made.absorption and not made.free_saturation:
-        yield "free_saturation", "is missing", "needed beside absorption", 'add free_saturation = "300 kg/m3"'
+    if made.absorption and not made.free_saturation and not made.sorption:
+        problem = "is missing" if given is None else "zero beside absorption"
+        yield "free_saturation", problem, "needed beside absorption", 'write free_saturation = "300 kg/m3"'
 
 
 def row_of(name: str, own: Mapping[str, Material]) -> Material | None:

@@ -132,10 +132,15 @@ class Rail:
     name: str
     heights: tuple[float, ...]  # m above the base of the wall
     gap: float  # m, length of the gap between two rail ends
-    bay: float  # m, wall length served by one gap
+    bay: float  # m, wall length after which the gaps repeat
     discharge: float = 0.6  # -, sharp-edged gap
     columns: tuple[str, ...] = ()
     length: float = 0.0  # m, of the gap along the air path (height of the rail section); 0: an edge without friction
+    gaps: int = 1  # in each bay: 2 where every rail has one at each end
+    porosity: float = 1.0  # -, open fraction of a mesh or perforation in the gap
+    wire: float = 0.0  # m, of that mesh
+    hole: float = 0.0  # m, of that perforation
+    rounded: bool = False  # edges
 
 
 @dataclass(frozen=True)
@@ -263,6 +268,19 @@ class Run:
     construction_wet: tuple[tuple[str, float], ...] = ()  # (layer name, water content kg/m3)
     max_years: int = 5
     freezing: bool = True
+    stud_line: bool = False  # a second line through the studs, for dew point and mould
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A rule of the user's own for the rule check, in SI: m, or m2 per m of wall for areas; None: no bound."""
+
+    document: str
+    quantity: str
+    at_least: float | None = None
+    at_most: float | None = None
+    clause: str = ""
+    edition: str = ""
 
 
 @dataclass(frozen=True)
@@ -289,6 +307,7 @@ class Wall:
     limits: tuple[tuple[str, float], ...] = ()  # thresholds of criteria set by the user
     variants: tuple[tuple[str, str, Layer], ...] = ()  # (variant name, replaced layer name, layer)
     uncertain: tuple[tuple[str, float, float], ...] = ()  # (input name, low, high)
+    rules: tuple[Rule, ...] = ()  # of the user's own, for the rule check
     elevation: Elevation | None = None  # None: the columns are listed one by one
     description: str = ""
     invented: bool = False

@@ -39,25 +39,31 @@ def read_wall(path: str | PathLike[str]) -> Wall:
         With all faults of the file: key and line, what was given, what is expected, and the fix.
     """
     place = Path(path)
-    name = place.name or str(path)
+    text = read_text(path, "a wall file")
+    return parse_wall(text, place.name, folder=place.resolve().parent)
+
+
+def read_text(path: str | PathLike[str], kind: str) -> str:
+    """Return the text of a TOML file that is called `kind` in errors; InputError where it cannot be one."""
+    place = Path(path)
 
     def refuse(problem: str, expected: str, fix: str) -> InputError:
         return InputError(Fault(str(path)[:200], problem, "", expected, fix))
 
     try:
         if place.is_dir():
-            raise refuse("is a folder", "a wall file", "name the file in it")
+            raise refuse("is a folder", kind, "name the file in it")
         if not place.exists():
-            raise refuse("no such file", "a wall file", _neighbour(place))
+            raise refuse("no such file", kind, _neighbour(place))
         if not place.is_file():
-            raise refuse("is not a regular file", "a wall file", "check the name")
+            raise refuse("is not a regular file", kind, "check the name")
         with place.open("rb") as stream:
             data = stream.read(LARGEST + 1)
     except (OSError, ValueError) as error:  # ValueError: a name with a null character
         reason = getattr(error, "strerror", None) or str(error)
         raise refuse(f"cannot be read: {reason}", "a readable file", "check name and permissions") from None
     if len(data) > LARGEST:
-        raise refuse("larger than 1 MiB", "a wall file of a few kilobytes", "check that this is the wall file")
+        raise refuse("larger than 1 MiB", f"{kind} of a few kilobytes", f"check that this is {kind}")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -65,7 +71,7 @@ def read_wall(path: str | PathLike[str]) -> Wall:
         raise refuse(
             f"is not UTF-8 text (line {line})", "a text file in UTF-8", "save it as UTF-8 in the editor"
         ) from None
-    return parse_wall(text, name, folder=place.resolve().parent)
+    return text
 
 
 def parse_wall(text: str, name: str = "wall file", *, folder: Path | None = None) -> Wall:
@@ -89,7 +95,7 @@ def parse_wall(text: str, name: str = "wall file", *, folder: Path | None = None
     InputError
         With all faults of the text.
     """
-    raw = _toml(text, name)
+    raw = read_toml(text, name)
     from pydantic import TypeAdapter, ValidationError
 
     from cavity.wallfile.build import build
@@ -116,7 +122,8 @@ def parse_wall(text: str, name: str = "wall file", *, folder: Path | None = None
     return replace(wall, source=name, text=text)
 
 
-def _toml(text: str, name: str) -> dict[str, Any]:
+def read_toml(text: str, name: str) -> dict[str, Any]:
+    """Return the tables of a TOML text; InputError with the line where it is none."""
     depth = deepest = dots = line = 0
     for sign in text:
         depth += (sign in "[{") - (sign in "]}")

@@ -286,8 +286,19 @@ class RailEntry(Section):
     spacing: Annotated[float | None, Quantity("m", "600 mm", 0.05, 50.0)] = said(
         "Instead of heights: distance from rail to rail, counted from the lowest column's bottom.", None
     )
-    gap: Annotated[float, Quantity("m", "10 mm", 0.0005, 10.0)] = said("Gap between two rail ends.")
-    bay: Annotated[float, Quantity("m", "3 m", 0.01, 50.0)] = said("Wall length served by one gap.")
+    gap: Annotated[float, Quantity("m", "10 mm", 0.0005, 10.0)] = said("Length of one gap.")
+    bay: Annotated[float, Quantity("m", "3 m", 0.01, 50.0)] = said("Length of wall after which the gaps repeat.")
+    gaps: Annotated[int, Number(1, 20, "2", whole=True)] = said(
+        "Gaps in each bay: 1 between two rail ends, 2 where every rail has a gap at each end.", 1
+    )
+    porosity: Annotated[float | None, Share(0.01, 1.0, "50 %")] = said(
+        "Open fraction of a mesh or perforation that closes the gaps; with wire or hole.", None
+    )
+    wire: Annotated[float | None, Quantity("m", "0.5 mm", 1e-5, 0.01)] = said("Wire diameter of that mesh.", None)
+    hole: Annotated[float | None, Quantity("m", "5 mm", 1e-4, 0.1)] = said("Hole diameter of that perforation.", None)
+    edges: Annotated[str, Word(("sharp", "rounded"))] = said(
+        "Edges of the rail at its gaps; rounded ones lose 40 % less (Gullbrekken et al. 2018).", "sharp"
+    )
     length: Annotated[float, Quantity("m", "40 mm", 0.0, 0.5)] = said(
         "Length of the gap along the air path, the height of the rail's section: friction in narrow gaps; 0: an edge.",
         0.0,
@@ -300,7 +311,13 @@ class BarrierEntry(Section):
     """[[barrier]]: closes the cavity, such as fire detailing above a window, but for a residual free area."""
 
     name: Name = said("Name of the barrier.")
-    height: Elevation = said("Height above the base of the wall.")
+    height: Annotated[float | None, Quantity("m", "3.0 m", -50.0, 500.0)] = said(
+        "Height above the base of the wall; or give at.", None
+    )
+    at: Annotated[str | None, Word(("storeys", "window heads"))] = said(
+        "Instead of height: at every floor, or above every window of the elevation.", None
+    )
+    above: Annotated[float, Quantity("m", "50 mm", -1.0, 2.0)] = said("Distance above that place; only with at.", 0.05)
     free_area: Annotated[float, Quantity("m2/m", "10 cm2/m", 0.0, 1.0)] = said("Free area left; 0: closed.", 0.0)
     discharge: Discharge = said("Discharge coefficient of what is left.", 0.6)
     columns: Columns = said("Columns it closes; left out: all it reaches.", ())
@@ -318,8 +335,16 @@ class VentEntry(Section):
     """[[openings.vent]]: a way between cavity and outdoors; give one of slot, holes and free_area."""
 
     name: Annotated[str, UNNAMED] = said("Name of the vent; left out: from its height and kind.", "")
-    height: Annotated[float | str, Height()] = said(
-        '"base" or "head": bottom or top of each column it serves; or a height above the base of the wall.'
+    height: Annotated[float | str | None, Height()] = said(
+        '"base" or "head": bottom or top of each strip it serves; "wall base", "wall top", "window sill", '
+        '"window head", "above barriers", "below barriers": there alone; or a height above the base of the wall.',
+        None,
+    )
+    heights: Annotated[tuple[float, ...], Many(Quantity("m", "1.2 m", -50.0, 500.0))] = said(
+        "Instead of height: one such vent at each of these heights, as in open-jointed cladding.", ()
+    )
+    spacing: Annotated[float | None, Quantity("m", "600 mm", 0.05, 50.0)] = said(
+        "Instead of height: distance from vent to vent, counted from the bottom of the lowest column it serves.", None
     )
     kind: Annotated[str, Word(KINDS)] = said("slot, mesh, perforated strip, louvre, or joint between panels.", "slot")
     slot: Annotated[float | None, Quantity("m", "10 mm", 1e-4, 2.0)] = said(
@@ -330,7 +355,8 @@ class VentEntry(Section):
         "Free area per metre of wall as a drawing gives it: mesh or perforation already taken off.", None
     )
     clear_height: Annotated[float | None, Quantity("m", "10 mm", 0.0005, 2.0)] = said(
-        "Smaller clear dimension of the hole; only with free_area.", None
+        "Smaller clear dimension of the hole; only with free_area. Left out: 10 mm (joint: 8 mm), told as a warning.",
+        None,
     )
     porosity: Annotated[float | None, Share(0.01, 1.0, "50 %")] = said("Open share of mesh or perforation.", None)
     wire: Annotated[float | None, Quantity("m", "0.5 mm", 1e-5, 0.01)] = said("Wire diameter of a mesh.", None)
@@ -412,7 +438,11 @@ class WettingSection(Section):
     leak_flow: Annotated[float, Quantity("m3/(m2 h)", "0.05 m3/(m2 h)", 0.0, 20.0)] = said(
         "Indoor air that leaks into the wall, per wall area.", 0.0
     )
-    leak_layer: Annotated[str, UNNAMED] = said("Backup layer whose outer face it reaches.", "")
+    leak_layer: Annotated[str, UNNAMED] = said(
+        "Backup layer whose exterior surface it reaches; default: the layer inside the sheathing, as the inner surface "
+        "of the sheathing is the coldest plane that room air meets.",
+        "",
+    )
     leak_q50: Annotated[float | None, Quantity("m3/(m2 h)", "3 m3/(m2 h)", 0.05, 50.0)] = said(
         "Instead of leak_flow: air permeability of the envelope, flow at 50 Pa per area; the leak follows the stack "
         "pressure of each hour. How much of it wets the wall is doubtful: try half and double.",
@@ -434,6 +464,11 @@ class RunSection(Section):
     )
     max_years: Annotated[int, Number(1, 30, "5", whole=True)] = said("Years run at most until they repeat.", 5)
     freezing: Annotated[bool, Flag()] = said("Pore water freezes.", True)
+    stud_line: Annotated[bool, Flag()] = said(
+        "Compute a second line through the studs of layers with a frame, for dew point and mould there; takes twice as "
+        "long.",
+        False,
+    )
 
 
 HOURS = Quantity("h", "876 h", 1.0, 8784.0)
@@ -493,6 +528,39 @@ class VariantEntry(LayerEntry):
     replaces: Name = said("Name of the layer that is exchanged.")
 
 
+LENGTH, AREA = Quantity("m", "25 mm", 0.0, 10.0), Quantity("m2/m", "50 cm2/m", 0.0, 2.0)
+# what a rule of the user's own may bound; `risk.rules` measures it on the drawing
+RULE_QUANTITIES: dict[str, Quantity] = {
+    "cavity depth": LENGTH,
+    "vents in the lower half": AREA,
+    "vents in the upper half": AREA,
+    "free vent area": AREA,
+    "smallest vent": AREA,
+    "joint width": LENGTH,
+    "open slot at the foot": LENGTH,
+    "rail gap": LENGTH,
+    "barrier free area": AREA,
+    "s_d outside the insulation": Quantity("m", "0.3 m", 0.0, 10000.0),
+}
+
+
+class RuleEntry(Section):
+    """[[rule]]: a rule of your own for the rule check; it decides neither pass nor fail."""
+
+    document: Name = said("Where the rule is from.")
+    quantity: Annotated[str, Word(tuple(RULE_QUANTITIES))] = said("What it bounds, of each case and strip.")
+    at_least: Annotated[str, Text(40)] = said('Least size, such as "25 mm" or "50 cm2/m".', "")
+    at_most: Annotated[str, Text(40)] = said('Largest size, such as "50 mm".', "")
+    clause: Annotated[str, Text(60)] = said("Clause.", "")
+    edition: Annotated[str, Text(40)] = said("Edition or year.", "")
+
+
+class RulesFile(Section):
+    """A file of rules."""
+
+    rule: list[RuleEntry] = Field(description="Rules of your own.", min_length=1, max_length=100)
+
+
 class WallFile(Section):
     """A whole wall file."""
 
@@ -519,6 +587,7 @@ class WallFile(Section):
     run: RunSection = said("The run.", RunSection())
     limits: LimitsSection = said("Thresholds of criteria.", LimitsSection())
     variant: list[VariantEntry] = said("Exchanged layers.", [])
+    rule: list[RuleEntry] = Field([], description="Rules of your own for the rule check.", max_length=100)
     uncertain: dict[str, Any] = said("Ranges of uncertain inputs: section.key = [low, high].", {})
 
 

@@ -28,6 +28,7 @@ MONTHS = (
     "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
     "december",
 )  # fmt: skip
+_SLACK = 1e-6  # of the larger bound: they are printed with six digits
 _LISTED = 240  # characters: three lines of a terminal
 
 
@@ -116,7 +117,10 @@ class Quantity(Leaf):
             elif self.unit == "K" and isinstance(value, str) and re.fullmatch(r"\s*-?[\d.]+\s*[CF]\s*", value):
                 fix = f'write "{value.strip()[:-1].strip()} deg{value.strip()[-1]}"'
             raise fail(str(error)[:160], self.describe(), fix or f'write it like "{self.example}"') from None
-        if not self.low <= found <= self.high:
+        slack = _SLACK * max(abs(each) for each in (self.low, self.high, 0.0) if math.isfinite(each))
+        if self.low - slack <= found <= self.high + slack:  # the bounds as printed are within them
+            found = min(max(found, self.low), self.high)
+        else:
             problem = "too small" if found < self.low else "too large"
             if found == 0.0 and self.low > 0.0:
                 problem = "zero"
@@ -200,7 +204,9 @@ class Share(Leaf):
             if not 0.0 <= value <= 1.0:  # catches nan as well
                 raise fail("not between 0 and 1", self.describe(), f'write "{self.example}"')
             share = float(value)
-        if not self.low <= share <= self.high:
+        if self.low - _SLACK <= share <= self.high + _SLACK:
+            share = min(max(share, self.low), self.high)
+        else:
             raise fail("too small" if share < self.low else "too large", self.describe(), "check the number")
         return share
 
@@ -288,16 +294,19 @@ class Orientation(Leaf):
 
 @dataclass(frozen=True)
 class Height(Leaf):
-    """A height above the base of the wall, or "base" / "head" of the columns the vent serves."""
+    """A height above the base of the wall, or a word for places of the strips that the vent serves."""
+
+    words = ("base", "head", "wall base", "wall top", "window sill", "window head", "above barriers", "below barriers")
 
     def describe(self) -> str:
         """Return what is expected, in words."""
-        return '"base", "head", or a height above the base of the wall such as "3.0 m"'
+        names = ", ".join(f'"{word}"' for word in self.words)
+        return f'{names}, or a height above the base of the wall such as "3.0 m"'
 
     def read(self, value: Any) -> float | str:
         """Return metres, or the word."""
         if isinstance(value, str) and not re.match(r"\s*[+-]?\.?\d", value):
-            return Word(("base", "head")).read(value)
+            return Word(self.words).read(value)
         return Quantity("m", "3.0 m", -50.0, 500.0).read(value)
 
 

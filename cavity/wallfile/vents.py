@@ -8,10 +8,24 @@ from typing import Any
 
 from cavity.wallfile.faults import Faults, Place
 from cavity.wallfile.materials import pick
-from cavity.wallfile.model import Barrier, Column, Opening, OpeningSet, Rail
+from cavity.wallfile.model import Barrier, Column, Elevation, Opening, OpeningSet, Rail
 from cavity.wallfile.values import nearest
 
+# m, smaller clear dimension of a vent whose drawing gives a free area only; common practice, no source
+USUAL_CLEAR = {"slot": 0.010, "mesh": 0.010, "perforated": 0.010, "louvre": 0.010, "joint": 0.008}
 _TOUCH = 1e-6  # m, heights closer than this are the same
+_BESIDE = 0.05  # m, a vent above or below a barrier is this far from it
+# what the words for a vent's height mean
+_NAMED = {
+    "base": "bottom of each strip",
+    "head": "top of each strip",
+    "wall base": "a strip that begins at the base of the wall",
+    "wall top": "a strip that ends at the top of the wall",
+    "window sill": "a strip that ends below a window",
+    "window head": "a strip that begins above a window",
+    "above barriers": "a [[barrier]] that closes a strip",
+    "below barriers": "a [[barrier]] that closes a strip",
+}
 
 
 def read_columns(entries: list[Any], faults: Faults) -> list[Column]:
@@ -73,8 +87,10 @@ def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: F
                 "keep one" if entry.heights else 'add spacing = "600 mm"',
             )
             continue
-        if entry.gap > entry.bay:
-            faults.add((*place, "gap"), "wider than the bay it serves", f"at most {entry.bay:g} m", "check gap and bay")
+        if entry.gap * entry.gaps > entry.bay:
+            most = f"at most {entry.bay / entry.gaps:g} m"
+            faults.add((*place, "gap"), "wider than the bay it serves", most, "check gap, gaps and bay")
+        _screen(place, entry, faults)
         served = _served(place, entry.columns, columns, faults)
         if not served:
             continue
@@ -101,28 +117,83 @@ def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: F
             faults.add((*place, "heights"), "a height given twice", fix="keep one")
         names = tuple(column.name for column in served) if entry.columns else ()
         rails.append(
-            Rail(entry.name, tuple(sorted(heights)), entry.gap, entry.bay, entry.discharge, names, entry.length)
+            Rail(
+                entry.name,
+                tuple(sorted(heights)),
+                entry.gap,
+                entry.bay,
+                entry.discharge,
+                names,
+                entry.length,
+                entry.gaps,
+                entry.porosity or 1.0,
+                entry.wire or 0.0,
+                entry.hole or 0.0,
+                entry.edges == "rounded",
+            )
         )
     return tuple(rails)
 
 
-def read_barriers(entries: list[Any], columns: list[Column], faults: Faults) -> list[Barrier]:
-    """Return the barriers, each within a column."""
+def _screen(place: Place, entry: Any, faults: Faults) -> None:
+    """Check that what closes the gaps of a rail is a mesh or a perforation, whole."""
+    parts = [key for key in ("wire", "hole") if getattr(entry, key) is not None]
+    if len(parts) == 2:
+        faults.add(place, "wire and hole at once", "wire for a mesh, hole for a perforation", "keep one", given="")
+    elif parts and entry.porosity is None:
+        faults.add((*place, "porosity"), "is missing", f"{parts[0]} needs it", 'add porosity = "50 %"', given="")
+    elif entry.porosity is not None and not parts:
+        wanted = "wire for a mesh, hole for a perforation"
+        faults.add(place, "porosity without wire or hole", wanted, 'add hole = "5 mm"', given="")
+
+
+def read_barriers(
+    entries: list[Any], columns: list[Column], elevation: Elevation | None, faults: Faults
+) -> list[Barrier]:
+    """Return the barriers, each within a column; one at the storeys or window heads becomes one for every height."""
     barriers: list[Barrier] = []
     for index, entry in enumerate(entries):
         place: Place = ("barrier", index)
         if pick(barriers, entry.name):
             faults.add((*place, "name"), "a name used twice", fix="change one of them")
         served = _served(place, entry.columns, columns, faults)
+        if (entry.height is None) == (entry.at is None):
+            faults.add(
+                place,
+                "neither height nor at" if entry.height is None else "height and at",
+                "one of the two",
+                'add height = "3 m"' if entry.height is None else "keep one",
+                given="",
+            )
+            continue
+        names = tuple(column.name for column in served) if entry.columns else ()
+        if entry.at is not None:
+            heights = _barrier_heights(entry, elevation)
+            if elevation is None or not heights:
+                what = "[[storey]] sections, at least two" if entry.at == "storeys" else "[[storey]] with [[window]]"
+                faults.add((*place, "at"), f"there are no {entry.at}", what, 'write height = "3 m" instead')
+            found = [height for height in heights if within(height, served)]
+            title = f"{entry.name}, {{:g}} m" if len(found) > 1 else entry.name
+            barriers += [
+                Barrier(title.format(height), height, entry.free_area, entry.discharge, names) for height in found
+            ]
+            continue
         if served and not within(entry.height, served):
             faults.add((*place, "height"), "outside the column", _reach(served), "move the barrier")
-        names = tuple(column.name for column in served) if entry.columns else ()
         barriers.append(Barrier(entry.name, entry.height, entry.free_area, entry.discharge, names))
     return barriers
 
 
-def read_sets(entries: list[Any], columns: list[Column], faults: Faults) -> list[OpeningSet]:
-    """Return the sets of openings, vents low to high; a vent at "base" or "head" becomes one for every such height."""
+def _barrier_heights(entry: Any, elevation: Elevation | None) -> list[float]:
+    """Return the heights at which a barrier "at" storeys or window heads closes the cavity [m]."""
+    if elevation is None:
+        return []
+    ends = elevation.floors[1:-1] if entry.at == "storeys" else [window.top for window in elevation.windows]
+    return sorted({round(end + entry.above, 6) for end in ends})
+
+
+def read_sets(entries: list[Any], columns: list[Column], barriers: list[Barrier], faults: Faults) -> list[OpeningSet]:
+    """Return the sets of openings, vents low to high; a vent at "base" becomes one for every such height."""
     sets: list[OpeningSet] = []
     for index, entry in enumerate(entries):
         place: Place = ("openings", index)
@@ -131,7 +202,7 @@ def read_sets(entries: list[Any], columns: list[Column], faults: Faults) -> list
         vents: list[Opening] = []
         for number, vent in enumerate(entry.vent):
             where: Place = (*place, "vent", number)
-            made = _vents(where, vent, columns, faults)
+            made = _vents(where, vent, columns, barriers, faults)
             if vent.name and any(vent.name == one.name for one in vents):
                 faults.add((*where, "name"), "a name used twice in the set", fix="change one of them")
             for opening in made:
@@ -144,8 +215,16 @@ def read_sets(entries: list[Any], columns: list[Column], faults: Faults) -> list
     return sets
 
 
-def _vents(place: Place, entry: Any, columns: list[Column], faults: Faults) -> list[Opening]:
-    """Return the openings of one vent: one, or one for every base or head of the columns it serves."""
+def _vents(place: Place, entry: Any, columns: list[Column], barriers: list[Barrier], faults: Faults) -> list[Opening]:
+    """Return the openings of one vent: one, one for every base or head of the columns it serves, or at each height."""
+    given = [key for key in ("height", "heights", "spacing") if getattr(entry, key) not in (None, ())]
+    if len(given) != 1:
+        problem = "is missing" if not given else f"{' and '.join(given)} at once"
+        fix = "keep one" if given else 'add height = "base", heights = ["1.2 m", "2.4 m"] or spacing = "600 mm"'
+        faults.add((*place, "height"), problem, "one of height, heights, spacing", fix, given="")
+        return []
+    if given != ["height"]:
+        return _repeated(place, entry, columns, barriers, faults)
     area, clear = _size(place, entry, faults)
     _kind(place, entry, faults)
     served = _served(place, entry.columns, columns, faults)
@@ -153,8 +232,11 @@ def _vents(place: Place, entry: Any, columns: list[Column], faults: Faults) -> l
         return []
     if isinstance(entry.height, str):
         ends: dict[float, list[str]] = {}
-        for column in served:
-            ends.setdefault(column.bottom if entry.height == "base" else column.top, []).append(column.name)
+        for height, name in _named_heights(entry.height, served, columns, barriers):
+            ends.setdefault(height, []).append(name)
+        if not ends:
+            faults.add((*place, "height"), "no strip has such a place", _NAMED[entry.height], "name another height")
+            return []
         spots = [(height, tuple(names)) for height, names in ends.items()]
     else:
         reach = [column for column in served if within(entry.height, [column])]
@@ -195,6 +277,60 @@ def _vents(place: Place, entry: Any, columns: list[Column], faults: Faults) -> l
     ]
 
 
+def _repeated(
+    place: Place, entry: Any, columns: list[Column], barriers: list[Barrier], faults: Faults
+) -> list[Opening]:
+    """Return the openings of a vent that is repeated over the height."""
+    heights = entry.heights
+    if entry.spacing is not None:
+        served = _served(place, entry.columns, columns, faults)
+        if not served:
+            return []
+        low, high = min(column.bottom for column in served), max(column.top for column in served)
+        count = int((high - low - 0.01) / entry.spacing)  # none right under the head
+        if count < 1:
+            faults.add((*place, "spacing"), "no vent fits", f"less than {high - low:g} m", "give a smaller spacing")
+        if count > 200:
+            faults.add((*place, "spacing"), f"{count} vents", "at most 200", "give a wider spacing")
+            return []
+        heights = tuple(round(low + entry.spacing * number, 6) for number in range(1, count + 1))
+        heights = tuple(height for height in heights if within(height, served))
+    if len(set(heights)) < len(heights):
+        faults.add((*place, "heights"), "a height given twice", fix="keep one")
+    made: list[Opening] = []
+    for height in heights:
+        one = entry.model_copy(
+            update={"height": height, "heights": (), "spacing": None, "name": entry.name or entry.kind}
+        )
+        found = _vents(place, one, columns, barriers, faults)
+        made += [replace(opening, name=f"{opening.name} at {height:.2f} m") for opening in found]
+    return made
+
+
+def _named_heights(
+    word: str, served: Iterable[Column], columns: list[Column], barriers: list[Barrier]
+) -> list[tuple[float, str]]:
+    """Return height [m] and column of every place that a word means."""
+    low, high = min(column.bottom for column in columns), max(column.top for column in columns)
+    found = []
+    for column in served:
+        at_base, at_top = column.bottom <= low + _TOUCH, column.top >= high - _TOUCH
+        if word == "base" or (word == "wall base" and at_base) or (word == "window head" and not at_base):
+            found.append((column.bottom, column.name))
+        if word == "head" or (word == "wall top" and at_top) or (word == "window sill" and not at_top):
+            found.append((column.top, column.name))
+        if word in ("above barriers", "below barriers"):
+            step = _BESIDE if word == "above barriers" else -_BESIDE
+            found += [
+                (round(barrier.height + step, 6), column.name)
+                for barrier in barriers
+                if (not barrier.columns or column.name in barrier.columns)
+                and within(barrier.height, [column])
+                and within(barrier.height + step, [column])
+            ]
+    return found
+
+
 def _move(height: float, column: Column) -> str:
     end = '"head"' if height > column.top else '"base"'
     return f"write height = {end}, or a height from {column.bottom:g} m to {column.top:g} m"
@@ -226,7 +362,16 @@ def _size(place: Place, entry: Any, faults: Faults) -> tuple[float, float]:
         return holes.per_metre * holes.width * holes.height, min(holes.width, holes.height)
     # a drawing's free area has the mesh taken off already; the hole itself is larger
     area = entry.free_area / (entry.porosity or 1.0)
-    return area, entry.clear_height or area
+    if entry.clear_height is not None:
+        return area, entry.clear_height
+    usual = USUAL_CLEAR[entry.kind]
+    if area < usual:  # a slit all along the wall would be narrower than any vent is made
+        title = f"vent {entry.name!r}" if entry.name else f"a {entry.kind}"
+        faults.notes.append(
+            f"{title[0].upper()}{title[1:]}: free_area without clear_height; openings {1e3 * usual:g} mm high are "
+            "taken, the usual ones (common practice, no source)."
+        )
+    return area, max(usual, area)
 
 
 def _kind(place: Place, entry: Any, faults: Faults) -> None:

@@ -297,8 +297,10 @@
     await showPair();
     if (mine === turn) root.dataset.ready = "1";
   }
-  function pressed(number) {
-    document.querySelectorAll(".cell").forEach((cell) => cell.setAttribute("aria-pressed", String(Number(cell.dataset.case) === number)));
+  const chosen = index.facets.map((facet, i) => [facet.key, i]).filter(([key]) => key === "opening_set" || key === "depth").map(([, i]) => i);
+  function pressed(number) { // the cell of the openings and depth shown, whatever climate or strip decides it
+    const at = index.cases[number].at;
+    document.querySelectorAll(".cell").forEach((cell) => cell.setAttribute("aria-pressed", String(chosen.every((i) => index.cases[Number(cell.dataset.case)].at[i] === at[i]))));
   }
   function fillRules(item) {
     byId("rules").tBodies[0].replaceChildren(...index.rules[item.rules].map((texts) => row(texts.map((text, i) => {
