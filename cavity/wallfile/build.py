@@ -364,7 +364,7 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
             if len(ends) == 2:
                 if ends[0] >= ends[1]:
                     faults.add(place, "low is not below high", fix="exchange the two")
-                scale = AIR_DENSITY / 3600.0 if name == "wetting.leak_flow" else 1.0
+                scale = {"wetting.leak_flow": AIR_DENSITY / 3600.0, "wetting.leak_q50": 1.0 / 3600.0}.get(name, 1.0)
                 found.append((name, ends[0] * scale, ends[1] * scale))
     return tuple(found)
 
