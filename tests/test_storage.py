@@ -187,7 +187,7 @@ def test_suction_form_of_en_15026_is_met_and_its_potential_is_the_integral_of_k(
         return np.exp(-39.2619 + 0.0704 * z - 1.7420e-4 * z**2 - 2.7953e-6 * z**3 - 1.1566e-7 * z**4 + 2.5969e-9 * z**5)
 
     tables = storage.tables_from_functions(water, conductivity, lambda w: 200.0 + 0.0 * w, GRID)
-    # w at 50 % and 95 %: 42.943 and 128.299 kg/m3, computed from the functions (research table)
+    # w at 50 % and 95 %: 42.943 and 128.299 kg/m3, worked by hand from the functions of EN 15026:2007 Annex A
     spline = CubicHermiteSpline(GRID, tables.water, tables.water_slope)
     for humidity, kelvin, expected in ((0.5, 293.15, 42.943), (0.95, 303.15, 128.299)):
         u = storage.from_humidity(humidity) - np.log(kelvin / 293.15)  # suction at one humidity goes with temperature

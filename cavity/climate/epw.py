@@ -200,7 +200,7 @@ def _check_rows(file: str, rows: list[tuple[int, str]], per_hour: int) -> np.nda
         where = f"{file}, line {number}"
         if len(fields) < 24:
             faults.append(
-                Fault(where, "the line is too short", f"{len(fields)} fields", "at least 24", "repair the line")
+                Fault(where, "the line is too short", f"{len(fields)} fields", "35, at least 24", "repair the line")
             )
         elif '"' in line or "\x00" in line:
             faults.append(Fault(where, "the line holds a quotation mark or a zero byte", "", "", "repair the line"))

@@ -14,13 +14,14 @@ from cavity.climate.humid import dew_point, saturation_pressure
 from cavity.climate.on_wall import sun_position
 from cavity.constants import STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
+from cavity.files import read_bytes
 
 if TYPE_CHECKING:
     from os import PathLike
 
     import xarray as xr
 
-LARGEST_FILE = 500_000_000  # bytes; thirty years of hours are below 60 MB
+LARGEST_FILE = 200_000_000  # bytes: a century of hours, or four years of minutes; takes below 1 GB of memory
 SEVERAL = "the file holds"
 NO_RAIN = (
     "the weather file holds no rain: the column is missing or zero all year. That is a missing column, not a dry "
@@ -62,6 +63,8 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
     Duffie 1982 for the split of global irradiance. Berdahl and Martin 1984, Walton 1983 for the sky.
     """
     records, digest = _records(Path(path))
+    own = {"relative_humidity_file": "relative_humidity_outdoor"}
+    records.has = tuple(own.get(name, name) for name in records.columns)
     source = "none"
     rain, note = records.columns.pop("rain", None), ""
     if rain_file is None and rain is not None and np.nansum(rain) > 0.0:
@@ -97,16 +100,7 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
 
 def _records(path: Path) -> tuple[series.Records, str]:
     """Read a file of any form, as written."""
-    try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise InputError(
-                Fault(path.name, "the file is too large for hourly weather", f"{path.stat().st_size} bytes")
-            )
-        data = path.read_bytes()
-    except OSError as error:
-        raise InputError(
-            Fault(str(path), "the weather file cannot be read", error.strerror or "", "a file", "check the path")
-        ) from None
+    data = read_bytes(path, LARGEST_FILE, "a weather file")
     digest = hashlib.sha256(data).hexdigest()
     from cavity.climate import epw, table
 
@@ -116,6 +110,7 @@ def _records(path: Path) -> tuple[series.Records, str]:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = data.decode("latin-1")
+    del data  # a long file need not be there twice
     if "\x00" in text[:4096]:
         raise InputError(
             Fault(path.name, "this is not a weather file", "a binary file", "EPW, CSV or NetCDF", "give a weather file")
@@ -141,8 +136,8 @@ def _second_rain(records: series.Records, path: Path) -> tuple[np.ndarray, str]:
     """Return the rain of another file laid on the hours of this one, and a note."""
     from cavity.climate import table
 
-    if path.suffix.lower() not in (".epw", ".nc", ".nc4") and path.is_file():
-        text = path.read_bytes().decode("utf-8-sig", errors="replace")
+    if path.suffix.lower() not in (".epw", ".nc", ".nc4"):
+        text = read_bytes(path, LARGEST_FILE, "a rain file").decode("utf-8-sig", errors="replace")
         other = (
             table.read_csv(path.name, text, only_rain=True, site=records) if text[:9].upper() != "LOCATION," else None
         )

@@ -28,7 +28,6 @@ returns, written by ``to_netcdf``, is such a file.
 from __future__ import annotations
 
 import csv
-import io
 import json
 import re
 from typing import TYPE_CHECKING, Any
@@ -41,7 +40,7 @@ from cavity.units import parse_quantity
 from cavity.variables import TABLE
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
     from pathlib import Path
 
 # columns that a file may have: SI unit of each
@@ -60,6 +59,12 @@ _LIMITS = {
     "utc_offset": (-12.0, 14.0),
     "elevation": (-430.0, 6000.0),
 }
+
+
+_ENOUGH = 6  # faults of one file reported at most
+_LONGEST_LINE = 20_000  # characters
+_PROBE = 60.0  # s in which a sound NetCDF file can be read
+_STAMP = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ](\d{2}:\d{2})(?::\d{2}(?:\.\d+)?)?)?\s*(Z|[+-]\d{2}:?\d{2})?")
 
 
 def read_csv(file: str, text: str, *, only_rain: bool = False, site: Records | None = None) -> Records:
@@ -86,79 +91,137 @@ def read_csv(file: str, text: str, *, only_rain: bool = False, site: Records | N
     InputError
         With the line and column of every fault, at most six.
     """
-    lines = text.splitlines()
+    if "\n" not in text:
+        text = text.replace("\r", "\n")
     faults: list[Fault] = []
     keys: dict[str, str] = {}
-    start = 0
-    for line in lines:
+    start = at = 0
+    for line, end in _lines(text):
         if not line.startswith("#") and line.strip():
             break
-        start += 1
-        found = re.match(r"#\s*([A-Za-z_ ]+?)\s*[=:]\s*([^#]*)", line)
+        start, at = start + 1, end
+        found = re.match(r"#\s*([A-Za-z_ ]+?)\s*[=:]\s*([^#]*)", line[:_LONGEST_LINE])
         if found:
             key = found[1].strip().lower().replace(" ", "_")
             if key in keys and key in _KEYS:
-                faults.append(
-                    Fault(
-                        f"{file}, line {start}", f"{key.replace('_', ' ')} is given twice", line[:60], "each key once"
-                    )
-                )
+                where, said = f"{file}, line {start}", f"{key.replace('_', ' ')} is given twice"
+                faults.append(Fault(where, said, line[:60], "each key once"))
             keys[key] = found[2].strip()
-    heads = next(csv.reader(lines[start : start + 1]), [])
-    heads = [head.strip() for head in heads]
+    rows = csv.reader(_short(file, start, text, at))
+    try:
+        heads = [head.strip() for head in next(rows, [])]
+    except csv.Error:
+        heads = []
     if not heads or heads[0].lower() != "time":
         raise InputError(
             Fault(
                 f"{file}, line {start + 1}",
                 "this is neither an EPW file nor a weather CSV",
-                (lines[start] if start < len(lines) else "no such line")[:60],
+                next(_lines(text, at), ("",))[0].strip()[:60] or "no such line",
                 "a line of column heads that starts with time",
                 "give an EPW file, or the CSV form that cavity climate --help describes",
             )
         )
+    while len(heads) > 1 and not heads[-1]:
+        heads.pop()  # a comma at the end of the line
+    columns, units = _heads(file, start + 1, heads)
+    wanted = [i for i, name in enumerate(columns) if i and not (only_rain and name != "rain")]
+    # filled row by row: lists of the fields of a long file take ten times its size
+    most = text.count("\n", at) + 1
+    stamps, numbers = np.empty(most, dtype="datetime64[m]"), np.empty((len(wanted), most))
+    universal = np.zeros(most, dtype=bool)
+    count = 0
     try:
-        rows = [
-            (start + 2 + i, row) for i, row in enumerate(csv.reader(io.StringIO("\n".join(lines[start + 1 :])))) if row
-        ]
+        for row in rows:
+            if not row:
+                continue
+            where = f"{file}, line {start + rows.line_num}"
+            if len(row) > len(heads) and not any(field.strip() for field in row[len(heads) :]):
+                del row[len(heads) :]  # commas at the end of the line
+            if len(row) != len(heads):
+                fix = "repair the line"
+                if len(row) > len(heads):
+                    fix += "; numbers have a decimal point, not a comma"
+                faults.append(Fault(where, "wrong number of fields", f"{len(row)} fields", f"{len(heads)}", fix))
+            else:
+                stamps[count], universal[count] = _stamp(where, row[0])
+                for place, i in enumerate(wanted):
+                    field = row[i].strip()
+                    try:
+                        numbers[place, count] = float(plain(field)) if field and field.lower() != "na" else np.nan
+                    except ValueError:
+                        said = f"{where}, {heads[i]}"
+                        faults.append(
+                            Fault(said, "is not a number", field[:40], "a number, or empty", "repair the line")
+                        )
+                count += 1
+            if len(faults) >= _ENOUGH:
+                break
     except csv.Error as error:
-        raise InputError(
-            Fault(file, "the lines cannot be split into fields", str(error), "", "repair the file")
-        ) from None
-    for number, row in rows:
-        if len(row) != len(heads):
-            where = f"{file}, line {number}"
-            fix = "repair the line; numbers have a decimal point, not a comma"
-            faults.append(Fault(where, "wrong number of fields", str(len(row)), str(len(heads)), fix))
-        if len(faults) == 6:
-            break
+        where = f"{file}, line {start + rows.line_num}"
+        raise InputError(Fault(where, "cannot be split into fields", str(error), "", "repair the file")) from None
     if faults:
-        raise InputError(*faults)
+        raise InputError(*faults[:_ENOUGH])
     place = _place(file, keys, site)
-    time, step = _csv_time(file, rows, place["utc_offset"], keys.get("time_label", "start"))
-    columns: dict[str, np.ndarray] = {}
-    seen = {"time"}
-    for position, head in enumerate(heads[1:], start=1):
-        name, unit = _head(file, start + 1, head)
-        if name in seen:
-            where = f"{file}, line {start + 1}"
-            raise InputError(Fault(where, f"the column {name} is there twice", head[:40], "each column once"))
-        seen.add(name)
-        if only_rain and name != "rain":
-            continue
-        numbers = np.empty(len(rows))
-        for i, (number, row) in enumerate(rows):
-            field = row[position].strip()
-            try:
-                numbers[i] = float(plain(field)) if field and field.lower() != "na" else np.nan
-            except ValueError:
-                where = f"{file}, line {number}, {head}"
-                faults.append(Fault(where, "is not a number", field[:40], "a number, or empty", "repair the line"))
-                if len(faults) == 6:
-                    raise InputError(*faults) from None
-        columns[_OURS.get(name, name)] = _convert(f"{file}, {head}", name, numbers, unit, step)
-    if faults:
-        raise InputError(*faults)
-    return _records(file, time, step, columns, place, keys)
+    stamps, numbers = stamps[:count], numbers[:, :count]
+    stamps[universal[:count]] += round(place["utc_offset"] * 60)
+    time, step = _label(file, stamps, keys.get("time_label", "start"))
+    found = {
+        _OURS.get(columns[i], columns[i]): _convert(f"{file}, {heads[i]}", columns[i], numbers[row], units[i], step)
+        for row, i in enumerate(wanted)
+    }
+    return _records(file, time, step, found, place, keys)
+
+
+def _lines(text: str, at: int = 0) -> Iterator[tuple[str, int]]:
+    """Yield each line from a place on, and where the next begins; a copy of the whole file is not made."""
+    while at < len(text):
+        end = text.find("\n", at)
+        end = len(text) if end < 0 else end
+        yield text[at:end].removesuffix("\r"), end + 1
+        at = end + 1
+
+
+def _short(file: str, before: int, text: str, at: int) -> Iterator[str]:
+    for number, (line, _) in enumerate(_lines(text, at), before + 1):
+        if len(line) > _LONGEST_LINE:
+            raise InputError(
+                Fault(f"{file}, line {number}", "the line is far too long", f"{len(line)} characters",
+                      f"at most {_LONGEST_LINE}", "check that this is a weather file")
+            )  # fmt: skip
+        yield line + "\n"
+
+
+def _heads(file: str, line: int, heads: list[str]) -> tuple[list[str], list[str]]:
+    """Return the names of the columns and their units; the first is the time."""
+    columns, units = ["time"], [""]
+    for head in heads[1:]:
+        name, unit = _head(file, line, head)
+        if name in columns:
+            raise InputError(
+                Fault(f"{file}, line {line}", f"the column {name} is there twice", head[:40], "each column once")
+            )
+        columns.append(name)
+        units.append(unit)
+    return columns, units
+
+
+def _stamp(where: str, text: str) -> tuple[np.datetime64, bool]:
+    """Return the time, and whether it is universal time: of a stamp that has an offset from it."""
+    found = _STAMP.fullmatch(text.strip())
+    try:
+        if not found:
+            raise ValueError
+        stamp = np.datetime64(f"{found[1]}T{found[2] or '00:00'}", "m")
+    except ValueError:
+        raise InputError(
+            Fault(f"{where}, time", "is not a date", text.strip()[:40], "ISO 8601, e.g. 2021-01-01T00:00",
+                  "repair the line")
+        ) from None  # fmt: skip
+    if found[3]:
+        zone = 0 if found[3] == "Z" else int(found[3][:3] + "1") // 10 * 60 + int(found[3][0] + found[3][-2:])
+        return stamp - zone, True
+    return stamp, False
 
 
 def read_netcdf(file: str, path: Path) -> Records:
@@ -181,13 +244,10 @@ def read_netcdf(file: str, path: Path) -> Records:
     InputError
         If the file is damaged or not of this form.
     """
-    import h5py
     import xarray as xr
 
     try:
-        if h5py.is_hdf5(path):
-            with h5py.File(path) as probe:  # h5netcdf reads this before it can be closed: damaged, it writes to stderr
-                probe.attrs.get("_nc3_strict")
+        _probe(path)
         with xr.open_dataset(path) as opened:
             dataset = opened.load()
     except Exception as error:  # each engine raises its own kinds
@@ -231,12 +291,47 @@ def read_netcdf(file: str, path: Path) -> Records:
         records.rain_source = keys["rain_source"][:80]  # what was estimated once stays marked
     try:
         earlier = json.loads(keys.get("warnings", "[]"))
-    except ValueError:
+    except (ValueError, RecursionError):  # brackets without end
         earlier = []
     if isinstance(earlier, list):
         # a note on missing rain is made anew where it still holds
         records.warnings += [str(text)[:400] for text in earlier if "no rain" not in str(text)]
     return records
+
+
+def _probe(path: Path) -> None:
+    """Let another process read an HDF5 file first: the library can hang in a damaged one, or end the process.
+
+    Raises
+    ------
+    ValueError
+        If it cannot be read to the end in time.
+    """
+    import subprocess
+    import sys
+
+    import h5py
+
+    if not h5py.is_hdf5(path) or not sys.executable:
+        return
+    code = (
+        "import h5py, sys\n"
+        "def read(_name, item):\n"
+        "    list(item.attrs.items())\n"
+        "    isinstance(item, h5py.Dataset) and item[()]\n"
+        "with h5py.File(sys.argv[1]) as file:\n"
+        "    read('', file)\n"
+        "    file.visititems(read)"
+    )
+    try:
+        done = subprocess.run(
+            [sys.executable, "-c", code, str(path.resolve())], capture_output=True, timeout=_PROBE, check=False
+        )
+    except subprocess.TimeoutExpired:
+        raise ValueError("it is damaged: reading it does not end") from None
+    if done.returncode:
+        last = done.stderr.decode("utf-8", "replace").strip().split("\n")[-1].split(": ", 1)[-1]
+        raise ValueError(f"it is damaged: {last}"[:80])
 
 
 def _records(
@@ -289,28 +384,6 @@ def _place(file: str, keys: Mapping[str, str], site: Records | None) -> dict[str
     if faults:
         raise InputError(*faults)
     return dict(found)
-
-
-def _csv_time(file: str, rows: list[tuple[int, list[str]]], offset: float, label: str) -> tuple[np.ndarray, int]:
-    stamps = np.empty(len(rows), dtype="datetime64[m]")
-    for i, (number, row) in enumerate(rows):
-        text = row[0].strip()
-        found = re.fullmatch(
-            r"(\d{4}-\d{2}-\d{2})(?:[T ](\d{2}:\d{2})(?::\d{2}(?:\.\d+)?)?)?\s*(Z|[+-]\d{2}:?\d{2})?", text
-        )
-        try:
-            if not found:
-                raise ValueError
-            stamps[i] = np.datetime64(f"{found[1]}T{found[2] or '00:00'}")
-        except ValueError:
-            where = f"{file}, line {number}, time"
-            raise InputError(
-                Fault(where, "is not a date", text[:40], "ISO 8601, e.g. 2021-01-01T00:00", "repair the line")
-            ) from None
-        if found[3]:
-            zone = 0 if found[3] == "Z" else int(found[3][:3] + "1") // 10 * 60 + int(found[3][0] + found[3][-2:])
-            stamps[i] += round(offset * 60) - zone
-    return _label(file, stamps, label)
 
 
 def _label(file: str, stamps: np.ndarray, label: str) -> tuple[np.ndarray, int]:

@@ -25,7 +25,7 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
     Returns
     -------
     dict or None
-        rows (climate, openings, class, U-value, surface factor, monthly and hourly figures, sentence), notes
+        rows (climate, openings, class, U-value, temperature factor, monthly and hourly figures, sentence), notes
         (differences of principle); None where no case ran a whole year.
     """
     rows, notes, seen = [], [], set()
