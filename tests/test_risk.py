@@ -836,6 +836,16 @@ def test_residue_calls_growth_growth(dry, ends, status, word):
     assert word in found.sentence
 
 
+def test_a_film_that_grows_from_year_to_year_is_accumulation(dry):
+    films = np.zeros((3, 3, dry.sizes["face"]))
+    face = list(dry["face"].values).index("OSB | mineral wool")
+    films[:, 2, face] = (0.5, 1.0, 1.5)
+    ds = dry.assign(film_end_of_year=(("year", "segment", "face"), films))
+    found = find(ds, "residue")
+    assert (found.status, found.where) == ("fail", "OSB | mineral wool, top")
+    assert found.value == pytest.approx(500.0)
+
+
 def test_the_settling_wall_is_told_how_far_it_still_goes(dry):
     ds = dry.copy(deep=True)
     ds["water_end_of_year"].values[:, 0, 3] = (1.0, 1.2, 1.25)
