@@ -332,3 +332,43 @@ def test_rails_by_spacing_stand_in_the_columns_and_a_mistake_in_many_heights_is_
     wall = put((("column",), columns), (("rail",), [rail | {"heights": heights}]))
     (fault,) = faults(toml(wall)).values()
     assert "40 heights are outside the column" in fault.problem and "10 m, 11 m" in fault.problem
+
+
+def test_vents_repeat_at_heights_or_by_spacing():
+    """Open-jointed cladding in one entry: joints at the heights given, or every so often above the bottom."""
+    text = edit(('height = "base"\nkind = "joint"', 'heights = ["1.2 m", "0.4 m"]\nkind = "joint"'))
+    openings = parse_wall(text).opening_sets[0].openings
+    assert [(one.name, one.height) for one in openings[:2]] == [
+        ("base joint at 0.40 m", 0.4), ("base joint at 1.20 m", 1.2),
+    ]  # fmt: skip
+    spaced = parse_wall(edit(('height = "base"\nkind = "joint"', 'spacing = "1.2 m"\nkind = "joint"')))
+    # 6 m high: none at the head itself, as with rails
+    assert [one.height for one in spaced.opening_sets[0].openings] == pytest.approx([1.2, 2.4, 3.6, 4.8, 6.0])
+    assert spaced.opening_sets[0].openings[-1].name == "head joint"
+
+
+def test_a_free_area_alone_takes_the_usual_height_of_an_opening_and_says_so():
+    """5 cm2/m is not a slit of 0.5 mm; 75 cm2/m with 10 mm would be wider than the wall and stays a slot all along."""
+    wall = parse_wall(edit(('slot = "0.3 mm"', 'free_area = "5 cm2/m"')))
+    base = wall.opening_sets[0].openings[0]
+    assert (base.free_area, base.clear_height) == pytest.approx((5e-4, 8e-3))
+    assert any("'base joint'" in text and "8 mm" in text for text in wall.warnings)
+    large = parse_wall(edit(('slot = "0.3 mm"', 'free_area = "150 cm2/m"')))
+    assert large.opening_sets[0].openings[0].clear_height == pytest.approx(0.015)
+    assert not any("clear_height" in text for text in large.warnings)
+    own = parse_wall(edit(('slot = "0.3 mm"', 'free_area = "5 cm2/m"\nclear_height = "3 mm"')))
+    assert own.opening_sets[0].openings[0].clear_height == pytest.approx(3e-3)
+
+
+def test_rails_take_gaps_at_both_ends_mesh_and_rounded_edges_and_sets_bring_their_own():
+    wall = parse_wall(
+        edit(('gap = "200 mm"', 'gap = "1/8 in"\ngaps = 2\nporosity = "50 %"\nwire = "0.5 mm"\nedges = "rounded"'))
+    )
+    rail = wall.rails[0]
+    assert (rail.gap, rail.gaps, rail.porosity, rail.wire, rail.rounded) == pytest.approx(
+        (0.003175, 2, 0.5, 5e-4, True)
+    )
+    own = '[[openings.rail]]\nname = "short rail"\nheights = ["3 m"]\ngap = "1 in"\nbay = "600 mm"\n[compare]'
+    sets = parse_wall(edit(("[compare]", own))).opening_sets
+    assert sets[-1].rails[0].name == "short rail"
+    assert sets[0].rails is None

@@ -95,7 +95,7 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
         invented=head.invented,
         elevation=elevation,
     )
-    return replace(wall, warnings=tuple(warnings + _doubts(wall)))
+    return replace(wall, warnings=tuple(warnings + faults.notes + _doubts(wall)))
 
 
 def _columns(parts: dict[str, Any], faults: Faults) -> tuple[Elevation | None, list[Column]]:
