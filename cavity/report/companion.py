@@ -174,7 +174,8 @@ def hourly_water(ds: Any) -> dict[str, Any]:
 
     backup = np.flatnonzero(ds["layer_part"].values == "backup")
     water = np.asarray(ds["water"].values, float)[:, :, backup]  # (time, segment, layer)
-    total = water.sum(axis=2)
+    first = list(ds["face_role"].values).index("outer face of wall")
+    total = water.sum(axis=2) + np.asarray(ds["face_film"].values, float)[:, :, first:].sum(axis=2)
     by_layer = (water.max(axis=0) - water.min(axis=0)).max(axis=0)
     faces = [n for n, name in enumerate(ds["film_face"].values) if name in ("back of cladding", "outer face of wall")]
     film = float(np.asarray(ds["film"].values, float)[:, :, faces].max()) if faces else 0.0

@@ -81,7 +81,7 @@ def _with_area(chosen: OpeningSet, factor: float) -> OpeningSet:
 
 
 def _with_gap(rails: tuple[Rail, ...], factor: float) -> tuple[Rail, ...]:
-    return tuple(replace(rail, gap=min(rail.gap * factor, rail.bay)) for rail in rails)
+    return tuple(replace(rail, gap=min(rail.gap * factor, rail.bay / rail.gaps)) for rail in rails)
 
 
 def _with_resistance(layer: Layer, factor: float) -> Layer:
