@@ -491,7 +491,7 @@ def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: 
         index = next((i for i, layer in enumerate(wall.layers) if layer.name == name), None)
         if index is None:
             known = ", ".join(layer.name for layer in wall.layers)
-            raise InputError(Fault(f"{wall.source}, run.construction_wet", "no such layer", name, known))
+            raise InputError(Fault(f"{wall.source}, run.construction_water", "no such layer", name, known))
         nodes = np.flatnonzero(line.layer_of_node == index)
         if nodes.size:
             curve = grid.tables[grid.left[nodes[-1]], :, wall_kernel.WATER]
