@@ -31,6 +31,7 @@ INPUTS: dict[str, str] = {
     "indoor.humidity_shift": "shift of the indoor relative humidity",
     "wetting.rain_share": "fraction of driving rain that passes the cladding",
     "wetting.leak_flow": "indoor air leaking into the wall [kg/(m2 s)]",
+    "wetting.leak_q50": "air permeability q50 of the envelope [m3/(m2 s)]",
     "run.start_humidity": "relative humidity at the start",
 }
 

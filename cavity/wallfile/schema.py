@@ -607,7 +607,7 @@ UNCERTAIN: dict[str, Any] = {
             "finish": ("solar_absorptance", "emissivity"),
             "cavity": ("blocked", "roughness", "film_limit", "emissivity_cladding", "emissivity_wall"),
             "indoor": ("humidity_shift",),
-            "wetting": ("rain_share", "leak_flow"),
+            "wetting": ("rain_share", "leak_flow", "leak_q50"),
             "run": ("start_humidity",),
         }.items()
         for key in keys
