@@ -239,10 +239,10 @@ def test_compartments_are_judged_and_named_one_by_one():
     found = seen(case)
     rows = answer.compartments(found)
     assert [row["piece"] for row in rows] == ["0.00 to 2.00 m", "2.00 to 3.00 m"]
-    assert rows[1]["rate"] == "no air passes" and rows[0]["rate"] != "no air passes"
+    assert rows[1]["rate"] == "0, no air passes" and not rows[0]["rate"].startswith("0,")
     (said,) = answer.still_pieces(found)
-    assert "from 2.00 to 3.00 m: a dead pocket" in said
-    assert answer.matrix(found)["rows"][0]["cells"][0]["rate"] == "0 /h"
+    assert "from 2.00 to 3.00 m: dead between closed ends" in said
+    assert answer.matrix(found)["rows"][0]["cells"][0]["rate"] == "a part without air"
     # each is judged by its own segments, and the worse of the two is what the whole strip is
     alone = judge(case.dataset.isel(segment=[2]))
     assert rows[1]["status"] == answer.status(alone)

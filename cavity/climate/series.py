@@ -392,7 +392,10 @@ UNITS_OF_PLACE = {
 
 def number_of(text: str, key: str) -> tuple[float, str]:
     """Return a number of the head of a file, NaN where more than its unit follows, and then what to write instead."""
-    found = re.fullmatch(r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s*(.*)", text.strip())
+    text = text.strip()
+    if text.count(",") == 1 and "." not in text:
+        text = text.replace(",", ".")  # a decimal comma
+    found = re.fullmatch(r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s*(.*)", text)
     if not found:
         return float("nan"), ""
     try:

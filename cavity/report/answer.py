@@ -14,8 +14,8 @@ import numpy as np
 
 from cavity.report import display, series
 from cavity.risk import air
-from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_first
-from cavity.risk.recommend import Recommendation, recommend, title
+from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_by_criterion, worst_first
+from cavity.risk.recommend import Recommendation, least_bad, recommend, title
 
 CAUTIONS = (
     "These results are advisory; they are not an approval. A cavity that is open over several storeys can carry fire: "
@@ -158,7 +158,7 @@ class View:
     @property
     def best(self) -> Choice:
         """The recommended choice, else the one of least risk."""
-        return self.found.choice if self.found else self.choices[0]
+        return self.found.choice if self.found else least_bad(self.choices)
 
     @property
     def climates(self) -> list[str]:
@@ -400,6 +400,13 @@ def recommended(seen: View) -> dict[str, Any]:
         else:
             note = ", still rising" if rising(decides[1]) else ""
             lines.append(f"{lead}: {text}{note}{_at(seen, decides[0])}.")
+        also = [
+            found_text(each)
+            for key, each in worst_by_criterion(choice.findings).items()
+            if each.status == "fail" and key != decides[1].key
+        ]
+        if also:
+            lines.append(f"Also fails on {'; '.join(also)}.")
     held = seen.confidence
     if sure := sureness(seen, choice):
         lines.append(sure)
@@ -477,13 +484,14 @@ def compartments(seen: View) -> list[dict[str, Any]]:
                 "strip": seen.strip_text(part.column), "column": part.column, "at": at, "piece": name, "mark": "",
                 "direction": "", "area": "", "status": status(findings),
                 "word": word(status(findings), has_rain(part.case)),
-                "rate": f"{median} ({low} to {high})" if rate[2] else "no air passes",
+                "rate": f"{median} ({low} to {high})" if rate[2] else "0, no air passes",
                 "text": _lower(found_text(found)) if found else "", "climate": part.climate, "order": order(findings),
             }  # fmt: skip
             key = (part.column, name)
             if key not in rows or row["order"] > rows[key]["order"]:
                 rows[key] = row
-    return list(rows.values()) if len(rows) > 1 else []
+    found = sorted(rows.values(), key=lambda row: (seen.strips.index(row["column"]), row["at"]))
+    return found if len(found) > 1 else []
 
 
 def _pieces(case: Any) -> list[tuple[str, Any, tuple[float, float, float]]]:
@@ -505,18 +513,19 @@ def _pieces(case: Any) -> list[tuple[str, Any, tuple[float, float, float]]]:
 
 
 def still_pieces(seen: View) -> list[str]:
-    """Return the strips and compartments of the recommended choice through which no air passes, a sentence each."""
-    said: dict[str, None] = {}
+    """Return a sentence for each strip of the recommended choice with compartments through which no air passes."""
+    held: dict[str, dict[str, None]] = {}
     for part in seen.best.parts:
         if part.computed and part.case.dataset.sizes.get("compartment", 1) > 1:
             ds = part.case.dataset
             highest = np.asarray(ds["compartment_air_change_rate"].values, float).max(axis=0)
             for c in np.flatnonzero(highest == 0.0):
-                said[
-                    f"No air passes strip {seen.strip_text(part.column)} from {ds['compartment'].values[c]}: a dead "
-                    "pocket between closed ends, which dries by diffusion alone."
-                ] = None
-    return list(said)
+                held.setdefault(part.column, {})[str(ds["compartment"].values[c])] = None
+    return [
+        f"No air passes strip {seen.strip_text(strip)} from {' and from '.join(pieces)}: dead between closed ends, it "
+        "dries by diffusion alone."
+        for strip, pieces in held.items()
+    ]
 
 
 # ---- matrix ----------------------------------------------------------------------------------------------------------
@@ -549,7 +558,7 @@ def _cell(seen: View, choice: Choice) -> dict[str, Any]:
         "key": found.key if found is not None else "",
         "near": round(min(choice.severity, 2.0), 3),
         "what": (found_text(found) if found is not None else "no criterion was judged") + _at(seen, part),
-        "rate": f"{display.number(rate, 2)} /h",
+        "rate": f"{display.number(rate, 2)} /h" if rate else "a part without air",
         "depth": depth,
     }
 
