@@ -191,7 +191,7 @@ def test_shallow_cavities_and_small_vents_are_doubted_with_the_rule():
     doubts = "\n".join(parse_wall(STARTER).warnings)
     assert "15 mm is below the 20 mm" in doubts and "20 mm is below" not in doubts
     assert "'fine mesh'" in doubts and "40 cm2/m" in doubts and "'10 mm slots'" not in doubts
-    assert "DIN 18516-1, from memory" in doubts
+    assert "DIN 18516-1, read second-hand" in doubts
 
 
 def test_a_column_without_a_way_through_is_doubted():

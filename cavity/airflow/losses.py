@@ -231,7 +231,8 @@ def opening_row(opening: Opening, channel_area: float, at_end: bool) -> np.ndarr
     row[kernel.AREA] = area
     row[kernel.ZETA_PLUS] = orifice_loss(discharge, 0.0, share) * narrow**2 + bends
     row[kernel.ZETA_MINUS] = orifice_loss(discharge, share, 0.0) * narrow**2 + bends
-    row[kernel.LINEAR] = SLIT_LOW_RE / (2.0 * width)
+    # creeping flow loses nothing where the opening is the end of the channel itself, as in a rail's gap
+    row[kernel.LINEAR] = SLIT_LOW_RE / (2.0 * width) * (1.0 - share)
     _close(row, opening.porosity, opening.wire, opening.hole, perforated=opening.kind == "perforated")
     return row
 

@@ -23,7 +23,7 @@ _INSULATION = 0.065  # W/(m K), what conducts less counts as insulation
 _FEW = 0.005  # m2/m, 50 cm2/m
 _SHALLOW = 0.020  # m
 _NAMED = 6  # of many places with the same doubt, as many are named
-_RULE = "DIN 18516-1, from memory"
+_RULE = "DIN 18516-1, read second-hand"
 
 
 def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | None:
