@@ -392,7 +392,7 @@ class CompareSection(Section):
     )
     openings: Columns = said("Sets of openings by name, in this order; left out: all.", ())
     clogged: dict[str, Annotated[float, Share(0.01, 0.99, "50 %")]] = said(
-        "Kind of vent = fraction of its free area closed by dirt: sets with such vents are computed once more, clogged.",
+        "Kind of vent = fraction of its area closed by dirt: sets with such vents are computed once more, clogged.",
         {},
     )
 
