@@ -73,11 +73,18 @@ def test_the_verdict_is_told_where_nothing_that_can_fail_moves_across():
     )
 
 
+def test_where_the_status_gets_worse_the_criterion_that_does_so_is_told():
+    before = [finding(0.5, key="residue"), finding(0.3)]
+    told = compare_findings("reducing", before, [finding(0.5, key="residue"), finding(1.2)])
+    assert told.sentence == "Reducing raises the mould at sheathing from 0.9 to 3.6 (limit 3.0); mould then fails."
+
+
 @pytest.mark.parametrize(
     ("where", "words"),
     [
         ("breather membrane | sheathing, top", "at the top, between breather membrane and sheathing"),
         ("sheathing, base", "at the base, at sheathing"),
+        ("between OSB and wool, middle", "at the middle, between OSB and wool"),
         ("sheathing", "at sheathing"),
         ("sheathing, 2.40 to 3.00 m", "at sheathing, 2.40 to 3.00 m"),
     ],
@@ -255,19 +262,27 @@ def test_a_comparison_is_read_along_its_sets_and_its_depths_over_all_climates():
     def case(name, depth, ratio, climate="Coast"):
         return Case("w", climate, name, "plain", depth, Made(), (finding(ratio),))
 
-    wall = small_wall(opening_sets=tuple(OpeningSet(name, ()) for name in "ab"))
-    cases = (case("a", 0.02, 1.5), case("a", 0.03, 1.2), case("b", 0.02, 0.4), case("b", 0.03, 0.3))
+    wall = small_wall(opening_sets=tuple(OpeningSet(name, ()) for name in ("a", "b", "a, clogged")))
+    # nothing passes: the base is the choice that harms least, b at 30 mm
+    cases = (case("a", 0.02, 1.9), case("a", 0.03, 1.6), case("b", 0.02, 1.4), case("b", 0.03, 1.2))
     told = from_comparison(Comparison(wall, ("Coast",), cases, ""))
     assert [each.label for each in told] == [
-        "using “b” instead of “a” with a 20 mm cavity", "deepening the cavity from 20 to 30 mm",
+        "with “b”, reducing the cavity from 30 to 20 mm", "using “a” instead of “b” with a 30 mm cavity",
     ]  # fmt: skip
+    assert told[0].sentence == (
+        "With “b”, reducing the cavity from 30 to 20 mm raises the mould at sheathing from 3.6 to 4.2 (limit 3.0)."
+    )
+    # a recommended choice is the base; what it does not tolerate is told, a clogged set is no design
+    cases = (case("a", 0.03, 1.5), case("a, clogged", 0.03, 1.7), case("b", 0.02, 1.3), case("b", 0.03, 0.3))
     hill = [case(each.opening_set, each.depth, 0.1, "Hill") for each in cases]
     told = from_comparison(Comparison(wall, ("Coast", "Hill"), (*cases, *hill), ""))
-    assert told[0].sentence == (
-        "Using “b” instead of “a” with a 20 mm cavity lowers the mould at sheathing from 4.5 to 1.2 (limit 3.0), "
-        "in Coast; nothing fails any more."
-    )
     assert len(told) == 2  # each change once, not once a climate
+    assert lines(told) == (
+        "Adverse: using “a” instead of “b” with a 30 mm cavity raises the mould at sheathing from 0.9 to 4.5 "
+        "(limit 3.0), in Coast; mould then fails.",
+        "Adverse: with “b”, reducing the cavity from 30 to 20 mm raises the mould at sheathing from 0.9 to 3.9 "
+        "(limit 3.0), in Coast; mould then fails.",
+    )
 
 
 # --- on the model ----------------------------------------------------------------------------------------------------

@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from cavity.study.compare import Comparison
     from cavity.wallfile.model import Layer, Wall
 
+CLOGGED = ", clogged"  # ends the name of a set that is a state of another, not a design
 _HARDLY = 0.02  # a ratio to a limit must change by this to count: noise of the years, float32
 _SAME = 0.05  # times the larger effect: effects that differ by less are told in one breath
 _AIR = ("openings", "vents", "compartments", "rails", "depth")  # families of changes that let air through
@@ -129,7 +130,10 @@ def place_words(where: str) -> str:
     plane, _, segment = where.rpartition(", ")
     if not plane:
         plane, segment = where, ""
-    plane = "between " + " and ".join(plane.split(" | ")) if " | " in plane else f"at {plane}"
+    if " | " in plane:
+        plane = "between " + " and ".join(plane.split(" | "))
+    elif not plane.startswith(("between ", "at ")):
+        plane = f"at {plane}"
     if segment in ("base", "middle", "top"):
         return f"at the {segment}, {plane}"
     return f"{plane}, {segment}" if segment else plane
@@ -201,8 +205,8 @@ def compare_choices(
 ) -> Advice:
     """Return what a change does, from all findings before and after it.
 
-    The sentence gives the criterion and the strip that decide before the change; other criteria that begin or cease to
-    fail, and other strips that still fail, are named.
+    The sentence gives the criterion and the strip that decide before the change, or, where the status gets worse, after
+    it; other criteria that begin or cease to fail, and other strips that still fail, are named.
 
     Parameters
     ----------
@@ -223,8 +227,11 @@ def compare_choices(
     if before.decides is None:
         raise ValueError("there is no finding to start from")
     part, old = before.decides
+    if level_of(after) > level_of(before) and after.decides is not None:  # what gets worse tells more
+        part, old = after.decides
+        old = _same(before, part.name, old.key) or before.decides[1]
     same = next(each for each in after.parts if each.name == part.name)
-    new = max((found for found in same.findings if found.key == old.key), key=gravity)
+    new = _same(after, part.name, old.key) or old
     drop = severity(old.ratio) - severity(new.ratio)
     gain = 0.0 if math.isnan(drop) else drop
     failed, fails = _failing(before), _failing(after)
@@ -271,6 +278,12 @@ def compare_choices(
         label, gain, moves, before.status, after.status, f"{_capital(label)} {effect}.", effect, family, key,
         old.value, new.value, starting_point(before), part.column, parts=named,
     )  # fmt: skip
+
+
+def _same(choice: Choice, name: tuple[str, str, float], key: str) -> Finding | None:
+    """Return the worst finding of a criterion in the part of a choice that has this name; None where it has none."""
+    found = [each for part in choice.parts if part.name == name for each in part.findings if each.key == key]
+    return max(found, key=gravity, default=None)
 
 
 def level_of(choice: Choice) -> int:
@@ -344,9 +357,11 @@ def lines(advice: Sequence[Advice], most: int = 4) -> tuple[str, ...]:
         families.setdefault(each.family or each.label, []).append(each)
     text = [_family(members) for members in list(families.values())[:most]]
     harmful = [each for each in rest if each.moves and each.gain <= -_HARDLY]
-    if harmful:
-        worst = min(harmful, key=lambda each: (each.gain, each.label))
-        text.append(f"Adverse: {worst.label} {worst.effect}.")
+    worst: dict[str, Advice] = {}
+    for each in sorted(harmful, key=lambda each: (each.gain, each.label)):
+        worst.setdefault(each.family or each.label, each)
+    # a wall that fails needs to know what helps; one that passes, what it does not tolerate
+    text += [f"Adverse: {each.label} {each.effect}." for each in list(worst.values())[: _adverse(rest)]]
     idle = [each for each in rest if not helps(each) and each not in harmful]
     if idle:
         kinds: dict[tuple[str, str], list[Advice]] = {}
@@ -357,6 +372,10 @@ def lines(advice: Sequence[Advice], most: int = 4) -> tuple[str, ...]:
         text.append(f"{_capital(_listed(labels))} {verb} little difference.")
     text += [each.sentence for each in advice if each.failure]
     return tuple(text)
+
+
+def _adverse(advice: Sequence[Advice]) -> int:
+    return 1 if any(each.status_before == "fail" for each in advice) else 3
 
 
 def _together(members: Sequence[Advice]) -> str:
@@ -392,8 +411,9 @@ def _family(members: Sequence[Advice]) -> str:
 def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
     """Return what other opening sets and depths do, from the cases already computed.
 
-    The base is the first opening set at the depth nearest to that of the wall; every other set at that depth, and every
-    other depth with that set, is compared with it, over all climates, strips and orientations.
+    The base is the recommended choice, or, where none can be recommended, the one that harms the wall least; every
+    other set at its depth, and every other depth with its set, is compared with it, over all climates, strips and
+    orientations.
 
     Parameters
     ----------
@@ -405,25 +425,27 @@ def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
     tuple of Advice
         Most helpful first.
     """
-    choices = [each for each in gather(comparison.cases, comparison.failed) if each.computed]
-    names = [chosen.name for chosen in comparison.wall.opening_sets]
-    first = next((name for name in names if any(each.opening_set == name for each in choices)), None)
-    if first is None:
+    from cavity.risk.recommend import least_bad, recommend
+
+    choices = [each for each in gather(comparison.cases, comparison.failed) if each.computed and each.decides]
+    if not choices:
         return ()
-    drawn = comparison.wall.cavity.depth
-    base = min(
-        (each for each in choices if each.opening_set == first), key=lambda each: (abs(each.depth - drawn), each.depth)
-    )
+    best = recommend(choices)
+    base = best.choice if best else least_bad(choices)
     made = []
     for each in choices:
         if each is base or (each.depth != base.depth and each.opening_set != base.opening_set):
             continue
         if each.depth == base.depth:
+            if each.opening_set.endswith(CLOGGED) and not base.opening_set.endswith(CLOGGED):
+                continue
             tail = f" instead of “{base.opening_set}” with a {number(1e3 * base.depth)} mm cavity"
             label = Label("using ", f"“{each.opening_set}”", tail)
             made.append(compare_choices(label, base, each, family="openings"))
         else:
-            made.append(compare_choices(depth_label(base.depth, each.depth), base, each, family="depth"))
+            change = depth_label(base.depth, each.depth)
+            label = Label(f"with “{base.opening_set}”, {change.lead}", change.short)
+            made.append(compare_choices(label, base, each, family="depth"))
     return ranked(made)
 
 
@@ -463,7 +485,7 @@ def changes_of(
         changes.append(Change(label, family, changed, chosen, deep))
 
     for each in wall.opening_sets:
-        if each.name != opening_set:
+        if each.name != opening_set and not each.name.endswith(CLOGGED):
             label = Label("using ", f"“{each.name}”", f" instead of “{opening_set}”")
             add(label, "openings", wall, each.name)
     ends = blind_ends(wall, opening_set, columns)
