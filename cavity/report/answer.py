@@ -15,7 +15,7 @@ import numpy as np
 from cavity.report import display, series
 from cavity.risk import air
 from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_by_criterion, worst_first
-from cavity.risk.recommend import Recommendation, least_bad, recommend, title
+from cavity.risk.recommend import Recommendation, differs, least_bad, recommend, title
 
 CAUTIONS = (
     "These results are advisory; they are not an approval. A cavity that is open over several storeys can carry fire: "
@@ -419,8 +419,9 @@ def recommended(seen: View) -> dict[str, Any]:
         if found.below:
             lines.append(f"Below the common rules (DIN 18516-1, read second-hand): {'; '.join(found.below)}.")
         if found.smaller:
+            takes = " and ".join(differs(choice, found.smaller))
             lines.append(
-                f"{name_of(found.smaller)} is smaller and passes too, but is below the common rules: "
+                f"{name_of(found.smaller)} passes too, with {takes}, but is below the common rules: "
                 f"{'; '.join(found.smaller.below)}."
             )
         if found.runner_up:

@@ -189,8 +189,8 @@ def title(found: Finding) -> str:
     return found.title[:1].lower() + found.title[1:] if found.title[1:2].islower() else found.title
 
 
-def _differs(best: Choice, second: Choice) -> tuple[str, ...]:
-    """Return in words what the runner-up takes more or less of."""
+def differs(best: Choice, second: Choice) -> tuple[str, ...]:
+    """Return in words what the second of two choices takes more or less of."""
     said = []
     if abs(second.depth - best.depth) > 1e-9:
         depth = number(1e3 * abs(second.depth - best.depth))
@@ -202,7 +202,7 @@ def _differs(best: Choice, second: Choice) -> tuple[str, ...]:
 
 
 def _tips(best: Choice, second: Choice) -> str:
-    takes = " and ".join(_differs(best, second)) or "the same sizes"
+    takes = " and ".join(differs(best, second)) or "the same sizes"
     mine, theirs = worst_by_criterion(best.findings), worst_by_criterion(second.findings)
     shared = [key for key in mine if key in theirs]
     key = max(

@@ -303,6 +303,7 @@
     document.querySelectorAll(".cell").forEach((cell) => cell.setAttribute("aria-pressed", String(chosen.every((i) => index.cases[Number(cell.dataset.case)].at[i] === at[i]))));
   }
   function fillRules(item) {
+    byId("rules-case").textContent = item.name;
     byId("rules").tBodies[0].replaceChildren(...index.rules[item.rules].map((texts) => row(texts.map((text, i) => {
       const made = element(i ? "td" : "th", text, i === 5 ? `r-${text.replaceAll(" ", "-")}` : "");
       if (!i) made.scope = "row";
