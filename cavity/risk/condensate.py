@@ -45,7 +45,7 @@ _NOTICED = 1e-3  # kg/m2; less than 1 g/m2 of drained water a year is not worth 
 
 
 def since_dry(gain: np.ndarray, dry: np.ndarray) -> np.ndarray:
-    """Sum of gains since a place was last dry, which never falls below zero.
+    """Sum of gains since a place was last dry, which never falls below zero (E70).
 
     Parameters
     ----------
