@@ -317,7 +317,11 @@ def materials(name: str | None, group: str | None) -> None:
 @click.argument("files", nargs=-1, required=True, type=click.Path(), metavar="FILE...")
 @_rain_options()
 @click.option("--wall", type=click.Path(), help="Wall file whose site (terrain, height, rain factors) is used.")
-@click.option("--year", metavar="YEAR", help="Of several years: critical, mean, or a calendar year.")
+@click.option(
+    "--year",
+    metavar="YEAR",
+    help="Of several years: critical (severe, by the moisture index), mean, or a calendar year.",
+)
 @click.option("--warmer", type=float, metavar="KELVIN", help="Shift the temperature, relative humidity kept. [K]")
 @click.option("--out", type=click.Path(), help="Write a page (HTML).")
 @click.option("--save", type=click.Path(), help="Write the weather as used (NetCDF), to be read as a climate again.")
@@ -419,7 +423,7 @@ def monthly(
     chosen = openings or wall.opening_sets[0].name
     click.echo(f"{wall.name}, openings {chosen!r}, in {weather.attrs['name']}\n")
     Console(highlight=False).print(monthly_table(result))
-    click.echo("Condensate: change over the month = held at its end.")
+    click.echo("Condensate: monthly change = amount at month end.")
     click.echo()
     for line in monthly_lines(result):
         click.echo(line)
