@@ -424,7 +424,7 @@ def monthly(
     chosen = openings or wall.opening_sets[0].name
     click.echo(f"{wall.name}, openings {chosen!r}, in {weather.attrs['name']}\n")
     Console(highlight=False).print(monthly_table(result))
-    click.echo("Condensate: change over the month = held at its end.")
+    click.echo("Condensate: monthly change = amount at month end.")
     click.echo()
     for line in monthly_lines(result):
         click.echo(line)

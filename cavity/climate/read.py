@@ -26,7 +26,7 @@ LARGEST_EPW = 120_000_000  # bytes; a year of minutes, or sixty years of hours
 SEVERAL = "the file holds"
 NO_RAIN = (
     "the weather file holds no rain: the column is missing or zero all year. That is a missing column, not a dry "
-    "place; driving rain is left out of every result. Give a rain series in a second file (--rain), or a yearly or "
+    "place; no result includes driving rain. Give a rain series in a second file (--rain), or a yearly or "
     "monthly total to estimate it (--rain-total)"
 )
 
