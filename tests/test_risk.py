@@ -398,11 +398,6 @@ def dewy(ds, face, hours, grams, segment=1, drained=0.0, film=0.1):
     ds["drainage"].values[hours, segment, at] = drained / 1e3 / count / 3600.0
 
 
-def films_apart(ds):
-    """Whether the water of layers leaves out the films at their interfaces."""
-    return "film_end_of_year" in ds
-
-
 def seam(settled, **options):
     """A dry case that began in October and has settled or not."""
     ds = steady_dataset(ICE + 20.0, 0.5, **options)
@@ -493,18 +488,18 @@ def test_interface_condensate_is_what_the_layers_gain_while_saturated(dry):
 
 
 def steel(ds):
-    """The same wall, its OSB exchanged for a layer that holds no water: a film at its back counts as its water."""
+    """The same wall, its OSB exchanged for a layer that holds no water."""
     at = list(ds["layer"].values).index("OSB")
     holds, absorbs = ds["layer_max_water"].values.copy(), ds["layer_absorption"].values.copy()
     holds[at] = absorbs[at] = 0.0
     ds = ds.assign_coords(layer_max_water=("layer", holds), layer_absorption=("layer", absorbs))
     ds["water"].values[:, :, at] = 0.0
-    return ds, at
+    return ds
 
 
 def test_condensate_that_drains_inside_the_wall_counts_until_the_plane_has_dried(dry):
     # 1540 g drain at a plane that holds 100 g: all of 1640 g condensed there; the film dries by 10 g/h at the end
-    ds, layer = steel(dry.copy(deep=True))
+    ds = steel(dry.copy(deep=True))
     face = list(ds["face"].values).index("OSB | mineral wool")
     film = np.zeros(HOURS)
     film[100:2100] = 0.1
@@ -512,8 +507,6 @@ def test_condensate_that_drains_inside_the_wall_counts_until_the_plane_has_dried
     humid = np.where(film > 0, 1.0, 0.5)
     ds = with_face(ds, "OSB | mineral wool", relative_humidity=humid)
     ds["face_film"].values[:, 1, face] = film
-    if not films_apart(ds):
-        ds["water"].values[:, 1, layer] = film
     ds["drainage"].values[101:2100, 1, face] = 1.54 / 1999 / 3600.0
     found = find(ds, "condensate_inside")
     assert (found.value, found.limit, found.status) == (pytest.approx(1640.0), 500.0, "fail")
@@ -574,11 +567,11 @@ def test_vapour_that_condenses_after_rain_counts_beyond_the_rain(dry):
 
 
 def test_a_film_at_the_other_face_of_a_layer_is_not_condensate_of_this_one(dry):
-    # 300 g condense at the back of the OSB while 100 g of film, part of its water, come at its front
+    # 300 g condense at the back of the OSB while 100 g of film come at its front
     ds = with_face(dry, "OSB | mineral wool", relative_humidity=np.where(np.arange(HOURS) < 200, 1.0, 0.5))
     layer, front = list(ds["layer"].values).index("OSB"), list(ds["face"].values).index(SHEATHING)
     ds["face_film"].values[1:200, :, front] = 0.1
-    ds["water"].values[1:200, :, layer] += 0.3 if films_apart(ds) else 0.4
+    ds["water"].values[1:200, :, layer] += 0.3
     back = list(ds["face"].values).index("OSB | mineral wool")
     assert condensate.condensate(ds).amount[:, 1, back].max() == pytest.approx(0.3)
 
