@@ -265,6 +265,34 @@ def test_a_mould_index_that_rises_is_judged_where_it_settles_and_called_rising_w
     assert (more.value, more.sentence) == (many.value, many.sentence)  # it has settled: no further year is run
 
 
+def test_the_cavity_side_of_a_membrane_is_weather_side_and_that_of_a_board_is_not(dry):
+    ds = with_face(dry, "outer face of wall", temperature=ICE + 12.0, relative_humidity=0.97)
+    ds = ds.assign_coords(face_mould_class=("face", ["sensitive"] * ds.sizes["face"]))
+    assert find(ds, "mould").status == "pass"
+    side = find(ds, "mould_cladding")
+    assert side.where.startswith("outer face of wall") and side.status == "information" and side.value > 3.0
+    board = ds.assign_coords(layer_membrane=("layer", np.zeros(ds.sizes["layer"], int)))
+    found = find(board, "mould")
+    assert (found.status, found.value) == ("fail", side.value)
+    assert found.where.startswith("outer face of wall")
+    # the inner side of the membrane is judged either way
+    inner = with_face(dry, SHEATHING, temperature=ICE + 12.0, relative_humidity=0.97)
+    assert find(inner, "mould").status == "fail"
+
+
+def test_a_foil_at_the_cavity_is_metal_in_the_cavity_and_a_foil_inside_is_metal_in_the_wall(dry):
+    metal = np.zeros(dry.sizes["face"], int)
+    at = list(dry["face"].values).index("outer face of wall")
+    metal[at] = 1
+    wet = with_face(dry, "outer face of wall", relative_humidity=0.9).assign_coords(face_metal=("face", metal))
+    wet["relative_humidity_outdoor"].values[:] = 0.5
+    found = {each.key: each for each in judge(wet)}
+    assert found["wetness_cladding"].status == "review" and "wetness_wall" not in found
+    metal[at], metal[at + 1] = 0, 1
+    inside = with_face(dry, SHEATHING, relative_humidity=0.9).assign_coords(face_metal=("face", metal))
+    assert find(inside, "wetness_wall").status == "fail"
+
+
 def test_an_index_at_the_limit_does_not_exceed_it(dry):
     ds = with_face(dry, SHEATHING, temperature=ICE + 8.0, relative_humidity=0.95)
     value = find(ds, "mould").value
@@ -642,6 +670,17 @@ def test_run_off_without_an_opening_at_the_base_is_to_be_reviewed(dry):
     ds = ds.assign_coords(opening_height=("opening", [0.5, 3.0]))
     found = find(ds, "film")
     assert found.status == "review" and "no opening lets them out" in found.sentence
+    # a barrier at 2 m makes the top segment a compartment of its own; its only opening is at the head
+    ds = ds.assign_coords(opening_height=("opening", [0.0, 3.0]))
+    ds = ds.isel(compartment=[0, 0]).assign_coords(
+        compartment=["0.00 to 2.00 m", "2.00 to 3.00 m"], compartment_bottom=("compartment", [0.0, 2.0]),
+        segment_compartment=("segment", [0, 0, 1]), opening_compartment=("opening", [0, 1]),
+    )  # fmt: skip
+    found = find(ds, "film")
+    assert found.status == "review"
+    assert "0.36 litres a year run to the barrier at 2.00 m" in found.sentence  # 10 h x 1e-5 kg/(m2 s) x 1 m
+    ds["opening_height"].values[1] = 2.1
+    assert find(ds, "film").status == "information"
     closed = dry.copy(deep=True).assign_coords(opening_height=("opening", [0.5, 3.0]))
     assert find(closed, "film").status == "information"  # nothing runs
 
