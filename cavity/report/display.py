@@ -86,6 +86,7 @@ def text_units() -> dict[str, list[Any]]:
         for unit, scale, offset, other, other_scale, other_offset in _INPUTS.values()
         if other_scale and unit not in ("", "%", "°")
     }
+    made["cm2/m"] = made["cm²/m"]  # as messages write it
     return {**made, **pound_units()}
 
 

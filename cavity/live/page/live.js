@@ -90,6 +90,7 @@ function step(from, to) {
 const waiting = [];
 let busy = false;
 function change(edit, {merge = false} = {}) {
+  stale("Changed …");
   const same = waiting.findIndex(w => JSON.stringify(w.edit.place) === JSON.stringify(edit.place) && w.edit.do === "set");
   if (same >= 0 && edit.do === "set") waiting[same] = {edit, merge: waiting[same].merge && merge};
   else waiting.push({edit, merge});
@@ -108,8 +109,10 @@ async function pump() {
       if (state.set === set) shown(found); else refresh();
     }
   } catch (error) {
-    if (error.faults) showFaults(error.faults);
-    else if (gone) {
+    if (error.faults) {  // nothing was changed: the answer is still that of the wall
+      runYear();
+      showFaults(error.faults);
+    } else if (gone) {
       waiting.unshift({edit, merge});
       busy = false;
       return;
@@ -245,9 +248,17 @@ function fresh() {
 
 // ---- numbers and units -----------------------------------------------------------------------------------------------
 const pounds = () => document.documentElement.dataset.units === "ip";
+// [unit, scale, shift]; "g/m² a year" goes by "g/m²"
+function inPounds(unit) {
+  if (!pounds() || !unit) return null;
+  const found = begin.pounds[unit];
+  if (found) return found;
+  const known = Object.keys(begin.pounds).find(each => unit.startsWith(`${each} `));
+  return known ? [begin.pounds[known][0] + unit.slice(known.length), ...begin.pounds[known].slice(1)] : null;
+}
 function show(value, unit, digits = 3) {
   if (value === null || value === undefined || Number.isNaN(value)) return "–";
-  const row = pounds() && begin.pounds[unit];
+  const row = inPounds(unit);
   const [shownUnit, shownValue] = row ? [row[0], value * row[1] + row[2]] : [unit, value];
   const text = shownValue === 0 ? "0" : Number(shownValue.toPrecision(digits)).toString();
   return `${text} ${shownUnit}`.trim();
@@ -280,6 +291,8 @@ function showQuick() {
   $("depth").value = Math.round(1000 * quick.depth);
   $("depth-out").value = millimetres(quick.depth);
   $("section").innerHTML = begin.patterns + quick.section;
+  const svg = $("section").querySelector("svg.section");  // its small elevation is drawn large below
+  svg.setAttribute("viewBox", svg.getAttribute("viewBox").replace(/^0 0 ([\d.]+)/, (_, wide) => `104 0 ${wide - 104}`));
   toldInside($("section"));
   if (answer?.of.text !== state.text || answer?.of.set !== state.set) {
     $("elevation").innerHTML = quick.elevation;
@@ -557,11 +570,16 @@ function showFaults(faults) {
 
 // ---- the answer ------------------------------------------------------------------------------------------------------
 const STATUS = {pass: "Passes", review: "Passes, with items to review", fail: "Fails", "": "Not computed"};
+// the sentence begins with the status, which stands above it
+const cause = ({sentence, status}) => {
+  const rest = sentence.startsWith(`${STATUS[status]}: `) ? sentence.slice(STATUS[status].length + 2) : sentence;
+  return rest[0].toUpperCase() + rest.slice(1);
+};
 function showAnswer() {
   const now = answer;
   const rain = now.has_rain ? "" : "Without rain (none in the weather file): ";
-  const head = make("div", {className: `verdict ${now.status}`}, make("b", {textContent: rain + STATUS[now.status]}), told(now.sentence));
-  if (pin) head.append(make("p", {className: "pinned", textContent: `Pinned: ${STATUS[pin.status]}. ${told(pin.sentence)}`}));
+  const head = make("div", {className: `verdict ${now.status}`}, make("b", {textContent: rain + STATUS[now.status]}), told(cause(now)));
+  if (pin) head.append(make("p", {className: "pinned", textContent: `Pinned: ${STATUS[pin.status].toLowerCase()}. ${told(cause(pin))}`}));
   if (quick.columns.length > 1) head.append(make("p", {textContent: `The strip that decides: ${now.deciding}.`}));
   for (const {strip, reason} of now.failed) head.append(make("p", {className: "wrong", textContent: `${strip}: not computed. ${reason}`}));
   $("verdict").replaceChildren(head);
@@ -579,10 +597,10 @@ function showAnswer() {
     if (gap && Math.abs(gap) > 1e-3 * Math.abs(before.value || 1)) mark.className = good ? "better" : "worse";
     return [...line, before ? show(before.value, before.unit) : "–", mark];
   });
-  $("numbers").replaceChildren(table(pin ? ["", "now", `pinned: ${pin.of.set}, ${millimetres(pin.depth)}`, "difference"] : [], cells));
+  $("numbers").replaceChildren(table(pin ? ["hourly year", "now", `pinned: ${pin.of.set}, ${millimetres(pin.depth)}`, "difference"] : [], cells));
   $("unpin").hidden = !pin;
   plots();
-  $("findings").replaceChildren(table(["finding", "where", "value", "", "status"], now.findings.map(f =>
+  $("findings").replaceChildren(table(["finding", "where", "value", "limit", "status"], now.findings.map(f =>
     [f.title, told(f.where), show(f.value, f.units), f.limit === null ? "" : `${f.threshold} ${show(f.limit, f.units)}`, f.status])));
   $("history").replaceChildren(...tried.slice(0, 200).map(row => {
     const button = make("button", {textContent: `${STATUS[row.status]}: ${row.set}, ${millimetres(row.depth)}, ${row.climate}`});
@@ -591,7 +609,7 @@ function showAnswer() {
   }));
 }
 function signed(gap, unit) {
-  const row = pounds() && begin.pounds[unit];
+  const row = inPounds(unit);
   const value = Number((row ? gap * row[1] : gap).toPrecision(2));
   return `${value > 0 ? "+" : value < 0 ? "−" : "±"}${Math.abs(value)} ${row ? row[0] : unit}`.trim();
 }
@@ -621,15 +639,16 @@ function apart(now, before) {
   return sum / 2000;
 }
 const PLOTS = {"fig-profile": "Temperature and dew point through the wall", "fig-critical": "Relative humidity where it decides", "fig-duration": "Air change rate: duration curve", "fig-mould": "Mould index", "fig-film": "Film on the surfaces", "fig-loss": "Pressure lost by part"};
+const TALL = ["fig-profile", "fig-film"];  // of two parts
 function plots() {
   for (const [id, title] of Object.entries(PLOTS)) {
     const figure = answer.figures[id];
     let box = $(id);
     if (!figure) { box?.parentElement.remove(); continue; }
     if (!box) {
-      box = make("div", {id, className: "plot"});
+      box = make("div", {id, className: `plot ${TALL.includes(id) ? "tall" : ""}`});
       $("plots").append(make("div", {}, make("h3", {textContent: title}), box, make("p", {id: `gap-${id}`, className: "note"})));
-      box.setAttribute("role", "img");
+      box.setAttribute("role", "group");
       box.setAttribute("aria-label", title);
     }
     $(`gap-${id}`).textContent = "";
@@ -637,18 +656,20 @@ function plots() {
     if (pin?.figures[id]) {
       const before = toned(inUnits(structuredClone(pin.figures[id])));
       const gaps = [];
-      const unit = /\[([^\]]+)\]/.exec(data.layout.yaxis?.title?.text || "")?.[1] || "";
+      const unitOf = trace => (/\[([^\]]+)\]/.exec(data.layout[(trace.yaxis || "y").replace("y", "yaxis")]?.title?.text || "")?.[1] || "").replace("–", "");
       before.data.forEach((trace, i) => {
         const now = data.data[i];
         if (trace.type !== "bar" && now?.name && now.name === trace.name && now.x && now.y) {
           const gap = apart(now, trace);
-          if (gap !== null) gaps.push(`${now.name} ${gap < 0 ? "−" : "+"}${Math.abs(Number(gap.toPrecision(2)))} ${unit}`.trim());
+          if (gap !== null) gaps.push(`${now.name} ${gap < 0 ? "−" : "+"}${Math.abs(Number(gap.toPrecision(2)))} ${unitOf(now)}`.trim());
         }
-        data.data.push({...trace, name: `${trace.name || ""} (pinned)`, opacity: .55, showlegend: false, line: {...trace.line, dash: "dot", color: tone("muted")}, marker: {...trace.marker, color: tone("muted")}});
+        if (trace.type === "bar") data.layout.barmode = "group";
+        data.data.push({...trace, name: `${trace.name || ""} (pinned)`, text: undefined, hovertemplate: undefined, opacity: .55, showlegend: false, line: {...trace.line, dash: "dot", color: tone("muted")}, marker: {...trace.marker, color: tone("muted")}});
       });
+      if (id === "fig-loss") data.layout.showlegend = false;
       if (gaps.length) $(`gap-${id}`).textContent = `Mean difference from the pinned state: ${gaps.join("; ")}.`;
     }
-    const layout = {...data.layout, template: toned({data: [], layout: {template: {layout: begin.layout}}}).layout.template, height: box.clientHeight || 270, autosize: true, margin: {l: 56, r: 16, t: 26, b: 44}};
+    const layout = {...data.layout, template: toned({data: [], layout: {template: {layout: begin.layout}}}).layout.template, height: box.clientHeight || 270, title: undefined, autosize: true, margin: {l: 56, r: 16, t: 26, b: 44}};
     Plotly.react(box, data.data, layout, {displaylogo: false, responsive: true, modeBarButtons: [["toImage"]], toImageButtonOptions: {filename: id.replace("fig-", ""), format: "svg"}});
   }
 }
@@ -788,7 +809,7 @@ async function start() {
   const walk = sections => sections.forEach(s => { s.fields.forEach(f => f.kind === "text" && f.words.length && lists.set(f.key, f.words)); walk(s.parts); });
   walk(begin.form);
   for (const [key, words] of lists) document.body.append(make("datalist", {id: `words-${key}`}, ...words.map(w => make("option", {value: w}))));
-  $("start").append(make("option", {value: "", textContent: "…"}), ...begin.starts.map(s => make("option", {value: s.name, textContent: s.title})));
+  $("start").append(make("option", {value: "", textContent: "choose"}), ...begin.starts.map(s => make("option", {value: s.name, textContent: s.title})));
   $("studies").append(...Object.entries(STUDIES).map(([kind, text]) => Object.assign(make("button", {textContent: text}), {onclick: () => study(kind)})));
   const hoursButton = make("button", {textContent: "Hours as CSV"});
   hoursButton.onclick = async () => download("hours.csv", await ask("/hours", {text: state.text, climate: state.climate, opening_set: state.set}));
@@ -896,6 +917,7 @@ $("theme").onclick = () => {
 $("lecture").onclick = () => {
   document.body.classList.toggle("lecture");
   press($("lecture"), document.body.classList.contains("lecture"));
+  if (document.body.classList.contains("lecture")) for (const one of $("form").querySelectorAll("details:has(.starred)")) one.open = true;
   if (answer) plots();
 };
 document.addEventListener("keydown", event => {
