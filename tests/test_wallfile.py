@@ -32,8 +32,8 @@ def test_the_comments_of_the_starter_are_true_when_uncommented():
     assert wall.variants[0][2].material.name == "gypsum sheathing"
     assert dict(wall.limits) == {"mould_index": 3.0, "wood_moisture": 0.2}
     assert wall.uncertain == (("site.cp_difference", 0.05, 0.3), ("wetting.rain_share", 0.005, 0.02))
-    # 0.05 m3/(m2 h) of air of 1.2 kg/m3
-    assert wall.wetting.leak_flow == pytest.approx(0.05 * 1.2 / 3600) and wall.wetting.leak_layer == 2
+    # 0.02 m3/(m2 h) of air of 1.2 kg/m3
+    assert wall.wetting.leak_flow == pytest.approx(0.02 * 1.2 / 3600) and wall.wetting.leak_layer == 2
     assert wall.run.construction_wet == (("sheathing", 20.0),)
 
 
@@ -42,7 +42,7 @@ def test_quantities_come_out_in_si():
     assert wall.cladding[0].thickness == 0.008 and wall.cavity.depth == 0.03 and wall.cavity.blocked == 0.05
     assert wall.cavity.film_limit == pytest.approx(0.1) and wall.site.building_height == 7.0
     assert wall.wetting.rain_share == 0.01 and wall.run.start_month == 10 and wall.run.start_humidity == 0.8
-    assert wall.rails[0].heights == (1.5, 3.0, 4.5) and wall.rails[0].gap == 0.2
+    assert wall.rails[0].heights == (1.5, 3.0, 4.5) and wall.rails[0].gap == 0.025
 
 
 def test_vents_keep_gross_area_and_free_area_apart():
@@ -51,8 +51,9 @@ def test_vents_keep_gross_area_and_free_area_apart():
     mesh = sets["fine mesh"].openings[0]
     assert mesh.free_area == pytest.approx(0.010) and mesh.clear_height == pytest.approx(0.010)
     assert mesh.free_vent_area == pytest.approx(0.004)
-    strip = sets["perforated strip"].openings[0]
-    assert strip.free_vent_area == pytest.approx(0.0075) and strip.free_area == pytest.approx(0.015)
+    drawn = edit(('kind = "mesh"\nslot = "10 mm"\n', 'kind = "mesh"\nfree_area = "75 cm2/m"\nclear_height = "15 mm"\n'))
+    strip = parse_wall(drawn).opening_sets[1].openings[0]
+    assert strip.free_vent_area == pytest.approx(0.0075) and strip.free_area == pytest.approx(0.01875)
 
 
 def test_holes_are_counted_by_the_metre():
