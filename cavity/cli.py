@@ -727,6 +727,7 @@ def advise(
             wall, weather, opening_set=openings, depth=metres, column=column, progress=progress, scheduler=scheduler,
             fresh=fresh,
         )  # fmt: skip
+    click.echo(advice[0].start)
     for line in lines(advice, most=len(advice)):
         click.echo(f"- {line}")
     reasons = [each.failure for each in advice if each.failure]
@@ -734,8 +735,9 @@ def advise(
     if wettable(wall):
         try:
             event = wetting_event(
-                wall, weather, opening_set=openings, depth=metres, column=column, scheduler=scheduler, fresh=fresh
-            )
+                wall, weather, opening_set=openings, depth=metres, column=column or advice[0].column,
+                scheduler=scheduler, fresh=fresh,
+            )  # fmt: skip
             click.echo(f"\nDrying of {event.layer}: {event.finding.sentence}")
         except ConvergenceError as error:
             click.echo(f"\nNot computed: {error}.")

@@ -65,8 +65,8 @@ def dataset_of(
         Line through the wall, with its faces.
     record : Record
         What the last year left. [SI]
-    ends : list of array, (segment, layer + 1)
-        Water of the layers at the start and at the end of each year. [kg/m2]
+    ends : list of array, (segment, layer + face)
+        Water of the layers and films at the start and at the end of each year. [kg/m2]
     state : State
         At the end.
     gain : array, (part,)
@@ -107,7 +107,8 @@ def dataset_of(
     put("part_gain", gain, "cavity.airflow.gains")
     put("cavity_temperature", record.air_T)
     put("cavity_vapour_pressure", record.air_p)
-    put("cavity_relative_humidity", np.clip(record.air_p / saturation_pressure(record.air_T), 0.0, 1.5))
+    put("cavity_relative_humidity", np.clip(record.air_p / saturation_pressure(record.air_T), 0.0, 1.0))
+    put("cavity_fog", record.fog)
     put("temperature", record.T)
     put("vapour_pressure", record.p)
     put("relative_humidity", humidity.astype(np.float32))
@@ -129,6 +130,7 @@ def dataset_of(
     put("water_residual", record.water_residual)
     put("energy_residual", record.energy_residual)
     put("water_end_of_year", np.maximum(np.array([end[:, :layers] for end in ends[1:]]), 0.0))
+    put("film_end_of_year", np.maximum(np.array([end[:, layers:] for end in ends[1:]]), 0.0))
     put("water_at_start", np.maximum(ends[0][:, :layers], 0.0))
     put("water_balance", _balance(record, state))
 

@@ -16,7 +16,7 @@ from cavity.result import BALANCE_TERMS, dataset_of, with_rail_spots, with_studs
 
 if TYPE_CHECKING:
     import xarray as xr
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
 
     from cavity.airflow.column import ColumnAir
     from cavity.kernels import year
@@ -125,12 +125,8 @@ def simulate(
             line.grid, cavity_column, forcing, readings, state, record, stage, work, order, refine_steps
         )
         if status:
-            raise ConvergenceError(
-                f"no convergence in hour {hour} ({outside['time'].to_numpy()[hour]}) of wall {wall.name!r}, openings "
-                f"{chosen.name!r}, depth {depth * 1e3:g} mm: residual {residual:.3g} W/m2, limit {year.TOLERANCE:g}, "
-                f"step {year.HOUR / year.SMALLEST_SPLIT:.2g} s. Check the weather of that hour and the materials' "
-                "sorption data; thinner layers than 0.1 mm are better given as membranes (sd)."
-            )
+            case = f"wall {wall.name!r}, openings {chosen.name!r}, depth {depth * 1e3:g} mm"
+            raise ConvergenceError(_no_convergence(case, wall, line, outside, int(hour), work.trouble))
         steps, updates, worst = steps + n_steps, updates + n_updates, max(worst, residual)
         ends.append(_water_by_layer(state, line, layers))
         if float(np.abs(ends[-1] - ends[-2]).sum(axis=1).max()) < CYCLE:
@@ -163,6 +159,39 @@ def simulate(
         monthly="" if short else _monthly(wall, weather, chosen.name, depth, air.name),
     )
     return dataset
+
+
+def _no_convergence(
+    case: str, wall: Wall, line: Line, outside: xr.Dataset, hour: int, trouble: NDArray[np.float64]
+) -> str:
+    """Return the message of a run that the solver gave up: where, in which state, and what can be tried."""
+    from cavity.constants import ICE_POINT
+    from cavity.kernels import year
+
+    segment, node, row = (int(value) for value in trouble[:3])
+    residual, T, u, held, flow = (float(value) for value in trouble[3:])
+    face = next((face.label for face in line.faces if face.node == node), "")
+    owner = line.layer_of_node[node]
+    where = f"at {face!r}" if face else f"in layer {wall.layers[owner].name!r}"
+    celsius = T - ICE_POINT
+    phase = "liquid" if celsius >= 0.0 else "freezing or melting" if celsius > -0.5 else "ice"
+    water = f"{1e3 * held:.3g} g/m2 of water, {phase}" if held > 1e-6 else "no water"
+    flowing = (
+        "still air"
+        if abs(flow) < year.CALM_FLOW
+        else f"air flow {'up' if flow > 0.0 else 'down'} {abs(flow):.2g} kg/(s m)"
+    )
+    weather = outside.isel(time=hour)
+    outdoors = f"outdoors {float(weather['temperature_outdoor']) - ICE_POINT:.1f} degC"
+    rain = float(weather["driving_rain"]) * 3600.0
+    return (
+        f"no convergence in hour {hour} ({str(weather['time'].to_numpy())[:16]}) of {case}: the "
+        f"{'water' if row else 'heat'} balance {where}, segment {segment + 1}, is {residual:.2g} W/m2 off (limit "
+        f"{year.TOLERANCE:g}) however small the step; {celsius:.2f} degC there, relative humidity "
+        f"{float(np.exp(-np.exp(-u))):.4f}, {water}; {flowing}; {outdoors}, rain on the wall {rain:.2g} mm. Try: "
+        "segments = 1 under [run]; a start humidity nearer to that of the seasons; layers thinner than 0.1 mm as "
+        "membranes (sd); sorption data that rise steadily."
+    )
 
 
 def drawn(wall: Wall, *, opening_set: str | None = None, depth: float | None = None, column: str = "") -> xr.Dataset:
@@ -287,8 +316,21 @@ def leak_permeance(q50: float) -> float:
     return float(np.interp(given, places, values)) / 3600.0
 
 
+def _density(T: NDArray[np.float64], p: ArrayLike, pressure: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the density of moist air [kg/m3] of temperature [K], vapour and air pressure [Pa]."""
+    from cavity.constants import R_AIR, R_VAPOUR
+
+    return (pressure - p) / (R_AIR * T) + p / (R_VAPOUR * T)
+
+
 def leak_flow(
-    wall: Wall, outdoor: NDArray[np.float64], indoor: NDArray[np.float64], pressure: NDArray[np.float64]
+    wall: Wall,
+    outdoor: NDArray[np.float64],
+    indoor: NDArray[np.float64],
+    pressure: NDArray[np.float64],
+    *,
+    vapour_outdoor: ArrayLike = 0.0,
+    vapour_indoor: ArrayLike = 0.0,
 ) -> NDArray[np.float64]:
     """Return the indoor air that leaks into the wall in each hour.
 
@@ -303,6 +345,8 @@ def leak_flow(
         Air temperatures. [K]
     pressure : array, (time,)
         Atmospheric pressure. [Pa]
+    vapour_outdoor, vapour_indoor : array_like, (time,), keyword only
+        Vapour pressure of the air; moist air is lighter. [Pa]
 
     Returns
     -------
@@ -314,7 +358,7 @@ def leak_flow(
     H. M. Kuenzel, D. Zirkelbach, B. Schafaczek, Modelling the effect of air leakage in hygrothermal envelope
     simulation, 2012: method from memory.
     """
-    from cavity.constants import GRAVITY, R_AIR
+    from cavity.constants import GRAVITY
 
     wetting = wall.wetting
     if wetting.leak_layer is None:
@@ -322,8 +366,8 @@ def leak_flow(
     if not wetting.leak_q50:
         return np.full(len(outdoor), wetting.leak_flow)
     height = wetting.leak_height or wall.site.building_height
-    inside = pressure / (R_AIR * indoor)
-    stack = (pressure / (R_AIR * outdoor) - inside) * GRAVITY * 0.5 * height
+    inside = _density(indoor, np.asarray(vapour_indoor), pressure)
+    stack = (_density(outdoor, np.asarray(vapour_outdoor), pressure) - inside) * GRAVITY * 0.5 * height
     return leak_permeance(wetting.leak_q50) * inside * np.maximum(stack, 0.0)
 
 
@@ -349,10 +393,11 @@ def _forcing(
     sky = sky_share(wall.tilt)
     view = sky * column("sky_temperature") ** 4 + (1.0 - sky) * T_out**4
     gain = wall.solar_absorptance * column("sun_on_wall") + wall.emissivity * STEFAN_BOLTZMANN * view
-    density = pressure / (287.05 * T_out)
+    density = _density(T_out, p_out, pressure)
     wind = wind_pressure(pressure_coefficients(wall.site, air.openings, angle), density, speed)
+    p_in = room_phi * saturation_pressure(room_T)
     seep = wall.wetting.rain_share * rain
-    leak = leak_flow(wall, T_out, room_T, pressure)
+    leak = leak_flow(wall, T_out, room_T, pressure, vapour_outdoor=p_out, vapour_indoor=p_in)
     return year.Forcing(
         T_out=T_out,
         p_out=p_out,
@@ -363,7 +408,7 @@ def _forcing(
         rain=rain - seep,
         seep=seep,
         T_in=np.ascontiguousarray(room_T, dtype=float),
-        p_in=np.ascontiguousarray(room_phi * saturation_pressure(room_T), dtype=float),
+        p_in=np.ascontiguousarray(p_in, dtype=float),
         leak=leak,
         emissivity=wall.emissivity,
         h_in=1.0 / INNER_SURFACE[direction],  # convection and radiation together
@@ -432,8 +477,8 @@ def _nearest_face(line: Line) -> NDArray[np.int64]:
 
 def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: NDArray[np.float64]) -> year.State:
     """Start at the mean temperature of the first day, straight through the wall, and the wall file's humidity."""
+    from cavity.kernels import film, year
     from cavity.kernels import wall as wall_kernel
-    from cavity.kernels import year
 
     order = _order(outside["time"].to_numpy(), wall.run.start_month)[:24]
     cold = float(outside["temperature_outdoor"].to_numpy()[order].mean())
@@ -446,7 +491,7 @@ def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: 
         index = next((i for i, layer in enumerate(wall.layers) if layer.name == name), None)
         if index is None:
             known = ", ".join(layer.name for layer in wall.layers)
-            raise InputError(Fault(f"{wall.source}, run.construction_wet", "no such layer", name, known))
+            raise InputError(Fault(f"{wall.source}, run.construction_water", "no such layer", name, known))
         nodes = np.flatnonzero(line.layer_of_node == index)
         if nodes.size:
             curve = grid.tables[grid.left[nodes[-1]], :, wall_kernel.WATER]
@@ -455,6 +500,10 @@ def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: 
             k = min(max(int(np.searchsorted(curve, content)), 1), len(axis) - 1)
             share = (content - curve[k - 1]) / max(curve[k] - curve[k - 1], 1e-12)
             u[nodes] = axis[k - 1] + wall_kernel.U_STEP * min(max(share, 0.0), 1.0)
+            beyond = content - curve[-1]
+            if beyond > 0.0 and grid.sheds_out[nodes[-1]] >= 0:  # what the material cannot hold stands in it as a film
+                cells = nodes[grid.thickness[nodes] > 0.0]
+                u[cells] = film.START + np.sqrt(beyond * grid.thickness[cells] / film.SCALE)
     segments = len(air.segment_bottom)
     w = wall_kernel.work_arrays(grid)
     wall_kernel.evaluate(grid, T, u, w)
@@ -488,6 +537,7 @@ def _empty_record(hours: int, segments: int, line: Line, layers: int, air: Colum
         p=np.zeros((hours, segments, faces), dtype=np.float32),
         air_T=field(segments),
         air_p=field(segments),
+        fog=field(segments),
         change_rate=field(len(air.compartment_edges)),
         speed=field(segments),
         stack=field(),
@@ -520,9 +570,7 @@ def _open_books(record: year.Record, state: year.State) -> None:
 
 
 def _water_by_layer(state: year.State, line: Line, layers: int) -> NDArray[np.float64]:
-    """Water in each layer, and in the films as a last column [kg/m2], (segment, layer + 1)."""
-    found = np.zeros((state.W.shape[0], layers + 1))
-    for k in range(layers):
-        found[:, k] = state.W[:, line.layer_of_node == k].sum(axis=1)
-    found[:, layers] = state.W[:, line.layer_of_node < 0].sum(axis=1)
-    return found
+    """Water in each layer, then in the film of each face and interface [kg/m2], (segment, layer + face)."""
+    cell = line.grid.thickness > 0.0
+    inside = [state.W[:, cell & (line.layer_of_node == k)].sum(axis=1) for k in range(layers)]
+    return np.stack([*inside, *(state.W[:, face.node] for face in line.faces)], axis=1)

@@ -165,7 +165,16 @@ _ROWS = (
     ),
     Variable("cavity_temperature", "K", "air temperature in the cavity", _TS, 173.0, 423.0, "Cavity air temperature"),
     Variable(
-        "cavity_vapour_pressure", "Pa", "vapour pressure of the cavity air", _TS, 0.0, 5e4, "Cavity vapour pressure"
+        "cavity_vapour_pressure", "Pa", "vapour pressure of the cavity air", _TS, 0.0, 1.15e5, "Cavity vapour pressure"
+    ),
+    Variable(
+        "cavity_fog",
+        "kg/m3",
+        "water the cavity air carries beyond saturation, as droplets",
+        _TS,
+        0.0,
+        1.0,
+        "Fog in the cavity",
     ),
     Variable(
         "cavity_relative_humidity",
@@ -173,7 +182,7 @@ _ROWS = (
         "relative humidity of the cavity air",
         _TS,
         0.0,
-        1.5,
+        1.0,
         "Cavity relative humidity",
     ),
     # every face and interface
@@ -181,7 +190,7 @@ _ROWS = (
     Variable(
         "relative_humidity", "1", "relative humidity at the face or interface", _TSF, 0.0, 1.0, "Relative humidity"
     ),
-    Variable("vapour_pressure", "Pa", "vapour pressure at the face or interface", _TSF, 0.0, 5e4, "Vapour pressure"),
+    Variable("vapour_pressure", "Pa", "vapour pressure at the face or interface", _TSF, 0.0, 1.15e5, "Vapour pressure"),
     Variable(
         "dew_point",
         "K",
@@ -321,6 +330,16 @@ _ROWS = (
         0.0,
         1e4,
         "Water in the layer",
+        POINT,
+    ),
+    Variable(
+        "film_end_of_year",
+        "kg/m2",
+        "water or frost held as a film at the face or interface at the end of each simulated year",
+        ("year", "segment", "face"),
+        0.0,
+        200.0,
+        "Film",
         POINT,
     ),
     Variable(

@@ -122,7 +122,7 @@ def test_a_wide_gap_has_the_law_of_the_free_plate(dT, H):
 
 @given(st.floats(0.0, 5.0))
 def test_film_mass_and_potential_are_inverse(m):
-    assert film.mass(film.potential(m), film.SCALE)[0] == pytest.approx(m, rel=1e-12, abs=1e-15)
+    assert film.mass(film.potential(m, film.START), film.SCALE, film.START)[0] == pytest.approx(m, rel=1e-12, abs=1e-15)
 
 
 @given(st.floats(272.0, 274.0))

@@ -247,7 +247,8 @@ def test_missing_longwave_comes_from_cloud_cover_and_missing_pressure_from_the_e
 
 def test_the_clear_sky_of_berdahl_and_martin():
     # air 15, dew point 10 degC, 1000 hPa: emissivity 0.7743 without the daily term (cos = 0 at 6 h), 0.7873 at
-    # midnight; sky temperature -2.9 and -1.7 degC. Berdahl and Martin 1984, worked in the project's research notes
+    # midnight; sky temperature -2.9 and -1.7 degC. Berdahl and Martin 1984,
+    # Solar Energy 32, 663-664, worked by hand
     air, dew = np.array([288.15, 288.15]), np.array([283.15, 283.15])
     flux = sky_irradiance(air, dew, cloud=np.zeros(2), hour=np.array([6.0, 0.0]), pressure=np.full(2, 1e5))
     sky = (flux / 5.670374419e-8) ** 0.25 - 273.15

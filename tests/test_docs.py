@@ -162,3 +162,22 @@ def test_links_lead_somewhere(page):
         assert linked.is_file(), f"{page.name}: {target}"
         if anchor:
             assert anchor in anchors(linked), f"{page.name}: {target}"
+
+
+def test_every_key_that_a_page_names_is_a_key_of_the_wall_file():
+    """`section.key` in the pages: a section and a key that the reader knows."""
+    import re
+
+    import cavity
+    from cavity.wallfile.faults import _models
+    from cavity.wallfile.schema import UNCERTAIN, WallFile
+
+    keys = {
+        section: {key for model in _models(field.annotation) for key in model.model_fields}
+        for section, field in WallFile.model_fields.items()
+    }
+    for page in sorted((Path(__file__).parents[1] / "docs").glob("*.md")):
+        for section, key in re.findall(r"`([a-z]+)\.([a-z_]+)`", page.read_text("utf-8")):
+            module = section == "cavity" and (Path(cavity.__file__).parent / key).exists()
+            if keys.get(section) and not module and f"{section}.{key}" not in UNCERTAIN:
+                assert key in keys[section], f"{page.name}: {section}.{key}"

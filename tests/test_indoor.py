@@ -191,7 +191,7 @@ def test_every_model_stays_within_physical_limits(celsius, humidity, humidity_cl
 
 @pytest.mark.parametrize(
     ("celsius", "pascal"),
-    [  # ISO 13788 Annex E formula evaluated independently, research table; rounded to 0.01 Pa
+    [  # ISO 13788:2012 Annex E, from memory: its formula worked by hand, to 0.01 Pa
         (-20, 102.74),
         (-10, 259.33),
         (0, 610.5),

@@ -111,17 +111,15 @@ def test_a_comparison_goes_on_and_the_report_says_what_is_missing(small, days, t
 
 
 def test_the_command_writes_the_report_and_ends_with_1(small, days, tmp_path, failing, own_store, monkeypatch):
-    import cavity.climate
-
     path = tmp_path / "wall.toml"
     path.write_text(starter(), "utf-8")
-    monkeypatch.setattr(cavity.climate, "read_weather", lambda *_, **__: days)
+    monkeypatch.setattr("cavity.cli._weathers", lambda *_: [days])
     monkeypatch.setattr("cavity.wallfile.read_wall", lambda *_: small)
     first = small.opening_sets[0].name
     failing(lambda _wall, name, depth: (name, depth) == (first, 0.02))
     result = CliRunner().invoke(
         main,
-        ["compare", str(path), "--climate", "x.epw", "--out", str(tmp_path / "r.html"), "--csv", str(tmp_path / "t")],
+        ["compare", str(path), "--climate", str(path), "--out", str(tmp_path / "r.html"), "--csv", str(tmp_path / "t")],
         env={"COLUMNS": "160", "NO_COLOR": "1"},
     )
     assert result.exit_code == 1, result.output
@@ -222,7 +220,7 @@ def test_a_change_that_fails_is_named_last_and_the_others_are_ranked(days, faili
     failing(lambda changed, *_: changed.opening_sets[0].openings[0].free_area < 0.6 * drawn)
     found = advice.advise(wall, days)
     assert [bool(each.failure) for each in found] == [False] * (len(found) - 1) + [True]
-    assert advice.lines(found)[-1] == f"Not computed: halving all openings ({REASON})."
+    assert advice.lines(found)[-1] == f"Not computed: halving all vents ({REASON})."
     failing(lambda *_: True)
     with pytest.raises(ConvergenceError, match="the case as described could not be computed"):
         advice.advise(wall, days, fresh=True)
@@ -269,13 +267,11 @@ def test_a_lesson_goes_on_without_a_step(days, tmp_path, failing, own_store):
 
 
 def test_commands_end_with_1_after_writing(failing, own_store, monkeypatch, tmp_path, days):
-    import cavity.climate
-
     path = tmp_path / "wall.toml"
     path.write_text(starter(), "utf-8")
     wall = small_wall()
     drawn = wall.opening_sets[0].openings[0].free_area
-    monkeypatch.setattr(cavity.climate, "read_weather", lambda *_, **__: days)
+    monkeypatch.setattr("cavity.cli._weathers", lambda *_: [days])
     monkeypatch.setattr("cavity.wallfile.read_wall", lambda *_: wall)
     failing(lambda changed, *_: 0.0 < changed.opening_sets[0].openings[0].free_area < 0.6 * drawn)
     page = tmp_path / "size.html"
@@ -284,7 +280,7 @@ def test_commands_end_with_1_after_writing(failing, own_store, monkeypatch, tmp_
         (["advise"], ["changes computed; not computed: no convergence", "Drying of"]),
     ):
         command, *options = arguments
-        result = CliRunner().invoke(main, [command, str(path), "--climate", "x.epw", *options])
+        result = CliRunner().invoke(main, [command, str(path), "--climate", str(path), *options])
         assert result.exit_code == 1, result.output
         assert all(word in result.output for word in words), result.output
     assert page.exists()

@@ -47,7 +47,7 @@ def test_the_report_shows_counts_version_and_each_case_not_met():
     told = {"version": "9.9", "cases": [{"area": "wall", "name": "x", "inputs": "", "outcome": "pass"}, case]}
     comparison = make_comparison(hours=24 * 30)
     text = page.render(SimpleNamespace(**vars(comparison), checks=told))
-    assert "Version 9.9 meets 1 of 2 published and analytical cases; 1 lie" in text
+    assert "Version 9.9 passes 1 of 2 benchmark and verification cases; 1 fall" in text
     rows = re.search(r'id="checks-open">.*?</table>', text, re.S)[0]
     assert "&lt;b&gt;mesh&lt;/b&gt; (1 Pa)" in rows and "computed 12.3, range 1 to 9 1/h. Assumed drive" in rows
     areas = re.search(r'id="checks-areas">.*?</table>', text, re.S)[0]

@@ -89,7 +89,8 @@ def test_advise_prints_the_most_helpful_change_first_and_the_drying_time(wallfil
     monkeypatch.setattr(advice, "advise", lambda *_, **__: (first,))
     monkeypatch.setattr(wetting, "wetting_event", lambda *_, **__: event)
     output = run("advise", wallfile, "--climate", CLIMATE, "--depth", "30 mm")
-    assert "- Doubling the base slot moves mould" in output
+    assert "Starting from “as described” with a 0 mm cavity, which fails: mould at sheathing 3.6 (limit 3.0)." in output
+    assert "- Doubling the base slot lowers the mould at sheathing from 3.6 to 1.2 (limit 3.0)" in output
     assert "Drying of sheathing: drying is 0.20." in output
 
 

@@ -1,7 +1,9 @@
 """The wall file: the starter and what every section turns into."""
 
 import pytest
-from wall_texts import FULL, STARTER, edit
+from wall_bounds import changed as put
+from wall_bounds import toml
+from wall_texts import FULL, STARTER, edit, faults
 
 from cavity.errors import InputError
 from cavity.wallfile import material, parse_wall
@@ -299,3 +301,75 @@ a.b = 2
 def test_a_key_is_shown_with_list_positions_from_one():
     assert dotted(("openings", 0, "vent", 1, "height")) == "openings[1].vent[2].height"
     assert dotted(("material", "my board", "mu")) == 'material."my board".mu'
+
+
+def test_what_many_places_have_in_common_is_said_once():
+    """Eight sets of small vents in three columns: one note, with the first places and a count."""
+    vents = [{"height": "base", "slot": "1 mm"}, {"height": "head", "slot": "1 mm"}]
+    sets = [{"name": f"set {number}", "vent": vents} for number in range(8)]
+    columns = [{"name": name, "top": top} for name, top in (("a", "6 m"), ("b", "3 m"), ("c", "2 m"))]
+    wall = put((("openings",), sets), (("column",), columns), (("compare", "depths"), ["10 mm", "15 mm", "30 mm"]))
+    said = [each for each in parse_wall(toml(wall)).warnings if "common rules" in each]
+    assert len(said) == 2, said
+    assert "10 mm; 15 mm are below the 20 mm" in said[0]
+    assert "'set 0', column 'b' (10 cm2/m)" in said[1] and "and 18 more" in said[1]
+
+
+def test_a_membrane_of_your_own_needs_no_mu():
+    film = {
+        "density": "900 kg/m3", "conductivity": "0.3 W/(m K)", "specific_heat": "1500 J/(kg K)",
+        "sd_table": [["20 %", "10 m"], ["90 %", "0.3 m"]],
+    }  # fmt: skip
+    wall = put((("material", "my film"), film), (("backup", 0, "material"), "my film"))
+    assert parse_wall(toml(wall)).backup[0].sd_table == ((0.2, 10.0), (0.9, 0.3))
+
+
+def test_rails_by_spacing_stand_in_the_columns_and_a_mistake_in_many_heights_is_said_once():
+    columns = [{"name": "low", "top": "0.9 m"}, {"name": "high", "bottom": "2.1 m", "top": "6 m"}]
+    rail = {"name": "r", "gap": "10 mm", "bay": "1 m"}
+    wall = put((("column",), columns), (("rail",), [rail | {"spacing": "0.5 m"}]))
+    assert parse_wall(toml(wall)).rails[0].heights == (0.5, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 5.5)
+    heights = [f"{10 + number} m" for number in range(40)]
+    wall = put((("column",), columns), (("rail",), [rail | {"heights": heights}]))
+    (fault,) = faults(toml(wall)).values()
+    assert "40 heights are outside the column" in fault.problem and "10 m, 11 m" in fault.problem
+
+
+def test_vents_repeat_at_heights_or_by_spacing():
+    """Open-jointed cladding in one entry: joints at the heights given, or every so often above the bottom."""
+    text = edit(('height = "base"\nkind = "joint"', 'heights = ["1.2 m", "0.4 m"]\nkind = "joint"'))
+    openings = parse_wall(text).opening_sets[0].openings
+    assert [(one.name, one.height) for one in openings[:2]] == [
+        ("base joint at 0.40 m", 0.4), ("base joint at 1.20 m", 1.2),
+    ]  # fmt: skip
+    spaced = parse_wall(edit(('height = "base"\nkind = "joint"', 'spacing = "1.2 m"\nkind = "joint"')))
+    # 6 m high: none at the head itself, as with rails
+    assert [one.height for one in spaced.opening_sets[0].openings] == pytest.approx([1.2, 2.4, 3.6, 4.8, 6.0])
+    assert spaced.opening_sets[0].openings[-1].name == "head joint"
+
+
+def test_a_free_area_alone_takes_the_usual_height_of_an_opening_and_says_so():
+    """5 cm2/m is not a slit of 0.5 mm; 75 cm2/m with 10 mm would be wider than the wall and stays a slot all along."""
+    wall = parse_wall(edit(('slot = "0.3 mm"', 'free_area = "5 cm2/m"')))
+    base = wall.opening_sets[0].openings[0]
+    assert (base.free_area, base.clear_height) == pytest.approx((5e-4, 8e-3))
+    assert any("'base joint'" in text and "8 mm" in text for text in wall.warnings)
+    large = parse_wall(edit(('slot = "0.3 mm"', 'free_area = "150 cm2/m"')))
+    assert large.opening_sets[0].openings[0].clear_height == pytest.approx(0.015)
+    assert not any("clear_height" in text for text in large.warnings)
+    own = parse_wall(edit(('slot = "0.3 mm"', 'free_area = "5 cm2/m"\nclear_height = "3 mm"')))
+    assert own.opening_sets[0].openings[0].clear_height == pytest.approx(3e-3)
+
+
+def test_rails_take_gaps_at_both_ends_mesh_and_rounded_edges_and_sets_bring_their_own():
+    wall = parse_wall(
+        edit(('gap = "200 mm"', 'gap = "1/8 in"\ngaps = 2\nporosity = "50 %"\nwire = "0.5 mm"\nedges = "rounded"'))
+    )
+    rail = wall.rails[0]
+    assert (rail.gap, rail.gaps, rail.porosity, rail.wire, rail.rounded) == pytest.approx(
+        (0.003175, 2, 0.5, 5e-4, True)
+    )
+    own = '[[openings.rail]]\nname = "short rail"\nheights = ["3 m"]\ngap = "1 in"\nbay = "600 mm"\n[compare]'
+    sets = parse_wall(edit(("[compare]", own))).opening_sets
+    assert sets[-1].rails[0].name == "short rail"
+    assert sets[0].rails is None

@@ -248,7 +248,7 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
         k = _link_at(z, heights)
         if k < 0:
             continue  # in still air: nothing passes it
-        free = row[kernel.AREA]
+        free = row[kernel.AREA] * (what.porosity if is_rail else 1.0)
         if free <= 0.0:
             link_open[k] = 0
             row[kernel.AREA] = 1.0  # never evaluated, its link is closed

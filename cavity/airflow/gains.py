@@ -77,7 +77,7 @@ def _doubled(
         return replace(wall, barriers=barriers), opening_set, air.depth
     if kind == "rail":
         rails = tuple(
-            replace(one, gap=min(2.0 * one.gap, one.bay)) if one.name == group else one
+            replace(one, gap=min(2.0 * one.gap, one.bay / one.gaps)) if one.name == group else one
             for one in (wall.rails if opening_set.rails is None else opening_set.rails)
         )
         return wall, replace(opening_set, rails=rails), air.depth

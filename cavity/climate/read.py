@@ -14,6 +14,7 @@ from cavity.climate.humid import dew_point, saturation_pressure
 from cavity.climate.on_wall import sun_position
 from cavity.constants import STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
+from cavity.files import check_file, unreadable
 
 if TYPE_CHECKING:
     from os import PathLike
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 LARGEST_FILE = 500_000_000  # bytes; thirty years of hours are below 60 MB
+LARGEST_EPW = 120_000_000  # bytes; a year of minutes, or sixty years of hours
 SEVERAL = "the file holds"
 NO_RAIN = (
     "the weather file holds no rain: the column is missing or zero all year. That is a missing column, not a dry "
@@ -62,6 +64,8 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
     Duffie 1982 for the split of global irradiance. Berdahl and Martin 1984, Walton 1983 for the sky.
     """
     records, digest = _records(Path(path))
+    own = {"relative_humidity_file": "relative_humidity_outdoor"}
+    records.has = tuple(own.get(name, name) for name in records.columns)
     source = "none"
     rain, note = records.columns.pop("rain", None), ""
     if rain_file is None and rain is not None and np.nansum(rain) > 0.0:
@@ -95,34 +99,56 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
     return _dataset(records, digest, source)
 
 
-def _records(path: Path) -> tuple[series.Records, str]:
-    """Read a file of any form, as written."""
-    try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise InputError(
-                Fault(path.name, "the file is too large for hourly weather", f"{path.stat().st_size} bytes")
-            )
-        data = path.read_bytes()
-    except OSError as error:
-        raise InputError(
-            Fault(str(path), "the weather file cannot be read", error.strerror or "", "a file", "check the path")
-        ) from None
-    digest = hashlib.sha256(data).hexdigest()
-    from cavity.climate import epw, table
+def _start(path: Path, what: str) -> bytes:
+    """Return the first bytes of a file that can be one of weather: regular, and not too large."""
+    check_file(path, LARGEST_FILE, what)
+    with path.open("rb") as opened:
+        start = opened.read(4096)
+    if _is_epw(path, start):
+        check_file(path, LARGEST_EPW, what)
+    return start
 
-    if data[:3] == b"CDF" or data[:8] == b"\x89HDF\r\n\x1a\n" or path.suffix.lower() in (".nc", ".nc4"):
-        return table.read_netcdf(path.name, path), digest
+
+def _is_epw(path: Path, start: bytes) -> bool:
+    return path.suffix.lower() == ".epw" or start.removeprefix(b"\xef\xbb\xbf")[:9].upper() == b"LOCATION,"
+
+
+def _records(path: Path, only_rain: bool = False, site: series.Records | None = None) -> tuple[series.Records, str]:
+    """Read a file of any form, as written."""
+    what = "a rain file" if only_rain else "a weather file"
     try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = data.decode("latin-1")
-    if "\x00" in text[:4096]:
-        raise InputError(
-            Fault(path.name, "this is not a weather file", "a binary file", "EPW, CSV or NetCDF", "give a weather file")
-        )
-    if path.suffix.lower() == ".epw" or text[:9].upper() == "LOCATION,":
-        return epw.read_epw(path.name, text), digest
-    return table.read_csv(path.name, text), digest
+        start = _start(path, what)
+        with path.open("rb") as opened:
+            digest = hashlib.file_digest(opened, "sha256").hexdigest()
+        if start[:3] == b"CDF" or start[:8] == b"\x89HDF\r\n\x1a\n" or path.suffix.lower() in (".nc", ".nc4"):
+            from cavity.climate import netcdf
+
+            return netcdf.read_netcdf(path.name, path), digest
+        if b"\x00" in start:
+            raise InputError(
+                Fault(
+                    path.name,
+                    "this is not a weather file",
+                    "a binary file",
+                    "EPW, CSV or NetCDF",
+                    "give a weather file",
+                )
+            )
+        if _is_epw(path, start):
+            from cavity.climate import epw
+
+            data = path.read_bytes()
+            try:
+                text = data.decode("utf-8-sig")
+            except UnicodeDecodeError:
+                text = data.decode("latin-1")
+            del data
+            return epw.read_epw(path.name, text), digest
+        from cavity.climate import table
+
+        return table.read_csv(path.name, path, only_rain=only_rain, site=site), digest
+    except OSError as error:
+        raise unreadable(path, what, error) from None
 
 
 def _prepare(records: series.Records) -> None:
@@ -139,17 +165,7 @@ def _prepare(records: series.Records) -> None:
 
 def _second_rain(records: series.Records, path: Path) -> tuple[np.ndarray, str]:
     """Return the rain of another file laid on the hours of this one, and a note."""
-    from cavity.climate import table
-
-    if path.suffix.lower() not in (".epw", ".nc", ".nc4") and path.is_file():
-        text = path.read_bytes().decode("utf-8-sig", errors="replace")
-        other = (
-            table.read_csv(path.name, text, only_rain=True, site=records) if text[:9].upper() != "LOCATION," else None
-        )
-    else:
-        other = None
-    if other is None:
-        other, _ = _records(path)
+    other, _ = _records(path, only_rain=True, site=records)
     if "rain" not in other.columns:
         raise InputError(Fault(path.name, "the rain file has no rain column", fix="add a column rain [mm/h]"))
     dummy = np.zeros(other.time.size)

@@ -61,6 +61,7 @@ class Records:
     policy: str = ""
     rain_source: str = "file"
     warnings: list[str] = field(default_factory=list)
+    has: tuple[str, ...] = ()  # columns of the file itself, where others are computed from them
 
 
 def say_date(moment: np.datetime64) -> str:
@@ -68,11 +69,20 @@ def say_date(moment: np.datetime64) -> str:
     return str(moment.astype("datetime64[m]")).replace("T", " ")
 
 
+_SOURCES_OF = dict.fromkeys(SUN, SUN) | {
+    "vapour_pressure_outdoor": ("temperature_outdoor", "relative_humidity_outdoor or dew_point"),
+    "relative_humidity_outdoor": ("temperature_outdoor", "dew_point or vapour_pressure_outdoor"),
+}
+
+
 def fault_of(
     records: Records, problem: str, given: str = "", expected: str = "", fix: str = "", column: str = ""
 ) -> Fault:
-    """Return a fault that names the file and, where given, the column."""
+    """Return a fault that names the file and, where given, the column; one the file lacks as computed from its own."""
     where = f"{records.file}, column {column}" if column else records.file
+    if column and records.has and column not in records.has:
+        where = f"{records.file}, {column.replace('_', ' ')} as computed"
+        fix = f"check the columns it is computed from: {', '.join(_SOURCES_OF.get(column, records.has))}"
     return Fault(where, problem, given, expected, fix)
 
 
@@ -382,7 +392,10 @@ UNITS_OF_PLACE = {
 
 def number_of(text: str, key: str) -> tuple[float, str]:
     """Return a number of the head of a file, NaN where more than its unit follows, and then what to write instead."""
-    found = re.fullmatch(r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s*(.*)", text.strip())
+    text = text.strip()
+    if text.count(",") == 1 and "." not in text:
+        text = text.replace(",", ".")  # a decimal comma
+    found = re.fullmatch(r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s*(.*)", text)
     if not found:
         return float("nan"), ""
     try:

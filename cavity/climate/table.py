@@ -19,6 +19,8 @@ temperature_outdoor, wind_speed, wind_direction, one of relative_humidity_outdoo
 vapour_pressure_outdoor, and global_horizontal or the pair direct_normal, diffuse_horizontal. Time is ISO 8601 in local
 standard time, or with an offset from universal time.
 An empty field, ``nan``, -999, -9999 and 9999 are missing values. Steps may be any that divide an hour, or an hour.
+Columns may be separated by semicolons or tabs instead; numbers may then have a decimal comma. Dates may also be written
+31.12.2021 23:00.
 
 NetCDF: a dimension ``time``, variables of the same names with the attribute ``units``, and the keys of the head as
 attributes of the file (latitude, longitude, utc_offset, elevation, name, time_label, fictitious). What `read_weather`
@@ -28,10 +30,9 @@ returns, written by ``to_netcdf``, is such a file.
 from __future__ import annotations
 
 import csv
-import io
-import json
+import itertools
 import re
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import numpy as np
 
@@ -41,15 +42,21 @@ from cavity.units import parse_quantity
 from cavity.variables import TABLE
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
     from pathlib import Path
 
 # columns that a file may have: SI unit of each
-_UNITS = (
+UNITS = (
     {name: TABLE[name].units for name in WEATHER} | {"dew_point": "K"} | {name: row[0] for name, row in EXTRA.items()}
 )
-_OURS = {"relative_humidity_outdoor": "relative_humidity_file"}
+OURS = {"relative_humidity_outdoor": "relative_humidity_file"}
 _CODES = (-999.0, -9999.0, 9999.0, -99999.0, 999999.0)
+LONGEST_LINE = 100_000  # characters
+CHUNK = 20_000  # lines read at a time
+_STAMP = re.compile(
+    r"(?:(?P<date>\d{4}-\d{2}-\d{2})|(?P<day>\d{2})\.(?P<month>\d{2})\.(?P<year>\d{4}))"
+    r"(?:[T ](?P<clock>\d{2}:\d{2})(?::\d{2}(?:\.\d+)?)?)?\s*(?P<zone>Z|[+-]\d{2}:?\d{2})?"
+)
 _KEYS = (
     "name", "latitude", "longitude", "utc_offset", "elevation", "time_label", "humidity_below_freezing", "fictitious",
     "invented",
@@ -62,15 +69,15 @@ _LIMITS = {
 }
 
 
-def read_csv(file: str, text: str, *, only_rain: bool = False, site: Records | None = None) -> Records:
-    """Read a CSV file of the form described at the head of this module.
+def read_csv(file: str, path: Path, *, only_rain: bool = False, site: Records | None = None) -> Records:
+    """Read a CSV file of the form described at the head of this module, line by line.
 
     Parameters
     ----------
     file : str
         Name of the file, for messages.
-    text : str
-        Its content.
+    path : Path
+        The file.
     only_rain : bool, keyword only
         The file serves for its rain: other columns and the place are not needed.
     site : Records, optional, keyword only
@@ -86,160 +93,155 @@ def read_csv(file: str, text: str, *, only_rain: bool = False, site: Records | N
     InputError
         With the line and column of every fault, at most six.
     """
-    lines = text.splitlines()
-    faults: list[Fault] = []
+    try:
+        return _read(file, path, "utf-8-sig", only_rain, site)
+    except UnicodeDecodeError:
+        return _read(file, path, "latin-1", only_rain, site)
+
+
+def _read(file: str, path: Path, encoding: str, only_rain: bool, site: Records | None) -> Records:
+    with path.open(encoding=encoding, newline=None) as stream:
+        lines = _lines(file, stream)
+        keys, number, line = _keys(file, lines)
+        mark = max(";\t,", key=line.count)  # the first of equals
+        heads = [head.strip().strip('"').strip() for head in line.split(mark)]
+        while heads and not heads[-1]:  # a spreadsheet's empty columns
+            heads.pop()
+        if not heads or heads[0].lower() != "time":
+            raise InputError(
+                Fault(
+                    f"{file}, line {number}",
+                    "this is neither an EPW file nor a weather CSV",
+                    (line or "no such line")[:60],
+                    "a line of column heads that starts with time",
+                    "give an EPW file, or the CSV form that cavity climate --help describes",
+                )
+            )
+        wanted: dict[int, tuple[str, str]] = {}
+        seen = {"time"}
+        for position, head in enumerate(heads[1:], start=1):
+            if only_rain and not head.startswith("rain"):
+                continue
+            name, unit = _head(file, number, head)
+            if name in seen:
+                raise InputError(
+                    Fault(f"{file}, line {number}", f"the column {name} is there twice", head[:40], "each column once")
+                )
+            seen.add(name)
+            wanted[position] = name, unit
+        place = place_of(file, keys, site)
+        stamps, numbers = _body(file, lines, heads, mark, list(wanted), place["utc_offset"])
+    time, step = starts(file, stamps, keys.get("time_label", "start"))
+    columns = {
+        OURS.get(name, name): convert(f"{file}, {heads[position]}", name, values, unit, step)
+        for (position, (name, unit)), values in zip(wanted.items(), numbers, strict=True)
+    }
+    return records_of(file, time, step, columns, place, keys)
+
+
+def _lines(file: str, stream: TextIO) -> Iterator[tuple[int, str]]:
+    """Yield number and text of each line; one of absurd length is refused before it fills the memory."""
+    number = 0
+    while line := stream.readline(LONGEST_LINE):
+        number += 1
+        if len(line) == LONGEST_LINE:
+            raise InputError(
+                Fault(
+                    f"{file}, line {number}",
+                    "the line is far too long",
+                    f"{line[:40]}...",
+                    f"at most {LONGEST_LINE} characters",
+                    "give an EPW file, or the CSV form that cavity climate --help describes",
+                )
+            )
+        yield number, line.rstrip("\n")
+
+
+def _keys(file: str, lines: Iterator[tuple[int, str]]) -> tuple[dict[str, str], int, str]:
+    """Return the keys of the head, and number and text of the line of column heads."""
     keys: dict[str, str] = {}
-    start = 0
-    for line in lines:
-        if not line.startswith("#") and line.strip():
+    faults: list[Fault] = []
+    number, line = 0, ""
+    for number, line in lines:
+        if not line.lstrip('"').startswith("#") and line.strip(" ,;\t"):
             break
-        start += 1
+        line = line.strip('"')
         found = re.match(r"#\s*([A-Za-z_ ]+?)\s*[=:]\s*([^#]*)", line)
         if found:
             key = found[1].strip().lower().replace(" ", "_")
             if key in keys and key in _KEYS:
-                faults.append(
-                    Fault(
-                        f"{file}, line {start}", f"{key.replace('_', ' ')} is given twice", line[:60], "each key once"
-                    )
-                )
-            keys[key] = found[2].strip()
-    heads = next(csv.reader(lines[start : start + 1]), [])
-    heads = [head.strip() for head in heads]
-    if not heads or heads[0].lower() != "time":
-        raise InputError(
-            Fault(
-                f"{file}, line {start + 1}",
-                "this is neither an EPW file nor a weather CSV",
-                (lines[start] if start < len(lines) else "no such line")[:60],
-                "a line of column heads that starts with time",
-                "give an EPW file, or the CSV form that cavity climate --help describes",
-            )
-        )
-    try:
-        rows = [
-            (start + 2 + i, row) for i, row in enumerate(csv.reader(io.StringIO("\n".join(lines[start + 1 :])))) if row
-        ]
-    except csv.Error as error:
-        raise InputError(
-            Fault(file, "the lines cannot be split into fields", str(error), "", "repair the file")
-        ) from None
-    for number, row in rows:
-        if len(row) != len(heads):
-            where = f"{file}, line {number}"
-            fix = "repair the line; numbers have a decimal point, not a comma"
-            faults.append(Fault(where, "wrong number of fields", str(len(row)), str(len(heads)), fix))
-        if len(faults) == 6:
-            break
+                title = key.replace("_", " ")
+                faults.append(Fault(f"{file}, line {number}", f"{title} is given twice", line[:60], "each key once"))
+            keys[key] = found[2].rstrip('";,\t ').strip()
+    else:
+        number, line = number + 1, ""
     if faults:
         raise InputError(*faults)
-    place = _place(file, keys, site)
-    time, step = _csv_time(file, rows, place["utc_offset"], keys.get("time_label", "start"))
-    columns: dict[str, np.ndarray] = {}
-    seen = {"time"}
-    for position, head in enumerate(heads[1:], start=1):
-        name, unit = _head(file, start + 1, head)
-        if name in seen:
-            where = f"{file}, line {start + 1}"
-            raise InputError(Fault(where, f"the column {name} is there twice", head[:40], "each column once"))
-        seen.add(name)
-        if only_rain and name != "rain":
-            continue
-        numbers = np.empty(len(rows))
-        for i, (number, row) in enumerate(rows):
-            field = row[position].strip()
-            try:
-                numbers[i] = float(plain(field)) if field and field.lower() != "na" else np.nan
-            except ValueError:
-                where = f"{file}, line {number}, {head}"
-                faults.append(Fault(where, "is not a number", field[:40], "a number, or empty", "repair the line"))
+    return keys, number, line
+
+
+def _body(
+    file: str, lines: Iterator[tuple[int, str]], heads: list[str], mark: str, wanted: list[int], offset: float
+) -> tuple[np.ndarray, list[np.ndarray]]:
+    """Return the stamps and the wanted columns of the lines that follow the heads, some thousands at a time."""
+    stamps, parts, faults = [], [], []
+    count = len(heads)
+    while chunk := list(itertools.islice(lines, CHUNK)):
+        rows: list[tuple[int, list[str]]] = []
+        for number, line in chunk:
+            if not line.strip():
+                continue
+            row = next(csv.reader([line], delimiter=mark), []) if '"' in line else line.split(mark)
+            if len(row) > count and not any(field.strip() for field in row[count:]):
+                row = row[:count]  # separators at the end
+            if len(row) != count:
+                fix = "repair the line"
+                if mark == "," and len(row) > count:
+                    fix += "; numbers have a decimal point, not a comma, unless semicolons separate the columns"
+                faults.append(Fault(f"{file}, line {number}", "wrong number of fields", str(len(row)), str(count), fix))
                 if len(faults) == 6:
-                    raise InputError(*faults) from None
-        columns[_OURS.get(name, name)] = _convert(f"{file}, {head}", name, numbers, unit, step)
+                    raise InputError(*faults)
+                continue
+            rows.append((number, row))
+        if faults or not rows:
+            continue
+        stamps.append(_stamps(file, rows, offset))
+        parts.append([_numbers(file, rows, position, heads[position], mark, faults) for position in wanted])
     if faults:
-        raise InputError(*faults)
-    return _records(file, time, step, columns, place, keys)
+        raise InputError(*faults[:6])
+    if not stamps:
+        return np.empty(0, dtype="datetime64[m]"), [np.empty(0) for _ in wanted]
+    return np.concatenate(stamps), [np.concatenate(columns) for columns in zip(*parts, strict=True)]
 
 
-def read_netcdf(file: str, path: Path) -> Records:
-    """Read a NetCDF file of the form described at the head of this module.
-
-    Parameters
-    ----------
-    file : str
-        Name of the file, for messages.
-    path : Path
-        The file.
-
-    Returns
-    -------
-    Records
-        Records as written, SI.
-
-    Raises
-    ------
-    InputError
-        If the file is damaged or not of this form.
-    """
-    import h5py
-    import xarray as xr
-
-    try:
-        if h5py.is_hdf5(path):
-            with h5py.File(path) as probe:  # h5netcdf reads this before it can be closed: damaged, it writes to stderr
-                probe.attrs.get("_nc3_strict")
-        with xr.open_dataset(path) as opened:
-            dataset = opened.load()
-    except Exception as error:  # each engine raises its own kinds
-        raise InputError(
-            Fault(
-                file,
-                "the NetCDF file cannot be opened",
-                str(error).splitlines()[0][:80] if str(error) else "",
-                "NetCDF 3 or 4",
-            )
-        ) from None
-    if "time" not in dataset.dims or "time" not in dataset.coords or not dataset.sizes["time"]:
-        given = ", ".join(map(str, dataset.dims))[:60]
-        raise InputError(Fault(file, "there is no time coordinate", given, "a dimension time with its coordinate"))
-    keys = {str(key).lower(): str(value) for key, value in dataset.attrs.items()}
-    place = _place(file, keys, None)
-    try:
-        raw = dataset["time"].to_numpy()
-        if not np.issubdtype(raw.dtype, np.datetime64):  # a calendar of climate models
-            raw = np.array([moment.isoformat() for moment in raw])
-        time = raw.astype("datetime64[m]")
-    except (ValueError, AttributeError, TypeError):
-        raise InputError(Fault(file, "the time coordinate is not a date", "", "dates of the usual calendar")) from None
-    if np.isnat(time).any():
-        raise InputError(Fault(file, "a time stamp is missing", "", "a date for every record"))
-    time, step = _label(file, time, keys.get("time_label", "start"))
-    columns = {}
-    for name in _UNITS:
-        if name in dataset:
-            values = dataset[name]
-            if values.dims != ("time",) or not np.issubdtype(values.dtype, np.number):
-                raise InputError(
-                    Fault(f"{file}, {name}", "is not a series of numbers over time", str(values.dims)[:60], "(time)")
-                )
-            unit = str(values.attrs.get("units", ""))
-            columns[_OURS.get(name, name)] = _convert(
-                f"{file}, {name}", name, values.to_numpy().astype(float), unit, step
-            )
-    records = _records(file, time, step, columns, place, keys)
-    if keys.get("rain_source", "").startswith("estimated"):
-        records.rain_source = keys["rain_source"][:80]  # what was estimated once stays marked
-    try:
-        earlier = json.loads(keys.get("warnings", "[]"))
-    except ValueError:
-        earlier = []
-    if isinstance(earlier, list):
-        # a note on missing rain is made anew where it still holds
-        records.warnings += [str(text)[:400] for text in earlier if "no rain" not in str(text)]
-    return records
+def _numbers(
+    file: str, rows: list[tuple[int, list[str]]], position: int, head: str, mark: str, faults: list[Fault]
+) -> np.ndarray:
+    fields = [row[position] for _, row in rows]
+    joined = "".join(fields)
+    if mark != "," and "," in joined and "." not in joined:
+        fields = [field.replace(",", ".") for field in fields]  # a decimal comma
+    if joined.isascii() and "_" not in joined:
+        try:
+            return np.array(fields, dtype=float)
+        except ValueError:
+            pass  # empty fields or faults: one by one
+    numbers = np.full(len(rows), np.nan)
+    for i, ((number, _), field) in enumerate(zip(rows, fields, strict=True)):
+        text = field.strip()
+        if mark != "," and "." not in text:
+            text = text.replace(",", ".")
+        try:
+            numbers[i] = float(plain(text)) if text and text.lower() != "na" else np.nan
+        except ValueError:
+            if len(faults) < 6:
+                fix = "write it without separators of thousands" if "," in text and "." in text else "repair the line"
+                where = f"{file}, line {number}, {head}"
+                faults.append(Fault(where, "is not a number", field.strip()[:40], "a number, or empty", fix))
+    return numbers
 
 
-def _records(
+def records_of(
     file: str,
     time: np.ndarray,
     step: int,
@@ -247,6 +249,33 @@ def _records(
     place: dict[str, Any],
     keys: Mapping[str, str],
 ) -> Records:
+    """Return columns in SI [K, Pa, W/m2, kg/(m2 s)], with what the head of the file says, as records.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file, for messages.
+    time : array of datetime64, (time,)
+        Start of each record.
+    step : int
+        Length of a record. [min]
+    columns : dict of array, (time,)
+        Columns by name, SI.
+    place : dict
+        Latitude and longitude [degree], utc_offset [h], elevation [m].
+    keys : dict of str
+        Keys of the head of the file.
+
+    Returns
+    -------
+    Records
+        Records as written.
+
+    Raises
+    ------
+    InputError
+        If a key is not understood.
+    """
     surface = keys.get("humidity_below_freezing", "").lower()
     if surface not in ("", "water", "ice"):
         raise InputError(Fault(file, "humidity below freezing is not understood", surface[:40], "water | ice"))
@@ -270,7 +299,28 @@ def _records(
     )
 
 
-def _place(file: str, keys: Mapping[str, str], site: Records | None) -> dict[str, Any]:
+def place_of(file: str, keys: Mapping[str, str], site: Records | None) -> dict[str, Any]:
+    """Return the place that the head of a file gives.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file, for messages.
+    keys : dict of str
+        Keys of the head.
+    site : Records or None
+        Gives what the head leaves out.
+
+    Returns
+    -------
+    dict
+        Latitude and longitude [degree], utc_offset [h], elevation [m].
+
+    Raises
+    ------
+    InputError
+        If one is missing, not possible, or more than a number with its unit.
+    """
     found: dict[str, float] = {}
     faults = []
     for key, (low, high) in _LIMITS.items():
@@ -291,30 +341,57 @@ def _place(file: str, keys: Mapping[str, str], site: Records | None) -> dict[str
     return dict(found)
 
 
-def _csv_time(file: str, rows: list[tuple[int, list[str]]], offset: float, label: str) -> tuple[np.ndarray, int]:
+def _stamps(file: str, rows: list[tuple[int, list[str]]], offset: float) -> np.ndarray:
+    """Return the stamps in local standard time."""
+    texts = [row[0].strip() for _, row in rows]
+    if all(len(text) == 16 and text[4] == "-" and text[10] in "T " and text[13] == ":" for text in texts):
+        try:
+            return np.array(texts, dtype="datetime64[m]")
+        except ValueError:
+            pass  # one by one
     stamps = np.empty(len(rows), dtype="datetime64[m]")
-    for i, (number, row) in enumerate(rows):
-        text = row[0].strip()
-        found = re.fullmatch(
-            r"(\d{4}-\d{2}-\d{2})(?:[T ](\d{2}:\d{2})(?::\d{2}(?:\.\d+)?)?)?\s*(Z|[+-]\d{2}:?\d{2})?", text
-        )
+    for i, ((number, _), text) in enumerate(zip(rows, texts, strict=True)):
+        found = _STAMP.fullmatch(text)
         try:
             if not found:
                 raise ValueError
-            stamps[i] = np.datetime64(f"{found[1]}T{found[2] or '00:00'}")
+            date = found["date"] or f"{found['year']}-{found['month']}-{found['day']}"
+            stamps[i] = np.datetime64(f"{date}T{found['clock'] or '00:00'}")
         except ValueError:
             where = f"{file}, line {number}, time"
             raise InputError(
                 Fault(where, "is not a date", text[:40], "ISO 8601, e.g. 2021-01-01T00:00", "repair the line")
             ) from None
-        if found[3]:
-            zone = 0 if found[3] == "Z" else int(found[3][:3] + "1") // 10 * 60 + int(found[3][0] + found[3][-2:])
-            stamps[i] += round(offset * 60) - zone
-    return _label(file, stamps, label)
+        if zone := found["zone"]:
+            minutes = 0 if zone == "Z" else int(zone[:3] + "1") // 10 * 60 + int(zone[0] + zone[-2:])
+            stamps[i] += round(offset * 60) - minutes
+    return stamps
 
 
-def _label(file: str, stamps: np.ndarray, label: str) -> tuple[np.ndarray, int]:
-    """Return the start of each record and the step in minutes."""
+def starts(file: str, stamps: np.ndarray, label: str) -> tuple[np.ndarray, int]:
+    """Return the start of each record and the step.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file, for messages.
+    stamps : array of datetime64, (time,)
+        Stamps of the file, local standard time.
+    label : {"start", "middle", "end"}
+        What a stamp marks.
+
+    Returns
+    -------
+    array of datetime64, (time,)
+        Start of each record.
+    int
+        Length of a record. [min]
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two records or the step does not divide an hour.
+    """
     if stamps.size < 2:
         raise InputError(Fault(file, "there are too few records", str(stamps.size), "a whole year of hourly values"))
     steps, counts = np.unique(np.diff(stamps).astype(np.int64), return_counts=True)
@@ -340,23 +417,47 @@ def _label(file: str, stamps: np.ndarray, label: str) -> tuple[np.ndarray, int]:
 
 def _head(file: str, line: int, head: str) -> tuple[str, str]:
     found = re.fullmatch(r"([a-z_]+)\s*(?:\[(.*)\])?", head)
-    if not found or found[1] not in _UNITS:
+    if not found or found[1] not in UNITS:
         raise InputError(
             Fault(
                 f"{file}, line {line}",
                 "the column is not known",
                 head[:40],
-                ", ".join(_UNITS),
+                ", ".join(UNITS),
                 "rename or remove the column",
             )
         )
     return found[1], (found[2] or "").strip()
 
 
-def _convert(where: str, name: str, numbers: np.ndarray, unit: str, step: int) -> np.ndarray:
-    """Return a column in SI with missing codes as NaN."""
+def convert(where: str, name: str, numbers: np.ndarray, unit: str, step: int) -> np.ndarray:
+    """Return a column in SI [K, Pa, W/m2, m/s, kg/(m2 s), 1] with missing codes as NaN.
+
+    Parameters
+    ----------
+    where : str
+        File and column, for messages.
+    name : str
+        Name of the variable.
+    numbers : array, (time,)
+        As written. [unit of the file]
+    unit : str
+        Unit of the file.
+    step : int
+        Length of a record, for amounts per record. [min]
+
+    Returns
+    -------
+    array, (time,)
+        The column.
+
+    Raises
+    ------
+    InputError
+        If the unit is not of the kind, or the values tell of another one.
+    """
     values = np.where(np.isin(numbers, _CODES) | ~np.isfinite(numbers), np.nan, numbers)
-    target = _UNITS[name]
+    target = UNITS[name]
     scale = 1.0
     if name == "rain":  # a depth of water is 1000 kg/m3 of it
         target, scale = {"mm": ("m", 1000.0 / (step * 60)), "in": ("m", 1000.0 / (step * 60))}.get(unit, (target, 1.0))
@@ -376,7 +477,7 @@ def _convert(where: str, name: str, numbers: np.ndarray, unit: str, step: int) -
                 where,
                 "the unit cannot be used",
                 str(error)[:100],
-                f"a unit such as {_UNITS[name]}",
+                f"a unit such as {UNITS[name]}",
                 "name the unit in brackets",
             )
         ) from None

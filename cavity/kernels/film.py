@@ -1,8 +1,10 @@
 """Water or frost held as a film on a face.
 
 A film is written as storage of the face in the same potential u = -ln(suction / scale) that moves water in the layers:
-none below u = 7 (99.91 % relative humidity), then growing with the square of the distance. Condensation, absorption by
-the layer behind, evaporation and frost then need no switching between wet and dry.
+none below a start, then growing with the square of the distance. Condensation, absorption by the layer behind,
+evaporation and frost then need no switching between wet and dry. On a face that does not draw water the film starts at
+u = 7 (99.91 % relative humidity); water under suction does not leave a pore, so beside a capillary layer it starts
+where that layer is full.
 
 Key: u potential [-], T temperature [K], m film mass [kg/m2], c scale of the film [kg/m2].
 """
@@ -15,21 +17,22 @@ from cavity._jit import jit
 from cavity.constants import FUSION_HEAT, ICE_HEAT, ICE_POINT, WATER_HEAT
 
 START = 7.0  # potential at which a film begins: 0.09 % below saturation, under any sensor's accuracy
-SCALE = 0.004  # kg/m2: 100 g/m2 at u = 12
+FULL = 12.0  # the same beside a capillary layer, which is full there: 0.0006 % below saturation
+SCALE = 0.004  # kg/m2: 100 g/m2 five above the start
 FREEZING_RANGE = 0.5  # K below 0 degC over which the film freezes, numerically smooth
 
 
 @jit
-def mass(u, scale):
+def mass(u, scale, start):
     """Return (film mass [kg/m2], its slope in u); scale [kg/m2] is SCALE, or 0 where no film can be."""
-    x = max(u - START, 0.0)
+    x = max(u - start, 0.0)
     return scale * x * x, 2.0 * scale * x
 
 
 @jit
-def potential(m):
+def potential(m, start):
     """Return the potential at which a film of mass m [kg/m2] is in equilibrium."""
-    return START + math.sqrt(max(m, 0.0) / SCALE)
+    return start + math.sqrt(max(m, 0.0) / SCALE)
 
 
 @jit

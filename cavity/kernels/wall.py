@@ -42,10 +42,16 @@ from cavity.kernels.lanes import LANES
 # the potential grid of all material tables; each interval holds the four coefficients of a cubic
 U_LOW, U_STEP, U_COUNT = -2.5, 0.05, 411  # up to u = 18
 COLDEST, HOTTEST = 180.0, 420.0  # K, a search that leaves this range has lost its way
-LOWEST, HIGHEST = U_LOW + 0.01, 40.0  # the same for u
+LOWEST, HIGHEST = -3.3, 250.0  # the same for u: 1e-12 relative humidity, and a film of 230 kg/m2
+_SATURATED = 36.0  # potential from which vapour is saturated to the last digit
 FLOOR = 1e-6  # kg/m3 per unit of u, water capacity of materials that hold none
+SKIN = 5e-8  # kg/m2 per unit of u, water that any face adsorbs, a molecule deep: its row is never empty
 ICE_BLEND = 0.15  # in u, width over which pore water turns to ice: numerically smooth, 0.3 K at -2 degC
-OVERFLOW = 14.0  # potential above which a cell takes water beyond its retention curve, to be drained
+OVERFLOW = 14.0  # potential above which a capillary cell takes water beyond its retention curve, to be drained
+BONE_DRY = 6.0  # -ln(relative humidity): 0.25 %
+DRY_END = 6.5  # potential from which vapour is as good as saturated
+DAMPING = 0.5  # W/m2 per unit of u
+LEAST_ICE, ICE_FROM = 1e-3, 3.0  # kg/m2 and potential from which a node's water can hold up an update at 0 degC
 ROW = EVAPORATION_HEAT  # scale of the water rows, so that both rows are in W/m2
 WATER, MU, THETA, TABLE_COLUMNS = 0, 4, 8, 12  # first coefficient of each function; that coefficient is its value
 _PER_STEP = 1.0 / U_STEP
@@ -66,12 +72,18 @@ class Grid(NamedTuple):
     conductivity: np.ndarray  # (n,) W/(m K), dry, rails included
     moisture_conductivity: np.ndarray  # (n,) W/(m K) per kg/m3
     capacity: np.ndarray  # (n,) kg/m2, all pores full; faces: what they hold before water runs off
+    film_scale: np.ndarray  # (n,) kg/m2, see film.mass; 0: a cell that draws water, or is tight
+    film_start: np.ndarray  # (n,) potential at which the film begins
+    sheds_out: np.ndarray  # (n,) face to which the node's film goes where that face is the colder one, -1: it stays
+    sheds_in: np.ndarray  # (n,) the same on the inner side
     link: np.ndarray  # (n-1,) DRY_LINK | WET_LINK | CAVITY
     per_distance: np.ndarray  # (n-1,) 1/m, between the centres of the two nodes where liquid passes, else 0
     membrane_R: np.ndarray  # (n-1,) m2 K/W, thermal resistance of the link's membrane
     membrane_sd: np.ndarray  # (n-1,) m, constant s_d of the link's membrane
-    membrane_table: np.ndarray  # (n-1,) row of sd_tables, or -1
-    sd_tables: np.ndarray  # (k, U_COUNT) m over the potential grid
+    membrane_table: np.ndarray  # (n-1,) row of permeance, or -1
+    permeance: (
+        np.ndarray
+    )  # (k, intervals, 4) 1/m, integral of 1/s_d over relative humidity from 0: cubic on each interval
     tables: np.ndarray  # (materials, U_COUNT, TABLE_COLUMNS)
     cladding_back: int  # node of the back of the cladding, -1: no cavity
     freezing: int  # 1: water in pores freezes by its suction
@@ -119,8 +131,8 @@ class Work(NamedTuple):
 # columns of Work.cell
 (
     # of the grid, for the node and for the link to the next node
-    THICKNESS, DRY_HEAT, CONDUCTIVITY, BY_WATER, FILM_SCALE,
-    OPEN, PER_DISTANCE, MEMBRANE_R, MEMBRANE_SD, MEMBRANE_SD_U,  # OPEN 0: the cavity, or no next node
+    THICKNESS, DRY_HEAT, CONDUCTIVITY, BY_WATER, FILM_SCALE, FILM_START,
+    OPEN, PER_DISTANCE, MEMBRANE_R, MEMBRANE_SD, MEMBRANE_SD_U, MEMBRANE_SD_UJ,  # OPEN 0: the cavity, or no next node
     TEMPERATURE, POTENTIAL,
     DRYNESS,  # -ln(relative humidity), Kelvin
     KELVIN, KELVIN_SHARE, INTERVAL, SHARE,  # where the node stands in the tables
@@ -133,10 +145,10 @@ class Work(NamedTuple):
     LIQUID, LIQUID_T, LIQUID_U,  # flux potential seen from the outer side [kg/(m s)]
     INNER, INNER_T, INNER_U,  # the same seen from the inner side; differs where two materials touch
     FLOW_E, FLOW_W,  # over the link to the next node [W/m2, kg/(m2 s)]
-) = range(0, 40 * LANES, LANES)  # fmt: skip
+) = range(0, 42 * LANES, LANES)  # fmt: skip
 # slopes of a row of the balance, 2 x 2 blocks: heat row and water row, in T and u
 E_T, E_U, W_T, W_U = block.A, block.B, block.C, block.D
-NEAR = 40 * LANES  # slopes of the link's flow in the state of this node ...
+NEAR = 42 * LANES  # slopes of the link's flow in the state of this node ...
 FAR = NEAR + 4 * LANES  # ... and of the next
 SYSTEM = FAR + 4 * LANES  # the linear system of `block`
 BELOW, OWN, ABOVE, RIGHT = SYSTEM + block.BELOW, SYSTEM + block.OWN, SYSTEM + block.ABOVE, SYSTEM + block.RIGHT
@@ -171,15 +183,16 @@ def work_arrays(grid: Grid, *lines: int) -> Work:
     cell = np.zeros((lanes.rows_of(nodes) + 2, SPAN // LANES, LANES))
     # places without a node hold nothing and touch nothing, but must not divide by zero
     cell[:, TEMPERATURE // LANES] = ICE_POINT + 20.0
+    cell[:, POTENTIAL // LANES] = U_LOW
     for column in (CONDUCTIVITY, MEMBRANE_R, MEMBRANE_SD):
         cell[:, column // LANES] = 1.0
     cell[:, FETCHED_INTERVAL // LANES] = -1.0  # none yet
     cell = cell.ravel()
     closed = grid.link == CAVITY
-    scale = np.where(grid.thickness == 0.0, film.SCALE, 0.0)
     for column, values in (
         (THICKNESS, grid.thickness), (DRY_HEAT, grid.heat), (CONDUCTIVITY, grid.conductivity),
-        (BY_WATER, grid.moisture_conductivity), (FILM_SCALE, scale), (OPEN, ~closed),
+        (BY_WATER, grid.moisture_conductivity), (FILM_SCALE, grid.film_scale), (FILM_START, grid.film_start),
+        (OPEN, ~closed),
         (PER_DISTANCE, grid.per_distance), (MEMBRANE_R, grid.membrane_R + closed),
         (MEMBRANE_SD, grid.membrane_sd + closed),
     ):  # fmt: skip
@@ -216,7 +229,7 @@ def put_potential(w, i, u):
 def _stand(cell, at):
     """Find how dry the state at `at` is, and where it stands in the tables. To be called whenever the state changes."""
     T, u = cell[at + TEMPERATURE], cell[at + POTENTIAL]
-    cell[at + DRYNESS] = lanes.exp(-u) * 293.15 / T
+    cell[at + DRYNESS] = lanes.exp(-min(u, _SATURATED)) * 293.15 / T
     x, y = moist_air.table_position(T), _table_position(u)
     kelvin, interval = moist_air.interval(x), np.floor(y)
     cell[at + KELVIN_SHARE], cell[at + SHARE] = x - kelvin, y - interval
@@ -269,7 +282,7 @@ def humidity(u, T):
 @jit
 def vapour_pressure(u, T):
     """Return the vapour pressure [Pa] at potential u and temperature T [K], as `evaluate` does."""
-    return lanes.exp(moist_air.log_saturation(T)[0] - lanes.exp(-u) * 293.15 / T)
+    return lanes.exp(moist_air.log_saturation(T)[0] - lanes.exp(-min(u, _SATURATED)) * 293.15 / T)
 
 
 @jit
@@ -299,19 +312,35 @@ def _warmer_air(T):
 
 
 @jit
-def membrane_sd(grid, i, u_mean):
-    """Return (s_d value of the membrane on link i [m], its slope) at the mean potential of its two sides; 0 without."""
-    row = grid.membrane_table[i]
-    if row < 0:
-        return grid.membrane_sd[i], 0.0
-    x = (u_mean - U_LOW) * _PER_STEP
-    if x <= 0.0:
-        return grid.sd_tables[row, 0], 0.0
-    if x >= U_COUNT - 1:
-        return grid.sd_tables[row, U_COUNT - 1], 0.0
-    k = int(x)
-    rise = grid.sd_tables[row, k + 1] - grid.sd_tables[row, k]
-    return grid.sd_tables[row, k] + rise * (x - k), rise * _PER_STEP
+def membrane_sd(permeance, phi, phi_next):
+    """Return (s_d value [m], its slopes by the relative humidities of both sides) of a humidity-dependent membrane.
+
+    1/s_d is the mean of the permeance over the humidities between the two sides: steady flow through a film whose
+    permeance follows its local humidity. permeance: see Grid, of one membrane.
+    """
+    value, rate, _ = _permeance(permeance, phi)
+    value_next, rate_next, _ = _permeance(permeance, phi_next)
+    apart = phi - phi_next
+    if abs(apart) > 1e-5:
+        mean = (value - value_next) / apart
+        slope, slope_next = (rate - mean) / apart, (mean - rate_next) / apart
+    else:  # the difference would be round-off; the middle errs by 1e-10 here
+        _, mean, bend = _permeance(permeance, 0.5 * (phi + phi_next))
+        slope = slope_next = 0.5 * bend
+    sd = 1.0 / mean
+    return sd, -sd * sd * slope, -sd * sd * slope_next
+
+
+@jit
+def _permeance(permeance, phi):
+    """Return (integral of 1/s_d over humidity from 0 to phi [1/m], 1/s_d, its slope)."""
+    per_step = float(permeance.shape[0])
+    x = phi * per_step
+    k = min(max(int(x), 0), permeance.shape[0] - 1)
+    x -= k
+    c0, c1, c2, c3 = permeance[k, 0], permeance[k, 1], permeance[k, 2], permeance[k, 3]
+    rate, bend = c1 + x * (2.0 * c2 + 3.0 * x * c3), 2.0 * c2 + 6.0 * x * c3
+    return c0 + x * (c1 + x * (c2 + x * c3)), rate * per_step, bend * per_step * per_step
 
 
 @jit
@@ -365,8 +394,9 @@ def _evaluate_row(grid, w, row):
         share = cell[k + SHARE]
         W, W_u = _value(cell, k + WATER_CUBIC, share)
         W, W_u = W + FLOOR * (ui - U_LOW) + over * over, W_u * _PER_STEP + FLOOR + 2.0 * over
-        # cells have no film, faces no thickness
-        m, m_u = film.mass(ui, cell[k + FILM_SCALE])
+        # faces have no thickness; cells that do not draw water pass their film on at the end of the step
+        m, m_u = film.mass(ui, cell[k + FILM_SCALE], cell[k + FILM_START])
+        m, m_u = m + SKIN * (ui - U_LOW), m_u + SKIN
         h, h_T = film.enthalpy(Ti)
         moist_heat = cell[k + DRY_HEAT] + d * W * WATER_HEAT
         cell[k + HELD] = d * W + m
@@ -429,12 +459,14 @@ def _freeze(tables, m, inner, cell, k):
     if d > 0.0:
         liquid, liquid_u = table_value(tables, m, u_liquid, WATER)
         liquid_u += FLOOR
-        free = max(cell[k + HELD] - d * (liquid + FLOOR * (u_liquid - U_LOW)), 0.0)
+        m, m_u = film.mass(u, cell[k + FILM_SCALE], cell[k + FILM_START])  # its ice is counted with it
+        m, m_u = m + SKIN * (u - U_LOW), m_u + SKIN
+        free = max(cell[k + HELD] - m - d * (liquid + FLOOR * (u_liquid - U_LOW)), 0.0)
         h_ice = (ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT
         cell[k + HEAT] += share * free * h_ice
         cell[k + HEAT_T] += (share_T * free - d * share * liquid_u * by_T) * h_ice
         cell[k + HEAT_T] += share * free * (ICE_HEAT - WATER_HEAT)
-        cell[k + HEAT_U] += share * (cell[k + HELD_U] - d * liquid_u * by_u) * h_ice
+        cell[k + HEAT_U] += share * (cell[k + HELD_U] - m_u - d * liquid_u * by_u) * h_ice
 
 
 @jit
@@ -442,9 +474,11 @@ def look_inside(grid, P, w):
     """Fill w.cell with all that depends on the state of the line that stands there and the pressure P [Pa] alone."""
     cell = w.cell
     for i in w.tabled:
-        at = w.place[i]
-        u_mean = 0.5 * (cell[at + POTENTIAL] + cell[w.place[i + 1] + POTENTIAL])
-        cell[at + MEMBRANE_SD], cell[at + MEMBRANE_SD_U] = membrane_sd(grid, i, u_mean)
+        at, a, b = w.place[i], cell[w.place[i] + DRYNESS], cell[w.place[i + 1] + DRYNESS]
+        phi, phi_next = math.exp(-a), math.exp(-b)
+        sd, slope, slope_next = membrane_sd(grid.permeance[grid.membrane_table[i]], phi, phi_next)
+        cell[at + MEMBRANE_SD] = sd
+        cell[at + MEMBRANE_SD_U], cell[at + MEMBRANE_SD_UJ] = slope * phi * a, slope_next * phi_next * b
     last = cell.size // SPAN - 1
     # a row and at once its links from the row before: what they share is still at hand
     for row in range(1, last + 1):
@@ -476,11 +510,11 @@ def _link_row(w, row, delta_zero):
         G = cell[i + OPEN] * delta_zero * warmer * per_sd
         g = G * (cell[i + VAPOUR] - cell[j + VAPOUR])
         lean = 0.5 * slope / warmer * g
-        g_Ti = G * cell[i + VAPOUR_T] + lean
-        g_Tj = -G * cell[j + VAPOUR_T] + lean
-        sd_u = 0.5 * cell[i + MEMBRANE_SD_U]
-        g_ui = G * cell[i + VAPOUR_U] - g * per_sd * (cell[i + AIR_LAYER_U] + sd_u)
-        g_uj = -G * cell[j + VAPOUR_U] - g * per_sd * (cell[j + AIR_LAYER_U] + sd_u)
+        g_Ti = G * cell[i + VAPOUR_T] + lean - g * per_sd * cell[i + MEMBRANE_SD_U] / Ti  # humidity goes with u + ln T
+        g_Tj = -G * cell[j + VAPOUR_T] + lean - g * per_sd * cell[i + MEMBRANE_SD_UJ] / Tj
+        thicker_i, thicker_j = g * per_sd * cell[i + MEMBRANE_SD_U], g * per_sd * cell[i + MEMBRANE_SD_UJ]
+        g_ui = G * cell[i + VAPOUR_U] - g * per_sd * cell[i + AIR_LAYER_U] - thicker_i
+        g_uj = -G * cell[j + VAPOUR_U] - g * per_sd * cell[j + AIR_LAYER_U] - thicker_j
         h = moist_air.vapour_enthalpy(Ti if g > 0.0 else Tj)
         # liquid; none where the distance counts as infinite
         per_D = cell[i + PER_DISTANCE]
@@ -512,19 +546,20 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
     put(w, T, u)
     put_stores(w, W_old, E_old)
     look_inside(grid, edge.pressure, w)
-    return surround(grid, edge, w, flux, -1.0)
+    return surround(grid, edge, w, flux, -1.0, 1.0)
 
 
 @jit
-def surround(grid, edge, w, flux, tolerance):
+def surround(grid, edge, w, flux, tolerance, slack):
     """Join what `look_inside` found with the stores FROM_W and FROM_E and the surroundings; return as `assemble`.
 
-    The linear system is made ready only where a residual exceeds the tolerance [W/m2].
+    The linear system is made ready only where a residual exceeds the tolerance [W/m2]; residuals of water rows of
+    bone-dry nodes count slack times less.
     """
     cell, place = w.cell, w.place
     n = place.size
     rows = cell.size // SPAN - 2
-    per_dt = 1.0 / edge.dt
+    per_dt, per_slack = 1.0 / edge.dt, 1.0 / slack
     P = edge.pressure
 
     # outdoors
@@ -596,6 +631,8 @@ def surround(grid, edge, w, flux, tolerance):
         p1, p2 = cell[back + VAPOUR], cell[front + VAPOUR]
         v1, v2 = (1.0 - edge.kept_vapour) * part, (1.0 - edge.kept_vapour) * (1.0 - part)
         p_mean = v1 * p1 + v2 * p2 + edge.kept_vapour * edge.p_air
+        if p_mean > P:  # air cannot hold more than nothing but steam: what is more drives itself out of the cavity
+            p_mean, v1, v2 = P, 0.0, 0.0
         g1 = b1 * (p1 - p_mean)
         g2 = b2 * (p2 - p_mean)
         H1 = moist_air.vapour_enthalpy(T1 if g1 > 0.0 else mean)
@@ -624,7 +661,7 @@ def surround(grid, edge, w, flux, tolerance):
             cell[j + NET_E], cell[j + NET_W] = net_E, net_W
             cell[j + RIGHT], cell[j + RIGHT + LANES] = -r, -s
             # written so that a value that is not a number becomes the worst and stays it
-            r, s = abs(r), abs(s)
+            r, s = abs(r), abs(s) * (per_slack if cell[j + DRYNESS] > BONE_DRY else 1.0)
             cell[j + WORST_E] = r if r > cell[i + WORST_E] or r != r else cell[i + WORST_E]
             cell[j + WORST_W] = s if s > cell[i + WORST_W] or s != s else cell[i + WORST_W]
     cell = w.cell
@@ -691,11 +728,26 @@ def trust_at(iteration):
 
 
 @jit
-def update(w, trust):
+def damping_at(iteration):
+    """Return the damping of u after this many updates [W/m2 per unit]: none for six, then growing."""
+    return DAMPING * (1.15 ** (iteration - 5) - 1.0) if iteration > 5 else 0.0
+
+
+@jit
+def update(w, iteration):
     """Apply one Newton update within a region of trust; return 0, or 1 when the system is singular or not finite.
 
-    trust 1 allows 30 K and 1.5 in u at each node; a smaller share ends the cycles between two sides of a phase change.
+    At first 30 K and 1.5 in u are allowed at each node; less in late updates ends the cycles between two sides of a
+    phase change. With it goes a damping of u where hardly anything depends on it: a saturated or frozen face between
+    wet and dry, whose slope may even have the wrong sign, for evaporation cools and ice draws water. Such a face may
+    go from one end of that range to the other at once.
     """
+    trust, damping = trust_at(iteration), damping_at(iteration)
+    if damping > 0.0:
+        for row in range(1, w.cell.size // SPAN - 1):
+            cell = w.cell[row * SPAN : (row + 1) * SPAN]
+            for k in range(LANES):
+                cell[k + OWN + W_U] += damping
     if block.solve(w.cell, w.place, SYSTEM):
         return 1
     most_T, most_u = 30.0 * trust, 1.5 * trust
@@ -706,15 +758,37 @@ def update(w, trust):
             j = i + SPAN
             dT, du = cell[j + RIGHT], cell[j + RIGHT + LANES]
             cell[j + FLAW] = cell[i + FLAW] + (dT - dT) + (du - du)  # not a number if one of them is not finite
-            T = cell[j + TEMPERATURE] + min(most_T, max(-most_T, dT))
-            cell[j + TEMPERATURE] = min(HOTTEST, max(COLDEST, T))
-            u = cell[j + POTENTIAL] + min(most_u, max(-most_u, du))
-            cell[j + POTENTIAL] = min(HIGHEST, max(LOWEST, u))
+            T = cell[j + TEMPERATURE]
+            # outside the range of freezing no slope tells of the melting heat: an update across it stops in it
+            holds = cell[j + HELD] > LEAST_ICE and cell[j + POTENTIAL] > ICE_FROM
+            low = ICE_POINT - 0.1 * film.FREEZING_RANGE if holds and T > ICE_POINT else COLDEST
+            high = ICE_POINT - 0.9 * film.FREEZING_RANGE if holds and T < ICE_POINT - film.FREEZING_RANGE else HOTTEST
+            cell[j + TEMPERATURE] = min(high, max(low, T + min(most_T, max(-most_T, dT))))
+            u = cell[j + POTENTIAL]
+            starts = cell[j + FILM_START] if cell[j + FILM_SCALE] > 0.0 else LOWEST
+            up = max(u + most_u, starts + 0.1 if u > DRY_END else LOWEST)
+            down = min(u - most_u, DRY_END if u > DRY_END and u < starts + 0.2 else HIGHEST)
+            cell[j + POTENTIAL] = min(HIGHEST, max(LOWEST, min(up, max(down, u + du))))
             _stand(cell, j)
     flaw = 0.0
     for at in range(rows * SPAN, rows * SPAN + LANES):
         flaw += w.cell[at + FLAW]
     return 0 if flaw == 0.0 else 1
+
+
+@jit
+def worst_node(w, dt):
+    """Return (node, row: 0 heat, 1 water, residual [W/m2]) of the largest residual after `surround`, step dt [s]."""
+    cell = w.cell
+    node, row, worst = 0, 0, -1.0
+    for i in range(w.place.size):
+        at = w.place[i]
+        r = abs((cell[at + HEAT] - cell[at + FROM_E]) / dt - cell[at + NET_E])
+        s = abs((cell[at + HELD] - cell[at + FROM_W]) / dt - cell[at + NET_W]) * ROW
+        for k, value in ((0, r), (1, s)):
+            if value > worst or value != value:
+                node, row, worst = i, k, value
+    return node, row, worst
 
 
 @jit
@@ -733,36 +807,50 @@ def advance(w, span):
 
 
 @jit
-def commit(grid, w, T, u, W, E, runoff):
+def commit(grid, w, T, u, W, E, runoff, shed):
     """Read state and stores of a line, (n,) each, out of its cells at the end of a step.
 
-    Water above a node's capacity drains, into runoff (n,) [kg/m2]. Returns the enthalpy it carries away [J/m2].
+    Water above a node's capacity drains, into runoff (n,) [kg/m2], as far as it is liquid. Water that condensed inside
+    a layer that does not draw it goes to the colder face of that layer, into shed (n,) of that face [kg/m2]. Returns
+    the enthalpy that drains away [J/m2].
     """
     cell = w.cell
     drained_heat = 0.0
     for i in range(T.size):
         at = w.place[i]
         T[i], u[i], W[i], E[i] = cell[at + TEMPERATURE], cell[at + POTENTIAL], cell[at + FROM_W], cell[at + FROM_E]
-        runoff[i] = 0.0
-        excess = W[i] - grid.capacity[i]
-        if excess > 0.0 and u[i] > film.START:
-            # what leaves is liquid at the temperature of what stays; frost does not run
-            if grid.thickness[i] == 0.0 and film.frozen_share(T[i]) >= 1.0:
-                continue
+        runoff[i] = shed[i] = 0.0
+    for i in range(T.size):
+        if grid.sheds_out[i] >= 0 and u[i] > grid.film_start[i]:
+            to = grid.sheds_out[i] if T[grid.sheds_out[i]] <= T[grid.sheds_in[i]] else grid.sheds_in[i]
+            if grid.film_start[to] > film.START and u[to] < grid.film_start[to] and film.frozen_share(T[to]) < 1.0:
+                to += 1 if to > i else -1  # a layer that draws water takes it up at once
+            m = film.mass(u[i], grid.film_scale[i], grid.film_start[i])[0]
+            h = film.enthalpy(T[i])[0]
+            W[i] -= m
+            E[i] -= m * h
+            W[to] += m
+            E[to] += m * h
+            shed[to] += m
+    for i in range(T.size):
+        excess = min(W[i] - grid.capacity[i], (1.0 - film.frozen_share(T[i])) * W[i])
+        if excess > 0.0 and u[i] > grid.film_start[i]:
+            # what leaves is liquid at the temperature of what stays
             h = WATER_HEAT * (T[i] - ICE_POINT)
             W[i] -= excess
             E[i] -= excess * h
             runoff[i] = excess
             drained_heat += excess * h
             if grid.thickness[i] == 0.0:
-                u[i] = film.potential(W[i])
+                u[i] = film.potential(W[i], grid.film_start[i])
                 put_potential(w, i, u[i])
-            cell[at + FROM_W], cell[at + FROM_E] = W[i], E[i]
+    for i in range(T.size):
+        cell[w.place[i] + FROM_W], cell[w.place[i] + FROM_E] = W[i], E[i]
     return drained_heat
 
 
 @jit
-def step(grid, edge, T, u, W, E, w, flux, runoff, tolerance, most):
+def step(grid, edge, T, u, W, E, w, flux, runoff, shed, tolerance, most):
     """Take one implicit step of a line whose surroundings are given; return (status, iterations, worst residual).
 
     For walls without a cavity and for published cases; the hourly loop couples several lines with the air instead.
@@ -773,12 +861,12 @@ def step(grid, edge, T, u, W, E, w, flux, runoff, tolerance, most):
     put_stores(w, W, E)
     for iteration in range(most):
         look_inside(grid, edge.pressure, w)
-        a, b = surround(grid, edge, w, flux, tolerance)
+        a, b = surround(grid, edge, w, flux, tolerance, 1.0)
         worst = max(a, b)
         if worst <= tolerance:
             advance(w, edge.dt)
-            flux[ENERGY_IN] -= commit(grid, w, T, u, W, E, runoff) / edge.dt
+            flux[ENERGY_IN] -= commit(grid, w, T, u, W, E, runoff, shed) / edge.dt
             return 0, iteration, worst
-        if update(w, trust_at(iteration)):
+        if update(w, iteration):
             return 1, iteration, worst
     return 1, most, worst

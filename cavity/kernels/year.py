@@ -12,12 +12,13 @@ from typing import NamedTuple
 import numpy as np
 
 from cavity._jit import jit
-from cavity.constants import DRY_AIR_HEAT, GRAVITY, LEWIS_VAPOUR, WATER_TO_AIR
+from cavity.constants import DRY_AIR_HEAT, GRAVITY, LEWIS_VAPOUR, R_VAPOUR, WATER_TO_AIR
 from cavity.kernels import balance, film, moist_air, network, wall
 
 HOUR = 3600.0
 CALM_FLOW = 1e-9  # kg/(s m), a flow without effect: 1e-8 m/s in 50 mm
 TOLERANCE = 1e-2  # W/m2 in any row of any line; what is left is carried to the next step
+SHORT = 450.0  # s, steps below this may leave as much water and heat as one of this length
 MOST = 45  # Newton updates before the step is halved
 FREE_FLOW = 8  # updates during which the air flow still follows the faces
 SMALLEST_SPLIT = 4096  # parts of an hour before the solver gives up
@@ -31,9 +32,14 @@ CALM_JUMP = 3.0  # K, change of the outdoor-side equilibrium over which an hour 
 SETTLING = 3  # first hours of a run, in which the start settles: in two steps
 FIRST_DROP, LAST_DROPS = 1e-5, 2e-3  # kg/m2, a film of this size may end within the hour: in two steps
 OVERDRAFT = 2e-5  # kg/m2, film that the first stage may owe
-WET = 1e-6  # kg/m2, least film that counts
+WET = 2e-5  # kg/m2, least film that counts: what a step may leave in the books of a dry face is less
 OUTER, BACK, WALL, ROOM = 0, 1, 2, 3  # surfaces between wall and air
 DEW, RAIN, CAPILLARY, CAUSES = 0, 1, 2, 3  # what changes a film: vapour, rain, liquid water of the layers beside it
+
+
+# where the solver gave up: segment, node, row (0 heat, 1 water), residual [W/m2], temperature [K] and potential of the
+# node, its water [kg/m2], fastest upward flow [kg/(s m)]
+TROUBLE = 8
 
 
 class Column(NamedTuple):
@@ -108,7 +114,8 @@ class Record(NamedTuple):
     T: np.ndarray  # (H, S, F)
     p: np.ndarray  # (H, S, F)
     air_T: np.ndarray  # (H, S)
-    air_p: np.ndarray  # (H, S)
+    air_p: np.ndarray  # (H, S) vapour, at most saturated
+    fog: np.ndarray  # (H, S) kg/m3, water in the air beyond that
     change_rate: np.ndarray  # (H, C+1) 1/h, the column, then each compartment
     speed: np.ndarray  # (H, S) m/s
     stack: np.ndarray  # (H,)
@@ -168,6 +175,8 @@ class Scratch(NamedTuple):
     old_air_p: np.ndarray
     old_flow: np.ndarray  # (K,)
     runoff: np.ndarray  # (n,)
+    shed: np.ndarray  # (n,)
+    trouble: np.ndarray  # (TROUBLE,) what the solver saw where it gave up, see there
     losses: np.ndarray  # (parts,)
     opening_flow: np.ndarray  # (J,)
     air_in: np.ndarray  # (C+1,)
@@ -189,7 +198,8 @@ def workspace(
         march=zeros(S, dtype=np.int64), inlet_T=zeros(S), inlet_p=zeros(S), outlet_T=zeros(S), outlet_p=zeros(S),
         h=zeros((S, 2)), still=zeros(S), kept=zeros((S, 4)), face_T=zeros((S, 2)), face_p=zeros((S, 2)), rho=zeros(K),
         moved=zeros(1), pace=np.ones(2), old_air_T=zeros(S), old_air_p=zeros(S), old_flow=zeros(K), runoff=zeros(n),
-        losses=zeros(parts), opening_flow=zeros(J), air_in=zeros(compartments + 1),
+        shed=zeros(n), trouble=zeros(TROUBLE), losses=zeros(parts), opening_flow=zeros(J),
+        air_in=zeros(compartments + 1),
     )  # fmt: skip
     return stage, work
 
@@ -264,7 +274,9 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
                 record.water_residual[t, s] = record.books[s, 0] - (held_W - record.books[s, 2])
                 record.energy_residual[t, s] = record.books[s, 1] - (held_E - record.books[s, 3])
                 wall.advance(w, inner)
-                record.books[s, 1] -= wall.commit(grid, w, state.T[s], state.u[s], state.W[s], state.E[s], runoff)
+                record.books[s, 1] -= wall.commit(
+                    grid, w, state.T[s], state.u[s], state.W[s], state.E[s], runoff, work.shed
+                )
                 for i in range(n):
                     if runoff[i] > 0.0:
                         record.books[s, 0] -= runoff[i]
@@ -274,6 +286,8 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
                             record.drained[s] += runoff[i]
                         else:
                             record.terms[s, 6] -= runoff[i]
+                    if work.shed[i] > 0.0 and grid.thickness[i] == 0.0:
+                        record.wetting[t, s, readings.plane[i], DEW] += work.shed[i] / HOUR
             done += dt
             dt = min(2.0 * dt, HOUR / pieces)
             first_order = False
@@ -282,7 +296,7 @@ def run(grid, column, forcing, readings, state, record, stage, work, order, refi
             for k in range(record.water.shape[2]):
                 record.water[t, s, k] = 0.0
             for i in range(n):
-                if readings.layer[i] >= 0:
+                if readings.layer[i] >= 0 and grid.thickness[i] > 0.0:
                     # the books of a material without water may owe what the last step left: a microgram
                     record.water[t, s, readings.layer[i]] += max(state.W[s, i], 0.0)
             for k in range(readings.node.size):
@@ -348,6 +362,7 @@ def _clear(record, t):
     record.p[t] = 0.0
     record.air_T[t] = 0.0
     record.air_p[t] = 0.0
+    record.fog[t] = 0.0
     record.change_rate[t] = 0.0
     record.speed[t] = 0.0
     record.stack[t] = 0.0
@@ -371,6 +386,9 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
     P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
     rho_out = moist_air.density(T_out, p_out, P)
     mu = moist_air.viscosity(T_out)
+    # what is left is carried on: the shorter the step, the less it weighs. A dry sheet could never pay back water that
+    # it owes from an hour within a shorter step
+    tolerance, slack = TOLERANCE * max(1.0, SHORT / dt), HOUR / min(max(dt, SHORT), HOUR)
     worst = 0.0
     # rain on a dry face that cannot absorb it forms a film: start there, Newton does not find it from the dry side
     for s in range(S):
@@ -409,27 +427,29 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
                 if look:
                     wall.look_inside(grid, P, w)
                     work.known[s] = P
-                heat_row, water_row = wall.surround(grid, edge, w, stage.flux[place, s], TOLERANCE)
-                look = work.known[s] != P and max(heat_row, water_row) <= TOLERANCE  # not accepted unseen
+                heat_row, water_row = wall.surround(grid, edge, w, stage.flux[place, s], tolerance, slack)
+                look = work.known[s] != P and max(heat_row, water_row) <= tolerance  # not accepted unseen
                 if not look:
                     break
+            if not max(heat_row, water_row) <= worst:
+                _note(state, s, w, dt, work)
             if not (heat_row < 1e12 and water_row < 1e12):  # not a number, too
                 return False, updates, np.inf
             worst = max(worst, heat_row, water_row)
-            if max(heat_row, water_row) <= TOLERANCE:
+            if max(heat_row, water_row) <= tolerance:
                 for f in range(F):
                     stage.face_T[place, s, f] = w.cell[w.place[readings.node[f]] + wall.TEMPERATURE]
                     stage.face_p[place, s, f] = w.cell[w.place[readings.node[f]] + wall.VAPOUR]
-                    _wetting(w, edge, readings.node[f], stage.wetting[place, s, f])
+                    _wetting(grid, w, edge, readings.node[f], stage.wetting[place, s, f])
             else:
                 work.known[s] = 0.0
                 updates += 1
-                if wall.update(w, wall.trust_at(iteration)):
+                if wall.update(w, iteration):
                     return False, updates, worst
             shift = max(shift, _look_at_faces(grid, w, s, work))
-            _pass_on(state, s, work)
+            _pass_on(state, s, P, work)
         work.moved[0] += shift
-        if worst <= TOLERANCE and work.moved[0] < np.inf:
+        if worst <= tolerance and work.moved[0] < np.inf:
             for k in range(K):
                 stage.flow[place, k] = state.flow[k]
                 stage.rho[place, k] = work.rho[k]
@@ -438,7 +458,20 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
 
 
 @jit
-def _wetting(w, edge, i, found):
+def _note(state, s, w, dt, work):
+    """Write down which row of segment s is the worst, for the message in case the solver gives up."""
+    i, row, residual = wall.worst_node(w, dt)
+    at, trouble = w.place[i], work.trouble
+    trouble[0], trouble[1], trouble[2], trouble[3] = s, i, row, residual
+    trouble[4], trouble[5] = w.cell[at + wall.TEMPERATURE], w.cell[at + wall.POTENTIAL]
+    trouble[6], trouble[7] = w.cell[at + wall.HELD], 0.0
+    for k in range(state.flow.size):
+        if abs(state.flow[k]) > abs(trouble[7]):
+            trouble[7] = state.flow[k]
+
+
+@jit
+def _wetting(grid, w, edge, i, found):
     """Write the rate at which the film of face i changes, (CAUSES,) [kg/(m2 s)], by what changes it.
 
     A film that grows owes it to what brings water, each in proportion to what it brings; a film that shrinks, to what
@@ -446,7 +479,8 @@ def _wetting(w, edge, i, found):
     """
     cell, at = w.cell, w.place[i]
     # at its end or at its start: what takes the last of a film counts as well
-    if not (cell[at + wall.POTENTIAL] > film.START or cell[at + wall.FROM_W] > WET):
+    held = cell[at + wall.POTENTIAL] > grid.film_start[i] or cell[at + wall.FROM_W] > WET
+    if not held or grid.sheds_out[i] >= 0:
         found[:] = 0.0
         return
     net = cell[at + wall.NET_W]
@@ -513,7 +547,10 @@ def _account(column, forcing, readings, state, record, t, weight, stage, place, 
             for c in range(CAUSES):
                 record.wetting[t, s, k, c] += stage.wetting[place, s, k, c] * part
         record.air_T[t, s] += f[wall.AIR_T] * part
-        record.air_p[t, s] += f[wall.AIR_P] * part
+        # what the air carries beyond saturation is fog: droplets that it takes along and loses to the faces as vapour
+        fog = max(f[wall.AIR_P] - moist_air.saturation(f[wall.AIR_T])[0], 0.0)
+        record.air_p[t, s] += (f[wall.AIR_P] - fog) * part
+        record.fog[t, s] += fog / (R_VAPOUR * f[wall.AIR_T]) * part
         record.heat_in[t, s] += f[wall.ROOM_HEAT] * part
         link = column.segment_link[s]
         if link >= 0 and K:
@@ -628,8 +665,8 @@ def _wet(work, s, i, u):
 
 
 @jit
-def _pass_on(state, s, work):
-    """Renew mean and outlet air of segment s from its faces and its inlet."""
+def _pass_on(state, s, P, work):
+    """Renew mean and outlet air of segment s from its faces and its inlet; steam beyond the air pressure has left."""
     part = work.h[s, 0] / (work.h[s, 0] + work.h[s, 1])
     T = part * work.face_T[s, 0] + (1.0 - part) * work.face_T[s, 1]
     excess = work.inlet_T[s] - T
@@ -637,8 +674,8 @@ def _pass_on(state, s, work):
     work.outlet_T[s] = T + excess * work.kept[s, 1]
     p = part * work.face_p[s, 0] + (1.0 - part) * work.face_p[s, 1]
     excess = work.inlet_p[s] - p
-    state.air_p[s] = p + excess * work.kept[s, 2]
-    work.outlet_p[s] = p + excess * work.kept[s, 3]
+    state.air_p[s] = min(p + excess * work.kept[s, 2], P)
+    work.outlet_p[s] = min(p + excess * work.kept[s, 3], P)
 
 
 @jit
@@ -725,7 +762,7 @@ def _follow(column, forcing, state, t, rho_out, mu, work, rounds):
         for place in range(count):
             s = work.march[place]
             _inlet(column, state.flow, s, T_out, p_out, work)
-            _pass_on(state, s, work)
+            _pass_on(state, s, P, work)
         if gap * left <= FLOW_AGREES * largest + CALM_FLOW:
             agreed = True
             break

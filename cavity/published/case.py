@@ -12,8 +12,8 @@ import pkgutil
 from dataclasses import dataclass
 
 READ = "read"  # the figure was read in the named text
-MEMORY = "memory"  # the figure is remembered, standard textbook matter
-DOUBTFUL = "memory, unsure"  # remembered and not confirmed: an order of magnitude only
+MEMORY = "recalled"  # a textbook value, cited from memory
+DOUBTFUL = "recalled, uncertain"  # cited from memory and not confirmed: an order of magnitude only
 COMPUTED = "computed"  # worked from the source's formula, independently of this program
 TAGS = (READ, MEMORY, DOUBTFUL, COMPUTED)
 
@@ -28,7 +28,7 @@ class Case:
         What is compared.
     source : str
         Author, title, year, clause; or "common practice, no source".
-    tag : {"read", "memory", "memory, unsure", "computed"}
+    tag : {"read", "recalled", "recalled, uncertain", "computed"}
         How the expected figure is known.
     inputs : str
         Inputs in words, with units.

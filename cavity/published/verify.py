@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import os
     from pathlib import Path
 
-HEAD = ("case", "inputs", "source", "known by", "expected", "computed", "unit", "deviation", "outcome")
+HEAD = ("case", "inputs", "source", "provenance", "expected", "computed", "unit", "deviation", "outcome")
 
 
 def run(chosen: Sequence[str]) -> dict[str, tuple[Case, ...]]:
@@ -62,7 +62,7 @@ def row(case: Case) -> tuple[str, ...]:
         deviation = "inside"
     outcome = case.outcome
     if outcome == "outside" and not case.strict:
-        outcome = "outside (said, not failed)"
+        outcome = "outside range (reported, not counted as failed)"
     inputs = f"{case.inputs}. {case.note}" if case.note and case.inputs else case.note or case.inputs
     return (case.name, inputs, case.source, case.tag, expected, _number(case.computed), case.units, deviation, outcome)
 
@@ -73,8 +73,8 @@ def summary(found: dict[str, tuple[Case, ...]]) -> str:
     total = sum(counts.values())
     bad = len(failed(found))
     return (
-        f"{counts['pass']} of {total} cases pass, {counts['outside']} are outside ({bad} of them a failure, the others "
-        f"measured or uncertain ranges), {counts['not run']} could not be run."
+        f"{counts['pass']} of {total} cases pass; {counts['outside']} fall outside a range ({bad} counted as failed, "
+        f"the others measured or uncertain ranges); {counts['not run']} could not be run."
     )
 
 
@@ -133,7 +133,7 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
         parts.append(
             {
                 "nav": area,
-                "heading": f"Published cases: {area}",
+                "heading": f"Benchmark and verification cases: {area}",
                 "table": {"caption": "", "head": HEAD, "rows": [row(c) for c in cases]},
             }
         )
@@ -160,12 +160,12 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
             parts.append({"nav": f"{area} curves", "heading": heading, "text": lines, "figures": figures()})
     lead = [
         summary(found),
-        "Known by: read = the figure was read in the named text; memory = textbook matter, remembered; memory, "
-        "unsure = an order of magnitude only; computed = worked by hand from the source's formula.",
+        "Provenance: read = value taken from the source itself; recalled = textbook value, source not re-read; "
+        "recalled, uncertain = order of magnitude only; computed = worked by hand from the source's formula.",
         "No source at hand gives height, depth, vents, drive and velocity of one cavity together: the flow model is "
         "verified against exact and handbook cases and laid beside measured ranges, not validated.",
     ]
-    return write_page(path, "Published cases", lead=lead, parts=parts)
+    return write_page(path, "Benchmark and verification cases", lead=lead, parts=parts)
 
 
 def digest(found: dict[str, tuple[Case, ...]]) -> dict[str, Any]:

@@ -213,7 +213,7 @@ def frames() -> tuple[Case, ...]:
 
 
 def mould_factor() -> tuple[Case, ...]:
-    """Return the surface factor f_Rsi asked for by class, and at one point."""
+    """Return the temperature factor f_Rsi asked for by class, and at one point."""
     cold, vapour = _climate()
     rows = []
     for humidity_class, expected in ((1, 0.362), (2, 0.558), (3, 0.722), (4, 0.864)):
@@ -221,7 +221,7 @@ def mould_factor() -> tuple[Case, ...]:
         found = monthly.surface_factor_needed(cold, np.full(12, 293.15), vapour + excess)
         rows.append(
             value_case(
-                f"surface factor asked for in January, humidity class {humidity_class}",
+                f"temperature factor f_Rsi asked for in January, humidity class {humidity_class}",
                 source=_ISO_13788,
                 tag=COMPUTED,
                 inputs="20 degC room, no margin",
@@ -236,7 +236,7 @@ def mould_factor() -> tuple[Case, ...]:
         found = monthly.surface_factor_needed(ICE_POINT + outdoor, 293.15, humidity * saturation_pressure(293.15))
         rows.append(
             value_case(
-                f"surface factor asked for at {outdoor} and 20 degC, {100 * humidity:.0f} %",
+                f"temperature factor f_Rsi asked for at {outdoor} and 20 degC, {100 * humidity:.0f} %",
                 source="ISO 13788:2012 clause 5, from memory; worked by hand",
                 tag=COMPUTED,
                 inputs="80 % at the surface",
@@ -249,7 +249,7 @@ def mould_factor() -> tuple[Case, ...]:
     single = monthly.surface_factor_needed(268.15, 293.15, 0.5 * saturation_pressure(293.15))
     rows.append(
         value_case(
-            "surface factor asked for at -5 and 20 degC, 50 %",
+            "temperature factor f_Rsi asked for at -5 and 20 degC, 50 %",
             source="DIN 4108-2: 0.70 and 12.6 degC, from memory",
             tag=MEMORY,
             inputs="80 % at the surface",

@@ -25,7 +25,7 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
     Returns
     -------
     dict or None
-        rows (climate, openings, class, U-value, surface factor, monthly and hourly figures, sentence), notes
+        rows (climate, openings, class, U-value, temperature factor, monthly and hourly figures, sentence), notes
         (differences of principle); None where no case ran a whole year.
     """
     rows, notes, seen = [], [], set()
@@ -56,13 +56,15 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
     return {"rows": rows, "notes": notes} if rows else None
 
 
-def heat(cases: Sequence[Any]) -> dict[str, Any] | None:
+def heat(cases: Sequence[Any], closed: Sequence[Any] = ()) -> dict[str, Any] | None:
     """Return U-values and the heat that passes the interior surface by season, one row for each set of openings.
 
     Parameters
     ----------
     cases : sequence of Case
         Cases of one comparison; each climate, set, orientation and column is shown at its first depth.
+    closed : sequence of Case
+        The wall without vents, for comparison; where there is none the least open set is the reference.
 
     Returns
     -------
@@ -79,7 +81,7 @@ def heat(cases: Sequence[Any]) -> dict[str, Any] | None:
     temperature, without their storage.
     """
     rows, seen = [], set()
-    for case in cases:
+    for case in (*closed, *cases):
         ds = case.dataset
         place = (case.climate_name, str(ds.attrs.get("orientation", "")), str(ds.attrs.get("column", "")))
         if not ds.attrs.get("monthly") or (*place, case.opening_set) in seen:
@@ -172,7 +174,8 @@ def hourly_water(ds: Any) -> dict[str, Any]:
 
     backup = np.flatnonzero(ds["layer_part"].values == "backup")
     water = np.asarray(ds["water"].values, float)[:, :, backup]  # (time, segment, layer)
-    total = water.sum(axis=2)
+    first = list(ds["face_role"].values).index("outer face of wall")
+    total = water.sum(axis=2) + np.asarray(ds["face_film"].values, float)[:, :, first:].sum(axis=2)
     by_layer = (water.max(axis=0) - water.min(axis=0)).max(axis=0)
     faces = [n for n, name in enumerate(ds["film_face"].values) if name in ("back of cladding", "outer face of wall")]
     film = float(np.asarray(ds["film"].values, float)[:, :, faces].max()) if faces else 0.0

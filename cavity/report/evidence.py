@@ -17,7 +17,7 @@ from cavity.units import cite
 __all__ = ["ASSUMPTIONS", "NOTES", "checks", "inputs", "layers", "openings", "provenance", "warnings"]
 
 _AREAS = {
-    "airflow": "Air flow", "climate": "Weather, sun and rain", "hourly": "Size of steps and cells",
+    "airflow": "Air flow", "climate": "Weather, sun and rain", "hourly": "Time-step and grid convergence",
     "risk": "Mould and other criteria", "wall": "Heat and moisture in the wall",
 }  # fmt: skip
 _OUTCOMES = {"pass": "met", "outside": "not met", "not run": "not run"}
@@ -193,7 +193,7 @@ def layers(ds: Any) -> list[dict[str, Any]]:
             {
                 "mark": str(index + 1),
                 "name": str(name),
-                "material": str(ds["layer_material"].values[index]),
+                "material": str(ds["layer_material"].values[index]) + _bridged(item),
                 "thickness": display.quantity(float(ds["layer_thickness"].values[index]), "m"),
                 "density": display.quantity(float(ds["layer_density"].values[index]), "kg/m3"),
                 "conductivity": display.quantity(float(ds["layer_conductivity"].values[index]), "W/(m K)"),
@@ -205,6 +205,19 @@ def layers(ds: Any) -> list[dict[str, Any]]:
             }
         )
     return made
+
+
+def _bridged(item: dict[str, Any]) -> str:
+    """Return in words what bridges a layer: timber studs, metal rails, brackets."""
+    parts = []
+    frame = item.get("frame")
+    if frame:
+        parts.append(f"{100 * float(frame['share']):.3g} % studs of {frame['material']['title']}")
+    if item.get("rail_conductance") or item.get("rail_loss"):
+        parts.append(f"metal rails every {display.number(1e3 * float(item['rail_spacing']))} mm")
+    if item.get("bracket_loss"):
+        parts.append("brackets")
+    return f"; {', '.join(parts)}" if parts else ""
 
 
 def recalled(cases: Sequence[Any]) -> list[str]:
@@ -372,11 +385,10 @@ def checks(found: Any) -> dict[str, Any] | None:
         name = f"{case['name']} ({case['inputs']})" if case["inputs"] else case["name"]
         open_cases.append((_AREAS.get(case["area"], case["area"]), name, _OUTCOMES[case["outcome"]], why))
     sentence = (
-        f"Version {found['version']} meets {total['pass']} of {len(cases)} published and analytical cases; "
-        f"{total['outside']} lie outside a range that was measured, is itself uncertain, or is our own target, and "
-        f"{total['not run']} could not be run. The command “cavity verify” runs them again and gives each with its "
-        "source, what is expected and what is computed. They test the method; whether this wall is described rightly "
-        "they cannot tell."
+        f"Version {found['version']} passes {total['pass']} of {len(cases)} benchmark and verification cases; "
+        f"{total['outside']} fall outside a range that was measured, is itself uncertain, or is our own target; "
+        f"{total['not run']} could not be run. The command “cavity verify” runs them again and lists each with its "
+        "source, the expected and the computed value. They test the method, not the description of this wall."
     )
     return {"sentence": sentence, "rows": rows, "open": open_cases}
 

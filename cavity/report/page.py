@@ -246,7 +246,7 @@ def render(comparison: Any) -> str:
         "all_cases": evidence.all_cases(cases),
         "not_computed": evidence.not_computed(failed),
         "companion": companion(cases),
-        "heat": heat(cases),
+        "heat": heat(cases, getattr(comparison, "closed", ())),
         "recalled": evidence.recalled(cases),
         "inputs": evidence.inputs(first),
         "layers": evidence.layers(first),

@@ -196,11 +196,13 @@ def balance(ds: Any, segment: int) -> list[tuple[str, float]]:
 def drying(ds: Any, segment: int, days: int = 60) -> tuple[np.ndarray, np.ndarray, np.datetime64] | None:
     """Return days since, water above the level before, and the moment of the largest wetting within a week.
 
-    Water of the backup wall with the film on its outer face. None where it never gains more than 1 g/m2 in a week.
+    Water of the backup wall with the films on its surfaces and at its interfaces. None where it never gains more than
+    1 g/m2 in a week.
     """
     backup = np.asarray(ds["layer_part"].values) == "backup"
     water = np.asarray(ds["water"].values, float)[:, segment, backup].sum(axis=1)
-    water = water + np.asarray(ds["film"].values, float)[:, segment, 2]
+    first = list(ds["face_role"].values).index("outer face of wall")
+    water = water + np.asarray(ds["face_film"].values, float)[:, segment, first:].sum(axis=1)
     week = 7 * 24
     if len(water) < 2 * week:
         return None

@@ -170,6 +170,7 @@ def condensate(ds: xr.Dataset) -> Condensate:
 
     humid = np.asarray(ds["relative_humidity"].values, float)
     water = np.asarray(ds["water"].values, float)
+    apart = "film_end_of_year" in ds  # the water of layers without the films at their interfaces
     interfaces = [face for face in range(start + 1, last) if neighbours(ds, face)]
     plane, behind = _behind(ds)
     if plane in interfaces:
@@ -183,8 +184,10 @@ def condensate(ds: xr.Dataset) -> Condensate:
             continue
         beside = neighbours(ds, face)
         held = water[:, :, beside].sum(axis=2)
+        if apart:
+            held = held + film[:, :, face]
         for other in interfaces:
-            if other != face and _holder(ds, other) in beside:
+            if not apart and other != face and _holder(ds, other) in beside:
                 held = held - film[:, :, other]
         came = np.zeros(held.shape)
         if plane == face:

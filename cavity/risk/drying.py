@@ -36,7 +36,7 @@ def excess(wetted: xr.Dataset, dry: xr.Dataset, *, start_month: int) -> np.ndarr
 
     def total(ds: xr.Dataset) -> np.ndarray:
         layers = np.asarray(ds["water"].values, float).sum(axis=2)
-        return (layers + np.asarray(ds["film"].values, float).sum(axis=2)).mean(axis=1)
+        return (layers + np.asarray(ds["face_film"].values, float).sum(axis=2)).mean(axis=1)
 
     month = np.asarray(wetted["time"].values, "datetime64[M]").astype(int) % 12 + 1
     begin = int(np.argmax(month == start_month))

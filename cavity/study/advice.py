@@ -1,43 +1,56 @@
 """Advice: what to change first, said only from differences that were computed.
 
-Each change of the wall is simulated and judged like the wall itself; nothing here is a rule of thumb.
+Each change of the wall is simulated and judged like the wall itself, in every strip; nothing here is a rule of thumb,
+but for one order. Where a compartment of the deciding strip has less than two vents, changes that let air through come
+before changes of its layers: a tighter membrane before a dead compartment improves the figures of the layers behind it
+and leaves the cause (common practice, no source).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from cavity.errors import ConvergenceError
-from cavity.risk import CAN_FAIL, Finding, worst_first
-from cavity.risk.finding import number
-from cavity.study.changes import scale_openings, with_variant
+from cavity.errors import ConvergenceError, Fault, InputError
+from cavity.risk.finding import CAN_FAIL, Finding, number
+from cavity.risk.ranking import Choice, Part, gather, gravity, level, order, severity
+from cavity.study.changes import (
+    INCH,
+    blind_ends,
+    gap_text,
+    rails_of,
+    scale_openings,
+    stem,
+    variants_of,
+    vents_of,
+    with_gap,
+    with_variant,
+    with_vents,
+)
 from cavity.study.engine import Engine, Job, Result
 
 if TYPE_CHECKING:
     import xarray as xr
 
     from cavity.study.compare import Comparison
-    from cavity.wallfile.model import Wall
+    from cavity.wallfile.model import Layer, Wall
 
-_HARDLY = (
-    0.02  # severity or status must move by this share of the limit to be called a change: noise of the years, float32
-)
-
-
-def severity_of(findings: Iterable[Finding]) -> tuple[float, Finding]:
-    """Return the largest ratio among the findings that can fail, and the finding that has it. [1]."""
-    decisive = max((found for found in findings if found.key in CAN_FAIL), key=lambda found: found.ratio)
-    return decisive.ratio, decisive
+_HARDLY = 0.02  # a ratio to a limit must change by this to count: noise of the years, float32
+_SAME = 0.05  # times the larger effect: effects that differ by less are told in one breath
+_AIR = ("openings", "vents", "compartments", "rails", "depth")  # families of changes that let air through
+_PALE, _DARK = 0.3, 0.9  # solar absorptance of a white and of a dark finish; common practice, no source
+_INSULATION = 0.065  # W/(m K), what conducts less counts as insulation (own choice)
+_OPENER, _TIGHTER = 0.2, 5.0  # times the s_d of a membrane, as tried
 
 
 @dataclass(frozen=True)
 class Change:
-    """One change to try: what it is called, the changed wall, and the case of it."""
+    """One change to try: what it is called, of which family, the changed wall, and the case of it."""
 
     label: str
+    family: str
     wall: Wall
     opening_set: str
     depth: float  # m
@@ -52,15 +65,26 @@ class Advice:
     label : str
         The change, as the start of a sentence.
     gain : float
-        Fall of severity (largest ratio of value to limit among what can fail); above 0 is better. [1]
-    status_before, status_after : str
-        Worst status among all findings.
+        Fall of the ratio of value to limit of the criterion that decides, in the strip that decides; above 0 is better.
+        [1]
     moves : bool
-        Whether it moves anything by more than noise.
+        Whether it changes anything by more than noise.
+    status_before, status_after : str
+        Status of the whole wall: pass, review or fail.
     sentence : str
-        The change and what it moves, in plain words.
-    place : str
-        Climate and column, such as ``"in Harbour, plain"``; empty where there is one of each.
+        The change and what it lowers or raises, from what to what and where, in plain words.
+    effect : str
+        The same without the change.
+    family : str
+        Kind of change: openings, vents, compartments, rails, depth, finish, layers, rain, leakage.
+    key : tuple
+        Sorts advice, the most helpful first.
+    before, after : float
+        Value of the criterion that decides. [in its own unit]
+    start : str
+        Where the advice starts from, in words.
+    column : str
+        The strip that decides.
     failure : str
         Why the change could not be computed; empty where it was. Its gain is not a number then.
     """
@@ -71,114 +95,275 @@ class Advice:
     status_before: str
     status_after: str
     sentence: str
-    place: str = ""
+    effect: str = ""
+    family: str = ""
+    key: tuple[object, ...] = ()
+    before: float = math.nan
+    after: float = math.nan
+    start: str = ""
+    column: str = ""
     failure: str = ""
 
 
-def compare_findings(label: str, before: Sequence[Finding], after: Sequence[Finding], place: str = "") -> Advice:
-    """Return what a change does, from the findings before and after it.
+# ---- words -----------------------------------------------------------------------------------------------------------
+def place_words(where: str) -> str:
+    """Return a place as findings give it in words: ``"membrane | sheathing, top"`` -> at the top, between the two."""
+    plane, _, segment = where.rpartition(", ")
+    if not plane:
+        plane, segment = where, ""
+    plane = "between " + " and ".join(plane.split(" | ")) if " | " in plane else f"at {plane}"
+    if segment in ("base", "middle", "top"):
+        return f"at the {segment}, {plane}"
+    return f"{plane}, {segment}" if segment else plane
 
-    The sentence gives the criterion that decides before the change and the 30-day relative humidity; other criteria
-    that begin or cease to fail are named.
+
+def _title(found: Finding) -> str:
+    return found.title[:1].lower() + found.title[1:] if found.title[1:2].islower() else found.title
+
+
+def _value(found: Finding, digits: int) -> str:
+    return number(found.value, digits)
+
+
+def _digits(*values: float) -> int:
+    """Return the decimals with which values are told apart: none from 100 on, else one or two."""
+    finite = [abs(value) for value in values if math.isfinite(value)]
+    digits = 0 if max(finite, default=0.0) >= 100.0 else 1
+    return digits + (len(finite) > 1 and len({number(value, digits) for value in finite}) < len(set(finite)))
+
+
+def _listed(items: Sequence[str], word: str = "and") -> str:
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} {word} {items[-1]}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _in(part: Part, like: Choice) -> str:
+    """Return which climate, strip and orientation a part is, of those of which the choice has several."""
+    words = []
+    for name, text in (("climate", "in {}"), ("column", "strip “{}”"), ("orientation", "facing {:g}°")):
+        if len({getattr(each, name) for each in like.parts}) > 1:
+            words.append(text.format(getattr(part, name)))
+    return ", ".join(words)
+
+
+def _failing(choice: Choice) -> dict[str, Finding]:
+    """Return the worst failing finding of each criterion that fails anywhere, by its key."""
+    failing: dict[str, Finding] = {}
+    for part in choice.parts:
+        for found in part.findings:
+            if found.status == "fail" and found.key in CAN_FAIL:
+                failing[found.key] = max(failing.get(found.key, found), found, key=gravity)
+    return failing
+
+
+def starting_point(base: Choice) -> str:
+    """Return where advice starts from: the choice, its status and what decides it, at which plane."""
+    text = f"“{base.opening_set}” with a {number(1e3 * base.depth)} mm cavity"
+    if base.decides is None:
+        return f"Starting from {text}: nothing was judged."
+    part, found = base.decides
+    digits = _digits(found.value, found.limit)
+    units = f" {found.units}" if found.units else ""
+    word = {"fail": "fails", "review": "needs review", "pass": "passes"}.get(base.status, base.status)
+    place = _in(part, base)
+    where = f", {place}" if place else ""
+    return (
+        f"Starting from {text}, which {word}{where}: {_title(found)} {place_words(found.where)} "
+        f"{_value(found, digits)}{units} ({found.threshold} {number(found.limit, digits)}{units})."
+    )
+
+
+# ---- one change ------------------------------------------------------------------------------------------------------
+def compare_choices(label: str, before: Choice, after: Choice, *, family: str = "", dead: bool = False) -> Advice:
+    """Return what a change does, from all findings before and after it.
+
+    The sentence gives the criterion and the strip that decide before the change; other criteria that begin or cease to
+    fail, and other strips that still fail, are named.
 
     Parameters
     ----------
     label : str
         The change, as the start of a sentence, e.g. ``"doubling the base slot"``.
-    before, after : sequence of Finding
-        Of the same criteria.
-    place : str
-        Climate and column, named first.
+    before, after : Choice
+        Of the same climates, strips and orientations, all computed.
+    family : str, keyword only
+        Kind of change.
+    dead : bool, keyword only
+        Whether the deciding strip has a compartment through which no air can pass.
 
     Returns
     -------
     Advice
     """
-    severity, decisive = severity_of(before)
-    gain = severity - severity_of(after)[0]
-    worst_before, worst_after = worst_first(before)[0], worst_first(after)[0]
-    moved = []
-    for key in dict.fromkeys((decisive.key, "humidity")):
-        old, new = _worst_of(before, key), _worst_of(after, key)
-        if old is not None and new is not None and abs(old.ratio - new.ratio) >= _HARDLY:
-            digits = 0 if max(abs(old.value), abs(new.value)) >= 20.0 else 1
-            moved.append(
-                f"{old.title[0].lower()}{old.title[1:]} at {new.where} from {number(old.value, digits)} to "
-                f"{number(new.value, digits)}{' ' + new.units if new.units else ''}"
-            )
-    lead = f"{place}: {label}" if place else label
-    text = f"{lead[0].upper()}{lead[1:]} "
-    text += f"moves {' and '.join(moved)}" if moved else "changes little"
-    fixed = [title for title in _failing(before) if title not in _failing(after)]
-    caused = [title for title in _failing(after) if title not in _failing(before)]
-    if fixed:
-        text += f"; {_listed(fixed)} no longer {'fails' if len(fixed) == 1 else 'fail'}"
-    if caused:
-        text += f"; {_listed(caused)} then {'fails' if len(caused) == 1 else 'fail'}"
-    if not fixed and not caused and worst_before.status != worst_after.status:
-        text += f"; the verdict goes from {worst_before.status} to {worst_after.status}"
-    moves = bool(moved or fixed or caused or worst_before.status != worst_after.status)
-    return Advice(label, gain, moves, worst_before.status, worst_after.status, text + ".", place)
+    if before.decides is None:
+        raise ValueError("there is no finding to start from")
+    part, old = before.decides
+    same = next(each for each in after.parts if each.name == part.name)
+    new = max((found for found in same.findings if found.key == old.key), key=gravity)
+    drop = severity(old.ratio) - severity(new.ratio)
+    gain = 0.0 if math.isnan(drop) else drop
+    failed, fails = _failing(before), _failing(after)
+    fixed = [_title(failed[key]) for key in failed if key not in fails]
+    caused = [_title(fails[key]) for key in fails if key not in failed]
+    changed = abs(gain) >= _HARDLY
+    digits = _digits(old.value, new.value) if changed else _digits(old.value)
+    units = f" {new.units}" if new.units else ""
+    place = _in(part, before)
+    if changed:
+        verb = "lowers" if gain > 0.0 else "raises"
+        start, end = place_words(old.where), place_words(new.where)
+        limit = f"{new.threshold} {number(new.limit, digits)}"
+        values = _value(old, digits), f"{_value(new, digits)}{units}"
+        if start == end:
+            comma = "," if ", " in start else ""
+            effect = f"{verb} the {_title(old)} {start}{comma} from {values[0]} to {values[1]} ({limit})"
+        else:
+            effect = f"{verb} the {_title(old)} from {values[0]} ({start}) to {values[1]} ({end}; {limit})"
+    else:
+        effect = f"hardly changes the {_title(old)} ({_value(old, digits)}{units})"
+    effect += f", {place}" if place else ""
+    if failed and not fails:
+        effect += "; nothing fails any more" if after.computed else ""
+    else:
+        if fixed:
+            effect += f"; {_listed(fixed)} no longer {'fails' if len(fixed) == 1 else 'fail'}"
+        if caused:
+            effect += f"; {_listed(caused)} then {'fails' if len(caused) == 1 else 'fail'}"
+        if changed and gain > 0.0 and fails and new.status != "fail" and after.decides is not None:
+            other, worst = after.decides
+            still = _in(other, after) or place_words(worst.where)
+            effect += f"; {still} still fails ({_title(worst)} {_value(worst, _digits(worst.value))})"
+    crosses = level_of(after) - level_of(before)
+    if crosses and not fixed and not caused:
+        effect += f"; the wall goes from {before.status} to {after.status}"
+    moves = bool(changed or fixed or caused or crosses)
+    # the families that let air through first where a dead compartment decides and they help at all
+    late = 0
+    if dead:
+        late = 0 if family == "compartments" and gain >= _HARDLY else 1 if family in _AIR else 2
+    key = (late if gain > -_HARDLY else 3, level_of(after), order(same.findings), label)
+    return Advice(
+        label, gain, moves, before.status, after.status, f"{_capital(label)} {effect}.", effect, family, key,
+        old.value, new.value, starting_point(before), part.column,
+    )  # fmt: skip
 
 
-def not_computed(label: str, failure: str) -> Advice:
+def level_of(choice: Choice) -> int:
+    """Return 0, 1 or 2 for pass, review and fail of a choice; one that was not computed whole counts as fail."""
+    return 2 if choice.status == "none" else level(choice.status)
+
+
+def compare_findings(label: str, before: Sequence[Finding], after: Sequence[Finding], *, family: str = "") -> Advice:
+    """Return `compare_choices` of a single climate and strip.
+
+    Parameters
+    ----------
+    label : str
+        The change, as the start of a sentence.
+    before, after : sequence of Finding
+        Of the same criteria.
+    family : str, keyword only
+        Kind of change.
+
+    Returns
+    -------
+    Advice
+    """
+    made = [Choice("as described", 0.0, 0.0, (Part("", "", 0.0, tuple(each)),)) for each in (before, after)]
+    return compare_choices(label, *made, family=family)
+
+
+def not_computed(label: str, failure: str, family: str = "") -> Advice:
     """Return what stands for a change that could not be computed."""
     text = f"Not computed: {label} ({failure.rstrip('.')})."
-    return Advice(label, math.nan, False, "", "", text, failure=failure)
-
-
-def _worst_of(findings: Sequence[Finding], key: str) -> Finding | None:
-    return next((found for found in worst_first(findings) if found.key == key), None)
-
-
-def _failing(findings: Sequence[Finding]) -> list[str]:
-    titles = (found.title for found in findings if found.status == "fail" and found.key in CAN_FAIL)
-    return [title[0].lower() + title[1:] for title in dict.fromkeys(titles)]
-
-
-def _listed(items: Sequence[str]) -> str:
-    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
+    return Advice(label, math.nan, False, "", "", text, family=family, key=(9,), failure=failure)
 
 
 def ranked(advice: Sequence[Advice]) -> tuple[Advice, ...]:
     """Return the advice, most helpful first; what could not be computed last."""
-    return tuple(sorted(advice, key=lambda each: math.inf if each.failure else -each.gain))
+    return tuple(sorted(advice, key=lambda each: (bool(each.failure), each.key)))
+
+
+def helps(advice: Advice) -> bool:
+    """Return whether a change helps by more than noise."""
+    better = _level(advice.status_after) < _level(advice.status_before)
+    return advice.moves and not advice.failure and (advice.gain >= _HARDLY or (advice.gain > -_HARDLY and better))
+
+
+def _level(status: str) -> int:
+    return {"pass": 0, "review": 1}.get(status, 2)
 
 
 def lines(advice: Sequence[Advice], most: int = 4) -> tuple[str, ...]:
-    """Return advice as sentences: the most helpful, the most harmful, and in one line what changes little.
+    """Return advice as sentences: the most helpful, the most harmful, and in one line what makes little difference.
+
+    One sentence a family of changes: the best of it, with the other changes of the family that help in brackets.
 
     Parameters
     ----------
     advice : sequence of Advice
     most : int
-        Helpful changes told at most. [1]
+        Helpful families at most. [1]
 
     Returns
     -------
     tuple of str
     """
-    told = [each for each in ranked(advice) if each.moves]
-    helpful = [each for each in told if each.gain >= 0.0][:most]
-    harmful = [each for each in told if each.gain <= -_HARDLY][-1:]
-    idle: dict[str, list[str]] = {}
-    for each in ranked(advice):
-        if not each.moves and not each.failure:
-            idle.setdefault(each.place, []).append(each.label)
-    text = [each.sentence for each in helpful]
-    text += [f"Worse: {each.sentence}" for each in harmful]
-    for place, labels in idle.items():
-        where = f"{place[0].upper()}{place[1:]}, little" if place else "Little"
-        text.append(f"{where} is changed by {_listed(labels)}.")
+    rest = [each for each in ranked(advice) if not each.failure]
+    helpful = [each for each in rest if helps(each)]
+    families: dict[str, list[Advice]] = {}
+    for each in helpful:
+        families.setdefault(each.family or each.label, []).append(each)
+    text = [_family(members) for members in list(families.values())[:most]]
+    harmful = [each for each in rest if each.moves and each.gain <= -_HARDLY]
+    if harmful:
+        worst = min(harmful, key=lambda each: (each.gain, each.label))
+        text.append(f"Adverse: {worst.label} {worst.effect}.")
+    idle = [each for each in rest if not helps(each) and each not in harmful]
+    if idle:
+        labels = _merged([each.label for each in idle])
+        verb = "makes" if len(labels) == 1 else "make"
+        text.append(f"{_capital(_listed(labels))} {verb} little difference.")
     text += [each.sentence for each in advice if each.failure]
     return tuple(text)
 
 
+def _family(members: Sequence[Advice]) -> str:
+    """Return one sentence for the helpful changes of a family."""
+    best, *others = members
+    same = [each for each in others if abs(each.gain - best.gain) <= _SAME * abs(best.gain)]
+    less = [each for each in others if each not in same]
+    sentence = f"{_capital(best.label)} {best.effect}"
+    digits = _digits(best.before, best.after)
+    notes = []
+    if same:
+        notes.append(f"{_listed(_merged([each.label for each in same]))} about as much")
+    notes += [f"{each.label}: to {number(each.after, digits)}" for each in less]
+    return sentence + (f". Also {'; '.join(notes)}." if notes else ".")
+
+
+def _merged(labels: Sequence[str]) -> list[str]:
+    """Return labels, those with the same first words told once: "doubling the base slot, the head slot"."""
+    made: list[str] = []
+    for lead in ("doubling the ", "adding a ", "using the openings "):
+        held = [label.removeprefix(lead) for label in labels if label.startswith(lead)]
+        if held:
+            article = "the " if lead.endswith("the ") else "a " if lead.endswith("a ") else ""
+            first = lead + held[0]
+            made.append(first if len(held) == 1 else _listed([first, *(article + each for each in held[1:])], "or"))
+    taken = [label for label in labels if not label.startswith(("doubling the ", "adding a ", "using the openings "))]
+    return made + taken
+
+
+# ---- a comparison ----------------------------------------------------------------------------------------------------
 def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
     """Return what other opening sets and depths do, from the cases already computed.
 
-    The base in each climate and column is the first opening set at the depth nearest to that of the wall; every other
-    set at that depth, and every other depth with that set, is compared with it.
+    The base is the first opening set at the depth nearest to that of the wall; every other set at that depth, and every
+    other depth with that set, is compared with it, over all climates, strips and orientations.
 
     Parameters
     ----------
@@ -188,78 +373,136 @@ def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
     Returns
     -------
     tuple of Advice
-        Most helpful first; the climate and column are named where there are several.
+        Most helpful first.
     """
-    made: list[Advice] = []
-    places = dict.fromkeys((case.climate_name, case.column) for case in comparison.cases)
-    for climate, column in places:
-        cases = [case for case in comparison.cases if (case.climate_name, case.column) == (climate, column)]
-        drawn = comparison.wall.cavity.depth
-        base = min(
-            (case for case in cases if case.opening_set == cases[0].opening_set),
-            key=lambda case: abs(case.depth - drawn),
-        )
-        place = "" if len(places) == 1 else f"in {climate}, {column}" if _several_columns(places) else f"in {climate}"
-        for case in cases:
-            if case is base or (case.depth != base.depth and case.opening_set != base.opening_set):
-                continue
-            if case.depth == base.depth:
-                label = f"changing the openings from {base.opening_set!r} to {case.opening_set!r}"
-            else:
-                verb = "deepening" if case.depth > base.depth else "reducing"
-                label = f"{verb} the cavity from {number(1e3 * base.depth)} to {number(1e3 * case.depth)} mm"
-            made.append(compare_findings(label, base.findings, case.findings, place))
+    choices = [each for each in gather(comparison.cases, comparison.failed) if each.computed]
+    names = [chosen.name for chosen in comparison.wall.opening_sets]
+    first = next((name for name in names if any(each.opening_set == name for each in choices)), None)
+    if first is None:
+        return ()
+    drawn = comparison.wall.cavity.depth
+    base = min(
+        (each for each in choices if each.opening_set == first), key=lambda each: (abs(each.depth - drawn), each.depth)
+    )
+    made = []
+    for each in choices:
+        if each is base or (each.depth != base.depth and each.opening_set != base.opening_set):
+            continue
+        if each.depth == base.depth:
+            label = f"using the openings “{each.opening_set}” at {number(1e3 * each.depth)} mm depth"
+            made.append(compare_choices(label, base, each, family="openings"))
+        else:
+            made.append(compare_choices(depth_label(base.depth, each.depth), base, each, family="depth"))
     return ranked(made)
 
 
-def _several_columns(places: Iterable[tuple[str, str]]) -> bool:
-    return len({column for _, column in places}) > 1
+def depth_label(old: float, new: float) -> str:
+    """Return a change of the depth [m] in words."""
+    verb = "deepening" if new > old else "reducing"
+    return f"{verb} the cavity from {number(1e3 * old)} to {number(1e3 * new)} mm"
 
 
-def changes_of(wall: Wall, opening_set: str, depth: float, column: str) -> tuple[Change, ...]:
-    """Return the changes to try: each opening doubled, all doubled, all halved, a deeper cavity, rail gaps, variants.
+# ---- the changes -----------------------------------------------------------------------------------------------------
+def changes_of(
+    wall: Wall, opening_set: str, depth: float, columns: Sequence[str], *, rain: bool = True
+) -> tuple[Change, ...]:
+    """Return the changes to try: openings, vents, blind ends, rails, depth, finish, layers, rain, leakage.
 
     Parameters
     ----------
     wall : Wall
-    opening_set, column : str
-        The case.
+    opening_set : str
+        The set of the case.
     depth : float
         Cavity depth of the case. [m]
+    columns : sequence of str
+        Strips of the wall that are judged.
+    rain : bool, keyword only
+        Whether the weather has rain.
 
     Returns
     -------
     tuple of Change
         The deeper cavity is the next depth of the wall file, else double the depth. A barrier is not opened: it is
-        there for fire.
+        there for fire. Vents above and below it lead outdoors.
     """
+    changes: list[Change] = []
+
+    def add(label: str, family: str, changed: Wall, chosen: str = opening_set, deep: float = depth) -> None:
+        changes.append(Change(label, family, changed, chosen, deep))
+
+    for each in wall.opening_sets:
+        if each.name != opening_set:
+            add(f"using the openings “{each.name}”", "openings", wall, each.name)
+    ends = blind_ends(wall, opening_set, columns)
+    for name in dict.fromkeys(end.vent for end in ends):
+        add(f"adding a {name}", "compartments", with_vents(wall, opening_set, [e for e in ends if e.vent == name]))
+    if len(names := list(dict.fromkeys(end.vent for end in ends))) > 1:
+        every = _listed([f"a {name}" for name in names])
+        add(f"adding {every}", "compartments", with_vents(wall, opening_set, ends))
+    rails = rails_of(wall, opening_set)
+    gap = min((rail.gap for rail in rails), default=0.0)
+    bay = min((rail.bay for rail in rails if rail.gap == gap), default=0.0)
+    if ends and 0.0 < gap < 0.99 * INCH < bay:  # a vent alone does little where the rails let no air on
+        vents = _listed([f"a {name}" for name in dict.fromkeys(end.vent for end in ends)])
+        wide = with_gap(with_vents(wall, opening_set, ends), opening_set, lambda rail: max(rail.gap, INCH))
+        label = f"adding {vents}, with the rail gaps widened from {gap_text(gap)} to {gap_text(INCH)},"
+        add(label, "compartments", wide)
     chosen = wall.opening_set(opening_set)
-    served = [each.name for each in chosen.openings if not each.columns or column in each.columns]
-    changes = [
-        Change(f"doubling the {name}", scale_openings(wall, opening_set, 2.0, [name]), opening_set, depth)
-        for name in served
-    ]
+    served: dict[str, list[str]] = {}  # by the name on the drawing: that of each strip
+    for column in wall.columns:
+        for vent in vents_of(chosen, column) if column.name in columns else ():
+            served.setdefault(stem(vent), []).append(vent.name)
+    for name, all_of_it in served.items():
+        add(f"doubling the {name}", "vents", scale_openings(wall, opening_set, 2.0, all_of_it))
     if len(served) > 1:
-        changes.append(Change("doubling all openings", scale_openings(wall, opening_set, 2.0), opening_set, depth))
+        add("doubling all vents", "vents", scale_openings(wall, opening_set, 2.0))
     if served:
-        changes.append(Change("halving all openings", scale_openings(wall, opening_set, 0.5), opening_set, depth))
-    deeper = min((each for each in wall.depths if each > depth * 1.001), default=2.0 * depth)
-    label = f"deepening the cavity from {number(1e3 * depth)} to {number(1e3 * deeper)} mm"
-    changes.append(Change(label, wall, opening_set, deeper))
-    rails = wall.rails if chosen.rails is None else chosen.rails
+        add("halving all vents", "vents", scale_openings(wall, opening_set, 0.5))
     if rails:
-        wider = tuple(replace(rail, gap=min(2.0 * rail.gap, rail.bay)) for rail in rails)
-        sets = tuple(
-            replace(each, rails=wider) if each.name == opening_set and each.rails is not None else each
-            for each in wall.opening_sets
-        )
-        changed = replace(wall, rails=wider if chosen.rails is None else wall.rails, opening_sets=sets)
-        changes.append(Change("doubling the gaps of the rails", changed, opening_set, depth))
-    changes += [
-        Change(f"the variant {name!r}", with_variant(wall, name), opening_set, depth)
-        for name in dict.fromkeys(variant for variant, _, _ in wall.variants)
-    ]
+        wider = [min(2.0 * gap, bay)] + ([INCH] if 2.0 * gap < 0.99 * INCH < bay else [])
+        for new in wider:
+            if new > gap:
+                changed = with_gap(wall, opening_set, lambda rail, new=new: max(rail.gap, new))  # type: ignore[misc]
+                add(f"widening the rail gaps from {gap_text(gap)} to {gap_text(new)}", "rails", changed)
+    deeper = min((each for each in wall.depths if each > depth * 1.001), default=2.0 * depth)
+    add(depth_label(depth, deeper), "depth", wall, deep=deeper)
+    for absorptance, word in ((_PALE, "paler"), (_DARK, "darker")):
+        old = wall.solar_absorptance
+        if abs(absorptance - old) >= 0.15 and (absorptance < old) == (word == "paler"):
+            label = f"a {word} finish (solar absorptance {old:.2g} to {absorptance:.2g})"
+            add(label, "finish", replace(wall, solar_absorptance=absorptance))
+    changes += _membranes(wall, opening_set, depth)
+    wetting = wall.wetting
+    if rain and wetting.rain_share > 0.0:
+        half = 0.5 * wetting.rain_share
+        label = f"halving the rain that passes the cladding ({100 * wetting.rain_share:.2g} to {100 * half:.2g} %)"
+        add(label, "rain", replace(wall, wetting=replace(wetting, rain_share=half)))
+    if wetting.leak_layer is not None and wetting.leak_flow > 0.0:
+        changed = replace(wall, wetting=replace(wetting, leak_flow=0.5 * wetting.leak_flow))
+        add("halving the air leakage from indoors", "leakage", changed)
+    for name in variants_of(wall):
+        add(f"the variant “{name}”", "layers", with_variant(wall, name))
     return tuple(changes)
+
+
+def _membranes(wall: Wall, opening_set: str, depth: float) -> list[Change]:
+    """Return a more vapour-open membrane outside the insulation, and tighter and more open ones inside it."""
+    made = []
+    inside = False
+    for index, layer in enumerate(wall.backup):
+        if not layer.is_membrane:
+            inside = inside or layer.material.conductivity < _INSULATION
+            continue
+        if layer.sd is None or not layer.sd > 0.0:
+            continue
+        for factor in (_OPENER, _TIGHTER) if inside else (_OPENER,):
+            changed: Layer = replace(layer, sd=factor * layer.sd, sd_table=())
+            word = "more vapour-open" if factor < 1.0 else "tighter"
+            label = f"a {word} {layer.name} (s_d {layer.sd:.3g} to {factor * layer.sd:.3g} m)"
+            backup = (*wall.backup[:index], changed, *wall.backup[index + 1 :])
+            made.append(Change(label, "layers", replace(wall, backup=backup), opening_set, depth))
+    return made
 
 
 def advise(
@@ -281,8 +524,10 @@ def advise(
     wall : Wall
     weather : xarray.Dataset, (time,)
         From `read_weather`.
-    opening_set, depth, column : keyword only
+    opening_set, depth : keyword only
         The case, as for `simulate`. [depth: m]
+    column : str, keyword only
+        Column to judge; None: all of them, the worst decides.
     workers : int, keyword only
         Threads; None: one for each core.
     scheduler : str, keyword only
@@ -299,29 +544,54 @@ def advise(
 
     Raises
     ------
+    InputError
+        If a name is not known.
     ConvergenceError
         If the case itself cannot be solved: there is nothing to compare with.
     """
     name = opening_set or wall.opening_sets[0].name
     at = wall.cavity.depth if depth is None else depth
-    column_name = column or wall.columns[0].name
-    changes = (Change("", wall, name, at), *changes_of(wall, name, at, column_name))
-    jobs = [Job(change.wall, weather, change.opening_set, change.depth, column_name) for change in changes]
-    label_of = {id(job): change.label for job, change in zip(jobs, changes, strict=True)}
+    known = [each.name for each in wall.opening_sets]
+    if name not in known:
+        raise InputError(
+            Fault("opening set", "there is none of this name", name, ", ".join(known), "use a listed name")
+        )
+    columns = [column] if column else [each.name for each in wall.columns]
+    rain = bool(weather.attrs.get("has_rain", 1))
+    changes = (Change("", "", wall, name, at), *changes_of(wall, name, at, columns, rain=rain))
+    jobs = [
+        Job(change.wall, weather, change.opening_set, change.depth, strip) for change in changes for strip in columns
+    ]
+    label_of = {id(job): changes[index // len(columns)].label for index, job in enumerate(jobs)}
 
     def told(done: int, count: int, result: Result) -> None:
         if progress:
             progress(done, count, label_of[id(result.job)] or "as described")
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
-        base, *others = engine.run(jobs, keep="findings", progress=told)
-    if base.failure:
-        raise ConvergenceError(f"the case as described could not be computed: {base.failure}")
+        results = engine.run(jobs, keep="findings", progress=told)
+    groups = [results[start : start + len(columns)] for start in range(0, len(results), len(columns))]
+    lost = [next((each.failure for each in group if each.failure), "") for group in groups]
+    if lost[0]:
+        raise ConvergenceError(f"the case as described could not be computed: {lost[0]}")
+    place = str(weather.attrs.get("name", ""))
+    base, *others = (
+        Choice(
+            change.opening_set, change.depth, 0.0,
+            tuple(
+                Part(place, strip, wall.orientation, each.findings)
+                for strip, each in zip(columns, group, strict=True)
+            ),
+        )
+        for change, group in zip(changes, groups, strict=True)
+    )  # fmt: skip
+    decides = base.decides[0].column if base.decides else columns[0]
+    dead = level_of(base) > 0 and any(end.dead for end in blind_ends(wall, name, [decides]))
     return ranked(
         [
-            not_computed(change.label, result.failure)
-            if result.failure
-            else compare_findings(change.label, base.findings, result.findings)
-            for change, result in zip(changes[1:], others, strict=True)
+            not_computed(change.label, failure, change.family)
+            if failure
+            else compare_choices(change.label, base, other, family=change.family, dead=dead)
+            for change, other, failure in zip(changes[1:], others, lost[1:], strict=True)
         ]
     )

@@ -78,6 +78,14 @@ def vents_of(chosen: OpeningSet, column: Column) -> list[Opening]:
     return sorted(found, key=lambda each: each.height)
 
 
+def stem(vent: Opening) -> str:
+    """Return the name of a vent without the strip that the reader of the wall file added to it."""
+    for column in vent.columns:
+        if vent.name.endswith(f", {column}"):
+            return vent.name.removesuffix(f", {column}")
+    return vent.name
+
+
 def halves(wall: Wall, opening_set: str, columns: Iterable[str]) -> tuple[float, float]:
     """Return the free vent area in the lower and in the upper half of the strip that has least. [m2/m]."""
     lower, upper = [], []
@@ -114,13 +122,15 @@ def blind_ends(wall: Wall, opening_set: str, columns: Iterable[str] = ()) -> tup
         closers = sorted(
             (each.height, each.name)
             for each in wall.barriers
-            if _serves(each.columns, column.name) and column.bottom + _TOUCH < each.height < column.top - _TOUCH
+            if _serves(each.columns, column.name) and column.bottom - _TOUCH <= each.height <= column.top + _TOUCH
         )
         edges = [(column.bottom, ""), *closers, (column.top, "")]
         for (bottom, below), (top, above) in itertools.pairwise(edges):
             if top - bottom < _SHORTEST:
                 continue
-            inside = [height for height in vents if bottom - _TOUCH <= height <= top + _TOUCH]
+            # a vent at the height of a barrier is below it, as the air flow takes it
+            least = bottom + _TOUCH if below else bottom - _TOUCH
+            inside = [height for height in vents if least < height <= top + _TOUCH]
             reach = min(_NEAR, 0.5 * (top - bottom))
             if not any(height - bottom <= reach for height in inside):
                 found.append(BlindEnd(column.name, bottom, top, True, below, len(inside)))
@@ -156,7 +166,7 @@ def with_vents(wall: Wall, opening_set: str, ends: Iterable[BlindEnd]) -> Wall:
         added.append(
             replace(
                 pattern, name=name, height=height, columns=(end.column,),
-                exposure="face" if end.barrier else pattern.exposure, pressure_shift=None,
+                exposure="face" if end.barrier else pattern.exposure, cp_shift=None,
             )
         )  # fmt: skip
     return _with_set(wall, replace(chosen, openings=(*chosen.openings, *added)))

@@ -48,7 +48,8 @@ def size_rows(found: Sizing, rows: Sequence[Row]) -> list[tuple[str, ...]]:
             least += ", smallest tried" if row.at_floor else ""
         near = "-"
         if (shown := row.shown) is not None and shown.decisive is not None:
-            near = f"{shown.decisive.title}: {number(100.0 * shown.severity)} % of the limit"
+            far = f"{number(100.0 * shown.severity)} % of the limit"
+            near = f"{shown.decisive.title}: {far if shown.decisive.can_fail else shown.decisive.status}"
             near += f", {shown.column}" if shown.column else ""
         cells = [held, least]
         if row.variable == "factor":

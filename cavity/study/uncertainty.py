@@ -72,11 +72,11 @@ def ranges_of(wall: Wall, opening_set: str | None = None, *, rain: bool = True) 
     given = tuple(Range(name, low, high, "wall file") for name, low, high in wall.uncertain)
     named = {each.name for each in given}
     sets = wall.opening_sets if opening_set is None else (wall.opening_set(opening_set),)
-    defaults = [
-        Range(
-            "site.cp_difference", 0.05, 0.3,
-            "sensitivity band: no measured value for cavities was found",
-        ),
+    defaults = []
+    if not wall.site.cp_profile:  # a profile of the user's own wins over any difference
+        band = "sensitivity band as a straight line over the height: no measured value for cavities was found"
+        defaults.append(Range("site.cp_difference", 0.05, 0.3, band))
+    defaults += [
         Range(
             "openings.area_factor", 0.8, 1.25,
             "a loss coefficient known to 50 % is an equivalent area known to 25 %; common practice, no source",

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.errors import Fault, InputError
+from cavity.kernels import film
 from cavity.kernels import wall as kernel
 from cavity.wall import storage
 
@@ -23,6 +24,7 @@ GROWTH = 1.8  # ratio of neighbouring cells away from the edges
 TIGHT = 1e7  # stands for an infinite diffusion resistance factor
 THIN_R = 1e-4  # m2 K/W, least thermal resistance of a membrane: keeps its two faces apart, 1 mK at 10 W/m2
 WATERLESS = 1e3  # kg/m2, capacity of a cell that holds no water: never reached
+ENCLOSED = 1.0  # kg/m2, water or ice between two capillary layers in contact, a joint of 1 mm: our own assumption
 
 
 @dataclass(frozen=True)
@@ -42,8 +44,8 @@ class FaceReading:
 class Line:
     """A wall ready for the kernels: grid, faces, and the layer each node belongs to.
 
-    `layer_of_node` is -1 at the four outer faces; an interface, which may hold condensate, counts with the layer
-    outside it, or inside it where that is a membrane.
+    `layer_of_node` is -1 at the four surfaces; an interface belongs to the layer outside it, or inside it where that is
+    a membrane. Its film is not water of the layer.
     """
 
     grid: kernel.Grid
@@ -206,8 +208,9 @@ def _build(
                 table_row[place] = len(used)
                 used.append(layer)
                 # rain wets the cladding, and a backup wall without a membrane in front; elsewhere water redistributes
-                sheltered = part > 0 and place > 0
-                used_tables.append(tables[index + place] if tables else _tables_of(layer.material, sheltered))
+                # decided for all layers of one material in a row alike
+                exposed = part == 0 or all(other.material == layer.material for other in layers[:place])
+                used_tables.append(tables[index + place] if tables else _tables_of(layer.material, not exposed))
         for place, layer in enumerate(layers):
             # the face outside this layer: its nearest solid neighbours give the liquid properties
             before = [table_row[k] for k in range(place) if k in table_row]
@@ -299,26 +302,31 @@ def _grid(
     link = np.full(n - 1, kernel.DRY_LINK, dtype=np.int64)
     membrane_R, membrane_sd = np.zeros(n - 1), np.zeros(n - 1)
     membrane_table = np.full(n - 1, -1, dtype=np.int64)
-    sd_tables = []
+    permeance = []
     for i in range(n - 1):
         if i == cladding_back:
             link[i] = kernel.CAVITY
         elif i in membranes:
             layer = membranes[i]
             membrane_R[i] = max(layer.thickness / layer.material.conductivity, THIN_R)
-            membrane_sd[i] = float(layer.sd or 0.0)
+            membrane_sd[i] = float(layer.sd or 0.0)  # a table wins, see look_inside
             if layer.sd_table:
-                membrane_table[i] = len(sd_tables)
-                sd_tables.append(storage.membrane_sd(layer, u))
+                membrane_table[i] = len(permeance)
+                permeance.append(storage.membrane_permeance(layer))
         else:
             cell = left[i] if not face[i] else left[i + 1] if not face[i + 1] else right[i]
             link[i] = kernel.WET_LINK if capillary[cell] else kernel.DRY_LINK
-    # between two capillary layers in contact water, or the ice that frost draws there, has nowhere to run
+    # water between two capillary layers in contact, or ice that frost draws there, does not run as on an open face
     enclosed = face & capillary[left] & capillary[right]
     enclosed[0] = enclosed[-1] = False
     for i in range(1, n - 1):
         if face[i] and (i in membranes or i - 1 in membranes or cladding_back in (i, i - 1)):
             enclosed[i] = False
+    draws = face & (np.append(link, kernel.DRY_LINK) == kernel.WET_LINK) | face & (
+        np.insert(link, 0, kernel.DRY_LINK) == kernel.WET_LINK
+    )
+    sheds_out, sheds_in = _shedding(face, left, right, used, capillary, tables, link, membranes)
+    sheds = sheds_out >= 0
     dry = np.array([layer.material.density * layer.material.specific_heat for layer in used])
     lam = np.array([layer.material.conductivity for layer in used])  # between studs and rails
     extra = np.array([layer.material.moisture_conductivity for layer in used])
@@ -330,17 +338,63 @@ def _grid(
         heat=dry[left] * d,
         conductivity=lam[left],
         moisture_conductivity=extra[left],
-        capacity=np.where(face, np.where(enclosed, WATERLESS, film_limit), capacity[left] * d),
+        capacity=np.where(
+            face,
+            np.where(sheds, WATERLESS, np.where(enclosed, max(ENCLOSED, film_limit), film_limit)),
+            capacity[left] * d,
+        ),
+        film_scale=np.where(face | sheds, film.SCALE, 0.0),
+        film_start=np.where(draws, film.FULL, film.START),
+        sheds_out=sheds_out,
+        sheds_in=sheds_in,
         link=link,
         per_distance=np.where(link == kernel.WET_LINK, 2.0 / np.maximum(d[:-1] + d[1:], 1e-12), 0.0),
         membrane_R=membrane_R,
         membrane_sd=membrane_sd,
         membrane_table=membrane_table,
-        sd_tables=np.array(sd_tables).reshape(len(sd_tables), len(u)),
+        permeance=np.array(permeance).reshape(len(permeance), -1, 4) if permeance else np.zeros((0, 1, 4)),
         tables=tables,
         cladding_back=cladding_back,
         freezing=int(freezing),
     )
+
+
+def _shedding(
+    face: NDArray[np.bool_],
+    left: NDArray[np.int64],
+    right: NDArray[np.int64],
+    used: list[Layer],
+    capillary: NDArray[np.bool_],
+    tables: NDArray[np.float64],
+    link: NDArray[np.int64],
+    membranes: dict[int, Layer],
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the outer and inner face to which each node passes its film, (nodes,) each; -1: it keeps it.
+
+    Water that condenses inside a layer that does not draw it goes to the colder face of all layers of that material in
+    a row. Tight layers let none in.
+    """
+    n = len(face)
+    shuts = tables[:, :, kernel.MU].min(axis=1) >= TIGHT
+
+    def inside(i: int) -> bool:
+        """Whether the node belongs to such a layer, faces between two layers of one material included."""
+        if capillary[left[i]] or shuts[left[i]]:
+            return False
+        if not face[i]:
+            return True
+        parted = i in (0, n - 1) or i in membranes or i - 1 in membranes or kernel.CAVITY in (link[i - 1], link[i])
+        return not parted and used[left[i]].material == used[right[i]].material
+
+    out, inner = np.full(n, -1, dtype=np.int64), np.full(n, -1, dtype=np.int64)
+    within = [inside(i) for i in range(n)]
+    for i in range(n):
+        if within[i]:
+            out[i] = out[i - 1] if within[i - 1] else i - 1
+    for i in range(n - 1, -1, -1):
+        if within[i]:
+            inner[i] = inner[i + 1] if within[i + 1] else i + 1
+    return out, inner
 
 
 def _cubics(values: NDArray[np.float64], rises: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -11,6 +11,7 @@ import numpy as np
 
 from cavity.constants import ICE_POINT
 from cavity.errors import Fault, InputError
+from cavity.files import read_bytes
 from cavity.wall.saturation import saturation_pressure
 
 if TYPE_CHECKING:
@@ -30,6 +31,7 @@ _HIGHEST_HUMIDITY = 0.95  # our own limit for models that can ask for more than 
 _PRODUCTION = (0.9e-4, 1.4e-4, 1.6e-4, 1.7e-4)  # kg/s
 _PER_FURTHER_BEDROOM = 0.1e-4  # kg/s, about 1 L a day, same
 _PRODUCTION_FACTOR = 1.36e5  # Pa m3/kg, R_v T at room temperature as ASHRAE 160 rounds it
+_LARGEST = 10_000_000  # bytes; a year of hours is below 200 kB
 _ASHRAE_HIGHEST = 0.7  # ASHRAE 160: design indoor relative humidity is not taken above 70 %, from memory
 
 
@@ -307,14 +309,12 @@ def _through_months(values: ArrayLike, time: NDArray[np.datetime64]) -> NDArray[
 def _read_hourly(path: Path, hours: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Read the hourly room climate: csv, a header with the two column names, one row for each hour of the weather."""
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise InputError(Fault(path.name, "the indoor climate file is missing", str(path), "a csv file", "")) from None
-    except (OSError, UnicodeDecodeError) as error:
+        text = read_bytes(path, _LARGEST, "an indoor climate file").decode("utf-8-sig")
+        rows = [row for row in csv.reader(text.splitlines()) if row]
+    except (UnicodeDecodeError, csv.Error) as error:
         raise InputError(
-            Fault(path.name, "the indoor climate file cannot be read", str(error), "UTF-8 text", "")
+            Fault(path.name, "the indoor climate file cannot be read", str(error)[:100], "UTF-8 text in columns", "")
         ) from None
-    rows = [row for row in csv.reader(text.splitlines()) if row]
     header = [name.strip() for name in rows[0]] if rows else []
     missing = [name for name in FILE_COLUMNS if name not in header]
     if missing:

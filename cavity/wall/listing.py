@@ -25,7 +25,7 @@ _SHOWN = 3  # planes with most condensate that get columns of their own
 
 
 def monthly_table(result: Monthly) -> Table:
-    """Return the table of months in calendar order: air on both sides, surface factor, condensate at the worst planes.
+    """Return the table of months in calendar order: air on both sides, temperature factor, condensate at the wettest.
 
     Parameters
     ----------

@@ -520,7 +520,7 @@ def _notes(
         worst = int(np.nanargmax(needed))
         verdict = "meets" if factor >= needed[worst] else "does not meet"
         notes.append(
-            f"Surface factor {factor:.3f} {verdict} the {needed[worst]:.3f} needed in "
+            f"Temperature factor f_Rsi {factor:.3f} {verdict} the {needed[worst]:.3f} needed in "
             f"{calendar.month_name[worst + 1]} to keep the "
             "undisturbed room surface at 80 % relative humidity or less; corners and metal paths are colder."
         )

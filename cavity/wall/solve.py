@@ -150,7 +150,7 @@ def march(
     work = kernel.work_arrays(grid)
     kernel.evaluate(grid, T, u, work)
     W, E = kernel.read(work, kernel.HELD), kernel.read(work, kernel.HEAT)
-    flux, runoff = np.zeros(kernel.FLUX_COUNT), np.zeros(nodes)
+    flux, runoff, shed = np.zeros(kernel.FLUX_COUNT), np.zeros(nodes), np.zeros(nodes)
     wanted = np.atleast_1d(np.asarray(moments, dtype=float))
     rows: list[tuple[NDArray[np.float64], ...]] = []
     now, entered, step = 0.0, 0.0, first_step
@@ -161,7 +161,7 @@ def march(
                 edge = (around(now + step) if callable(around) else around)._replace(dt=step)
                 T_new, u_new = T.copy(), u.copy()
                 status, _, worst = kernel.step(
-                    grid, edge, T_new, u_new, W, E, work, flux, runoff, _TOLERANCE, _MOST_UPDATES
+                    grid, edge, T_new, u_new, W, E, work, flux, runoff, shed, _TOLERANCE, _MOST_UPDATES
                 )
                 # a residual that is not a number compares as small
                 if status == 0 and np.isfinite(T_new).all() and np.isfinite(W + E).all():

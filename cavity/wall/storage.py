@@ -93,9 +93,11 @@ def material_tables(material: Material, grid: NDArray[np.float64], *, redistribu
 
     Water content follows a monotone cubic through the measured sorption points (adsorption, no hysteresis; a point
     below its forerunner is raised to it), then a van Genuchten curve that starts at the last point and reaches 99.9 %
-    of free saturation at u = 12. Liquid diffusivity comes from the material's table, else from the water absorption
-    coefficient; below the water content at 80 % relative humidity it falls in proportion to the water content,
-    because what moves there is already in the cup values (our own assumption).
+    of free saturation at u = 12. A material that does not draw water has no capillary range: its isotherm goes on to
+    100 % with the slope of its last two points, and what condenses beyond stands as a film. Liquid diffusivity
+    comes from the material's table, else from the water absorption coefficient; below the water content at 80 %
+    relative humidity it falls in proportion to the water content, because what moves there is already in the cup
+    values (our own assumption).
 
     Parameters
     ----------
@@ -124,11 +126,14 @@ def material_tables(material: Material, grid: NDArray[np.float64], *, redistribu
     mu = _vapour_resistance(material.mu_table, material.mu_dry, material.mu_wet, to_humidity(grid))
     if material.free_saturation <= 0.0:
         return MaterialTables(np.zeros_like(grid), np.zeros_like(grid), mu, np.zeros_like(grid), np.zeros_like(grid))
-    water = _water_content(material, grid)
+    draws = material.absorption > 0.0 or bool(material.diffusivity)
+    water = _water_content(material, grid, draws)
     slope = monotone_slopes(grid, water)
-    if material.absorption <= 0.0 and not material.diffusivity:
+    if not draws:
         return MaterialTables(water, slope, mu, np.zeros_like(grid), np.zeros_like(grid))
-    potential, diffusivity = _liquid_potential(material, grid, water, 1.0 if not redistribution else _REDISTRIBUTION)
+    # nothing drives water on from a full pore: a film beside the layer stands without suction, however thick
+    full = np.minimum(water, np.interp(_FULL_AT, grid, water))
+    potential, diffusivity = _liquid_potential(material, grid, full, 1.0 if not redistribution else _REDISTRIBUTION)
     return MaterialTables(water, slope, mu, potential, _limited(diffusivity * slope, grid, potential))
 
 
@@ -199,6 +204,33 @@ def membrane_sd(layer: Layer, grid: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.full(humidity.shape, float(layer.sd or 0.0))
 
 
+PERMEANCE_STEPS = 200  # of relative humidity: the mean permeance errs by less than 1e-6, see the tests
+
+
+def membrane_permeance(layer: Layer) -> NDArray[np.float64]:
+    """Return the integral of a membrane's permeance 1/s_d over relative humidity, from 0 to 1.
+
+    Parameters
+    ----------
+    layer : Layer
+        With `sd_table` of (relative humidity, s_d [m]); s_d is logarithmic between its points, constant outside.
+
+    Returns
+    -------
+    array, (PERMEANCE_STEPS, 4)
+        Coefficients of a cubic on each step of relative humidity, whose place in the step runs from 0 to 1. [1/m]
+    """
+    step = 1.0 / PERMEANCE_STEPS
+    phi = np.linspace(0.0, 1.0, PERMEANCE_STEPS + 1)
+    node, weight = np.polynomial.legendre.leggauss(5)
+    inner = 1.0 / _log_between(layer.sd_table, phi[:-1, None] + 0.5 * step * (node + 1.0)) @ weight * 0.5 * step
+    total = np.concatenate(([0.0], np.cumsum(inner)))
+    rate = step / _log_between(layer.sd_table, phi)
+    return np.stack(
+        (total[:-1], rate[:-1], 3.0 * inner - 2.0 * rate[:-1] - rate[1:], rate[:-1] + rate[1:] - 2.0 * inner), axis=1
+    )
+
+
 def _suction(u: NDArray[np.float64]) -> NDArray[np.float64]:
     return SUCTION_SCALE * np.exp(-u)
 
@@ -218,7 +250,7 @@ def _vapour_resistance(
         return 1.0 / permeability
 
 
-def _water_content(material: Material, grid: NDArray[np.float64]) -> NDArray[np.float64]:
+def _water_content(material: Material, grid: NDArray[np.float64], draws: bool) -> NDArray[np.float64]:
     from scipy.interpolate import PchipInterpolator
 
     full = material.free_saturation
@@ -239,6 +271,12 @@ def _water_content(material: Material, grid: NDArray[np.float64]) -> NDArray[np.
         )
     humidity, water = np.array(points).T
     water = np.maximum.accumulate(water)
+    if not draws:
+        before = (humidity[-2], water[-2]) if len(humidity) > 1 else (0.0, 0.0)
+        rise = (water[-1] - before[1]) / (humidity[-1] - before[0])
+        damp = min(float(water[-1] + rise * (1.0 - humidity[-1])), full)
+        isotherm = PchipInterpolator(np.concatenate(([0.0], humidity, [1.0])), np.concatenate(([0.0], water, [damp])))
+        return np.maximum.accumulate(np.clip(isotherm(to_humidity(grid)), 0.0, full))
     last = float(from_humidity(humidity[-1]))
     capillary = _van_genuchten(last, float(water[-1]) / full)
     beyond = last + _BLEND

@@ -22,6 +22,7 @@ AIR_DENSITY = 1.2  # kg/m3, indoor air at 20 degC: turns a leak in m3 into kg
 _INSULATION = 0.065  # W/(m K), what conducts less counts as insulation
 _FEW = 0.005  # m2/m, 50 cm2/m
 _SHALLOW = 0.020  # m
+_NAMED = 6  # of many places with the same doubt, as many are named
 _RULE = "DIN 18516-1, from memory"
 
 
@@ -94,7 +95,7 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
         invented=head.invented,
         elevation=elevation,
     )
-    return replace(wall, warnings=tuple(warnings + _doubts(wall)))
+    return replace(wall, warnings=tuple(warnings + faults.notes + _doubts(wall)))
 
 
 def _columns(parts: dict[str, Any], faults: Faults) -> tuple[Elevation | None, list[Column]]:
@@ -364,7 +365,7 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
             if len(ends) == 2:
                 if ends[0] >= ends[1]:
                     faults.add(place, "low is not below high", fix="exchange the two")
-                scale = AIR_DENSITY / 3600.0 if name == "wetting.leak_flow" else 1.0
+                scale = {"wetting.leak_flow": AIR_DENSITY / 3600.0, "wetting.leak_q50": 1.0 / 3600.0}.get(name, 1.0)
                 found.append((name, ends[0] * scale, ends[1] * scale))
     return tuple(found)
 
@@ -374,11 +375,16 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
 
 def _doubts(wall: Wall) -> list[str]:
     """Return warnings of what can be computed but is unusual, each with the rule it leaves."""
-    doubts = [
-        f"Cavity depth {1000 * depth:g} mm is below the 20 mm of common rules ({_RULE})."
-        for depth in wall.depths
-        if depth < _SHALLOW - 1e-9
-    ]
+    doubts = []
+    shallow = [f"{1000 * depth:g} mm" for depth in wall.depths if depth < _SHALLOW - 1e-9]
+    if shallow:
+        many = len(shallow) > 1
+        said = f"Cavity depths {_listed(shallow)} are" if many else f"Cavity depth {shallow[0]} is"
+        doubts.append(f"{said} below the 20 mm of common rules ({_RULE}).")
+    # what several sets or columns have in common is said once
+    closed: list[str] = []
+    blind: dict[str, list[str]] = {}
+    small: list[str] = []
     for chosen in wall.opening_sets:
         for column in wall.columns:
             middle = 0.5 * (column.bottom + column.top)
@@ -386,16 +392,25 @@ def _doubts(wall: Wall) -> list[str]:
             for opening in chosen.openings:
                 if (not opening.columns or column.name in opening.columns) and within(opening.height, [column]):
                     sums["lower" if opening.height < middle else "upper"] += opening.free_vent_area
-            where = f"Openings {chosen.name!r}, column {column.name!r}"
+            where = f"{chosen.name!r}" + (f", column {column.name!r}" if len(wall.columns) > 1 else "")
             if not any(sums.values()):
-                doubts.append(f"{where}: no opening, the cavity is closed.")
+                closed.append(where)
                 continue
             for half, area in sums.items():
                 if not area:
-                    doubts.append(f"{where}: no opening in the {half} half, air cannot pass through.")
-                elif area < _FEW - 1e-9:
-                    doubts.append(
-                        f"{where}: {1e4 * area:.3g} cm2/m of free vent area in the {half} half, "
-                        f"below the 50 cm2/m of common rules ({_RULE})."
-                    )
+                    blind.setdefault(half, []).append(where)
+            least = min((area for area in sums.values() if area), default=_FEW)
+            if least < _FEW - 1e-9:
+                small.append(f"{where} ({1e4 * least:.3g} cm2/m)")
+    if closed:
+        doubts.append(f"No opening, the cavity is closed: {_listed(closed)}.")
+    for half, places in blind.items():
+        doubts.append(f"There is no opening in the {half} half, air cannot pass through: {_listed(places)}.")
+    if small:
+        doubts.append(f"Free vent area in one half below the 50 cm2/m of common rules ({_RULE}): {_listed(small)}.")
     return doubts
+
+
+def _listed(items: list[str]) -> str:
+    rest = len(items) - _NAMED
+    return "; ".join(items[:_NAMED]) + (f"; and {rest} more" if rest > 0 else "")

@@ -138,6 +138,7 @@ class Faults:
         self.name = name
         self.raw = raw
         self.found: list[Fault] = []
+        self.notes: list[str] = []  # what was taken where the file is silent: warnings of the wall
         self._lines = key_lines(text)
 
     def where(self, place: Place) -> str:

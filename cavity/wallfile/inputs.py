@@ -31,6 +31,7 @@ INPUTS: dict[str, str] = {
     "indoor.humidity_shift": "shift of the indoor relative humidity",
     "wetting.rain_share": "fraction of driving rain that passes the cladding",
     "wetting.leak_flow": "indoor air leaking into the wall [kg/(m2 s)]",
+    "wetting.leak_q50": "air permeability q50 of the envelope [m3/(m2 s)]",
     "run.start_humidity": "relative humidity at the start",
 }
 
@@ -80,7 +81,7 @@ def _with_area(chosen: OpeningSet, factor: float) -> OpeningSet:
 
 
 def _with_gap(rails: tuple[Rail, ...], factor: float) -> tuple[Rail, ...]:
-    return tuple(replace(rail, gap=min(rail.gap * factor, rail.bay)) for rail in rails)
+    return tuple(replace(rail, gap=min(rail.gap * factor, rail.bay / rail.gaps)) for rail in rails)
 
 
 def _with_resistance(layer: Layer, factor: float) -> Layer:

@@ -132,10 +132,15 @@ class Rail:
     name: str
     heights: tuple[float, ...]  # m above the base of the wall
     gap: float  # m, length of the gap between two rail ends
-    bay: float  # m, wall length served by one gap
+    bay: float  # m, wall length after which the gaps repeat
     discharge: float = 0.6  # -, sharp-edged gap
     columns: tuple[str, ...] = ()
     length: float = 0.0  # m, of the gap along the air path (height of the rail section); 0: an edge without friction
+    gaps: int = 1  # in each bay: 2 where every rail has one at each end
+    porosity: float = 1.0  # -, open fraction of a mesh or perforation in the gap
+    wire: float = 0.0  # m, of that mesh
+    hole: float = 0.0  # m, of that perforation
+    rounded: bool = False  # edges
 
 
 @dataclass(frozen=True)

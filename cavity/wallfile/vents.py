@@ -11,6 +11,9 @@ from cavity.wallfile.materials import pick
 from cavity.wallfile.model import Barrier, Column, Elevation, Opening, OpeningSet, Rail
 from cavity.wallfile.values import nearest
 
+_LISTED = 5  # of many alike, as many are named
+# m, smaller clear dimension of a vent whose drawing gives a free area only; common practice, no source
+USUAL_CLEAR = {"slot": 0.010, "mesh": 0.010, "perforated": 0.010, "louvre": 0.010, "joint": 0.008}
 _TOUCH = 1e-6  # m, heights closer than this are the same
 _BESIDE = 0.05  # m, a vent above or below a barrier is this far from it
 # what the words for a vent's height mean
@@ -85,8 +88,10 @@ def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: F
                 "keep one" if entry.heights else 'add spacing = "600 mm"',
             )
             continue
-        if entry.gap > entry.bay:
-            faults.add((*place, "gap"), "wider than the bay it serves", f"at most {entry.bay:g} m", "check gap and bay")
+        if entry.gap * entry.gaps > entry.bay:
+            most = f"at most {entry.bay / entry.gaps:g} m"
+            faults.add((*place, "gap"), "wider than the bay it serves", most, "check gap, gaps and bay")
+        _screen(place, entry, faults)
         served = _served(place, entry.columns, columns, faults)
         if not served:
             continue
@@ -100,22 +105,49 @@ def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: F
             if count > 200:
                 faults.add((*place, "spacing"), f"{count} rails", "at most 200", "give a wider spacing")
                 continue
-            heights = tuple(round(low + entry.spacing * number, 6) for number in range(1, count + 1))
-        for height in heights:
-            if not within(height, served, 1e-3):
-                faults.add(
-                    (*place, "heights"),
-                    f"{height:g} m is outside the column, or at its end",
-                    _reach(served),
-                    "move the rail",
-                )
+            spaced = (round(low + entry.spacing * number, 6) for number in range(1, count + 1))
+            heights = tuple(height for height in spaced if within(height, served, 1e-3))  # none where a window is
+        lost = [f"{height:g} m" for height in heights if not within(height, served, 1e-3)]
+        if lost:
+            where = "outside the column, or at its end"
+            said = f"{lost[0]} is {where}" if len(lost) == 1 else f"{len(lost)} heights are {where}: {_few(lost)}"
+            faults.add((*place, "heights"), said, _reach(served), "move the rail" if len(lost) == 1 else "move them")
         if len(set(heights)) < len(heights):
             faults.add((*place, "heights"), "a height given twice", fix="keep one")
         names = tuple(column.name for column in served) if entry.columns else ()
         rails.append(
-            Rail(entry.name, tuple(sorted(heights)), entry.gap, entry.bay, entry.discharge, names, entry.length)
+            Rail(
+                entry.name,
+                tuple(sorted(heights)),
+                entry.gap,
+                entry.bay,
+                entry.discharge,
+                names,
+                entry.length,
+                entry.gaps,
+                entry.porosity or 1.0,
+                entry.wire or 0.0,
+                entry.hole or 0.0,
+                entry.edges == "rounded",
+            )
         )
     return tuple(rails)
+
+
+def _few(items: list[str]) -> str:
+    return ", ".join(items[:_LISTED]) + (", ..." if len(items) > _LISTED else "")
+
+
+def _screen(place: Place, entry: Any, faults: Faults) -> None:
+    """Check that what closes the gaps of a rail is a mesh or a perforation, whole."""
+    parts = [key for key in ("wire", "hole") if getattr(entry, key) is not None]
+    if len(parts) == 2:
+        faults.add(place, "wire and hole at once", "wire for a mesh, hole for a perforation", "keep one", given="")
+    elif parts and entry.porosity is None:
+        faults.add((*place, "porosity"), "is missing", f"{parts[0]} needs it", 'add porosity = "50 %"', given="")
+    elif entry.porosity is not None and not parts:
+        wanted = "wire for a mesh, hole for a perforation"
+        faults.add(place, "porosity without wire or hole", wanted, 'add hole = "5 mm"', given="")
 
 
 def read_barriers(
@@ -187,7 +219,15 @@ def read_sets(entries: list[Any], columns: list[Column], barriers: list[Barrier]
 
 
 def _vents(place: Place, entry: Any, columns: list[Column], barriers: list[Barrier], faults: Faults) -> list[Opening]:
-    """Return the openings of one vent: one, or one for every base or head of the columns it serves."""
+    """Return the openings of one vent: one, one for every base or head of the columns it serves, or at each height."""
+    given = [key for key in ("height", "heights", "spacing") if getattr(entry, key) not in (None, ())]
+    if len(given) != 1:
+        problem = "is missing" if not given else f"{' and '.join(given)} at once"
+        fix = "keep one" if given else 'add height = "base", heights = ["1.2 m", "2.4 m"] or spacing = "600 mm"'
+        faults.add((*place, "height"), problem, "one of height, heights, spacing", fix, given="")
+        return []
+    if given != ["height"]:
+        return _repeated(place, entry, columns, barriers, faults)
     area, clear = _size(place, entry, faults)
     _kind(place, entry, faults)
     served = _served(place, entry.columns, columns, faults)
@@ -238,6 +278,36 @@ def _vents(place: Place, entry: Any, columns: list[Column], barriers: list[Barri
         )
         for height, names in spots
     ]
+
+
+def _repeated(
+    place: Place, entry: Any, columns: list[Column], barriers: list[Barrier], faults: Faults
+) -> list[Opening]:
+    """Return the openings of a vent that is repeated over the height."""
+    heights = entry.heights
+    if entry.spacing is not None:
+        served = _served(place, entry.columns, columns, faults)
+        if not served:
+            return []
+        low, high = min(column.bottom for column in served), max(column.top for column in served)
+        count = int((high - low - 0.01) / entry.spacing)  # none right under the head
+        if count < 1:
+            faults.add((*place, "spacing"), "no vent fits", f"less than {high - low:g} m", "give a smaller spacing")
+        if count > 200:
+            faults.add((*place, "spacing"), f"{count} vents", "at most 200", "give a wider spacing")
+            return []
+        heights = tuple(round(low + entry.spacing * number, 6) for number in range(1, count + 1))
+        heights = tuple(height for height in heights if within(height, served))
+    if len(set(heights)) < len(heights):
+        faults.add((*place, "heights"), "a height given twice", fix="keep one")
+    made: list[Opening] = []
+    for height in heights:
+        one = entry.model_copy(
+            update={"height": height, "heights": (), "spacing": None, "name": entry.name or entry.kind}
+        )
+        found = _vents(place, one, columns, barriers, faults)
+        made += [replace(opening, name=f"{opening.name} at {height:.2f} m") for opening in found]
+    return made
 
 
 def _named_heights(
@@ -295,7 +365,16 @@ def _size(place: Place, entry: Any, faults: Faults) -> tuple[float, float]:
         return holes.per_metre * holes.width * holes.height, min(holes.width, holes.height)
     # a drawing's free area has the mesh taken off already; the hole itself is larger
     area = entry.free_area / (entry.porosity or 1.0)
-    return area, entry.clear_height or area
+    if entry.clear_height is not None:
+        return area, entry.clear_height
+    usual = USUAL_CLEAR[entry.kind]
+    if area < usual:  # a slit all along the wall would be narrower than any vent is made
+        title = f"vent {entry.name!r}" if entry.name else f"a {entry.kind}"
+        faults.notes.append(
+            f"{title[0].upper()}{title[1:]}: free_area without clear_height; openings {1e3 * usual:g} mm high are "
+            "taken, the usual ones (common practice, no source)."
+        )
+    return area, max(usual, area)
 
 
 def _kind(place: Place, entry: Any, faults: Faults) -> None:

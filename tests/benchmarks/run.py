@@ -143,7 +143,7 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
                     if worst <= tolerance:
                         break
                     updates += 1
-                    if kernel.update(w, 1.0 if turn < 20 else 0.5):
+                    if kernel.update(w, 0 if turn < 20 else 14):
                         return -1
                     for i in range(n):
                         T[i] = w.cell[w.place[i] + kernel.TEMPERATURE]
