@@ -154,5 +154,5 @@ def test_the_sheathing_is_the_outermost_board_with_insulation_behind_it():
 
 
 def test_leak_flow_of_nothing_is_no_fault():
-    wall = parse_wall(edit(('leak_flow = "0.02 m3/(m2 h)"', 'leak_flow = "0 m3/(m2 h)"')))
+    wall = parse_wall(edit(('leak_flow = "0.01 m3/(m2 h)"', 'leak_flow = "0 m3/(m2 h)"')))
     assert wall.wetting.leak_flow == 0.0
