@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from cavity.risk import Finding
 from cavity.risk.ranking import Choice, Part
-from cavity.risk.recommend import COMFORT, IDLE, LITTLE, bulk, comfortable, is_enough, recommend
+from cavity.risk.recommend import COMFORT, IDLE, LITTLE, bulk, comfortable, is_enough, least_bad, recommend
 
 MOULD_LIMIT = 3.0
 
@@ -86,6 +86,21 @@ def test_more_openings_that_make_it_worse_gain_nothing():
     assert found.choice.opening_set == "small"
     assert found.more == "more vent area or depth gains nothing"
     assert "raises mould index in the wall from 1.2 to 1.8" in found.tips
+
+
+def test_a_strip_that_fails_whatever_the_vents_are_does_not_hide_the_others():
+    """A dead pocket is alike in all choices, and by a hair better with the closed one; the rest of the wall decides."""
+
+    def wall(name, area, pocket, plain):
+        parts = (Part("Coast", "pocket", 180.0, (mould(pocket),)), Part("Coast", "plain", 180.0, (mould(plain),)))
+        return Choice(name, 0.03, area, parts)
+
+    closed, slots = wall("closed", 0.001, 3.030, 2.97), wall("slots", 0.02, 3.031, 1.6)
+    assert recommend([closed, slots]) is None
+    assert least_bad([closed, slots]) is slots
+    assert least_bad([slots, closed]) is slots
+    with pytest.raises(ValueError, match="empty"):
+        least_bad([])
 
 
 sizes = st.lists(

@@ -248,7 +248,7 @@ def on_wall(weather: xr.Dataset, *, orientation: float, tilt: float, site: Any) 
         "wind_angle": (angle, "wind_direction minus orientation"),
         "driving_rain": (
             driving_rain(liquid_rain(weather), speed, angle, tilt=tilt, site=site),
-            f"{site.rain_method}, snow left out by wet bulb",
+            f"{site.rain_method}, without snow, by wet bulb",
         ),
     }
     return weather.assign(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate import plausible, series
-from cavity.climate.humid import dew_point, saturation_pressure
+from cavity.climate.humid import dew_point_over_water, saturation_pressure
 from cavity.climate.on_wall import sun_position
 from cavity.constants import STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
@@ -26,7 +26,7 @@ LARGEST_EPW = 120_000_000  # bytes; a year of minutes, or sixty years of hours
 SEVERAL = "the file holds"
 NO_RAIN = (
     "the weather file holds no rain: the column is missing or zero all year. That is a missing column, not a dry "
-    "place; driving rain is left out of every result. Give a rain series in a second file (--rain), or a yearly or "
+    "place; no result includes driving rain. Give a rain series in a second file (--rain), or a yearly or "
     "monthly total to estimate it (--rain-total)"
 )
 
@@ -234,14 +234,15 @@ def _derive(records: series.Records) -> None:
         if cloud is None
         else "cloud cover (Berdahl and Martin 1984, Walton 1983)"
     )
-    sky = sky_irradiance(
-        temperature,
-        dew_point(columns["vapour_pressure_outdoor"]),
-        cloud=np.zeros(temperature.shape) if cloud is None else np.nan_to_num(cloud),
-        hour=hours_of_day(records.time) + 0.5,
-        pressure=columns["pressure"],
-    )
-    _fill(columns, "infrared_horizontal", sky, model, notes)
+    if not np.isfinite(columns.get("infrared_horizontal", np.array(np.nan))).all():
+        sky = sky_irradiance(
+            temperature,
+            dew_point_over_water(columns["vapour_pressure_outdoor"]),
+            cloud=np.zeros(temperature.shape) if cloud is None else np.nan_to_num(cloud),
+            hour=hours_of_day(records.time) + 0.5,
+            pressure=columns["pressure"],
+        )
+        _fill(columns, "infrared_horizontal", sky, model, notes)
     for name in series.EXTRA:
         if name in columns and not np.isfinite(columns[name]).all():
             del columns[name]
@@ -265,10 +266,12 @@ def sky_irradiance(
 ) -> np.ndarray:
     """Return the longwave irradiance of the sky on a horizontal plane from air state and cloud cover.
 
+    A clear cold dry sky is known to 20 W/m2 only; docs/theory.md has the comparison with measurements.
+
     Parameters
     ----------
     temperature, dew : array, (time,)
-        Air temperature and dew point. [K]
+        Air temperature and dew point over water. [K]
     cloud : array, (time,), keyword only
         Opaque cloud cover. [0-1]
     hour : array, (time,), keyword only

@@ -23,7 +23,7 @@ _INSULATION = 0.065  # W/(m K), what conducts less counts as insulation
 _FEW = 0.005  # m2/m, 50 cm2/m
 _SHALLOW = 0.020  # m
 _NAMED = 6  # of many places with the same doubt, as many are named
-_RULE = "DIN 18516-1, from memory"
+_RULE = "DIN 18516-1, read second-hand"
 
 
 def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | None:
@@ -58,7 +58,7 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
     sets = read_sets(parts.get("openings", []), columns, barriers, faults)
     cavity = parts.get("cavity")
     depths = _depths(parts.get("compare"), cavity, faults)
-    sets = _chosen(parts.get("compare"), sets, parts, faults)
+    sets = _clogged(parts.get("compare"), _chosen(parts.get("compare"), sets, parts, faults), faults)
     site = _site(parts.get("site"), columns, faults)
     indoor = _indoor(parts.get("indoor"), folder, faults)
     wetting = _wetting(parts.get("wetting"), backup, faults, warnings)
@@ -137,6 +137,34 @@ def _depths(entry: Any, cavity: Any, faults: Faults) -> tuple[float, ...]:
     if not depths and cavity:
         depths = (cavity.depth,)
     return tuple(depths)
+
+
+def _clogged(entry: Any, sets: list[OpeningSet], faults: Faults) -> list[OpeningSet]:
+    """Return the sets, and behind each that has vents of a clogged kind the same with these partly closed."""
+    if entry is None or not entry.clogged:
+        return sets
+    for kind in entry.clogged:
+        if kind not in schema.KINDS:
+            faults.add(
+                ("compare", "clogged", kind),
+                "no such kind of vent",
+                ", ".join(schema.KINDS),
+                nearest(kind, schema.KINDS),
+            )
+    if sets and not any(one.kind in entry.clogged for each in sets for one in each.openings):
+        faults.add(("compare", "clogged"), "no vent of such a kind", "the kind of a vent of a set", "check the kinds")
+    made = []
+    for each in sets:
+        openings = tuple(
+            one if one.kind not in entry.clogged
+            else replace(one, porosity=one.porosity * (1.0 - entry.clogged[one.kind])) if one.porosity < 1.0
+            else replace(one, free_area=one.free_area * (1.0 - entry.clogged[one.kind]))
+            for one in each.openings
+        )  # fmt: skip
+        made.append(each)
+        if openings != each.openings:
+            made.append(replace(each, name=f"{each.name}, clogged", openings=openings))
+    return made
 
 
 def _chosen(entry: Any, sets: list[OpeningSet], parts: dict[str, Any], faults: Faults) -> list[OpeningSet]:
