@@ -111,6 +111,17 @@ def first_wall_face(ds: xr.Dataset) -> int:
     return list(ds["face_role"].values).index("outer face of wall")
 
 
+def first_judged_face(ds: xr.Dataset) -> int:
+    """Return the position along `face` from which the wall is judged for mould.
+
+    The exterior surface of the wall; where its outermost layer is a membrane, the plane behind that.
+    """
+    start = first_wall_face(ds)
+    outermost = str(ds["face_inner"].values[start])
+    membrane = dict(zip(map(str, ds["layer"].values), ds["layer_membrane"].values, strict=True)).get(outermost, 0)
+    return start + 1 if membrane and start + 2 < ds.sizes["face"] else start
+
+
 def is_wall_layer(ds: xr.Dataset) -> np.ndarray:
     """Return which layers belong to the backup wall, (layer,) of bool."""
     return np.asarray(ds["layer_part"].values) == "backup"
