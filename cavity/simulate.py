@@ -332,7 +332,7 @@ def leak_flow(
     vapour_outdoor: ArrayLike = 0.0,
     vapour_indoor: ArrayLike = 0.0,
 ) -> NDArray[np.float64]:
-    """Return the indoor air that leaks into the wall in each hour.
+    """Return the indoor air that leaks into the wall in each hour (E56).
 
     By q50, the flow is `leak_permeance` times the stack pressure at the top of the connected indoor air, half its
     height above the neutral level; air that flows inwards in warm hours is left out, as is wind.
@@ -379,6 +379,7 @@ def _forcing(
     room_T: NDArray[np.float64],
     room_phi: NDArray[np.float64],
 ) -> year.Forcing:
+    """Return what acts on the wall hour by hour: gain by E10, wind by E18, room by E54."""
     from cavity.airflow.pressure import pressure_coefficients, wind_pressure
     from cavity.constants import ISO_AIR_PERMEABILITY, STEFAN_BOLTZMANN
     from cavity.kernels import year

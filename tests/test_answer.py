@@ -250,6 +250,19 @@ def test_compartments_are_judged_and_named_one_by_one():
     assert max(levels) == answer.level(answer.status(judge(case.dataset)))
 
 
+def test_a_wet_compartment_is_told_apart_from_a_dry_one_and_by_its_worst_climate():
+    """The top segment alone is warm and wet behind the sheathing, and only in the second climate."""
+    dry, wet = (divided(make_case(hours=24 * 70, climate=name)) for name in ("Dry Bay", "Wet Bay"))
+    face = list(wet.dataset["face"].values).index("OSB | mineral wool")
+    for name, value in (("relative_humidity", 0.99), ("temperature", 298.15)):
+        wet.dataset[name] = wet.dataset[name].copy()
+        wet.dataset[name].values[:, 2, face] = value
+    wet.findings = judge(wet.dataset)
+    low, high = answer.compartments(seen(dry, wet))
+    assert (low["piece"], low["status"]) == ("0.00 to 2.00 m", "pass")
+    assert (high["piece"], high["status"], high["climate"]) == ("2.00 to 3.00 m", "fail", "Wet Bay")
+
+
 def test_advice_of_the_comparison_is_told_before_our_own():
     cases = [bare("slot", 0.02, "pass", 0.5)]
     given = seen(*cases, advice=[SimpleNamespace(sentence="Open the head."), "Then the base."])

@@ -264,7 +264,7 @@ def _fill(columns: dict[str, np.ndarray], name: str, model: np.ndarray, said: st
 def sky_irradiance(
     temperature: np.ndarray, dew: np.ndarray, *, cloud: np.ndarray, hour: np.ndarray, pressure: np.ndarray
 ) -> np.ndarray:
-    """Return the longwave irradiance of the sky on a horizontal plane from air state and cloud cover.
+    """Return the longwave irradiance of the sky on a horizontal plane from air state and cloud cover (E8).
 
     A clear cold dry sky is known to 20 W/m2 only; docs/theory.md has the comparison with measurements.
 

@@ -4,14 +4,10 @@ Choices. The last simulated year is repeated from a clean surface until the year
 rises by less than 0.01 from one year to the next, at most `mould_years` times (30). The settled peak is judged; one
 that has not settled by then is called "still rising" and is at least a review item. The decline is that of materials
 on which mould hardly recedes (0.1, as ASHRAE 160 asks where nothing else is known). Wall side: fail above the limit.
-Where the outermost layer of the wall is a membrane, its surface towards the cavity is outdoors of the plane that keeps
-the weather out: it has the humidity of the outdoor air whatever is built behind, and counts with the cladding side
-(ASHRAE 160 leaves out the exterior surface, from memory); the first plane judged is the one behind the membrane. A
-board or an insulation without a membrane is judged at its surface towards the cavity.
-
 Review inside the wall from 2 on and at the interior surface from 1 on: the levels below which the authors of the model
-see no need to act (Viitanen, Krus, Ojanen, Eitner, Zirkelbach, Energy Procedia 78, 2015). Cladding side: information,
-for it is exposed to the weather and the air of the room does not reach it. Humidity below 0 degC does not matter: no
+see no need to act (Viitanen, Krus, Ojanen, Eitner, Zirkelbach, Energy Procedia 78, 2015). Cladding side, and the cavity
+side of a membrane that is the outermost layer of the wall: information, for it is outside the plane that keeps the
+weather out and the air of the room does not reach it. Humidity below 0 degC does not matter: no
 growth. Frost counts as unfavourable, like drought. Weather shorter than a year is followed once.
 """
 
@@ -27,7 +23,7 @@ from cavity.risk.finding import (
     WHOLE_YEAR,
     Finding,
     at,
-    first_judged_face,
+    first_sheltered_face,
     number,
     place,
     ratio_of,
@@ -184,10 +180,10 @@ def by_face(ds: xr.Dataset, limits: Mapping[str, float]) -> Repeated:
 
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
-    """Return three findings: in the wall with its exterior surface, at its interior surface, on the weather side."""
+    """Return three findings: in the wall with its exterior surface, at its interior surface, on the cladding."""
     time = ds["time"].values
     found = by_face(ds, limits)
-    start, room = first_judged_face(ds), ds.sizes["face"] - 1
+    start, room = first_sheltered_face(ds), ds.sizes["face"] - 1
     limit = limits["mould_index"]
     model = "model: Hukka & Viitanen 1999, Ojanen et al. 2010, coefficients from memory"
     whole = len(time) >= WHOLE_YEAR

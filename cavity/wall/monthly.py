@@ -349,7 +349,7 @@ def monthly(
     depth: float | None = None,
     column: str | None = None,
 ) -> Monthly:
-    """Run the monthly method of ISO 13788 on a wall.
+    """Run the monthly method of ISO 13788 on a wall (E72).
 
     Parameters
     ----------
