@@ -42,8 +42,8 @@ def simulate(
     """Return the hourly state of a wall over the last of the simulated years.
 
     One column of the cavity is cut into segments along its height; each is a one-dimensional line through cladding,
-    cavity and backup wall, and the air that flows past joins them. Lateral flow, gusts within the hour and leaks
-    through the cladding between the listed openings are left out. Years repeat, from the wall's start month, until
+    cavity and backup wall, and the air that flows past joins them. Lateral flow and leaks through
+    the cladding between the listed openings are left out; exchange by gusts is an estimate. Years repeat, from the wall's start month, until
     the water at their ends agrees within 10 g/m2 or `wall.run.max_years` are done.
 
     Parameters
@@ -379,7 +379,7 @@ def _forcing(
     room_T: NDArray[np.float64],
     room_phi: NDArray[np.float64],
 ) -> year.Forcing:
-    from cavity.airflow.pressure import pressure_coefficients, wind_pressure
+    from cavity.airflow.pressure import gust_pressure, pressure_coefficients, wind_pressure
     from cavity.constants import ISO_AIR_PERMEABILITY, STEFAN_BOLTZMANN
     from cavity.kernels import year
     from cavity.wall.uvalue import INNER_SURFACE, heat_flow_direction
@@ -405,6 +405,8 @@ def _forcing(
         gain=gain,
         h_out=outside_coefficient(speed),
         wind=np.ascontiguousarray(wind, dtype=float).reshape(len(T_out), len(air.openings)),
+        speed=speed,
+        gust=gust_pressure(wall.site, air.openings, angle, density, speed),
         rain=rain - seep,
         seep=seep,
         T_in=np.ascontiguousarray(room_T, dtype=float),
@@ -425,6 +427,7 @@ def _plane_node(wall: Wall, line: Line, layer: int) -> int:
 
 
 def _column(wall: Wall, air: ColumnAir, depth: float) -> year.Column:
+    from cavity.airflow.column import gust_curve
     from cavity.kernels import year
 
     back = wall.cavity.emissivity_cladding
@@ -448,6 +451,11 @@ def _column(wall: Wall, air: ColumnAir, depth: float) -> year.Column:
         opening_compartment=air.opening_compartment,
         gate_link=air.gate_link,
         volume=air.volume,
+        segment_compartment=air.segment_compartment,
+        single_area=wall.cavity.single_vent_exchange * air.single_area,
+        single_clear=air.single_clear,
+        gust_curve=gust_curve(air) if wall.cavity.gust_exchange > 0.0 else np.zeros((2, 0)),
+        gust_factor=float(wall.cavity.gust_exchange),
         depth=depth,
         height=air.height,
         emissivity=1.0 / (1.0 / back + 1.0 / front - 1.0),
