@@ -42,8 +42,8 @@ def simulate(
     """Return the hourly state of a wall over the last of the simulated years.
 
     One column of the cavity is cut into segments along its height; each is a one-dimensional line through cladding,
-    cavity and backup wall, and the air that flows past joins them. Lateral flow and leaks through
-    the cladding between the listed openings are left out; exchange by gusts is an estimate. Years repeat, from the wall's start month, until
+    cavity and backup wall, and the air that flows past joins them. Lateral flow and leaks through the cladding between
+    the listed openings are left out; exchange by gusts is an estimate. Years repeat, from the wall's start month, until
     the water at their ends agrees within 10 g/m2 or `wall.run.max_years` are done.
 
     Parameters
@@ -332,7 +332,7 @@ def leak_flow(
     vapour_outdoor: ArrayLike = 0.0,
     vapour_indoor: ArrayLike = 0.0,
 ) -> NDArray[np.float64]:
-    """Return the indoor air that leaks into the wall in each hour.
+    """Return the indoor air that leaks into the wall in each hour (E56).
 
     By q50, the flow is `leak_permeance` times the stack pressure at the top of the connected indoor air, half its
     height above the neutral level; air that flows inwards in warm hours is left out, as is wind.
@@ -379,6 +379,7 @@ def _forcing(
     room_T: NDArray[np.float64],
     room_phi: NDArray[np.float64],
 ) -> year.Forcing:
+    """Return what acts on the wall hour by hour: gain by E10, wind by E18, room by E54."""
     from cavity.airflow.pressure import gust_pressure, pressure_coefficients, wind_pressure
     from cavity.constants import ISO_AIR_PERMEABILITY, STEFAN_BOLTZMANN
     from cavity.kernels import year

@@ -51,6 +51,22 @@ def test_where_more_gains_much_the_larger_is_recommended():
     assert recommend(choices).more == ""
 
 
+def test_more_means_at_least_the_area_and_at_least_the_depth():
+    """Wider vents in a shallower cavity are another choice, not more of the same."""
+    choices = [choice("deep", 0.04, 0.01, 1.9), choice("wide", 0.02, 0.03, 1.05)]
+    assert recommend(choices).choice.opening_set == "deep"
+    assert recommend(choices).more == ""
+
+
+def test_a_margin_below_a_tenth_of_the_limit_is_not_comfortable():
+    """A criterion without a level of review passes at 0.95 of its limit; the next larger choice is taken."""
+    near = Finding("frost", "Freeze-thaw cycles", "OSB", 0.95, 1.0, "", "pass", "", 0.0, "s", "t", 0.95)
+    far = Finding("frost", "Freeze-thaw cycles", "OSB", 0.88, 1.0, "", "pass", "", 0.0, "s", "t", 0.88)
+    small, large = choice("small", 0.02, 0.01, 0.5, extra=[near]), choice("large", 0.04, 0.02, 0.5, extra=[far])
+    assert not comfortable(small) and comfortable(large)
+    assert recommend([small, large]).choice is large
+
+
 def test_gains_far_from_the_limit_are_idle():
     """From index 1.0 to 0: a third of the limit, but nothing grows at 1.0 already."""
     choices = [choice("small", 0.02, 0.01, 1.0), choice("large", 0.04, 0.02, 0.0)]

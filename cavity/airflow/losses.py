@@ -38,7 +38,7 @@ def loss_of_discharge(discharge: float | np.ndarray) -> float | np.ndarray:
 
 
 def plate_loss_idelchik(porosity: float | np.ndarray) -> float | np.ndarray:
-    """Return the loss coefficient of a thin sharp-edged perforated plate in a duct.
+    """Return the loss coefficient of a thin sharp-edged perforated plate in a duct (E22).
 
     Parameters
     ----------
@@ -170,7 +170,7 @@ def louvre_discharge(angle: float) -> float:
 
 
 def orifice_loss(discharge: float, area_share_before: float = 0.0, area_share_after: float = 0.0) -> float:
-    """Return the loss of total pressure through an orifice between two spaces, on the orifice speed.
+    """Return the loss of total pressure through an orifice between two spaces, on the orifice speed (E21).
 
     Parameters
     ----------

@@ -71,8 +71,8 @@ def main(file: str, copy: str) -> None:
     with open(file, "rb") as opened:  # noqa: PTH123  as little as can be
         magic = opened.read(4)
     series, head, notes = classic(file) if magic[:3] == b"CDF" else hdf(file)
-    told = np.frombuffer(json.dumps({"head": head, "notes": notes}).encode(), dtype=np.uint8)
-    np.savez(copy, **{f"series {name}": values for name, values in series.items()}, told=told)
+    text = np.frombuffer(json.dumps({"head": head, "series": notes}).encode(), dtype=np.uint8)
+    np.savez(copy, **{f"series {name}": values for name, values in series.items()}, notes=text)
 
 
 if __name__ == "__main__":

@@ -146,7 +146,7 @@ def wet_bulb(temperature: np.ndarray, vapour_pressure: np.ndarray, pressure: np.
 
 
 def surface_of_file(temperature: np.ndarray, dew: np.ndarray, humidity: np.ndarray) -> str:
-    """Tell whether a file's dew point and relative humidity stand over water or over ice below 0 degC.
+    """Tell whether a file's dew point and relative humidity refer to water or to ice below 0 degC.
 
     A file with both columns gives itself away: only one of the two readings makes them agree.
 
@@ -181,7 +181,7 @@ def vapour_from_file(
     """Return the vapour pressure of a file's humidity columns, never above saturation, and what was noticed.
 
     The relative humidity is the first choice, being what instruments measure; where it is missing the dew point
-    stands in. Where both are there the dew point tells which surface the file means.
+    is used. Where both are there the dew point tells which surface the file means.
 
     Parameters
     ----------

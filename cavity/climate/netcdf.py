@@ -101,9 +101,9 @@ def _copied(file: str, path: Path) -> tuple[dict[str, np.ndarray], dict[str, Any
                 Fault(file, "the NetCDF file cannot be opened", problem, "NetCDF 3 or 4", "download or write it again")
             )
         with np.load(copy) as found:
-            told = json.loads(found["told"].tobytes().decode())
-            series = {name.removeprefix("series "): found[name] for name in found.files if name != "told"}
-    return series, told["head"], told["notes"]
+            notes = json.loads(found["notes"].tobytes().decode())
+            series = {name.removeprefix("series "): found[name] for name in found.files if name != "notes"}
+    return series, notes["head"], notes["series"]
 
 
 def _stamps(file: str, time: np.ndarray, notes: dict[str, Any]) -> np.ndarray:

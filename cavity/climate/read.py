@@ -26,7 +26,7 @@ LARGEST_EPW = 120_000_000  # bytes; a year of minutes, or sixty years of hours
 SEVERAL = "the file holds"
 NO_RAIN = (
     "the weather file holds no rain: the column is missing or zero all year. That is a missing column, not a dry "
-    "place; driving rain is left out of every result. Give a rain series in a second file (--rain), or a yearly or "
+    "place; no result includes driving rain. Give a rain series in a second file (--rain), or a yearly or "
     "monthly total to estimate it (--rain-total)"
 )
 
@@ -264,7 +264,7 @@ def _fill(columns: dict[str, np.ndarray], name: str, model: np.ndarray, said: st
 def sky_irradiance(
     temperature: np.ndarray, dew: np.ndarray, *, cloud: np.ndarray, hour: np.ndarray, pressure: np.ndarray
 ) -> np.ndarray:
-    """Return the longwave irradiance of the sky on a horizontal plane from air state and cloud cover.
+    """Return the longwave irradiance of the sky on a horizontal plane from air state and cloud cover (E8).
 
     A clear cold dry sky is known to 20 W/m2 only; docs/theory.md has the comparison with measurements.
 

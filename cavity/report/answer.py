@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -131,7 +131,7 @@ class View:
     found : Recommendation or None
         What to build; None where everything fails.
     number : dict
-        Position of a case in `cases`, by its id.
+        Position of a case among those of the page, by its id.
     air : dict
         By the id of a case: median air change rate [1/h] of its least ventilated compartment, and the name of that
         compartment where there are several.
@@ -224,6 +224,30 @@ def _least_air(ds: Any) -> tuple[float, str]:
     medians = np.median(np.asarray(ds["compartment_air_change_rate"].values, float), axis=0)
     least = int(np.argmin(medians))
     return float(medians[least]), str(ds["compartment"].values[least])
+
+
+def shown(seen: View, most: int = 40) -> View:
+    """Return the view with the cases whose hours a page can carry: all, or those that matter where they are too many.
+
+    First all parts of the recommended choice and of the runner-up, then the part that decides each choice, then the
+    others in their order. A case left out keeps its place in tables and matrix; its hours come with `--column` or
+    with fewer climates.
+
+    Parameters
+    ----------
+    seen : View
+    most : int
+        Cases in a page; 25 of a year fill about 8 MB. [1]
+    """
+    if len(seen.cases) <= most:
+        return seen
+    first = [seen.best] + ([seen.found.runner_up] if seen.found and seen.found.runner_up else [])
+    picked = {id(part.case): None for choice in first for part in choice.parts if part.computed}
+    picked |= {id(choice.decides[0].case): None for choice in seen.choices if choice.decides}
+    picked |= {id(case): None for case in seen.cases}
+    kept = set(list(picked)[:most])
+    order_of = [id(case) for case in seen.cases if id(case) in kept]
+    return replace(seen, number={key: place for place, key in enumerate(order_of)})
 
 
 def start(seen: View) -> int:
@@ -383,7 +407,7 @@ def _card(seen: View, choice: Choice) -> dict[str, Any]:
         "word": word(choice.status, rain),
         "percent": percent(seen, choice),
         "sure": sureness(seen, choice),
-        "case": seen.number[id(decides[0].case)] if decides else None,
+        "case": seen.number.get(id(decides[0].case)) if decides else None,
     }
 
 
@@ -552,7 +576,7 @@ def _cell(seen: View, choice: Choice) -> dict[str, Any]:
     if found is not None and found_text(found).startswith("no criterion"):
         text = "far from every limit"
     return {
-        "case": seen.number[id(part.case)],
+        "case": seen.number.get(id(part.case)),
         "status": choice.status,
         "word": word(choice.status, rain),
         "text": text + (" ↗" if found is not None and rising(found) else ""),

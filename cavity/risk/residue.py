@@ -26,12 +26,11 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     end = np.asarray(ds["water_end_of_year"].values, float)
     end = np.concatenate([np.asarray(ds["water_at_start"].values, float)[None], end])[:, :, layers]
     places = [("layer", int(layer)) for layer in layers]
-    if "film_end_of_year" in ds:
-        start, last = first_wall_face(ds), ds.sizes["face"] - 1
-        films = np.asarray(ds["film_end_of_year"].values, float)[:, :, start + 1 : last]
-        films = np.concatenate([np.zeros_like(films[:1]), films])  # walls begin without films
-        end = np.concatenate([end, films], axis=2)  # (year, segment, layer and interface)
-        places += [("face", face) for face in range(start + 1, last)]
+    start, last = first_wall_face(ds), ds.sizes["face"] - 1
+    films = np.asarray(ds["film_end_of_year"].values, float)[:, :, start + 1 : last]
+    films = np.concatenate([np.zeros_like(films[:1]), films])  # walls begin without films
+    end = np.concatenate([end, films], axis=2)  # (year, segment, layer and interface)
+    places += [("face", face) for face in range(start + 1, last)]
     limit = limits["residue"]
     origin = f"ISO 13788:2012 (nothing may remain after a year), from memory; {source('residue', limits)}"
     title, years = "Annual moisture accumulation", len(end) - 1

@@ -28,6 +28,7 @@ from cavity.study.changes import (
     rails_of,
     scale_openings,
     variants_of,
+    widest_gap,
     with_gap,
     with_variant,
     with_vents,
@@ -659,7 +660,7 @@ def size(
     scale_openings(wall, chosen, 1.0, openings)  # unknown openings are told before any run
     rails = rails_of(wall, chosen) if gaps else ()
     drawn_gaps = {rail.gap for rail in rails}
-    widths = sorted({min(gap, max(rail.bay for rail in rails)) for gap in gaps} | drawn_gaps) if rails else []
+    widths = sorted({min(gap, max(widest_gap(rail) for rail in rails)) for gap in gaps} | drawn_gaps) if rails else []
     counts = [0, 0]  # cases done, cases asked for
     failed: list[tuple[str, str]] = []
 
