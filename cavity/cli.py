@@ -54,6 +54,8 @@ class Commands(click.Group):
         """Run the command; exit code 2 for wrong input, 1 where the computation failed, 130 where it was stopped."""
         from cavity.errors import CavityError, InputError
 
+        if not _has_folder():  # neither paths nor the compiler work without one
+            raise Failure("The working folder was deleted; change to another and start again.", 1)
         try:
             return super().invoke(ctx)
         except InputError as error:
@@ -69,8 +71,7 @@ class Commands(click.Group):
             raise Failure("There is not enough memory; give fewer cases, or a shorter weather file.", 1) from None
         except OSError as error:
             place = f": {error.filename}" if error.filename else ""
-            text = f"{error.strerror or error}{place}"
-            raise Failure(text if _has_folder() else "The working folder was deleted; change to another.", 1) from None
+            raise Failure(f"{error.strerror or error}{place}", 1) from None
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
         """Keep the commands in the order of the file."""
@@ -317,7 +318,11 @@ def materials(name: str | None, group: str | None) -> None:
 @click.argument("files", nargs=-1, required=True, type=click.Path(), metavar="FILE...")
 @_rain_options()
 @click.option("--wall", type=click.Path(), help="Wall file whose site (terrain, height, rain factors) is used.")
-@click.option("--year", metavar="YEAR", help="Of several years: critical, mean, or a calendar year.")
+@click.option(
+    "--year",
+    metavar="YEAR",
+    help="Of several years: critical (severe, by the moisture index), mean, or a calendar year.",
+)
 @click.option("--warmer", type=float, metavar="KELVIN", help="Shift the temperature, relative humidity kept. [K]")
 @click.option("--out", type=click.Path(), help="Write a page (HTML).")
 @click.option("--save", type=click.Path(), help="Write the weather as used (NetCDF), to be read as a climate again.")
@@ -419,7 +424,7 @@ def monthly(
     chosen = openings or wall.opening_sets[0].name
     click.echo(f"{wall.name}, openings {chosen!r}, in {weather.attrs['name']}\n")
     Console(highlight=False).print(monthly_table(result))
-    click.echo("Condensate: change over the month = held at its end.")
+    click.echo("Condensate: monthly change = amount at month end.")
     click.echo()
     for line in monthly_lines(result):
         click.echo(line)

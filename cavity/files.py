@@ -227,6 +227,50 @@ def _check_kind(target: Path, start: bytes, option: str) -> None:
     raise InputError(Fault(where, f"is there already and is not {wanted}", fix=fix))
 
 
+def check_file(path: str | os.PathLike[str], most: int, what: str) -> Path:
+    """Return the path of a regular file that may be read; a pipe or a device, which may never end, is refused unopened.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    most : int
+        Bytes it may have.
+    what : str
+        What it should be, such as "a weather file".
+
+    Raises
+    ------
+    InputError
+        If it is missing, of another kind, or too large.
+    """
+    place = Path(path)
+    try:
+        if place.is_dir():
+            raise InputError(
+                Fault(_shown(place), "cannot be read: it is a folder", expected=what, fix="name the file in it")
+            )
+        if not place.exists():
+            raise InputError(Fault(_shown(place), "cannot be read: no such file", expected=what, fix="check the path"))
+        if not place.is_file():
+            raise InputError(
+                Fault(_shown(place), "cannot be read: not a regular file", expected=what, fix="save it to a file first")
+            )
+        large = place.stat().st_size > most
+    except (OSError, ValueError) as error:
+        raise unreadable(place, what, error) from None
+    if large:
+        said = f"at most {most / 1e6:.0f} MB"
+        raise InputError(Fault(_shown(place), f"is too large for {what}", f"{_size(place)}", said, "check the file"))
+    return place
+
+
+def unreadable(path: Path, what: str, error: Exception) -> InputError:
+    """Return the error for a file that the system does not let be read."""
+    fix = "check path and permissions"
+    return InputError(Fault(_shown(path), f"cannot be read: {_said(error)}", expected=what, fix=fix))
+
+
 def read_bytes(path: str | os.PathLike[str], most: int, what: str) -> bytes:
     """Return the content of a regular file; a pipe or a device, which may never end, is not opened.
 
@@ -244,24 +288,13 @@ def read_bytes(path: str | os.PathLike[str], most: int, what: str) -> bytes:
     InputError
         If it is missing, of another kind, too large, or cannot be read.
     """
-    place = Path(path)
+    place = check_file(path, most, what)
     try:
-        if place.is_dir():
-            raise InputError(
-                Fault(_shown(place), "cannot be read: it is a folder", expected=what, fix="name the file in it")
-            )
-        if not place.exists():
-            raise InputError(Fault(_shown(place), "cannot be read: no such file", expected=what, fix="check the path"))
-        if not place.is_file():
-            raise InputError(
-                Fault(_shown(place), "cannot be read: not a regular file", expected=what, fix="save it to a file first")
-            )
         with place.open("rb") as stream:
             data = stream.read(most + 1)
-    except (OSError, ValueError) as error:
-        fix = "check path and permissions"
-        raise InputError(Fault(_shown(place), f"cannot be read: {_said(error)}", expected=what, fix=fix)) from None
-    if len(data) > most:
+    except OSError as error:
+        raise unreadable(place, what, error) from None
+    if len(data) > most:  # it grew meanwhile
         said = f"at most {most / 1e6:.0f} MB"
         raise InputError(Fault(_shown(place), f"is too large for {what}", f"{_size(place)}", said, "check the file"))
     return data

@@ -315,7 +315,7 @@ def _dew_beside(
 
 
 def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Dataset:
-    """Return the result with the temperature and dew-point margin at the cold spots of metal rails.
+    """Return the result with the temperature and dew-point margin at the cold spots of metal rails (E57).
 
     The hourly wall has the mean conductance of insulation and rails; the spot is colder by the ratio of the drops from
     the room air: T_spot = T_room - drop (T_room - T_face). That is the zone method's temperature in the steady state

@@ -350,7 +350,7 @@ def leak_flow(
     vapour_outdoor: ArrayLike = 0.0,
     vapour_indoor: ArrayLike = 0.0,
 ) -> NDArray[np.float64]:
-    """Return the indoor air that leaks into the wall in each hour.
+    """Return the indoor air that leaks into the wall in each hour (E56).
 
     By q50, the flow is `leak_permeance` times the stack pressure at the top of the connected indoor air, half its
     height above the neutral level; air that flows inwards in warm hours is left out, as is wind.
@@ -397,6 +397,7 @@ def _forcing(
     room_T: NDArray[np.float64],
     room_phi: NDArray[np.float64],
 ) -> year.Forcing:
+    """Return what acts on the wall hour by hour: gain by E10, wind by E18, room by E54."""
     from cavity.airflow.pressure import pressure_coefficients, wind_pressure
     from cavity.constants import ISO_AIR_PERMEABILITY, STEFAN_BOLTZMANN
     from cavity.kernels import year
@@ -509,7 +510,7 @@ def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: 
         index = next((i for i, layer in enumerate(wall.layers) if layer.name == name), None)
         if index is None:
             known = ", ".join(layer.name for layer in wall.layers)
-            raise InputError(Fault(f"{wall.source}, run.construction_wet", "no such layer", name, known))
+            raise InputError(Fault(f"{wall.source}, run.construction_water", "no such layer", name, known))
         nodes = np.flatnonzero(line.layer_of_node == index)
         if nodes.size:
             curve = grid.tables[grid.left[nodes[-1]], :, wall_kernel.WATER]

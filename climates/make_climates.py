@@ -4,7 +4,7 @@ Run ``python climates/make_climates.py``; it writes into its own folder, ``--out
 places do not exist.
 What holds them together, in order:
 
-1. Slow random processes (autoregressive, first order, closed over the year) stand for passing weather systems.
+1. Slow random processes (autoregressive, first order, closed over the year) represent passing weather systems.
 2. Cloud cover follows the wetness process; rain falls in the hours when wetness is highest and is scaled to monthly
    totals. The depth column holds all precipitation, melted; what of it is snow the reader tells by wet bulb.
 3. The sun is the pvlib clear sky (Ineichen) thinned by cloud (Kasten and Czeplak 1980), split by Erbs 1982.
@@ -55,7 +55,7 @@ class Climate:
     depression: tuple[float, ...]  # K, dew point below the mean temperature in fair weather
     cloud: tuple[float, ...]  # 0-1, monthly mean cover
     rain: tuple[float, ...]  # mm, monthly precipitation, snow included
-    wet: tuple[float, ...]  # 0-1, share of hours with precipitation
+    wet: tuple[float, ...]  # 0-1, fraction of hours with precipitation
     afternoon: float  # strength of afternoon showers
     wind: tuple[float, ...]  # m/s, monthly mean
     breeze: float  # 0-1, strength of the day cycle of wind

@@ -239,10 +239,10 @@ def test_compartments_are_judged_and_named_one_by_one():
     found = seen(case)
     rows = answer.compartments(found)
     assert [row["piece"] for row in rows] == ["0.00 to 2.00 m", "2.00 to 3.00 m"]
-    assert rows[1]["rate"] == "no air passes" and rows[0]["rate"] != "no air passes"
+    assert rows[1]["rate"] == "0, no air passes" and not rows[0]["rate"].startswith("0,")
     (said,) = answer.still_pieces(found)
-    assert "from 2.00 to 3.00 m: a dead pocket" in said
-    assert answer.matrix(found)["rows"][0]["cells"][0]["rate"] == "0 /h"
+    assert "from 2.00 to 3.00 m: dead between closed ends" in said
+    assert answer.matrix(found)["rows"][0]["cells"][0]["rate"] == "a part without air"
     # each is judged by its own segments, and the worse of the two is what the whole strip is
     alone = judge(case.dataset.isel(segment=[2]))
     assert rows[1]["status"] == answer.status(alone)
@@ -250,8 +250,42 @@ def test_compartments_are_judged_and_named_one_by_one():
     assert max(levels) == answer.level(answer.status(judge(case.dataset)))
 
 
+def test_a_wet_compartment_is_told_apart_from_a_dry_one_and_by_its_worst_climate():
+    """The top segment alone is warm and wet behind the sheathing, and only in the second climate."""
+    dry, wet = (divided(make_case(hours=24 * 70, climate=name)) for name in ("Dry Bay", "Wet Bay"))
+    face = list(wet.dataset["face"].values).index("OSB | mineral wool")
+    for name, value in (("relative_humidity", 0.99), ("temperature", 298.15)):
+        wet.dataset[name] = wet.dataset[name].copy()
+        wet.dataset[name].values[:, 2, face] = value
+    wet.findings = judge(wet.dataset)
+    low, high = answer.compartments(seen(dry, wet))
+    assert (low["piece"], low["status"]) == ("0.00 to 2.00 m", "pass")
+    assert (high["piece"], high["status"], high["climate"]) == ("2.00 to 3.00 m", "fail", "Wet Bay")
+
+
 def test_advice_of_the_comparison_is_told_before_our_own():
     cases = [bare("slot", 0.02, "pass", 0.5)]
     given = seen(*cases, advice=[SimpleNamespace(sentence="Open the head."), "Then the base."])
     assert answer.changes(given) == ["Open the head.", "Then the base."]
     assert answer.changes(seen(*cases))[0] == "Nothing need change for slot with 20 mm."
+
+
+def test_a_page_of_many_cases_keeps_those_that_matter():
+    """Many strips: all parts of the recommended and the runner-up, and the part that decides each choice."""
+    cases = [
+        bare(name, 0.03, "pass", base + 0.001 * strip, column=f"strip {strip}", area=area)
+        for name, base, area in (("slot", 0.2, 0.02), ("mesh", 0.25, 0.021), ("wide", 0.3, 0.04))
+        for strip in range(15)
+    ]
+    found = seen(*cases)
+    page = answer.shown(found, most=32)
+    assert len(page.number) == 32 and sorted(page.number.values()) == list(range(32))
+    for choice in (found.found.choice, found.found.runner_up):
+        assert all(id(part.case) in page.number for part in choice.parts)
+    assert all(id(choice.decides[0].case) in page.number for choice in found.choices)
+    assert answer.shown(found) is not found and answer.shown(found, most=45) is found
+    cells = [row[0] for row in answer.matrix(page)["other"]["3"]]
+    assert [cell["case"] is None for cell in cells] == [False, False, True]
+    # the order of the page is that of the comparison
+    kept = [case for case in found.cases if id(case) in page.number]
+    assert [page.number[id(case)] for case in kept] == list(range(32))

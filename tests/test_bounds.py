@@ -26,8 +26,7 @@ CROSS = {
     'rail.0.heights = ["-50 m"]': "at its end",
     'rail.0.heights = ["500 m"]': "at its end",
     'rail.0.spacing = "50 mm"': "1099 rails",
-    'barrier.0.height = "-50 m"': "outside the column",
-    'barrier.0.height = "500 m"': "outside the column",
+    'openings.0.vent.0.spacing = "50 mm"': "1199 vents",
     "openings.0.vent.0.holes.per_metre = 1000.0": "wider than the wall",
     'openings.0.vent.0.holes.width = "5000 mm"': "wider than the wall",
     'indoor.model = "file"': "is missing",
@@ -130,18 +129,16 @@ COMMANDS = (
 
 @pytest.mark.parametrize("sets", CLOSED, ids=list(CLOSED))
 def test_closed_sets_run_in_every_command(sets, tmp_path, monkeypatch, days, inland):
-    import cavity.climate
-
     wall = changed((("openings",), CLOSED[sets]), (("column", 1), {"name": "other", "bottom": "3 m", "top": "6 m"}))
     path = tmp_path / "w.toml"
     path.write_text(toml(wall))
-    monkeypatch.setattr(cavity.climate, "read_weather", lambda *_, **__: days)
+    monkeypatch.setattr("cavity.climate.estimate.read_climates", lambda *_, **__: [days])
     for command, arguments in COMMANDS:
         if command == "monthly":
-            monkeypatch.setattr(cavity.climate, "read_weather", lambda *_, **__: inland)
+            monkeypatch.setattr("cavity.climate.estimate.read_climates", lambda *_, **__: [inland])
         shown = [part.format(w=path, c="c.epw", f=tmp_path) for part in arguments.split()]
         result = CliRunner().invoke(main, [command, *shown], env={"COLUMNS": "160"})
-        monkeypatch.setattr(cavity.climate, "read_weather", lambda *_, **__: days)
+        monkeypatch.setattr("cavity.climate.estimate.read_climates", lambda *_, **__: [days])
         assert not result.exception or isinstance(result.exception, SystemExit), (command, result.output)
         if command == "lesson" and sets != "beside others":
             # no vent is at both ends: said with what to choose

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 import weather_files as wf
 
-from cavity.climate import read_weather, table
+from cavity.climate import netcdf, read_weather
 from cavity.errors import InputError
 
 ROOT = Path(__file__).parents[1]
@@ -119,7 +119,7 @@ def test_a_file_in_which_the_library_hangs_is_given_up(tmp_path, monkeypatch):
     path = tmp_path / "w.nc"
     with h5py.File(path, "w") as file:
         file["x"] = [1.0]
-    monkeypatch.setattr(table, "_PROBE", 0.01)  # no process starts as fast
+    monkeypatch.setattr(netcdf, "PATIENCE", 0.01)  # no process starts as fast
     assert "reading it does not end" in refused(path)
 
 

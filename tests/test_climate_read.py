@@ -312,6 +312,15 @@ def test_dew_point_alone_gives_the_vapour_pressure(tmp_path, temperate):
     np.testing.assert_allclose(weather["vapour_pressure_outdoor"].values, vapour, rtol=1e-6)  # inverse of the dew point
 
 
+def test_the_dew_point_over_water_is_the_inverse_of_its_pressure():
+    t = np.linspace(215.0, 320.0, 211)
+    np.testing.assert_allclose(humid.dew_point_over_water(humid.water_pressure(t)), t, atol=1e-6)
+    # 100 Pa: frost point -20.3 degC, dew point over supercooled water 2.3 K lower (WMO-No. 8, from memory: a tenth of
+    # the temperature below zero)
+    below = humid.dew_point(np.array([100.0]))[0] - humid.dew_point_over_water(np.array([100.0]))[0]
+    assert below == pytest.approx(2.3, abs=0.2)
+
+
 def test_supercooled_water_agrees_with_a_second_formula():
     # Murphy and Koop 2005, Q. J. R. Meteorol. Soc. 131, eq. 10, from memory
     t = np.linspace(243.15, 303.15, 25)

@@ -74,6 +74,22 @@ def test_the_critical_year_is_at_the_level_of_one_in_ten(climates):
     chosen = year.critical_year(many, orientation=270.0)
     assert year.years_of(chosen) == [2001 + order[1]]  # the second wettest of twenty
     assert "10 % level" in chosen.attrs["warnings"]
+    assert f"most severe first: {2001 + order[0]} (" in chosen.attrs["warnings"]
+
+
+def test_several_files_are_ranked_and_the_severe_year_saved_with_one_command(tmp_path, climates):
+    from cavity.result import save
+
+    several = years(climates["temperate_inland"], [(1.0, 0.0), (3.0, 0.0), (2.0, 0.0)])
+    files = []
+    for one in (2001, 2002, 2003):
+        files.append(str(tmp_path / f"{one}.nc"))
+        save(year.one_year(several, one), files[-1])
+    shown = CliRunner().invoke(main, ["climate", *files]).output
+    assert "most severe first: 2002 (" in shown.replace("\n", " ")
+    result = CliRunner().invoke(main, ["climate", *files, "--year", "critical", "--save", str(tmp_path / "severe.nc")])
+    assert result.exit_code == 0 and "ritical year of 3: 2002" in result.output.replace("\n", " ")
+    assert year.years_of(read_weather(tmp_path / "severe.nc")) == [2002]
 
 
 def test_the_mean_year_takes_the_usual_month_and_has_no_steps(climates):

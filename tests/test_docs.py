@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import doctest
 import re
 import shlex
@@ -162,3 +163,51 @@ def test_links_lead_somewhere(page):
         assert linked.is_file(), f"{page.name}: {target}"
         if anchor:
             assert anchor in anchors(linked), f"{page.name}: {target}"
+
+
+def test_every_key_that_a_page_names_is_a_key_of_the_wall_file():
+    """`section.key` in the pages: a section and a key that the reader knows."""
+    import re
+
+    import cavity
+    from cavity.wallfile.faults import _models
+    from cavity.wallfile.schema import UNCERTAIN, WallFile
+
+    keys = {
+        section: {key for model in _models(field.annotation) for key in model.model_fields}
+        for section, field in WallFile.model_fields.items()
+    }
+    for page in sorted((Path(__file__).parents[1] / "docs").glob("*.md")):
+        for section, key in re.findall(r"`([a-z]+)\.([a-z_]+)`", page.read_text("utf-8")):
+            module = section == "cavity" and ((Path(cavity.__file__).parent / key).exists() or key in cavity.__all__)
+            if keys.get(section) and not module and f"{section}.{key}" not in UNCERTAIN:
+                assert key in keys[section], f"{page.name}: {section}.{key}"
+
+
+def cited_equations() -> dict[int, list[str]]:
+    """The numbers of equations that docstrings cite, with the files that do."""
+    package = ROOT / "cavity"
+    files = [*package.glob("*.py")]
+    for folder in ("kernels", "airflow", "climate", "wall"):
+        files += (package / folder).glob("*.py")
+    files += [package / "risk" / f"{name}.py" for name in ("decay", "condensate", "wood_moisture")]
+    found: dict[int, list[str]] = {}
+    for file in files:
+        tree = ast.parse(file.read_text(encoding="utf-8"))
+        for node in ast.walk(tree):
+            text = ast.get_docstring(node) if isinstance(node, ast.FunctionDef) else None
+            for first, last in re.findall(r"\bE(\d{1,2})\b(?: to E(\d{1,2})\b)?", text or ""):
+                for number in range(int(first), int(last or first) + 1):
+                    found.setdefault(number, []).append(f"{file.name}: {node.name}")
+    return found
+
+
+def test_every_equation_of_the_theory_is_cited_where_it_is_computed_and_no_other():
+    text = (ROOT / "docs" / "theory.md").read_text(encoding="utf-8")
+    listed = [int(number) for number in re.findall(r"^ +\(E(\d+)\)", text, re.MULTILINE)]
+    assert listed == list(range(1, len(listed) + 1)) and len(listed) > 60
+    cited = cited_equations()
+    assert set(listed) - set(cited) == set(), "equations that no docstring cites"
+    assert {number: where for number, where in cited.items() if number not in listed} == {}
+    for number in re.findall(r"\(E(\d+)\)", text):
+        assert int(number) in listed

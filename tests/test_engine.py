@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 import cavity
-from cavity.errors import Fault, InputError
+from cavity.errors import CavityError, Fault, InputError
 from cavity.study import cases, engine
 from cavity.study.cases import Job, Store, key_of
 from cavity.study.engine import Engine
@@ -432,6 +432,20 @@ def test_a_cluster_that_loses_a_worker_half_way_gives_the_complete_result(jobs, 
             assert [result.job for result in results] == many
             for result, expected in zip(results, straight, strict=False):  # the first six are those of `straight`
                 same(result.dataset, expected)
+
+
+def test_a_scheduler_that_goes_away_is_one_clear_error(jobs, tmp_path):
+    class Gone:
+        def nthreads(self):
+            raise OSError("Timed out trying to connect")
+
+        def close(self, timeout):
+            raise OSError("no connection")
+
+    with pytest.raises(CavityError, match=r"^the scheduler has gone away; what is done is kept$"):  # noqa: SIM117
+        with Engine(1, store=Store(tmp_path)) as own:
+            own._client = Gone()
+            own.run(jobs)
 
 
 def test_a_scheduler_that_does_not_answer_is_one_clear_error():

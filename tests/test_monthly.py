@@ -19,7 +19,7 @@ from cavity.cli import main
 from cavity.climate import read_weather
 from cavity.wall import indoor, monthly
 from cavity.wall.saturation import saturation_pressure
-from cavity.wallfile import read_wall
+from cavity.wallfile import parse_wall, read_wall, starter
 from cavity.wallfile.model import Cavity, Column, Indoor, Layer, Material, Opening, OpeningSet, Wall
 
 # Monthly set recalled from the informative example of ISO 13788, from memory (medium)
@@ -500,3 +500,19 @@ def test_rounding_does_not_start_a_condensation_year(starter_wall):
     assert found.month[0] == 10  # November
     assert np.count_nonzero(found.accumulated.any(axis=0)) == 1
     assert found.residue == 0.0 < found.peak
+
+
+def test_the_temperature_factor_at_the_studs_is_said_beside_that_between_them():
+    """By hand: R from outdoors to the surface, 0.13 + 12/0.13 + 160/0.13 + 12.5/0.16 mm, over that plus 0.25."""
+    wall = parse_wall(starter())
+    wall = dataclasses.replace(wall, indoor=dataclasses.replace(wall.indoor, model="EN 15026"))
+    weather = read_weather(Path(__file__).parents[1] / "climates" / "cold_humid.epw")
+    found = monthly.monthly(wall, weather, opening_set="20 mm slots")
+    resistance = 0.13 + 0.012 / 0.13 + 0.16 / 0.13 + 0.0125 / 0.16
+    (note,) = [one for one in found.notes if one.startswith("At the studs")]
+    assert f"{resistance / (resistance + 0.25):.3f}" in note and "meets" in note
+    assert found.surface_factor > resistance / (resistance + 0.25)
+    plain = [dataclasses.replace(layer, frame=None) for layer in wall.backup]
+    bare = monthly.monthly(dataclasses.replace(wall, backup=tuple(plain)), weather, opening_set="20 mm slots")
+    assert not any(one.startswith("At the studs") for one in bare.notes)
+    assert bare.surface_factor == found.surface_factor

@@ -150,3 +150,15 @@ def test_a_ratio_that_is_not_a_number_counts_as_the_worst():
 def test_worst_of_findings_is_the_one_that_decides():
     findings = [finding(OTHER, 2.0, "review"), finding("mould", 0.85, "review"), finding("wood_moisture", 0.99, "pass")]
     assert worst(findings).key == "mould"
+
+
+def test_the_largest_ratio_is_compared_first():
+    """One criterion at 0.7 is safer than two at 0.75 and 0.1, whatever the smaller ones are."""
+    safe = [finding("mould", 0.7), finding("wood_moisture", 0.69)]
+    near = [finding("mould", 0.75), finding("wood_moisture", 0.1)]
+    assert order(safe) < order(near)
+
+
+def test_information_alone_decides_nothing():
+    choice = gather([case("slots", 0.03, [finding("humidity", 5.0, "information")])])[0]
+    assert choice.decides is None and choice.status == "pass" and choice.severity == 0.0

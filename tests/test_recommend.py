@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from cavity.risk import Finding
 from cavity.risk.ranking import Choice, Part
-from cavity.risk.recommend import COMFORT, IDLE, LITTLE, bulk, comfortable, is_enough, recommend
+from cavity.risk.recommend import COMFORT, IDLE, LITTLE, bulk, comfortable, is_enough, least_bad, recommend
 
 MOULD_LIMIT = 3.0
 
@@ -51,6 +51,22 @@ def test_where_more_gains_much_the_larger_is_recommended():
     assert recommend(choices).more == ""
 
 
+def test_more_means_at_least_the_area_and_at_least_the_depth():
+    """Wider vents in a shallower cavity are another choice, not more of the same."""
+    choices = [choice("deep", 0.04, 0.01, 1.9), choice("wide", 0.02, 0.03, 1.05)]
+    assert recommend(choices).choice.opening_set == "deep"
+    assert recommend(choices).more == ""
+
+
+def test_a_margin_below_a_tenth_of_the_limit_is_not_comfortable():
+    """A criterion without a level of review passes at 0.95 of its limit; the next larger choice is taken."""
+    near = Finding("frost", "Freeze-thaw cycles", "OSB", 0.95, 1.0, "", "pass", "", 0.0, "s", "t", 0.95)
+    far = Finding("frost", "Freeze-thaw cycles", "OSB", 0.88, 1.0, "", "pass", "", 0.0, "s", "t", 0.88)
+    small, large = choice("small", 0.02, 0.01, 0.5, extra=[near]), choice("large", 0.04, 0.02, 0.5, extra=[far])
+    assert not comfortable(small) and comfortable(large)
+    assert recommend([small, large]).choice is large
+
+
 def test_gains_far_from_the_limit_are_idle():
     """From index 1.0 to 0: a third of the limit, but nothing grows at 1.0 already."""
     choices = [choice("small", 0.02, 0.01, 1.0), choice("large", 0.04, 0.02, 0.0)]
@@ -86,6 +102,21 @@ def test_more_openings_that_make_it_worse_gain_nothing():
     assert found.choice.opening_set == "small"
     assert found.more == "more vent area or depth gains nothing"
     assert "raises mould index in the wall from 1.2 to 1.8" in found.tips
+
+
+def test_a_strip_that_fails_whatever_the_vents_are_does_not_hide_the_others():
+    """A dead pocket is alike in all choices, and by a hair better with the closed one; the rest of the wall decides."""
+
+    def wall(name, area, pocket, plain):
+        parts = (Part("Coast", "pocket", 180.0, (mould(pocket),)), Part("Coast", "plain", 180.0, (mould(plain),)))
+        return Choice(name, 0.03, area, parts)
+
+    closed, slots = wall("closed", 0.001, 3.030, 2.97), wall("slots", 0.02, 3.031, 1.6)
+    assert recommend([closed, slots]) is None
+    assert least_bad([closed, slots]) is slots
+    assert least_bad([slots, closed]) is slots
+    with pytest.raises(ValueError, match="empty"):
+        least_bad([])
 
 
 sizes = st.lists(

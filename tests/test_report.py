@@ -435,6 +435,20 @@ def test_matrix_cells_tell_what_decides_by_shape_word_and_number(comparison, tex
     assert "of a limit" not in "".join(found.words)
 
 
+def test_cases_left_out_of_the_page_keep_their_cell_and_row(comparison, monkeypatch):
+    real = answer.shown
+    monkeypatch.setattr(answer, "shown", lambda seen: real(seen, most=5))
+    made = page.render(comparison)
+    index = index_of(made)
+    assert len(index["cases"]) == 5 and made.count('id="block-') == 6
+    words = "".join(_Page(made).words)
+    assert "The hours of 3 cases that decide nothing are left out of this page" in words
+    cells = [cell for rows in index["matrix"]["cells"].values() for row in rows for cell in row]
+    assert any(cell["case"] is None for cell in cells)
+    assert {cell["case"] for cell in cells} - {None} <= set(range(5))
+    assert len(evidence.all_cases(comparison.cases)) == 8
+
+
 # ---- the page ----------------------------------------------------------------------------------------------------
 def test_names_given_by_the_user_stay_text(comparison, text):
     found = _Page(text)
@@ -561,8 +575,8 @@ def test_tables_hold_the_numbers_of_the_datasets(tmp_path, comparison):
     # six digits are written
     assert float(read["cases.csv"][3]["median air change rate [1/h]"]) == pytest.approx(rate, rel=1e-5)
     assert read["cases.csv"][3]["openings"] == SETS[1] and read["cases.csv"][3]["cavity depth [mm]"] == "40.0"
-    assert float(read["cases.csv"][0]["half of a wetting event gone after [d]"]) == pytest.approx(6.02, abs=0.05)
-    assert read["cases.csv"][0]["nine tenths gone after, vents shut [d]"] == ""  # more than was followed
+    assert float(read["cases.csv"][0]["50 % drying time of a wetting event [d]"]) == pytest.approx(6.02, abs=0.05)
+    assert read["cases.csv"][0]["90 % drying time, vents closed [d]"] == ""  # more than was followed
     assert len(read["findings.csv"]) == sum(len(case.findings) for case in comparison.cases)
     assert read["findings.csv"][0]["sentence"] == series.ranked(comparison.cases[0].findings)[0].sentence
     assert [row["month"] for row in read["months.csv"][:4]] == ["Jan", "Feb", "Mar", "Year"]

@@ -352,7 +352,7 @@ def test_two_cases_stand_side_by_side(page, comparison):
     )
     rows = {cells[0]: cells[1:] for cells in page.execute_script(script)}
     times = [series.event_times(comparison.cases[n].event) for n in (0, 3)]
-    assert [number_in(text) for text in rows["Half of a wetting event gone after"]] == pytest.approx(
+    assert [number_in(text) for text in rows["50 % drying time of a wetting event"]] == pytest.approx(
         [each["half"] for each in times], rel=5e-3
     )  # shown to three digits
     for number, n in enumerate((0, 3)):

@@ -69,6 +69,30 @@ def test_a_wide_open_slot_at_the_foot_asks_for_a_grille():
     assert found(dataset_of(wall, "fine mesh", 0.04), "DIN 18516-1", "grille").outcome == "met"
 
 
+def test_open_joints_ask_for_more_depth_and_a_width():
+    """50 mm behind open joints, 38 mm without; a joint at least 10 mm wide."""
+    vent = '[[openings.vent]]\nname = "joint"\nheight = "3 m"\nkind = "joint"\nslot = "8 mm"\n'
+    jointed = parse_wall(edit(('[[openings]]\nname = "10 mm slots"\n', f'[[openings]]\nname = "10 mm slots"\n{vent}')))
+    ds = dataset_of(jointed, "10 mm slots", 0.04)
+    one = next(each for each in jointed.opening_set("10 mm slots").openings if each.name == "joint")
+    ds = ds.isel(opening=[0, 0, 1]).assign_coords(
+        opening=["base slot", "joint", "head slot"], opening_height=("opening", [0.0, one.height, 6.0]),
+        opening_area=("opening", [0.01, one.free_area, 0.01]),
+    )  # fmt: skip
+    assert found(ds, "NHBC Standards", "50 mm clear").outcome == "not met"
+    width = found(ds, "NHBC Standards", "joints at least")
+    assert (width.drawn, width.outcome) == ("narrowest 8 mm", "not met")
+    plain = dataset_of(parse_wall(STARTER), "10 mm slots", 0.04)
+    assert found(plain, "NHBC Standards", "50 mm clear").outcome == "met"
+
+
+def test_an_upper_bound_of_an_own_rule_is_kept():
+    own = '[[rule]]\ndocument = "Ours"\nquantity = "cavity depth"\nat_least = "20 mm"\nat_most = "40 mm"\n'
+    wall = parse_wall(edit(("[run]", own + "[run]")))
+    outcomes = [rules.checks(dataset_of(wall, "10 mm slots", depth))[0].outcome for depth in (0.015, 0.02, 0.04, 0.05)]
+    assert outcomes == ["not met", "met", "met", "not met"]
+
+
 def test_the_membrane_outside_the_insulation_is_judged_not_the_retarder():
     wall = parse_wall(STARTER)
     ncc = found(dataset_of(wall, "10 mm slots", 0.03), "NCC", "vapour-open")

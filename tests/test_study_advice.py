@@ -14,10 +14,12 @@ from test_study_size import drying_wall, finding, small_wall
 from cavity.risk.finding import Finding
 from cavity.risk.ranking import Choice, Part
 from cavity.study.advice import (
+    Label,
     advise,
     changes_of,
     compare_choices,
     compare_findings,
+    depth_label,
     from_comparison,
     helps,
     lines,
@@ -71,11 +73,18 @@ def test_the_verdict_is_told_where_nothing_that_can_fail_moves_across():
     )
 
 
+def test_where_the_status_gets_worse_the_criterion_that_does_so_is_told():
+    before = [finding(0.5, key="residue"), finding(0.3)]
+    told = compare_findings("reducing", before, [finding(0.5, key="residue"), finding(1.2)])
+    assert told.sentence == "Reducing raises the mould at sheathing from 0.9 to 3.6 (limit 3.0); mould then fails."
+
+
 @pytest.mark.parametrize(
     ("where", "words"),
     [
         ("breather membrane | sheathing, top", "at the top, between breather membrane and sheathing"),
         ("sheathing, base", "at the base, at sheathing"),
+        ("between OSB and wool, middle", "at the middle, between OSB and wool"),
         ("sheathing", "at sheathing"),
         ("sheathing, 2.40 to 3.00 m", "at sheathing, 2.40 to 3.00 m"),
     ],
@@ -147,6 +156,9 @@ def test_before_a_dead_compartment_air_comes_first_and_layers_last():
 
 def test_lines_tell_one_sentence_a_family_then_harm_then_what_makes_little_difference():
     def made(label, after, family):
+        if isinstance(label, str):
+            first, _, rest = label.partition(" ")
+            label = Label(f"{first} ", rest)
         return compare_findings(label, [finding(1.2)], [finding(after)], family=family)
 
     advice = [
@@ -156,21 +168,23 @@ def test_lines_tell_one_sentence_a_family_then_harm_then_what_makes_little_diffe
         made("doubling the base slot", 1.0, "vents"),
         made("deepening the cavity from 20 to 30 mm", 1.1, "depth"),
         made("a paler finish", 1.201, "finish"),
-        made("using the openings “b”", 0.700, "openings"),
-        made("using the openings “c”", 0.701, "openings"),
+        made(Label("using ", "“b”", " instead of “a”"), 0.700, "openings"),
+        made(Label("using ", "“c”", " instead of “a”"), 0.701, "openings"),
     ]
     assert lines(advice) == (
         "Doubling all vents lowers the mould at sheathing from 3.6 to 1.2 (limit 3.0); nothing fails any more. "
-        "Also doubling the base slot: to 3.0.",
-        "Using the openings “b” lowers the mould at sheathing from 3.6 to 2.1 (limit 3.0); nothing fails any more. "
-        "Also using the openings “c” about as much.",
+        "Also the base slot: to 3.0.",
+        "Using “b” instead of “a” lowers the mould at sheathing from 3.6 to 2.1 (limit 3.0); nothing fails any more. "
+        "Also “c” about as much.",
         "Deepening the cavity from 20 to 30 mm lowers the mould at sheathing from 3.6 to 3.3 (limit 3.0).",
         "Adverse: halving all vents raises the mould at sheathing from 3.6 to 4.8 (limit 3.0).",
-        "Doubling the head slot and a paler finish make little difference.",
+        "A paler finish and doubling the head slot make little difference.",
     )
     assert len(lines(advice, most=1)) == 3
     one = [made(f"doubling the {name}", 1.2, "vents") for name in ("base", "head")]
     assert lines(one) == ("Doubling the base or the head makes little difference.",)
+    depths = [made(depth_label(0.03, new), 1.2, "depth") for new in (0.04, 0.06)]
+    assert lines(depths) == ("Deepening the cavity from 30 to 40 or 60 mm makes little difference.",)
 
 
 def the_changes(wall, name="slots", depth=0.02, **keywords):
@@ -189,9 +203,9 @@ def test_every_kind_of_change_is_tried():
         solar_absorptance=0.6,
     )
     wall = dataclasses.replace(wall, wetting=dataclasses.replace(wall.wetting, leak_flow=1e-5, leak_layer=1))
-    changes = {each.label: each for each in the_changes(wall)}
+    changes = {str(each.label): each for each in the_changes(wall)}
     assert list(changes) == [
-        "using the openings “mesh”",
+        "using “mesh” instead of “slots”",
         "adding a vent below closer",
         "adding a vent above closer",
         "adding a vent below closer and a vent above closer",
@@ -221,18 +235,18 @@ def test_every_kind_of_change_is_tried():
     assert changes["a tighter retarder (s_d 2 to 10 m)"].wall.backup[-1].sd == 10.0
     assert changes["halving the air leakage from indoors"].wall.wetting.leak_flow == 0.5e-5
     assert changes["the variant “tight”"].wall.backup[2].thickness == 0.2
-    assert "deepening the cavity from 30 to 60 mm" in [each.label for each in the_changes(wall, depth=0.03)]
-    assert not any("rain" in each.label for each in the_changes(wall, rain=False))
+    assert "deepening the cavity from 30 to 60 mm" in [str(each.label) for each in the_changes(wall, depth=0.03)]
+    assert not any("rain" in str(each.label) for each in the_changes(wall, rain=False))
 
 
 def test_rails_of_the_set_are_widened_where_the_set_has_its_own():
     wall = small_wall()
     own = OpeningSet("own", wall.opening_sets[0].openings, (Rail("rail", (1.0,), 0.1, 0.6),))
     wall = dataclasses.replace(wall, opening_sets=(*wall.opening_sets, own))
-    change = next(each for each in the_changes(wall, "own") if "rail" in each.label)
+    change = next(each for each in the_changes(wall, "own") if "rail" in str(each.label))
     assert change.wall.opening_set("own").rails[0].gap == 0.2
     assert change.wall.opening_set("slots").rails is None
-    assert not [each for each in the_changes(wall) if "rail" in each.label]
+    assert not [each for each in the_changes(wall) if "rail" in str(each.label)]
 
 
 class Made(dict):
@@ -248,19 +262,27 @@ def test_a_comparison_is_read_along_its_sets_and_its_depths_over_all_climates():
     def case(name, depth, ratio, climate="Coast"):
         return Case("w", climate, name, "plain", depth, Made(), (finding(ratio),))
 
-    wall = small_wall(opening_sets=tuple(OpeningSet(name, ()) for name in "ab"))
-    cases = (case("a", 0.02, 1.5), case("a", 0.03, 1.2), case("b", 0.02, 0.4), case("b", 0.03, 0.3))
+    wall = small_wall(opening_sets=tuple(OpeningSet(name, ()) for name in ("a", "b", "a, clogged")))
+    # nothing passes: the base is the choice that harms least, b at 30 mm
+    cases = (case("a", 0.02, 1.9), case("a", 0.03, 1.6), case("b", 0.02, 1.4), case("b", 0.03, 1.2))
     told = from_comparison(Comparison(wall, ("Coast",), cases, ""))
     assert [each.label for each in told] == [
-        "using the openings “b” at 20 mm depth", "deepening the cavity from 20 to 30 mm",
+        "with “b”, reducing the cavity from 30 to 20 mm", "using “a” instead of “b” with a 30 mm cavity",
     ]  # fmt: skip
+    assert told[0].sentence == (
+        "With “b”, reducing the cavity from 30 to 20 mm raises the mould at sheathing from 3.6 to 4.2 (limit 3.0)."
+    )
+    # a recommended choice is the base; what it does not tolerate is told, a clogged set is no design
+    cases = (case("a", 0.03, 1.5), case("a, clogged", 0.03, 1.7), case("b", 0.02, 1.3), case("b", 0.03, 0.3))
     hill = [case(each.opening_set, each.depth, 0.1, "Hill") for each in cases]
     told = from_comparison(Comparison(wall, ("Coast", "Hill"), (*cases, *hill), ""))
-    assert told[0].sentence == (
-        "Using the openings “b” at 20 mm depth lowers the mould at sheathing from 4.5 to 1.2 (limit 3.0), in Coast; "
-        "nothing fails any more."
-    )
     assert len(told) == 2  # each change once, not once a climate
+    assert lines(told) == (
+        "Adverse: using “a” instead of “b” with a 30 mm cavity raises the mould at sheathing from 0.9 to 4.5 "
+        "(limit 3.0), in Coast; mould then fails.",
+        "Adverse: with “b”, reducing the cavity from 30 to 20 mm raises the mould at sheathing from 0.9 to 3.9 "
+        "(limit 3.0), in Coast; mould then fails.",
+    )
 
 
 # --- on the model ----------------------------------------------------------------------------------------------------

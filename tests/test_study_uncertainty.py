@@ -327,3 +327,9 @@ def test_probability_and_band_stay_in_bounds(severities):
     assert (np.abs(study["influence"]) <= 1 + 1e-12).all()  # rounding
     band = study["value_band"].values
     assert (np.diff(band, axis=0) >= -1e-12).all()
+
+
+def test_meshes_bring_the_doubt_of_their_law(starter_wall):
+    ranges = {each.name: each for each in ranges_of(starter_wall, "fine mesh")}
+    assert (ranges["openings.mesh_factor"].low, ranges["openings.mesh_factor"].high) == (0.8, 1.2)
+    assert "openings.mesh_factor" not in {each.name for each in ranges_of(starter_wall, "10 mm slots")}

@@ -1,7 +1,9 @@
 """The wall file: the starter and what every section turns into."""
 
 import pytest
-from wall_texts import FULL, STARTER, edit
+from wall_bounds import changed as put
+from wall_bounds import toml
+from wall_texts import FULL, STARTER, edit, faults
 
 from cavity.errors import InputError
 from cavity.wallfile import material, parse_wall
@@ -26,7 +28,7 @@ def test_the_comments_of_the_starter_are_true_when_uncommented():
     """Every optional section of the starter works once its marks are taken away."""
     wall = parse_wall(FULL, "wall.toml")
     assert [column.name for column in wall.columns] == ["whole height", "below the window", "above the window"]
-    assert [chosen.name for chosen in wall.opening_sets] == ["fine mesh", "10 mm slots"]
+    assert [chosen.name for chosen in wall.opening_sets] == ["fine mesh", "fine mesh, clogged", "10 mm slots"]
     assert wall.barriers[0].height == 3.0 and wall.barriers[0].free_area == pytest.approx(0.001)
     assert wall.variants[0][:2] == ("gypsum sheathing", "sheathing")
     assert wall.variants[0][2].material.name == "gypsum sheathing"
@@ -189,7 +191,7 @@ def test_shallow_cavities_and_small_vents_are_doubted_with_the_rule():
     doubts = "\n".join(parse_wall(STARTER).warnings)
     assert "15 mm is below the 20 mm" in doubts and "20 mm is below" not in doubts
     assert "'fine mesh'" in doubts and "40 cm2/m" in doubts and "'10 mm slots'" not in doubts
-    assert "DIN 18516-1, from memory" in doubts
+    assert "DIN 18516-1, read second-hand" in doubts
 
 
 def test_a_column_without_a_way_through_is_doubted():
@@ -263,7 +265,12 @@ def test_every_value_type_says_what_it_expects():
         *(inner for field in WallFile.model_fields.values() for inner in _models(field.annotation)),
     }:
         for name, field in model.model_fields.items():
-            if not list(_models(field.annotation)) and name not in ("construction_water", "uncertain", "basis"):
+            if not list(_models(field.annotation)) and name not in (
+                "construction_water",
+                "clogged",
+                "uncertain",
+                "basis",
+            ):
                 assert len(leaf_of(field).describe()) > 8, name
 
 
@@ -298,6 +305,38 @@ a.b = 2
 def test_a_key_is_shown_with_list_positions_from_one():
     assert dotted(("openings", 0, "vent", 1, "height")) == "openings[1].vent[2].height"
     assert dotted(("material", "my board", "mu")) == 'material."my board".mu'
+
+
+def test_what_many_places_have_in_common_is_said_once():
+    """Eight sets of small vents in three columns: one note, with the first places and a count."""
+    vents = [{"height": "base", "slot": "1 mm"}, {"height": "head", "slot": "1 mm"}]
+    sets = [{"name": f"set {number}", "vent": vents} for number in range(8)]
+    columns = [{"name": name, "top": top} for name, top in (("a", "6 m"), ("b", "3 m"), ("c", "2 m"))]
+    wall = put((("openings",), sets), (("column",), columns), (("compare", "depths"), ["10 mm", "15 mm", "30 mm"]))
+    said = [each for each in parse_wall(toml(wall)).warnings if "common rules" in each]
+    assert len(said) == 2, said
+    assert "10 mm; 15 mm are below the 20 mm" in said[0]
+    assert "'set 0', column 'b' (10 cm2/m)" in said[1] and "and 18 more" in said[1]
+
+
+def test_a_membrane_of_your_own_needs_no_mu():
+    film = {
+        "density": "900 kg/m3", "conductivity": "0.3 W/(m K)", "specific_heat": "1500 J/(kg K)",
+        "sd_table": [["20 %", "10 m"], ["90 %", "0.3 m"]],
+    }  # fmt: skip
+    wall = put((("material", "my film"), film), (("backup", 0, "material"), "my film"))
+    assert parse_wall(toml(wall)).backup[0].sd_table == ((0.2, 10.0), (0.9, 0.3))
+
+
+def test_rails_by_spacing_stand_in_the_columns_and_a_mistake_in_many_heights_is_said_once():
+    columns = [{"name": "low", "top": "0.9 m"}, {"name": "high", "bottom": "2.1 m", "top": "6 m"}]
+    rail = {"name": "r", "gap": "10 mm", "bay": "1 m"}
+    wall = put((("column",), columns), (("rail",), [rail | {"spacing": "0.5 m"}]))
+    assert parse_wall(toml(wall)).rails[0].heights == (0.5, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 5.5)
+    heights = [f"{10 + number} m" for number in range(40)]
+    wall = put((("column",), columns), (("rail",), [rail | {"heights": heights}]))
+    (fault,) = faults(toml(wall)).values()
+    assert "40 heights are outside the column" in fault.problem and "10 m, 11 m" in fault.problem
 
 
 def test_vents_repeat_at_heights_or_by_spacing():
@@ -338,3 +377,25 @@ def test_rails_take_gaps_at_both_ends_mesh_and_rounded_edges_and_sets_bring_thei
     sets = parse_wall(edit(("[compare]", own))).opening_sets
     assert sets[-1].rails[0].name == "short rail"
     assert sets[0].rails is None
+
+
+def test_clogged_vents_are_a_set_of_their_own_beside_the_clean_one():
+    """Half of a mesh closed: half its open fraction; a slot loses area. Sets without such vents are not repeated."""
+    wall = parse_wall(edit(("[compare]", '[compare]\nclogged = { mesh = "50 %", joint = "20 %" }')))
+    names = [one.name for one in wall.opening_sets]
+    assert names[:4] == ["nearly closed", "nearly closed, clogged", "fine mesh", "fine mesh, clogged"]
+    assert names.count("10 mm slots, clogged") == 0
+    clean, dirty = wall.opening_set("fine mesh").openings[0], wall.opening_set("fine mesh, clogged").openings[0]
+    assert (dirty.porosity, dirty.free_area) == pytest.approx((0.5 * clean.porosity, clean.free_area))
+    joint = wall.opening_set("nearly closed, clogged").openings[0]
+    assert joint.free_area == pytest.approx(0.8 * 0.3e-3)
+
+
+def test_the_loss_of_a_mesh_can_vary_by_itself():
+    from cavity.airflow.losses import opening_row
+
+    wall = parse_wall(STARTER)
+    row = {f: opening_row(changed(wall, "openings.mesh_factor", f).opening_set("fine mesh").openings[0], 0.03, True)
+           for f in (1.0, 1.2)}  # fmt: skip
+    assert row[1.2][4] == pytest.approx(1.2 * row[1.0][4], rel=1e-12)
+    assert row[1.2][:4] == pytest.approx(row[1.0][:4], rel=1e-12)

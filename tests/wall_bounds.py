@@ -8,7 +8,7 @@ import json
 import math
 import re
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, NamedTuple
 
 from cavity.wallfile import schema, values
 from cavity.wallfile.faults import _models, leaf_of
@@ -168,6 +168,9 @@ _PLACES: dict[type, list[tuple[Where, list[tuple[Where, Any]]]]] = {
     schema.LimitsSection: [(("limits",), [])],
 }
 _VENT: Where = ("openings", 0, "vent", 0)
+_TALL: list[tuple[Where, Any]] = [
+    (("column", 0, "top"), "500 m"), (("column", 0, "bottom"), "-50 m"), (("site", "building_height"), "500 m"),
+]  # fmt: skip
 _COMPANIONS: dict[tuple[type, str], list[tuple[Where, Any]]] = {
     (schema.SiteSection, "building_height"): [(("column", 0, "top"), "2 m")],
     (schema.SiteSection, "base_height"): [(("site", "building_height"), "500 m")],
@@ -177,6 +180,9 @@ _COMPANIONS: dict[tuple[type, str], list[tuple[Where, Any]]] = {
                                     (("site", "building_height"), "500 m")],
     (schema.RailEntry, "spacing"): [(("rail", 0, "heights"), None), (("column", 0, "top"), "55 m"),
                                     (("site", "building_height"), "60 m")],
+    (schema.RailEntry, "porosity"): [(("rail", 0, "hole"), "5 mm")],
+    (schema.RailEntry, "hole"): [(("rail", 0, "porosity"), "50 %")],
+    (schema.RailEntry, "wire"): [(("rail", 0, "porosity"), "50 %")],
     (schema.RailEntry, "gap"): [(("rail", 0, "bay"), "10 m")],
     (schema.RailEntry, "bay"): [(("rail", 0, "gap"), "1 mm")],
     (schema.WindowEntry, "left"): [(("site", "wall_width"), "1000 m"), (("window", 0, "width"), "0.5 m")],
@@ -184,6 +190,7 @@ _COMPANIONS: dict[tuple[type, str], list[tuple[Where, Any]]] = {
     (schema.WindowEntry, "fraction"): [(("window", 0, "left"), None), (("window", 0, "width"), None)],
     (schema.WindowEntry, "sill"): [(("window", 0, "head"), "100 m"), (("storey", 0, "height"), "100 m")],
     (schema.WindowEntry, "head"): [(("window", 0, "sill"), "0 m"), (("storey", 0, "height"), "100 m")],
+    (schema.RunSection, "stud_line"): [(("backup", 2, "frame"), {"share": "15 %"})],
     (schema.FrameEntry, "width"): [(("backup", 2, "frame", "spacing"), "10 m")],
     (schema.FrameEntry, "spacing"): [(("backup", 2, "frame", "width"), "45 mm")],
     (schema.BridgeEntry, "flange"): [
@@ -197,7 +204,16 @@ _COMPANIONS: dict[tuple[type, str], list[tuple[Where, Any]]] = {
     (schema.VentEntry, "wire"): [((*_VENT, "kind"), "mesh"), ((*_VENT, "porosity"), "50 %")],
     (schema.VentEntry, "hole"): [((*_VENT, "kind"), "perforated"), ((*_VENT, "porosity"), "50 %")],
     (schema.VentEntry, "blade_angle"): [((*_VENT, "kind"), "louvre")],
-    (schema.VentEntry, "pressure_table"): [((*_VENT, "exposure"), "table")],
+    (schema.VentEntry, "cp_table"): [((*_VENT, "exposure"), "table")],
+    (schema.VentEntry, "heights"): [((*_VENT, "height"), None), *_TALL],
+    (schema.VentEntry, "spacing"): [((*_VENT, "height"), None), (("column", 0, "top"), "60 m"),
+                                    (("site", "building_height"), "70 m")],
+    (schema.BarrierEntry, "height"): _TALL,
+    (schema.BarrierEntry, "at"): [
+        *_STOREYS, (("storey", 0, "repeat"), 2), (("window", 0), _WINDOW), (("barrier", 0, "height"), None)],
+    (schema.BarrierEntry, "above"): [
+        *_STOREYS, (("storey", 0, "height"), "5 m"), (("window", 0), _WINDOW), (("barrier", 0, "height"), None),
+        (("barrier", 0, "at"), "window heads")],
     (schema.IndoorSection, "humidity_class"): [(("indoor", "model"), "ISO 13788")],
     (schema.IndoorSection, "load"): [(("indoor", "model"), "EN 15026")],
     (schema.IndoorSection, "bedrooms"): [(("indoor", "model"), "ASHRAE 160 intermediate")],
@@ -227,10 +243,23 @@ _WORDS: dict[tuple[type, str, Any], list[tuple[Where, Any]]] = {
     (schema.VentEntry, "kind", "mesh"): [((*_VENT, "porosity"), "50 %"), ((*_VENT, "wire"), "0.3 mm")],
     (schema.VentEntry, "kind", "perforated"): [((*_VENT, "porosity"), "50 %"), ((*_VENT, "hole"), "5 mm")],
     (schema.VentEntry, "kind", "louvre"): [((*_VENT, "blade_angle"), "30 deg")],
-    (schema.VentEntry, "exposure", "table"): [((*_VENT, "pressure_table"), [["0 deg", 0.5], ["180 deg", -0.3]])],
+    (schema.VentEntry, "exposure", "table"): [((*_VENT, "cp_table"), [["0 deg", 0.5], ["180 deg", -0.3]])],
     (schema.IndoorSection, "model", "monthly"): [
         (("indoor", "temperature"), ["20 degC"] * 12), (("indoor", "relative_humidity"), ["50 %"] * 12)],
 }  # fmt: skip
+
+
+_WORDS |= {
+    (schema.RuleEntry, "quantity", word): [(("rule", 0, "at_least"), leaf.example)]
+    for word, leaf in schema.RULE_QUANTITIES.items()
+}
+
+
+def _any(leaf: values.Leaf | None) -> Any:
+    """Return some value of a key that must be there."""
+    if isinstance(leaf, values.Number):
+        return float(leaf.example)
+    return getattr(leaf, "example", None) or (leaf.words[0] if isinstance(leaf, values.Word) else "text")
 
 
 def _others() -> dict[type, list[tuple[Where, list[tuple[Where, Any]]]]]:
@@ -247,13 +276,7 @@ def _others() -> dict[type, list[tuple[Where, list[tuple[Where, Any]]]]]:
                 known = (*_PLACES, *found, schema.VariantEntry)  # a variant has the keys of a layer
                 if section not in known:
                     needed = {
-                        name: leaf_of(each).example
-                        for name, each in section.model_fields.items()
-                        if each.is_required() and hasattr(leaf_of(each), "example")
-                    }
-                    needed = {
-                        name: float(value) if isinstance(leaf_of(section.model_fields[name]), values.Number) else value
-                        for name, value in needed.items()
+                        name: _any(leaf_of(each)) for name, each in section.model_fields.items() if each.is_required()
                     }
                     found[section] = [(here, [(here, needed)])]
                 walk(section, here)
@@ -262,27 +285,46 @@ def _others() -> dict[type, list[tuple[Where, list[tuple[Where, Any]]]]]:
     return found
 
 
-def bounds() -> Iterator[tuple[str, Where, Any, dict[str, Any]]]:
-    """Yield name, place and value of every bound, and the wall that has it."""
+class Key(NamedTuple):
+    """A key of the schema in its place: what it takes, its bounds, and the section it belongs to with what it needs."""
+
+    place: Where
+    leaf: values.Leaf
+    ends: list[Any]
+    section: type
+    beside: list[tuple[Where, Any]]
+
+    def steps(self, value: Any) -> list[tuple[Where, Any]]:
+        """Return what `changed` takes to give the key a value, with what must stand beside it."""
+        *into, key = self.place
+        steps = [*self.beside, *_COMPANIONS.get((self.section, str(key)), [])]
+        steps += _WORDS.get((self.section, str(key), value if isinstance(value, str) else ""), [])
+        if issubclass(self.section, schema.MaterialValues) and key in _BESIDE:
+            number = self.ends.index(value) if value in self.ends else -1
+            choice = _BESIDE[str(key)][min(number, len(_BESIDE[str(key)]) - 1)]
+            steps += [((*into, other), other_value) for other, other_value in choice.items()]
+        if key in _MEMBRANE:
+            layer = into if self.section is schema.LayerEntry else ("backup", 1)
+            steps.append(((*layer, "thickness"), "0.5 mm"))
+        return [*steps, (self.place, value)]
+
+
+def keys() -> Iterator[Key]:
+    """Yield every key that has bounds or words to choose from."""
     for section, places in {**_PLACES, **_others()}.items():
         for place, beside in places:
             for key, field in section.model_fields.items():
                 leaf = leaf_of(field)
-                if leaf is None:
-                    continue
-                leaf_values = ends(leaf)
-                for value in leaf_values:
-                    steps = [*beside, *_COMPANIONS.get((section, key), [])]
-                    steps += _WORDS.get((section, key, value if isinstance(value, str) else ""), [])
-                    if issubclass(section, schema.MaterialValues) and key in _BESIDE:
-                        choice = _BESIDE[key][min(leaf_values.index(value), len(_BESIDE[key]) - 1)]
-                        steps += [((*place, other), beside_) for other, beside_ in choice.items()]
-                    if key in _MEMBRANE:
-                        layer = place if section is schema.LayerEntry else ("backup", 1)
-                        steps.append(((*layer, "thickness"), "0.5 mm"))
-                    steps.append(((*place, key), value))
-                    name = ".".join(str(part) for part in (*place, key))
-                    yield f"{name} = {_value(value)}", (*place, key), value, changed(*steps)
+                if leaf is not None:
+                    yield Key((*place, key), leaf, ends(leaf), section, beside)
+
+
+def bounds() -> Iterator[tuple[str, Where, Any, dict[str, Any]]]:
+    """Yield name, place and value of every bound, and the wall that has it."""
+    for key in keys():
+        for value in key.ends:
+            name = ".".join(str(part) for part in key.place)
+            yield f"{name} = {_value(value)}", key.place, value, changed(*key.steps(value))
     for name, leaf in schema.UNCERTAIN.items():
         values_ = ends(leaf)
         section_, key_ = name.split(".")

@@ -38,7 +38,7 @@ def loss_of_discharge(discharge: float | np.ndarray) -> float | np.ndarray:
 
 
 def plate_loss_idelchik(porosity: float | np.ndarray) -> float | np.ndarray:
-    """Return the loss coefficient of a thin sharp-edged perforated plate in a duct.
+    """Return the loss coefficient of a thin sharp-edged perforated plate in a duct (E22).
 
     Parameters
     ----------
@@ -170,7 +170,7 @@ def louvre_discharge(angle: float) -> float:
 
 
 def orifice_loss(discharge: float, area_share_before: float = 0.0, area_share_after: float = 0.0) -> float:
-    """Return the loss of total pressure through an orifice between two spaces, on the orifice speed.
+    """Return the loss of total pressure through an orifice between two spaces, on the orifice speed (E21).
 
     Parameters
     ----------
@@ -231,12 +231,16 @@ def opening_row(opening: Opening, channel_area: float, at_end: bool) -> np.ndarr
     row[kernel.AREA] = area
     row[kernel.ZETA_PLUS] = orifice_loss(discharge, 0.0, share) * narrow**2 + bends
     row[kernel.ZETA_MINUS] = orifice_loss(discharge, share, 0.0) * narrow**2 + bends
-    row[kernel.LINEAR] = SLIT_LOW_RE / (2.0 * width)
-    _close(row, opening.porosity, opening.wire, opening.hole, perforated=opening.kind == "perforated")
+    # creeping flow loses nothing where the opening is the end of the channel itself, as in a rail's gap
+    row[kernel.LINEAR] = SLIT_LOW_RE / (2.0 * width) * (1.0 - share)
+    perforated = opening.kind == "perforated"
+    _close(row, opening.porosity, opening.wire, opening.hole, perforated=perforated, factor=opening.mesh_factor)
     return row
 
 
-def _close(row: np.ndarray, porosity: float, wire: float, hole: float, *, perforated: bool) -> None:
+def _close(
+    row: np.ndarray, porosity: float, wire: float, hole: float, *, perforated: bool, factor: float = 1.0
+) -> None:
     """Put a perforated plate or a mesh in series with the row of an opening or gap that it fills."""
     if porosity >= 1.0:
         return
@@ -246,7 +250,7 @@ def _close(row: np.ndarray, porosity: float, wire: float, hole: float, *, perfor
         row[kernel.ZETA_MINUS] += plate
         row[kernel.LINEAR] += HOLE_LOW_RE / (porosity * (hole or DEFAULT_HOLE))
     else:
-        row[kernel.MESH] = 1.0 / porosity**2 - 1.0
+        row[kernel.MESH] = factor * (1.0 / porosity**2 - 1.0)
         row[kernel.WIRE] = wire or DEFAULT_WIRE
 
 
@@ -289,7 +293,7 @@ def rail_row(rail: Rail, depth: float, channel_area: float) -> np.ndarray:
         row[kernel.ZETA_PLUS] *= ROUNDED_EDGES
         row[kernel.ZETA_MINUS] *= ROUNDED_EDGES
     if row[kernel.AREA] > 0.0:
-        _close(row, rail.porosity, rail.wire, rail.hole, perforated=rail.wire <= 0.0)
+        _close(row, rail.porosity, rail.wire, rail.hole, perforated=rail.wire <= 0.0, factor=rail.mesh_factor)
     return row
 
 

@@ -166,7 +166,7 @@ def _profile_mean(wind_angle: float | np.ndarray) -> np.ndarray:
 
 
 def pressure_coefficients(site: Site, openings: Sequence[Opening], wind_angle: float | np.ndarray) -> np.ndarray:
-    """Return the pressure coefficient of every opening at every wind angle.
+    """Return the pressure coefficient of every opening at every wind angle (E17).
 
     Parameters
     ----------
@@ -210,7 +210,7 @@ def _from_table(table: Sequence[tuple[float, float]], angle: np.ndarray) -> np.n
 
 
 def wind_pressure(coefficient: np.ndarray, density: np.ndarray, speed: np.ndarray) -> np.ndarray:
-    """Return Cp rho U^2 / 2 [Pa].
+    """Return Cp rho U^2 / 2 [Pa] (E18).
 
     Parameters
     ----------

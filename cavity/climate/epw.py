@@ -41,6 +41,7 @@ _TITLES = {
     "cloud_cover": "opaque sky cover [tenths]",
     "rain": "liquid precipitation depth [mm]",
 }
+_CHUNK = 20_000  # lines given to pvlib at a time
 _ENOUGH = 6  # faults shown before the reader gives up
 
 
@@ -87,15 +88,20 @@ def read_epw(file: str, text: str) -> Records:
         )
     per_hour = _per_hour(file, first, lines[first])
     rows = [(i + 1, line) for i, line in enumerate(lines) if i > first and line.strip()]
+    del text, lines
     stamps = _check_rows(file, rows, per_hour)
-    body = "\n".join(line for _, line in rows)
-    # pvlib skips exactly eight header lines; what stands in the last seven is of no use to it
-    try:
-        frame, _ = pvlib.iotools.read_epw(io.StringIO(header + "\n#" * 7 + "\n" + body + "\n"))
-    except (ValueError, TypeError) as error:  # pandas' own are ValueErrors; TypeError: text among dates
-        said = str(error).splitlines()[0][:80] if str(error) else ""
-        raise InputError(Fault(file, "the hours cannot be read", said, "", "download the file again")) from None
-    frame = frame.apply(pd.to_numeric, errors="coerce")
+    needed = [title for _, title, *_ in _FIELDS] + ["liquid_precipitation_quantity"]
+    parts = []
+    for begin in range(0, len(rows), _CHUNK):
+        body = "\n".join(line for _, line in rows[begin : begin + _CHUNK])
+        # pvlib skips exactly eight header lines; what the last seven hold is of no use to it
+        try:
+            frame, _ = pvlib.iotools.read_epw(io.StringIO(header + "\n#" * 7 + "\n" + body + "\n"))
+        except (ValueError, TypeError) as error:  # pandas' own are ValueErrors; TypeError: text among dates
+            said = str(error).splitlines()[0][:80] if str(error) else ""
+            raise InputError(Fault(file, "the hours cannot be read", said, "", "download the file again")) from None
+        parts.append(frame[needed].apply(pd.to_numeric, errors="coerce"))
+    frame = pd.concat(parts)
     columns = _columns(file, rows, frame)
     codes = _code_rain([line for _, line in rows])
     if codes.any():

@@ -38,7 +38,7 @@ def estimate_rain(
     With weather codes in the file: rain falls in the hours whose code says so, at the usual rate of the code times an
     exponentially distributed factor, scaled to the total. Without: the hours are drawn, the more likely the moister,
     cloudier and windier, in spells; that gets the amount right and the direction only as far as those three tell. The
-    errors found with measured years stand in docs/guide.md. Snow is part of the total.
+    errors found with measured years are listed in docs/guide.md. Snow is part of the total.
 
     Parameters
     ----------
@@ -120,14 +120,14 @@ def estimate_rain(
     off = "half" if by_codes else "two thirds"
     note += f". Driving rain on one orientation may be wrong by {off}; a measured rain series (--rain) is better"
     source = BY_CODES if by_codes else MADE_UP
-    told = [text for text in json.loads(weather.attrs.get("warnings", "[]")) if text != NO_RAIN]
+    notes = [text for text in json.loads(weather.attrs.get("warnings", "[]")) if text != NO_RAIN]
     changed = weather.copy(deep=True)
     changed["rain"].data = rain / SECONDS
     return changed.assign_attrs(
         has_rain=1,
         rain_source=source,
         name=f"{weather.attrs.get('name', '')} (rain {source})",
-        warnings=json.dumps([*told, note], ensure_ascii=False),
+        warnings=json.dumps([*notes, note], ensure_ascii=False),
     )
 
 

@@ -89,6 +89,32 @@ def dew_point(vapour_pressure: np.ndarray) -> np.ndarray:
     return np.where(np.isnan(p), np.nan, found.reshape(p.shape))
 
 
+def dew_point_over_water(vapour_pressure: np.ndarray) -> np.ndarray:
+    """Return the dew point over liquid water at every temperature, as meteorology and its formulas have it.
+
+    Parameters
+    ----------
+    vapour_pressure : array
+        Vapour pressure. [Pa]
+
+    Returns
+    -------
+    array
+        Dew point; below 0 degC lower than the frost point of `dew_point`. [K]
+
+    References
+    ----------
+    Inverse of `water_pressure`.
+    """
+    p = np.maximum(np.asarray(vapour_pressure, dtype=float), 1e-3)
+    low, high = np.full(p.shape, 150.0), np.full(p.shape, 350.0)
+    for _ in range(45):  # bisection: 200 K / 2**45
+        middle = 0.5 * (low + high)
+        above = water_pressure(middle) > p
+        low, high = np.where(above, low, middle), np.where(above, middle, high)
+    return 0.5 * (low + high)
+
+
 def wet_bulb(temperature: np.ndarray, vapour_pressure: np.ndarray, pressure: np.ndarray) -> np.ndarray:
     """Return the wet-bulb temperature of a ventilated wet bulb, its water supercooled below 0 degC.
 
@@ -120,7 +146,7 @@ def wet_bulb(temperature: np.ndarray, vapour_pressure: np.ndarray, pressure: np.
 
 
 def surface_of_file(temperature: np.ndarray, dew: np.ndarray, humidity: np.ndarray) -> str:
-    """Tell whether a file's dew point and relative humidity stand over water or over ice below 0 degC.
+    """Tell whether a file's dew point and relative humidity refer to water or to ice below 0 degC.
 
     A file with both columns gives itself away: only one of the two readings makes them agree.
 
@@ -155,7 +181,7 @@ def vapour_from_file(
     """Return the vapour pressure of a file's humidity columns, never above saturation, and what was noticed.
 
     The relative humidity is the first choice, being what instruments measure; where it is missing the dew point
-    stands in. Where both are there the dew point tells which surface the file means.
+    is used. Where both are there the dew point tells which surface the file means.
 
     Parameters
     ----------

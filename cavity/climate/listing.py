@@ -60,6 +60,9 @@ def prepare(
         if not year.isdigit():
             raise InputError(Fault("--year", "is not understood", year[:40], "critical, mean, or a calendar year"))
         weather = years.one_year(weather, int(year))
+    elif len(years.years_of(weather)) > 1:
+        said = [*json.loads(weather.attrs["warnings"]), years.rank_years(years.moisture_index(weather))]
+        weather = weather.assign_attrs(warnings=json.dumps(said, ensure_ascii=False))
     return weather if warmer is None else years.warmer(weather, warmer)
 
 

@@ -117,7 +117,7 @@ def sky_temperature(weather: xr.Dataset) -> np.ndarray:
 
 
 def sky_share(tilt: float) -> float:
-    """Return the fraction of the outer surface's longwave view that is at sky temperature; the rest is at air's.
+    """Return the fraction of the outer surface's longwave view that is at sky temperature; the rest is at air's (E9).
 
     The surface sees sky by F = (1 + cos tilt)/2, the ground by the rest. Near the horizon the sky is as warm as the
     air, so of F only the part sqrt(F) counts as sky. Ground and obstacles are taken at air temperature.
@@ -145,7 +145,7 @@ def sky_share(tilt: float) -> float:
 
 
 def wind_at_height(speed: np.ndarray, *, height: float, terrain: str) -> np.ndarray:
-    """Return the wind speed at a height over the site's terrain, from that of a station at 10 m in open terrain.
+    """Return the wind speed at a height over the site's terrain, from that of a station at 10 m in open terrain (E11).
 
     Parameters
     ----------
@@ -248,7 +248,7 @@ def on_wall(weather: xr.Dataset, *, orientation: float, tilt: float, site: Any) 
         "wind_angle": (angle, "wind_direction minus orientation"),
         "driving_rain": (
             driving_rain(liquid_rain(weather), speed, angle, tilt=tilt, site=site),
-            f"{site.rain_method}, snow left out by wet bulb",
+            f"{site.rain_method}, without snow, by wet bulb",
         ),
     }
     return weather.assign(

@@ -6,7 +6,7 @@ import numpy as np
 
 
 def outside_coefficient(speed: float | np.ndarray) -> float | np.ndarray:
-    """Return the convective coefficient of the exterior surface, 4 + 4 v [W/(m2 K)].
+    """Return the convective coefficient of the exterior surface, 4 + 4 v [W/(m2 K)] (E12).
 
     The same on the windward and the leeward wall: the standard tells no difference. Calm air: 4 W/(m2 K).
 

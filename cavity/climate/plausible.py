@@ -26,7 +26,7 @@ LOW_SUN = 0.1  # cosine of the zenith below which sunrise within the hour rules 
 
 @dataclass
 class _Sun:
-    """Where the sun stands over the hours at one place."""
+    """The position of the sun over the hours at one place."""
 
     solar: np.ndarray  # solar time in the middle of the hour [h]
     middle: np.ndarray  # cosine of the zenith there
@@ -148,7 +148,7 @@ def _sun(records: Records, measured: bool, faults: list[Fault]) -> None:
     clear = total / outside
     rare = glob > 1.5 * sun.extra * np.maximum(sun.highest, 0.0) ** 1.2 + 100.0
     day = sun.middle > LOW_SUN
-    # a year's share of the sun outside the atmosphere: 0.30 under the cloudiest skies, 0.75 in high deserts
+    # a year's fraction of the sun outside the atmosphere: 0.30 under the cloudiest skies, 0.75 in high deserts
     if clear > 0.85 or clear < 0.16:
         factor = _factor(0.5 / clear)
         faults.append(

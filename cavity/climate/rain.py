@@ -39,7 +39,7 @@ METHODS = ("ISO 15927-3", "ASHRAE 160")
 
 
 def liquid_fraction(temperature: np.ndarray, vapour_pressure: np.ndarray, pressure: np.ndarray) -> np.ndarray:
-    """Return the fraction of the precipitation that falls as rain; the rest is snow, which does not wet a wall.
+    """Return the fraction of the precipitation that falls as rain; the rest is snow, which does not wet a wall (E16).
 
     By wet-bulb temperature: falling flakes melt where their surface is above 0 degC, and in dry air that is colder than
     the air. Half is snow at a wet bulb of 0.8 degC. Fractions below 0.1 % count as nothing: all is snow below a wet
@@ -118,7 +118,7 @@ def describe_rain(weather: xr.Dataset) -> str:
 
 
 def free_field_rain(rain: np.ndarray, speed: np.ndarray, angle: np.ndarray) -> np.ndarray:
-    """Return the driving rain that a vertical plane would catch in open country, hour by hour.
+    """Return the driving rain that a vertical plane would catch in open country, hour by hour (E13).
 
     Parameters
     ----------
@@ -196,7 +196,7 @@ def exposure_factor(degree: str, height: float) -> float:
 def driving_rain(
     rain: np.ndarray, speed: np.ndarray, angle: np.ndarray, *, tilt: float, site: Any, method: str = ""
 ) -> np.ndarray:
-    """Return the driving rain that reaches a wall.
+    """Return the driving rain that reaches a wall (E13 to E15).
 
     ISO 15927-3: free-field rain times C_R at the building's height, topography C_T, obstruction O and wall factor W.
     ASHRAE 160: F_E F_D F_L U cos(theta) r with F_L = 0.2 kg s/(m3 mm). A wall that leans back also catches falling rain

@@ -10,22 +10,23 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate import plausible, series
-from cavity.climate.humid import dew_point, saturation_pressure
+from cavity.climate.humid import dew_point_over_water, saturation_pressure
 from cavity.climate.on_wall import sun_position
 from cavity.constants import STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
-from cavity.files import read_bytes
+from cavity.files import check_file, unreadable
 
 if TYPE_CHECKING:
     from os import PathLike
 
     import xarray as xr
 
-LARGEST_FILE = 200_000_000  # bytes: a century of hours, or four years of minutes; takes below 1 GB of memory
+LARGEST_FILE = 500_000_000  # bytes; thirty years of hours are below 60 MB
+LARGEST_EPW = 120_000_000  # bytes; a year of minutes, or sixty years of hours
 SEVERAL = "the file holds"
 NO_RAIN = (
     "the weather file holds no rain: the column is missing or zero all year. That is a missing column, not a dry "
-    "place; driving rain is left out of every result. Give a rain series in a second file (--rain), or a yearly or "
+    "place; no result includes driving rain. Give a rain series in a second file (--rain), or a yearly or "
     "monthly total to estimate it (--rain-total)"
 )
 
@@ -98,26 +99,56 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
     return _dataset(records, digest, source)
 
 
-def _records(path: Path) -> tuple[series.Records, str]:
-    """Read a file of any form, as written."""
-    data = read_bytes(path, LARGEST_FILE, "a weather file")
-    digest = hashlib.sha256(data).hexdigest()
-    from cavity.climate import epw, table
+def _start(path: Path, what: str) -> bytes:
+    """Return the first bytes of a file that can be one of weather: regular, and not too large."""
+    check_file(path, LARGEST_FILE, what)
+    with path.open("rb") as opened:
+        start = opened.read(4096)
+    if _is_epw(path, start):
+        check_file(path, LARGEST_EPW, what)
+    return start
 
-    if data[:3] == b"CDF" or data[:8] == b"\x89HDF\r\n\x1a\n" or path.suffix.lower() in (".nc", ".nc4"):
-        return table.read_netcdf(path.name, path), digest
+
+def _is_epw(path: Path, start: bytes) -> bool:
+    return path.suffix.lower() == ".epw" or start.removeprefix(b"\xef\xbb\xbf")[:9].upper() == b"LOCATION,"
+
+
+def _records(path: Path, only_rain: bool = False, site: series.Records | None = None) -> tuple[series.Records, str]:
+    """Read a file of any form, as written."""
+    what = "a rain file" if only_rain else "a weather file"
     try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = data.decode("latin-1")
-    del data  # a long file need not be there twice
-    if "\x00" in text[:4096]:
-        raise InputError(
-            Fault(path.name, "this is not a weather file", "a binary file", "EPW, CSV or NetCDF", "give a weather file")
-        )
-    if path.suffix.lower() == ".epw" or text[:9].upper() == "LOCATION,":
-        return epw.read_epw(path.name, text), digest
-    return table.read_csv(path.name, text), digest
+        start = _start(path, what)
+        with path.open("rb") as opened:
+            digest = hashlib.file_digest(opened, "sha256").hexdigest()
+        if start[:3] == b"CDF" or start[:8] == b"\x89HDF\r\n\x1a\n" or path.suffix.lower() in (".nc", ".nc4"):
+            from cavity.climate import netcdf
+
+            return netcdf.read_netcdf(path.name, path), digest
+        if b"\x00" in start:
+            raise InputError(
+                Fault(
+                    path.name,
+                    "this is not a weather file",
+                    "a binary file",
+                    "EPW, CSV or NetCDF",
+                    "give a weather file",
+                )
+            )
+        if _is_epw(path, start):
+            from cavity.climate import epw
+
+            data = path.read_bytes()
+            try:
+                text = data.decode("utf-8-sig")
+            except UnicodeDecodeError:
+                text = data.decode("latin-1")
+            del data
+            return epw.read_epw(path.name, text), digest
+        from cavity.climate import table
+
+        return table.read_csv(path.name, path, only_rain=only_rain, site=site), digest
+    except OSError as error:
+        raise unreadable(path, what, error) from None
 
 
 def _prepare(records: series.Records) -> None:
@@ -134,17 +165,7 @@ def _prepare(records: series.Records) -> None:
 
 def _second_rain(records: series.Records, path: Path) -> tuple[np.ndarray, str]:
     """Return the rain of another file laid on the hours of this one, and a note."""
-    from cavity.climate import table
-
-    if path.suffix.lower() not in (".epw", ".nc", ".nc4"):
-        text = read_bytes(path, LARGEST_FILE, "a rain file").decode("utf-8-sig", errors="replace")
-        other = (
-            table.read_csv(path.name, text, only_rain=True, site=records) if text[:9].upper() != "LOCATION," else None
-        )
-    else:
-        other = None
-    if other is None:
-        other, _ = _records(path)
+    other, _ = _records(path, only_rain=True, site=records)
     if "rain" not in other.columns:
         raise InputError(Fault(path.name, "the rain file has no rain column", fix="add a column rain [mm/h]"))
     dummy = np.zeros(other.time.size)
@@ -213,14 +234,15 @@ def _derive(records: series.Records) -> None:
         if cloud is None
         else "cloud cover (Berdahl and Martin 1984, Walton 1983)"
     )
-    sky = sky_irradiance(
-        temperature,
-        dew_point(columns["vapour_pressure_outdoor"]),
-        cloud=np.zeros(temperature.shape) if cloud is None else np.nan_to_num(cloud),
-        hour=hours_of_day(records.time) + 0.5,
-        pressure=columns["pressure"],
-    )
-    _fill(columns, "infrared_horizontal", sky, model, notes)
+    if not np.isfinite(columns.get("infrared_horizontal", np.array(np.nan))).all():
+        sky = sky_irradiance(
+            temperature,
+            dew_point_over_water(columns["vapour_pressure_outdoor"]),
+            cloud=np.zeros(temperature.shape) if cloud is None else np.nan_to_num(cloud),
+            hour=hours_of_day(records.time) + 0.5,
+            pressure=columns["pressure"],
+        )
+        _fill(columns, "infrared_horizontal", sky, model, notes)
     for name in series.EXTRA:
         if name in columns and not np.isfinite(columns[name]).all():
             del columns[name]
@@ -242,12 +264,14 @@ def _fill(columns: dict[str, np.ndarray], name: str, model: np.ndarray, said: st
 def sky_irradiance(
     temperature: np.ndarray, dew: np.ndarray, *, cloud: np.ndarray, hour: np.ndarray, pressure: np.ndarray
 ) -> np.ndarray:
-    """Return the longwave irradiance of the sky on a horizontal plane from air state and cloud cover.
+    """Return the longwave irradiance of the sky on a horizontal plane from air state and cloud cover (E8).
+
+    A clear cold dry sky is known to 20 W/m2 only; docs/theory.md has the comparison with measurements.
 
     Parameters
     ----------
     temperature, dew : array, (time,)
-        Air temperature and dew point. [K]
+        Air temperature and dew point over water. [K]
     cloud : array, (time,), keyword only
         Opaque cloud cover. [0-1]
     hour : array, (time,), keyword only

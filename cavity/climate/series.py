@@ -183,7 +183,7 @@ def fill_gaps(records: Records) -> None:
     columns, per_hour = records.columns, 60 // records.step
     faults: list[Fault] = []
     speed = columns["wind_speed"]
-    # a vane that turns in light air has no direction: it is told by the wind before it, not a gap
+    # a vane that turns in light air has no direction: its direction does not matter, so this is no gap
     calm = np.isnan(columns["wind_direction"]) & (speed < 0.5)
     columns["wind_direction"][calm] = 0.0
     counts: dict[str, int] = {}
@@ -293,7 +293,7 @@ def whole_years(records: Records) -> None:
         _turn(records)
         return
     if not keep.all():
-        records.warnings.append(f"{(~keep).sum()} hours outside whole calendar years were left out")
+        records.warnings.append(f"{(~keep).sum()} hours outside whole calendar years are not used")
     records.time = time[keep]
     records.columns = {name: column[keep] for name, column in records.columns.items()}
 
@@ -392,7 +392,10 @@ UNITS_OF_PLACE = {
 
 def number_of(text: str, key: str) -> tuple[float, str]:
     """Return a number of the head of a file, NaN where more than its unit follows, and then what to write instead."""
-    found = re.fullmatch(r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s*(.*)", text.strip())
+    text = text.strip()
+    if text.count(",") == 1 and "." not in text:
+        text = text.replace(",", ".")  # a decimal comma
+    found = re.fullmatch(r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s*(.*)", text)
     if not found:
         return float("nan"), ""
     try:

@@ -46,7 +46,7 @@ def undercooling(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> tuple[np.
 
     Steady balance of a surface without heat from behind: convection to the air, radiation to a sky colder than the air;
     h_c = 4 + 4 v with the wind at the building's height, radiation linearised at the mean of air and sky. Dew by h_c
-    and the Lewis relation, its latent heat left out, which makes the amount an upper bound.
+    and the Lewis relation, its latent heat neglected, which makes the amount an upper bound.
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ def drying_potential(weather: xr.Dataset, sun: np.ndarray, *, site: Any = STANDA
 
     A panel warmed by the sun and cooled by the sky has a temperature; the saturation pressure at that temperature
     minus the vapour pressure outdoors drives drying. Where it is negative, vapour would be driven in; it counts as 0.
-    The cooling of the wet surface itself is left out: an upper bound that ranks orientations and months (our own
+    The cooling of the wet surface itself is neglected: an upper bound that ranks orientations and months (our own
     assumption).
 
     Parameters

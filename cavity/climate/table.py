@@ -19,6 +19,8 @@ temperature_outdoor, wind_speed, wind_direction, one of relative_humidity_outdoo
 vapour_pressure_outdoor, and global_horizontal or the pair direct_normal, diffuse_horizontal. Time is ISO 8601 in local
 standard time, or with an offset from universal time.
 An empty field, ``nan``, -999, -9999 and 9999 are missing values. Steps may be any that divide an hour, or an hour.
+Columns may be separated by semicolons or tabs instead; numbers may then have a decimal comma. Dates may also be written
+31.12.2021 23:00.
 
 NetCDF: a dimension ``time``, variables of the same names with the attribute ``units``, and the keys of the head as
 attributes of the file (latitude, longitude, utc_offset, elevation, name, time_label, fictitious). What `read_weather`
@@ -28,9 +30,9 @@ returns, written by ``to_netcdf``, is such a file.
 from __future__ import annotations
 
 import csv
-import json
+import itertools
 import re
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import numpy as np
 
@@ -44,11 +46,17 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 # columns that a file may have: SI unit of each
-_UNITS = (
+UNITS = (
     {name: TABLE[name].units for name in WEATHER} | {"dew_point": "K"} | {name: row[0] for name, row in EXTRA.items()}
 )
-_OURS = {"relative_humidity_outdoor": "relative_humidity_file"}
+OURS = {"relative_humidity_outdoor": "relative_humidity_file"}
 _CODES = (-999.0, -9999.0, 9999.0, -99999.0, 999999.0)
+LONGEST_LINE = 100_000  # characters
+CHUNK = 20_000  # lines read at a time
+_STAMP = re.compile(
+    r"(?:(?P<date>\d{4}-\d{2}-\d{2})|(?P<day>\d{2})\.(?P<month>\d{2})\.(?P<year>\d{4}))"
+    r"(?:[T ](?P<clock>\d{2}:\d{2})(?::\d{2}(?:\.\d+)?)?)?\s*(?P<zone>Z|[+-]\d{2}:?\d{2})?"
+)
 _KEYS = (
     "name", "latitude", "longitude", "utc_offset", "elevation", "time_label", "humidity_below_freezing", "fictitious",
     "invented",
@@ -61,21 +69,15 @@ _LIMITS = {
 }
 
 
-_ENOUGH = 6  # faults of one file reported at most
-_LONGEST_LINE = 20_000  # characters
-_PROBE = 60.0  # s in which a sound NetCDF file can be read
-_STAMP = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ](\d{2}:\d{2})(?::\d{2}(?:\.\d+)?)?)?\s*(Z|[+-]\d{2}:?\d{2})?")
-
-
-def read_csv(file: str, text: str, *, only_rain: bool = False, site: Records | None = None) -> Records:
-    """Read a CSV file of the form described at the head of this module.
+def read_csv(file: str, path: Path, *, only_rain: bool = False, site: Records | None = None) -> Records:
+    """Read a CSV file of the form described at the head of this module, line by line.
 
     Parameters
     ----------
     file : str
         Name of the file, for messages.
-    text : str
-        Its content.
+    path : Path
+        The file.
     only_rain : bool, keyword only
         The file serves for its rain: other columns and the place are not needed.
     site : Records, optional, keyword only
@@ -91,250 +93,155 @@ def read_csv(file: str, text: str, *, only_rain: bool = False, site: Records | N
     InputError
         With the line and column of every fault, at most six.
     """
-    if "\n" not in text:
-        text = text.replace("\r", "\n")
-    faults: list[Fault] = []
+    try:
+        return _read(file, path, "utf-8-sig", only_rain, site)
+    except UnicodeDecodeError:
+        return _read(file, path, "latin-1", only_rain, site)
+
+
+def _read(file: str, path: Path, encoding: str, only_rain: bool, site: Records | None) -> Records:
+    with path.open(encoding=encoding, newline=None) as stream:
+        lines = _lines(file, stream)
+        keys, number, line = _keys(file, lines)
+        mark = max(";\t,", key=line.count)  # the first of equals
+        heads = [head.strip().strip('"').strip() for head in line.split(mark)]
+        while heads and not heads[-1]:  # a spreadsheet's empty columns
+            heads.pop()
+        if not heads or heads[0].lower() != "time":
+            raise InputError(
+                Fault(
+                    f"{file}, line {number}",
+                    "this is neither an EPW file nor a weather CSV",
+                    (line or "no such line")[:60],
+                    "a line of column heads that starts with time",
+                    "give an EPW file, or the CSV form that cavity climate --help describes",
+                )
+            )
+        wanted: dict[int, tuple[str, str]] = {}
+        seen = {"time"}
+        for position, head in enumerate(heads[1:], start=1):
+            if only_rain and not head.startswith("rain"):
+                continue
+            name, unit = _head(file, number, head)
+            if name in seen:
+                raise InputError(
+                    Fault(f"{file}, line {number}", f"the column {name} is there twice", head[:40], "each column once")
+                )
+            seen.add(name)
+            wanted[position] = name, unit
+        place = place_of(file, keys, site)
+        stamps, numbers = _body(file, lines, heads, mark, list(wanted), place["utc_offset"])
+    time, step = starts(file, stamps, keys.get("time_label", "start"))
+    columns = {
+        OURS.get(name, name): convert(f"{file}, {heads[position]}", name, values, unit, step)
+        for (position, (name, unit)), values in zip(wanted.items(), numbers, strict=True)
+    }
+    return records_of(file, time, step, columns, place, keys)
+
+
+def _lines(file: str, stream: TextIO) -> Iterator[tuple[int, str]]:
+    """Yield number and text of each line; one of absurd length is refused before it fills the memory."""
+    number = 0
+    while line := stream.readline(LONGEST_LINE):
+        number += 1
+        if len(line) == LONGEST_LINE:
+            raise InputError(
+                Fault(
+                    f"{file}, line {number}",
+                    "the line is far too long",
+                    f"{line[:40]}...",
+                    f"at most {LONGEST_LINE} characters",
+                    "give an EPW file, or the CSV form that cavity climate --help describes",
+                )
+            )
+        yield number, line.rstrip("\n")
+
+
+def _keys(file: str, lines: Iterator[tuple[int, str]]) -> tuple[dict[str, str], int, str]:
+    """Return the keys of the head, and number and text of the line of column heads."""
     keys: dict[str, str] = {}
-    start = at = 0
-    for line, end in _lines(text):
-        if not line.startswith("#") and line.strip():
+    faults: list[Fault] = []
+    number, line = 0, ""
+    for number, line in lines:
+        if not line.lstrip('"').startswith("#") and line.strip(" ,;\t"):
             break
-        start, at = start + 1, end
-        found = re.match(r"#\s*([A-Za-z_ ]+?)\s*[=:]\s*([^#]*)", line[:_LONGEST_LINE])
+        line = line.strip('"')
+        found = re.match(r"#\s*([A-Za-z_ ]+?)\s*[=:]\s*([^#]*)", line)
         if found:
             key = found[1].strip().lower().replace(" ", "_")
             if key in keys and key in _KEYS:
-                where, said = f"{file}, line {start}", f"{key.replace('_', ' ')} is given twice"
-                faults.append(Fault(where, said, line[:60], "each key once"))
-            keys[key] = found[2].strip()
-    rows = csv.reader(_short(file, start, text, at))
-    try:
-        heads = [head.strip() for head in next(rows, [])]
-    except csv.Error:
-        heads = []
-    if not heads or heads[0].lower() != "time":
-        raise InputError(
-            Fault(
-                f"{file}, line {start + 1}",
-                "this is neither an EPW file nor a weather CSV",
-                next(_lines(text, at), ("",))[0].strip()[:60] or "no such line",
-                "a line of column heads that starts with time",
-                "give an EPW file, or the CSV form that cavity climate --help describes",
-            )
-        )
-    while len(heads) > 1 and not heads[-1]:
-        heads.pop()  # a comma at the end of the line
-    columns, units = _heads(file, start + 1, heads)
-    wanted = [i for i, name in enumerate(columns) if i and not (only_rain and name != "rain")]
-    # filled row by row: lists of the fields of a long file take ten times its size
-    most = text.count("\n", at) + 1
-    stamps, numbers = np.empty(most, dtype="datetime64[m]"), np.empty((len(wanted), most))
-    universal = np.zeros(most, dtype=bool)
-    count = 0
-    try:
-        for row in rows:
-            if not row:
-                continue
-            where = f"{file}, line {start + rows.line_num}"
-            if len(row) > len(heads) and not any(field.strip() for field in row[len(heads) :]):
-                del row[len(heads) :]  # commas at the end of the line
-            if len(row) != len(heads):
-                fix = "repair the line"
-                if len(row) > len(heads):
-                    fix += "; numbers have a decimal point, not a comma"
-                faults.append(Fault(where, "wrong number of fields", f"{len(row)} fields", f"{len(heads)}", fix))
-            else:
-                stamps[count], universal[count] = _stamp(where, row[0])
-                for place, i in enumerate(wanted):
-                    field = row[i].strip()
-                    try:
-                        numbers[place, count] = float(plain(field)) if field and field.lower() != "na" else np.nan
-                    except ValueError:
-                        said = f"{where}, {heads[i]}"
-                        faults.append(
-                            Fault(said, "is not a number", field[:40], "a number, or empty", "repair the line")
-                        )
-                count += 1
-            if len(faults) >= _ENOUGH:
-                break
-    except csv.Error as error:
-        where = f"{file}, line {start + rows.line_num}"
-        raise InputError(Fault(where, "cannot be split into fields", str(error), "", "repair the file")) from None
+                title = key.replace("_", " ")
+                faults.append(Fault(f"{file}, line {number}", f"{title} is given twice", line[:60], "each key once"))
+            keys[key] = found[2].rstrip('";,\t ').strip()
+    else:
+        number, line = number + 1, ""
     if faults:
-        raise InputError(*faults[:_ENOUGH])
-    place = _place(file, keys, site)
-    stamps, numbers = stamps[:count], numbers[:, :count]
-    stamps[universal[:count]] += round(place["utc_offset"] * 60)
-    time, step = _label(file, stamps, keys.get("time_label", "start"))
-    found = {
-        _OURS.get(columns[i], columns[i]): _convert(f"{file}, {heads[i]}", columns[i], numbers[row], units[i], step)
-        for row, i in enumerate(wanted)
-    }
-    return _records(file, time, step, found, place, keys)
+        raise InputError(*faults)
+    return keys, number, line
 
 
-def _lines(text: str, at: int = 0) -> Iterator[tuple[str, int]]:
-    """Yield each line from a place on, and where the next begins; a copy of the whole file is not made."""
-    while at < len(text):
-        end = text.find("\n", at)
-        end = len(text) if end < 0 else end
-        yield text[at:end].removesuffix("\r"), end + 1
-        at = end + 1
+def _body(
+    file: str, lines: Iterator[tuple[int, str]], heads: list[str], mark: str, wanted: list[int], offset: float
+) -> tuple[np.ndarray, list[np.ndarray]]:
+    """Return the stamps and the wanted columns of the lines that follow the heads, some thousands at a time."""
+    stamps, parts, faults = [], [], []
+    count = len(heads)
+    while chunk := list(itertools.islice(lines, CHUNK)):
+        rows: list[tuple[int, list[str]]] = []
+        for number, line in chunk:
+            if not line.strip():
+                continue
+            row = next(csv.reader([line], delimiter=mark), []) if '"' in line else line.split(mark)
+            if len(row) > count and not any(field.strip() for field in row[count:]):
+                row = row[:count]  # separators at the end
+            if len(row) != count:
+                fix = "repair the line"
+                if mark == "," and len(row) > count:
+                    fix += "; numbers have a decimal point, not a comma, unless semicolons separate the columns"
+                faults.append(Fault(f"{file}, line {number}", "wrong number of fields", str(len(row)), str(count), fix))
+                if len(faults) == 6:
+                    raise InputError(*faults)
+                continue
+            rows.append((number, row))
+        if faults or not rows:
+            continue
+        stamps.append(_stamps(file, rows, offset))
+        parts.append([_numbers(file, rows, position, heads[position], mark, faults) for position in wanted])
+    if faults:
+        raise InputError(*faults[:6])
+    if not stamps:
+        return np.empty(0, dtype="datetime64[m]"), [np.empty(0) for _ in wanted]
+    return np.concatenate(stamps), [np.concatenate(columns) for columns in zip(*parts, strict=True)]
 
 
-def _short(file: str, before: int, text: str, at: int) -> Iterator[str]:
-    for number, (line, _) in enumerate(_lines(text, at), before + 1):
-        if len(line) > _LONGEST_LINE:
-            raise InputError(
-                Fault(f"{file}, line {number}", "the line is far too long", f"{len(line)} characters",
-                      f"at most {_LONGEST_LINE}", "check that this is a weather file")
-            )  # fmt: skip
-        yield line + "\n"
+def _numbers(
+    file: str, rows: list[tuple[int, list[str]]], position: int, head: str, mark: str, faults: list[Fault]
+) -> np.ndarray:
+    fields = [row[position] for _, row in rows]
+    joined = "".join(fields)
+    if mark != "," and "," in joined and "." not in joined:
+        fields = [field.replace(",", ".") for field in fields]  # a decimal comma
+    if joined.isascii() and "_" not in joined:
+        try:
+            return np.array(fields, dtype=float)
+        except ValueError:
+            pass  # empty fields or faults: one by one
+    numbers = np.full(len(rows), np.nan)
+    for i, ((number, _), field) in enumerate(zip(rows, fields, strict=True)):
+        text = field.strip()
+        if mark != "," and "." not in text:
+            text = text.replace(",", ".")
+        try:
+            numbers[i] = float(plain(text)) if text and text.lower() != "na" else np.nan
+        except ValueError:
+            if len(faults) < 6:
+                fix = "write it without separators of thousands" if "," in text and "." in text else "repair the line"
+                where = f"{file}, line {number}, {head}"
+                faults.append(Fault(where, "is not a number", field.strip()[:40], "a number, or empty", fix))
+    return numbers
 
 
-def _heads(file: str, line: int, heads: list[str]) -> tuple[list[str], list[str]]:
-    """Return the names of the columns and their units; the first is the time."""
-    columns, units = ["time"], [""]
-    for head in heads[1:]:
-        name, unit = _head(file, line, head)
-        if name in columns:
-            raise InputError(
-                Fault(f"{file}, line {line}", f"the column {name} is there twice", head[:40], "each column once")
-            )
-        columns.append(name)
-        units.append(unit)
-    return columns, units
-
-
-def _stamp(where: str, text: str) -> tuple[np.datetime64, bool]:
-    """Return the time, and whether it is universal time: of a stamp that has an offset from it."""
-    found = _STAMP.fullmatch(text.strip())
-    try:
-        if not found:
-            raise ValueError
-        stamp = np.datetime64(f"{found[1]}T{found[2] or '00:00'}", "m")
-    except ValueError:
-        raise InputError(
-            Fault(f"{where}, time", "is not a date", text.strip()[:40], "ISO 8601, e.g. 2021-01-01T00:00",
-                  "repair the line")
-        ) from None  # fmt: skip
-    if found[3]:
-        zone = 0 if found[3] == "Z" else int(found[3][:3] + "1") // 10 * 60 + int(found[3][0] + found[3][-2:])
-        return stamp - zone, True
-    return stamp, False
-
-
-def read_netcdf(file: str, path: Path) -> Records:
-    """Read a NetCDF file of the form described at the head of this module.
-
-    Parameters
-    ----------
-    file : str
-        Name of the file, for messages.
-    path : Path
-        The file.
-
-    Returns
-    -------
-    Records
-        Records as written, SI.
-
-    Raises
-    ------
-    InputError
-        If the file is damaged or not of this form.
-    """
-    import xarray as xr
-
-    try:
-        _probe(path)
-        with xr.open_dataset(path) as opened:
-            dataset = opened.load()
-    except Exception as error:  # each engine raises its own kinds
-        raise InputError(
-            Fault(
-                file,
-                "the NetCDF file cannot be opened",
-                str(error).splitlines()[0][:80] if str(error) else "",
-                "NetCDF 3 or 4",
-            )
-        ) from None
-    if "time" not in dataset.dims or "time" not in dataset.coords or not dataset.sizes["time"]:
-        given = ", ".join(map(str, dataset.dims))[:60]
-        raise InputError(Fault(file, "there is no time coordinate", given, "a dimension time with its coordinate"))
-    keys = {str(key).lower(): str(value) for key, value in dataset.attrs.items()}
-    place = _place(file, keys, None)
-    try:
-        raw = dataset["time"].to_numpy()
-        if not np.issubdtype(raw.dtype, np.datetime64):  # a calendar of climate models
-            raw = np.array([moment.isoformat() for moment in raw])
-        time = raw.astype("datetime64[m]")
-    except (ValueError, AttributeError, TypeError):
-        raise InputError(Fault(file, "the time coordinate is not a date", "", "dates of the usual calendar")) from None
-    if np.isnat(time).any():
-        raise InputError(Fault(file, "a time stamp is missing", "", "a date for every record"))
-    time, step = _label(file, time, keys.get("time_label", "start"))
-    columns = {}
-    for name in _UNITS:
-        if name in dataset:
-            values = dataset[name]
-            if values.dims != ("time",) or not np.issubdtype(values.dtype, np.number):
-                raise InputError(
-                    Fault(f"{file}, {name}", "is not a series of numbers over time", str(values.dims)[:60], "(time)")
-                )
-            unit = str(values.attrs.get("units", ""))
-            columns[_OURS.get(name, name)] = _convert(
-                f"{file}, {name}", name, values.to_numpy().astype(float), unit, step
-            )
-    records = _records(file, time, step, columns, place, keys)
-    if keys.get("rain_source", "").startswith("estimated"):
-        records.rain_source = keys["rain_source"][:80]  # what was estimated once stays marked
-    try:
-        earlier = json.loads(keys.get("warnings", "[]"))
-    except (ValueError, RecursionError):  # brackets without end
-        earlier = []
-    if isinstance(earlier, list):
-        # a note on missing rain is made anew where it still holds
-        records.warnings += [str(text)[:400] for text in earlier if "no rain" not in str(text)]
-    return records
-
-
-def _probe(path: Path) -> None:
-    """Let another process read an HDF5 file first: the library can hang in a damaged one, or end the process.
-
-    Raises
-    ------
-    ValueError
-        If it cannot be read to the end in time.
-    """
-    import subprocess
-    import sys
-
-    import h5py
-
-    if not h5py.is_hdf5(path) or not sys.executable:
-        return
-    code = (
-        "import h5py, sys\n"
-        "def read(_name, item):\n"
-        "    list(item.attrs.items())\n"
-        "    isinstance(item, h5py.Dataset) and item[()]\n"
-        "with h5py.File(sys.argv[1]) as file:\n"
-        "    read('', file)\n"
-        "    file.visititems(read)"
-    )
-    try:
-        done = subprocess.run(
-            [sys.executable, "-c", code, str(path.resolve())], capture_output=True, timeout=_PROBE, check=False
-        )
-    except subprocess.TimeoutExpired:
-        raise ValueError("it is damaged: reading it does not end") from None
-    if done.returncode:
-        last = done.stderr.decode("utf-8", "replace").strip().split("\n")[-1].split(": ", 1)[-1]
-        raise ValueError(f"it is damaged: {last}"[:80])
-
-
-def _records(
+def records_of(
     file: str,
     time: np.ndarray,
     step: int,
@@ -342,6 +249,33 @@ def _records(
     place: dict[str, Any],
     keys: Mapping[str, str],
 ) -> Records:
+    """Return columns in SI [K, Pa, W/m2, kg/(m2 s)], with what the head of the file says, as records.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file, for messages.
+    time : array of datetime64, (time,)
+        Start of each record.
+    step : int
+        Length of a record. [min]
+    columns : dict of array, (time,)
+        Columns by name, SI.
+    place : dict
+        Latitude and longitude [degree], utc_offset [h], elevation [m].
+    keys : dict of str
+        Keys of the head of the file.
+
+    Returns
+    -------
+    Records
+        Records as written.
+
+    Raises
+    ------
+    InputError
+        If a key is not understood.
+    """
     surface = keys.get("humidity_below_freezing", "").lower()
     if surface not in ("", "water", "ice"):
         raise InputError(Fault(file, "humidity below freezing is not understood", surface[:40], "water | ice"))
@@ -365,7 +299,28 @@ def _records(
     )
 
 
-def _place(file: str, keys: Mapping[str, str], site: Records | None) -> dict[str, Any]:
+def place_of(file: str, keys: Mapping[str, str], site: Records | None) -> dict[str, Any]:
+    """Return the place that the head of a file gives.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file, for messages.
+    keys : dict of str
+        Keys of the head.
+    site : Records or None
+        Gives what the head leaves out.
+
+    Returns
+    -------
+    dict
+        Latitude and longitude [degree], utc_offset [h], elevation [m].
+
+    Raises
+    ------
+    InputError
+        If one is missing, not possible, or more than a number with its unit.
+    """
     found: dict[str, float] = {}
     faults = []
     for key, (low, high) in _LIMITS.items():
@@ -386,8 +341,57 @@ def _place(file: str, keys: Mapping[str, str], site: Records | None) -> dict[str
     return dict(found)
 
 
-def _label(file: str, stamps: np.ndarray, label: str) -> tuple[np.ndarray, int]:
-    """Return the start of each record and the step in minutes."""
+def _stamps(file: str, rows: list[tuple[int, list[str]]], offset: float) -> np.ndarray:
+    """Return the stamps in local standard time."""
+    texts = [row[0].strip() for _, row in rows]
+    if all(len(text) == 16 and text[4] == "-" and text[10] in "T " and text[13] == ":" for text in texts):
+        try:
+            return np.array(texts, dtype="datetime64[m]")
+        except ValueError:
+            pass  # one by one
+    stamps = np.empty(len(rows), dtype="datetime64[m]")
+    for i, ((number, _), text) in enumerate(zip(rows, texts, strict=True)):
+        found = _STAMP.fullmatch(text)
+        try:
+            if not found:
+                raise ValueError
+            date = found["date"] or f"{found['year']}-{found['month']}-{found['day']}"
+            stamps[i] = np.datetime64(f"{date}T{found['clock'] or '00:00'}")
+        except ValueError:
+            where = f"{file}, line {number}, time"
+            raise InputError(
+                Fault(where, "is not a date", text[:40], "ISO 8601, e.g. 2021-01-01T00:00", "repair the line")
+            ) from None
+        if zone := found["zone"]:
+            minutes = 0 if zone == "Z" else int(zone[:3] + "1") // 10 * 60 + int(zone[0] + zone[-2:])
+            stamps[i] += round(offset * 60) - minutes
+    return stamps
+
+
+def starts(file: str, stamps: np.ndarray, label: str) -> tuple[np.ndarray, int]:
+    """Return the start of each record and the step.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file, for messages.
+    stamps : array of datetime64, (time,)
+        Stamps of the file, local standard time.
+    label : {"start", "middle", "end"}
+        What a stamp marks.
+
+    Returns
+    -------
+    array of datetime64, (time,)
+        Start of each record.
+    int
+        Length of a record. [min]
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two records or the step does not divide an hour.
+    """
     if stamps.size < 2:
         raise InputError(Fault(file, "there are too few records", str(stamps.size), "a whole year of hourly values"))
     steps, counts = np.unique(np.diff(stamps).astype(np.int64), return_counts=True)
@@ -413,23 +417,47 @@ def _label(file: str, stamps: np.ndarray, label: str) -> tuple[np.ndarray, int]:
 
 def _head(file: str, line: int, head: str) -> tuple[str, str]:
     found = re.fullmatch(r"([a-z_]+)\s*(?:\[(.*)\])?", head)
-    if not found or found[1] not in _UNITS:
+    if not found or found[1] not in UNITS:
         raise InputError(
             Fault(
                 f"{file}, line {line}",
                 "the column is not known",
                 head[:40],
-                ", ".join(_UNITS),
+                ", ".join(UNITS),
                 "rename or remove the column",
             )
         )
     return found[1], (found[2] or "").strip()
 
 
-def _convert(where: str, name: str, numbers: np.ndarray, unit: str, step: int) -> np.ndarray:
-    """Return a column in SI with missing codes as NaN."""
+def convert(where: str, name: str, numbers: np.ndarray, unit: str, step: int) -> np.ndarray:
+    """Return a column in SI [K, Pa, W/m2, m/s, kg/(m2 s), 1] with missing codes as NaN.
+
+    Parameters
+    ----------
+    where : str
+        File and column, for messages.
+    name : str
+        Name of the variable.
+    numbers : array, (time,)
+        As written. [unit of the file]
+    unit : str
+        Unit of the file.
+    step : int
+        Length of a record, for amounts per record. [min]
+
+    Returns
+    -------
+    array, (time,)
+        The column.
+
+    Raises
+    ------
+    InputError
+        If the unit is not of the kind, or the values tell of another one.
+    """
     values = np.where(np.isin(numbers, _CODES) | ~np.isfinite(numbers), np.nan, numbers)
-    target = _UNITS[name]
+    target = UNITS[name]
     scale = 1.0
     if name == "rain":  # a depth of water is 1000 kg/m3 of it
         target, scale = {"mm": ("m", 1000.0 / (step * 60)), "in": ("m", 1000.0 / (step * 60))}.get(unit, (target, 1.0))
@@ -449,7 +477,7 @@ def _convert(where: str, name: str, numbers: np.ndarray, unit: str, step: int) -
                 where,
                 "the unit cannot be used",
                 str(error)[:100],
-                f"a unit such as {_UNITS[name]}",
+                f"a unit such as {UNITS[name]}",
                 "name the unit in brackets",
             )
         ) from None

@@ -181,7 +181,7 @@ def scaled_index(wetting: np.ndarray, drying: np.ndarray) -> np.ndarray:
 
 
 def critical_year(weather: xr.Dataset, *, orientation: float | None = None) -> xr.Dataset:
-    """Return the year of several that is hard on walls: at the 10 % level of the moisture index.
+    """Return the severe year of several: at the 10 % level of the moisture index.
 
     It is the year whose index is reached or passed in one year of ten: the hardest of up to 19 years, the second of 20
     to 29, the third of 30.
@@ -210,8 +210,31 @@ def critical_year(weather: xr.Dataset, *, orientation: float | None = None) -> x
     place = max(len(hardest) // 10, 1) - 1
     chosen = one_year(weather, hardest[place])
     index = ranking[hardest[place]][2]
-    said = f"critical year of {len(hardest)}: {hardest[place]}, moisture index {index:.2f}, 10 % level"
+    said = (
+        f"critical year of {len(hardest)}: {hardest[place]}, moisture index {index:.2f}, 10 % level; "
+        f"{rank_years(ranking)}"
+    )
     return _renamed(chosen, chosen.attrs["name"], said)
+
+
+def rank_years(ranking: dict[int, tuple[float, float, float]], most: int = 6) -> str:
+    """Return the years in words, most severe first.
+
+    Parameters
+    ----------
+    ranking : dict of int to (float, float, float)
+        What `moisture_index` returns: wetting [L/m2], drying [kg h/kg], index [1].
+    most : int
+        Years named at most.
+
+    Returns
+    -------
+    str
+        Without a full stop.
+    """
+    order = sorted(ranking, key=lambda year: ranking[year][2], reverse=True)
+    named = ", ".join(f"{year} ({ranking[year][2]:.2f})" for year in order[:most])
+    return f"years by moisture index, most severe first: {named}" + (", ..." if len(order) > most else "")
 
 
 def mean_year(weather: xr.Dataset) -> xr.Dataset:

@@ -36,7 +36,7 @@ def mean_share(N):
 
 @jit
 def kept(h, C):
-    """Return how much of its inlet state the air keeps: (share in the mean along the path, share at the outlet)."""
+    """Return how much of its inlet state the air keeps: (share in the mean along the path, at the outlet) (E31)."""
     if C <= 0.0:
         return 0.0, 0.0
     N = h / C
@@ -46,7 +46,7 @@ def kept(h, C):
 
 @jit
 def exchange(h1, h2, T1, T2, T_in, C):
-    """Return (mean, outlet) of the air between two faces; serves vapour pressures, too, with their own coefficients."""
+    """Return (mean, outlet) of the air between two faces (E30); serves vapour too, with its own coefficients."""
     equilibrium = (h1 * T1 + h2 * T2) / (h1 + h2)
     in_mean, at_outlet = kept(h1 + h2, C)
     return equilibrium + (T_in - equilibrium) * in_mean, equilibrium + (T_in - equilibrium) * at_outlet
@@ -54,7 +54,7 @@ def exchange(h1, h2, T1, T2, T_in, C):
 
 @jit
 def still_nusselt(rayleigh, aspect):
-    """Return the Nusselt number of a closed vertical slot (ISO 15099:2003, 90 degrees, from memory)."""
+    """Return the Nusselt number of a closed vertical slot (ISO 15099:2003, 90 degrees, from memory) (E33)."""
     ln = math.log(max(rayleigh, 1e-9))
     if rayleigh > 5e4:
         first = 0.0673838 * lanes.exp(ln / 3.0)
@@ -89,7 +89,7 @@ def turbulent_share(re):
 
 @jit
 def forced_nusselt(re, length_ratio, common, entry):
-    """Return the mean Nusselt number (on the hydraulic diameter) of flow between parallel plates.
+    """Return the mean Nusselt number (on the hydraulic diameter) of flow between parallel plates (E34).
 
     re: on the hydraulic diameter; length_ratio: length / hydraulic diameter; common: share of the excess of the plates
     over the air that both have in common, 1 for plates of equal temperature, 0 where one is as much above the air as
@@ -120,7 +120,7 @@ def forced_nusselt(re, length_ratio, common, entry):
 
 @jit
 def plate_nusselt(rayleigh, turbulent):
-    """Return the mean Nusselt number of an upright plate in free air, on its height.
+    """Return the mean Nusselt number of an upright plate in free air, on its height (E35).
 
     Laminar 0.59 Ra^(1/4): the wide limit of the channel of Bar-Cohen & Rohsenow 1984. Turbulent: Churchill & Chu 1975,
     Int. J. Heat Mass Transfer 18:1323, where it is the larger one. Both from memory. turbulent: its share, of the flow
@@ -138,7 +138,7 @@ def plate_nusselt(rayleigh, turbulent):
 
 @jit
 def flow_coefficients(still, v, C, T1, T2, T_air, d, H, P, entry):
-    """Return the convective coefficients (h1, h2) of both cavity faces, on T_face - T_air [W/(m2 K)].
+    """Return the convective coefficients (h1, h2) of both cavity faces, on T_face - T_air [W/(m2 K)] (E36).
 
     still: coefficient of both in still air, see `still_coefficient`; v: speed, of any sign; C: capacity flow per area
     of one face [W/(m2 K)]; H: way along which the air passes [m]; entry: see `forced_nusselt`.

@@ -24,7 +24,7 @@ FREEZING_RANGE = 0.5  # K below 0 degC over which the film freezes, numerically 
 
 @jit
 def mass(u, scale, start):
-    """Return (film mass [kg/m2], its slope in u); scale [kg/m2] is SCALE, or 0 where no film can be."""
+    """Return (film mass [kg/m2], its slope in u); scale [kg/m2] is SCALE, or 0 where no film can be (E38)."""
     x = max(u - start, 0.0)
     return scale * x * x, 2.0 * scale * x
 
@@ -37,13 +37,13 @@ def potential(m, start):
 
 @jit
 def frozen_share(T):
-    """Return the frozen share of a film at T [K]."""
+    """Return the frozen share of a film at T [K] (E39)."""
     return min(1.0, max(0.0, (ICE_POINT - T) / FREEZING_RANGE))
 
 
 @jit
 def enthalpy(T):
-    """Return (specific enthalpy of film water [J/kg], its slope [J/(kg K)]); liquid at 0 degC is zero."""
+    """Return (specific enthalpy of film water [J/kg], its slope [J/(kg K)]); liquid at 0 degC is zero (E40)."""
     x = T - ICE_POINT
     f = frozen_share(T)
     value = (1.0 - f) * WATER_HEAT * x + f * (ICE_HEAT * x - FUSION_HEAT)

@@ -43,7 +43,7 @@ _LN10 = math.log(10.0)
 
 @jit
 def mesh_bailey_2003(re):
-    """Return zeta / ((1 - b^2) / b^2) x Re^2 of a woven wire mesh and its derivative in Re.
+    """Return zeta / ((1 - b^2) / b^2) x Re^2 of a woven wire mesh and its derivative in Re (E23).
 
     re: Reynolds number on face speed and wire diameter. Bailey, Montero, Perez-Parra, Robertson, Baeza, Kamaruddin
     2003, Biosystems Engineering 86: 18/Re + 0.75/log10(Re + 1.25) + 0.055 log10 Re (coefficients from memory).
@@ -62,7 +62,7 @@ def mesh_bailey_2003(re):
 
 @jit
 def restriction_loss(law, i, m, rho_plus, rho_minus, mu):
-    """Return pressure loss [Pa] and its derivative [Pa s m/kg] of restriction `i` at mass flow `m`.
+    """Return pressure loss [Pa] and its derivative [Pa s m/kg] of restriction `i` at mass flow `m` (E20).
 
     law: rows of restrictions; m: flow [kg/(s m)]; rho_plus, rho_minus: density of the air that passes in positive
     and in negative flow [kg/m3]; mu: viscosity [Pa s].
@@ -91,7 +91,7 @@ def restriction_loss(law, i, m, rho_plus, rho_minus, mu):
 
 @jit
 def entry_excess_shah_1978(x):
-    """Return the entry loss of laminar flow between plates in velocity heads, and its derivative in x.
+    """Return the entry loss of laminar flow between plates in velocity heads, and its derivative in x (E27).
 
     x: length / (hydraulic diameter x Re). Shah 1978, J. Fluids Eng. 100:177 (from memory): apparent f Re less the
     developed 24, rearranged so that nothing cancels; 0.674 heads for a long channel.
@@ -105,7 +105,7 @@ def entry_excess_shah_1978(x):
 
 @jit
 def friction_turbulent(re, rough):
-    """Return the Darcy friction factor of turbulent flow between plates and its derivative in Re.
+    """Return the Darcy friction factor of turbulent flow between plates and its derivative in Re (E25).
 
     Haaland 1983, J. Fluids Eng. 105:89, on the laminar-equivalent Reynolds number 2/3 Re of parallel plates
     (Jones 1976, J. Fluids Eng. 98:173); both from memory. re: on the hydraulic diameter; rough: see the channel row.
@@ -119,7 +119,7 @@ def friction_turbulent(re, rough):
 
 @jit
 def friction(re, rough):
-    """Return the developed Darcy friction factor and its derivative in Re > 0: 96/Re, blended into turbulent.
+    """Return the developed Darcy friction factor and its derivative in Re > 0: 96/Re, blended into turbulent (E26).
 
     The share of turbulent flow rises from 0 at Re 2300 to 1 at 4000 by a cubic with level ends (our own choice of
     blend; the limits are textbook). The turbulent factor is the larger one there, so the loss keeps rising with Re.
@@ -138,7 +138,7 @@ def friction(re, rough):
 
 @jit
 def channel_loss(law, k, m, rho, mu):
-    """Return pressure loss [Pa] and its derivative [Pa s m/kg] of channel `k` at mass flow `m` [kg/(s m)].
+    """Return pressure loss [Pa] and its derivative [Pa s m/kg] of channel `k` at mass flow `m` [kg/(s m)] (E24).
 
     Laminar 12 mu V L / d^2, turbulent above the blend, plus the developing-flow excess of every piece.
     """

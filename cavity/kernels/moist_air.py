@@ -37,7 +37,7 @@ def interval(x):
 
 @jit
 def log_saturation(T):
-    """Return (natural logarithm of the saturation pressure in Pa, its slope [1/K]) at T [K], over ice below 0 degC."""
+    """Return (log of the saturation pressure in Pa, its slope [1/K]) at T [K], over ice below 0 degC (E1)."""
     x = table_position(T)
     k = int(interval(x))
     x -= k
@@ -69,19 +69,19 @@ def dew_point(p):
 
 @jit
 def density(T, p, P):
-    """Return the density of moist air [kg/m3], ideal mixture."""
+    """Return the density of moist air [kg/m3], ideal mixture (E2)."""
     return (P - p) / (R_AIR * T) + p / (R_VAPOUR * T)
 
 
 @jit
 def viscosity(T):
-    """Return the dynamic viscosity of moist air [Pa s]."""
+    """Return the dynamic viscosity of moist air [Pa s] (E3)."""
     return _transport(T, 0)
 
 
 @jit
 def conductivity(T):
-    """Return the thermal conductivity of moist air [W/(m K)]."""
+    """Return the thermal conductivity of moist air [W/(m K)] (E3)."""
     return _transport(T, 1)
 
 
@@ -99,7 +99,7 @@ def _transport(T, column):
 
 @jit
 def vapour_enthalpy(T):
-    """Return the enthalpy of water vapour [J/kg], liquid water at 0 degC being zero."""
+    """Return the enthalpy of water vapour [J/kg], liquid water at 0 degC being zero (E4)."""
     return EVAPORATION_HEAT + VAPOUR_HEAT * (T - ICE_POINT)
 
 

@@ -16,7 +16,7 @@ from cavity._jit import jit
 
 @jit
 def critical_humidity(celsius, least):
-    """Return the relative humidity [%] above which mould grows at a temperature [degC]; `least` by class."""
+    """Return the relative humidity [%] above which mould grows at a temperature [degC]; `least` by class (E64)."""
     if celsius > 20.0:
         return least
     cubic = ((-0.00267 * celsius + 0.160) * celsius - 3.13) * celsius + 100.0
@@ -25,14 +25,14 @@ def critical_humidity(celsius, least):
 
 @jit
 def weeks_to_start(celsius, humidity, wood):
-    """Return the weeks [week] to index 1 at constant temperature [degC] and humidity [%]; `wood` is 0 pine, 1 other."""
+    """Return the weeks [week] to index 1 at constant temperature [degC], humidity [%] (E65); `wood` 0 pine, 1 other."""
     # resawn surface (no term for kiln-dried wood)
     return math.exp(-0.68 * math.log(celsius) - 13.9 * math.log(humidity) + 0.14 * wood + 66.02)
 
 
 @jit
 def largest_index(celsius, humidity, least, a, b, c):
-    """Return the index at which growth ends at constant temperature [degC] and humidity [%]."""
+    """Return the index at which growth ends at constant temperature [degC] and humidity [%] (E66)."""
     critical = critical_humidity(celsius, least)
     if critical >= 100.0:  # the cubic reaches 100 % at 0 degC: no growth, and no division by zero
         return 0.0
@@ -42,7 +42,7 @@ def largest_index(celsius, humidity, least, a, b, c):
 
 @jit
 def mould_index(celsius, humidity, classes, decline, years, settle, index, peak, taken, work):
-    """Run the index of each face over the same year, from 0, until its yearly peak settles.
+    """Run the index of each face over the same year, from 0, until its yearly peak settles (E67, E68).
 
     celsius, humidity : (hour, face), degC and %; classes : (face, 7) = k1 below 1, k1 above 1, A, B, C, least humidity,
     wood; decline : relative rate of decline; years : most repeats; settle : a face is done when its peak differs by

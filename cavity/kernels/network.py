@@ -218,7 +218,7 @@ def solve_column(
     chain,
     goal=EXACT,
 ):
-    """Solve one column; return (status, iterations, largest relative residual).
+    """Solve one column; return (status, iterations, largest relative residual) (E28).
 
     opening_law (n, 6), part_law (m, 6): restriction rows; link_law (n-1, 5): channel rows; part_link (m,) int: link of
     each part; link_open (n-1,) int: 0 where the link is closed; drive (n-1,) [Pa]; rho_out [kg/m3]; rho_link (n-1,)
@@ -301,7 +301,7 @@ def opening_flows(flow, out):
 
 @jit
 def air_in(flow, opening_flow, opening_compartment, gate_link, out):
-    """Write the air that enters the column from outdoors, then that which enters each compartment, into `out` (c+1,).
+    """Write the air that enters the column from outdoors, then each compartment, into `out` (c+1,) (E29).
 
     All in kg/(s m). opening_flow (n,): from `opening_flows`; opening_compartment (n,) int: compartment of each opening;
     gate_link (c-1,) int: link that passes the barrier above each compartment, -1 where none does. What passes a barrier

@@ -274,7 +274,7 @@ def table_value(tables, m, u, column):
 
 @jit
 def humidity(u, T):
-    """Return (relative humidity, -ln of it) at potential u and temperature T [K]."""
+    """Return (relative humidity, -ln of it) at potential u and temperature T [K] (E7)."""
     a = math.exp(-u) * 293.15 / T
     return math.exp(-a), a
 
@@ -294,7 +294,7 @@ def potential_of_humidity(phi, T):
 
 @jit
 def air_permeability(T, P):
-    """Return the vapour permeability of still air [kg/(m s Pa)].
+    """Return the vapour permeability of still air [kg/(m s Pa)] (E5).
 
     Schirmer (from memory): D = 2.306e-5 (T/273.15)^1.81 P0/P, P0 = 101325 Pa.
 
@@ -313,7 +313,7 @@ def _warmer_air(T):
 
 @jit
 def membrane_sd(permeance, phi, phi_next):
-    """Return (s_d value [m], its slopes by the relative humidities of both sides) of a humidity-dependent membrane.
+    """Return (s_d [m], its slopes by the relative humidities of both sides) of a humidity-dependent membrane (E49).
 
     1/s_d is the mean of the permeance over the humidities between the two sides: steady flow through a film whose
     permeance follows its local humidity. permeance: see Grid, of one membrane.
@@ -374,7 +374,7 @@ def evaluate(grid, T, u, w):
 
 @jit
 def _evaluate_row(grid, w, row):
-    """Fill a row of w.cell with the functions of the states that stand there."""
+    """Fill a row of w.cell with the functions of the states that stand there (E44)."""
     cell = w.cell[row * SPAN : (row + 1) * SPAN]
     count = w.left.shape[1]  # LANES, but not known to the compiler: it would write these loops out eight times
     for k in range(count):
@@ -423,7 +423,7 @@ def _evaluate_row(grid, w, row):
 
 @jit
 def _freeze(tables, m, inner, cell, k):
-    """Let the pore water of the node in lane k freeze, below the freezing point.
+    """Let the pore water of the node in lane k freeze, below the freezing point (E51, E52).
 
     Water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron).
     """
@@ -497,7 +497,7 @@ def look_inside(grid, P, w):
 
 @jit
 def _link_row(w, row, delta_zero):
-    """Fill a row of w.cell with the flows over the links to the next and their slopes."""
+    """Fill a row of w.cell with the flows over the links to the next and their slopes (E45 to E47)."""
     cell = w.cell[row * SPAN : (row + 2) * SPAN]
     for i in range(LANES):
         j = i + SPAN
@@ -552,6 +552,8 @@ def assemble(grid, edge, T, u, W_old, E_old, w, flux):
 @jit
 def surround(grid, edge, w, flux, tolerance, slack):
     """Join what `look_inside` found with the stores FROM_W and FROM_E and the surroundings; return as `assemble`.
+
+    Exchange with the surroundings: E37, E53 to E55; residual of the balances E42 and E43.
 
     The linear system is made ready only where a residual exceeds the tolerance [W/m2]; residuals of water rows of
     bone-dry nodes count slack times less.
@@ -723,13 +725,13 @@ def _add_vapour(cell, at, conductance, face, h):
 
 @jit
 def trust_at(iteration):
-    """Return the share of the full region of trust after this many updates: whole for ten, then shrinking."""
+    """Return the share of the full region of trust after this many updates: whole for ten, then shrinking (E63)."""
     return 1.0 if iteration < 10 else 0.85 ** (iteration - 9)
 
 
 @jit
 def damping_at(iteration):
-    """Return the damping of u after this many updates [W/m2 per unit]: none for six, then growing."""
+    """Return the damping of u after this many updates [W/m2 per unit]: none for six, then growing (E63)."""
     return DAMPING * (1.15 ** (iteration - 5) - 1.0) if iteration > 5 else 0.0
 
 
@@ -809,7 +811,7 @@ def advance(w, span):
 
 @jit
 def commit(grid, w, T, u, W, E, runoff, shed):
-    """Read state and stores of a line, (n,) each, out of its cells at the end of a step.
+    """Read state and stores of a line, (n,) each, out of its cells at the end of a step (E41).
 
     Water above a node's capacity drains, into runoff (n,) [kg/m2], as far as it is liquid. Water that condensed inside
     a layer that does not draw it goes to the colder face of that layer, into shed (n,) of that face [kg/m2]. Returns

@@ -206,7 +206,7 @@ def workspace(
 
 @jit
 def run(grid, column, forcing, readings, state, record, stage, work, order, refine):
-    """Run the hours of `order`; return (status, hour index, steps, updates, worst residual).
+    """Run the hours of `order`; return (status, hour index, steps, updates, worst residual) (E62).
 
     Steps are two-stage, second-order and L-stable (Alexander 1977, SDIRK2); where a film would be overdrawn by the
     first stage, a first-order implicit step of half the size takes its place. Status 0: all done; 1: the solver gave up
@@ -671,7 +671,7 @@ def _wet(work, s, i, u):
 
 @jit
 def _pass_on(state, s, P, work):
-    """Renew mean and outlet air of segment s from its faces and its inlet; steam beyond the air pressure has left."""
+    """Renew mean and outlet air of segment s (E31, E32); steam beyond the air pressure has left."""
     part = work.h[s, 0] / (work.h[s, 0] + work.h[s, 1])
     T = part * work.face_T[s, 0] + (1.0 - part) * work.face_T[s, 1]
     excess = work.inlet_T[s] - T
@@ -685,7 +685,7 @@ def _pass_on(state, s, P, work):
 
 @jit
 def _coefficients(column, state, P, work, renew):
-    """Set the convective coefficient of the cavity faces, and what the air keeps, from the present flow.
+    """Set the convective coefficient of the cavity faces, and what the air keeps, from the present flow (E6, E36).
 
     renew: the faces have changed since the last call, not the flow alone.
     """
@@ -724,7 +724,7 @@ def _densities(column, state, P, rho_out, rho_link):
 
 @jit
 def _follow(column, forcing, state, t, rho_out, mu, work, rounds):
-    """Bring air flow and air temperatures into agreement with the faces as they now are.
+    """Bring air flow and air temperatures into agreement with the faces as they now are (E19, E28).
 
     More flow cools the air and slows the flow: a plain repetition can swing, so each round is relaxed by Aitken's rule,
     from the factor at which the last search ended. A round is the last when the gap it leaves will do, by the share

@@ -1,8 +1,7 @@
 """The cavity as a whole: warming along the height, still layers by ISO 6946, and measured air change rates.
 
-No source at hand gives height, depth, vents, drive and velocity together, so nothing here validates the flow model: the
-measured rates are ranges that our model is laid beside, with assumed geometry and drive where the source is silent.
-Being outside is said, not tuned away.
+One measured cavity is complete, see `airflow_heated`. The rates here are ranges from the field that our model is laid
+beside, with assumed geometry and drive where the source is silent. Being outside is said, not tuned away.
 """
 
 from __future__ import annotations

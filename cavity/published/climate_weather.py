@@ -6,8 +6,9 @@ import math
 
 import numpy as np
 
+from cavity.climate.humid import water_pressure, wet_bulb
 from cavity.climate.on_wall import sun_on_plane
-from cavity.climate.rain import driving_rain, exposure_factor, free_field_rain, roughness_factor
+from cavity.climate.rain import driving_rain, exposure_factor, free_field_rain, liquid_fraction, roughness_factor
 from cavity.climate.read import sky_irradiance
 from cavity.constants import ICE_POINT, STEFAN_BOLTZMANN
 from cavity.published.case import COMPUTED, MEMORY, READ, Case, band_case, value_case
@@ -19,7 +20,7 @@ _ASHRAE = "ANSI/ASHRAE Standard 160 (from memory)"
 
 def cases() -> tuple[Case, ...]:
     """Return the cases of weather on the wall."""
-    return (*rain(), *factors(), *sky(), *sun())
+    return (*rain(), *snow(), *factors(), *sky(), *sun())
 
 
 def _hour(rain: float, speed: float, angle: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -80,6 +81,44 @@ def rain() -> tuple[Case, ...]:
             computed=coefficient,
         )
     )
+    return tuple(found)
+
+
+def snow() -> tuple[Case, ...]:
+    """Return the wet bulb, and the air temperature at which half the precipitation is snow."""
+    found = []
+    for air, humidity, expected in ((20.0, 50.0, 13.8), (30.0, 50.0, 22.0), (10.0, 80.0, 8.2)):
+        t = np.array([air + ICE_POINT])
+        bulb = wet_bulb(t, humidity / 100.0 * water_pressure(t), np.array([101325.0]))
+        found.append(
+            value_case(
+                "wet-bulb temperature",
+                source="psychrometric chart at sea level (from memory)",
+                tag=MEMORY,
+                inputs=f"air {air:g} degC, {humidity:g} % relative humidity",
+                units="degC",
+                expected=expected,
+                computed=float(bulb[0]) - ICE_POINT,
+                atol=0.15,
+            )
+        )
+    celsius = np.linspace(-3.0, 7.0, 1001)
+    t = celsius + ICE_POINT
+    for humidity in (60.0, 80.0, 100.0):
+        rain = liquid_fraction(t, humidity / 100.0 * water_pressure(t), np.full(t.size, 101325.0))
+        found.append(
+            value_case(
+                "air temperature at which half the precipitation is snow",
+                source="Jennings et al. 2018, Nature Communications 9, 1148: logistic fit (from memory)",
+                tag=MEMORY,
+                inputs=f"relative humidity {humidity:g} %",
+                units="degC",
+                expected=(10.04 - 0.09 * humidity) / 1.41,
+                computed=float(np.interp(0.5, rain, celsius)),
+                atol=1.0,
+                note="Ours splits by wet bulb, theirs by temperature and humidity.",
+            )
+        )
     return tuple(found)
 
 
@@ -159,7 +198,7 @@ def sun() -> tuple[Case, ...]:
 
     found = []
     for latitude, orientation in ((40.0, 180.0), (60.0, 180.0), (-35.0, 0.0)):
-        # noon of the sun stands in the middle of the hour: equation of time on 20 March is -7.5 minutes
+        # noon of the sun is in the middle of the hour: equation of time on 20 March is -7.5 minutes
         weather = xr.Dataset(
             {
                 name: ("time", [value])
@@ -171,7 +210,7 @@ def sun() -> tuple[Case, ...]:
         found.append(
             value_case(
                 "beam on a vertical wall at equinox noon",
-                source="geometry: sun at 90 degrees less latitude; common practice",
+                source="geometry: sun at 90 degrees minus latitude; common practice",
                 tag=COMPUTED,
                 inputs=f"latitude {latitude:g}, wall faces {orientation:g}, 800 W/m2 direct, no sky",
                 units="W/m2",

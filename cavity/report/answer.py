@@ -7,15 +7,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from cavity.report import display, series
 from cavity.risk import air
-from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_first
-from cavity.risk.recommend import Recommendation, recommend, title
+from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_by_criterion, worst_first
+from cavity.risk.recommend import Recommendation, differs, least_bad, recommend, title
 
 CAUTIONS = (
     "These results are advisory; they are not an approval. A cavity that is open over several storeys can carry fire: "
@@ -131,7 +131,7 @@ class View:
     found : Recommendation or None
         What to build; None where everything fails.
     number : dict
-        Position of a case in `cases`, by its id.
+        Position of a case among those of the page, by its id.
     air : dict
         By the id of a case: median air change rate [1/h] of its least ventilated compartment, and the name of that
         compartment where there are several.
@@ -158,7 +158,7 @@ class View:
     @property
     def best(self) -> Choice:
         """The recommended choice, else the one of least risk."""
-        return self.found.choice if self.found else self.choices[0]
+        return self.found.choice if self.found else least_bad(self.choices)
 
     @property
     def climates(self) -> list[str]:
@@ -224,6 +224,30 @@ def _least_air(ds: Any) -> tuple[float, str]:
     medians = np.median(np.asarray(ds["compartment_air_change_rate"].values, float), axis=0)
     least = int(np.argmin(medians))
     return float(medians[least]), str(ds["compartment"].values[least])
+
+
+def shown(seen: View, most: int = 40) -> View:
+    """Return the view with the cases whose hours a page can carry: all, or those that matter where they are too many.
+
+    First all parts of the recommended choice and of the runner-up, then the part that decides each choice, then the
+    others in their order. A case left out keeps its place in tables and matrix; its hours come with `--column` or
+    with fewer climates.
+
+    Parameters
+    ----------
+    seen : View
+    most : int
+        Cases in a page; 25 of a year fill about 8 MB. [1]
+    """
+    if len(seen.cases) <= most:
+        return seen
+    first = [seen.best] + ([seen.found.runner_up] if seen.found and seen.found.runner_up else [])
+    picked = {id(part.case): None for choice in first for part in choice.parts if part.computed}
+    picked |= {id(choice.decides[0].case): None for choice in seen.choices if choice.decides}
+    picked |= {id(case): None for case in seen.cases}
+    kept = set(list(picked)[:most])
+    order_of = [id(case) for case in seen.cases if id(case) in kept]
+    return replace(seen, number={key: place for place, key in enumerate(order_of)})
 
 
 def start(seen: View) -> int:
@@ -383,7 +407,7 @@ def _card(seen: View, choice: Choice) -> dict[str, Any]:
         "word": word(choice.status, rain),
         "percent": percent(seen, choice),
         "sure": sureness(seen, choice),
-        "case": seen.number[id(decides[0].case)] if decides else None,
+        "case": seen.number.get(id(decides[0].case)) if decides else None,
     }
 
 
@@ -400,6 +424,13 @@ def recommended(seen: View) -> dict[str, Any]:
         else:
             note = ", still rising" if rising(decides[1]) else ""
             lines.append(f"{lead}: {text}{note}{_at(seen, decides[0])}.")
+        also = [
+            found_text(each)
+            for key, each in worst_by_criterion(choice.findings).items()
+            if each.status == "fail" and key != decides[1].key
+        ]
+        if also:
+            lines.append(f"Also fails on {'; '.join(also)}.")
     held = seen.confidence
     if sure := sureness(seen, choice):
         lines.append(sure)
@@ -412,8 +443,9 @@ def recommended(seen: View) -> dict[str, Any]:
         if found.below:
             lines.append(f"Below the common rules (DIN 18516-1, read second-hand): {'; '.join(found.below)}.")
         if found.smaller:
+            takes = " and ".join(differs(choice, found.smaller))
             lines.append(
-                f"{name_of(found.smaller)} is smaller and passes too, but is below the common rules: "
+                f"{name_of(found.smaller)} passes too, with {takes}, but is below the common rules: "
                 f"{'; '.join(found.smaller.below)}."
             )
         if found.runner_up:
@@ -477,13 +509,14 @@ def compartments(seen: View) -> list[dict[str, Any]]:
                 "strip": seen.strip_text(part.column), "column": part.column, "at": at, "piece": name, "mark": "",
                 "direction": "", "area": "", "status": status(findings),
                 "word": word(status(findings), has_rain(part.case)),
-                "rate": f"{median} ({low} to {high})" if rate[2] else "no air passes",
+                "rate": f"{median} ({low} to {high})" if rate[2] else "0, no air passes",
                 "text": _lower(found_text(found)) if found else "", "climate": part.climate, "order": order(findings),
             }  # fmt: skip
             key = (part.column, name)
             if key not in rows or row["order"] > rows[key]["order"]:
                 rows[key] = row
-    return list(rows.values()) if len(rows) > 1 else []
+    found = sorted(rows.values(), key=lambda row: (seen.strips.index(row["column"]), row["at"]))
+    return found if len(found) > 1 else []
 
 
 def _pieces(case: Any) -> list[tuple[str, Any, tuple[float, float, float]]]:
@@ -505,18 +538,19 @@ def _pieces(case: Any) -> list[tuple[str, Any, tuple[float, float, float]]]:
 
 
 def still_pieces(seen: View) -> list[str]:
-    """Return the strips and compartments of the recommended choice through which no air passes, a sentence each."""
-    said: dict[str, None] = {}
+    """Return a sentence for each strip of the recommended choice with compartments through which no air passes."""
+    held: dict[str, dict[str, None]] = {}
     for part in seen.best.parts:
         if part.computed and part.case.dataset.sizes.get("compartment", 1) > 1:
             ds = part.case.dataset
             highest = np.asarray(ds["compartment_air_change_rate"].values, float).max(axis=0)
             for c in np.flatnonzero(highest == 0.0):
-                said[
-                    f"No air passes strip {seen.strip_text(part.column)} from {ds['compartment'].values[c]}: a dead "
-                    "pocket between closed ends, which dries by diffusion alone."
-                ] = None
-    return list(said)
+                held.setdefault(part.column, {})[str(ds["compartment"].values[c])] = None
+    return [
+        f"No air passes strip {seen.strip_text(strip)} from {' and from '.join(pieces)}: dead between closed ends, it "
+        "dries by diffusion alone."
+        for strip, pieces in held.items()
+    ]
 
 
 # ---- matrix ----------------------------------------------------------------------------------------------------------
@@ -542,14 +576,14 @@ def _cell(seen: View, choice: Choice) -> dict[str, Any]:
     if found is not None and found_text(found).startswith("no criterion"):
         text = "far from every limit"
     return {
-        "case": seen.number[id(part.case)],
+        "case": seen.number.get(id(part.case)),
         "status": choice.status,
         "word": word(choice.status, rain),
         "text": text + (" ↗" if found is not None and rising(found) else ""),
         "key": found.key if found is not None else "",
         "near": round(min(choice.severity, 2.0), 3),
         "what": (found_text(found) if found is not None else "no criterion was judged") + _at(seen, part),
-        "rate": f"{display.number(rate, 2)} /h",
+        "rate": f"{display.number(rate, 2)} /h" if rate else "a part without air",
         "depth": depth,
     }
 

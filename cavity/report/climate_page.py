@@ -95,9 +95,9 @@ def rain_figure(summary: Any) -> go.Figure:
     """Return the driving-rain rose by both methods: what a wall that faces each way receives in a year."""
     traces = []
     for name, title, colour, dash, symbol in (
-        ("driving_rain_free", "free field, ISO 15927-3", "muted", "dot", "circle-open"),
-        ("driving_rain_iso", "on the wall, ISO 15927-3", "film", "solid", "circle"),
-        ("driving_rain_ashrae", "on the wall, ASHRAE 160", "stack", "dash", "square"),
+        ("driving_rain_free", "free field, ISO", "muted", "dot", "circle-open"),
+        ("driving_rain_iso", "wall, ISO", "film", "solid", "circle"),
+        ("driving_rain_ashrae", "wall, ASHRAE", "stack", "dash", "square"),
     ):
         amount = summary[name].sum("month").values
         traces.append(
@@ -249,7 +249,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                         item(
                             "rain",
                             "Driving rain by orientation",
-                            f"What a vertical wall receives in a year; {site}.",
+                            f"What a vertical wall receives in a year, by ISO 15927-3 and ASHRAE 160; {site}.",
                             rain_figure(summary),
                         )
                     ]
@@ -261,7 +261,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
         {
             "heading": "Orientations: wetting against drying" if rain else "Orientations: drying",
             "nav": "Orientations",
-            "text": [attrs["sentence"]],
+            "text": [],
             "figures": [
                 item(
                     "sun",
@@ -303,7 +303,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                 f"Time: {attrs['time_policy']}.",
                 "Sun on walls: pvlib, anisotropic sky after Perez in the form of Driesse 2024, sun at mid-hour.",
                 "Driving rain: ISO 15927-3 (free-field index hour by hour, times roughness, topography, obstruction "
-                "and wall factor) and ASHRAE 160, both from memory; terrain words stand for categories IV, III, II, I.",
+                "and wall factor) and ASHRAE 160, both from memory; terrain words mean categories IV, III, II, I.",
                 "Undercooling: steady balance of a panel of emissivity 0.9 between air (h = 4 + 4 v, ISO 6946, from "
                 "memory) and sky; no latent heat, so dew is an upper bound. Own assumption, for ranking.",
                 "Snow: split from rain by wet-bulb temperature (Wang et al. 2019, from memory), half at 0.8 °C; it "
@@ -317,7 +317,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
     return write_page(
         path,
         f"Climate of {plain(attrs['name'])}",
-        lead=[place, *invented, attrs["sentence"], *notes],
+        lead=[place, *invented, attrs["sentence"].replace("L/m2", "L/m²"), *notes],
         caution=[CAUTION],
         parts=parts,
     )

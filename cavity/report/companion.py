@@ -56,13 +56,15 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
     return {"rows": rows, "notes": notes} if rows else None
 
 
-def heat(cases: Sequence[Any]) -> dict[str, Any] | None:
+def heat(cases: Sequence[Any], closed: Sequence[Any] = ()) -> dict[str, Any] | None:
     """Return U-values and the heat that passes the interior surface by season, one row for each set of openings.
 
     Parameters
     ----------
     cases : sequence of Case
         Cases of one comparison; each climate, set, orientation and column is shown at its first depth.
+    closed : sequence of Case
+        The wall without vents, for comparison; where there is none the least open set is the reference.
 
     Returns
     -------
@@ -79,7 +81,7 @@ def heat(cases: Sequence[Any]) -> dict[str, Any] | None:
     temperature, without their storage.
     """
     rows, seen = [], set()
-    for case in cases:
+    for case in (*closed, *cases):
         ds = case.dataset
         place = (case.climate_name, str(ds.attrs.get("orientation", "")), str(ds.attrs.get("column", "")))
         if not ds.attrs.get("monthly") or (*place, case.opening_set) in seen:

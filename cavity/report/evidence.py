@@ -193,7 +193,7 @@ def layers(ds: Any) -> list[dict[str, Any]]:
             {
                 "mark": str(index + 1),
                 "name": str(name),
-                "material": str(ds["layer_material"].values[index]),
+                "material": str(ds["layer_material"].values[index]) + _bridged(item),
                 "thickness": display.quantity(float(ds["layer_thickness"].values[index]), "m"),
                 "density": display.quantity(float(ds["layer_density"].values[index]), "kg/m3"),
                 "conductivity": display.quantity(float(ds["layer_conductivity"].values[index]), "W/(m K)"),
@@ -205,6 +205,19 @@ def layers(ds: Any) -> list[dict[str, Any]]:
             }
         )
     return made
+
+
+def _bridged(item: dict[str, Any]) -> str:
+    """Return in words what bridges a layer: timber studs, metal rails, brackets."""
+    parts = []
+    frame = item.get("frame")
+    if frame:
+        parts.append(f"{100 * float(frame['share']):.3g} % studs of {frame['material']['title']}")
+    if item.get("rail_conductance") or item.get("rail_loss"):
+        parts.append(f"metal rails every {display.number(1e3 * float(item['rail_spacing']))} mm")
+    if item.get("bracket_loss"):
+        parts.append("brackets")
+    return f"; {', '.join(parts)}" if parts else ""
 
 
 def recalled(cases: Sequence[Any]) -> list[str]:

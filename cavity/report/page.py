@@ -23,7 +23,7 @@ _TEMPLATES = Path(__file__).parent / "templates"
 _FACETS = (
     ("climate", "Climate", lambda case: case.climate_name),
     ("orientation", "Facing", answer.orientation),
-    ("column", "Column of the cavity", answer.column),
+    ("column", "Strip of the wall", answer.column),
     ("opening_set", "Openings", lambda case: case.opening_set),
     ("depth", "Cavity depth", lambda case: float(case.depth)),
 )
@@ -201,13 +201,14 @@ def render(comparison: Any) -> str:
     facings = sorted({answer.orientation(case) for case in cases})
     sets = {case.opening_set for case in (*cases, *failed)}
     name = str(cases[0].wall_name)
-    seen = answer.view(comparison)
-    index, blocks = pack(cases, seen)
+    seen = answer.shown(answer.view(comparison))
+    explored = [case for case in cases if id(case) in seen.number]
+    index, blocks = pack(explored, seen)
     start = index["start"]
     matrix = answer.matrix(seen)
     index["matrix"] = {"selectors": [len(each["values"]) for each in matrix["selectors"]], "cells": matrix["other"]}
     strips = seen.strips
-    facets = [{"key": key, "label": label, "values": _facet_texts(key, cases)} for key, label, _ in _FACETS]
+    facets = [{"key": key, "label": label, "values": _facet_texts(key, explored)} for key, label, _ in _FACETS]
     context = base_context(f"{name}: cavity report") | {
         "report_css": Markup(section_style() + _read("report.css") + elevation.STYLE + schedule.STYLE),
         "report_js": Markup(_read("report.js")),
@@ -229,6 +230,7 @@ def render(comparison: Any) -> str:
         "created_day": created[:10],
         "verdict": answer.headline(seen),
         "best": answer.recommended(seen),
+        "left_out": len(cases) - len(explored),
         "matrix": matrix,
         "worst_over": answer.where(seen),
         "still": answer.still_pieces(seen),
@@ -246,7 +248,7 @@ def render(comparison: Any) -> str:
         "all_cases": evidence.all_cases(cases),
         "not_computed": evidence.not_computed(failed),
         "companion": companion(cases),
-        "heat": heat(cases),
+        "heat": heat(cases, getattr(comparison, "closed", ())),
         "recalled": evidence.recalled(cases),
         "inputs": evidence.inputs(first),
         "layers": evidence.layers(first),
@@ -487,8 +489,8 @@ def _event_rows(event: Any) -> list[list[Any]]:
         return [f"{display.number(value)} d" if np.isfinite(value) else f"over {display.number(times['span'])} d"] * 2
 
     return [
-        ["Half of a wetting event gone after", days(times["half"])],
-        ["Nine tenths of it gone after", days(times["nine"])],
+        ["50 % drying time of a wetting event", days(times["half"])],
+        ["90 % drying time of it", days(times["nine"])],
         [f"Left of it after {display.number(times['span'])} days", [f"{100 * times['left']:.0f} %"] * 2],
     ]
 
@@ -538,10 +540,10 @@ def _summary(ds: Any, segment: int, face: int, year: Mapping[str, Any]) -> list[
         ["Median air change rate", same(f"{display.number(year['air_changes'])} 1/h")],
         ["Air change rate, 10 % and 90 % of hours", same(f"{low} to {high} 1/h")],
         ["Hours with flow upwards", same(f"{100 * year['upward']:.0f} %")],
-        ["Governing face", same(series.place_text(ds, segment, face))],
+        ["Governing surface", same(series.place_text(ds, segment, face))],
         ["Mean humidity there", same(f"{100 * year['humidity']:.1f} %")],
         ["Hours above 80 % there", same(str(year["humid_hours"]))],
-        ["Hours in which some face condenses", same(str(year["wet_hours"]))],
+        ["Hours in which some surface condenses", same(str(year["wet_hours"]))],
         ["Largest film in the cavity", [f"{display.number(peak)} g/m²", f"{display.number(0.00327706 * peak)} oz/ft²"]],
         ["Run-off in the year", [f"{1e3 * year['runoff']:.0f} g/m²", f"{3.27706 * year['runoff']:.2f} oz/ft²"]],
     ]

@@ -107,7 +107,7 @@ def frontier_figure(found: Sizing) -> Any:
     figure.update_layout(
         **style(
             xaxis={"title": {"text": "Cavity depth [mm]"}, "rangemode": "tozero"},
-            yaxis={"title": {"text": "Free vent area of the smaller half [cm²/m]"}, "rangemode": "tozero"},
+            yaxis={"title": {"text": "Smaller half [cm²/m]"}, "rangemode": "tozero"},
             legend={"orientation": "h", "y": -0.28, "yanchor": "top"},
             margin={"b": 110},
         )
@@ -223,13 +223,12 @@ def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
                 "figure": severity_figure(found, found.together),
             }
         ]
-    parts: list[dict[str, Any]] = []
+    parts: list[dict[str, Any]] = [{"nav": "Answer", "heading": "What is needed", "text": found.sentences}]
     for (title, rows), (key, drawn) in zip(size_parts(found), figures.items(), strict=True):
         parts.append(
             {
                 "nav": {"factor": "Vents", "gap": "Rail gaps", "together": "Together"}[key],
                 "heading": title,
-                "text": found.sentences if not parts else (),
                 "figures": drawn,
                 "table": {"caption": title, "head": size_head(rows), "rows": size_rows(found, rows)},
             }

@@ -15,11 +15,11 @@ from cavity.report.page import RULE_HEAD, rule_rows, write_text
 
 _CASE = ("climate", "orientation [degree]", "column", "openings", "cavity depth [mm]")
 _CASES = (
-    *_CASE, "result", "worst finding", "median air change rate [1/h]", "air change rate, 10 % of hours [1/h]",
+    *_CASE, "result", "decided by", "median air change rate [1/h]", "air change rate, 10 % of hours [1/h]",
     "air change rate, 90 % of hours [1/h]", "hours with flow upwards [%]", "largest film in the cavity [g/m2]",
-    "face", "segment", "hours above 80 % there [h]", "hours in which some face condenses [h]",
-    "half of a wetting event gone after [d]", "half gone after, vents shut [d]",
-    "nine tenths of a wetting event gone after [d]", "nine tenths gone after, vents shut [d]",
+    "face", "segment", "hours above 80 % there [h]", "hours in which some surface condenses [h]",
+    "50 % drying time of a wetting event [d]", "50 % drying time, vents closed [d]",
+    "90 % drying time of a wetting event [d]", "90 % drying time, vents closed [d]",
 )  # fmt: skip
 
 
@@ -99,9 +99,9 @@ def tables(comparison: Any) -> dict[str, str]:
              "sentence", "source"), findings),
         "months.csv": csv_text(
             (*_CASE, *place, "month", "outdoor temperature [degC]", "median air change rate [1/h]",
-             "hours with flow upwards [%]", "face temperature [degC]", "face relative humidity [%]",
-             "hours above 80 % [h]", "least dew-point margin [K]", "hours in which some face condenses [h]",
-             "largest film, both faces of the cavity [g/m2]", "run-off in the cavity [g/m2]",
+             "hours with flow upwards [%]", "surface temperature [degC]", "surface relative humidity [%]",
+             "hours above 80 % [h]", "least dew-point margin [K]", "hours in which some surface condenses [h]",
+             "largest film, both cavity surfaces [g/m2]", "run-off in the cavity [g/m2]",
              "water in the layers, mean [kg/m2]"), months),
     }  # fmt: skip
 

@@ -45,7 +45,7 @@ _NOTICED = 1e-3  # kg/m2; less than 1 g/m2 of drained water a year is not worth 
 
 
 def since_dry(gain: np.ndarray, dry: np.ndarray) -> np.ndarray:
-    """Sum of gains since a place was last dry, which never falls below zero.
+    """Sum of gains since a place was last dry, which never falls below zero (E70).
 
     Parameters
     ----------
@@ -144,12 +144,6 @@ def _behind(ds: xr.Dataset) -> tuple[int, np.ndarray]:
     return [str(name) for name in ds["face_inner"].values].index(layer), rain
 
 
-def _holder(ds: xr.Dataset, face: int) -> int:
-    """Return the layer whose water includes the film of an interface: the outer one, the inner one of a membrane."""
-    beside = neighbours(ds, face)
-    return beside[-1] if bool(ds["layer_membrane"].values[beside[0]]) else beside[0]
-
-
 def condensate(ds: xr.Dataset) -> Condensate:
     """Return what vapour brought to every face and interface of the wall side since it was last dry."""
     start, last = first_wall_face(ds), ds.sizes["face"] - 1
@@ -182,10 +176,7 @@ def condensate(ds: xr.Dataset) -> Condensate:
         if not wet.any():
             continue
         beside = neighbours(ds, face)
-        held = water[:, :, beside].sum(axis=2)
-        for other in interfaces:
-            if other != face and _holder(ds, other) in beside:
-                held = held - film[:, :, other]
+        held = water[:, :, beside].sum(axis=2) + film[:, :, face]
         came = np.zeros(held.shape)
         if plane == face:
             came = arrived

@@ -26,7 +26,7 @@ _LEAST = 95.0  # %, relative humidity below which rot does not advance
 
 
 def hours_to_activate(celsius: np.ndarray, humidity: np.ndarray) -> np.ndarray:
-    """Return the hours of constant temperature [degC] and humidity [%] after which brown rot is active. [h].
+    """Return the hours of constant temperature [degC] and humidity [%] after which brown rot is active. [h] (E69).
 
     Infinite where the formula's denominator is not positive (just above 95 % near 0 degC): no advance there.
     Viitanen, Toratti, Makkonen, Peuhkuri, Ojanen, Ruokolainen, Räisänen, Towards modelling of decay risk of wooden

@@ -1,9 +1,9 @@
 """Film on the back of the cladding: whether dew stays there and dries, or runs down to the base of the cavity.
 
 Choices. Dew or frost on the back of a thin cladding is expected; it is harmless while it stays below the film a
-vertical face holds. Above that it runs to the base, for which the drained cavity is made: information, as long as the
-column has an opening there. Without one the water has no way out: a review item, never a fail (common practice, no
-source).
+vertical surface holds. Above that it runs down, for which the drained cavity is made: information, as long as there is
+an opening at the base of the column, or, above a barrier, at the base of that compartment. Without one the water has
+no way out: a review item, never a fail (common practice, no source).
 """
 
 from __future__ import annotations
@@ -20,20 +20,38 @@ from cavity.risk.limits import source
 if TYPE_CHECKING:
     import xarray as xr
 
-_BASE_ZONE = 0.3  # m above the base of the column; our own choice
+_BASE_ZONE = 0.3  # m above the base of a compartment; our own choice
+_NOTICED = 1e-3  # kg/m a year, less than a drop each metre
 
 
-def base_runoff(ds: xr.Dataset, face: str) -> float:
-    """Return the water that runs off one film face to the base in the year, per metre of wall length. [kg/m]."""
+def base_runoff(ds: xr.Dataset, face: str) -> np.ndarray:
+    """Return the water that runs off one film face to the base of each compartment in the year, per metre of wall.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        The result.
+    face : str
+        Label along `film_face`.
+
+    Returns
+    -------
+    array, (compartment,)
+        [kg/m]
+    """
     height = np.asarray(ds["segment_top"].values - ds["segment_bottom"].values, float)
-    rate = np.asarray(ds["runoff"].sel(film_face=face).values, float)  # (time, segment)
-    return float((rate * height).sum() * HOUR)
+    ran = np.asarray(ds["runoff"].sel(film_face=face).values, float).sum(axis=0) * height * HOUR  # (segment,)
+    return np.bincount(np.asarray(ds["segment_compartment"].values, int), ran, minlength=ds.sizes["compartment"])
 
 
-def has_drain(ds: xr.Dataset) -> bool:
-    """Return whether the column has an opening within 0.3 m of its base, where water that ran down can leave."""
-    lowest = np.asarray(ds["opening_height"].values, float)[np.asarray(ds["opening_area"].values, float) > 0.0]
-    return bool(lowest.size) and float(lowest.min()) <= float(ds.attrs["column_bottom"]) + _BASE_ZONE
+def has_drain(ds: xr.Dataset) -> np.ndarray:
+    """Return whether each compartment has an opening within 0.3 m of its base, (compartment,) of bool."""
+    area, height = (np.asarray(ds[name].values, float) for name in ("opening_area", "opening_height"))
+    of = np.asarray(ds["opening_compartment"].values, int)
+    bottoms = np.asarray(ds["compartment_bottom"].values, float)
+    return np.array(
+        [bool(np.any((of == c) & (area > 0.0) & (height <= z + _BASE_ZONE))) for c, z in enumerate(bottoms)]
+    )
 
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
@@ -48,26 +66,32 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     days = np.unique(np.asarray(time[wet], "datetime64[D]")).size
     frost = float((frozen[:, segment] & wet).sum())
     ran = base_runoff(ds, "back of cladding")
-    runs = ran > 1e-3  # 1 g/m: less than a drop each metre
-    drained = has_drain(ds)
-    status = "review" if runs and not drained else "information"
+    runs = ran > _NOTICED
+    caught = np.flatnonzero(runs & ~has_drain(ds))  # compartments from which it cannot leave
+    status = "review" if caught.size else "information"
     where = place(ds, "film_face", face, segment)
     if peak <= DRY_FILM:
-        text = "No water stands on the back of the cladding."
+        text = "No water gathers on the back of the cladding."
     else:
         text = f"The back of the cladding carries up to {number(1e3 * peak)} g/m² of water or frost, on {days} days"
         text += f", frozen in {number(frost)} h" if frost else ""
-        text += (
-            f"; it dries there and nothing runs off (a surface holds {number(1e3 * limit)} g/m²)."
-            if not runs
-            else f"; {number(ran, 2)} litres run to the base of each metre of wall, which must drip clear."
-            if drained
-            else f"; {number(ran, 2)} litres run to the base of each metre of wall, where no opening lets them out."
-        )
+        if not runs.any():
+            text += f"; it dries there and nothing runs off (a surface holds {number(1e3 * limit)} g/m²)."
+        elif not caught.size:
+            text += (
+                f"; {number(ran.sum(), 2)} litres a year run to the base of each metre of wall, which must drip clear."
+            )
+        else:
+            part = int(caught[np.argmax(ran[caught])])
+            base = "the base" if part == 0 else f"the barrier at {float(ds['compartment_bottom'].values[part]):.2f} m"
+            text += (
+                f"; {number(ran[part], 2)} litres a year run to {base} of each metre of wall, where no opening lets "
+            )
+            text += "them out."
     return [
         Finding(
             "film", "Film on the back of the cladding", where, 1e3 * peak, 1e3 * limit, "g/m²", status,
             when(time, wet, at) if peak > DRY_FILM else "", float(wet.sum()), source("film", limits), text,
-            max(peak / limit if limit > 0.0 else float(peak > DRY_FILM), 1.0 if runs else 0.0),
+            max(peak / limit if limit > 0.0 else float(peak > DRY_FILM), 1.0 if runs.any() else 0.0),
         )
     ]  # fmt: skip

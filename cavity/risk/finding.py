@@ -4,10 +4,12 @@ Zones. A cladding is exposed to the weather: its surfaces are wet for many hours
 that this does no harm. A criterion therefore judges two zones apart. The *wall side* (exterior surface of the backup
 wall and all within it) can fail. The *cladding side* (both surfaces of the cladding, and what lies between) can at most
 be a "review", and only where the reader must act: choose a grade, a coating or a drain. Whatever else happens there is
-"information". This split is our own choice (common practice, no source).
+"information". This split is our own choice (common practice, no source). Mould on the cavity side of the outermost
+membrane belongs to the cladding side, for it is outside the plane that keeps the weather out (ASHRAE 160 judges what is
+inside of it, from memory); so does metal there.
 
 Status. "fail": a criterion of the wall side is not met. "review": the reader must act or check. "pass": met.
-"information": worth knowing, judged by nobody; it never decides a verdict. The threshold beside a value is therefore
+"information": reported, not judged; it never decides a verdict. The threshold beside a value is therefore
 named by what it can do: a *limit* can fail, *review from* can call for a check, a *reference* is there to compare with.
 
 Time. The series of a result begin where the weather file does, the run in another month: 31 December is followed by
@@ -59,7 +61,7 @@ class Finding:
     units : str
         Unit as text for display.
     status : str
-        ``"pass"``, ``"review"`` (the reader must act or check), ``"fail"``, or ``"information"`` (judged by nobody).
+        ``"pass"``, ``"review"`` (the reader must act or check), ``"fail"``, or ``"information"`` (not judged).
     when : str
         Months, and date of the worst; empty where it never happens.
     hours : float
@@ -109,6 +111,17 @@ class Finding:
 def first_wall_face(ds: xr.Dataset) -> int:
     """Return the position along `face` of the outer face of the backup wall, where the wall side begins."""
     return list(ds["face_role"].values).index("outer face of wall")
+
+
+def first_sheltered_face(ds: xr.Dataset) -> int:
+    """Return the position along `face` of the first plane that the wall keeps from the weather.
+
+    The exterior surface of the backup wall, or, where its outermost layer is a membrane, the inner side of that: the
+    cavity side of the membrane is outside the plane that keeps the weather out.
+    """
+    start = first_wall_face(ds)
+    outermost = np.flatnonzero(is_wall_layer(ds))[0]
+    return start + int(bool(ds["layer_membrane"].values[outermost]))
 
 
 def is_wall_layer(ds: xr.Dataset) -> np.ndarray:

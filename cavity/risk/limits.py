@@ -56,7 +56,7 @@ LIMITS: dict[str, Limit] = {
         1.0, "1", 0.05, 1.0, "activation of brown rot at which loss of mass begins", "Viitanen et al. 2010, from memory"
     ),
     "condensate_runoff": Limit(
-        0.2, "kg/m2", 0.001, 5.0, "condensate above which it may run off smooth faces", "ISO 13788:2012, from memory"
+        0.2, "kg/m2", 0.001, 5.0, "condensate above which it may run off smooth surfaces", "ISO 13788:2012, from memory"
     ),
     "condensate_smooth": Limit(
         0.5, "kg/m2", 0.001, 5.0, "condensate at a layer that does not absorb", "DIN 4108-3, from memory"

@@ -5,8 +5,9 @@ rises by less than 0.01 from one year to the next, at most `mould_years` times (
 that has not settled by then is called "still rising" and is at least a review item. The decline is that of materials
 on which mould hardly recedes (0.1, as ASHRAE 160 asks where nothing else is known). Wall side: fail above the limit.
 Review inside the wall from 2 on and at the interior surface from 1 on: the levels below which the authors of the model
-see no need to act (Viitanen, Krus, Ojanen, Eitner, Zirkelbach, Energy Procedia 78, 2015). Cladding side: information,
-for it is exposed to the weather and the air of the room does not reach it. Humidity below 0 degC does not matter: no
+see no need to act (Viitanen, Krus, Ojanen, Eitner, Zirkelbach, Energy Procedia 78, 2015). Cladding side, and the cavity
+side of a membrane that is the outermost layer of the wall: information, for it is outside the plane that keeps the
+weather out and the air of the room does not reach it. Humidity below 0 degC does not matter: no
 growth. Frost counts as unfavourable, like drought. Weather shorter than a year is followed once.
 """
 
@@ -22,7 +23,7 @@ from cavity.risk.finding import (
     WHOLE_YEAR,
     Finding,
     at,
-    first_wall_face,
+    first_sheltered_face,
     number,
     place,
     ratio_of,
@@ -182,7 +183,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     """Return three findings: in the wall with its exterior surface, at its interior surface, on the cladding."""
     time = ds["time"].values
     found = by_face(ds, limits)
-    start, room = first_wall_face(ds), ds.sizes["face"] - 1
+    start, room = first_sheltered_face(ds), ds.sizes["face"] - 1
     limit = limits["mould_index"]
     model = "model: Hukka & Viitanen 1999, Ojanen et al. 2010, coefficients from memory"
     whole = len(time) >= WHOLE_YEAR
@@ -190,7 +191,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     for key, title, first, last, level in (
         ("mould", "Mould index in the wall", start, room, "mould_index_review"),
         ("mould_room", "Mould index at the interior surface", room, room + 1, "mould_room_review"),
-        ("mould_cladding", "Mould index on the cladding side", 0, start, ""),
+        ("mould_cladding", "Mould index on the weather side", 0, start, ""),
     ):
         # the largest settled peak; one that still rises ranks before an equal one that does not
         segment, face = worst_place(found.peak[:, first:last] + 1e-6 * found.rising[:, first:last])

@@ -10,6 +10,8 @@ The rule, in four steps, each our own choice (common practice, no source):
    `LITTLE` of a limit in any criterion. Below `IDLE` of a limit, nothing counts as a gain any more.
 3. The smallest that is enough is recommended: the least product of free vent area and depth.
 4. The runner-up is the next by the same steps; what would tip the balance is told from the difference of the two.
+
+Where every choice fails nothing is recommended; `least_bad` says from which one to start.
 """
 
 from __future__ import annotations
@@ -18,7 +20,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cavity.risk.finding import CAN_FAIL, Finding, number
-from cavity.risk.ranking import Choice, level, ranked, worst_by_criterion
+from cavity.risk.ranking import Choice, level, ranked, ratios, status, worst_by_criterion
 
 # Shares of a limit. Up to COMFORT a margin is comfortable: wood is reviewed from 18 of 20 % (0.9), mould from 2 of 3
 # already; criteria without a level of review keep the same tenth.
@@ -28,6 +30,7 @@ LITTLE = 0.1
 # Falls below this are idle: mould index 1 of 3, under which growth is not seen even under the microscope (Hukka &
 # Viitanen 1999, from memory).
 IDLE = 1.0 / 3.0
+STEP = 0.02  # ratios closer than this are alike: noise of the years, as in advice
 
 
 @dataclass(frozen=True)
@@ -138,6 +141,23 @@ def recommend(choices: Sequence[Choice]) -> Recommendation | None:
     )
 
 
+def least_bad(choices: Sequence[Choice]) -> Choice:
+    """Return the choice to start from where none can be recommended: the least harm on the wall as a whole.
+
+    One strip that fails whatever the vents are would make all choices alike by their worst part. So their parts are
+    compared from the worst on: first the statuses, then the ratios in steps of `STEP`; then the order of `ranking`.
+    ValueError if there is no choice.
+    """
+
+    def harm(choice: Choice) -> tuple[object, ...]:
+        parts = [part for part in choice.parts if part.computed]
+        grave = sorted((level(status(part.findings)) for part in parts), reverse=True)
+        near = sorted((round(max(ratios(part.findings).values(), default=0.0) / STEP) for part in parts), reverse=True)
+        return not choice.computed, grave, near, choice.order
+
+    return min(choices, key=harm)
+
+
 def _more(best: Choice, whole: Sequence[Choice]) -> str:
     if not any(
         other is not best and other.area >= best.area and other.depth >= best.depth for other in whole
@@ -169,8 +189,8 @@ def title(found: Finding) -> str:
     return found.title[:1].lower() + found.title[1:] if found.title[1:2].islower() else found.title
 
 
-def _differs(best: Choice, second: Choice) -> tuple[str, ...]:
-    """Return in words what the runner-up takes more or less of."""
+def differs(best: Choice, second: Choice) -> tuple[str, ...]:
+    """Return in words what the second of two choices takes more or less of."""
     said = []
     if abs(second.depth - best.depth) > 1e-9:
         depth = number(1e3 * abs(second.depth - best.depth))
@@ -182,7 +202,7 @@ def _differs(best: Choice, second: Choice) -> tuple[str, ...]:
 
 
 def _tips(best: Choice, second: Choice) -> str:
-    takes = " and ".join(_differs(best, second)) or "the same sizes"
+    takes = " and ".join(differs(best, second)) or "the same sizes"
     mine, theirs = worst_by_criterion(best.findings), worst_by_criterion(second.findings)
     shared = [key for key in mine if key in theirs]
     key = max(

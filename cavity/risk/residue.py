@@ -1,9 +1,9 @@
 """Annual moisture accumulation: water the wall keeps from one year to the next.
 
 Choices. ISO 13788 lets condensate gather if it has gone by the end of the year. The last simulated year is compared
-with the one before (or with the start, if there is one year only), layer by layer. A gain that more than halves each
-year is a wall that settles (a review item); one that does not is growth, called growth, and fails. Losses are drying
-and pass. A gain in the only year may come from a dry start: a review item.
+with the one before (or with the start, if there is one year only), layer by layer and film by film. A gain that more
+than halves each year is a wall that settles (a review item); one that does not is growth, called growth, and fails.
+Losses are drying and pass. A gain in the only year may come from a dry start: a review item.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.risk.finding import Finding, is_wall_layer, number, place, ratio_of, worst_place
+from cavity.risk.finding import Finding, first_wall_face, is_wall_layer, number, place, ratio_of, worst_place
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -21,19 +21,23 @@ if TYPE_CHECKING:
 
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
-    """Return one finding: the layer of the backup wall that gains most from the last year but one to the last."""
+    """Return one finding: the layer or interface of the wall that gains most from the last year but one to the last."""
     layers = np.flatnonzero(is_wall_layer(ds))
     end = np.asarray(ds["water_end_of_year"].values, float)
-    end = np.concatenate([np.asarray(ds["water_at_start"].values, float)[None], end])[
-        :, :, layers
-    ]  # (year, segment, layer)
+    end = np.concatenate([np.asarray(ds["water_at_start"].values, float)[None], end])[:, :, layers]
+    places = [("layer", int(layer)) for layer in layers]
+    start, last = first_wall_face(ds), ds.sizes["face"] - 1
+    films = np.asarray(ds["film_end_of_year"].values, float)[:, :, start + 1 : last]
+    films = np.concatenate([np.zeros_like(films[:1]), films])  # walls begin without films
+    end = np.concatenate([end, films], axis=2)  # (year, segment, layer and interface)
+    places += [("face", face) for face in range(start + 1, last)]
     limit = limits["residue"]
     origin = f"ISO 13788:2012 (nothing may remain after a year), from memory; {source('residue', limits)}"
     title, years = "Annual moisture accumulation", len(end) - 1
     gain = end[-1] - end[-2]
     segment, which = worst_place(gain)
     value = float(gain[segment, which])
-    where = place(ds, "layer", int(layers[which]), segment)
+    where = place(ds, *places[which], segment)
     before = float((end[-2] - end[-3])[segment, which]) if years > 1 else 0.0
     settles = before > 0.0 and value < 0.5 * before
     held = float(end[-1, segment, which])

@@ -381,7 +381,7 @@ def below_common(depth: float, lower: float, upper: float) -> tuple[str, ...]:
     if depth < COMMON_DEPTH - _EDGE:
         found.append(f"depth {millimetres(depth)}, rule {millimetres(COMMON_DEPTH)}")
     if lower < COMMON_VENTS - _EDGE:
-        found.append(f"vents below {per_metre(lower)}, rule {per_metre(COMMON_VENTS)}")
+        found.append(f"vents in the lower half {per_metre(lower)}, rule {per_metre(COMMON_VENTS)}")
     if upper < COMMON_VENTS - _EDGE:
-        found.append(f"vents above {per_metre(upper)}, rule {per_metre(COMMON_VENTS)}")
+        found.append(f"vents in the upper half {per_metre(upper)}, rule {per_metre(COMMON_VENTS)}")
     return tuple(found)

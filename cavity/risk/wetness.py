@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import ICE_POINT
-from cavity.risk.finding import Finding, at, first_wall_face, number, place, ratio_of, when, worst_place
+from cavity.risk.finding import Finding, at, first_sheltered_face, number, place, ratio_of, when, worst_place
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -70,10 +70,10 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     )  # fmt: skip
 
     metal = np.asarray(ds["face_metal"].values, bool)
-    start = first_wall_face(ds)
+    start = first_sheltered_face(ds)
     # the outer face stands in the rain and is judged by nobody; the back of a metal cladding is
     zones = (
-        ("wetness_cladding", "Time of wetness of metal cladding, back", metal & (np.arange(metal.size) < start)),
+        ("wetness_cladding", "Time of wetness of metal at the cavity", metal & (np.arange(metal.size) < start)),
         ("wetness_wall", "Time of wetness of metal in the wall", metal & (np.arange(metal.size) >= start)),
     )
     for key, title, chosen in zones:

@@ -84,7 +84,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
 
 
 def pore_limit(celsius: np.ndarray) -> np.ndarray:
-    """Return the daily mean humidity that the pores of wood should not exceed, of [degC]. [-].
+    """Return the daily mean humidity that the pores of wood should not exceed, of [degC]. [-] (E71).
 
     95 % at 0 degC to 86 % at 30 degC, straight between; 1 below 0 degC, where rot does not advance. WTA 6-8:2016, from
     memory.

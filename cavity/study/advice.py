@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.risk.finding import CAN_FAIL, Finding, number
@@ -25,6 +25,7 @@ from cavity.study.changes import (
     stem,
     variants_of,
     vents_of,
+    widest_gap,
     with_gap,
     with_variant,
     with_vents,
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from cavity.study.compare import Comparison
     from cavity.wallfile.model import Layer, Wall
 
+CLOGGED = ", clogged"  # ends the name of a set that is a state of another, not a design
 _HARDLY = 0.02  # a ratio to a limit must change by this to count: noise of the years, float32
 _SAME = 0.05  # times the larger effect: effects that differ by less are told in one breath
 _AIR = ("openings", "vents", "compartments", "rails", "depth")  # families of changes that let air through
@@ -45,11 +47,25 @@ _INSULATION = 0.065  # W/(m K), what conducts less counts as insulation (own cho
 _OPENER, _TIGHTER = 0.2, 5.0  # times the s_d of a membrane, as tried
 
 
+class Label(NamedTuple):
+    """What a change is called: the start of a sentence, of which `short` alone tells it from others of its kind."""
+
+    lead: str
+    short: str
+    tail: str = ""
+
+    def __str__(self) -> str:
+        return self.lead + self.short + self.tail
+
+
+_UNNAMED = Label("", "")
+
+
 @dataclass(frozen=True)
 class Change:
     """One change to try: what it is called, of which family, the changed wall, and the case of it."""
 
-    label: str
+    label: Label
     family: str
     wall: Wall
     opening_set: str
@@ -87,6 +103,8 @@ class Advice:
         The strip that decides.
     failure : str
         Why the change could not be computed; empty where it was. Its gain is not a number then.
+    parts : Label
+        The label in parts, so that changes of a kind can be named together.
     """
 
     label: str
@@ -103,6 +121,7 @@ class Advice:
     start: str = ""
     column: str = ""
     failure: str = ""
+    parts: Label = _UNNAMED
 
 
 # ---- words -----------------------------------------------------------------------------------------------------------
@@ -111,7 +130,10 @@ def place_words(where: str) -> str:
     plane, _, segment = where.rpartition(", ")
     if not plane:
         plane, segment = where, ""
-    plane = "between " + " and ".join(plane.split(" | ")) if " | " in plane else f"at {plane}"
+    if " | " in plane:
+        plane = "between " + " and ".join(plane.split(" | "))
+    elif not plane.startswith(("between ", "at ")):
+        plane = f"at {plane}"
     if segment in ("base", "middle", "top"):
         return f"at the {segment}, {plane}"
     return f"{plane}, {segment}" if segment else plane
@@ -125,11 +147,12 @@ def _value(found: Finding, digits: int) -> str:
     return number(found.value, digits)
 
 
-def _digits(*values: float) -> int:
-    """Return the decimals with which values are told apart: none from 100 on, else one or two."""
+def _digits(*values: float, limit: float | None = None) -> int:
+    """Return the decimals with which values are told apart, also from the limit: none from 100 on, else one or two."""
     finite = [abs(value) for value in values if math.isfinite(value)]
     digits = 0 if max(finite, default=0.0) >= 100.0 else 1
-    return digits + (len(finite) > 1 and len({number(value, digits) for value in finite}) < len(set(finite)))
+    apart = set(finite) | ({limit} if limit is not None else set())
+    return digits + (len(apart) > 1 and len({number(value, digits) for value in apart}) < len(apart))
 
 
 def _listed(items: Sequence[str], word: str = "and") -> str:
@@ -165,7 +188,7 @@ def starting_point(base: Choice) -> str:
     if base.decides is None:
         return f"Starting from {text}: nothing was judged."
     part, found = base.decides
-    digits = _digits(found.value, found.limit)
+    digits = _digits(found.value, limit=found.limit)
     units = f" {found.units}" if found.units else ""
     word = {"fail": "fails", "review": "needs review", "pass": "passes"}.get(base.status, base.status)
     place = _in(part, base)
@@ -177,15 +200,17 @@ def starting_point(base: Choice) -> str:
 
 
 # ---- one change ------------------------------------------------------------------------------------------------------
-def compare_choices(label: str, before: Choice, after: Choice, *, family: str = "", dead: bool = False) -> Advice:
+def compare_choices(
+    label: Label | str, before: Choice, after: Choice, *, family: str = "", dead: bool = False
+) -> Advice:
     """Return what a change does, from all findings before and after it.
 
-    The sentence gives the criterion and the strip that decide before the change; other criteria that begin or cease to
-    fail, and other strips that still fail, are named.
+    The sentence gives the criterion and the strip that decide before the change, or, where the status gets worse, after
+    it; other criteria that begin or cease to fail, and other strips that still fail, are named.
 
     Parameters
     ----------
-    label : str
+    label : Label or str
         The change, as the start of a sentence, e.g. ``"doubling the base slot"``.
     before, after : Choice
         Of the same climates, strips and orientations, all computed.
@@ -198,18 +223,22 @@ def compare_choices(label: str, before: Choice, after: Choice, *, family: str = 
     -------
     Advice
     """
+    named, label = (label, str(label)) if isinstance(label, Label) else (Label("", label), label)
     if before.decides is None:
         raise ValueError("there is no finding to start from")
     part, old = before.decides
+    if level_of(after) > level_of(before) and after.decides is not None:  # what gets worse tells more
+        part, old = after.decides
+        old = _same(before, part.name, old.key) or before.decides[1]
     same = next(each for each in after.parts if each.name == part.name)
-    new = max((found for found in same.findings if found.key == old.key), key=gravity)
+    new = _same(after, part.name, old.key) or old
     drop = severity(old.ratio) - severity(new.ratio)
     gain = 0.0 if math.isnan(drop) else drop
     failed, fails = _failing(before), _failing(after)
     fixed = [_title(failed[key]) for key in failed if key not in fails]
     caused = [_title(fails[key]) for key in fails if key not in failed]
     changed = abs(gain) >= _HARDLY
-    digits = _digits(old.value, new.value) if changed else _digits(old.value)
+    digits = _digits(old.value, new.value, limit=new.limit) if changed else _digits(old.value)
     units = f" {new.units}" if new.units else ""
     place = _in(part, before)
     if changed:
@@ -247,8 +276,14 @@ def compare_choices(label: str, before: Choice, after: Choice, *, family: str = 
     key = (late if gain > -_HARDLY else 3, level_of(after), order(same.findings), label)
     return Advice(
         label, gain, moves, before.status, after.status, f"{_capital(label)} {effect}.", effect, family, key,
-        old.value, new.value, starting_point(before), part.column,
+        old.value, new.value, starting_point(before), part.column, parts=named,
     )  # fmt: skip
+
+
+def _same(choice: Choice, name: tuple[str, str, float], key: str) -> Finding | None:
+    """Return the worst finding of a criterion in the part of a choice that has this name; None where it has none."""
+    found = [each for part in choice.parts if part.name == name for each in part.findings if each.key == key]
+    return max(found, key=gravity, default=None)
 
 
 def level_of(choice: Choice) -> int:
@@ -256,12 +291,14 @@ def level_of(choice: Choice) -> int:
     return 2 if choice.status == "none" else level(choice.status)
 
 
-def compare_findings(label: str, before: Sequence[Finding], after: Sequence[Finding], *, family: str = "") -> Advice:
+def compare_findings(
+    label: Label | str, before: Sequence[Finding], after: Sequence[Finding], *, family: str = ""
+) -> Advice:
     """Return `compare_choices` of a single climate and strip.
 
     Parameters
     ----------
-    label : str
+    label : Label or str
         The change, as the start of a sentence.
     before, after : sequence of Finding
         Of the same criteria.
@@ -276,8 +313,9 @@ def compare_findings(label: str, before: Sequence[Finding], after: Sequence[Find
     return compare_choices(label, *made, family=family)
 
 
-def not_computed(label: str, failure: str, family: str = "") -> Advice:
+def not_computed(label: Label | str, failure: str, family: str = "") -> Advice:
     """Return what stands for a change that could not be computed."""
+    label = str(label)
     text = f"Not computed: {label} ({failure.rstrip('.')})."
     return Advice(label, math.nan, False, "", "", text, family=family, key=(9,), failure=failure)
 
@@ -319,16 +357,37 @@ def lines(advice: Sequence[Advice], most: int = 4) -> tuple[str, ...]:
         families.setdefault(each.family or each.label, []).append(each)
     text = [_family(members) for members in list(families.values())[:most]]
     harmful = [each for each in rest if each.moves and each.gain <= -_HARDLY]
-    if harmful:
-        worst = min(harmful, key=lambda each: (each.gain, each.label))
-        text.append(f"Adverse: {worst.label} {worst.effect}.")
+    worst: dict[str, Advice] = {}
+    for each in sorted(harmful, key=lambda each: (each.gain, each.label)):
+        worst.setdefault(each.family or each.label, each)
+    # a wall that fails needs to know what helps; one that passes, what it does not tolerate
+    text += [f"Adverse: {each.label} {each.effect}." for each in list(worst.values())[: _adverse(rest)]]
     idle = [each for each in rest if not helps(each) and each not in harmful]
     if idle:
-        labels = _merged([each.label for each in idle])
+        kinds: dict[tuple[str, str], list[Advice]] = {}
+        for each in sorted(idle, key=lambda each: each.family):
+            kinds.setdefault((each.parts.lead or each.label, each.parts.tail), []).append(each)
+        labels = [_together(members) for members in kinds.values()]
         verb = "makes" if len(labels) == 1 else "make"
         text.append(f"{_capital(_listed(labels))} {verb} little difference.")
     text += [each.sentence for each in advice if each.failure]
     return tuple(text)
+
+
+def _adverse(advice: Sequence[Advice]) -> int:
+    return 1 if any(each.status_before == "fail" for each in advice) else 3
+
+
+def _together(members: Sequence[Advice]) -> str:
+    """Return changes of a kind as one label: "doubling the base slot or the head slot"."""
+    if len(members) == 1:
+        return members[0].label
+    shorts = [each.parts.short for each in members]
+    units = {short.rpartition(" ")[2] for short in shorts}
+    if len(units) == 1 and all(short[:1].isdigit() for short in shorts):  # "40 or 60 mm"
+        unit = f" {units.pop()}"
+        shorts = [*(short.removesuffix(unit) for short in shorts[:-1]), shorts[-1]]
+    return members[0].parts.lead + _listed(shorts, "or") + members[0].parts.tail
 
 
 def _family(members: Sequence[Advice]) -> str:
@@ -337,33 +396,24 @@ def _family(members: Sequence[Advice]) -> str:
     same = [each for each in others if abs(each.gain - best.gain) <= _SAME * abs(best.gain)]
     less = [each for each in others if each not in same]
     sentence = f"{_capital(best.label)} {best.effect}"
-    digits = _digits(best.before, best.after)
-    notes = []
-    if same:
-        notes.append(f"{_listed(_merged([each.label for each in same]))} about as much")
-    notes += [f"{each.label}: to {number(each.after, digits)}" for each in less]
+    digits = _digits(*(each.after for each in members))
+
+    def name(each: Advice) -> str:
+        like = each.parts.short and (each.parts.lead, each.parts.tail) == (best.parts.lead, best.parts.tail)
+        return each.parts.short if like else each.label
+
+    notes = [f"{_listed([name(each) for each in same])} about as much"] if same else []
+    notes += [f"{name(each)}: to {number(each.after, digits)}" for each in less]
     return sentence + (f". Also {'; '.join(notes)}." if notes else ".")
-
-
-def _merged(labels: Sequence[str]) -> list[str]:
-    """Return labels, those with the same first words told once: "doubling the base slot, the head slot"."""
-    made: list[str] = []
-    for lead in ("doubling the ", "adding a ", "using the openings "):
-        held = [label.removeprefix(lead) for label in labels if label.startswith(lead)]
-        if held:
-            article = "the " if lead.endswith("the ") else "a " if lead.endswith("a ") else ""
-            first = lead + held[0]
-            made.append(first if len(held) == 1 else _listed([first, *(article + each for each in held[1:])], "or"))
-    taken = [label for label in labels if not label.startswith(("doubling the ", "adding a ", "using the openings "))]
-    return made + taken
 
 
 # ---- a comparison ----------------------------------------------------------------------------------------------------
 def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
     """Return what other opening sets and depths do, from the cases already computed.
 
-    The base is the first opening set at the depth nearest to that of the wall; every other set at that depth, and every
-    other depth with that set, is compared with it, over all climates, strips and orientations.
+    The base is the recommended choice, or, where none can be recommended, the one that harms the wall least; every
+    other set at its depth, and every other depth with its set, is compared with it, over all climates, strips and
+    orientations.
 
     Parameters
     ----------
@@ -375,31 +425,34 @@ def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
     tuple of Advice
         Most helpful first.
     """
-    choices = [each for each in gather(comparison.cases, comparison.failed) if each.computed]
-    names = [chosen.name for chosen in comparison.wall.opening_sets]
-    first = next((name for name in names if any(each.opening_set == name for each in choices)), None)
-    if first is None:
+    from cavity.risk.recommend import least_bad, recommend
+
+    choices = [each for each in gather(comparison.cases, comparison.failed) if each.computed and each.decides]
+    if not choices:
         return ()
-    drawn = comparison.wall.cavity.depth
-    base = min(
-        (each for each in choices if each.opening_set == first), key=lambda each: (abs(each.depth - drawn), each.depth)
-    )
+    best = recommend(choices)
+    base = best.choice if best else least_bad(choices)
     made = []
     for each in choices:
         if each is base or (each.depth != base.depth and each.opening_set != base.opening_set):
             continue
         if each.depth == base.depth:
-            label = f"using the openings “{each.opening_set}” at {number(1e3 * each.depth)} mm depth"
+            if each.opening_set.endswith(CLOGGED) and not base.opening_set.endswith(CLOGGED):
+                continue
+            tail = f" instead of “{base.opening_set}” with a {number(1e3 * base.depth)} mm cavity"
+            label = Label("using ", f"“{each.opening_set}”", tail)
             made.append(compare_choices(label, base, each, family="openings"))
         else:
-            made.append(compare_choices(depth_label(base.depth, each.depth), base, each, family="depth"))
+            change = depth_label(base.depth, each.depth)
+            label = Label(f"with “{base.opening_set}”, {change.lead}", change.short)
+            made.append(compare_choices(label, base, each, family="depth"))
     return ranked(made)
 
 
-def depth_label(old: float, new: float) -> str:
+def depth_label(old: float, new: float) -> Label:
     """Return a change of the depth [m] in words."""
     verb = "deepening" if new > old else "reducing"
-    return f"{verb} the cavity from {number(1e3 * old)} to {number(1e3 * new)} mm"
+    return Label(f"{verb} the cavity from {number(1e3 * old)} to ", f"{number(1e3 * new)} mm")
 
 
 # ---- the changes -----------------------------------------------------------------------------------------------------
@@ -428,61 +481,68 @@ def changes_of(
     """
     changes: list[Change] = []
 
-    def add(label: str, family: str, changed: Wall, chosen: str = opening_set, deep: float = depth) -> None:
+    def add(label: Label, family: str, changed: Wall, chosen: str = opening_set, deep: float = depth) -> None:
         changes.append(Change(label, family, changed, chosen, deep))
 
     for each in wall.opening_sets:
-        if each.name != opening_set:
-            add(f"using the openings “{each.name}”", "openings", wall, each.name)
+        if each.name != opening_set and not each.name.endswith(CLOGGED):
+            label = Label("using ", f"“{each.name}”", f" instead of “{opening_set}”")
+            add(label, "openings", wall, each.name)
     ends = blind_ends(wall, opening_set, columns)
     for name in dict.fromkeys(end.vent for end in ends):
-        add(f"adding a {name}", "compartments", with_vents(wall, opening_set, [e for e in ends if e.vent == name]))
+        one = [end for end in ends if end.vent == name]
+        add(Label("adding ", f"a {name}"), "compartments", with_vents(wall, opening_set, one))
     if len(names := list(dict.fromkeys(end.vent for end in ends))) > 1:
         every = _listed([f"a {name}" for name in names])
-        add(f"adding {every}", "compartments", with_vents(wall, opening_set, ends))
+        add(Label("adding ", every), "compartments", with_vents(wall, opening_set, ends))
     rails = rails_of(wall, opening_set)
     gap = min((rail.gap for rail in rails), default=0.0)
-    bay = min((rail.bay for rail in rails if rail.gap == gap), default=0.0)
+    bay = min((widest_gap(rail) for rail in rails if rail.gap == gap), default=0.0)
     if ends and 0.0 < gap < 0.99 * INCH < bay:  # a vent alone does little where the rails let no air on
         vents = _listed([f"a {name}" for name in dict.fromkeys(end.vent for end in ends)])
         wide = with_gap(with_vents(wall, opening_set, ends), opening_set, lambda rail: max(rail.gap, INCH))
-        label = f"adding {vents}, with the rail gaps widened from {gap_text(gap)} to {gap_text(INCH)},"
-        add(label, "compartments", wide)
+        tail = f", with the rail gaps widened from {gap_text(gap)} to {gap_text(INCH)},"
+        add(Label("adding ", vents, tail), "compartments", wide)
     chosen = wall.opening_set(opening_set)
     served: dict[str, list[str]] = {}  # by the name on the drawing: that of each strip
     for column in wall.columns:
         for vent in vents_of(chosen, column) if column.name in columns else ():
             served.setdefault(stem(vent), []).append(vent.name)
     for name, all_of_it in served.items():
-        add(f"doubling the {name}", "vents", scale_openings(wall, opening_set, 2.0, all_of_it))
+        add(Label("doubling ", f"the {name}"), "vents", scale_openings(wall, opening_set, 2.0, all_of_it))
     if len(served) > 1:
-        add("doubling all vents", "vents", scale_openings(wall, opening_set, 2.0))
+        add(Label("doubling ", "all vents"), "vents", scale_openings(wall, opening_set, 2.0))
     if served:
-        add("halving all vents", "vents", scale_openings(wall, opening_set, 0.5))
+        add(Label("halving ", "all vents"), "vents", scale_openings(wall, opening_set, 0.5))
     if rails:
         wider = [min(2.0 * gap, bay)] + ([INCH] if 2.0 * gap < 0.99 * INCH < bay else [])
         for new in wider:
             if new > gap:
                 changed = with_gap(wall, opening_set, lambda rail, new=new: max(rail.gap, new))  # type: ignore[misc]
-                add(f"widening the rail gaps from {gap_text(gap)} to {gap_text(new)}", "rails", changed)
+                label = Label(f"widening the rail gaps from {gap_text(gap)} to ", gap_text(new))
+                add(label, "rails", changed)
     deeper = min((each for each in wall.depths if each > depth * 1.001), default=2.0 * depth)
     add(depth_label(depth, deeper), "depth", wall, deep=deeper)
     for absorptance, word in ((_PALE, "paler"), (_DARK, "darker")):
         old = wall.solar_absorptance
         if abs(absorptance - old) >= 0.15 and (absorptance < old) == (word == "paler"):
-            label = f"a {word} finish (solar absorptance {old:.2g} to {absorptance:.2g})"
+            label = Label(f"a {word} finish ", f"(solar absorptance {old:.2g} to {absorptance:.2g})")
             add(label, "finish", replace(wall, solar_absorptance=absorptance))
     changes += _membranes(wall, opening_set, depth)
     wetting = wall.wetting
     if rain and wetting.rain_share > 0.0:
         half = 0.5 * wetting.rain_share
-        label = f"halving the rain that passes the cladding ({100 * wetting.rain_share:.2g} to {100 * half:.2g} %)"
-        add(label, "rain", replace(wall, wetting=replace(wetting, rain_share=half)))
+        amount = f"({100 * wetting.rain_share:.2g} to {100 * half:.2g} %)"
+        add(
+            Label("halving the rain that passes the cladding ", amount),
+            "rain",
+            replace(wall, wetting=replace(wetting, rain_share=half)),
+        )
     if wetting.leak_layer is not None and wetting.leak_flow > 0.0:
         changed = replace(wall, wetting=replace(wetting, leak_flow=0.5 * wetting.leak_flow))
-        add("halving the air leakage from indoors", "leakage", changed)
+        add(Label("halving ", "the air leakage from indoors"), "leakage", changed)
     for name in variants_of(wall):
-        add(f"the variant “{name}”", "layers", with_variant(wall, name))
+        add(Label("the variant ", f"“{name}”"), "layers", with_variant(wall, name))
     return tuple(changes)
 
 
@@ -499,7 +559,7 @@ def _membranes(wall: Wall, opening_set: str, depth: float) -> list[Change]:
         for factor in (_OPENER, _TIGHTER) if inside else (_OPENER,):
             changed: Layer = replace(layer, sd=factor * layer.sd, sd_table=())
             word = "more vapour-open" if factor < 1.0 else "tighter"
-            label = f"a {word} {layer.name} (s_d {layer.sd:.3g} to {factor * layer.sd:.3g} m)"
+            label = Label(f"a {word} {layer.name} ", f"(s_d {layer.sd:.3g} to {factor * layer.sd:.3g} m)")
             backup = (*wall.backup[:index], changed, *wall.backup[index + 1 :])
             made.append(Change(label, "layers", replace(wall, backup=backup), opening_set, depth))
     return made
@@ -558,11 +618,11 @@ def advise(
         )
     columns = [column] if column else [each.name for each in wall.columns]
     rain = bool(weather.attrs.get("has_rain", 1))
-    changes = (Change("", "", wall, name, at), *changes_of(wall, name, at, columns, rain=rain))
+    changes = (Change(Label("", ""), "", wall, name, at), *changes_of(wall, name, at, columns, rain=rain))
     jobs = [
         Job(change.wall, weather, change.opening_set, change.depth, strip) for change in changes for strip in columns
     ]
-    label_of = {id(job): changes[index // len(columns)].label for index, job in enumerate(jobs)}
+    label_of = {id(job): str(changes[index // len(columns)].label) for index, job in enumerate(jobs)}
 
     def told(done: int, count: int, result: Result) -> None:
         if progress:

@@ -236,6 +236,11 @@ def rails_of(wall: Wall, opening_set: str) -> tuple[Rail, ...]:
     )
 
 
+def widest_gap(rail: Rail) -> float:
+    """Return the gap that leaves nothing of a rail: its bay, divided among the gaps of a bay. [m]."""
+    return rail.bay / rail.gaps
+
+
 def with_gap(wall: Wall, opening_set: str, gap: Callable[[Rail], float] | float) -> Wall:
     """Return the wall with another gap at the rail ends; rails are no wider open than their bay.
 
@@ -253,7 +258,7 @@ def with_gap(wall: Wall, opening_set: str, gap: Callable[[Rail], float] | float)
     """
 
     def widened(rails: tuple[Rail, ...]) -> tuple[Rail, ...]:
-        return tuple(replace(rail, gap=min(gap(rail) if callable(gap) else gap, rail.bay)) for rail in rails)
+        return tuple(replace(rail, gap=min(gap(rail) if callable(gap) else gap, widest_gap(rail))) for rail in rails)
 
     chosen = wall.opening_set(opening_set)
     if chosen.rails is None:

@@ -120,6 +120,9 @@ class Comparison:
     confidence : Confidence or None
         How likely the recommended choice and the runner-up meet every criterion; None where it was not asked for, no
         choice can be recommended, or the weather is shorter than a year.
+    closed : tuple of Case
+        For comparison of heat only: the wall without vents, at its first depth, in each climate of a whole year and
+        column; empty where a set compared is unventilated (ISO 6946) itself. It is in no ranking and no count.
     """
 
     wall: Wall
@@ -131,6 +134,7 @@ class Comparison:
     no_event: str = ""
     failed: tuple[NotComputed, ...] = ()
     confidence: Confidence | None = None
+    closed: tuple[Case, ...] = ()
 
     @property
     def count_text(self) -> str:
@@ -241,6 +245,7 @@ def compare(
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
         results = engine.run(jobs, progress=told)
+        shut = engine.run(_closed(wall, given, columns))
     failed = tuple(
         NotComputed(
             wall.name, climate_of[id(each.job.weather)], str(each.job.opening_set), str(each.job.column),
@@ -249,6 +254,14 @@ def compare(
         for each in results
         if each.failure
     )  # fmt: skip
+    closed = [
+        Case(
+            wall.name, climate_of[id(each.job.weather)], str(each.job.opening_set), str(each.job.column),
+            float(each.job.depth or 0.0), each, each.findings,  # type: ignore[arg-type]
+        )
+        for each in shut
+        if not each.failure
+    ]  # fmt: skip
     results = [each for each in results if not each.failure]
     if not results:
         raise ConvergenceError(f"none of the {len(jobs)} cases could be computed; the first: {failed[0].reason}")
@@ -271,7 +284,9 @@ def compare(
         for job, result, event in zip(jobs, results, events, strict=True)
     ]  # fmt: skip
     created = dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC")
-    found = Comparison(wall, tuple(names), tuple(cases), created, no_event=no_event, failed=failed)
+    found = Comparison(
+        wall, tuple(names), tuple(cases), created, no_event=no_event, failed=failed, closed=tuple(closed)
+    )
     if confidence is not False:
         found = replace(
             found,
@@ -281,6 +296,22 @@ def compare(
             ),
         )  # fmt: skip
     return replace(found, advice=lines(from_comparison(found)), checks=published_checks())
+
+
+def _closed(wall: Wall, weathers: Sequence[xr.Dataset], columns: Sequence[str] | None) -> list[Job]:
+    """Return the jobs of the wall without vents, for each column where no set compared is unventilated itself."""
+    from cavity.wall.uvalue import opening_area
+    from cavity.wallfile.model import OpeningSet, ventilation_class
+
+    bare = replace(wall, opening_sets=(OpeningSet("no vents", ()),))
+    return [
+        Job(bare, weather, "no vents", wall.depths[0], column.name)
+        for weather in weathers
+        if weather.sizes["time"] >= _YEAR
+        for column in wall.columns
+        if columns is None or column.name in columns
+        if all(ventilation_class(opening_area(one, column)) != "unventilated" for one in wall.opening_sets)
+    ]
 
 
 def _confidence(

@@ -7,6 +7,7 @@ alone, and results come in the order asked for: nothing depends on how many thre
 from __future__ import annotations
 
 import collections
+import contextlib
 import os
 import threading
 from collections.abc import Callable, Iterator, Sequence
@@ -198,8 +199,9 @@ class Engine:
         if self._client is None:
             self._pool.shutdown(wait=True, cancel_futures=True)
         else:
-            self._pool.shutdown(wait=False)  # cancels what runs
-            self._client.close()
+            with contextlib.suppress(Exception):  # the scheduler may have gone away
+                self._pool.shutdown(wait=False)  # cancels what runs
+                self._client.close(timeout=5.0)
 
     def run(
         self,
@@ -276,6 +278,7 @@ class Engine:
                         dataset, findings = future.result()
                     except Exception as error:
                         if _is_loss(error):
+                            self._present()
                             lost[index] += 1
                             if lost[index] <= _LOST:
                                 running[submit(index)] = index
@@ -341,7 +344,20 @@ class Engine:
     def _width(self) -> int:
         if self._client is None:
             return self._threads
-        return max(1, sum(self._client.nthreads().values()))
+        return max(1, self._present())
+
+    def _present(self) -> int:
+        """Return the threads of the cluster's workers.
+
+        Raises
+        ------
+        CavityError
+            If the scheduler has gone away.
+        """
+        try:
+            return sum(self._client.nthreads().values())
+        except Exception as error:  # dask raises many kinds for what is gone
+            raise CavityError("the scheduler has gone away; what is done is kept") from error
 
     def _ended(self, running: dict[Future[Any], int]) -> list[Future[Any]]:
         """Wait until a job ends; on a cluster, look whether it still has workers."""
@@ -352,12 +368,9 @@ class Engine:
             ended, _ = wait(running, timeout=None if self._client is None else _LOOK, return_when=FIRST_COMPLETED)
             if ended:
                 return sorted(ended, key=running.__getitem__)
-            try:
-                if self._client.nthreads():
-                    alone = None
-                    continue
-            except OSError as error:
-                raise CavityError("the scheduler has gone away; what is done is kept") from error
+            if self._present():
+                alone = None
+                continue
             alone = alone or time.monotonic()
             if time.monotonic() - alone > _PATIENCE:
                 raise CavityError(f"the cluster has had no workers for {_PATIENCE:g} s; what is done is kept")

@@ -58,8 +58,7 @@ def size_rows(found: Sizing, rows: Sequence[Row]) -> list[tuple[str, ...]]:
         if row.variable == "factor":
             below = found.below_rules(row.depth, row.least) if row.least is not None else ""
             cells.append("-" if row.least is None else "below" if below else "met")
-        plain = row.least is not None and not row.at_floor and row.monotone and not row.failed
-        made.append((*cells, "" if plain and "fails again" not in row.note else row.note))
+        made.append((*cells, row.remark))
     return made
 
 

@@ -28,6 +28,7 @@ from cavity.study.changes import (
     rails_of,
     scale_openings,
     variants_of,
+    widest_gap,
     with_gap,
     with_variant,
     with_vents,
@@ -119,6 +120,8 @@ class Row:
         All cases computed on this line, from small to large.
     failed : tuple of (float, str)
         Values of the cases that could not be computed, and why.
+    remark : str
+        What of the note is out of the ordinary, for a table that shows the rest.
     """
 
     line: Point
@@ -128,6 +131,7 @@ class Row:
     note: str
     outcomes: tuple[Outcome, ...]
     failed: tuple[tuple[float, str], ...] = ()
+    remark: str = ""
 
     @property
     def depth(self) -> float:
@@ -347,11 +351,19 @@ class Sizing:
             else:
                 parts.append(f"{gap}: {number(row.least, 2)} ×{' or less' if row.at_floor else ''}")
         depth = number(1e3 * rows[0].depth)
+        ends = [gap_text(row.line.gap) for row in (rows[0], rows[-1]) if row.line.gap is not None]
+        if all(row.least is None for row in rows):
+            return [f"At {depth} mm depth no vents pass with any rail gap from {' to '.join(ends)}."]
+        if all(row.at_floor for row in rows):
+            return [f"At {depth} mm depth the smallest vents tried pass with every rail gap from {' to '.join(ends)}."]
         return [f"Vents needed for each rail gap, at {depth} mm: {'; '.join(parts)}."]
 
     def _others(self, asked: str) -> list[str]:
         if not self.variants:
-            what = "The cavity has no blind ends to vent, and the wall file lists no variant of a layer"
+            what = (
+                "The cavity has no blind ends to vent, and the wall file lists no variant of a layer; cavity advise "
+                "tries finish, membranes, rain and air leakage"
+            )
             return [
                 f"No opening helps{asked}: vents{', rail gaps' if self.gaps else ''} and depths were tried. {what}."
             ]
@@ -503,7 +515,8 @@ def _row(line: Point, variable: str, tried: dict[float, Outcome], failed: dict[f
     outcomes = tuple(tried[value] for value in sorted(tried))
     missing = tuple((value, failed[value]) for value in sorted(failed))
     if not outcomes:
-        return Row(line, variable, None, True, f"Not computed: {missing[0][1]}.", (), missing)
+        note = f"Not computed: {missing[0][1]}."
+        return Row(line, variable, None, True, note, (), missing, note)
 
     def text(value: float) -> str:
         return value_text(variable, value)
@@ -527,14 +540,16 @@ def _row(line: Point, variable: str, tried: dict[float, Outcome], failed: dict[f
     else:
         note = f"passes from {text(passing[0])} on"
     lost = [value for value in values if passing and value > passing[0] and not tried[value].passes]
-    if lost:
-        note += f", but fails again at {text(lost[0])}"
-    if rise:
-        note += f"; {rise}"
-    if missing:
-        note += f"; {counted(len(outcomes), len(missing))}"
-    note = note[0].upper() + note[1:] + "."
-    return Row(line, variable, passing[0] if passing else None, monotone, note, outcomes, missing)
+    odd = [f"fails again at {text(lost[0])}"] if lost else []
+    odd += [rise] if rise else []
+    odd += [counted(len(outcomes), len(missing))] if missing else []
+    remark = "; ".join(odd)
+    note = _sentence("; ".join([note, *odd]))
+    return Row(line, variable, passing[0] if passing else None, monotone, note, outcomes, missing, _sentence(remark))
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}." if text else ""
 
 
 def _least_depth(evaluate: Callable[[list[Point]], list[Outcome]], rows: Sequence[Row]) -> tuple[float | None, float]:
@@ -547,7 +562,7 @@ def _least_depth(evaluate: Callable[[list[Point]], list[Outcome]], rows: Sequenc
     high, factor = passing[0].depth, best.factor
     below = [row.depth for row in rows if row.depth < high]
     if not below:
-        return high, factor
+        return high, passing[0].least or factor
     low = below[-1]
     while high - low > _DEPTH_TOLERANCE:
         middle = 0.5 * (low + high)
@@ -645,7 +660,7 @@ def size(
     scale_openings(wall, chosen, 1.0, openings)  # unknown openings are told before any run
     rails = rails_of(wall, chosen) if gaps else ()
     drawn_gaps = {rail.gap for rail in rails}
-    widths = sorted({min(gap, max(rail.bay for rail in rails)) for gap in gaps} | drawn_gaps) if rails else []
+    widths = sorted({min(gap, max(widest_gap(rail) for rail in rails)) for gap in gaps} | drawn_gaps) if rails else []
     counts = [0, 0]  # cases done, cases asked for
     failed: list[tuple[str, str]] = []
 

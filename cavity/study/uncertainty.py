@@ -82,6 +82,12 @@ def ranges_of(wall: Wall, opening_set: str | None = None, *, rain: bool = True) 
             "a loss coefficient known to 50 % is an equivalent area known to 25 %; common practice, no source",
         ),
     ]  # fmt: skip
+    rails = [rail for chosen in sets for rail in (wall.rails if chosen.rails is None else chosen.rails)]
+    if any(one.has_mesh for chosen in sets for one in chosen.openings) or any(
+        rail.porosity < 1.0 and rail.wire > 0.0 for rail in rails
+    ):
+        text = "published laws miss 3 of 11 insect screens by 20 % or more (J. SASJ 40(3):159, abstract)"
+        defaults.append(Range("openings.mesh_factor", 0.8, 1.2, text))
     if (gaps := _gap_factors(wall, sets)) is not None:
         defaults.append(gaps)
     if rain and wall.wetting.rain_share > 0.0:

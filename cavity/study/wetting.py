@@ -174,7 +174,7 @@ def _wetted(job: Job, dry: xr.Dataset, amount: float) -> Job:
     if room <= 0.0:
         raise InputError(
             Fault("wetting event", f"{layer.name} is full of water at the start", f"{before:.3g} kg/m2",
-                  "a drier start", "lower run.start_humidity or run.construction_wet")
+                  "a drier start", "lower run.start_humidity or run.construction_water")
         )  # fmt: skip
     content = (before + min(amount, room)) / layer.thickness
     rest = tuple(pair for pair in job.wall.run.construction_wet if pair[0] != layer.name)

@@ -60,7 +60,7 @@ class Line:
 
 
 def edge_cell(found: storage.MaterialTables) -> float:
-    """Return the cell size a material needs at its edges [m]: a share of how far moisture reaches in an hour.
+    """Return the cell size a material needs at its edges [m]: a share of how far moisture reaches in an hour (E61).
 
     Diffusivity at 80 % relative humidity and 15 degC: vapour permeability x saturation pressure by slope of the
     isotherm, and the liquid diffusivity.

@@ -107,7 +107,7 @@ def _by_model(indoor: Indoor, weather: Dataset) -> tuple[NDArray[np.float64], ND
 
 
 def en_15026(daily_outdoor: ArrayLike, *, load: str = "normal") -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return room climate by EN 15026 Annex C from the daily mean outdoor temperature.
+    """Return room climate by EN 15026 Annex C from the daily mean outdoor temperature (E58).
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def en_15026(daily_outdoor: ArrayLike, *, load: str = "normal") -> tuple[NDArray
 
 
 def ashrae_160_simplified(daily_outdoor: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return room climate by the simplified method of ASHRAE 160, for a heated and cooled building.
+    """Return room climate by the simplified method of ASHRAE 160, for a heated and cooled building (E59).
 
     Parameters
     ----------
@@ -162,7 +162,7 @@ def ashrae_160_simplified(daily_outdoor: ArrayLike) -> tuple[NDArray[np.float64]
 def ashrae_160_intermediate(
     daily_outdoor: ArrayLike, daily_vapour: ArrayLike, *, bedrooms: int, air_changes: float, volume: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return room climate by the intermediate method of ASHRAE 160: moisture produced over air exchanged.
+    """Return room climate by the intermediate method of ASHRAE 160: moisture produced over air exchanged (E59).
 
     Parameters
     ----------
@@ -198,7 +198,7 @@ def ashrae_160_intermediate(
 
 
 def vapour_excess(outdoor: ArrayLike, humidity_class: int) -> NDArray[np.float64]:
-    """Return the vapour pressure excess of the room over outdoors by ISO 13788 humidity class (its upper bound).
+    """Return the vapour pressure excess of the room over outdoors by ISO 13788 humidity class (its upper bound) (E60).
 
     Parameters
     ----------

@@ -349,7 +349,7 @@ def monthly(
     depth: float | None = None,
     column: str | None = None,
 ) -> Monthly:
-    """Run the monthly method of ISO 13788 on a wall.
+    """Run the monthly method of ISO 13788 on a wall (E72).
 
     Parameters
     ----------
@@ -400,6 +400,12 @@ def monthly(
         vapour_indoor=inside,
     )
     factor = surface_factor(found.outer_surface + sum(part[1] for part in parts))
+    through = found.outer_surface + sum(part[1] for part in parts)  # along the studs: theirs for the insulation's
+    through += sum(
+        uvalue.layer_resistance(stud) - uvalue.layer_resistance(layer)
+        for stud, layer in zip(uvalue.at_studs(wall).backup, wall.backup, strict=True)
+    )
+    at_studs = surface_factor(through) if any(layer.frame for layer in wall.backup) else None
     needed = surface_factor_needed(cold, warm, inside)
     return Monthly(
         names,
@@ -412,7 +418,7 @@ def monthly(
         needed,
         found,
         (
-            *_notes(names, year, factor, needed, found),
+            *_notes(names, year, (factor, at_studs), needed, found),
             *_rail_notes(
                 uvalue.rail_spots(wall, opening_set=opening_set, depth=depth, column=column), cold, warm, inside
             ),
@@ -495,9 +501,14 @@ def _subdivided(
 
 
 def _notes(
-    names: tuple[str, ...], year: CondensateYear, factor: float, needed: NDArray[np.float64], found: uvalue.UValue
+    names: tuple[str, ...],
+    year: CondensateYear,
+    factors: tuple[float, float | None],  # between the studs, and at them where there are any
+    needed: NDArray[np.float64],
+    found: uvalue.UValue,
 ) -> tuple[str, ...]:
     notes = []
+    factor, at_studs = factors
     if year.peak <= 0.0:
         notes.append("No condensation inside the wall in any month.")
     else:
@@ -522,8 +533,11 @@ def _notes(
         notes.append(
             f"Temperature factor f_Rsi {factor:.3f} {verdict} the {needed[worst]:.3f} needed in "
             f"{calendar.month_name[worst + 1]} to keep the "
-            "undisturbed room surface at 80 % relative humidity or less; corners and metal paths are colder."
+            "undisturbed interior surface at 80 % relative humidity or less; corners and metal paths are colder."
         )
+        if at_studs is not None:
+            verdict = "meets" if at_studs >= needed[worst] else "does not meet"
+            notes.append(f"At the studs it is {at_studs:.3f}, which {verdict} the same need.")
     if found.ventilation_class == "well ventilated":
         notes.append("Cladding and cavity are left out: the cavity is well ventilated (ISO 6946).")
     elif found.ventilation_class == "slightly ventilated":

@@ -295,7 +295,7 @@ def _water_content(material: Material, grid: NDArray[np.float64], draws: bool) -
 
 
 def _van_genuchten(last: float, share: float) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
-    """Share of free saturation by u: (1 + (a p)^n)^(1/n - 1) through (last, share) and (_FULL_AT, _FULL_SHARE)."""
+    """Fraction of free saturation by u through (last, share) and (_FULL_AT, _FULL_SHARE) (E48)."""
     from scipy.optimize import brentq
 
     # isotonic data may start at zero: a millionth keeps the logarithm finite
@@ -321,7 +321,7 @@ def _van_genuchten(last: float, share: float) -> Callable[[NDArray[np.float64]],
 def _liquid_potential(
     material: Material, grid: NDArray[np.float64], water: NDArray[np.float64], factor: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Integral of the liquid diffusivity over water content, and the diffusivity, at the water contents of the grid."""
+    """Integral of the liquid diffusivity over water content, and the diffusivity, on the grid (E47, E50)."""
     from scipy.integrate import cumulative_trapezoid
     from scipy.interpolate import CubicHermiteSpline
 

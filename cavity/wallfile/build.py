@@ -22,7 +22,8 @@ AIR_DENSITY = 1.2  # kg/m3, indoor air at 20 degC: turns a leak in m3 into kg
 _INSULATION = 0.065  # W/(m K), what conducts less counts as insulation
 _FEW = 0.005  # m2/m, 50 cm2/m
 _SHALLOW = 0.020  # m
-_RULE = "DIN 18516-1, from memory"
+_NAMED = 6  # of many places with the same doubt, as many are named
+_RULE = "DIN 18516-1, read second-hand"
 
 
 def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | None:
@@ -57,7 +58,7 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
     sets = read_sets(parts.get("openings", []), columns, barriers, faults)
     cavity = parts.get("cavity")
     depths = _depths(parts.get("compare"), cavity, faults)
-    sets = _chosen(parts.get("compare"), sets, parts, faults)
+    sets = _clogged(parts.get("compare"), _chosen(parts.get("compare"), sets, parts, faults), faults)
     site = _site(parts.get("site"), columns, faults)
     indoor = _indoor(parts.get("indoor"), folder, faults)
     wetting = _wetting(parts.get("wetting"), backup, faults, warnings)
@@ -136,6 +137,34 @@ def _depths(entry: Any, cavity: Any, faults: Faults) -> tuple[float, ...]:
     if not depths and cavity:
         depths = (cavity.depth,)
     return tuple(depths)
+
+
+def _clogged(entry: Any, sets: list[OpeningSet], faults: Faults) -> list[OpeningSet]:
+    """Return the sets, and behind each that has vents of a clogged kind the same with these partly closed."""
+    if entry is None or not entry.clogged:
+        return sets
+    for kind in entry.clogged:
+        if kind not in schema.KINDS:
+            faults.add(
+                ("compare", "clogged", kind),
+                "no such kind of vent",
+                ", ".join(schema.KINDS),
+                nearest(kind, schema.KINDS),
+            )
+    if sets and not any(one.kind in entry.clogged for each in sets for one in each.openings):
+        faults.add(("compare", "clogged"), "no vent of such a kind", "the kind of a vent of a set", "check the kinds")
+    made = []
+    for each in sets:
+        openings = tuple(
+            one if one.kind not in entry.clogged
+            else replace(one, porosity=one.porosity * (1.0 - entry.clogged[one.kind])) if one.porosity < 1.0
+            else replace(one, free_area=one.free_area * (1.0 - entry.clogged[one.kind]))
+            for one in each.openings
+        )  # fmt: skip
+        made.append(each)
+        if openings != each.openings:
+            made.append(replace(each, name=f"{each.name}, clogged", openings=openings))
+    return made
 
 
 def _chosen(entry: Any, sets: list[OpeningSet], parts: dict[str, Any], faults: Faults) -> list[OpeningSet]:
@@ -364,7 +393,7 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
             if len(ends) == 2:
                 if ends[0] >= ends[1]:
                     faults.add(place, "low is not below high", fix="exchange the two")
-                scale = AIR_DENSITY / 3600.0 if name == "wetting.leak_flow" else 1.0
+                scale = {"wetting.leak_flow": AIR_DENSITY / 3600.0, "wetting.leak_q50": 1.0 / 3600.0}.get(name, 1.0)
                 found.append((name, ends[0] * scale, ends[1] * scale))
     return tuple(found)
 
@@ -374,11 +403,16 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
 
 def _doubts(wall: Wall) -> list[str]:
     """Return warnings of what can be computed but is unusual, each with the rule it leaves."""
-    doubts = [
-        f"Cavity depth {1000 * depth:g} mm is below the 20 mm of common rules ({_RULE})."
-        for depth in wall.depths
-        if depth < _SHALLOW - 1e-9
-    ]
+    doubts = []
+    shallow = [f"{1000 * depth:g} mm" for depth in wall.depths if depth < _SHALLOW - 1e-9]
+    if shallow:
+        many = len(shallow) > 1
+        said = f"Cavity depths {_listed(shallow)} are" if many else f"Cavity depth {shallow[0]} is"
+        doubts.append(f"{said} below the 20 mm of common rules ({_RULE}).")
+    # what several sets or columns have in common is said once
+    closed: list[str] = []
+    blind: dict[str, list[str]] = {}
+    small: list[str] = []
     for chosen in wall.opening_sets:
         for column in wall.columns:
             middle = 0.5 * (column.bottom + column.top)
@@ -386,16 +420,25 @@ def _doubts(wall: Wall) -> list[str]:
             for opening in chosen.openings:
                 if (not opening.columns or column.name in opening.columns) and within(opening.height, [column]):
                     sums["lower" if opening.height < middle else "upper"] += opening.free_vent_area
-            where = f"Openings {chosen.name!r}, column {column.name!r}"
+            where = f"{chosen.name!r}" + (f", column {column.name!r}" if len(wall.columns) > 1 else "")
             if not any(sums.values()):
-                doubts.append(f"{where}: no opening, the cavity is closed.")
+                closed.append(where)
                 continue
             for half, area in sums.items():
                 if not area:
-                    doubts.append(f"{where}: no opening in the {half} half, air cannot pass through.")
-                elif area < _FEW - 1e-9:
-                    doubts.append(
-                        f"{where}: {1e4 * area:.3g} cm2/m of free vent area in the {half} half, "
-                        f"below the 50 cm2/m of common rules ({_RULE})."
-                    )
+                    blind.setdefault(half, []).append(where)
+            least = min((area for area in sums.values() if area), default=_FEW)
+            if least < _FEW - 1e-9:
+                small.append(f"{where} ({1e4 * least:.3g} cm2/m)")
+    if closed:
+        doubts.append(f"No opening, the cavity is closed: {_listed(closed)}.")
+    for half, places in blind.items():
+        doubts.append(f"There is no opening in the {half} half, air cannot pass through: {_listed(places)}.")
+    if small:
+        doubts.append(f"Free vent area in one half below the 50 cm2/m of common rules ({_RULE}): {_listed(small)}.")
     return doubts
+
+
+def _listed(items: list[str]) -> str:
+    rest = len(items) - _NAMED
+    return "; ".join(items[:_NAMED]) + (f"; and {rest} more" if rest > 0 else "")

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 # What each name is, for tables and figures; the names are those of the wall file.
 INPUTS: dict[str, str] = {
     "openings.area_factor": "factor on the free area of all vents",
+    "openings.mesh_factor": "factor on the loss of all meshes",
     "rail.gap_factor": "factor on the gap of all rails",
     "backup.vapour_factor": "factor on the vapour resistance of all layers of the backup wall",
     "site.cp_difference": "wind pressure coefficient, base minus head (straight line)",
@@ -31,6 +32,7 @@ INPUTS: dict[str, str] = {
     "indoor.humidity_shift": "shift of the indoor relative humidity",
     "wetting.rain_share": "fraction of driving rain that passes the cladding",
     "wetting.leak_flow": "indoor air leaking into the wall [kg/(m2 s)]",
+    "wetting.leak_q50": "air permeability q50 of the envelope [m3/(m2 s)]",
     "run.start_humidity": "relative humidity at the start",
 }
 
@@ -61,6 +63,9 @@ def changed(wall: Wall, name: str, value: float) -> Wall:
     section, key = name.split(".")
     if name == "openings.area_factor":
         return replace(wall, opening_sets=tuple(_with_area(chosen, value) for chosen in wall.opening_sets))
+    if name == "openings.mesh_factor":
+        rails = tuple(replace(rail, mesh_factor=value) for rail in wall.rails)
+        return replace(wall, rails=rails, opening_sets=tuple(_with_mesh(chosen, value) for chosen in wall.opening_sets))
     if name == "rail.gap_factor":
         sets = tuple(
             replace(chosen, rails=None if chosen.rails is None else _with_gap(chosen.rails, value))
@@ -77,6 +82,11 @@ def changed(wall: Wall, name: str, value: float) -> Wall:
 def _with_area(chosen: OpeningSet, factor: float) -> OpeningSet:
     """Scale holes in number, not in size: the clear height stays, so does the loss of one hole."""
     return replace(chosen, openings=tuple(replace(one, free_area=one.free_area * factor) for one in chosen.openings))
+
+
+def _with_mesh(chosen: OpeningSet, factor: float) -> OpeningSet:
+    rails = None if chosen.rails is None else tuple(replace(rail, mesh_factor=factor) for rail in chosen.rails)
+    return replace(chosen, openings=tuple(replace(one, mesh_factor=factor) for one in chosen.openings), rails=rails)
 
 
 def _with_gap(rails: tuple[Rail, ...], factor: float) -> tuple[Rail, ...]:

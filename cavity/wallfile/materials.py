@@ -187,7 +187,8 @@ def make(name: str, entry: MaterialValues) -> tuple[Material, list[Defect]]:
     ):  # fmt: skip
         if getattr(entry, key) is None:
             defects.append((key, "is missing", "every material of your own needs it", f'add {key} = "{example}"'))
-    if entry.mu is None and (entry.mu_dry is None or entry.mu_wet is None) and not entry.mu_table:
+    membrane = entry.sd or entry.sd_table  # its vapour resistance is s_d: mu is not asked for
+    if not membrane and entry.mu is None and (entry.mu_dry is None or entry.mu_wet is None) and not entry.mu_table:
         defects.append(("mu", "is missing", "mu, or mu_dry and mu_wet, or mu_table", "add mu = 50"))
     base = Material(name, entry.title or name, 1000.0, 1.0, 1000.0, 1.0, 1.0, entry.source)
     base = replace(

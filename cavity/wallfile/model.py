@@ -118,6 +118,12 @@ class Opening:
     cp_shift: float | None = None  # -, added to the wall's pressure coefficient; None: by height (site data)
     cp_table: tuple[tuple[float, float], ...] = ()  # (wind angle from the wall normal deg, Cp)
     columns: tuple[str, ...] = ()
+    mesh_factor: float = 1.0  # -, on the loss of the mesh (uncertainty study)
+
+    @property
+    def has_mesh(self) -> bool:
+        """True where a wire mesh closes it."""
+        return self.porosity < 1.0 and self.kind != "perforated"
 
     @property
     def free_vent_area(self) -> float:
@@ -141,6 +147,7 @@ class Rail:
     wire: float = 0.0  # m, of that mesh
     hole: float = 0.0  # m, of that perforation
     rounded: bool = False  # edges
+    mesh_factor: float = 1.0  # -, on the loss of the mesh (uncertainty study)
 
 
 @dataclass(frozen=True)

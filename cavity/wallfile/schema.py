@@ -391,6 +391,10 @@ class CompareSection(Section):
         "Cavity depths; left out: the one in [cavity].", ()
     )
     openings: Columns = said("Sets of openings by name, in this order; left out: all.", ())
+    clogged: dict[str, Annotated[float, Share(0.01, 0.99, "50 %")]] = said(
+        "Kind of vent = fraction of its area closed by dirt: sets with such vents are computed once more, clogged.",
+        {},
+    )
 
 
 class IndoorSection(Section):
@@ -594,6 +598,7 @@ class WallFile(Section):
 # Inputs that [uncertain] may vary; the first three are factors on all vents, rail gaps and vapour resistances.
 UNCERTAIN: dict[str, Any] = {
     "openings.area_factor": Number(0.1, 10.0, "0.8"),
+    "openings.mesh_factor": Number(0.1, 10.0, "0.8"),
     "rail.gap_factor": Number(0.1, 10.0, "0.8"),
     "backup.vapour_factor": Number(0.1, 10.0, "0.7"),
     **{
@@ -607,7 +612,7 @@ UNCERTAIN: dict[str, Any] = {
             "finish": ("solar_absorptance", "emissivity"),
             "cavity": ("blocked", "roughness", "film_limit", "emissivity_cladding", "emissivity_wall"),
             "indoor": ("humidity_shift",),
-            "wetting": ("rain_share", "leak_flow"),
+            "wetting": ("rain_share", "leak_flow", "leak_q50"),
             "run": ("start_humidity",),
         }.items()
         for key in keys

@@ -11,6 +11,7 @@ from cavity.wallfile.materials import pick
 from cavity.wallfile.model import Barrier, Column, Elevation, Opening, OpeningSet, Rail
 from cavity.wallfile.values import nearest
 
+_LISTED = 5  # of many alike, as many are named
 # m, smaller clear dimension of a vent whose drawing gives a free area only; common practice, no source
 USUAL_CLEAR = {"slot": 0.010, "mesh": 0.010, "perforated": 0.010, "louvre": 0.010, "joint": 0.008}
 _TOUCH = 1e-6  # m, heights closer than this are the same
@@ -104,15 +105,13 @@ def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: F
             if count > 200:
                 faults.add((*place, "spacing"), f"{count} rails", "at most 200", "give a wider spacing")
                 continue
-            heights = tuple(round(low + entry.spacing * number, 6) for number in range(1, count + 1))
-        for height in heights:
-            if not within(height, served, 1e-3):
-                faults.add(
-                    (*place, "heights"),
-                    f"{height:g} m is outside the column, or at its end",
-                    _reach(served),
-                    "move the rail",
-                )
+            spaced = (round(low + entry.spacing * number, 6) for number in range(1, count + 1))
+            heights = tuple(height for height in spaced if within(height, served, 1e-3))  # none where a window is
+        lost = [f"{height:g} m" for height in heights if not within(height, served, 1e-3)]
+        if lost:
+            where = "outside the column, or at its end"
+            said = f"{lost[0]} is {where}" if len(lost) == 1 else f"{len(lost)} heights are {where}: {_few(lost)}"
+            faults.add((*place, "heights"), said, _reach(served), "move the rail" if len(lost) == 1 else "move them")
         if len(set(heights)) < len(heights):
             faults.add((*place, "heights"), "a height given twice", fix="keep one")
         names = tuple(column.name for column in served) if entry.columns else ()
@@ -133,6 +132,10 @@ def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: F
             )
         )
     return tuple(rails)
+
+
+def _few(items: list[str]) -> str:
+    return ", ".join(items[:_LISTED]) + (", ..." if len(items) > _LISTED else "")
 
 
 def _screen(place: Place, entry: Any, faults: Faults) -> None:

@@ -1,10 +1,13 @@
-"""Damaged wall files and weather files by the thousand: a clear error or a valid result, nothing else.
+"""Damaged files and odd but valid walls by the thousand: a clear error or a whole result, nothing else.
 
-    python tests/benchmarks/fuzz.py                        10 000 files: 9 000 walls, 1 000 climates
-    python tests/benchmarks/fuzz.py --walls 500 --climates 100 --seed 7
+    python tests/benchmarks/fuzz.py                        9 000 damaged walls, 1 000 damaged climates, 500 studies
+    python tests/benchmarks/fuzz.py --walls 500 --climates 100 --studies 50 --seed 7
+    python tests/benchmarks/fuzz.py --walls 0 --climates 0 --studies 1 --first 123      one study again
 
-Each file is made from its number and the seed alone; a failure prints both and the file is left in --out. Some of the
-walls that are accepted are also simulated over a day, for a wall that is read must run or say why not.
+Each is made from its number and the seed alone; a failure prints both, the file is left in --out. Some of the damaged
+walls that are accepted are compared and reported. A study is a wall file with keys anywhere within their bounds, layers
+of all materials, closed sets, cold and hot rooms, through one command and its pages, over weeks of weather (one in
+twenty over a year), with rain in frost among it. `walls.py` beside this file drives the solver alone.
 """
 
 from __future__ import annotations
@@ -12,19 +15,26 @@ from __future__ import annotations
 import collections
 import json
 import random
+import re
 import sys
+import tempfile
 import time
 import traceback
 import warnings
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import click
+from click.testing import CliRunner
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parent))
 
 import numpy as np
 import test_climate_corruption as corruption
+import wall_bounds
+import walls
 import weather_files as wf
 from test_wallfile_errors import LINES, VALUES, valid_or_clear
 from wall_texts import FULL
@@ -151,32 +161,187 @@ def weather_bytes(number: int, seed: int) -> tuple[str, bytes]:
 
 
 def _runs(text: str, weather: object) -> str:
-    """Simulate an accepted wall over a day: valid, or told why not."""
+    """Compare and report an accepted wall over a few days: valid, or said why not."""
     import cavity
+    from cavity.report.page import render
+    from cavity.report.tables import tables
 
     wall = parse_wall(text, "wall.toml")
-    wall = replace(wall, run=replace(wall.run, max_years=1))
+    run = replace(wall.run, max_years=1, segments=min(wall.run.segments, 3))
+    wall = replace(wall, run=run, opening_sets=wall.opening_sets[:2], depths=wall.depths[:2])
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", RuntimeWarning)
-            result = cavity.simulate(wall, weather)
+            comparison = cavity.compare(wall, weather, columns=[wall.columns[0].name], fresh=True)
+            page = render(comparison)
+            tables(comparison)
     except CavityError as error:
         assert 20 < len(str(error)) < 5000
-        return "simulated: clear error"
+        assert "internal error" not in str(error), str(error)
+        return "compared: clear error"
+    assert page.rstrip().endswith("</html>")
+    for case in comparison.cases:
+        _sound(case.dataset)
+    for failed in comparison.failed:
+        assert "internal error" not in failed.reason, failed.reason
+    return "compared: some cases not computed" if comparison.failed else "compared: valid"
+
+
+def _sound(result: Any) -> None:
     for name, values in result.data_vars.items():
         assert np.isfinite(values.values).all(), f"{name} is not finite"
-    # 1e-6 of a year's throughput; the residual left by the last step is the same after a day, when 1/365 has passed
+    # 1e-6 of a year's throughput; the residual left by the last step is the same after days, when less has passed
     assert abs(result.attrs["water_balance_error"]) < 365e-6
-    return "simulated: valid"
+
+
+# --------------------------------------------------------------------------- studies
+
+KEYS = list(wall_bounds.keys())
+COMMANDS = (
+    ("compare", "{w} --climate {c} --out {f}/r.html --csv {f}/t --save {f}/n"),
+    ("compare", "{w} --climate {c} --out {f}/r.html"),
+    ("compare", "{w} --climate {c} --out {f}/r.html"),
+    ("monthly", "{w} --climate {c}"),
+    ("airflow", "{w} --out {f}/a.html"),
+    ("size", "{w} --climate {c} --out {f}/s.html"),
+    ("advise", "{w} --climate {c}"),
+    ("uncertainty", "{w} --climate {c} --samples 8 --out {f}/u.html --save {f}/u.nc"),
+    ("lesson", "{w} --climate {c} --out {f}/l.html"),
+    ("climate", "{c} --wall {w} --out {f}/c.html --save {f}/c.nc"),
+)
+_ROOMS = (
+    "-30 degC",
+    "-25 degC",
+    "-18 degC",
+    "-10 degC",
+    "0 degC",
+    "5 degC",
+    "12 degC",
+    "21 degC",
+    "30 degC",
+    "45 degC",
+)
+
+
+def _within(leaf: Any, chance: random.Random) -> Any:
+    """Return a value of a key anywhere within its bounds: at an end, between, or near the example."""
+    options = wall_bounds.ends(leaf)
+    if len(options) != 2 or chance.random() < 0.3:
+        return chance.choice(options) if options else None
+    low, high = options
+    if isinstance(low, str) and low[:1] in "-0123456789" and " " in low:
+        (first, unit), second = low.split(" ", 1), high.split(" ", 1)[0]
+        small, large = float(first), float(second)
+    elif isinstance(low, float):
+        small, large, unit = low, high, ""
+    else:
+        return chance.choice(options)
+    if small > 0.0 and large > 50.0 * small and np.isfinite(large):
+        found = small * (large / small) ** chance.random()
+    else:
+        found = chance.uniform(small, min(large, small + 1e6))
+    return f"{found:.6g} {unit}" if unit else found
+
+
+def study_text(number: int, seed: int) -> tuple[str, str, str]:
+    """Return the wall file of a study, its command and arguments."""
+    chance = random.Random(f"{seed} study {number}")
+    steps: list[Any] = []
+    for key in chance.sample(KEYS, chance.choice((0, 1, 1, 2, 3, 5))):
+        value = _within(key.leaf, chance)
+        if value is not None:
+            steps += key.steps(value)
+    wall = wall_bounds.changed(*steps)
+    if chance.random() < 0.8:  # layers of all materials
+        names = [chance.choice([*walls.SOLIDS, *walls.MEMBRANES]) for _ in range(chance.randint(1, 5))]
+        wall["backup"] = [_layer(name, chance) for name in names] + [_layer(chance.choice(walls.SHEATHING), chance)]
+        wall["cladding"] = [_layer(chance.choice(walls.CLADDINGS), chance)]
+        for section in ("wetting", "run"):  # names of layers that are gone
+            for word in ("rain_layer", "leak_layer", "construction_water"):
+                wall.get(section, {}).pop(word, None)
+        if wall.get("wetting", {}).get("leak_flow") or wall.get("wetting", {}).get("leak_q50"):
+            wall["wetting"]["leak_layer"] = wall["backup"][-1].setdefault("name", "last")
+    if chance.random() < 0.4:
+        room = {"model": "constant", "temperature": chance.choice(_ROOMS)}
+        wall["indoor"] = room | {"relative_humidity": f"{chance.choice((3, 20, 50, 80, 97))} %"}
+    if chance.random() < 0.3:
+        wall["openings"] = [{"name": "closed"}, *wall["openings"]][: chance.choice((1, 2, 9))]
+    if chance.random() < 0.3 and "column" in wall:
+        wall["column"] = [*wall["column"], {"name": "other", "top": wall["column"][0]["top"]}]
+    if chance.random() < 0.3:
+        wall["wetting"] = wall["wetting"] | {"rain_share": chance.choice(("0 %", "10 %", "100 %"))}
+    wall["run"] = {"segments": chance.choice((1, 2, 3)), "max_years": 1} | wall["run"]
+    command, arguments = COMMANDS[number % len(COMMANDS)]
+    return wall_bounds.toml(wall), command, arguments
+
+
+def _layer(name: str, chance: random.Random) -> dict[str, Any]:
+    if name in walls.MEMBRANES:
+        return {"material": name}
+    thin = name.startswith(walls.THIN)
+    return {"material": name, "thickness": "0.8 mm" if thin else f"{1e3 * 10 ** chance.uniform(-2.3, -0.7):.3g} mm"}
+
+
+def study(number: int, seed: int, folder: Path) -> str:
+    """Run the command of a study; return its outcome in words, raise where it is none that it may have."""
+    import cavity.climate.estimate
+    import cavity.climate.listing
+    from cavity.cli import main as program
+
+    text, command, arguments = study_text(number, seed)
+    rng = np.random.default_rng([seed, number])
+    kind = ("any", "brick in frost")[number % 2]
+    if number % 20 == 0 or command in ("monthly", "climate"):
+        weather, what = walls.climate(str(rng.choice(walls.CLIMATES))), "a year"
+    else:
+        weather, what = walls.weather(rng, int(rng.integers(14 * 24, 60 * 24)), kind)
+    path = folder / "wall.toml"
+    path.write_text(text, "utf-8")
+    shown = [part.format(w=path, c="climate.epw", f=folder) for part in arguments.split()]
+    reader, preparer = cavity.climate.estimate.read_climates, cavity.climate.listing.prepare
+    cavity.climate.estimate.read_climates = lambda *_, **__: [weather]
+    cavity.climate.listing.prepare = lambda *_, **__: weather
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", RuntimeWarning)
+            result = CliRunner().invoke(program, [command, *shown, *["--fresh"] * _has_fresh(command)])
+    finally:
+        cavity.climate.estimate.read_climates, cavity.climate.listing.prepare = reader, preparer
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    said = result.output
+    assert "Traceback" not in said and "internal error" not in said, said[-3000:]
+    if result.exit_code == 2:
+        assert 20 < len(said) < 8000, said
+        return f"{command}: clear error"
+    assert result.exit_code in (0, 1), said[-2000:]
+    assert not re.search(r"(?<![\w-])(nan|inf)(?![\w-])", said), said[-3000:]
+    pages = list(folder.glob("*.html"))
+    assert bool(pages) == (" --out " in arguments) or "none of" in said or "could not be computed" in said, said[-2000:]
+    for page in pages:
+        assert page.read_text("utf-8").rstrip().endswith("</html>"), page
+    if result.exit_code == 1:
+        words = ("computed", "no convergence", "could not be solved")
+        assert any(word in said for word in words), said[-2000:]
+        return f"{command}: cases not computed ({what.split(',')[1].strip() if ',' in what else what})"
+    return f"{command}: valid"
+
+
+def _has_fresh(command: str) -> bool:
+    from cavity.cli import main as program
+
+    return any("--fresh" in option.opts for option in program.commands[command].params)
 
 
 @click.command()
 @click.option("--walls", default=9000, show_default=True)
 @click.option("--climates", default=1000, show_default=True, help="The slower part: a year of hours each.")
+@click.option("--studies", default=500, show_default=True, help="Odd but valid walls through every command.")
+@click.option("--first", default=0, show_default=True, help="Number of the first study.")
 @click.option("--seed", default=1, show_default=True)
-@click.option("--every", default=10, show_default=True, help="Simulate one in so many accepted walls.")
+@click.option("--every", default=10, show_default=True, help="Compare and report one in so many accepted walls.")
 @click.option("--out", default="fuzz", show_default=True, help="Folder for files that failed, and fuzz.json.")
-def main(walls: int, climates: int, seed: int, every: int, out: str) -> None:
+def main(walls: int, climates: int, studies: int, first: int, seed: int, every: int, out: str) -> None:
     """Make damaged files and see what becomes of them; exit code 1 if anything else than a clear error or a result."""
     from cavity.climate import read_weather
 
@@ -185,7 +350,7 @@ def main(walls: int, climates: int, seed: int, every: int, out: str) -> None:
     count: collections.Counter[str] = collections.Counter()
     failures = []
     slowest = (0.0, "")
-    day = read_weather(wf.CLIMATES / "temperate_inland.epw").isel(time=slice(0, 24))
+    day = read_weather(wf.CLIMATES / "temperate_inland.epw").isel(time=slice(0, 48))
     began = time.perf_counter()
 
     def attempt(name: str, content: bytes, work: object) -> str:
@@ -247,8 +412,17 @@ def main(walls: int, climates: int, seed: int, every: int, out: str) -> None:
 
         attempt(f"{seed}-{number}-{name}", content, read)
         path.unlink()
+    for number in range(first, first + studies):
+        with tempfile.TemporaryDirectory() as desk:
+            text = study_text(number, seed)[0].encode()
+            attempt(
+                f"{seed}-{number}-study.toml", text, lambda number=number, desk=desk: study(number, seed, Path(desk))
+            )
     record = write()
     click.echo(json.dumps({key: value for key, value in record.items() if key != "failures"}, indent=1))
+    tried = sum(count.values())
+    lost = sum(number for name, number in count.items() if "not computed" in name)
+    click.echo(f"tried {tried}, failed {len(failures)}, with cases not computed {lost}")
     for failure in failures[:5]:
         click.echo(f"{failure['file']}\n{failure['error']}")
     sys.exit(1 if failures else 0)

@@ -217,7 +217,7 @@
     const best = (values, sign) => { let at = 0; for (let i = 1; i < values.length; i++) if (sign * values[i] > sign * values[at]) at = i; return at; };
     const margin = now.temperature[point].map((value, i) => value - now.dew_point[point][i]);
     const mean = item.speed[0].map((_, i) => item.speed.reduce((total, list) => total + list[i], 0));
-    const list = [["most water on the back of the cladding", best(now.film[0], 1)], ["least dew-point margin at the chosen face", best(margin, -1)],
+    const list = [["most water on the back of the cladding", best(now.film[0], 1)], ["least dew-point margin at the chosen surface", best(margin, -1)],
       ["strongest flow upwards", best(mean, 1)], ["strongest flow downwards", best(mean, -1)], ["least air change", best(now.rate, -1)],
       ["coldest hour outdoors", best(now.temperature[0], -1)], ["hottest cavity", best(now.temperature[item.cavity_point], 1)], ["most sun on the wall", best(now.sun, 1)]];
     const jump = byId("jump");
@@ -260,8 +260,8 @@
     }));
   }
   const COLUMNS = [["month", "Month", null], ["outdoor", "Outdoors", "°C", 1], ["air_changes", "Median air change", "1/h", 0], ["upward", "Flow upwards", "%", 0],
-    ["temperature", "Face temperature", "°C", 1], ["humidity", "Face humidity", "%", 0], ["humid_hours", "Hours above 80 %", "h", 0], ["margin", "Least dew-point margin", "K", 1],
-    ["wet_hours", "Hours some face condenses", "h", 0], ["film", "Largest film, both faces", "g/m²", 0], ["runoff", "Run-off", "g/m²", 0], ["water", "Water in the layers, mean", "kg/m²", 2]];
+    ["temperature", "Surface temperature", "°C", 1], ["humidity", "Surface humidity", "%", 0], ["humid_hours", "Hours above 80 %", "h", 0], ["margin", "Least dew-point margin", "K", 1],
+    ["wet_hours", "Hours some surface condenses", "h", 0], ["film", "Largest film, both surfaces", "g/m²", 0], ["runoff", "Run-off", "g/m²", 0], ["water", "Water in the layers, mean", "kg/m²", 2]];
   async function fillMonthly(item) {
     const table = byId("monthly");
     const rows = item.monthly[item.face];
@@ -300,9 +300,10 @@
   const chosen = index.facets.map((facet, i) => [facet.key, i]).filter(([key]) => key === "opening_set" || key === "depth").map(([, i]) => i);
   function pressed(number) { // the cell of the openings and depth shown, whatever climate or strip decides it
     const at = index.cases[number].at;
-    document.querySelectorAll(".cell").forEach((cell) => cell.setAttribute("aria-pressed", String(chosen.every((i) => index.cases[Number(cell.dataset.case)].at[i] === at[i]))));
+    document.querySelectorAll("button.cell").forEach((cell) => cell.setAttribute("aria-pressed", String(chosen.every((i) => index.cases[Number(cell.dataset.case)].at[i] === at[i]))));
   }
   function fillRules(item) {
+    byId("rules-case").textContent = item.name;
     byId("rules").tBodies[0].replaceChildren(...index.rules[item.rules].map((texts) => row(texts.map((text, i) => {
       const made = element(i ? "td" : "th", text, i === 5 ? `r-${text.replaceAll(" ", "-")}` : "");
       if (!i) made.scope = "row";
@@ -416,7 +417,7 @@
   });
   byId("matrix").addEventListener("click", (event) => {
     const cell = event.target.closest(".cell");
-    if (!cell) return;
+    if (!cell || cell.dataset.case === undefined) return;
     state.at = [...index.cases[Number(cell.dataset.case)].at];
     show();
     byId("explore").scrollIntoView({ behavior: window.matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
@@ -436,10 +437,9 @@
       } else {
         made.className = `c-${given.status}`;
         made.style.setProperty("--near", given.near);
-        const button = element("button", undefined, "cell"), top = element("span", undefined, "top"), mark = badge(given.status);
-        button.type = "button";
-        button.dataset.case = given.case;
-        button.setAttribute("aria-label", `${line.cells[0].textContent}: ${given.word}, ${given.what}. Show this case.`);
+        const open = given.case !== null, button = element(open ? "button" : "div", undefined, "cell"), top = element("span", undefined, "top"), mark = badge(given.status);
+        if (open) Object.assign(button, { type: "button" }).dataset.case = given.case;
+        if (open) button.setAttribute("aria-label", `${line.cells[0].textContent}: ${given.word}, ${given.what}. Show this case.`);
         mark.lastChild.textContent = given.word;
         top.append(mark);
         button.append(top, element("span", given.text, "what"), element("span", given.rate, "rate"));

@@ -1,0 +1,148 @@
+"""Buoyant flow through a cavity whose surfaces have given temperatures: for comparison with heated plates and chimneys.
+
+Network and convection are those of the hourly model; openings are rows of `cavity.kernels.losses`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from cavity.airflow.losses import channel_row
+from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE
+from cavity.errors import Fault, InputError
+from cavity.kernels import balance, moist_air, network
+from cavity.kernels.losses import RESTRICTION_COLUMNS
+
+_ROUNDS = 400  # of flow and temperature in turns, half a step each
+_AGREED = 1e-10  # relative, change of the heat at which it stops
+
+
+@dataclass(frozen=True)
+class HeatedFlow:
+    """Flow through a heated cavity, per metre of width.
+
+    Parameters
+    ----------
+    flow : float
+        Air, upwards. [kg/(s m)]
+    heat : float
+        Carried out by it. [W/m]
+    outlet : float
+        Temperature at the top. [K]
+    reynolds : float
+        On twice the depth. [1]
+    """
+
+    flow: float
+    heat: float
+    outlet: float
+    reynolds: float
+
+
+def heated_cavity(
+    height: float,
+    depth: float,
+    *,
+    first: float,
+    second: float | None,
+    inlet: float,
+    base: np.ndarray,
+    head: np.ndarray,
+    entry: float = balance.ABRUPT,
+    segments: int = 3,
+    pressure: float = STANDARD_PRESSURE,
+) -> HeatedFlow:
+    """Return the steady buoyant flow between two surfaces of given temperature.
+
+    Parameters
+    ----------
+    height, depth : float
+        Cavity. [m]
+    first, second : float or None, keyword only
+        Temperature of the surfaces; None: that surface is insulated. [K]
+    inlet : float, keyword only
+        Air that enters, and outdoors. [K]
+    base, head : array, (6,), keyword only
+        Rows of the openings at bottom and top, as `losses.opening_row` returns them. [SI]
+    entry : float, keyword only
+        Stirring behind the base, see `balance.forced_nusselt`. [1]
+    segments : int, keyword only
+        Pieces of the height. [1]
+    pressure : float, keyword only
+        Atmospheric pressure. [Pa]
+
+    Returns
+    -------
+    HeatedFlow
+
+    Raises
+    ------
+    InputError
+        If a size or a temperature is not above 0, or the surfaces are colder than the inlet together.
+    """
+    if min(height, depth, first, inlet, pressure) <= 0.0 or segments < 1:
+        raise InputError(Fault("heated cavity", "sizes, temperatures in K and pressure must be above 0"))
+    if (first if second is None else 0.5 * (first + second)) < inlet:
+        raise InputError(Fault("heated cavity", "colder than the air that enters", expected="warm surfaces, in K"))
+    openings = np.array([base, head], dtype=float).reshape(2, RESTRICTION_COLUMNS)
+    link = channel_row(depth, height)[np.newaxis]
+    none, no_part, opened = np.zeros((0, RESTRICTION_COLUMNS)), np.zeros(0, dtype=np.int64), np.ones(1, dtype=np.int64)
+    flow, work = np.zeros(1), np.zeros((network.WORK_ROWS, 3))
+    chain = np.zeros((network.CHAIN_ROWS, 3), dtype=np.int64)
+    rho_out, mu = pressure / (R_AIR * inlet), moist_air.viscosity(inlet)
+    air = np.full(segments, inlet + 0.1 * (first - inlet))
+    other = np.full(segments, inlet if second is None else second)
+    piece = height / segments
+    q = heat = 0.0
+    outlet = inlet
+    for turn in range(_ROUNDS):
+        rho = pressure / R_AIR * np.mean(1.0 / air)
+        flow[0] = q
+        network.solve_column(
+            openings, link, none, no_part, opened, np.array([(rho_out - rho) * GRAVITY * height]), rho_out,
+            np.array([rho]), mu, flow, work, chain,
+        )  # fmt: skip
+        q = flow[0] if turn == 0 else 0.5 * (q + flow[0])
+        entering = inlet
+        for s in range(segments):
+            v = q / (pressure / (R_AIR * air[s]) * depth)
+            h1, h2 = balance.face_coefficients(v, first, other[s], air[s], depth, height, pressure, entry)
+            h2 = 0.0 if second is None else h2
+            mean, outlet = balance.exchange(h1, h2, first, other[s], entering, q * DRY_AIR_HEAT / piece)
+            air[s] = 0.5 * (air[s] + mean)
+            if second is None:
+                other[s] = air[s]
+            entering = outlet
+        before, heat = heat, q * DRY_AIR_HEAT * (outlet - inlet)
+        if abs(heat - before) <= _AGREED * abs(heat):
+            break
+    return HeatedFlow(q, heat, outlet, 2.0 * q / mu)
+
+
+def heated_by(power: float, height: float, depth: float, *, inlet: float, **options: object) -> HeatedFlow:
+    """Return the flow where one surface gives off a given heat and the other is insulated.
+
+    Parameters
+    ----------
+    power : float
+        Heat of the surface. [W/m]
+    height, depth : float
+        Cavity. [m]
+    inlet : float, keyword only
+        Air that enters. [K]
+    **options
+        base, head, entry, segments, pressure as for `heated_cavity`. [SI]
+
+    Returns
+    -------
+    HeatedFlow
+    """
+    from scipy.optimize import brentq
+
+    def missing(excess: float) -> float:
+        return heated_cavity(height, depth, first=inlet + excess, second=None, inlet=inlet, **options).heat - power
+
+    excess = brentq(missing, 0.01, 500.0, xtol=1e-6)
+    return heated_cavity(height, depth, first=inlet + excess, second=None, inlet=inlet, **options)
