@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 # m, still air with the vapour resistance of the room face by direction of heat flow, EN 15026 draft (CEN/TC 89 WI 29.3)
 ROOM_VAPOUR_LAYER = {"up": 0.004, "horizontal": 0.008, "down": 0.03}
+NEAR_BOILING = 0.5  # of the air pressure: beyond, diffusion in air at rest no longer describes how vapour moves
 CYCLE = 0.01  # kg/m2: two years that end this close hold the same water
 
 
@@ -158,7 +159,24 @@ def simulate(
         solver_residual=float(worst),
         monthly="" if short else _monthly(wall, weather, chosen.name, depth, air.name),
     )
+    if boils := _boiling(dataset):
+        dataset.attrs["warnings"] = json.dumps([*json.loads(dataset.attrs["warnings"]), boils])
     return dataset
+
+
+def _boiling(dataset: xr.Dataset) -> str:
+    """Return a warning where vapour comes near the air pressure in the cavity or at a face; empty where it does not."""
+    most = dataset["vapour_pressure"].max(("segment", "face")).to_numpy()
+    most = np.maximum(most, dataset["cavity_vapour_pressure"].max("segment").to_numpy())
+    hours = int((most > NEAR_BOILING * dataset["pressure"].to_numpy()).sum())
+    if not hours:
+        return ""
+    hottest = float(dataset["temperature"].max()) - 273.15
+    return (
+        f"in {hours} h water in the wall comes near boiling (up to {most.max() / 1e3:.0f} kPa of vapour, hottest "
+        f"surface {hottest:.0f} degC): steam that drives itself out is left out, and these hours are outside the "
+        "model; check the absorptance and emissivities, and the materials at such temperatures"
+    )
 
 
 def _no_convergence(

@@ -194,16 +194,17 @@ def test_the_verdict_on_a_wall_is_that_of_the_measured_rain(inland_town, starter
     }.items():
         findings = cavity.judge(cavity.simulate(starter_wall, weather))
         judged[name] = SimpleNamespace(
-            status={found.key: found.status for found in findings if found.can_fail},
-            mould=next(found.value for found in findings if found.key == "mould"),
+            found={found.key: found for found in findings if found.can_fail},
             wood=next(found.value for found in findings if found.key == "wood_moisture"),
         )
     for name in ("codes", "drawn"):
-        assert judged[name].status == judged["measured"].status
-        assert judged[name].mould == pytest.approx(judged["measured"].mould, abs=0.15)
-        assert judged[name].wood == pytest.approx(judged["measured"].wood, abs=1.0)
-    # and the estimate tells more than a run without rain
-    assert abs(judged["drawn"].wood - judged["measured"].wood) < abs(judged["none"].wood - judged["measured"].wood)
+        assert judged[name].found.keys() == judged["measured"].found.keys()
+        for key, true in judged["measured"].found.items():
+            estimated = judged[name].found[key]
+            assert abs(estimated.value - true.value) <= 0.05 * true.limit, key
+            if abs(true.value / true.limit - 1.0) > 0.05:  # nearer to its limit a criterion may turn
+                assert estimated.status == true.status, key
+        assert judged[name].wood > judged["none"].wood  # rain wets the wall, and so does an estimate
 
 
 # ---- totals, options, refusals ---------------------------------------------------------------------------------------

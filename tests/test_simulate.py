@@ -71,7 +71,9 @@ def test_films_grow_by_vapour_rain_and_capillarity_and_lose_the_rest_by_drainage
     sheathing = Layer("steel sheathing", material("steel"), 0.0015)
     wool = Layer("wool", material("mineral wool"), 0.1)
     wall = replace(
-        metal(one_year), backup=(sheathing, wool), wetting=replace(one_year.wetting, rain_plane=0, rain_share=0.05)
+        metal(one_year),
+        backup=(sheathing, wool),
+        wetting=replace(one_year.wetting, rain_plane=0, rain_share=0.05, leak_layer=None),
     )
     ds = cavity.simulate(wall, winter, opening_set="10 mm slots", depth=0.03)
     change = ds["film_by_vapour"] + ds["film_by_rain"] + ds["film_by_capillarity"] - ds["drainage"]

@@ -195,7 +195,7 @@ def test_drivers_are_ranked_and_the_sentence_names_the_first():
 
 def with_pairs(study):
     """The study with results that follow the second input alone, and not in one direction."""
-    halves = [[0.2, 0.9, 0.4, 0.7], [0.7, 0.3, 0.8, 0.4]]
+    halves = [[0.2, 0.9, 0.4, 0.7], [0.4, 0.8, 0.2, 0.9]]
     pages = [halves[0], halves[1]]  # exchanging the first input changes nothing, the second all
     second = np.array([*halves[0], *halves[1], *halves[0], *halves[1]])
     rows = np.column_stack([np.tile([0, 1, 1, 0], 4), second])  # the first input without effect
@@ -206,7 +206,7 @@ def test_with_indices_the_total_order_ranks_and_is_quoted():
     study = with_pairs(made_study([0.5, 0.7, 0.9, 1.1]))
     assert study["total_order"].sel(criterion="mould").values[0] == 0.0
     total = float(study["total_order"].sel(criterion=OVERALL, input="site.cp_difference"))
-    values = np.array([[0.2, 0.9, 0.4, 0.7], [0.7, 0.3, 0.8, 0.4]])
+    values = np.array([[0.2, 0.9, 0.4, 0.7], [0.4, 0.8, 0.2, 0.9]])
     # by hand: half the mean square of the exchanged differences over the variance of both halves
     assert total == pytest.approx(0.5 * np.mean((values[0] - values[1]) ** 2) / values.var())
     assert drivers(study)[0][0] == "site.cp_difference"

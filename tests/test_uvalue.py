@@ -454,3 +454,18 @@ def test_a_line_through_studs_needs_studs():
     with pytest.raises(InputError, match="no layer has studs"):
         parse_wall(text)
     assert parse_wall(starter().replace("max_years = 5", "max_years = 5\nstud_line = true")).run.stud_line
+
+
+@settings(deadline=None)
+@given(st.floats(0.0002, 0.004), st.floats(10.0, 200.0), st.floats(0.2, 1.5), st.floats(0.04, 0.3), st.floats(0.0, 0.3))
+def test_metal_only_adds_and_never_more_than_as_a_parallel_path(web, metal, spacing, thickness, cover):
+    common = {
+        "resistance_outside": 0.13, "resistance_inside": 0.25, "thickness": thickness, "conductivity": 0.035,
+        "spacing": spacing, "metal_conductivity": metal, "cover_inside": cover,
+    }  # fmt: skip
+    found = uvalue.zone_method(web=web, **common)
+    parallel = 1.0 / (0.38 + 1.0 / (0.035 / thickness + metal * web / (spacing * thickness)))
+    assert found.undisturbed < found.u_value <= parallel * (1 + 1e-12)
+    assert uvalue.zone_method(web=1.1 * web, **common).u_value > found.u_value
+    assert found.undisturbed == pytest.approx(1.0 / (0.38 + thickness / 0.035), rel=1e-12)
+    assert found.width <= spacing and found.width <= 0.04 + 2 * 0.05 + 1e-12

@@ -446,9 +446,8 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
                 look = work.known[s] != P and max(heat_row, water_row) <= tolerance  # not accepted unseen
                 if not look:
                     break
-            if not max(heat_row, water_row) <= worst:
-                _note(state, s, w, dt, work)
             if not (heat_row < 1e12 and water_row < 1e12):  # not a number, too
+                _note(state, dt, work)
                 return False, updates, np.inf
             worst = max(worst, heat_row, water_row)
             if max(heat_row, water_row) <= tolerance:
@@ -471,17 +470,23 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
             for s in range(S):
                 stage.mixing[place, s] = work.mixing[s]
             return True, updates, worst
+    _note(state, dt, work)
     return False, updates, worst
 
 
 @jit
-def _note(state, s, w, dt, work):
-    """Write down which row of segment s is the worst, for the message in case the solver gives up."""
-    i, row, residual = wall.worst_node(w, dt)
-    at, trouble = w.place[i], work.trouble
-    trouble[0], trouble[1], trouble[2], trouble[3] = s, i, row, residual
-    trouble[4], trouble[5] = w.cell[at + wall.TEMPERATURE], w.cell[at + wall.POTENTIAL]
-    trouble[6], trouble[7] = w.cell[at + wall.HELD], 0.0
+def _note(state, dt, work):
+    """Write down the worst row of all segments, for the message in case the solver gives up."""
+    trouble = work.trouble
+    trouble[3], trouble[7] = -1.0, 0.0
+    for s in range(state.air_T.size):
+        w = _line(work, s)
+        i, row, residual = wall.worst_node(w, dt)
+        if residual > trouble[3] or residual != residual:
+            at = w.place[i]
+            trouble[0], trouble[1], trouble[2], trouble[3] = s, i, row, residual
+            trouble[4], trouble[5] = w.cell[at + wall.TEMPERATURE], w.cell[at + wall.POTENTIAL]
+            trouble[6] = w.cell[at + wall.HELD]
     for k in range(state.flow.size):
         if abs(state.flow[k]) > abs(trouble[7]):
             trouble[7] = state.flow[k]

@@ -22,7 +22,8 @@ def shown_progress() -> Iterator[Callable[[int, int, str], None]]:
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    console = Console(stderr=True)
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task("Preparing (the first run compiles, about a minute)", total=None)
 
         def advance(done: int, total: int, name: str) -> None:

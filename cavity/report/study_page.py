@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 from cavity.report.figures import plain
 from cavity.report.palette import DASHES, LIGHT, style
 from cavity.risk.rules import COMMON_DEPTH, COMMON_VENTS
+from cavity.study.advice import place_words
 from cavity.study.changes import gap_text
-from cavity.study.listing import input_head, input_rows, size_head, size_parts, size_rows
+from cavity.study.listing import input_head, input_rows, shown_title, size_head, size_parts, size_rows
 
 if TYPE_CHECKING:
     import os
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
     from cavity.study.size import Row, Sizing
 
+_TALL = 460  # px, from which on the page keeps a figure tall in print too: room for the names of the inputs
 _COLOURS = ("air", "stack", "temperature", "humidity", "accent")
 CAUTIONS = (
     "Results are estimates for comparison. Fire spread in open cavities, structure, mould and health are decided by "
@@ -262,15 +264,15 @@ def driver_figure(study: xr.Dataset, criterion: str = "overall") -> Any:
     figure = go.Figure()
     figure.add_bar(
         x=[float(strength[index]) for index in order],
-        y=[_folded(study["input_title"].values[index]) for index in order],
+        y=[_folded(shown_title(study["input_title"].values[index])) for index in order],
         orientation="h",
         marker={"color": [LIGHT["fail"] if float(strength[index]) > 0.0 else LIGHT["pass"] for index in order]},
         hovertemplate="%{y}: %{x:.2f}<extra></extra>",
     )
     figure.update_layout(
         **style(
-            height=120 + 40 * len(order),
-            xaxis={"title": {"text": "Rank correlation (right: higher is worse)"}, "range": [-1, 1]},
+            height=max(_TALL, 120 + 44 * len(order)),
+            xaxis={"title": {"text": "Rank correlation"}, "range": [-1, 1]},
             yaxis={"automargin": True},
         )
     )
@@ -283,7 +285,7 @@ def index_figure(study: xr.Dataset, criterion: str = "overall") -> Any:
 
     row = study.sel(criterion=criterion)
     order = sorted(range(study.sizes["input"]), key=lambda index: float(row["total_order"][index]))
-    names = [_folded(study["input_title"].values[index]) for index in order]
+    names = [_folded(shown_title(study["input_title"].values[index])) for index in order]
     total = [float(row["total_order"][index]) for index in order]
     figure = go.Figure()
     figure.add_bar(
@@ -302,7 +304,7 @@ def index_figure(study: xr.Dataset, criterion: str = "overall") -> Any:
     )  # fmt: skip
     figure.update_layout(
         **style(
-            height=120 + 44 * len(order),
+            height=max(_TALL, 120 + 44 * len(order)),
             barmode="group",
             xaxis={"title": {"text": "Fraction of the variance"}, "rangemode": "tozero"},
             yaxis={"automargin": True},
@@ -380,12 +382,12 @@ def write_uncertainty_page(study: xr.Dataset, path: str | os.PathLike[str]) -> P
         {
             "id": "drivers",
             "title": "Rank correlation of each input with the severity",
-            "caption": "How closely the most severe criterion follows each input over the samples.",
+            "caption": "How closely the most severe criterion follows each input; right: a higher value is worse.",
             "figure": driver_figure(study),
         },
         {
             "id": "band",
-            "title": f"Relative humidity at {study.attrs['critical_face']}",
+            "title": f"Relative humidity {place_words(str(study.attrs['critical_face']))}",
             "caption": "Daily means over the samples, at the most humid surface of the case as described.",
             "figure": band_figure(study),
         },
@@ -423,7 +425,6 @@ def write_uncertainty_page(study: xr.Dataset, path: str | os.PathLike[str]) -> P
                 f"{study.attrs['samples']} samples of a scrambled Sobol sequence, {runs} runs; inputs independent of "
                 "each other, evenly over each range, or evenly over its logarithm where it spans a factor of two or "
                 "more. Indices: Saltelli et al. 2010.",
-                "† cited from memory, not re-checked against the text.",
             ],
             "table": {"caption": "Inputs", "head": input_head(study), "rows": input_rows(study)},
         },

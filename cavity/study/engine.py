@@ -153,7 +153,7 @@ class Engine:
     scheduler : str
         Address of a dask scheduler, ``tcp://host:port``; None: threads here.
     fresh : bool, keyword only
-        Compute every case, also those kept from earlier studies; they are kept anew.
+        Compute every case, also those kept from earlier studies; they are kept again.
     store : Store, keyword only
         Where finished cases are kept; None: the user's cache folder.
     held : int, keyword only

@@ -105,15 +105,20 @@ def uncertainty_table(study: xr.Dataset) -> Table:
     return table
 
 
+def shown_title(title: object) -> str:
+    """Return the title of an input with the unit in which it is shown."""
+    words, _, unit = str(title).rpartition("[")
+    return f"{words}{_SHOWN[f'[{unit}'][1]}" if f"[{unit}" in _SHOWN else str(title)
+
+
 def input_rows(study: xr.Dataset) -> list[tuple[str, ...]]:
     """Return the inputs as rows, the most influential first: range, influence on all criteria, origin of the range."""
     rows = []
     for name, strength in drivers(study):
         row = study.sel(input=name, criterion=OVERALL)
         title = str(row["input_title"].values)
-        scale, unit = _SHOWN.get(f"[{title.rpartition('[')[2]}", (1.0, ""))
-        if unit:
-            title = f"{title.rpartition('[')[0]}{unit}"
+        scale, _ = _SHOWN.get(f"[{title.rpartition('[')[2]}", (1.0, ""))
+        title = shown_title(title)
         ends = f"{scale * float(row['input_low']):.3g} to {scale * float(row['input_high']):.3g}"
         figures = [number(strength, 2)]
         if "total_order" in study:

@@ -207,7 +207,8 @@ def indices(
     Returns
     -------
     first_order, total_order, low, high : array, (result, input)
-        Fractions of the variance; 0 where a result does not vary. With few samples first orders scatter about 0. [1]
+        Fractions of the variance, held between 0 and 1, which estimates from few samples leave; 0 where a result does
+        not vary. [1]
 
     References
     ----------
@@ -238,7 +239,8 @@ def indices(
         made[0][result] = np.reshape(found.first_order, (2, inputs))[0]
         made[1][result] = np.reshape(found.total_order, (2, inputs))[0]
         made[2][result], made[3][result] = np.quantile(redrawn, (0.025, 0.975), axis=1)
-    return made[0], made[1], made[2], made[3]
+    alone, total, low, high = (np.clip(each, 0.0, 1.0) for each in made)
+    return alone, total, low, high
 
 
 def wilson(met: int, count: int) -> tuple[float, float]:
@@ -350,7 +352,11 @@ def summarise(
         {
             "input_value": (("sample", "input"), inputs),
             "criterion_value": (("sample", "criterion"), value),
-            "criterion_severity": (("sample", "criterion"), severity, {"units": "1", "long_name": "value over limit"}),
+            "criterion_severity": (
+                ("sample", "criterion"),
+                severity,
+                {"units": "1", "long_name": "ratio of value to limit"},
+            ),
             "criterion_status": (("sample", "criterion"), status, {"long_name": "0 pass, 1 review, 2 fail"}),
             "probability_met": ("criterion", met / count, {"units": "1", "long_name": "probability of no failure"}),
             "probability_low": ("criterion", interval[:, 0], {"units": "1", "long_name": "95 % interval, low"}),
@@ -373,7 +379,7 @@ def summarise(
             "criterion": [*keys, OVERALL],
             "criterion_title": ("criterion", [*(found.title for found in first), "All criteria that can fail"]),
             "criterion_limit": ("criterion", [*(found.limit for found in first), 1.0]),
-            "criterion_units": ("criterion", [*(found.units for found in first), "value over limit"]),
+            "criterion_units": ("criterion", [*(found.units for found in first), "of the limit"]),
             "criterion_can_fail": ("criterion", [*(int(key in CAN_FAIL) for key in keys), 1]),
             "quantile": list(QUANTILES),
             "day": np.arange(humidity.shape[1]),

@@ -1,4 +1,4 @@
-"""Drying of a wetting event: one layer wetted at the start of the year, with the vents as drawn and with them shut.
+"""Drying of a wetting event: one layer wetted at the start of the year, with the vents as drawn and closed.
 
 The column is taken as one segment: the means over its height differ from those of three by a hundredth, and it takes
 a third of the time.
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from cavity.wallfile.model import Layer, Wall
 
-AMOUNT = 0.5  # kg/m2 of water brought in, about a litre on two square metres; common practice, no source
+AMOUNT = 0.5  # kg/m2 of water added, about a litre on two square metres; common practice, no source
 _FULLEST = 0.9  # the event is made smaller where it would fill the layer's pores further than this
 _LEAST = 90.0  # d, a comparison follows each event this long, or as long as it may take by the wall's own limit
 
@@ -37,9 +37,9 @@ class WettingEvent:
     layer : str
         Layer wetted.
     amount : float
-        Water brought in. [kg/m2]
+        Water added. [kg/m2]
     as_drawn, shut : array, (time,)
-        Water of the event still in the wall, hour by hour from the event on, with the vents as drawn and shut. [kg/m2]
+        Water of the event still in the wall, hour by hour from the event on, vents as drawn and closed. [kg/m2]
     finding : Finding
         The drying criterion; what is not dry when a shorter run than the year ends is to review.
     """
@@ -76,7 +76,7 @@ def wetting_events(
     """Wet the outermost layer of the backup wall that holds water in each case, and see how long it takes to dry.
 
     Each case runs wetted and not wetted; the difference is the event's own water, whatever the weather does to the
-    rest. Cases that differ in their openings only share the pair of runs with the vents shut.
+    rest. Cases that differ in their openings only share the pair of runs with the vents closed.
 
     Parameters
     ----------
@@ -85,7 +85,7 @@ def wetting_events(
     jobs : sequence of Job
         The cases.
     amount : float, keyword only
-        Water brought in at the start of the wall's start month; less where the layer cannot hold it. [kg/m2]
+        Water added at the start of the wall's start month; less where the layer cannot hold it. [kg/m2]
     days : float, keyword only
         How long each is followed; None: the whole weather. [d]
     progress : callable, keyword only
@@ -124,11 +124,11 @@ def wetting_events(
     dry = engine.run(every, keep="water", progress=tell)
     there = [at for at, each in enumerate(dry) if not each.failure]
     wetted = [_wetted(every[at], dry[at].dataset, amount) for at in there]
-    left: dict[int, tuple[np.ndarray, float]] = {}  # water of the event still there, and what was brought in
+    left: dict[int, tuple[np.ndarray, float]] = {}  # water of the event still there, and what was added
     for at, wet in zip(there, engine.run(wetted, keep="water", progress=tell), strict=True):
         if not wet.failure:
             before, after = dry[at].dataset, wet.dataset
-            # the water curve is tabulated: what was really brought in is read off the runs
+            # the water curve is tabulated: what was really added is read off the runs
             brought = float((after["water_at_start"] - before["water_at_start"]).sum("layer").mean())
             left[at] = excess(after, before, start_month=every[at].wall.run.start_month), brought
     events: list[WettingEvent | None] = []
@@ -166,7 +166,7 @@ def _check(wall: Wall, amount: float) -> None:
 
 
 def _wetted(job: Job, dry: xr.Dataset, amount: float) -> Job:
-    """Return the case with water brought into its layer, from the water that layer starts with."""
+    """Return the case with water addedto its layer, from the water that layer starts with."""
     layer = wettable(job.wall)
     assert layer is not None
     before = float(dry["water_at_start"].sel(layer=layer.name).mean())
@@ -204,7 +204,7 @@ def wetting_event(
     opening_set, depth, column : keyword only
         The case, as for `simulate`. [depth: m]
     amount : float, keyword only
-        Water brought in at the start of the wall's start month; less where the layer cannot hold it. [kg/m2]
+        Water added at the start of the wall's start month; less where the layer cannot hold it. [kg/m2]
     workers : int, keyword only
         Threads; None: one for each core.
     scheduler : str, keyword only

@@ -244,7 +244,7 @@ def override(base: Material, entry: MaterialValues) -> tuple[Material, list[Defe
 
 
 def _water(value: float, density: float) -> float:
-    return value if value >= 0.0 else -value * density  # schema.Water: % of the dry mass comes as minus the share
+    return value if value >= 0.0 else -value * density  # schema.Water: % of the dry mass comes as minus the fraction
 
 
 def _at(table: tuple[tuple[float, float], ...], humidity: float) -> float:

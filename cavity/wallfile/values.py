@@ -170,7 +170,7 @@ class Number(Leaf):
 
 @dataclass(frozen=True)
 class Share(Leaf):
-    """A share of one: ``"45 %"`` or 0.45. A number above one is refused with the percent sign as fix."""
+    """A fraction: ``"45 %"`` or 0.45. A number above one is refused with the percent sign as fix."""
 
     low: float = 0.0
     high: float = 1.0
@@ -179,14 +179,14 @@ class Share(Leaf):
     def describe(self) -> str:
         """Return what is expected, in words."""
         return (
-            f'a share from {_plain(100 * self.low)} % to {_plain(100 * self.high)} %, such as "{self.example}" '
+            f'a fraction from {_plain(100 * self.low)} % to {_plain(100 * self.high)} %, such as "{self.example}" '
             f"or {_plain(float(self.example.split()[0]) / 100)}"
         )
 
     def read(self, value: Any) -> float:
-        """Return the share, 0 to 1."""
+        """Return the fraction, 0 to 1."""
         if isinstance(value, bool) or not isinstance(value, (int, float, str)):
-            raise fail("not a share", self.describe(), f'write "{self.example}"')
+            raise fail("not a fraction", self.describe(), f'write "{self.example}"')
         if isinstance(value, str):
             found = re.fullmatch(r"\s*([+-]?\d{1,12}(?:\.\d{0,12})?)\s*%\s*", value)
             if not found:
@@ -337,7 +337,7 @@ class Water(Leaf):
         return 'a water content such as "45 kg/m3", or "4.5 %" of the dry mass'
 
     def read(self, value: Any) -> float:
-        """Return kg/m3, or minus the share of the dry mass."""
+        """Return kg/m3, or minus the fraction of the dry mass."""
         if isinstance(value, str) and value.strip().endswith("%"):
             return -Share(0.0, 100.0, "4.5 %").read(value)
         return Quantity("kg/m3", "45 kg/m3", 0.0, 1000.0).read(value)
