@@ -263,6 +263,17 @@ def test_a_wet_compartment_is_told_apart_from_a_dry_one_and_by_its_worst_climate
     assert (high["piece"], high["status"], high["climate"]) == ("2.00 to 3.00 m", "fail", "Wet Bay")
 
 
+def test_a_clogged_set_is_a_state_and_no_design():
+    """It is smaller and passes, but nobody builds it; what clogging does to the recommended set is said."""
+    cases = [bare("mesh", 0.03, "pass", 0.5), bare("mesh, clogged", 0.03, "pass", 0.6, area=0.005)]
+    found = seen(*cases)
+    assert found.best.opening_set == "mesh" and found.found.runner_up is None
+    assert "With its meshes clogged it passes: mould index 1.8 (limit 3)." in answer.recommended(found)["lines"]
+    assert found.found.smaller is None
+    failing = seen(bare("mesh", 0.03, "fail", 1.5), bare("mesh, clogged", 0.03, "fail", 1.4, area=0.005))
+    assert failing.best.opening_set == "mesh"
+
+
 def test_advice_of_the_comparison_is_told_before_our_own():
     cases = [bare("slot", 0.02, "pass", 0.5)]
     given = seen(*cases, advice=[SimpleNamespace(sentence="Open the head."), "Then the base."])

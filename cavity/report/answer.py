@@ -15,7 +15,7 @@ import numpy as np
 from cavity.report import display, series
 from cavity.risk import air
 from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_by_criterion, worst_first
-from cavity.risk.recommend import Recommendation, differs, least_bad, recommend, title
+from cavity.risk.recommend import Recommendation, clogged, designs, differs, least_bad, recommend, title
 
 CAUTIONS = (
     "These results are advisory; they are not an approval. A cavity that is open over several storeys can carry fire: "
@@ -25,6 +25,7 @@ CAUTIONS = (
 )
 
 _WORD = {"pass": "passes", "review": "review", "fail": "fails", "none": "not computed"}
+_STATE = {"pass": "passes", "review": "needs review", "fail": "fails", "none": "was not computed whole"}
 # criteria in a word or two, for the cells of the matrix; their full titles are printed once below it
 SHORT = {
     "mould": "mould", "mould_room": "mould, room side", "wood_moisture": "wood", "decay": "rot",
@@ -308,8 +309,9 @@ def headline(seen: View) -> str:
 
 
 def _headline(seen: View) -> str:
-    place, best, total = where(seen), seen.best, len(seen.choices)
-    passing = sum(choice.status == "pass" for choice in seen.choices)
+    counted = designs(seen.choices)
+    place, best, total = where(seen), seen.best, len(counted)
+    passing = sum(choice.status == "pass" for choice in counted)
     decides = best.decides
     text = found_text(decides[1]) if decides else "no criterion was judged"
     at = _at(seen, decides[0]) if decides else ""
@@ -323,7 +325,7 @@ def _headline(seen: View) -> str:
         if best.status == "pass":
             return f"{name_of(best)} passes {place}."
         return f"{name_of(best)} does not fail {place}, but there are items to review: {text}{at}."
-    kept = passing or sum(choice.status == "review" for choice in seen.choices)
+    kept = passing or sum(choice.status == "review" for choice in counted)
     count = f"All {total} combinations" if kept == total else f"{kept} of {total} combinations"
     count += f" pass {place}" if passing else f" do not fail {place}, but need review"
     if seen.found.comfortable:
@@ -431,6 +433,9 @@ def recommended(seen: View) -> dict[str, Any]:
         ]
         if also:
             lines.append(f"Also fails on {'; '.join(also)}.")
+    state = clogged(choice, seen.choices)
+    if state is not None and state.decides:
+        lines.append(f"With its meshes clogged it {_STATE[state.status]}: {found_text(state.decides[1])}.")
     held = seen.confidence
     if sure := sureness(seen, choice):
         lines.append(sure)

@@ -30,6 +30,7 @@ LITTLE = 0.1
 # Falls below this are idle: mould index 1 of 3, under which growth is not seen even under the microscope (Hukka &
 # Viitanen 1999, from memory).
 IDLE = 1.0 / 3.0
+CLOGGED = ", clogged"  # ends the name of a set whose meshes are clogged, as `[compare] clogged` makes them
 STEP = 0.02  # ratios closer than this are alike: noise of the years, as in advice
 
 
@@ -113,6 +114,18 @@ def _sorted(choices: Sequence[Choice], every: Sequence[Choice]) -> list[Choice]:
     return sorted(choices, key=lambda choice: (*_tier(choice), not is_enough(choice, every), *bulk(choice)))
 
 
+def designs(choices: Sequence[Choice]) -> tuple[Choice, ...]:
+    """Return the choices that can be built, safest first: a set with clogged meshes is a state of one, not a design."""
+    found = ranked(choices)
+    return tuple(choice for choice in found if not choice.opening_set.endswith(CLOGGED)) or found
+
+
+def clogged(choice: Choice, choices: Sequence[Choice]) -> Choice | None:
+    """Return the same choice with its meshes clogged, where it was computed."""
+    name = f"{choice.opening_set}{CLOGGED}"
+    return next((other for other in choices if (other.opening_set, other.depth) == (name, choice.depth)), None)
+
+
 def recommend(choices: Sequence[Choice]) -> Recommendation | None:
     """Return the choice to build, or None where every choice fails or none was computed whole.
 
@@ -125,7 +138,7 @@ def recommend(choices: Sequence[Choice]) -> Recommendation | None:
     -------
     Recommendation or None
     """
-    whole = [choice for choice in ranked(choices) if choice.computed and choice.findings]
+    whole = [choice for choice in designs(choices) if choice.computed and choice.findings]
     fine = [choice for choice in whole if choice.status != "fail"]
     if not fine:
         return None
@@ -155,7 +168,7 @@ def least_bad(choices: Sequence[Choice]) -> Choice:
         near = sorted((round(max(ratios(part.findings).values(), default=0.0) / STEP) for part in parts), reverse=True)
         return not choice.computed, grave, near, choice.order
 
-    return min(choices, key=harm)
+    return min(designs(choices), key=harm)
 
 
 def _more(best: Choice, whole: Sequence[Choice]) -> str:
