@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     import xarray as xr
 
 CAUTIONS = (
-    "A steady look at one column for given wind and sun: no weather, no gusts, no heat storage. Results are estimates.",
+    "A steady look at one column for given wind and sun: no weather, no heat storage. Results are estimates; the "
+    "exchange by gusts and that through an only vent rest on no measured cavity.",
     "An open cavity can carry fire and smoke. Barriers, their gaps and the size of vents are decided by local codes "
     "and licensed practice; do not open or leave out a barrier because of this page.",
 )

@@ -256,10 +256,10 @@ NOTES: tuple[Note, ...] = (
 ASSUMPTIONS: tuple[str, ...] = (
     "One dimension through the wall, segments along the height; no studs, corners, edges or workmanship faults unless "
     "given as an input.",
-    "Gusts are left out: exchange by fluctuating wind has no published formula for narrow cavities, so calm hours show "
-    "less air than there is.",
-    "The difference of wind pressure between base and head is an input (low, middle and high values 0.05, 0.1 and 0.3 "
-    "of the dynamic pressure); its uncertainty outweighs most others.",
+    "What gusts exchange, and what a cavity with one vent only exchanges through it, are estimates (no published "
+    "formula for narrow cavities); each can be turned off.",
+    "The wind pressure over the height of the wall is a profile from one building in a wind tunnel, or an input (low, "
+    "middle and high values 0.05, 0.1 and 0.3 of the dynamic pressure); its uncertainty outweighs most others.",
     "The same year is repeated until the yearly cycle of water closes, or the number of years allowed is used up.",
     "Rain let past the cladding is a fixed share of the driving rain on the wall, laid on one plane.",
     "Materials have the values listed; they do not age.",

@@ -238,6 +238,14 @@ class CavitySection(Section):
     film_limit: Annotated[float, Quantity("kg/m2", "100 g/m2", 0.0, 2.0)] = said(
         "Water a vertical face holds before it runs off.", 0.1
     )
+    single_vent_exchange: Annotated[float, Number(0.0, 10.0, "1")] = said(
+        "Factor on the ESTIMATE of what a cavity with one open vent only exchanges through it (Warren 1977, made for "
+        "rooms); 0: none.",
+        1.0,
+    )
+    gust_exchange: Annotated[float, Number(0.0, 10.0, "1")] = said(
+        "Factor on the ESTIMATE of what gusts exchange beyond the hourly mean flow; 0: none.", 1.0
+    )
 
 
 class ColumnEntry(Section):
@@ -610,7 +618,15 @@ UNCERTAIN: dict[str, Any] = {
         for section, keys in {
             "site": ("cp_difference", "ground_albedo", "rain_obstruction", "rain_topography", "rain_wall_factor"),
             "finish": ("solar_absorptance", "emissivity"),
-            "cavity": ("blocked", "roughness", "film_limit", "emissivity_cladding", "emissivity_wall"),
+            "cavity": (
+                "blocked",
+                "roughness",
+                "film_limit",
+                "emissivity_cladding",
+                "emissivity_wall",
+                "single_vent_exchange",
+                "gust_exchange",
+            ),
             "indoor": ("humidity_shift",),
             "wetting": ("rain_share", "leak_flow", "leak_q50"),
             "run": ("start_humidity",),
