@@ -190,13 +190,21 @@ def _weather(climate: str, rain: str | None, rain_total: str | None) -> Any:
 
 
 @main.command()
-@click.argument("file", type=click.Path())
+@click.argument("file", type=click.Path(), required=False)
+@click.option("--like", default="fibre-cement", metavar="NAME", help="The wall to start from; --list names them.")
+@click.option("--list", "listed", is_flag=True, help="List the walls to start from.")
 @click.option("--force", is_flag=True, help="Replace FILE where it exists.")
-def new(file: str, force: bool) -> None:
+def new(file: str | None, like: str, listed: bool, force: bool) -> None:
     """Write a commented wall file to start from; it runs as it is."""
-    from cavity.wallfile.starter import write_starter
+    from cavity.wallfile.starter import starters, write_starter
 
-    click.echo(write_starter(file, force=force))
+    if listed:
+        for name, title in starters().items():
+            click.echo(f"{name:<22}{title}")
+        return
+    if file is None:
+        raise click.UsageError("name the FILE to write, or give --list")
+    click.echo(write_starter(file, like=like, force=force))
 
 
 @main.command()
