@@ -109,11 +109,11 @@ def main() -> None:
 def _engine_options(command: Any) -> Any:
     """Add the options that say where the cases of a study are computed, and whether finished ones are used."""
     fresh = click.option(
-        "--fresh", is_flag=True, help="Compute every case; left out: cases finished in an earlier run are used."
+        "--fresh", is_flag=True, help="Compute every case; default: cases finished in an earlier run are used."
     )
     scheduler = click.option(
         "--scheduler", metavar="ADDRESS",
-        help="Compute on a dask cluster, such as tcp://host:8786; left out: on all cores of this computer.",
+        help="Compute on a dask cluster, such as tcp://host:8786; default: on all cores of this computer.",
     )  # fmt: skip
     return scheduler(fresh(command))
 
@@ -235,7 +235,7 @@ def new(file: str | None, like: str, listed: bool, force: bool) -> None:
     help="[[variant]] of the wall file to compare with the wall as drawn, may be repeated; all: every one.",
 )  # fmt: skip
 @click.option("--rules", type=click.Path(), metavar="FILE", help="File of [[rule]] entries for the rule check (TOML).")
-@click.option("--out", type=click.Path(), help="The report (HTML); left out: reports/NAME-OF-WALLFILE.html.")
+@click.option("--out", type=click.Path(), help="The report (HTML); default: reports/NAME-OF-WALLFILE.html.")
 @click.option("--save", type=click.Path(), metavar="FOLDER", help="Also write every case as NetCDF into this folder.")
 @click.option(
     "--csv", type=click.Path(), metavar="FOLDER", help="Also write the report's tables as CSV into this folder."
@@ -317,7 +317,7 @@ def compare(
 
 @main.command()
 @click.argument("name", required=False)
-@click.option("--group", help="Only this group, such as cladding or membrane; left out: all.")
+@click.option("--group", help="Only this group, such as cladding or membrane; default: all.")
 def materials(name: str | None, group: str | None) -> None:
     """List the built-in materials, or all values of the material NAME."""
     from rich.console import Console
@@ -409,9 +409,9 @@ def climate(
 @click.argument("wallfile", type=click.Path())
 @click.option("--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF).")
 @_rain_options()
-@click.option("--openings", metavar="NAME", help="Set of openings; left out: the first of the wall file.")
-@click.option("--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm"; left out: that of the wall file.')
-@click.option("--column", metavar="NAME", help="Column of the cavity; left out: the first of the wall file.")
+@click.option("--openings", metavar="NAME", help="Set of openings; default: the first of the wall file.")
+@click.option("--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm"; default: that of the wall file.')
+@click.option("--column", metavar="NAME", help="Column of the cavity; default: the first of the wall file.")
 def monthly(
     wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
     depth: str | None,
@@ -457,14 +457,14 @@ def monthly(
 
 @main.command()
 @click.argument("wallfile", type=click.Path())
-@click.option("--openings", metavar="NAME", help="Set of openings; left out: the first.")
-@click.option("--depth", metavar="LENGTH", help='Cavity depth such as "30 mm"; left out: that of the wall file.')
-@click.option("--column", "columns", multiple=True, metavar="NAME", help="Column, may be repeated; left out: all.")
+@click.option("--openings", metavar="NAME", help="Set of openings; default: the first.")
+@click.option("--depth", metavar="LENGTH", help='Cavity depth such as "30 mm"; default: that of the wall file.')
+@click.option("--column", "columns", multiple=True, metavar="NAME", help="Column, may be repeated; default: all.")
 @click.option("--wind", default="0,2,5", metavar="M/S", help="Wind at roof height, numbers with commas. [m/s]")
 @click.option("--angle", default=0.0, type=float, metavar="DEG", help="Between wind and wall normal. [degree]")
 @click.option("--outdoor", default=10.0, type=float, metavar="C", help="Outdoor air. [degC]")
 @click.option("--indoor", default=20.0, type=float, metavar="C", help="Room air. [degC]")
-@click.option("--sun", metavar="W/M2", help="Sun on the wall, numbers with commas; left out: 0,300,700. [W/m2]")
+@click.option("--sun", metavar="W/M2", help="Sun on the wall, numbers with commas; default: 0,300,700. [W/m2]")
 @click.option("--cavity", "warm", metavar="C", help="Instead of sun: temperature of the cavity air. [degC]")
 @click.option("--out", type=click.Path(), help="Write a small page (HTML).")
 def airflow(
@@ -480,7 +480,7 @@ def airflow(
     warm: str | None,
     out: str | None,
 ) -> None:
-    """Show flows, air change rates and chokes of the cavity for given wind and sun, without weather."""
+    """Show flows, air change rates and the main flow restriction for given wind and sun, without weather."""
     from rich.console import Console
 
     from cavity.airflow.steady import difference_sentence, numbers, steady_columns
@@ -529,7 +529,7 @@ def airflow(
 @click.option("--report", type=click.Path(), help="Write all cases, with sources, as a page (HTML).")
 @click.option("--short", is_flag=True, help="Leave passed cases out of the tables.")
 def verify(areas: tuple[str, ...], report: str | None, short: bool) -> None:
-    """Run the published cases of AREA (left out: all): expected, computed, deviation. Exit code 1 where one fails."""
+    """Run the benchmark cases of AREA (default: all): expected, computed, deviation. Exit code 1 where one fails."""
     from rich.console import Console
 
     from cavity.files import HTML, check_outputs
@@ -766,7 +766,7 @@ def advise(
 @click.argument("wallfile", required=False, type=click.Path())
 @click.option("--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF).")
 @_rain_options()
-@click.option("--openings", metavar="NAME", help="Set of openings; left out: the one most open at base and head.")
+@click.option("--openings", metavar="NAME", help="Set of openings; default: the one most open at base and head.")
 @click.option("--out", type=click.Path(), default="reports/lesson.html", show_default=True, help="The page (HTML).")
 @_engine_options
 def lesson(
@@ -775,7 +775,7 @@ def lesson(
 ) -> None:  # fmt: skip
     """Write a page for teaching: what depth, openings, height, wind, sun, colour and mass do to flow and wetness.
 
-    Computed for WALLFILE, left out: the invented wall of `cavity new`; rails and barriers are left out.
+    Computed for WALLFILE, default: the fictitious wall of `cavity new`; rails and barriers are left out.
     """
     from cavity.files import HTML, check_outputs
     from cavity.report.lesson_page import write_lesson

@@ -64,7 +64,17 @@ def value_text(finding: Any, *, limit: bool = False) -> str:
     value = float(finding.limit if limit else finding.value)
     if np.isnan(value):
         return "–"
-    return f"{display.number(value)} {finding.units}".strip()
+    text = display.number(value) if limit else told_apart(value, float(finding.limit))
+    return f"{text} {finding.units}".strip()
+
+
+def told_apart(value: float, limit: float) -> str:
+    """Return a value with the digits it takes to see on which side of its limit it is: 3.004 of 3, not 3 of 3."""
+    for digits in (3, 4, 5):
+        text = display.number(value, digits)
+        if value == limit or text != display.number(limit, digits):
+            return text
+    return text
 
 
 def found_text(found: Any) -> str:
@@ -649,7 +659,7 @@ def still_pieces(seen: View) -> list[str]:
 def cell_text(found: Any) -> str:
     """Return criterion, value and limit for a cell, such as "mould 1.3 of 3"."""
     name = SHORT.get(found.key, title(found))
-    number, bound = display.number(float(found.value)), value_text(found, limit=True)
+    number, bound = told_apart(float(found.value), float(found.limit)), value_text(found, limit=True)
     if found.threshold == _LIMIT:
         return f"{name} {number} of {bound}"
     return f"{name} {number}, {found.threshold} {bound}"

@@ -344,7 +344,7 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
         ("Solver steps a case", f"{min(steps)} to {max(steps)}"),
         (
             "Hours",
-            "values stand at the start of the hour, local standard time, no daylight saving; means over the hour",
+            "values are given at the start of the hour, local standard time, no daylight saving; means over the hour",
         ),
     ]
     return rows

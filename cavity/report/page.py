@@ -224,7 +224,7 @@ def render(comparison: Any) -> str:
         "climate_text": ", ".join(climates),
         "facing": ", ".join(answer.facing_text(value) for value in facings),
         "compared": " × ".join(
-            [f"{len(sets)} openings", f"{len(depths)} depths"]
+            [f"{len(sets)} opening{'s' * (len(sets) > 1)}", f"{len(depths)} depth{'s' * (len(depths) > 1)}"]
             + [f"{len(seen.variants)} variants"] * (len(seen.variants) > 1)
             + [f"{len(facings)} facings"] * (len(facings) > 1)
             + [f"{len(strips)} strips"] * (len(strips) > 1)
