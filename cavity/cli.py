@@ -225,6 +225,15 @@ def new(file: str | None, like: str, listed: bool, force: bool) -> None:
     metavar="NAME",
     help="Column (strip) of the cavity, may be repeated.  [default: all]",
 )
+@click.option(
+    "--facing", "facings", multiple=True, metavar="DIRECTION",
+    help="Orientation, may be repeated or a list: N,SW or 30,210 (degrees clockwise from north); all: the eight of the "
+    "compass.  [default: that of the wall file]",
+)  # fmt: skip
+@click.option(
+    "--variant", "variants", multiple=True, metavar="NAME",
+    help="[[variant]] of the wall file to compare with the wall as drawn, may be repeated; all: every one.",
+)  # fmt: skip
 @click.option("--rules", type=click.Path(), metavar="FILE", help="File of [[rule]] entries for the rule check (TOML).")
 @click.option("--out", type=click.Path(), help="The report (HTML); default: reports/NAME-OF-WALLFILE.html.")
 @click.option("--save", type=click.Path(), metavar="FOLDER", help="Also write every case as NetCDF into this folder.")
@@ -244,6 +253,8 @@ def compare(
     rain: tuple[str, ...],
     rain_total: tuple[str, ...],
     columns: tuple[str, ...],
+    facings: tuple[str, ...],
+    variants: tuple[str, ...],
     rules: str | None,
     out: str | None,
     save: str | None,
@@ -283,8 +294,8 @@ def compare(
     weathers = _weathers(climates, rain, rain_total)
     with shown_progress() as progress:
         comparison = run(
-            wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh,
-            confidence=confidence or None,
+            wall, weathers, columns=columns or None, facings=facings, variants=variants, progress=progress,
+            scheduler=scheduler, fresh=fresh, confidence=confidence or None,
         )  # fmt: skip
     files = _Files()
     page = files.write("Report: ", write_report, comparison, target)
