@@ -11,8 +11,8 @@ from cavity.report import answer
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-_MARK = {"pass": "✓", "review": "!", "fail": "✗"}
-_STYLE = {"pass": "cyan", "review": "yellow", "fail": "bold red"}  # shape and word carry the meaning, colour only helps
+MARK = {"pass": "✓", "review": "!", "fail": "✗"}
+STYLE = {"pass": "cyan", "review": "yellow", "fail": "bold red"}  # shape and word carry the meaning, colour only helps
 
 
 @contextlib.contextmanager
@@ -59,7 +59,7 @@ def _matrix_table(comparison: Any, seen: answer.View, variant: str) -> Any:
             if cell["status"] == "none":
                 cells.append(Text(f"- {cell['word']}\n{cell['reason']}"))
                 continue
-            text = Text(f"{_MARK[cell['status']]} {cell['word']}\n", style=_STYLE[cell["status"]])
+            text = Text(f"{MARK[cell['status']]} {cell['word']}\n", style=STYLE[cell["status"]])
             text.append(f"{cell['text']}\n{cell['rate']}", style="default")
             cells.append(text)
         table.add_row(Text(name), *cells)
