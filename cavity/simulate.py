@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 # m, still air with the vapour resistance of the room face by direction of heat flow, EN 15026 draft (CEN/TC 89 WI 29.3)
 ROOM_VAPOUR_LAYER = {"up": 0.004, "horizontal": 0.008, "down": 0.03}
+NEAR_BOILING = 0.5  # of the air pressure: beyond, diffusion in air at rest no longer describes how vapour moves
 CYCLE = 0.01  # kg/m2: two years that end this close hold the same water
 
 
@@ -42,8 +43,8 @@ def simulate(
     """Return the hourly state of a wall over the last of the simulated years.
 
     One column of the cavity is cut into segments along its height; each is a one-dimensional line through cladding,
-    cavity and backup wall, and the air that flows past joins them. Lateral flow, gusts within the hour and leaks
-    through the cladding between the listed openings are left out. Years repeat, from the wall's start month, until
+    cavity and backup wall, and the air that flows past joins them. Lateral flow and leaks through the cladding between
+    the listed openings are left out; exchange by gusts is an estimate. Years repeat, from the wall's start month, until
     the water at their ends agrees within 10 g/m2 or `wall.run.max_years` are done.
 
     Parameters
@@ -158,7 +159,24 @@ def simulate(
         solver_residual=float(worst),
         monthly="" if short else _monthly(wall, weather, chosen.name, depth, air.name),
     )
+    if boils := _boiling(dataset):
+        dataset.attrs["warnings"] = json.dumps([*json.loads(dataset.attrs["warnings"]), boils])
     return dataset
+
+
+def _boiling(dataset: xr.Dataset) -> str:
+    """Return a warning where vapour comes near the air pressure in the cavity or at a face; empty where it does not."""
+    most = dataset["vapour_pressure"].max(("segment", "face")).to_numpy()
+    most = np.maximum(most, dataset["cavity_vapour_pressure"].max("segment").to_numpy())
+    hours = int((most > NEAR_BOILING * dataset["pressure"].to_numpy()).sum())
+    if not hours:
+        return ""
+    hottest = float(dataset["temperature"].max()) - 273.15
+    return (
+        f"in {hours} h water in the wall comes near boiling (up to {most.max() / 1e3:.0f} kPa of vapour, hottest "
+        f"surface {hottest:.0f} degC): steam that drives itself out is left out, and these hours are outside the "
+        "model; check the absorptance and emissivities, and the materials at such temperatures"
+    )
 
 
 def _no_convergence(
@@ -380,7 +398,7 @@ def _forcing(
     room_phi: NDArray[np.float64],
 ) -> year.Forcing:
     """Return what acts on the wall hour by hour: gain by E10, wind by E18, room by E54."""
-    from cavity.airflow.pressure import pressure_coefficients, wind_pressure
+    from cavity.airflow.pressure import gust_pressure, pressure_coefficients, wind_pressure
     from cavity.constants import ISO_AIR_PERMEABILITY, STEFAN_BOLTZMANN
     from cavity.kernels import year
     from cavity.wall.uvalue import INNER_SURFACE, heat_flow_direction
@@ -406,6 +424,8 @@ def _forcing(
         gain=gain,
         h_out=outside_coefficient(speed),
         wind=np.ascontiguousarray(wind, dtype=float).reshape(len(T_out), len(air.openings)),
+        speed=speed,
+        gust=gust_pressure(wall.site, air.openings, angle, density, speed),
         rain=rain - seep,
         seep=seep,
         T_in=np.ascontiguousarray(room_T, dtype=float),
@@ -426,6 +446,7 @@ def _plane_node(wall: Wall, line: Line, layer: int) -> int:
 
 
 def _column(wall: Wall, air: ColumnAir, depth: float) -> year.Column:
+    from cavity.airflow.column import gust_curve
     from cavity.kernels import year
 
     back = wall.cavity.emissivity_cladding
@@ -449,6 +470,11 @@ def _column(wall: Wall, air: ColumnAir, depth: float) -> year.Column:
         opening_compartment=air.opening_compartment,
         gate_link=air.gate_link,
         volume=air.volume,
+        segment_compartment=air.segment_compartment,
+        single_area=wall.cavity.single_vent_exchange * air.single_area,
+        single_clear=air.single_clear,
+        gust_curve=gust_curve(air) if wall.cavity.gust_exchange > 0.0 else np.zeros((2, 0)),
+        gust_factor=float(wall.cavity.gust_exchange),
         depth=depth,
         height=air.height,
         emissivity=1.0 / (1.0 / back + 1.0 / front - 1.0),

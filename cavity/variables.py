@@ -163,7 +163,7 @@ _ROWS = (
         100.0,
         "Gain in flow if doubled",
     ),
-    Variable("cavity_temperature", "K", "air temperature in the cavity", _TS, 173.0, 423.0, "Cavity air temperature"),
+    Variable("cavity_temperature", "K", "air temperature in the cavity", _TS, 173.0, 503.0, "Cavity air temperature"),
     Variable(
         "cavity_vapour_pressure", "Pa", "vapour pressure of the cavity air", _TS, 0.0, 1.15e5, "Cavity vapour pressure"
     ),
@@ -186,7 +186,7 @@ _ROWS = (
         "Cavity relative humidity",
     ),
     # every face and interface
-    Variable("temperature", "K", "temperature at the face or interface", _TSF, 173.0, 423.0, "Temperature"),
+    Variable("temperature", "K", "temperature at the face or interface", _TSF, 173.0, 503.0, "Temperature"),
     Variable(
         "relative_humidity", "1", "relative humidity at the face or interface", _TSF, 0.0, 1.0, "Relative humidity"
     ),
@@ -197,13 +197,13 @@ _ROWS = (
         "dew point of the air beside the face, or of the vapour at an interface",
         _TSF,
         100.0,
-        423.0,
+        503.0,
         "Dew point",
     ),
     Variable(
         "dew_point_margin",
         "K",
-        "temperature less dew point; below zero water condenses",
+        "temperature minus dew point; below zero water condenses",
         _TSF,
         -100.0,
         200.0,
@@ -216,13 +216,13 @@ _ROWS = (
         "temperature at the cold spot of metal rails through a layer",
         _TSR,
         173.0,
-        423.0,
+        503.0,
         "Temperature at the rails",
     ),
     Variable(
         "rail_dew_point_margin",
         "K",
-        "temperature at the cold spot of rails less the dew point at the same face; below zero water condenses",
+        "temperature at the cold spot of rails minus the dew point at the same face; below zero water condenses",
         _TSR,
         -100.0,
         200.0,
@@ -230,7 +230,7 @@ _ROWS = (
     ),
     # line through the studs, only where [run] stud_line asks for it
     Variable(
-        "stud_temperature", "K", "temperature at the face, at a stud", _TSF, 173.0, 423.0, "Temperature at the studs"
+        "stud_temperature", "K", "temperature at the face, at a stud", _TSF, 173.0, 503.0, "Temperature at the studs"
     ),
     Variable(
         "stud_relative_humidity",

@@ -66,6 +66,54 @@ def test_developed_channel_with_one_insulated_plate_is_between_the_textbook_valu
     assert balance.forced_nusselt(100.0, 1e5, 0.5, 0.0) == pytest.approx(5.775, rel=1e-4)
 
 
+CAPACITY = st.one_of(st.just(0.0), st.floats(1e-6, 1e4))
+
+
+@given(coefficient, coefficient, kelvin, kelvin, kelvin, kelvin, CAPACITY, st.floats(0.0, 1e3))
+def test_heat_of_the_faces_leaves_with_the_air_and_by_exchange_with_outdoors(h1, h2, T1, T2, T_in, T_out, C, c):
+    h, faces = h1 + h2, (h1 * T1 + h2 * T2) / (h1 + h2)
+    mean_share, part, outlet_share, beyond = balance.kept_mixing(h, C, c)
+    mean = faces + (T_in + part * (T_out - T_in) - faces) * mean_share
+    outlet = faces + (T_in + beyond * (T_out - T_in) - faces) * outlet_share
+    given_up = h * (faces - mean)
+    assert given_up == pytest.approx(C * (outlet - T_in) + c * (mean - T_out), rel=1e-6, abs=(h + C + c) * 1e-9)
+    if C == 0.0:  # still air: between faces and outdoors by their conductances
+        assert mean == pytest.approx((h * faces + c * T_out) / (h + c), rel=1e-9)
+    assert balance.kept_mixing(h, C, 0.0)[::2] == balance.kept(h, C)
+
+
+def test_exchange_through_one_vent_is_that_of_the_formula():
+    """Warren 1977 (from memory), by hand: 0.025 x 0.001 m2/m x 4 m/s, and 0.2 A sqrt(g h dT/T) in calm."""
+    assert balance.single_vent(0.001, 0.001, 4.0, 290.0, 285.0) == pytest.approx(1e-4, rel=1e-12)
+    calm = 0.6 / 3.0 * 0.04 * math.sqrt(9.80665 * 0.04 * 10.0 / 280.0)
+    assert balance.single_vent(0.04, 0.04, 0.0, 290.0, 280.0) == pytest.approx(calm, rel=1e-12)
+
+
+CURVE = np.array([np.logspace(-3, 3, 31), 0.01 * np.logspace(-3, 3, 31) ** 0.5])
+
+
+@given(st.floats(-3.0, 3.0), st.floats(0.0, 3.0), st.floats(0.1, 20.0), st.floats(1.0, 5.0))
+def test_gusts_add_nothing_without_fluctuation_and_no_less_with_more(drive, sigma, speed, more):
+    """Of either sign alike; a more open column (flow times `more` at every drive) exchanges no less."""
+    assert balance.gust_exchange(CURVE, drive, 0.0, speed, 0.2) == 0.0
+    one = balance.gust_exchange(CURVE, drive, sigma, speed, 0.2)
+    assert one >= 0.0
+    assert balance.gust_exchange(CURVE, -drive, sigma, speed, 0.2) == pytest.approx(one, rel=1e-9, abs=1e-15)
+    assert balance.gust_exchange(CURVE * np.array([[1.0], [more]]), drive, sigma, speed, 0.2) >= one * (1.0 - 1e-9)
+
+
+def test_gusts_without_mean_drive_exchange_the_mean_of_the_normal_distribution():
+    """Flow 0.01 sqrt(dp), deviation 1 Pa: E|x|^(1/2) = 2^(1/4) Gamma(3/4) / sqrt(pi) = 0.822; slow wind, nothing turns.
+
+    Six points are 9 % above: the root is steep at rest.
+    """
+    found = balance.gust_exchange(CURVE, 0.0, 1.0, 1e-3, 0.2)
+    assert found == pytest.approx(0.01 * 2**0.25 * math.gamma(0.75) / math.sqrt(math.pi), rel=0.1)
+    # a gust shorter than the time of renewal carries on in proportion only
+    short = balance.gust_exchange(CURVE, 0.0, 1.0, 60.0, 10.0)
+    assert short == pytest.approx(found * found / 10.0, rel=1e-9)
+
+
 PRESSURE = 101325.0
 depths = st.floats(0.005, 0.2)
 
@@ -193,3 +241,8 @@ def test_block_elimination_reports_a_singular_block():
     system = np.zeros((1, 14))
     system[:, 12:] = 1.0
     assert block.solve(*in_lanes(system), 0) == 1
+
+
+def test_an_exchange_too_small_to_count_is_none():
+    assert balance.kept_mixing(2.0, 0.0, 5e-324) == balance.kept_mixing(2.0, 0.0, 0.0)
+    assert balance.kept_mixing(2.0, 3.0, 1e-9) == pytest.approx(balance.kept_mixing(2.0, 3.0, 0.0), abs=1e-8)

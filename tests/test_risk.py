@@ -167,6 +167,19 @@ def test_saturated_warm_sheathing_fails_and_the_sentence_says_where(dry):
     assert {found.key for found in findings if found.status == "fail"} >= {"mould", "decay"}
 
 
+def test_mould_on_an_outermost_membrane_is_weather_and_on_an_outermost_board_is_judged(dry):
+    """25 degC, 98 % at the exterior surface of the wall: on a membrane it condemns nothing, on a board it does."""
+    wet = with_face(dry, str(dry["face"].values[2]), temperature=298.15, relative_humidity=0.98)
+    assert list(wet["face_role"].values)[2] == "outer face of wall" and int(wet["layer_membrane"].values[1]) == 1
+    assert find(wet, "mould").value < 0.5
+    weather = find(wet, "mould_cladding")
+    assert (weather.status, weather.where.split(",")[0]) == ("information", "outer face of wall")
+    board = wet.copy()
+    board["layer_membrane"] = ("layer", np.zeros(wet.sizes["layer"], int))
+    judged = find(board, "mould", mould_index=1.0)
+    assert (judged.value, judged.where) == (weather.value, weather.where) and judged.status == "fail"
+
+
 def test_worst_is_by_status_then_severity():
     def made(status, ratio):
         return Finding("k", "T", "w", 1.0, 1.0, "", status, "", 0.0, "s", "S.", ratio)

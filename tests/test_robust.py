@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import sys
 import zlib
 from dataclasses import replace
 
@@ -13,6 +14,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import cavity
+
+sys.path.insert(0, str(ROOT / "tests" / "benchmarks"))
+
+import walls
+
 from cavity.variables import TABLE
 from cavity.wallfile import parse_wall, starter
 from cavity.wallfile.materials import material, materials
@@ -99,6 +105,26 @@ def test_random_walls_stay_within_physical_limits(
 ):
     wall = build(cladding, backup, openings, depth, humidity, absorptance, leak)
     check(cavity.simulate(wall, window(climate, number)))
+
+
+# walls that once ended in "no convergence": half-frozen brick, ice in films, dry rooms behind metal, rain led to planes
+ONCE_FAILED = (36, 66, 73, 80, 92, 94, 129, 147, 148, 185, 186, 208, 247, 250, 269, 276, 299, 329, 341, 387, 941)
+ONCE_FAILED += (1749, 2582, 2695, 2783, 3347, 3527)
+
+
+@pytest.mark.parametrize("number", [*range(21), *ONCE_FAILED])
+def test_random_walls_through_frost_rain_and_cold_rooms(number):
+    """A sample of tests/benchmarks/walls.py: no failure, physical limits, balances, and the maximum principle."""
+    _kind, what, fault = walls.attempt(1, number)
+    assert not fault, f"{what}: {fault}"
+
+
+def test_the_maximum_principle_sees_a_face_colder_than_all_around_it(one_year, winter):
+    ds = cavity.simulate(one_year, winter, opening_set="10 mm slots")
+    assert walls.below_surroundings(ds) < 0.1
+    bad = ds.copy(deep=True)
+    bad["temperature"].values[100, 0, 3] = 230.0
+    assert walls.below_surroundings(bad) > 5.0
 
 
 @pytest.mark.parametrize("name", SOLIDS)

@@ -209,14 +209,14 @@ def test_every_kind_of_change_is_tried():
         "adding a vent below closer",
         "adding a vent above closer",
         "adding a vent below closer and a vent above closer",
-        "adding a vent below closer and a vent above closer, with the rail gaps widened from 3.17 mm (1/8 in) to "
+        "adding a vent below closer and a vent above closer, with the rail gaps widened from 3.2 mm (1/8 in) to "
         "25.4 mm (1 in),",
         "doubling the base",
         "doubling the head",
         "doubling all vents",
         "halving all vents",
-        "widening the rail gaps from 3.17 mm (1/8 in) to 6.35 mm (1/4 in)",
-        "widening the rail gaps from 3.17 mm (1/8 in) to 25.4 mm (1 in)",
+        "widening the rail gaps from 3.2 mm (1/8 in) to 6.4 mm (1/4 in)",
+        "widening the rail gaps from 3.2 mm (1/8 in) to 25.4 mm (1 in)",
         "deepening the cavity from 20 to 30 mm",
         "a paler finish (solar absorptance 0.6 to 0.3)",
         "a darker finish (solar absorptance 0.6 to 0.9)",
@@ -230,7 +230,7 @@ def test_every_kind_of_change_is_tried():
     assert all(each.wall.barriers == wall.barriers for each in changes.values())  # fire barriers are never opened
     area = [one.free_area for one in changes["doubling the base"].wall.opening_sets[0].openings]
     assert area == [0.02, 0.01]
-    assert changes["widening the rail gaps from 3.17 mm (1/8 in) to 25.4 mm (1 in)"].wall.rails[0].gap == INCH
+    assert changes["widening the rail gaps from 3.2 mm (1/8 in) to 25.4 mm (1 in)"].wall.rails[0].gap == INCH
     assert changes["deepening the cavity from 20 to 30 mm"].depth == 0.03
     assert changes["a tighter retarder (s_d 2 to 10 m)"].wall.backup[-1].sd == 10.0
     assert changes["halving the air leakage from indoors"].wall.wetting.leak_flow == 0.5e-5

@@ -183,13 +183,13 @@ def test_rail_gaps_are_searched_in_metres():
 
     row = search(evaluate, at(0.02), GAPS, variable="gap")[0]
     assert 0.009 < row.least <= 0.009 * 1.05
-    assert row.note == f"Passes from {1e3 * row.least:.3g} mm on."
+    assert row.note == f"Passes from {gap_text(row.least)} on."
     passing = search(evaluator(lambda depth, factor: 0.5 / factor), at(0.02))
     text = sizing(passing, gaps=(row,)).sentence
-    assert f"the gaps at the rail ends must be at least {1e3 * row.least:.3g} mm at 20 mm depth" in text
+    assert f"the gaps at the rail ends must be at least {gap_text(row.least)} at 20 mm depth" in text
     none = search(lambda batch: [judged(point, [finding(2.0)]) for point in batch], at(0.02), GAPS, variable="gap")
     text = sizing(passing, gaps=none).sentence
-    assert "no gap at the rail ends from 3.17 mm (1/8 in) to 25.4 mm (1 in) meets every criterion" in text
+    assert "no gap at the rail ends from 3.2 mm (1/8 in) to 25.4 mm (1 in) meets every criterion" in text
 
 
 def test_vents_are_given_for_each_rail_gap():
@@ -199,7 +199,7 @@ def test_vents_are_given_for_each_rail_gap():
     rows = search(evaluate, [Point(0.03, gap=gap) for gap in GAPS], floor=FLOOR)
     assert [row.line.gap for row in rows] == list(GAPS)
     text = sizing(search(evaluator(lambda *_: 0.5), at(0.03)), together=rows).sentence
-    assert f"Vents needed for each rail gap, at 30 mm: 3.17 mm (1/8 in): {rows[0].least:.2f} ×; " in text
+    assert f"Vents needed for each rail gap, at 30 mm: 3.2 mm (1/8 in): {rows[0].least:.2f} ×; " in text
 
 
 def test_no_opening_helps_is_said_only_when_all_was_tried_with_what_decides_and_the_variant_that_does():
@@ -279,8 +279,8 @@ def small_wall(**changes):
 
 def test_gaps_in_inches_are_named():
     assert [gap_text(gap) for gap in GAPS] == [
-        "3.17 mm (1/8 in)",
-        "6.35 mm (1/4 in)",
+        "3.2 mm (1/8 in)",
+        "6.4 mm (1/4 in)",
         "12.7 mm (1/2 in)",
         "25.4 mm (1 in)",
     ]

@@ -6,7 +6,7 @@ from wall_bounds import toml
 from wall_texts import FULL, STARTER, edit, faults
 
 from cavity.errors import InputError
-from cavity.wallfile import material, parse_wall
+from cavity.wallfile import material, parse_wall, starter, starters
 from cavity.wallfile.faults import _models, dotted, key_lines, leaf_of
 from cavity.wallfile.inputs import INPUTS, changed
 from cavity.wallfile.model import Wall
@@ -34,8 +34,8 @@ def test_the_comments_of_the_starter_are_true_when_uncommented():
     assert wall.variants[0][2].material.name == "gypsum sheathing"
     assert dict(wall.limits) == {"mould_index": 3.0, "wood_moisture": 0.2}
     assert wall.uncertain == (("site.cp_difference", 0.05, 0.3), ("wetting.rain_share", 0.005, 0.02))
-    # 0.05 m3/(m2 h) of air of 1.2 kg/m3
-    assert wall.wetting.leak_flow == pytest.approx(0.05 * 1.2 / 3600) and wall.wetting.leak_layer == 2
+    # 0.01 m3/(m2 h) of air of 1.2 kg/m3
+    assert wall.wetting.leak_flow == pytest.approx(0.01 * 1.2 / 3600) and wall.wetting.leak_layer == 2
     assert wall.run.construction_wet == (("sheathing", 20.0),)
 
 
@@ -44,7 +44,29 @@ def test_quantities_come_out_in_si():
     assert wall.cladding[0].thickness == 0.008 and wall.cavity.depth == 0.03 and wall.cavity.blocked == 0.05
     assert wall.cavity.film_limit == pytest.approx(0.1) and wall.site.building_height == 7.0
     assert wall.wetting.rain_share == 0.01 and wall.run.start_month == 10 and wall.run.start_humidity == 0.8
-    assert wall.rails[0].heights == (1.5, 3.0, 4.5) and wall.rails[0].gap == 0.2
+    assert wall.rails[0].heights == (1.5, 3.0, 4.5) and wall.rails[0].gap == 0.025
+
+
+@pytest.mark.parametrize("name", starters())
+def test_every_wall_to_start_from_is_read_and_has_a_baseline_and_a_comment_a_section(name):
+    text = starter(name)
+    wall = parse_wall(text, name)
+    assert wall.invented and "FICTITIOUS" in text and wall.description
+    assert wall.name == starters()[name]
+    assert len(wall.opening_sets) >= 3 and len(wall.depths) >= 2
+    # a baseline with little or no air, and every strip of the wall with at least one vent in the most open set
+    assert sum(vent.free_vent_area for vent in wall.opening_sets[0].openings) < 1e-3
+    for column in wall.columns:
+        assert any(not vent.columns or column.name in vent.columns for vent in wall.opening_sets[-1].openings)
+    assert text.count("#") >= 12
+
+
+def test_a_wall_to_start_from_that_is_not_there_is_refused():
+    with pytest.raises(InputError, match="brick"):
+        starter("bricks")
+    for name in ("../materials", "", "a/b"):
+        with pytest.raises(InputError):
+            starter(name)
 
 
 def test_vents_keep_gross_area_and_free_area_apart():
@@ -53,8 +75,9 @@ def test_vents_keep_gross_area_and_free_area_apart():
     mesh = sets["fine mesh"].openings[0]
     assert mesh.free_area == pytest.approx(0.010) and mesh.clear_height == pytest.approx(0.010)
     assert mesh.free_vent_area == pytest.approx(0.004)
-    strip = sets["perforated strip"].openings[0]
-    assert strip.free_vent_area == pytest.approx(0.0075) and strip.free_area == pytest.approx(0.015)
+    drawn = edit(('kind = "mesh"\nslot = "10 mm"\n', 'kind = "mesh"\nfree_area = "75 cm2/m"\nclear_height = "15 mm"\n'))
+    strip = parse_wall(drawn).opening_sets[1].openings[0]
+    assert strip.free_vent_area == pytest.approx(0.0075) and strip.free_area == pytest.approx(0.01875)
 
 
 def test_holes_are_counted_by_the_metre():
@@ -85,12 +108,14 @@ def test_a_vent_by_height_serves_every_column_that_reaches_it():
 def test_permeance_becomes_the_sd_of_a_membrane():
     """sd = permeability of air at 23 degC (Schirmer, ISO 12572: 1.953e-10 kg/(m s Pa)) / permeance."""
     for written, permeance in (("60 ng/(Pa s m2)", 60e-12), ("1 perm", 5.72135e-11)):
-        layer = parse_wall(edit(('name = "vapour retarder"', f'name = "x"\npermeance = "{written}"'))).backup[3]
+        layer = parse_wall(
+            edit(('sd = "5 m"\n', ""), ('name = "vapour retarder"', f'name = "x"\npermeance = "{written}"'))
+        ).backup[3]
         assert layer.is_membrane and layer.sd == pytest.approx(1.953e-10 / permeance, rel=3e-4)  # printed digits
 
 
 def test_a_membrane_takes_its_sd_from_the_table_of_materials():
-    wall = parse_wall(edit(('material = "vapour retarder"', 'material = "smart vapour retarder"')))
+    wall = parse_wall(edit(('material = "vapour retarder"\nsd = "5 m"', 'material = "smart vapour retarder"')))
     assert wall.backup[3].sd_table == material("smart vapour retarder").sd_table
     assert wall.backup[0].sd == 0.2
 
@@ -216,7 +241,7 @@ def test_every_uncertain_input_can_be_changed_and_nothing_else_changes():
         assert other.columns == wall.columns
         assert other.layers == wall.layers or name == "backup.vapour_factor"
     assert changed(wall, "openings.area_factor", 0.5).opening_sets[0].openings[0].free_area == pytest.approx(0.00015)
-    assert changed(wall, "rail.gap_factor", 0.5).rails[0].gap == pytest.approx(0.1)
+    assert changed(wall, "rail.gap_factor", 0.5).rails[0].gap == pytest.approx(0.0125)
     assert changed(wall, "finish.solar_absorptance", 0.2).solar_absorptance == 0.2
     tighter = changed(wall, "backup.vapour_factor", 2.0)
     assert tighter.cladding == wall.cladding
@@ -367,14 +392,14 @@ def test_a_free_area_alone_takes_the_usual_height_of_an_opening_and_says_so():
 
 def test_rails_take_gaps_at_both_ends_mesh_and_rounded_edges_and_sets_bring_their_own():
     wall = parse_wall(
-        edit(('gap = "200 mm"', 'gap = "1/8 in"\ngaps = 2\nporosity = "50 %"\nwire = "0.5 mm"\nedges = "rounded"'))
+        edit(('gap = "25 mm"', 'gap = "1/8 in"\ngaps = 2\nporosity = "50 %"\nwire = "0.5 mm"\nedges = "rounded"'))
     )
     rail = wall.rails[0]
     assert (rail.gap, rail.gaps, rail.porosity, rail.wire, rail.rounded) == pytest.approx(
         (0.003175, 2, 0.5, 5e-4, True)
     )
     own = '[[openings.rail]]\nname = "short rail"\nheights = ["3 m"]\ngap = "1 in"\nbay = "600 mm"\n[compare]'
-    sets = parse_wall(edit(("[compare]", own))).opening_sets
+    sets = parse_wall(edit(("rail = []", ""), ("[compare]", own))).opening_sets
     assert sets[-1].rails[0].name == "short rail"
     assert sets[0].rails is None
 

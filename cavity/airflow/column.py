@@ -18,8 +18,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.airflow.losses import barrier_row, channel_row, opening_row, rail_row
+from cavity.constants import R_AIR, STANDARD_PRESSURE
 from cavity.errors import Fault, InputError
-from cavity.kernels import balance, network
+from cavity.kernels import balance, moist_air, network
 from cavity.kernels import losses as kernel
 from cavity.wallfile.model import ventilation_class
 
@@ -56,6 +57,9 @@ class ColumnAir:
         All parts low to high, for `network.path_losses`; height [m], free area [m2/m], 0 where closed.
     segment_names, segment_bottom, segment_top, segment_link : s
         Thermal segments; volume per metre of wall = `area` x height.
+    single_area, single_clear : s
+        Segments of a stretch with one open vent only: its free area over the height of the stretch [m2/m2] and its
+        clear height [m]; elsewhere 0.
     compartment_edges : array, (c+1,)
         Ends of the compartments: of the column, and every barrier between them. [m]
     opening_compartment, gate_link : n, c-1
@@ -90,9 +94,16 @@ class ColumnAir:
     segment_bottom: np.ndarray
     segment_top: np.ndarray
     segment_link: np.ndarray
+    single_area: np.ndarray
+    single_clear: np.ndarray
     compartment_edges: np.ndarray
     opening_compartment: np.ndarray
     gate_link: np.ndarray
+
+    @property
+    def segment_compartment(self) -> np.ndarray:
+        """Compartment of each segment, (s,)."""
+        return np.searchsorted(self.compartment_edges[1:-1], 0.5 * (self.segment_bottom + self.segment_top))
 
     @property
     def volume(self) -> np.ndarray:
@@ -117,13 +128,12 @@ class ColumnAir:
     def coordinates(self) -> dict[str, Any]:
         """Return the coordinates of a Dataset that say what segments, compartments, openings and parts are."""
         edges = self.compartment_edges
-        middles = 0.5 * (self.segment_bottom + self.segment_top)
         count = len(edges) - 1
         return {
             "segment": list(self.segment_names),
             "segment_bottom": ("segment", self.segment_bottom, {"units": "m"}),
             "segment_top": ("segment", self.segment_top, {"units": "m"}),
-            "segment_compartment": ("segment", np.searchsorted(edges[1:-1], middles)),
+            "segment_compartment": ("segment", self.segment_compartment),
             "compartment": [f"{a:.2f} to {b:.2f} m" for a, b in pairwise(edges)] if count > 1 else ["whole column"],
             "compartment_bottom": ("compartment", edges[:-1], {"units": "m"}),
             "compartment_top": ("compartment", edges[1:], {"units": "m"}),
@@ -148,6 +158,34 @@ class ColumnAir:
             np.zeros((network.WORK_ROWS, n + 1)),
             np.zeros((network.CHAIN_ROWS, n + 1), dtype=np.int64),
         )
+
+
+def gust_curve(air: ColumnAir, pressure: float = STANDARD_PRESSURE, temperature: float = 283.15) -> np.ndarray:
+    """Return drive [Pa] and flow [kg/(s m)] of a column, (2, m): the drive shared out by the length of the links.
+
+    Parameters
+    ----------
+    air : ColumnAir
+        The column; without through-flow the array has no points.
+    pressure, temperature : float
+        Of the air. [Pa], [K]
+    """
+    length = air.link_length.sum()
+    if not length > 0.0:
+        return np.zeros((2, 0))
+    rho, mu = pressure / (R_AIR * temperature), moist_air.viscosity(temperature)
+    drives = np.logspace(-3.0, 3.0, 31)
+    flows = np.zeros_like(drives)
+    flow, work, chain = air.scratch()
+    into = np.zeros(len(air.openings))
+    for k, drive in enumerate(drives):
+        network.solve_column(
+            air.opening_law, air.link_law, air.part_law, air.part_link, air.link_open, drive * air.link_length / length,
+            rho, np.full(len(flow), rho), mu, flow, work, chain,
+        )  # fmt: skip
+        network.opening_flows(flow, into)
+        flows[k] = into[into > 0.0].sum()
+    return np.array([drives, flows]) if flows.min() > 0.0 else np.zeros((2, 0))
 
 
 def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name: str = "") -> ColumnAir:
@@ -196,7 +234,7 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
         )
     )
     n = len(openings)
-    heights = np.array([o.height for o in openings], dtype=float)
+    heights = np.round([o.height for o in openings], 9).astype(float)  # vents nearer than a nanometre are at one height
     rails = [
         (z, rail)
         for rail in (wall.rails if opening_set.rails is None else opening_set.rails)
@@ -272,6 +310,7 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
     order = sorted(range(len(names)), key=lambda i: (places[i], i))
     bottoms, tops, segment_link = _segments(column.bottom, column.top, heights, cuts, wall.run.segments)
     lengths = np.diff(heights) if n else np.zeros(0)
+    single_area, single_clear = _single_vents(column.bottom, column.top, openings, opening_law, cuts, bottoms, tops)
     edges, gates, opening_compartment = _compartments(column.bottom, column.top, heights, [z for z, _ in barriers])
     return ColumnAir(
         name=column.name,
@@ -302,6 +341,8 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
         segment_bottom=bottoms,
         segment_top=tops,
         segment_link=segment_link,
+        single_area=single_area,
+        single_clear=single_clear,
         compartment_edges=edges,
         opening_compartment=opening_compartment,
         gate_link=gates,
@@ -403,6 +444,32 @@ def _compartments(
         for j, height in enumerate(heights)
     ]
     return np.array([*edges, top]), np.array(gates, dtype=np.int64), np.array(places, dtype=np.int64)
+
+
+def _single_vents(
+    bottom: float,
+    top: float,
+    openings: tuple[Opening, ...],
+    opening_law: np.ndarray,
+    cuts: list[float],
+    bottoms: np.ndarray,
+    tops: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return, by segment, area over stretch [1] and clear height [m] of the only open vent of its stretch.
+
+    0 where the stretch between closed barriers has none or several.
+    """
+    heights = np.array([one.height for one in openings])
+    edges, _, places = _compartments(bottom, top, heights, cuts)
+    area, clear = np.zeros(len(bottoms)), np.zeros(len(bottoms))
+    at = np.searchsorted(edges[1:-1], 0.5 * (bottoms + tops))
+    for c in range(len(edges) - 1):
+        active = [j for j in range(len(openings)) if places[j] == c and opening_law[j, kernel.AREA] > 0.0]
+        if len(active) == 1:
+            vent = openings[active[0]]
+            area[at == c] = vent.free_vent_area / (edges[c + 1] - edges[c])
+            clear[at == c] = vent.clear_height or vent.free_area
+    return area, clear
 
 
 def _segment_names(bottoms: np.ndarray, tops: np.ndarray) -> tuple[str, ...]:

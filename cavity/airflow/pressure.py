@@ -147,7 +147,7 @@ def height_shift(site: Site, height: float, wind_angle: float | np.ndarray = 0.0
     wind_angle : float or array
         Between wind and wall normal. [degree]
     """
-    fraction = min(max((site.base_height + height) / site.building_height, 0.0), 1.0)
+    fraction = _fraction(site, height)
     if site.cp_profile:
         pairs = sorted(site.cp_profile)
         windward = float(np.interp(fraction, [p[0] for p in pairs], [p[1] for p in pairs]))
@@ -156,6 +156,41 @@ def height_shift(site: Site, height: float, wind_angle: float | np.ndarray = 0.0
         return difference_share(wind_angle) * site.cp_difference * (0.5 - fraction)
     here, _ = profile(fraction, wind_angle)
     return here - _profile_mean(wind_angle)
+
+
+def gust_pressure(
+    site: Site, openings: Sequence[Opening], wind_angle: np.ndarray, density: np.ndarray, speed: np.ndarray
+) -> np.ndarray:
+    """Return the standard deviation of the pressure difference of the lowest and the highest opening [Pa]: an estimate.
+
+    The tunnel gives the fluctuation at each tap, not how two of them go together: their correlation is taken to fall as
+    exp(-distance / building height) (our own assumption).
+
+    Parameters
+    ----------
+    site : Site
+        Building and base height.
+    openings : sequence of Opening
+        Low to high.
+    wind_angle : array, (time,)
+        Between wind and wall normal. [degree]
+    density : array, (time,)
+        Outdoor air. [kg/m3]
+    speed : array, (time,)
+        Wind at roof height on the site. [m/s]
+    """
+    if len(openings) < 2:
+        return np.zeros(np.shape(speed))
+    ends = (_fraction(site, openings[0].height), _fraction(site, openings[-1].height))
+    low, high = (profile(end, wind_angle)[1] for end in ends)
+    together = np.exp(-abs(ends[1] - ends[0]))
+    rms = np.sqrt(np.maximum(low**2 + high**2 - 2.0 * together * low * high, 0.0))
+    return rms * 0.5 * np.asarray(density) * np.square(speed)
+
+
+def _fraction(site: Site, height: float) -> float:
+    """Return a height [m] as a fraction of the building height [1]."""
+    return min(max((site.base_height + height) / site.building_height, 0.0), 1.0)
 
 
 def _profile_mean(wind_angle: float | np.ndarray) -> np.ndarray:

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity import variables
-from cavity.airflow.column import ColumnAir, build_column
-from cavity.airflow.pressure import DIFFERENCE_BAND, pressure_coefficients, wind_pressure
+from cavity.airflow.column import ColumnAir, build_column, gust_curve
+from cavity.airflow.pressure import DIFFERENCE_BAND, gust_pressure, pressure_coefficients, wind_pressure
 from cavity.climate.outside import outside_coefficient
 from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
@@ -101,6 +101,7 @@ def steady_air(
     rho_out = pressure / (R_AIR * outdoor)
     cp = pressure_coefficients(wall.site, air.openings, np.full(winds.size, angle))
     blow = wind_pressure(cp, np.full(winds.size, rho_out), winds)
+    gusts = gust_pressure(wall.site, air.openings, np.full(winds.size, angle), np.full(winds.size, rho_out), winds)
 
     n, segments, parts = len(air.openings), len(air.segment_link), len(air.path_names)
     shape = (winds.size, warmth.size)
@@ -119,7 +120,7 @@ def steady_air(
         for k in range(warmth.size):
             fixed = warmth[k] if cavity is not None else None
             gain = 0.0 if cavity is not None else wall.solar_absorptance * warmth[k]
-            state = _Steady(wall, air, blow[i], winds[i], outdoor, indoor, pressure)
+            state = _Steady(wall, air, blow[i], winds[i], outdoor, indoor, pressure, float(gusts[i]))
             state.settle(gain, fixed)
             drives.append(state.drive.copy())
             densities.append(state.rho_link.copy())
@@ -310,8 +311,9 @@ class _Steady:
     """Flow and temperatures of one column, repeated until they agree."""
 
     def __init__(
-        self, wall: Wall, air: ColumnAir, blow: np.ndarray, wind: float, outdoor: float, indoor: float, pressure: float
-    ) -> None:
+        self, wall: Wall, air: ColumnAir, blow: np.ndarray, wind: float, outdoor: float, indoor: float, pressure: float,
+        sigma: float = 0.0,
+    ) -> None:  # fmt: skip
         from cavity.kernels import moist_air
 
         self.air, self.blow, self.outdoor, self.indoor, self.pressure = air, blow, outdoor, indoor, pressure
@@ -335,6 +337,10 @@ class _Steady:
         self.T1 = np.full(segments, outdoor)
         self.T2 = np.full(segments, outdoor)
         self.rise = air.segment_top - air.segment_bottom
+        self.wind, self.sigma = wind, sigma
+        self.single, self.gusts = wall.cavity.single_vent_exchange, wall.cavity.gust_exchange
+        self.curve = gust_curve(air) if self.gusts > 0.0 else np.zeros((2, 0))
+        self.mixing = np.zeros(segments)
         self.weights = [np.where(air.segment_link == k, self.rise, 0.0) for k in range(max(n - 1, 0))]
 
     def settle(self, gain: float, fixed: float | None) -> None:
@@ -342,6 +348,7 @@ class _Steady:
         if fixed is not None:
             self.T[:] = fixed
             self._solve_flow()
+            self.mixing[:] = [self._exchange(s) for s in range(len(self.T))]
             return
         for _ in range(_ROUNDS):
             self._solve_flow()
@@ -406,6 +413,22 @@ class _Steady:
                 return share * self.outlet[members[-1 if step < 0 else 0]] + (1.0 - share) * self.outdoor
             k = behind  # two openings at one height: no air volume between them
 
+    def _exchange(self, s: int) -> float:
+        """Exchange with outdoors beside the mean flow, estimates [kg/(s m2)]."""
+        from cavity.kernels import balance
+
+        air, k = self.air, self.air.segment_link[s]
+        if air.single_area[s] > 0.0:
+            return self.single * self.rho_out * balance.single_vent(
+                air.single_area[s], air.single_clear[s], self.wind, self.T[s], self.outdoor
+            )  # fmt: skip
+        if k < 0 or not air.link_open[k] or self.gusts <= 0.0:
+            return 0.0
+        content = self.rho_out * air.volume[0]
+        return self.gusts / air.height * balance.gust_exchange(
+            self.curve, float(self.drive.sum()), self.sigma, self.wind, content
+        )  # fmt: skip
+
     def _segment(self, s: int, sol_air: float, inlet: float, flow: float) -> None:
         from cavity.kernels import balance
 
@@ -422,18 +445,22 @@ class _Steady:
                 self.pressure, entry,
             )  # fmt: skip
             hr = self.exchange * (0.5 * (self.T1[s] + self.T2[s])) ** 3
-            share = balance.kept(h1 + h2, capacity)[0]
-            # mean air = share x inlet + m1 x one face + m2 x the other
+            self.mixing[s] = self._exchange(s)
+            share, part, at_outlet, beyond = balance.kept_mixing(h1 + h2, capacity, self.mixing[s] * DRY_AIR_HEAT)
+            mixed = inlet + part * (self.outdoor - inlet)
+            # mean air = share x what comes from outside the segment + m1 x one face + m2 x the other
             m1, m2 = (1.0 - share) * h1 / (h1 + h2), (1.0 - share) * h2 / (h1 + h2)
             a11 = self.u_out + hr + h1 * (1.0 - m1)
             a22 = self.u_in + hr + h2 * (1.0 - m2)
             a12 = -hr - h1 * m2
-            b1 = self.u_out * sol_air + h1 * share * inlet
-            b2 = self.u_in * self.indoor + h2 * share * inlet
+            b1 = self.u_out * sol_air + h1 * share * mixed
+            b2 = self.u_in * self.indoor + h2 * share * mixed
             det = a11 * a22 - a12 * a12
             self.T1[s] = (b1 * a22 - a12 * b2) / det
             self.T2[s] = (a11 * b2 - a12 * b1) / det
-        self.T[s], self.outlet[s] = balance.exchange(h1, h2, self.T1[s], self.T2[s], inlet, capacity)
+        faces = (h1 * self.T1[s] + h2 * self.T2[s]) / (h1 + h2)
+        self.T[s] = faces + (mixed - faces) * share
+        self.outlet[s] = faces + (inlet + beyond * (self.outdoor - inlet) - faces) * at_outlet
 
     def readings(self) -> dict[str, np.ndarray | float]:
         """Return what the result Dataset holds, in its terms."""
@@ -446,6 +473,8 @@ class _Steady:
                 speed[s] = self.flow[k] / (self.rho_link[k] * air.area)
         into = np.zeros(len(air.compartment_edges))
         network.air_in(self.flow, self.flows, air.opening_compartment, air.gate_link, into)
+        more = self.mixing * self.rise
+        into += [more.sum(), *np.bincount(air.segment_compartment, more, len(air.compartment_edges) - 1)]
         change = into / (self.rho_out * air.volume) * 3600.0
         losses = np.zeros(len(air.path_names))
         network.path_losses(

@@ -20,6 +20,7 @@ from cavity.kernels.losses import RE_LAMINAR, RE_TURBULENT
 _PRANDTL = 0.71  # air, -20 to 60 degC, within 1 %
 _CHURCHILL = 0.387 / (1.0 + (0.492 / _PRANDTL) ** (9.0 / 16.0)) ** (8.0 / 27.0)
 ABRUPT = 7.0  # of the stirring behind an inlet round an edge or a bend, see forced_nusselt
+GUST_LENGTH = 60.0  # m, length of a gust near the ground (integral length at 10 m, Counihan 1975, from memory, unsure)
 LONG = 30.0  # transfer units after which no excess of the faces over the air counts: exp(-30)
 SAME = 0.01  # K, faces that differ less are alike: without it two equal faces at air temperature had no rule
 
@@ -42,6 +43,78 @@ def kept(h, C):
     N = h / C
     share = mean_share(N)
     return share, 1.0 - N * share
+
+
+@jit
+def kept_mixing(h, C, c):
+    """Return what `kept` returns where air is exchanged with outdoors on the way as well, and the outdoor part of it.
+
+    c: capacity flow of that exchange per wall area, a third face in the state of outdoors. Returns (share in the mean
+    that is not of the faces, outdoor part of that share, the same two at the outlet); the rest of each share is of the
+    air that entered.
+    """
+    if c <= 1e-12 * (h + C):  # lost in rounding; the parts below would be 0 / 0
+        in_mean, at_outlet = kept(h, C)
+        return in_mean, 0.0, at_outlet, 0.0
+    in_mean, at_outlet = kept(h + c, C)
+    a = c / (h + c)
+    mean, outlet = in_mean + (1.0 - in_mean) * a, at_outlet + (1.0 - at_outlet) * a
+    return mean, (1.0 - in_mean) * a / mean, outlet, (1.0 - at_outlet) * a / outlet
+
+
+@jit
+def single_vent(area, clear, speed, T_air, T_out):
+    """Return the air exchanged through one vent, in and out at once [m3/(s m)]: an ESTIMATE made for rooms.
+
+    area [m2/m]; clear: its height [m]; speed: wind on the site [m/s]. The larger of 0.025 A U and
+    (Cd A / 3) (g h dT / T)^(1/2): Warren 1977, single-sided ventilation of rooms, from memory. A cavity is narrow: air
+    behind the vent mixes less than that of a room.
+    """
+    buoyant = 0.6 / 3.0 * math.sqrt(GRAVITY * clear * abs(T_air - T_out) / T_out)
+    return area * max(0.025 * speed, buoyant)
+
+
+@jit
+def _on_curve(curve, drive):
+    """Return the flow at a drive of any sign on a table of rising drives and flows, by power laws."""
+    size = abs(drive)
+    last = curve.shape[1] - 1
+    if size <= curve[0, 0]:
+        flow = curve[1, 0] * size / curve[0, 0]
+    else:
+        k = 0
+        while k < last - 1 and curve[0, k + 1] < size:
+            k += 1
+        w = math.log(size / curve[0, k]) / math.log(curve[0, k + 1] / curve[0, k])
+        flow = curve[1, k] * (curve[1, k + 1] / curve[1, k]) ** w
+    return flow if drive >= 0.0 else -flow
+
+
+@jit
+def gust_exchange(curve, drive, sigma, speed, content):
+    """Return the air exchanged by gusts beyond the mean flow [kg/(s m)]: an ESTIMATE.
+
+    Quasi-steady mean over a normal distribution of the pressure difference with the standard deviation sigma [Pa] about
+    `drive` [Pa] (six points of Gauss and Hermite), less what the mean takes through; of that the share that a gust can
+    carry on before it turns: its time GUST_LENGTH / speed over the time in which the air content [kg/m] is renewed.
+    curve (2, m): drives [Pa] and flows [kg/(s m)] of the column.
+    """
+    if sigma <= 0.0 or speed <= 0.0 or curve.shape[1] < 2:
+        return 0.0
+    both = net = 0.0
+    for k in range(3):
+        x, weight = 0.6167065901925942, 0.40882846955602925
+        if k == 1:
+            x, weight = 1.8891758777537107, 0.08861574604191451
+        elif k == 2:
+            x, weight = 3.324257433552119, 0.00255578440205623
+        up, down = _on_curve(curve, drive + x * sigma), _on_curve(curve, drive - x * sigma)
+        both += weight * (abs(up) + abs(down))
+        net += weight * (up + down)
+    extra = max(both - abs(net), 0.0)
+    if both <= 0.0:
+        return 0.0
+    return extra * min(1.0, GUST_LENGTH / speed * both / content)
 
 
 @jit

@@ -41,7 +41,7 @@ from cavity.kernels.lanes import LANES
 
 # the potential grid of all material tables; each interval holds the four coefficients of a cubic
 U_LOW, U_STEP, U_COUNT = -2.5, 0.05, 411  # up to u = 18
-COLDEST, HOTTEST = 180.0, 420.0  # K, a search that leaves this range has lost its way
+COLDEST, HOTTEST = 180.0, 500.0  # K, a search that leaves this range has lost its way
 LOWEST, HIGHEST = -3.3, 250.0  # the same for u: 1e-12 relative humidity, and a film of 230 kg/m2
 _SATURATED = 36.0  # potential from which vapour is saturated to the last digit
 FLOOR = 1e-6  # kg/m3 per unit of u, water capacity of materials that hold none
@@ -50,7 +50,7 @@ ICE_BLEND = 0.15  # in u, width over which pore water turns to ice: numerically 
 OVERFLOW = 14.0  # potential above which a capillary cell takes water beyond its retention curve, to be drained
 BONE_DRY = 6.0  # -ln(relative humidity): 0.25 %
 DRY_END = 6.5  # potential from which vapour is as good as saturated
-DAMPING = 0.5  # W/m2 per unit of u
+DAMPING, DAMPED_FROM = 0.5, 3.5  # W/m2 per unit of u, and the potential from which ice of -3 degC can draw water
 LEAST_ICE, ICE_FROM = 1e-3, 3.0  # kg/m2 and potential from which a node's water can hold up an update at 0 degC
 ROW = EVAPORATION_HEAT  # scale of the water rows, so that both rows are in W/m2
 WATER, MU, THETA, TABLE_COLUMNS = 0, 4, 8, 12  # first coefficient of each function; that coefficient is its value
@@ -740,16 +740,17 @@ def update(w, iteration):
     """Apply one Newton update within a region of trust; return 0, or 1 when the system is singular or not finite.
 
     At first 30 K and 1.5 in u are allowed at each node; less in late updates ends the cycles between two sides of a
-    phase change. With it goes a damping of u where hardly anything depends on it: a saturated or frozen face between
-    wet and dry, whose slope may even have the wrong sign, for evaporation cools and ice draws water. Such a face may
-    go from one end of that range to the other at once.
+    phase change. With it goes a damping of u where hardly anything depends on it: a saturated or frozen face of a layer
+    that draws water, between wet and dry, whose slope may even have the wrong sign, for evaporation cools and ice draws
+    water. Such a face may go from one end of that range to the other at once.
     """
     trust, damping = trust_at(iteration), damping_at(iteration)
     if damping > 0.0:
         for row in range(1, w.cell.size // SPAN - 1):
             cell = w.cell[row * SPAN : (row + 1) * SPAN]
             for k in range(LANES):
-                cell[k + OWN + W_U] += damping
+                draws = cell[k + FILM_START] > film.START and cell[k + POTENTIAL] > DAMPED_FROM
+                cell[k + OWN + W_U] += damping if draws else 0.0
     if block.solve(w.cell, w.place, SYSTEM):
         return 1
     most_T, most_u = 30.0 * trust, 1.5 * trust
@@ -825,9 +826,12 @@ def commit(grid, w, T, u, W, E, runoff, shed):
     for i in range(T.size):
         if grid.sheds_out[i] >= 0 and u[i] > grid.film_start[i]:
             to = grid.sheds_out[i] if T[grid.sheds_out[i]] <= T[grid.sheds_in[i]] else grid.sheds_in[i]
-            if grid.film_start[to] > film.START and u[to] < grid.film_start[to] and film.frozen_share(T[to]) < 1.0:
-                to += 1 if to > i else -1  # a layer that draws water takes it up at once
             m = film.mass(u[i], grid.film_scale[i], grid.film_start[i])[0]
+            if grid.film_start[to] > film.START and u[to] < grid.film_start[to] and film.frozen_share(T[to]) < 1.0:
+                # a layer that draws water takes up at once what finds room in its first cell
+                beyond = to + 1 if to > i else to - 1
+                if W[beyond] + m < 0.8 * grid.capacity[beyond]:
+                    to = beyond
             h = film.enthalpy(T[i])[0]
             W[i] -= m
             E[i] -= m * h

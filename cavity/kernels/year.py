@@ -61,6 +61,11 @@ class Column(NamedTuple):
     opening_compartment: np.ndarray  # (J,) compartment of each opening
     gate_link: np.ndarray  # (C-1,) link through the barrier above each compartment, -1: none
     volume: np.ndarray  # (C+1,) m3 per m of wall: the column, then each compartment
+    segment_compartment: np.ndarray  # (S,) compartment of each segment
+    single_area: np.ndarray  # (S,) m2/m2, vent area per face area where one vent is all, times its factor; else 0
+    single_clear: np.ndarray  # (S,) m, clear height of that vent
+    gust_curve: np.ndarray  # (2, m) drive [Pa] and flow [kg/(s m)] of the column
+    gust_factor: float  # on the exchange by gusts, 0: none
     depth: float  # m
     height: float  # m, of the whole column
     emissivity: float  # exchange emissivity of the two faces
@@ -75,6 +80,8 @@ class Forcing(NamedTuple):
     gain: np.ndarray  # (H,) W/m2, sun and longwave absorbed by the outer face
     h_out: np.ndarray  # (H,) W/(m2 K), convection outside
     wind: np.ndarray  # (H, J) Pa, wind pressure at each opening
+    speed: np.ndarray  # (H,) m/s, wind on the site
+    gust: np.ndarray  # (H,) Pa, standard deviation of the pressure difference between two openings
     rain: np.ndarray  # (H,) kg/(m2 s)
     seep: np.ndarray  # (H,) kg/(m2 s)
     T_in: np.ndarray  # (H,) K
@@ -146,6 +153,7 @@ class Stage(NamedTuple):
     wetting: np.ndarray  # (2, S, F, 3) kg/(m2 s), change of the film of each face by cause, see CAUSES
     flow: np.ndarray  # (2, K)
     rho: np.ndarray  # (2, K)
+    mixing: np.ndarray  # (2, S) kg/(s m2), exchange with outdoors beside the mean flow
 
 
 class Scratch(NamedTuple):
@@ -180,6 +188,9 @@ class Scratch(NamedTuple):
     losses: np.ndarray  # (parts,)
     opening_flow: np.ndarray  # (J,)
     air_in: np.ndarray  # (C+1,)
+    mixing: np.ndarray  # (S,) kg/(s m2), exchange with outdoors beside the mean flow
+    outdoor: np.ndarray  # (S, 4) outdoor part of `kept`, in its order
+    hour: np.ndarray  # (6,) outdoor air [K], its density [kg/m3], wind [m/s], gusts [Pa], drive [Pa], exchange by gusts
 
 
 def workspace(
@@ -191,6 +202,7 @@ def workspace(
     stage = Stage(
         flux=zeros((2, S, wall.FLUX_COUNT)), face_T=zeros((2, S, faces)),
         face_p=zeros((2, S, faces)), wetting=zeros((2, S, faces, CAUSES)), flow=zeros((2, K)), rho=zeros((2, K)),
+        mixing=zeros((2, S)),
     )  # fmt: skip
     work = Scratch(
         line=wall.work_arrays(grid, S), known=zeros(S), ladder=zeros((network.WORK_ROWS, J + 1)),
@@ -200,6 +212,7 @@ def workspace(
         moved=zeros(1), pace=np.ones(2), old_air_T=zeros(S), old_air_p=zeros(S), old_flow=zeros(K), runoff=zeros(n),
         shed=zeros(n), trouble=zeros(TROUBLE), losses=zeros(parts), opening_flow=zeros(J),
         air_in=zeros(compartments + 1),
+        mixing=zeros(S), outdoor=zeros((S, 4)), hour=zeros(6),
     )  # fmt: skip
     return stage, work
 
@@ -386,6 +399,7 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
     P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
     rho_out = moist_air.density(T_out, p_out, P)
     mu = moist_air.viscosity(T_out)
+    work.hour[0], work.hour[1], work.hour[2], work.hour[3] = T_out, rho_out, forcing.speed[t], forcing.gust[t]
     # what is left is carried on: the shorter the step, the less it weighs. A dry sheet could never pay back water that
     # it owes from an hour within a shorter step
     tolerance, slack = TOLERANCE * max(1.0, SHORT / dt), HOUR / min(max(dt, SHORT), HOUR)
@@ -417,7 +431,8 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
             edge = wall.Edge(
                 T_out, p_out, forcing.h_out[t], LEWIS_VAPOUR * forcing.h_out[t], forcing.gain[t],
                 forcing.emissivity, forcing.rain[t], forcing.T_in[t], forcing.p_in[t], forcing.h_in,
-                forcing.beta_in, work.inlet_T[s], work.inlet_p[s], work.kept[s, 0], work.kept[s, 2],
+                forcing.beta_in, work.inlet_T[s] + work.outdoor[s, 0] * (T_out - work.inlet_T[s]),
+                work.inlet_p[s] + work.outdoor[s, 2] * (p_out - work.inlet_p[s]), work.kept[s, 0], work.kept[s, 2],
                 h1, h2, column.emissivity, forcing.leak[t], forcing.leak_node, forcing.seep[t],
                 forcing.seep_node, P, dt,
             )  # fmt: skip
@@ -431,9 +446,8 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
                 look = work.known[s] != P and max(heat_row, water_row) <= tolerance  # not accepted unseen
                 if not look:
                     break
-            if not max(heat_row, water_row) <= worst:
-                _note(state, s, w, dt, work)
             if not (heat_row < 1e12 and water_row < 1e12):  # not a number, too
+                _note(state, dt, work)
                 return False, updates, np.inf
             worst = max(worst, heat_row, water_row)
             if max(heat_row, water_row) <= tolerance:
@@ -447,24 +461,32 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
                 if wall.update(w, iteration):
                     return False, updates, worst
             shift = max(shift, _look_at_faces(grid, w, s, work))
-            _pass_on(state, s, P, work)
+            _pass_on(state, s, P, T_out, p_out, work)
         work.moved[0] += shift
         if worst <= tolerance and work.moved[0] < np.inf:
             for k in range(K):
                 stage.flow[place, k] = state.flow[k]
                 stage.rho[place, k] = work.rho[k]
+            for s in range(S):
+                stage.mixing[place, s] = work.mixing[s]
             return True, updates, worst
+    _note(state, dt, work)
     return False, updates, worst
 
 
 @jit
-def _note(state, s, w, dt, work):
-    """Write down which row of segment s is the worst, for the message in case the solver gives up."""
-    i, row, residual = wall.worst_node(w, dt)
-    at, trouble = w.place[i], work.trouble
-    trouble[0], trouble[1], trouble[2], trouble[3] = s, i, row, residual
-    trouble[4], trouble[5] = w.cell[at + wall.TEMPERATURE], w.cell[at + wall.POTENTIAL]
-    trouble[6], trouble[7] = w.cell[at + wall.HELD], 0.0
+def _note(state, dt, work):
+    """Write down the worst row of all segments, for the message in case the solver gives up."""
+    trouble = work.trouble
+    trouble[3], trouble[7] = -1.0, 0.0
+    for s in range(state.air_T.size):
+        w = _line(work, s)
+        i, row, residual = wall.worst_node(w, dt)
+        if residual > trouble[3] or residual != residual:
+            at = w.place[i]
+            trouble[0], trouble[1], trouble[2], trouble[3] = s, i, row, residual
+            trouble[4], trouble[5] = w.cell[at + wall.TEMPERATURE], w.cell[at + wall.POTENTIAL]
+            trouble[6] = w.cell[at + wall.HELD]
     for k in range(state.flow.size):
         if abs(state.flow[k]) > abs(trouble[7]):
             trouble[7] = state.flow[k]
@@ -556,6 +578,12 @@ def _account(column, forcing, readings, state, record, t, weight, stage, place, 
         if link >= 0 and K:
             speed = stage.flow[place, link] / (stage.rho[place, link] * column.link_law[link, 0])
             record.speed[t, s] += speed * part
+        if stage.mixing[place, s] > 0.0:
+            size = column.segment_top[s] - column.segment_bottom[s]
+            into = stage.mixing[place, s] * size / moist_air.density(T_out, p_out, P) * HOUR * part
+            c = 1 + column.segment_compartment[s]
+            record.change_rate[t, 0] += into / column.volume[0]
+            record.change_rate[t, c] += into / column.volume[c]
     if K:
         rho_out = moist_air.density(T_out, p_out, P)
         mu = moist_air.viscosity(T_out)
@@ -665,17 +693,17 @@ def _wet(work, s, i, u):
 
 
 @jit
-def _pass_on(state, s, P, work):
+def _pass_on(state, s, P, T_out, p_out, work):
     """Renew mean and outlet air of segment s (E31, E32); steam beyond the air pressure has left."""
     part = work.h[s, 0] / (work.h[s, 0] + work.h[s, 1])
     T = part * work.face_T[s, 0] + (1.0 - part) * work.face_T[s, 1]
-    excess = work.inlet_T[s] - T
-    state.air_T[s] = T + excess * work.kept[s, 0]
-    work.outlet_T[s] = T + excess * work.kept[s, 1]
+    excess, more = work.inlet_T[s] - T, T_out - work.inlet_T[s]
+    state.air_T[s] = T + (excess + more * work.outdoor[s, 0]) * work.kept[s, 0]
+    work.outlet_T[s] = T + (excess + more * work.outdoor[s, 1]) * work.kept[s, 1]
     p = part * work.face_p[s, 0] + (1.0 - part) * work.face_p[s, 1]
-    excess = work.inlet_p[s] - p
-    state.air_p[s] = min(p + excess * work.kept[s, 2], P)
-    work.outlet_p[s] = min(p + excess * work.kept[s, 3], P)
+    excess, more = work.inlet_p[s] - p, p_out - work.inlet_p[s]
+    state.air_p[s] = min(p + (excess + more * work.outdoor[s, 2]) * work.kept[s, 2], P)
+    work.outlet_p[s] = min(p + (excess + more * work.outdoor[s, 3]) * work.kept[s, 3], P)
 
 
 @jit
@@ -684,6 +712,12 @@ def _coefficients(column, state, P, work, renew):
 
     renew: the faces have changed since the last call, not the flow alone.
     """
+    gusts = 0.0
+    if column.gust_factor > 0.0 and renew:  # an estimate: its part of the drive may be that of the first round
+        content = work.hour[1] * column.volume[0]
+        gusts = balance.gust_exchange(column.gust_curve, work.hour[4], work.hour[3], work.hour[2], content)
+        work.hour[5] = gusts * column.gust_factor / column.height
+    gusts = work.hour[5]
     for s in range(column.segment_link.size):
         link = column.segment_link[s]
         v, length, C, entry = 0.0, column.height, 0.0, 0.0
@@ -700,8 +734,18 @@ def _coefficients(column, state, P, work, renew):
         )  # fmt: skip
         share = _share(column, state.flow, s)
         work.h[s, 0], work.h[s, 1] = h1, h2
-        work.kept[s, 0], work.kept[s, 1] = balance.kept(h1 + h2, share * DRY_AIR_HEAT)
-        work.kept[s, 2], work.kept[s, 3] = balance.kept(LEWIS_VAPOUR * (h1 + h2), share * WATER_TO_AIR / P)
+        mixing = gusts if link >= 0 and state.flow.size > 0 and column.link_open[link] != 0 else 0.0
+        if column.single_area[s] > 0.0:
+            mixing = work.hour[1] * balance.single_vent(
+                column.single_area[s], column.single_clear[s], work.hour[2], state.air_T[s], work.hour[0]
+            )
+        work.mixing[s] = mixing
+        kept, outdoor, at_outlet, beyond = balance.kept_mixing(h1 + h2, share * DRY_AIR_HEAT, mixing * DRY_AIR_HEAT)
+        work.kept[s, 0], work.outdoor[s, 0], work.kept[s, 1], work.outdoor[s, 1] = kept, outdoor, at_outlet, beyond
+        kept, outdoor, at_outlet, beyond = balance.kept_mixing(
+            LEWIS_VAPOUR * (h1 + h2), share * WATER_TO_AIR / P, mixing * WATER_TO_AIR / P
+        )
+        work.kept[s, 2], work.outdoor[s, 2], work.kept[s, 3], work.outdoor[s, 3] = kept, outdoor, at_outlet, beyond
 
 
 @jit
@@ -736,6 +780,9 @@ def _follow(column, forcing, state, t, rho_out, mu, work, rounds):
             stack = (rho_out - work.rho[k]) * GRAVITY * column.link_rise[k]
             work.drive[k] = forcing.wind[t, k] - forcing.wind[t, k + 1] + stack
             work.new_flow[k] = state.flow[k]
+        work.hour[4] = 0.0
+        for k in range(K):
+            work.hour[4] += work.drive[k]
         network.solve_column(
             column.opening_law, column.link_law, column.part_law, column.part_link, column.link_open, work.drive,
             rho_out, work.rho, mu, work.new_flow, work.ladder, work.chain,
@@ -762,7 +809,7 @@ def _follow(column, forcing, state, t, rho_out, mu, work, rounds):
         for place in range(count):
             s = work.march[place]
             _inlet(column, state.flow, s, T_out, p_out, work)
-            _pass_on(state, s, P, work)
+            _pass_on(state, s, P, T_out, p_out, work)
         if gap * left <= FLOW_AGREES * largest + CALM_FLOW:
             agreed = True
             break

@@ -12,7 +12,7 @@ from pydantic_core import PydanticUndefined
 
 from cavity.wallfile import schema
 from cavity.wallfile.faults import leaf_of
-from cavity.wallfile.starter import starter
+from cavity.wallfile.starter import starter, starters
 from cavity.wallfile.values import (
     COMPASS,
     MONTHS,
@@ -42,9 +42,9 @@ def sections() -> list[dict[str, Any]]:
         ``key``, ``title``, ``about``, ``many`` (a list of such sections), ``named`` (a table of such sections by name),
         ``fields`` and ``parts`` (sections inside, in the same form). A field has ``key``, ``label``, ``help``, ``kind``
         (text | words | flag), ``words``, ``expected``, ``example``, ``default``, ``required`` and ``often``: whether
-        the wall file to start from has it; the page folds the others away.
+        a wall file to start from has it; the page folds the others away.
     """
-    often = set(_keys(tomllib.loads(starter())))
+    often = {place for name in starters() for place in _keys(tomllib.loads(starter(name)))}
     return [_section(key, field, often) for key, field in schema.WallFile.model_fields.items() if key != "uncertain"]
 
 

@@ -174,12 +174,12 @@ def application(
 
     async def begin(_: Request) -> Response:
         from cavity.report import display, palette, section
-        from cavity.wallfile import starter
+        from cavity.wallfile import starter, starters
 
         return _json({
             "form": form.sections(),
             "materials": await run_in_threadpool(_materials),
-            "starts": [{"name": "start", "title": "Fibre cement panels on a timber frame", "text": starter()}],
+            "starts": [{"name": name, "title": title, "text": starter(name)} for name, title in starters().items()],
             "climates": work.names(),
             "titles": {name: f"{name.replace('_', ' ').capitalize()} (fictitious)" for name in work.climates},
             "patterns": section.PATTERNS,

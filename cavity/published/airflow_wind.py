@@ -212,12 +212,4 @@ def drives() -> tuple[Case, ...]:
             computed=0.1 * 0.6 * 9.0,
         )
     )
-    found.append(
-        not_run(
-            "exchange by gusts",
-            source="no published formula for narrow cavities confirmed",
-            tag=MEMORY,
-            why="left out: hourly means drive the model, so calm-looking hours exchange more than computed",
-        )
-    )
     return tuple(found)

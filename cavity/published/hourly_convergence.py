@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 DAYS = 30
+CONDENSATE = 0.05  # relative, our own aim for what gathers where vapour condenses
 LIMIT = 0.005  # relative humidity, the project's own aim for halved cells and steps
 
 
@@ -96,6 +97,42 @@ def changes() -> dict[str, xr.Dataset]:
     }
 
 
+@functools.cache
+def condensing() -> dict[float, dict[str, float]]:
+    """Return what gathers in a wall whose wool meets cold steel, by refinement of its cells: amounts in kg/m2.
+
+    Steel sheathing, 160 mm of mineral wool, gypsum board and no vapour control, a room of 21 degC and 60 %.
+    """
+    from cavity.simulate import simulate
+    from cavity.wallfile import parse_wall, starter
+    from cavity.wallfile.materials import material
+    from cavity.wallfile.model import Layer
+
+    wall = parse_wall(starter(), "starter wall")
+    wall = dataclasses.replace(
+        wall,
+        backup=tuple(
+            Layer(name, material(name), thickness)
+            for name, thickness in (("steel", 0.0008), ("mineral wool", 0.16), ("gypsum board", 0.0125))
+        ),
+        indoor=dataclasses.replace(
+            wall.indoor, model="constant", temperature=(ICE_POINT + 21.0,), relative_humidity=(0.6,)
+        ),
+        wetting=dataclasses.replace(wall.wetting, rain_plane=0, leak_layer=None),
+        run=dataclasses.replace(wall.run, max_years=1, start_month=2, segments=1),
+    )
+    found = {}
+    for refine in (1.0, 4.0):
+        run = simulate(wall, made_up_weather(), refine_cells=refine)
+        plane = run.sel(face="steel | mineral wool").isel(segment=0)
+        found[refine] = {
+            "condensate at steel | wool, drained water included": 3600.0 * float(plane["film_by_vapour"].sum()),
+            "largest film at steel | wool": float(plane["face_film"].max()),
+            "largest water in the wool": float(run["water"].sel(layer="mineral wool").max()),
+        }
+    return found
+
+
 def cases() -> tuple[Case, ...]:
     """Return the convergence cases and the balances of the run."""
     runs = dict(changes())
@@ -133,6 +170,22 @@ def cases() -> tuple[Case, ...]:
         ("energy balance error over throughput", "energy_balance_error", 1e-4),
     ):
         rows.append(value_case(title, units="1", expected=0.0, computed=base.attrs[name], atol=limit, **common))
+    by_cells = condensing()
+    for title, usual in by_cells[1.0].items():
+        rows.append(
+            value_case(
+                f"vapour condensing in wool, {title}: usual cells against a quarter of them",
+                units="kg/m2",
+                expected=by_cells[4.0][title],
+                computed=usual,
+                rtol=CONDENSATE,
+                **common
+                | {
+                    "inputs": f"steel sheathing, mineral wool, gypsum board, room 21 degC and 60 %, {DAYS} d of a "
+                    "made-up late winter"
+                },
+            )
+        )
     return tuple(rows)
 
 

@@ -61,7 +61,7 @@ def _pieces(ds: Any) -> list[_Piece]:
     columns = (ds[name].values for name in ("opening", "opening_area", "opening_kind", "opening_height"))
     for index, (name, free, kind, height) in enumerate(zip(*columns, strict=True)):
         area = 1e4 * float(free)
-        note = f"{kind}, {display.number(area)} cm²/m free" if area > 0.0 else f"{kind}, shut"
+        note = f"{kind}, {display.number(area)} cm²/m free" if area > 0.0 else f"{kind}, closed"
         found.append(_Piece("opening", float(height), str(name), note, index))
     for name, kind, height in zip(
         ds["part"].values, ds["part_kind"].values, ds["part_height"].values, strict=True

@@ -312,7 +312,12 @@ def still_sentence(ds: xr.Dataset) -> str:
     count = int(np.count_nonzero(ds["opening_area"].values > 0.0))
     if count < 2:
         vents = "has no open vent" if count == 0 else "has one open vent only"
-        return f"No air passes: the column {vents}. Its air stands still; leaks that are not listed are left out."
+        if count and float(ds["air_change_rate"].max()) > 0.0:
+            return (
+                f"No air passes: the column {vents}. What it exchanges through that vent is an estimate made for "
+                f"rooms, median {number(float(ds['air_change_rate'].median()), 1)} air changes an hour."
+            )
+        return f"No air passes: the column {vents}. Its air does not move; leaks that are not listed are left out."
     if not np.any(ds["stack_pressure"].values) and not np.any(ds["wind_pressure"].values):
         return ""  # nothing drives: that says nothing about the wall
     rate = np.abs(_last(ds, "air_speed", "segment"))
@@ -328,11 +333,20 @@ def still_sentence(ds: xr.Dataset) -> str:
     text = " and ".join(f"{bottom:.2f} to {top:.2f} m" for bottom, top in spans)
     closed = [name for name, height in _closed(ds) if any(low - 1e-6 <= height <= high + 1e-6 for low, high in spans)]
     if closed:
+        rates = ds["compartment_air_change_rate"]
+        stays = "Its air does not move; it dries by diffusion alone."
+        if any(
+            float(rates.isel(compartment=c).max()) > 0.0
+            for c in range(ds.sizes["compartment"])
+            if any(low < float(ds["compartment_top"].values[c]) - 1e-6 and
+                   high > float(ds["compartment_bottom"].values[c]) + 1e-6 for low, high in spans)
+        ):  # fmt: skip
+            stays = "What it exchanges through its only vent is an estimate made for rooms."
         return (
             f"No air passes from {text}: the {closed[0]} closes the cavity, and the piece on either side of it has "
-            "no second vent. Its air stands still; it dries by diffusion alone."
+            f"no second vent. {stays}"
         )
-    return f"No air passes from {text}: no two open vents are joined there. Its air stands still."
+    return f"No air passes from {text}: no two open vents are joined there. Its air does not move."
 
 
 def _closed(ds: xr.Dataset) -> list[tuple[str, float]]:
@@ -394,8 +408,21 @@ def _drive(ds: xr.Dataset) -> str:
         return ""
     return (
         f"Buoyancy makes {_percent(shares.stack_share)} of the drive and wind {_percent(shares.wind_share)}; they work "
-        f"against each other in {_percent(shares.opposed)} of the hours. Gusts within the hour are left out."
+        f"against each other in {_percent(shares.opposed)} of the hours. {_gusts(ds)}"
     )
+
+
+def _gusts(ds: xr.Dataset) -> str:
+    """Return what the rate holds of gusts, by the wall that the Dataset carries."""
+    import json
+
+    try:
+        factor = float(json.loads(ds.attrs["wall_json"])["cavity"].get("gust_exchange", 0.0))
+    except (KeyError, ValueError):
+        factor = 0.0
+    if factor <= 0.0:
+        return "Gusts within the hour are left out."
+    return "The air change rate holds an estimate of the exchange by gusts; speed and direction are those of the mean."
 
 
 def _class(ds: xr.Dataset) -> str:

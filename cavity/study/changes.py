@@ -285,7 +285,7 @@ def with_variant(wall: Wall, name: str) -> Wall:
 
 def gap_text(gap: float) -> str:
     """Return a rail gap [m] in millimetres, with the inches of a usual one."""
-    text = f"{1e3 * gap:.3g} mm"
+    text = f"{round(1e3 * gap + 1e-9, 1):g} mm"
     for sixteenths in (1, 2, 3, 4, 6, 8, 12, 16):
         if abs(gap - sixteenths * INCH / 16) < 1e-5:
             whole, part = sixteenths, 16

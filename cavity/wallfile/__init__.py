@@ -1,12 +1,12 @@
 """The wall file: schema, reader, table of materials, starter.
 
-Public names: `read_wall`, `parse_wall`, `read_rules`, `material`, `materials`, `starter`, `write_starter`.
+Public names: `read_wall`, `parse_wall`, `read_rules`, `material`, `materials`, `starter`, `starters`, `write_starter`.
 """
 
 from cavity.wallfile.materials import material, material_names, materials
 from cavity.wallfile.reader import parse_wall, read_wall
 from cavity.wallfile.rules import read_rules
-from cavity.wallfile.starter import starter, write_starter
+from cavity.wallfile.starter import starter, starters, write_starter
 
 __all__ = [
     "material",
@@ -16,5 +16,6 @@ __all__ = [
     "read_rules",
     "read_wall",
     "starter",
+    "starters",
     "write_starter",
 ]

@@ -26,6 +26,8 @@ INPUTS: dict[str, str] = {
     "finish.emissivity": "emissivity of the cladding",
     "cavity.blocked": "blocked fraction of the cavity cross-section",
     "cavity.roughness": "roughness of the cavity surfaces [m]",
+    "cavity.single_vent_exchange": "factor on the exchange through an only vent (estimate)",
+    "cavity.gust_exchange": "factor on the exchange by gusts (estimate)",
     "cavity.film_limit": "water a surface holds [kg/m2]",
     "cavity.emissivity_cladding": "emissivity of the back of the cladding",
     "cavity.emissivity_wall": "emissivity of the exterior surface of the backup wall",

@@ -92,6 +92,8 @@ class Cavity:
     emissivity_cladding: float | None = None  # -, back of the cladding; None: the layer's material
     emissivity_wall: float | None = None  # -, outer face of the backup wall; None: the layer's material
     film_limit: float = 0.1  # kg/m2, water a vertical face holds before it runs off
+    single_vent_exchange: float = 1.0  # -, factor on the estimated exchange through an only vent; 0: none
+    gust_exchange: float = 1.0  # -, factor on the estimated exchange by gusts; 0: none
 
 
 @dataclass(frozen=True)

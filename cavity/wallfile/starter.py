@@ -1,28 +1,62 @@
-"""The commented wall file to start from."""
+"""The commented wall files to start from: each a fictitious wall that runs as it is."""
 
 from __future__ import annotations
 
 import contextlib
 import os
+import tomllib
 from importlib import resources
 from pathlib import Path
 
 from cavity.errors import Fault, InputError
 from cavity.files import write_whole
 
-
-def starter() -> str:
-    """Return the text of the starter: an invented wall that runs as it is."""
-    return resources.files("cavity.wallfile").joinpath("starter.toml").read_text(encoding="utf-8")
+FIRST = "fibre-cement"
 
 
-def write_starter(path: str | os.PathLike[str], *, force: bool = False) -> Path:
-    """Write the starter to a file.
+def starters() -> dict[str, str]:
+    """Return the walls to start from, the usual one first: name as `starter` takes it, and title."""
+    folder = resources.files("cavity.wallfile").joinpath("starters")
+    names = sorted(path.name.removesuffix(".toml") for path in folder.iterdir() if path.name.endswith(".toml"))
+    names.sort(key=lambda name: name != FIRST)
+    return {name: str(tomllib.loads(starter(name))["wall"]["name"]) for name in names}
+
+
+def starter(name: str = FIRST) -> str:
+    """Return the text of a wall file to start from.
+
+    Parameters
+    ----------
+    name : str
+        One of `starters`.
+
+    Raises
+    ------
+    InputError
+        If there is none of that name; lists those there are.
+    """
+    from cavity.wallfile.values import nearest
+
+    folder = resources.files("cavity.wallfile").joinpath("starters")
+    place = folder.joinpath(f"{name}.toml")
+    if not name.replace("-", "").isalnum() or not place.is_file():
+        known = [path.name.removesuffix(".toml") for path in folder.iterdir()]
+        raise InputError(
+            Fault("starting point", "there is none of this name", name[:60], ", ".join(sorted(known)),
+                  nearest(name[:60], sorted(known)))
+        )  # fmt: skip
+    return place.read_text(encoding="utf-8")
+
+
+def write_starter(path: str | os.PathLike[str], *, like: str = FIRST, force: bool = False) -> Path:
+    """Write a wall file to start from.
 
     Parameters
     ----------
     path : str or path
         File to write.
+    like : str, keyword only
+        One of `starters`.
     force : bool, keyword only
         Replace a file that is there.
 
@@ -36,6 +70,7 @@ def write_starter(path: str | os.PathLike[str], *, force: bool = False) -> Path:
     InputError
         If the file exists and `force` is not set, or cannot be written; nothing is left half written.
     """
+    text = starter(like)
     place = Path(path)
     where = str(path)[:200]
     with contextlib.suppress(OSError, ValueError):  # a name that cannot be: told by what writes it
@@ -43,4 +78,4 @@ def write_starter(path: str | os.PathLike[str], *, force: bool = False) -> Path:
             raise InputError(Fault(where, "exists already", "", "a new file", "choose another name, or add --force"))
         if not place.parent.is_dir():
             raise InputError(Fault(where, "cannot be written: no such folder", "", "a folder that exists", "make it"))
-    return write_whole(place, starter(), over=force)
+    return write_whole(place, text, over=force)

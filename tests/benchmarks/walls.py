@@ -25,7 +25,7 @@ import click
 import numpy as np
 
 import cavity
-from cavity.climate.humid import saturation_pressure
+from cavity.climate.humid import dew_point, saturation_pressure
 from cavity.errors import ConvergenceError
 from cavity.variables import TABLE
 from cavity.wallfile import parse_wall, starter
@@ -170,6 +170,22 @@ def wall(rng: np.random.Generator, kind: str) -> Any:
     )  # fmt: skip
 
 
+def below_surroundings(ds: Any) -> float:
+    """Return by how much any face was colder than everything that acted on the wall since the start [K].
+
+    A face loses heat to air, to sky and surroundings, and by evaporation no further than to the dew point of the air;
+    the coldest of these over all hours so far bounds every node (maximum principle). The first hour counts as met.
+    """
+    air, sky = ds["temperature_outdoor"].to_numpy(), ds["sky_temperature"].to_numpy()
+    room = ds["temperature_indoor"].to_numpy()
+    dew = dew_point(ds["vapour_pressure_outdoor"].to_numpy())
+    indoors = dew_point(ds["relative_humidity_indoor"].to_numpy() * saturation_pressure(room))
+    coldest = np.minimum.reduce([air, sky, room, dew, indoors])
+    faces = ds["temperature"].to_numpy().min(axis=(1, 2))
+    bound = np.minimum.accumulate(np.minimum(coldest, np.where(np.arange(len(air)) == 0, faces, np.inf)))
+    return float((bound - faces).max())
+
+
 def limits_left(ds: Any) -> list[str]:
     """Return which values are no numbers or leave their bounds, and what does not balance; empty: none."""
     found = []
@@ -179,6 +195,8 @@ def limits_left(ds: Any) -> list[str]:
             found.append(f"{name} is not finite")
         elif values.size and (values.min() < row.lower or values.max() > row.upper):
             found.append(f"{name} from {values.min():.6g} to {values.max():.6g}")
+    if (colder := below_surroundings(ds)) > 0.5:  # K, radiation and evaporation counted
+        found.append(f"a node {colder:.1f} K colder than all that surrounded the wall so far")
     # what a step may leave by the solver's tolerance is carried on and must not grow
     if float(abs(ds["water_residual"]).max()) > 2e-4:
         found.append(f"water residual {float(abs(ds['water_residual']).max()):.3g} kg/m2")
