@@ -33,7 +33,9 @@ def work():
 
 @pytest.fixture
 def app(work):
-    return server.application(work, studies.Studies(), token=TOKEN, secret=SECRET, port=PORT, first={"text": "", "climate": ""})
+    return server.application(
+        work, studies.Studies(), token=TOKEN, secret=SECRET, port=PORT, first={"text": "", "climate": ""}
+    )
 
 
 @pytest.fixture
