@@ -1,7 +1,7 @@
 """How fast, how large, how it grows: prints a table, writes JSON.
 
     python tests/benchmarks/run.py                 all
-    python tests/benchmarks/run.py year solver     only these parts: year solver floor growth cases memory report start live
+    python tests/benchmarks/run.py year solver     only these: year solver floor growth cases memory report start live
 
 Ratios are between things timed one after the other in this run; the seconds alone mean little on another or a busy
 computer. Nothing here is a test: no limit is asserted.
@@ -510,7 +510,7 @@ def live(weather: Any, changes: int = 30) -> dict[str, float]:
                         times[kind].append(time.perf_counter() - begun)
                     return answered
 
-                for number in range(changes + 3):  # noqa: B007 - read by ask
+                for number in range(changes + 3):
                     change = {"do": "set", "place": ["cavity", "depth"], "typed": f"{20 + number} mm"}
                     text = ask("/wall", "drawings and numbers at once", text=text, change=change).json()["text"]
                     for kind in ("hourly year", "hourly year again"):
