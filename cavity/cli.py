@@ -109,11 +109,11 @@ def main() -> None:
 def _engine_options(command: Any) -> Any:
     """Add the options that say where the cases of a study are computed, and whether finished ones are used."""
     fresh = click.option(
-        "--fresh", is_flag=True, help="Compute every case; left out: cases finished in an earlier run are used."
+        "--fresh", is_flag=True, help="Compute every case; default: cases finished in an earlier run are used."
     )
     scheduler = click.option(
         "--scheduler", metavar="ADDRESS",
-        help="Compute on a dask cluster, such as tcp://host:8786; left out: on all cores of this computer.",
+        help="Compute on a dask cluster, such as tcp://host:8786; default: on all cores of this computer.",
     )  # fmt: skip
     return scheduler(fresh(command))
 
@@ -208,7 +208,7 @@ def new(file: str | None, like: str, listed: bool, force: bool) -> None:
 
 
 @main.command()
-@click.argument("wallfile", type=click.Path())
+@click.argument("wallfiles", nargs=-1, required=True, type=click.Path(), metavar="WALLFILE...")
 @click.option(
     "--climate",
     "climates",
@@ -225,8 +225,21 @@ def new(file: str | None, like: str, listed: bool, force: bool) -> None:
     metavar="NAME",
     help="Column (strip) of the cavity, may be repeated.  [default: all]",
 )
+@click.option(
+    "--facing", "facings", multiple=True, metavar="DIRECTION",
+    help="Orientation, may be repeated or a list: N,SW or 30,210 (degrees clockwise from north); all: the eight of the "
+    "compass.  [default: that of the wall file]",
+)  # fmt: skip
+@click.option(
+    "--variant", "variants", multiple=True, metavar="NAME",
+    help="[[variant]] of the wall file to compare with the wall as drawn, may be repeated; all: every one.",
+)  # fmt: skip
 @click.option("--rules", type=click.Path(), metavar="FILE", help="File of [[rule]] entries for the rule check (TOML).")
-@click.option("--out", type=click.Path(), help="The report (HTML); left out: reports/NAME-OF-WALLFILE.html.")
+@click.option(
+    "--out",
+    type=click.Path(),
+    help="The report (HTML); of several walls the folder of all reports.  [default: reports/NAME-OF-WALLFILE.html]",
+)
 @click.option("--save", type=click.Path(), metavar="FOLDER", help="Also write every case as NetCDF into this folder.")
 @click.option(
     "--csv", type=click.Path(), metavar="FOLDER", help="Also write the report's tables as CSV into this folder."
@@ -239,11 +252,13 @@ def new(file: str | None, like: str, listed: bool, force: bool) -> None:
 )  # fmt: skip
 @_engine_options
 def compare(
-    wallfile: str,
+    wallfiles: tuple[str, ...],
     climates: tuple[str, ...],
     rain: tuple[str, ...],
     rain_total: tuple[str, ...],
     columns: tuple[str, ...],
+    facings: tuple[str, ...],
+    variants: tuple[str, ...],
     rules: str | None,
     out: str | None,
     save: str | None,
@@ -253,60 +268,160 @@ def compare(
     scheduler: str | None,
     fresh: bool,
 ) -> None:
-    """Compare all opening sets and depths of WALLFILE in each climate; write the interactive report."""
-    from dataclasses import replace
+    """Compare all opening sets and depths of WALLFILE in each climate; write the interactive report.
+
+    Of several wall files, or a folder of them, every wall has its report, and one summary (page and CSV) lists verdict,
+    governing criterion and recommended case of each. All are read and checked before the first is computed.
+    """
     from pathlib import Path
 
     from rich.console import Console
 
-    from cavity.files import HTML, PDF, check_outputs
-    from cavity.report import write_report
+    from cavity.errors import ConvergenceError, Fault, InputError
+    from cavity.files import HTML, PDF, check_outputs, write_whole
+    from cavity.report import summary, write_report
     from cavity.report.listing import comparison_lines, comparison_tables, shown_progress
     from cavity.report.tables import write_tables
     from cavity.study import compare as run
     from cavity.study import save_cases
-    from cavity.wallfile import read_rules, read_wall
+    from cavity.wallfile.reader import wall_files
 
-    target = Path(out) if out else Path("reports") / f"{Path(wallfile).stem}.html"
     if pdf:
         from cavity.report.pdf import needed_browser, write_pdf
 
         needed_browser()  # before the work, not after it
-    wall = read_wall(wallfile)
-    if rules:
-        wall = replace(wall, rules=(*wall.rules, *read_rules(rules)))
-    printed = target.with_suffix(".pdf") if pdf else None
-    check_outputs(
-        [("--out", target, HTML), ("--pdf", printed, PDF), ("--save", save, b""), ("--csv", csv, b"")],
-        [wallfile, *climates, *rain, rules, wall.indoor.file],
-    )
-    weathers = _weathers(climates, rain, rain_total)
-    with shown_progress() as progress:
-        comparison = run(
-            wall, weathers, columns=columns or None, progress=progress, scheduler=scheduler, fresh=fresh,
-            confidence=confidence or None,
+    paths = wall_files(wallfiles)
+    many = len(paths) > 1 or Path(wallfiles[0]).is_dir()
+    if many and out and Path(out).suffix.lower() in (".html", ".htm"):
+        raise InputError(
+            Fault("--out", "is one file, but there are several walls", out[:200], "a folder for all reports",
+                  f"--out {Path(out).with_suffix('')}")
         )  # fmt: skip
-    files = _Files()
-    page = files.write("Report: ", write_report, comparison, target)
-    if pdf and page:
-        files.write("PDF: ", write_pdf, page, printed)
-    if save:
-        files.write("", save_cases, comparison, save)
-    if csv:
-        files.write("", write_tables, comparison, csv)
+    walls, weathers = _checked(paths, climates, rain, rain_total, rules, columns, facings, variants)
+    folder = Path(out) if out and many else Path("reports")
+    names = _own_names(paths)
+    targets = [folder / f"{name}.html" if many or not out else Path(out) for name in names]
+    overview = folder / "summary.html" if many else None
+    outputs: list[tuple[str, Any, bytes]] = [("--out", target, HTML) for target in (*targets, overview)]
+    if overview:
+        outputs.append(("--out", overview.with_suffix(".csv"), b"wall,"))
+    outputs += [("--pdf", target.with_suffix(".pdf"), PDF) for target in targets if pdf]
+    check_outputs(
+        [*outputs, ("--save", save, b""), ("--csv", csv, b"")],
+        [*paths, *climates, *rain, rules, *(wall.indoor.file for wall in walls)],
+    )
+    if many and scheduler:
+        from cavity.study.engine import Engine
+
+        with Engine(scheduler=scheduler):  # one that does not answer concerns all walls
+            pass
+    files, found, reasons, computed = _Files(), [], [], 0
+    with shown_progress() as progress:
+        for wall, name, path, target in zip(walls, names, paths, targets, strict=True):
+            lead = f"{wall.name}: " if many else ""
+            try:
+                comparison = run(
+                    wall, weathers, columns=columns or None, facings=facings, variants=variants,
+                    progress=lambda done, total, text, lead=lead: progress(done, total, f"{lead}{text}"),
+                    scheduler=scheduler, fresh=fresh, confidence=confidence or None,
+                )  # fmt: skip
+            except (ConvergenceError, InputError) as error:
+                if not many:
+                    raise
+                reasons.append(f"{path}: {' '.join(str(error).split())}")
+                found.append(summary.lost(wall.name, " ".join(str(error).split()), file=str(path)))
+                continue
+            page = files.write("Report: ", write_report, comparison, target)
+            if pdf and page:
+                files.write("PDF: ", write_pdf, page, target.with_suffix(".pdf"))
+            if save:
+                files.write("", save_cases, comparison, Path(save) / name if many else save)
+            if csv:
+                files.write("", write_tables, comparison, Path(csv) / name if many else csv)
+            computed += len(comparison.cases)
+            reasons += [f"{path}: {each.reason}" if many else each.reason for each in comparison.failed]
+            if many:
+                found += summary.rows(comparison, file=str(path), report=target.name if page else "")
+    if overview:
+        files.write("Summary: ", summary.write_summary, found, overview)
+        files.write("Summary: ", write_whole, overview.with_suffix(".csv"), summary.csv(found))
     console = Console(highlight=False)
-    for table in comparison_tables(comparison):
+    for table in [summary.table(found)] if many else comparison_tables(comparison):
         console.print(table)
-    for line in comparison_lines(comparison):
+    for line in summary.lines(found) if many else comparison_lines(comparison):
         click.echo(line)
     click.echo(f"\n{CAUTION}\n")
     files.tell()
-    _complete(comparison.count_text, [each.reason for each in comparison.failed])
+    counted = comparison.count_text if not many else f"{computed} cases of {len(walls)} walls computed"
+    _complete(counted, reasons)
+
+
+def _checked(
+    paths: Sequence[Any], climates: Any, rain: Any, rain_total: Any, rules: str | None, columns: Sequence[str],
+    facings: Sequence[str], variants: Sequence[str],
+) -> tuple[list[Any], list[Any]]:  # fmt: skip
+    """Read walls and climates of a comparison; raise all their faults at once, the first of each before the rest."""
+    from dataclasses import replace
+    from itertools import chain, zip_longest
+
+    from cavity.errors import Fault, InputError
+    from cavity.study.compare import axes_of, read_facings
+    from cavity.study.engine import check_one_year
+    from cavity.wall.indoor import indoor_climate
+    from cavity.wallfile import read_rules, read_wall
+
+    faults: list[Sequence[Fault]] = []
+
+    def tried(what: Callable[..., Any], *given: Any) -> Any:
+        try:
+            return what(*given)
+        except InputError as error:
+            faults.append(error.faults)
+            return None
+
+    more = tried(read_rules, rules) if rules else ()
+    tried(read_facings, facings)
+    walls = []
+    for path in paths:
+        wall = tried(read_wall, path)
+        if wall is None:
+            continue
+        tried(axes_of, wall, None, variants)
+        known = [column.name for column in wall.columns]
+        unknown = [name for name in columns if name not in known]
+        faults.append([
+            Fault(f"{path}, --column", "no such strip", name[:80], ", ".join(known), "use one of its names")
+            for name in unknown
+        ])  # fmt: skip
+        walls.append(replace(wall, rules=(*wall.rules, *(more or ()))))
+    weathers = tried(_weathers, climates, rain, rain_total) or []
+    for weather in weathers:
+        tried(check_one_year, weather)
+        for wall in walls:
+            if wall.indoor.file:
+                tried(indoor_climate, wall.indoor, weather)
+    told = list(dict.fromkeys(one for one in chain(*zip_longest(*faults)) if one))
+    if told:
+        raise InputError(*told)
+    return walls, weathers
+
+
+def _own_names(paths: Sequence[Any]) -> list[str]:
+    """Return a name for the outputs of each wall file: its own, with a number where two share it."""
+    taken = {"summary"}
+    names = []
+    for path in paths:
+        name, number = path.stem, 2
+        while name.casefold() in taken:
+            name, number = f"{path.stem}-{number}", number + 1
+        taken.add(name.casefold())
+        names.append(name)
+    return names
 
 
 @main.command()
 @click.argument("name", required=False)
-@click.option("--group", help="Only this group, such as cladding or membrane; left out: all.")
+@click.option("--group", help="Only this group, such as cladding or membrane; default: all.")
 def materials(name: str | None, group: str | None) -> None:
     """List the built-in materials, or all values of the material NAME."""
     from rich.console import Console
@@ -398,9 +513,9 @@ def climate(
 @click.argument("wallfile", type=click.Path())
 @click.option("--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF).")
 @_rain_options()
-@click.option("--openings", metavar="NAME", help="Set of openings; left out: the first of the wall file.")
-@click.option("--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm"; left out: that of the wall file.')
-@click.option("--column", metavar="NAME", help="Column of the cavity; left out: the first of the wall file.")
+@click.option("--openings", metavar="NAME", help="Set of openings; default: the first of the wall file.")
+@click.option("--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm"; default: that of the wall file.')
+@click.option("--column", metavar="NAME", help="Column of the cavity; default: the first of the wall file.")
 def monthly(
     wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
     depth: str | None,
@@ -446,14 +561,14 @@ def monthly(
 
 @main.command()
 @click.argument("wallfile", type=click.Path())
-@click.option("--openings", metavar="NAME", help="Set of openings; left out: the first.")
-@click.option("--depth", metavar="LENGTH", help='Cavity depth such as "30 mm"; left out: that of the wall file.')
-@click.option("--column", "columns", multiple=True, metavar="NAME", help="Column, may be repeated; left out: all.")
+@click.option("--openings", metavar="NAME", help="Set of openings; default: the first.")
+@click.option("--depth", metavar="LENGTH", help='Cavity depth such as "30 mm"; default: that of the wall file.')
+@click.option("--column", "columns", multiple=True, metavar="NAME", help="Column, may be repeated; default: all.")
 @click.option("--wind", default="0,2,5", metavar="M/S", help="Wind at roof height, numbers with commas. [m/s]")
 @click.option("--angle", default=0.0, type=float, metavar="DEG", help="Between wind and wall normal. [degree]")
 @click.option("--outdoor", default=10.0, type=float, metavar="C", help="Outdoor air. [degC]")
 @click.option("--indoor", default=20.0, type=float, metavar="C", help="Room air. [degC]")
-@click.option("--sun", metavar="W/M2", help="Sun on the wall, numbers with commas; left out: 0,300,700. [W/m2]")
+@click.option("--sun", metavar="W/M2", help="Sun on the wall, numbers with commas; default: 0,300,700. [W/m2]")
 @click.option("--cavity", "warm", metavar="C", help="Instead of sun: temperature of the cavity air. [degC]")
 @click.option("--out", type=click.Path(), help="Write a small page (HTML).")
 def airflow(
@@ -469,7 +584,7 @@ def airflow(
     warm: str | None,
     out: str | None,
 ) -> None:
-    """Show flows, air change rates and chokes of the cavity for given wind and sun, without weather."""
+    """Show flows, air change rates and the main flow restriction for given wind and sun, without weather."""
     from rich.console import Console
 
     from cavity.airflow.steady import difference_sentence, numbers, steady_columns
@@ -518,7 +633,7 @@ def airflow(
 @click.option("--report", type=click.Path(), help="Write all cases, with sources, as a page (HTML).")
 @click.option("--short", is_flag=True, help="Leave passed cases out of the tables.")
 def verify(areas: tuple[str, ...], report: str | None, short: bool) -> None:
-    """Run the published cases of AREA (left out: all): expected, computed, deviation. Exit code 1 where one fails."""
+    """Run the benchmark cases of AREA (default: all): expected, computed, deviation. Exit code 1 where one fails."""
     from rich.console import Console
 
     from cavity.files import HTML, check_outputs
@@ -755,7 +870,7 @@ def advise(
 @click.argument("wallfile", required=False, type=click.Path())
 @click.option("--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF).")
 @_rain_options()
-@click.option("--openings", metavar="NAME", help="Set of openings; left out: the one most open at base and head.")
+@click.option("--openings", metavar="NAME", help="Set of openings; default: the one most open at base and head.")
 @click.option("--out", type=click.Path(), default="reports/lesson.html", show_default=True, help="The page (HTML).")
 @_engine_options
 def lesson(
@@ -764,7 +879,7 @@ def lesson(
 ) -> None:  # fmt: skip
     """Write a page for teaching: what depth, openings, height, wind, sun, colour and mass do to flow and wetness.
 
-    Computed for WALLFILE, left out: the invented wall of `cavity new`; rails and barriers are left out.
+    Computed for WALLFILE, default: the fictitious wall of `cavity new`; rails and barriers are left out.
     """
     from cavity.files import HTML, check_outputs
     from cavity.report.lesson_page import write_lesson

@@ -203,7 +203,7 @@ _ROWS = (
     Variable(
         "dew_point_margin",
         "K",
-        "temperature less dew point; below zero water condenses",
+        "temperature minus dew point; below zero water condenses",
         _TSF,
         -100.0,
         200.0,
@@ -222,7 +222,7 @@ _ROWS = (
     Variable(
         "rail_dew_point_margin",
         "K",
-        "temperature at the cold spot of rails less the dew point at the same face; below zero water condenses",
+        "temperature at the cold spot of rails minus the dew point at the same face; below zero water condenses",
         _TSR,
         -100.0,
         200.0,

@@ -145,7 +145,7 @@ def page() -> str:
         about = (model.__doc__ or "").split(": ", 1)[-1].split("\n")[0]
         parts.append(f"## `{title}`\n\n{about[0].upper()}{about[1:]}" + (f" {NOTES[model]}" if model in NOTES else ""))
         parts.append(
-            "| key | meaning | written as | left out |\n|---|---|---|---|\n"
+            "| key | meaning | written as | default |\n|---|---|---|---|\n"
             + "\n".join(rows(model, skip=INHERITED.get(model, frozenset())))
         )
     listed = "\n".join(f"- `{name}`: {kind.describe()}" for name, kind in schema.UNCERTAIN.items())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from cavity.airflow.column import build_column
@@ -84,6 +84,7 @@ def test_plain_column_has_two_openings_one_link_and_the_wanted_segments():
 
 
 @settings(max_examples=100, deadline=None)
+@example(heights=[0.0, 5e-324], closed=[], segments=1)
 @given(
     st.lists(st.floats(0.0, 6.0), max_size=6),
     st.lists(st.floats(0.0, 6.0), max_size=3),

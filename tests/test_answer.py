@@ -300,3 +300,11 @@ def test_a_page_of_many_cases_keeps_those_that_matter():
     # the order of the page is that of the comparison
     kept = [case for case in found.cases if id(case) in page.number]
     assert [page.number[id(case)] for case in kept] == list(range(32))
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "text"),
+    [(3.004, 3.0, "3.004"), (2.9996, 3.0, "2.9996"), (3.0, 3.0, "3"), (2.95, 3.0, "2.95"), (19.996, 20.0, "19.996")],
+)
+def test_a_value_beside_its_limit_has_the_digits_that_tell_the_two_apart(value, limit, text):
+    assert answer.told_apart(value, limit) == text

@@ -241,3 +241,8 @@ def test_block_elimination_reports_a_singular_block():
     system = np.zeros((1, 14))
     system[:, 12:] = 1.0
     assert block.solve(*in_lanes(system), 0) == 1
+
+
+def test_an_exchange_too_small_to_count_is_none():
+    assert balance.kept_mixing(2.0, 0.0, 5e-324) == balance.kept_mixing(2.0, 0.0, 0.0)
+    assert balance.kept_mixing(2.0, 3.0, 1e-9) == pytest.approx(balance.kept_mixing(2.0, 3.0, 0.0), abs=1e-8)

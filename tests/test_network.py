@@ -141,8 +141,10 @@ def test_pressures_close_around_every_loop(ladder):
         link = channel_loss(ladder["links"], k, flow[k], rho[k], MU)[0]
         link += sum(restriction_loss(parts, i, flow[k], rho[k], rho[k], MU)[0] for i in np.flatnonzero(part_link == k))
         scale = abs(loss[k]) + abs(link) + abs(loss[k + 1]) + abs(ladder["drive"][k])
-        # 1e-8: a nearly balanced opening takes in the small difference of two large flows
-        assert loss[k] + link - loss[k + 1] == pytest.approx(ladder["drive"][k], abs=1e-8 * scale + 1e-12)
+        # 1e-8: a nearly balanced opening takes in the small difference of two large flows; 1e-12: a loop without drive
+        # may keep a flow whose pressure is 1e-13 of the largest drive
+        rounding = 1e-12 * max(1.0, np.abs(ladder["drive"]).max())
+        assert loss[k] + link - loss[k + 1] == pytest.approx(ladder["drive"][k], abs=1e-8 * scale + rounding)
 
 
 @settings(max_examples=100, deadline=None)

@@ -199,7 +199,7 @@ def test_profile_holds_every_face_with_the_three_airs_between(case):
 @pytest.mark.parametrize(
     ("name", "traces", "x", "y"),
     [
-        ("fig-duration", ["whole column"], "Share of the hours of the year [%]", "Air change rate [1/h]"),
+        ("fig-duration", ["whole column"], "Percentage of the hours of the year [%]", "Air change rate [1/h]"),
         ("fig-map", [None], "Day of the year", "Hour of the day [h]"),
         ("fig-critical", ["hourly", "mean of the last 30 days"], "Time of year", "Relative humidity [%]"),
         (
@@ -212,7 +212,7 @@ def test_profile_holds_every_face_with_the_three_airs_between(case):
         ("fig-mould", ["mould index"], "Time of year", "Mould index, 0 to 6 [–]"),
         ("fig-drive", None, "Wind pressure [Pa]", "Stack pressure [Pa]"),
         ("fig-water", None, "Time of year", "Water in the layer [kg/m²]"),
-        ("fig-loss", [None], "Share of the driving pressure lost [%]", None),
+        ("fig-loss", [None], "Percentage of the driving pressure lost [%]", None),
         ("fig-years", [None], None, "Water in the wall [kg/m²]"),
         ("fig-balance", [None], "Water per year [kg/m²]", None),
     ],

@@ -231,22 +231,22 @@ def days():
 def test_a_study_on_the_model_moves_with_its_inputs_and_reopens(tmp_path, days):
     wall = small_wall(uncertain=(("run.start_humidity", 0.5, 0.9),))
     told = []
-    study = uncertainty(wall, days, samples=8, progress=lambda done, total, _: told.append((done, total)))
-    runs = 8 + 4 * study.sizes["input"]
+    study = uncertainty(wall, days, samples=32, progress=lambda done, total, _: told.append((done, total)))
+    runs = 32 + 16 * study.sizes["input"]
     assert sorted(told) == [(n, runs) for n in range(1, runs + 1)]
-    assert dict(study.sizes)["sample"] == 8
+    assert dict(study.sizes)["sample"] == 32
     # five days in winter: the humidity of the wood is what it started with
     wet = study.sel(criterion="wood_moisture", input="run.start_humidity")
     assert float(wet["influence"]) > 0.95
     assert float(wet["total_order"]) > 0.5
     others = study["total_order"].sel(criterion="wood_moisture").drop_sel(input="run.start_humidity")
     assert float(others.max()) < 0.1
-    again = uncertainty(wall, days, samples=8, workers=1, influence=False)
+    again = uncertainty(wall, days, samples=32, workers=1, influence=False)
     assert np.array_equal(again["criterion_value"], study["criterion_value"])
     assert "total_order" not in again
     study.to_netcdf(tmp_path / "study.nc", engine="h5netcdf")
     failing = int((study["criterion_status"].sel(criterion=OVERALL) == 2).sum())
-    assert study.attrs["sentence"].startswith(f"No criterion fails in {8 - failing} of 8 samples")
+    assert study.attrs["sentence"].startswith(f"No criterion fails in {32 - failing} of 32 samples")
 
 
 def test_a_sample_is_judged_in_every_column(days):

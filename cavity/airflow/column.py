@@ -234,7 +234,7 @@ def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name:
         )
     )
     n = len(openings)
-    heights = np.array([o.height for o in openings], dtype=float)
+    heights = np.round([o.height for o in openings], 9).astype(float)  # vents nearer than a nanometre are at one height
     rails = [
         (z, rail)
         for rail in (wall.rails if opening_set.rails is None else opening_set.rails)

@@ -53,7 +53,7 @@ def kept_mixing(h, C, c):
     that is not of the faces, outdoor part of that share, the same two at the outlet); the rest of each share is of the
     air that entered.
     """
-    if c <= 0.0:
+    if c <= 1e-12 * (h + C):  # lost in rounding; the parts below would be 0 / 0
         in_mean, at_outlet = kept(h, C)
         return in_mean, 0.0, at_outlet, 0.0
     in_mean, at_outlet = kept(h + c, C)

@@ -190,7 +190,7 @@ class Scratch(NamedTuple):
     air_in: np.ndarray  # (C+1,)
     mixing: np.ndarray  # (S,) kg/(s m2), exchange with outdoors beside the mean flow
     outdoor: np.ndarray  # (S, 4) outdoor part of `kept`, in its order
-    hour: np.ndarray  # (5,) outdoor air [K], its density [kg/m3], wind [m/s], gusts [Pa], drive of the column [Pa]
+    hour: np.ndarray  # (6,) outdoor air [K], its density [kg/m3], wind [m/s], gusts [Pa], drive [Pa], exchange by gusts
 
 
 def workspace(
@@ -212,7 +212,7 @@ def workspace(
         moved=zeros(1), pace=np.ones(2), old_air_T=zeros(S), old_air_p=zeros(S), old_flow=zeros(K), runoff=zeros(n),
         shed=zeros(n), trouble=zeros(TROUBLE), losses=zeros(parts), opening_flow=zeros(J),
         air_in=zeros(compartments + 1),
-        mixing=zeros(S), outdoor=zeros((S, 4)), hour=zeros(5),
+        mixing=zeros(S), outdoor=zeros((S, 4)), hour=zeros(6),
     )  # fmt: skip
     return stage, work
 
@@ -713,10 +713,11 @@ def _coefficients(column, state, P, work, renew):
     renew: the faces have changed since the last call, not the flow alone.
     """
     gusts = 0.0
-    if column.gust_factor > 0.0:
+    if column.gust_factor > 0.0 and renew:  # an estimate: its part of the drive may be that of the first round
         content = work.hour[1] * column.volume[0]
         gusts = balance.gust_exchange(column.gust_curve, work.hour[4], work.hour[3], work.hour[2], content)
-        gusts *= column.gust_factor / column.height
+        work.hour[5] = gusts * column.gust_factor / column.height
+    gusts = work.hour[5]
     for s in range(column.segment_link.size):
         link = column.segment_link[s]
         v, length, C, entry = 0.0, column.height, 0.0, 0.0

@@ -131,7 +131,7 @@ def measured_screens() -> tuple[Case, ...]:
             "battens across a slot",
             source="Gullbrekken et al. 2018, J. Build. Phys.: rounded battens about 40 % less local loss",
             tag=READ,
-            why="the coefficients could not be read; battens enter as blocked share and rails",
+            why="the coefficients could not be read; battens enter as blocked fraction and rails",
         ),
     )
 

@@ -311,7 +311,7 @@ def half_space() -> dict[str, Any]:
         "memory.",
         series,
         "Depth [mm]",
-        "Share of the step [-]",
+        "Fraction of the step [-]",
     )
 
 
@@ -338,7 +338,7 @@ def daily() -> dict[str, Any]:
         "periodic solution (Carslaw & Jaeger 1959, from memory).",
         series,
         "Time [h]",
-        "Temperature, less the mean [K]",
+        "Temperature minus the mean [K]",
     )
 
 
@@ -536,7 +536,7 @@ def halving() -> dict[str, Any]:
         "Starter wall, thirty days of a made-up late winter, every face, segment and hour, ordered by the size of the "
         "change. Dashed: half a per cent, the aim.",
         [*series, Series("aim", [0.0, 100.0], [limit, limit], 3, "dash")],
-        "Share of all values with a smaller change [%]",
+        "Percentage of all values with a smaller change [%]",
         "Change [% relative humidity]",
         yaxis={"type": "log", "range": [-6.0, 0.5], "dtick": 1, "exponentformat": "power"},
     )
@@ -558,7 +558,7 @@ def refinement() -> dict[str, Any]:
             Series("first order", factors, slope, 3, "dash"),
         ],
         "Refinement (1: as verified above)",
-        "Error [share of the step]",
+        "Error [fraction of the step]",
         xaxis={"type": "log", "tickvals": list(factors), "ticktext": [f"{one:g}" for one in factors]},
         yaxis={"type": "log", "exponentformat": "power"},
     )

@@ -77,7 +77,7 @@ def entry() -> dict[str, Any]:
         "entry",
         "Entry loss of developing flow",
         "Excess over developed laminar friction in velocity heads, Shah 1978; x = length / (hydraulic diameter × Re). "
-        "Every piece between two rails pays it anew.",
+        "Every piece between two rails pays it again.",
         [("Shah 1978", x, [kernel.entry_excess_shah_1978(value)[0] for value in x])],
         "x [-]",
         "Loss [velocity heads]",

@@ -22,8 +22,16 @@ CAUTIONS = (
     "and licensed practice; do not open or leave out a barrier because of this page.",
 )
 LITRE_AIR = 1.2e-3  # kg, a litre of air of 1.2 kg/m3, for flows in L/s
-LOSS_HEAD = ("part", "kind", "height m", "free area mm²/m", "share of loss %", "largest single %", "flow if doubled %")
-VENT_HEAD = ("vent", "height m", "kind", "free area mm²/m", "takes air in %", "mean flow L/(s m)", "made as")
+LOSS_HEAD = (
+    "part",
+    "kind",
+    "height [m]",
+    "free area [mm²/m]",
+    "part of the loss [%]",
+    "largest single loss [%]",
+    "flow if doubled [%]",
+)
+VENT_HEAD = ("vent", "height [m]", "kind", "free area [mm²/m]", "takes air in %", "mean flow L/(s m)", "made as")
 
 
 def warmth_name(ds: xr.Dataset) -> str:
@@ -193,7 +201,7 @@ def loss_figure(ds: xr.Dataset) -> Any:
         **style(
             height=420,
             barmode="overlay",
-            xaxis={"title": {"text": "Share of the pressure lost [%]"}, "rangemode": "tozero"},
+            xaxis={"title": {"text": "Percentage of the pressure lost [%]"}, "rangemode": "tozero"},
             yaxis={
                 "title": {"text": "Height above the base of the wall [m]"},
                 "range": [ds.attrs["column_bottom"] - 0.04 * span, ds.attrs["column_top"] + 0.04 * span],

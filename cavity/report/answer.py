@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from cavity.report import display, series
+from cavity.report import display, elevation, series
 from cavity.risk import air
 from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_by_criterion, worst_first
 from cavity.risk.recommend import Recommendation, clogged, designs, differs, least_bad, recommend, title
@@ -64,7 +64,17 @@ def value_text(finding: Any, *, limit: bool = False) -> str:
     value = float(finding.limit if limit else finding.value)
     if np.isnan(value):
         return "–"
-    return f"{display.number(value)} {finding.units}".strip()
+    text = display.number(value) if limit else told_apart(value, float(finding.limit))
+    return f"{text} {finding.units}".strip()
+
+
+def told_apart(value: float, limit: float) -> str:
+    """Return a value with the digits it takes to see on which side of its limit it is: 3.004 of 3, not 3 of 3."""
+    for digits in (3, 4, 5):
+        text = display.number(value, digits)
+        if value == limit or text != display.number(limit, digits):
+            return text
+    return text
 
 
 def found_text(found: Any) -> str:
@@ -91,6 +101,28 @@ def opening_area(case: Any) -> float:
 def orientation(case: Any) -> float:
     """Return the orientation of a case [degrees clockwise from north]."""
     return float(case.dataset.attrs.get("orientation", 180.0))
+
+
+def variant(case: Any) -> str:
+    """Return the variant of the layers of a case; empty: the wall as drawn."""
+    return str(getattr(case, "variant", ""))
+
+
+def variant_text(name: str) -> str:
+    """Return a variant in words."""
+    return name or "as drawn"
+
+
+def place_text(case: Any, cases: Sequence[Any], *, strip: bool = True) -> str:
+    """Return the climate of a case, and variant, facing and, if asked, strip as far as the cases differ in them."""
+    said = [str(case.climate_name)]
+    if len({variant(other) for other in cases}) > 1:
+        said.append(variant_text(variant(case)))
+    if len({orientation(other) for other in cases}) > 1:
+        said.append(facing_text(orientation(case)))
+    if strip and len({column(other) for other in cases}) > 1:
+        said.append(column(case))
+    return ", ".join(said)
 
 
 def column(case: Any) -> str:
@@ -176,6 +208,11 @@ class View:
         """Orientations. [degree]."""
         return sorted({*map(orientation, self.cases), *(float(case.orientation) for case in self.failed)})
 
+    @property
+    def variants(self) -> list[str]:
+        """Variants of the layers, the wall as drawn first."""
+        return list(dict.fromkeys(map(variant, (*self.cases, *self.failed))))
+
     def strip_text(self, name: str) -> str:
         """Return a strip in quotes, with its fraction of the wall length where that is known."""
         part = self.fractions.get(name, 0.0)
@@ -260,7 +297,8 @@ def start(seen: View) -> int:
 
 def name_of(choice: Choice) -> str:
     """Return a choice in words."""
-    return f"“{choice.opening_set}” with a {depth_text(choice.depth)} cavity"
+    name = f", variant “{choice.variant}”" if choice.variant else ""
+    return f"“{choice.opening_set}” with a {depth_text(choice.depth)} cavity{name}"
 
 
 # ---- headline --------------------------------------------------------------------------------------------------------
@@ -349,6 +387,32 @@ def _at(seen: View, part: Part) -> str:
     return said
 
 
+def concerned(seen: View) -> list[str]:
+    """Return how much of the wall passes, needs review and fails with the recommended choice, in m2 and metres."""
+    parts = [part for part in seen.best.parts if part.computed]
+    if not parts:
+        return []
+    worst_of = {
+        name: status(found for part in parts if part.column == name for found in part.findings)
+        for name in {part.column for part in parts}
+    }
+    ds = parts[0].case.dataset
+    rows = [row for row in elevation.strips_of(series.wall_inputs(ds), ds) if row["name"] in worst_of]
+    if len(rows) < 2 or not all(row["length"] > 0.0 for row in rows):  # also where the wall file does not say
+        return []
+    area = {row["name"]: row["length"] * (row["top"] - row["bottom"]) for row in rows}
+    total = display.number(sum(area.values()), 3)
+    said = []
+    for state, verb in (("fail", "fail"), ("review", "need review"), ("pass", "pass")):
+        held = [row for row in rows if worst_of[row["name"]] == state]
+        if held:
+            size = display.number(sum(area[row["name"]] for row in held), 3)
+            length = display.number(sum(row["length"] for row in held), 3)
+            names = f"strip “{held[0]['name']}”" if len(held) == 1 else f"{len(held)} strips"
+            said.append(f"{size} of {total} m² {verb} ({names}, {length} m of length)")
+    return [f"Wall concerned: {'; '.join(said)}."]
+
+
 def lost_strips(seen: View) -> list[str]:
     """Return a sentence for each strip that fails with every combination, and else which strip decides."""
     if len(seen.strips) < 2:
@@ -385,18 +449,49 @@ def sureness(seen: View, choice: Choice) -> str:
     if held is None or getattr(held, "reason", ""):
         return ""
     for each in held.choices:
-        if each.opening_set == choice.opening_set and abs(each.depth - choice.depth) < 1e-9:
-            return str(each.sentence)
+        if _is_sampled(seen, each, choice):
+            text = str(each.sentence)
+            if len(seen.facings) > 1 and seen.best.decides:  # sampled where the recommended choice is decided
+                text += f" This holds facing {facing_text(seen.best.decides[0].orientation)}, the facing that decides."
+            return text
     return ""
+
+
+def _is_sampled(seen: View, each: Any, choice: Choice) -> bool:
+    """Whether a probability is that of a choice; all are of the variant of the recommended one."""
+    same = each.opening_set == choice.opening_set and abs(each.depth - choice.depth) < 1e-9
+    return same and choice.variant == seen.best.variant
 
 
 def percent(seen: View, choice: Choice) -> str:
     """Return that probability as text, such as "88 %"; empty where unknown."""
     held = seen.confidence
     for each in getattr(held, "choices", ()) or ():
-        if each.opening_set == choice.opening_set and abs(each.depth - choice.depth) < 1e-9:
+        if _is_sampled(seen, each, choice):
             return f"{100 * float(each.probability):.0f} %"
     return ""
+
+
+def by_variant(seen: View) -> list[str]:
+    """Return a sentence for each variant of the layers: what is recommended with it; empty where there is one alone."""
+    if len(seen.variants) < 2:
+        return []
+    found = {each.choice.variant: each.choice for each in (seen.found, *seen.found.others)} if seen.found else {}
+    said = []
+    for name in seen.variants:
+        choices = [choice for choice in seen.choices if choice.variant == name]
+        choice = found.get(name) or least_bad(choices)
+        lead = f"Variant “{name}”" if name else "The wall as drawn"
+        if choice.decides is None:
+            said.append(f"{lead}: not computed.")
+            continue
+        part, decides = choice.decides
+        text = f"“{choice.opening_set}” with a {depth_text(choice.depth)} cavity {_STATE[choice.status]}"
+        if name not in found and all(each.status == "fail" for each in choices):
+            text = f"fails with every combination; lowest risk {text}"
+        best = ", best of all" if seen.found and choice is seen.found.choice else ""
+        said.append(f"{lead}{best}: {text}, {found_text(decides)}{_at(seen, part)}.")
+    return said
 
 
 def _card(seen: View, choice: Choice) -> dict[str, Any]:
@@ -405,6 +500,7 @@ def _card(seen: View, choice: Choice) -> dict[str, Any]:
     return {
         "name": choice.opening_set,
         "depth": display.quantity(choice.depth, "m"),
+        "variant": choice.variant,
         "status": choice.status,
         "word": word(choice.status, rain),
         "percent": percent(seen, choice),
@@ -459,7 +555,8 @@ def recommended(seen: View) -> dict[str, Any]:
     heading = heading if found else "Lowest risk, but it fails"
     if len(seen.choices) == 1:
         heading = "The case"
-    return {**_card(seen, choice), "heading": heading, "lines": lines + lost_strips(seen), "runner_up": runner}
+    lines += concerned(seen) + lost_strips(seen) + by_variant(seen)
+    return {**_card(seen, choice), "heading": heading, "lines": lines, "runner_up": runner}
 
 
 def changes(seen: View) -> list[str]:
@@ -562,7 +659,7 @@ def still_pieces(seen: View) -> list[str]:
 def cell_text(found: Any) -> str:
     """Return criterion, value and limit for a cell, such as "mould 1.3 of 3"."""
     name = SHORT.get(found.key, title(found))
-    number, bound = display.number(float(found.value)), value_text(found, limit=True)
+    number, bound = told_apart(float(found.value), float(found.limit)), value_text(found, limit=True)
     if found.threshold == _LIMIT:
         return f"{name} {number} of {bound}"
     return f"{name} {number}, {found.threshold} {bound}"
@@ -597,7 +694,7 @@ def _only(choice: Choice, wanted: dict[str, Any]) -> Choice | None:
     parts = tuple(
         part for part in choice.parts if all(getattr(part, key) == value for key, value in wanted.items())
     )  # fmt: skip
-    return Choice(choice.opening_set, choice.depth, choice.area, parts, choice.below) if parts else None
+    return replace(choice, parts=parts) if parts else None
 
 
 def grid(seen: View, **wanted: Any) -> list[list[dict[str, Any] | None]]:
@@ -606,12 +703,15 @@ def grid(seen: View, **wanted: Any) -> list[list[dict[str, Any] | None]]:
     Parameters
     ----------
     seen : View
-    wanted : climate, column, orientation
-        Only parts with this value.
+    wanted : climate, column, orientation, variant
+        Only parts with this value; of several variants one is shown, left out: that of the recommended choice.
     """
+    shown = wanted.pop("variant", seen.best.variant)
     sets = list(dict.fromkeys(case.opening_set for case in (*seen.cases, *seen.failed)))
     depths = sorted({choice.depth for choice in seen.choices})
-    held = {(choice.opening_set, choice.depth): _only(choice, wanted) for choice in seen.choices}
+    held = {
+        (choice.opening_set, choice.depth): _only(choice, wanted) for choice in seen.choices if choice.variant == shown
+    }
     rows = []
     for name in sets:
         row = [held.get((name, depth)) for depth in depths]
@@ -625,14 +725,16 @@ def matrix(seen: View) -> dict[str, Any]:
     Returns
     -------
     dict
-        `rows` (name, cells), `selectors` (key, label, values), `other` (cells by selection: positions of the selectors'
-        values with commas, -1 for the worst of all), `legend` (criteria that occur in any cell).
+        `rows` (name, cells), `selectors` (key, label, values, start: the position shown first), `other` (cells by
+        selection: positions of the selectors' values with commas, -1 for the worst of all; a variant is another wall,
+        so of variants there is no worst of all), `legend` (criteria that occur in any cell).
     """
     sets = list(dict.fromkeys(case.opening_set for case in (*seen.cases, *seen.failed)))
     worst_cells = grid(seen)
     selectors = [
         (key, label, values, texts)
         for key, label, values, texts in (
+            ("variant", "Variant", seen.variants, [variant_text(name) for name in seen.variants]),
             ("climate", "Climate", seen.climates, seen.climates),
             ("column", "Strip", seen.strips, seen.strips),
             ("orientation", "Facing", seen.facings, [facing_text(value) for value in seen.facings]),
@@ -645,16 +747,25 @@ def matrix(seen: View) -> dict[str, Any]:
             wanted = {
                 key: values[at - 1] for (key, _, values, _), at in zip(selectors, picked, strict=True) if at > 0
             }  # fmt: skip
-            if wanted:
+            if len(wanted) and ("variant" in wanted or len(seen.variants) < 2):
                 cells = grid(seen, **wanted)
                 other[",".join(str(at - 1) for at in picked)] = [[_bare(cell) for cell in row] for row in cells]
-        other[",".join(["-1"] * len(selectors))] = [[_bare(cell) for cell in row] for row in worst_cells]
+        if len(seen.variants) < 2:
+            other[",".join(["-1"] * len(selectors))] = [[_bare(cell) for cell in row] for row in worst_cells]
     keys = {cell["key"]: None for row in worst_cells for cell in row if cell and cell.get("key")}
     for rows in other.values():
         keys |= {cell["key"]: None for row in rows for cell in row if cell and cell.get("key")}
     return {
         "rows": [{"name": name, "cells": cells} for name, cells in zip(sets, worst_cells, strict=True)],
-        "selectors": [{"key": key, "label": label, "values": texts} for key, label, _, texts in selectors],
+        "selectors": [
+            {
+                "key": key,
+                "label": label,
+                "values": texts,
+                "start": values.index(seen.best.variant) if key == "variant" else -1,
+            }
+            for key, label, values, texts in selectors
+        ],
         "other": other,
         "legend": _legend(seen, keys),
     }

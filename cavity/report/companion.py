@@ -31,7 +31,7 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
     rows, notes, seen = [], [], set()
     for case in cases:
         text = case.dataset.attrs.get("monthly") or ""
-        key = (case.climate_name, case.opening_set, str(case.dataset.attrs.get("orientation", "")))
+        key = (_named(case, cases), case.opening_set)
         if not text or key in seen:
             continue
         seen.add(key)
@@ -41,7 +41,7 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
         needed = monthly["surface_factor_needed"]
         rows.append(
             {
-                "climate": case.climate_name,
+                "climate": key[0],
                 "opening_set": case.opening_set,
                 "class": monthly["ventilation_class"],
                 "u_value": display.quantity(monthly["u_value"], "W/(m2 K)"),
@@ -54,6 +54,13 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
             }
         )
     return {"rows": rows, "notes": notes} if rows else None
+
+
+def _named(case: Any, cases: Sequence[Any]) -> str:
+    """Return the climate of a case, and its variant and facing where there are several."""
+    from cavity.report import answer
+
+    return answer.place_text(case, cases, strip=False)
 
 
 def heat(cases: Sequence[Any], closed: Sequence[Any] = ()) -> dict[str, Any] | None:
@@ -83,7 +90,7 @@ def heat(cases: Sequence[Any], closed: Sequence[Any] = ()) -> dict[str, Any] | N
     rows, seen = [], set()
     for case in (*closed, *cases):
         ds = case.dataset
-        place = (case.climate_name, str(ds.attrs.get("orientation", "")), str(ds.attrs.get("column", "")))
+        place = (_named(case, cases), str(ds.attrs.get("column", "")))
         if not ds.attrs.get("monthly") or (*place, case.opening_set) in seen:
             continue
         seen.add((*place, case.opening_set))
@@ -93,7 +100,7 @@ def heat(cases: Sequence[Any], closed: Sequence[Any] = ()) -> dict[str, Any] | N
         rows.append(
             {
                 "place": place,
-                "climate": case.climate_name,
+                "climate": place[0],
                 "opening_set": case.opening_set,
                 "area": float(np.nansum(np.asarray(ds["opening_area"].values, float))),
                 "u": [display.quantity(u[key], "W/(m2 K)") for key in ("undisturbed", "framed", "u_value")],

@@ -88,7 +88,7 @@ def strip_rows(datasets: Sequence[Any], statuses: Sequence[str]) -> list[StripRo
     wall = series.wall_inputs(datasets[0])
     found = {str(ds.attrs["column"]): (ds, status) for ds, status in zip(datasets, statuses, strict=True)}
     rows = []
-    for index, strip in enumerate(_strips(wall, datasets[0])):
+    for index, strip in enumerate(strips_of(wall, datasets[0])):
         ds, status = found.get(strip["name"], (None, ""))
         letter = _LETTERS[index] if index < len(_LETTERS) else str(index + 1)
         parts = () if ds is None else compartments(ds)
@@ -108,7 +108,7 @@ def strip_rows(datasets: Sequence[Any], statuses: Sequence[str]) -> list[StripRo
     return rows
 
 
-def _strips(wall: dict[str, Any], ds: Any) -> list[dict[str, Any]]:
+def strips_of(wall: dict[str, Any], ds: Any) -> list[dict[str, Any]]:
     """Return name, ends and place along the wall of every strip; strips listed one by one stand side by side."""
     site = wall.get("site") or {}
     width = float(site.get("wall_width") or 10.0)

@@ -344,7 +344,7 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
         ("Solver steps a case", f"{min(steps)} to {max(steps)}"),
         (
             "Hours",
-            "values stand at the start of the hour, local standard time, no daylight saving; means over the hour",
+            "values are given at the start of the hour, local standard time, no daylight saving; means over the hour",
         ),
     ]
     return rows
@@ -416,18 +416,13 @@ def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
     made = []
     for case in cases:
         ds = case.dataset
-        name = case.climate_name
-        if len({answer.orientation(other) for other in cases}) > 1:
-            name += f", {answer.facing_text(answer.orientation(case))}"
-        if len({answer.column(other) for other in cases}) > 1:
-            name += f", {answer.column(case)}"
         peak = film_peak(ds)
         event = getattr(case, "event", None)
         made.append(
             {
                 "status": answer.case_status(case),
                 "word": answer.word(answer.case_status(case), answer.has_rain(case)),
-                "climate": name,
+                "climate": answer.place_text(case, cases),
                 "opening_set": case.opening_set,
                 "depth": display.quantity(float(case.depth), "m"),
                 "rate": display.number(float(np.median(series.air_changes(ds))), 2),
@@ -444,7 +439,10 @@ def not_computed(failed: Sequence[Any]) -> list[dict[str, Any]]:
     """Return one row for each case that could not be computed, with the reason."""
     return [
         {
-            "climate": case.climate_name,
+            "climate": ", ".join(
+                [case.climate_name, answer.facing_text(case.orientation)]
+                + [name for name in (answer.variant(case),) if name]
+            ),
             "opening_set": case.opening_set,
             "column": case.column,
             "depth": display.quantity(float(case.depth), "m"),

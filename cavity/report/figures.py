@@ -189,7 +189,7 @@ def duration(ds: Any) -> go.Figure:
             shapes=[shape],
             annotations=[label],
             showlegend=several,
-            xaxis={"title": {"text": "Share of the hours of the year [%]"}, "range": [0, 100]},
+            xaxis={"title": {"text": "Percentage of the hours of the year [%]"}, "range": [0, 100]},
             yaxis={"title": {"text": display.axis_title("air_change_rate")}, "type": "log", "range": span, "dtick": 1,
                    "minor": {"showgrid": False}},
         ),
@@ -516,7 +516,7 @@ def balance(ds: Any, *, segment: int) -> go.Figure:
 
 @_drawn
 def losses(ds: Any) -> go.Figure:
-    """Share of the driving pressure lost at each group of equal parts, and the air gained if it were doubled."""
+    """Percentage of the driving pressure lost at each group of equal parts, and the air gained if it were doubled."""
     groups = air.loss_groups(ds)
     share = 100.0 * np.array([group.share for group in groups])
     names = [
@@ -536,7 +536,7 @@ def losses(ds: Any) -> go.Figure:
         style(
             height=max(240, 90 + 40 * len(names)),
             xaxis={
-                "title": {"text": "Share of the driving pressure lost [%]"},
+                "title": {"text": "Percentage of the driving pressure lost [%]"},
                 "range": [0, max(10.0, 1.6 * share.max(initial=0.0))],
             },
             yaxis={"showgrid": False, "ticks": ""},

@@ -11,8 +11,8 @@ from cavity.report import answer
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-_MARK = {"pass": "✓", "review": "!", "fail": "✗"}
-_STYLE = {"pass": "cyan", "review": "yellow", "fail": "bold red"}  # shape and word carry the meaning, colour only helps
+MARK = {"pass": "✓", "review": "!", "fail": "✗"}
+STYLE = {"pass": "cyan", "review": "yellow", "fail": "bold red"}  # shape and word carry the meaning, colour only helps
 
 
 @contextlib.contextmanager
@@ -33,30 +33,37 @@ def shown_progress() -> Iterator[Callable[[int, int, str], None]]:
 
 
 def comparison_tables(comparison: Any) -> list[Any]:
-    """Return one rich table: opening sets by depths, each cell the worst of all strips and climates and why."""
+    """Return a rich table a variant: opening sets by depths, each cell the worst of all strips and places."""
+    seen = answer.view(comparison)
+    return [_matrix_table(comparison, seen, name) for name in seen.variants]
+
+
+def _matrix_table(comparison: Any, seen: answer.View, variant: str) -> Any:
     from rich.table import Table
     from rich.text import Text
 
-    seen = answer.view(comparison)
-    title = f"{comparison.wall.name}: worst {answer.where(seen)}"
-    table = Table(title=title, title_justify="left", show_lines=True)
+    named = f", {answer.variant_text(variant)}" if len(seen.variants) > 1 else ""
+    table = Table(
+        title=f"{comparison.wall.name}{named}: worst {answer.where(seen)}", title_justify="left", show_lines=True
+    )
     table.add_column("openings", overflow="fold")
     for depth in answer.compared_depths(comparison):
         table.add_column(answer.depth_text(depth))
-    for row in answer.matrix(seen)["rows"]:
+    names = dict.fromkeys(case.opening_set for case in (*seen.cases, *seen.failed))
+    for name, row in zip(names, answer.grid(seen, variant=variant), strict=True):
         cells = []
-        for cell in row["cells"]:
+        for cell in row:
             if cell is None:
                 cells.append(Text("not run"))
                 continue
             if cell["status"] == "none":
                 cells.append(Text(f"- {cell['word']}\n{cell['reason']}"))
                 continue
-            text = Text(f"{_MARK[cell['status']]} {cell['word']}\n", style=_STYLE[cell["status"]])
+            text = Text(f"{MARK[cell['status']]} {cell['word']}\n", style=STYLE[cell["status"]])
             text.append(f"{cell['text']}\n{cell['rate']}", style="default")
             cells.append(text)
-        table.add_row(Text(row["name"]), *cells)
-    return [table]
+        table.add_row(Text(name), *cells)
+    return table
 
 
 def comparison_lines(comparison: Any) -> list[str]:
@@ -64,8 +71,9 @@ def comparison_lines(comparison: Any) -> list[str]:
     seen = answer.view(comparison)
     best = answer.recommended(seen)
     lines = ["", answer.headline(seen), ""]
+    named = f", variant “{best['variant']}”" if best["variant"] else ""
     sure = f", {best['percent']} probability that every criterion is met" if best["percent"] else ""
-    lines.append(f"{best['heading']}: “{best['name']}” with a {best['depth'][0]} cavity: {best['word']}{sure}")
+    lines.append(f"{best['heading']}: “{best['name']}” with a {best['depth'][0]} cavity{named}: {best['word']}{sure}")
     lines += [f"- {sentence}" for sentence in (*best["lines"], *answer.still_pieces(seen))]
     if runner := best["runner_up"]:
         sure = f" ({runner['percent']})" if runner["percent"] else ""

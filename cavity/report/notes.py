@@ -126,7 +126,7 @@ NOTES: tuple[Note, ...] = (
         (
             "The column is a ladder of openings and the stretches between them. The flow of every stretch follows from "
             "the balance of mass at each junction. The losses always grow with the flow, so there is one solution, "
-            "found by Newton steps with a line search; shut vents and no wind at all are ordinary cases.",
+            "found by Newton steps with a line search; closed vents and no wind at all are ordinary cases.",
         ),
         (
             equation(
@@ -183,7 +183,7 @@ NOTES: tuple[Note, ...] = (
             "Each layer is cut into thin cells. Heat is conducted and carried by vapour and water; vapour diffuses "
             "along vapour pressure and liquid water along suction; each material stores water by its sorption curve up "
             "to saturation. All cells of a line are solved together, implicitly, hour by hour with steps of their own.",
-            "Water and heat that enter, leave and are stored are added up as a check; the errors stand under "
+            "Water and heat that enter, leave and are stored are added up as a check; the errors are listed under "
             "provenance.",
         ),
         (
@@ -261,6 +261,6 @@ ASSUMPTIONS: tuple[str, ...] = (
     "The wind pressure over the height of the wall is a profile from one building in a wind tunnel, or an input (low, "
     "middle and high values 0.05, 0.1 and 0.3 of the dynamic pressure); its uncertainty outweighs most others.",
     "The same year is repeated until the yearly cycle of water closes, or the number of years allowed is used up.",
-    "Rain let past the cladding is a fixed share of the driving rain on the wall, laid on one plane.",
+    "Rain let past the cladding is a fixed fraction of the driving rain on the wall, put on one plane.",
     "Materials have the values listed; they do not age.",
 )

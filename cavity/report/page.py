@@ -22,6 +22,7 @@ from cavity.units import FOOTNOTE, cite
 _TEMPLATES = Path(__file__).parent / "templates"
 _FACETS = (
     ("climate", "Climate", lambda case: case.climate_name),
+    ("variant", "Variant of the layers", lambda case: answer.variant_text(answer.variant(case))),
     ("orientation", "Facing", answer.orientation),
     ("column", "Strip of the wall", answer.column),
     ("opening_set", "Openings", lambda case: case.opening_set),
@@ -225,6 +226,8 @@ def render(comparison: Any) -> str:
         "facing": ", ".join(answer.facing_text(value) for value in facings),
         "compared": " × ".join(
             [f"{len(sets)} opening{'s' * (len(sets) > 1)}", f"{len(depths)} depth{'s' * (len(depths) > 1)}"]
+            + [f"{len(seen.variants)} variants"] * (len(seen.variants) > 1)
+            + [f"{len(facings)} facings"] * (len(facings) > 1)
             + [f"{len(strips)} strips"] * (len(strips) > 1)
             + [f"{len(climates)} climates"] * (len(climates) > 1)
         ),
@@ -343,12 +346,13 @@ def pack(cases: Sequence[Any], seen: answer.View | None = None) -> tuple[dict[st
 def _beside(cases: Sequence[Any], seen: answer.View, start: int) -> int:
     """Return the case to set beside the first: one step from it, the runner-up if it is one; at last any other."""
     first = cases[start]
-    place = (first.climate_name, answer.orientation(first), answer.column(first))
+    place = (first.climate_name, answer.variant(first), answer.orientation(first), answer.column(first))
     second = seen.found.runner_up if seen.found else None
 
     def far(number: int) -> tuple[Any, ...]:
         case = cases[number]
-        elsewhere = (case.climate_name, answer.orientation(case), answer.column(case)) != place
+        there = (case.climate_name, answer.variant(case), answer.orientation(case), answer.column(case))
+        elsewhere = there != place
         steps = (case.opening_set != first.opening_set) + (float(case.depth) != float(first.depth))
         named = second is not None and (case.opening_set, float(case.depth)) == (second.opening_set, second.depth)
         larger = answer.opening_area(case) < answer.opening_area(first) or float(case.depth) < float(first.depth)
@@ -365,7 +369,12 @@ class _Shared:
 
     def __init__(self, cases: Sequence[Any]) -> None:
         # what names a case besides openings and depth: only that in which the cases differ
-        names = (_FACETS[0][2], lambda case: f"facing {answer.facing_text(answer.orientation(case))}", answer.column)
+        names = (
+            _FACETS[0][2],
+            _FACETS[1][2],
+            lambda case: f"facing {answer.facing_text(answer.orientation(case))}",
+            answer.column,
+        )
         self.telling = [get for get in names if len({get(case) for case in cases}) > 1]
         self.skeletons: list[Any] = []
         self.sections: list[Any] = []

@@ -13,13 +13,14 @@ from cavity.files import csv_text
 from cavity.report import answer, display, evidence, schedule, series
 from cavity.report.page import RULE_HEAD, rule_rows, write_text
 
+_VARIANT = "variant"  # last in every table: a place that no earlier reader of the tables counts on
 _CASE = ("climate", "orientation [degree]", "column", "openings", "cavity depth [mm]")
 _CASES = (
     *_CASE, "result", "decided by", "median air change rate [1/h]", "air change rate, 10 % of hours [1/h]",
     "air change rate, 90 % of hours [1/h]", "hours with flow upwards [%]", "largest film in the cavity [g/m2]",
     "face", "segment", "hours above 80 % there [h]", "hours in which some surface condenses [h]",
     "50 % drying time of a wetting event [d]", "50 % drying time, vents closed [d]",
-    "90 % drying time of a wetting event [d]", "90 % drying time, vents closed [d]",
+    "90 % drying time of a wetting event [d]", "90 % drying time, vents closed [d]", _VARIANT,
 )  # fmt: skip
 
 
@@ -52,6 +53,7 @@ def tables(comparison: Any) -> dict[str, str]:
     cases, findings, months = [], [], []
     for case in comparison.cases:
         ds = case.dataset
+        variant = answer.variant_text(answer.variant(case))
         found = series.ranked(case.findings)
         segment, face = series.governing(ds, case.findings)
         rate = series.air_changes(ds)
@@ -61,12 +63,12 @@ def tables(comparison: Any) -> dict[str, str]:
                 *_names(case), answer.case_status(case), found[0].title if found else "",
                 *(_round(value) for value in (np.median(rate), *np.quantile(rate, (0.1, 0.9)))),
                 _round(100.0 * table[-1]["upward"]), _round(1e3 * evidence.film_peak(ds)), ds["face"].values[face],
-                ds["segment"].values[segment], table[-1]["humid_hours"], table[-1]["wet_hours"], *_event(case),
+                ds["segment"].values[segment], table[-1]["humid_hours"], table[-1]["wet_hours"], *_event(case), variant,
             ]
         )  # fmt: skip
         findings += [
             [*_names(case), item.status, item.key, item.title, item.where, _round(item.value), _round(item.limit),
-             item.threshold, item.units, _round(item.hours), item.when, item.sentence, item.source]
+             item.threshold, item.units, _round(item.hours), item.when, item.sentence, item.source, variant]
             for item in found
         ]  # fmt: skip
         months += [
@@ -74,35 +76,39 @@ def tables(comparison: Any) -> dict[str, str]:
              *(_round(value) for value in (
                  row["outdoor"] - 273.15, row["air_changes"], 100 * row["upward"], row["temperature"] - 273.15,
                  100 * row["humidity"], row["humid_hours"], row["margin"], row["wet_hours"], 1e3 * row["film"],
-                 1e3 * row["runoff"], row["water"]))]
+                 1e3 * row["runoff"], row["water"])), variant]
             for row in table
         ]  # fmt: skip
     for case in answer.failed_of(comparison):
-        names = [case.climate_name, case.orientation, case.column, case.opening_set, _round(1e3 * case.depth)]
-        cases.append([*names, "not computed", case.reason, *[""] * (len(_CASES) - len(names) - 2)])
+        names = [
+            case.climate_name, case.orientation, case.column, case.opening_set, _round(1e3 * case.depth),
+        ]  # fmt: skip
+        blank = [""] * (len(_CASES) - len(names) - 3)
+        cases.append([*names, "not computed", case.reason, *blank, answer.variant_text(answer.variant(case))])
     place = ("face", "segment")
     seen = answer.view(comparison)
     choices, rules = _choices(seen), []
     for case in comparison.cases:
-        rules += [[*_names(case), *row] for row in rule_rows(case.dataset)]
+        variant = answer.variant_text(answer.variant(case))
+        rules += [[*_names(case), *row, variant] for row in rule_rows(case.dataset)]
     shown = answer.drawn_parts(seen)
     return {
         "schedule.csv": schedule.csv_text(schedule.rows(shown[0].case.dataset) if shown else []),
         "choices.csv": csv_text(
             ("openings", "cavity depth [mm]", "free vent area [mm2/m]", "result", "recommended", "probability [%]",
              "decided by", "value", "limit", "limit is", "unit", "climate", "column", "orientation [degree]",
-             "below the common rules"), choices),
-        "rules.csv": csv_text((*_CASE, *(head.lower() for head in RULE_HEAD)), rules),
+             "below the common rules", _VARIANT), choices),
+        "rules.csv": csv_text((*_CASE, *(head.lower() for head in RULE_HEAD), _VARIANT), rules),
         "cases.csv": csv_text(_CASES, cases),
         "findings.csv": csv_text(
             (*_CASE, "result", "key", "criterion", "where", "value", "limit", "limit is", "unit", "hours [h]", "when",
-             "sentence", "source"), findings),
+             "sentence", "source", _VARIANT), findings),
         "months.csv": csv_text(
             (*_CASE, *place, "month", "outdoor temperature [degC]", "median air change rate [1/h]",
              "hours with flow upwards [%]", "surface temperature [degC]", "surface relative humidity [%]",
              "hours above 80 % [h]", "least dew-point margin [K]", "hours in which some surface condenses [h]",
              "largest film, both cavity surfaces [g/m2]", "run-off in the cavity [g/m2]",
-             "water in the layers, mean [kg/m2]"), months),
+             "water in the layers, mean [kg/m2]", _VARIANT), months),
     }  # fmt: skip
 
 
@@ -122,7 +128,7 @@ def _choices(seen: answer.View) -> list[list[Any]]:
         rows.append(
             [choice.opening_set, _round(1e3 * choice.depth), _round(1e6 * choice.area),
              answer.word(choice.status, rain), named, answer.percent(seen, choice).removesuffix(" %"), *told,
-             "; ".join(choice.below)]
+             "; ".join(choice.below), answer.variant_text(choice.variant)]
         )  # fmt: skip
     return rows
 

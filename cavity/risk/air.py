@@ -317,7 +317,7 @@ def still_sentence(ds: xr.Dataset) -> str:
                 f"No air passes: the column {vents}. What it exchanges through that vent is an estimate made for "
                 f"rooms, median {number(float(ds['air_change_rate'].median()), 1)} air changes an hour."
             )
-        return f"No air passes: the column {vents}. Its air stands still; leaks that are not listed are left out."
+        return f"No air passes: the column {vents}. Its air does not move; leaks that are not listed are left out."
     if not np.any(ds["stack_pressure"].values) and not np.any(ds["wind_pressure"].values):
         return ""  # nothing drives: that says nothing about the wall
     rate = np.abs(_last(ds, "air_speed", "segment"))
@@ -334,7 +334,7 @@ def still_sentence(ds: xr.Dataset) -> str:
     closed = [name for name, height in _closed(ds) if any(low - 1e-6 <= height <= high + 1e-6 for low, high in spans)]
     if closed:
         rates = ds["compartment_air_change_rate"]
-        stays = "Its air stands still; it dries by diffusion alone."
+        stays = "Its air does not move; it dries by diffusion alone."
         if any(
             float(rates.isel(compartment=c).max()) > 0.0
             for c in range(ds.sizes["compartment"])
@@ -346,7 +346,7 @@ def still_sentence(ds: xr.Dataset) -> str:
             f"No air passes from {text}: the {closed[0]} closes the cavity, and the piece on either side of it has "
             f"no second vent. {stays}"
         )
-    return f"No air passes from {text}: no two open vents are joined there. Its air stands still."
+    return f"No air passes from {text}: no two open vents are joined there. Its air does not move."
 
 
 def _closed(ds: xr.Dataset) -> list[tuple[str, float]]:

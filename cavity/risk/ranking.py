@@ -1,8 +1,8 @@
 """Which choice is safer: the one order used by headline, matrix, advice, sizing and every page.
 
-A *choice* is what is decided on the drawing board: a set of openings and a cavity depth. It is judged by the worst of
-all the *parts* it was computed for: every climate, strip (column) of the wall and orientation, for a wall is as dry as
-its worst strip. Two choices are compared by
+A *choice* is what is decided on the drawing board: a set of openings, a cavity depth, and the variant of the layers
+where the wall file lists any. It is judged by the worst of all the *parts* it was computed for: every climate, strip
+(column) of the wall and orientation, for a wall is as dry as its worst strip. Two choices are compared by
 
 1. the worst status among the criteria that can fail,
 2. the largest ratio of value to limit among those criteria, each at its worst part; then the next, and so on,
@@ -150,6 +150,8 @@ class Choice:
         One a climate, strip and orientation.
     below : tuple of str
         Common sizes of rules that it is below in any strip, in words.
+    variant : str
+        Variant of the layers; empty: the wall as drawn.
     """
 
     opening_set: str
@@ -157,6 +159,7 @@ class Choice:
     area: float
     parts: tuple[Part, ...]
     below: tuple[str, ...] = ()
+    variant: str = ""
 
     @functools.cached_property
     def findings(self) -> tuple[Finding, ...]:
@@ -195,9 +198,9 @@ class Choice:
         return min(tied, key=lambda pair: (pair[0].name, pair[1].key, pair[1].where))
 
     @functools.cached_property
-    def size(self) -> tuple[float, float, str]:
-        """Free vent area, depth and name: what resolves ties."""
-        return self.area, self.depth, self.opening_set
+    def size(self) -> tuple[float, float, str, str]:
+        """Free vent area, depth and names: what resolves ties."""
+        return self.area, self.depth, self.opening_set, self.variant
 
     @functools.cached_property
     def order(self) -> tuple[Any, ...]:
@@ -216,7 +219,7 @@ def gather(cases: Iterable[Any], failed: Iterable[Any] = ()) -> tuple[Choice, ..
     Parameters
     ----------
     cases : iterable of Case
-        Each with `opening_set`, `depth` [m], `climate_name`, `dataset` and `findings`.
+        Each with `opening_set`, `depth` [m], `climate_name`, `dataset`, `findings`, and if it has one `variant`.
     failed : iterable of NotComputed
         Cases that could not be computed: `opening_set`, `depth` [m], `climate_name`, `column`, `orientation`.
 
@@ -225,11 +228,11 @@ def gather(cases: Iterable[Any], failed: Iterable[Any] = ()) -> tuple[Choice, ..
     tuple of Choice
         A choice of which no part was computed is among them, last, with the area 0.
     """
-    parts: dict[tuple[str, float], list[Part]] = {}
-    areas: dict[tuple[str, float], float] = {}
-    halves: dict[tuple[str, float], list[tuple[float, float]]] = {}
+    parts: dict[tuple[str, str, float], list[Part]] = {}
+    areas: dict[tuple[str, str, float], float] = {}
+    halves: dict[tuple[str, str, float], list[tuple[float, float]]] = {}
     for case in cases:
-        key = (str(case.opening_set), float(case.depth))
+        key = (str(getattr(case, "variant", "")), str(case.opening_set), float(case.depth))
         ds = case.dataset
         lower, upper = _halves(ds)
         facing = float(ds.attrs.get("orientation", 180.0))
@@ -239,16 +242,17 @@ def gather(cases: Iterable[Any], failed: Iterable[Any] = ()) -> tuple[Choice, ..
         areas[key] = max(lower + upper, areas.get(key, 0.0))
         halves.setdefault(key, []).append((lower, upper))
     for lost in failed:
-        key = (str(lost.opening_set), float(lost.depth))
+        key = (str(getattr(lost, "variant", "")), str(lost.opening_set), float(lost.depth))
         parts.setdefault(key, []).append(
             Part(str(lost.climate_name), str(lost.column), float(lost.orientation), (), computed=False, case=lost)
         )
     return ranked(
         Choice(
-            name, depth, areas.get((name, depth), 0.0), tuple(sorted(found, key=lambda part: part.name)),
-            below_common(depth, *map(min, zip(*halves[name, depth], strict=True))) if (name, depth) in halves else (),
+            name, depth, areas.get(key, 0.0), tuple(sorted(found, key=lambda part: part.name)),
+            below_common(depth, *map(min, zip(*halves[key], strict=True))) if key in halves else (), variant,
         )
-        for (name, depth), found in parts.items()
+        for key, found in parts.items()
+        for variant, name, depth in (key,)
     )  # fmt: skip
 
 

@@ -11,13 +11,17 @@ The rule, in four steps, each our own choice (common practice, no source):
 3. The smallest that is enough is recommended: the least product of free vent area and depth.
 4. The runner-up is the next by the same steps; what would tip the balance is told from the difference of the two.
 
+Where variants of the layers were computed, the steps are taken for each variant by itself. Of the variants' recommended
+choices the best of all is the one of the best kind (step 1), and among these the safest; but the wall as drawn stays
+recommended where no variant of the same kind is safer by `LITTLE` of a limit.
+
 Where every choice fails nothing is recommended; `least_bad` says from which one to start.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cavity.risk.finding import CAN_FAIL, Finding, number
 from cavity.risk.ranking import Choice, level, ranked, ratios, status, worst_by_criterion
@@ -54,6 +58,8 @@ class Recommendation:
         What would tip the balance to it, one sentence.
     smaller : Choice or None
         A smaller choice that is comfortable too but below the common sizes, hence passed over.
+    others : tuple of Recommendation
+        Those of the other variants of the layers, safest first; a variant that always fails has none.
     """
 
     choice: Choice
@@ -63,6 +69,7 @@ class Recommendation:
     runner_up: Choice | None
     tips: str
     smaller: Choice | None = None
+    others: tuple[Recommendation, ...] = ()
 
 
 def comfortable(choice: Choice) -> bool:
@@ -90,6 +97,7 @@ def _larger(choice: Choice, choices: Sequence[Choice]) -> list[Choice]:
         for other in choices
         if other is not choice
         and other.computed
+        and other.variant == choice.variant
         and other.area >= choice.area
         and other.depth >= choice.depth
         and other.order[:2] < choice.order[:2]
@@ -122,8 +130,8 @@ def designs(choices: Sequence[Choice]) -> tuple[Choice, ...]:
 
 def clogged(choice: Choice, choices: Sequence[Choice]) -> Choice | None:
     """Return the same choice with its meshes clogged, where it was computed."""
-    name = f"{choice.opening_set}{CLOGGED}"
-    return next((other for other in choices if (other.opening_set, other.depth) == (name, choice.depth)), None)
+    wanted = (choice.variant, f"{choice.opening_set}{CLOGGED}", choice.depth)
+    return next((other for other in choices if (other.variant, other.opening_set, other.depth) == wanted), None)
 
 
 def recommend(choices: Sequence[Choice]) -> Recommendation | None:
@@ -138,6 +146,9 @@ def recommend(choices: Sequence[Choice]) -> Recommendation | None:
     -------
     Recommendation or None
     """
+    names = sorted({choice.variant for choice in choices})
+    if len(names) > 1:
+        return _of_variants([recommend([one for one in choices if one.variant == name]) for name in names])
     whole = [choice for choice in designs(choices) if choice.computed and choice.findings]
     fine = [choice for choice in whole if choice.status != "fail"]
     if not fine:
@@ -152,6 +163,18 @@ def recommend(choices: Sequence[Choice]) -> Recommendation | None:
     return Recommendation(
         best, comfortable(best), best.below, _more(best, whole), second, _tips(best, second) if second else "", smaller
     )
+
+
+def _of_variants(found: Sequence[Recommendation | None]) -> Recommendation | None:
+    """Return the best of the variants' recommendations, with the others."""
+    row = sorted((each for each in found if each), key=lambda each: (*_tier(each.choice), each.choice.order))
+    if not row:
+        return None
+    best = row[0]
+    drawn = next((each for each in row if not each.choice.variant), None)
+    if drawn and _tier(drawn.choice) == _tier(best.choice) and gain(drawn.choice, best.choice)[0] < LITTLE:
+        best = drawn
+    return replace(best, others=tuple(each for each in row if each is not best))
 
 
 def least_bad(choices: Sequence[Choice]) -> Choice:

@@ -434,6 +434,10 @@ def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
     base = best.choice if best else least_bad(choices)
     made = []
     for each in choices:
+        if each.variant != base.variant:
+            if (each.opening_set, each.depth) == (base.opening_set, base.depth):
+                made.append(_to_variant(base, each))
+            continue
         if each is base or (each.depth != base.depth and each.opening_set != base.opening_set):
             continue
         if each.depth == base.depth:
@@ -447,6 +451,12 @@ def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
             label = Label(f"with “{base.opening_set}”, {change.lead}", change.short)
             made.append(compare_choices(label, base, each, family="depth"))
     return ranked(made)
+
+
+def _to_variant(base: Choice, other: Choice) -> Advice:
+    label = Label("the variant ", f"“{other.variant}”") if other.variant else Label("the layers ", "as drawn")
+    tail = f" with “{base.opening_set}” and a {number(1e3 * base.depth)} mm cavity"
+    return compare_choices(label._replace(tail=tail), base, other, family="layers")
 
 
 def depth_label(old: float, new: float) -> Label:

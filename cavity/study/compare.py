@@ -53,6 +53,8 @@ class Case:
         Worst first.
     event : WettingEvent or None
         How a wetting event dries, with the vents as drawn and shut; None where no layer can take the water.
+    variant : str
+        Variant of the layers; empty: the wall as drawn.
     """
 
     wall_name: str
@@ -63,6 +65,12 @@ class Case:
     dataset: xr.Dataset = _Dataset()  # type: ignore[assignment]
     findings: tuple[Finding, ...]
     event: WettingEvent | None = None
+    variant: str = ""
+
+    @property
+    def orientation(self) -> float:
+        """Where the wall faces, clockwise from north. [degree]."""
+        return float(self.dataset.attrs["orientation"])
 
     @property
     def worst(self) -> Finding:
@@ -84,6 +92,8 @@ class NotComputed:
         Where the wall faces, clockwise from north. [degree]
     reason : str
         Why, in one line.
+    variant : str
+        Variant of the layers; empty: the wall as drawn.
     """
 
     wall_name: str
@@ -93,6 +103,7 @@ class NotComputed:
     depth: float
     orientation: float
     reason: str
+    variant: str = ""
 
 
 @dataclass(frozen=True)
@@ -106,7 +117,8 @@ class Comparison:
     climates : tuple of str
         Names, in the order given.
     cases : tuple of Case
-        Those computed, by climate, column, opening set and depth, in the order of the wall file.
+        Those computed, by climate, variant, orientation, column, opening set and depth: orientations clockwise from
+        north, all else in the order of the wall file, with the wall as drawn before its variants.
     created : str
         UTC time.
     advice : tuple of str
@@ -162,6 +174,8 @@ def compare(
     weathers: xr.Dataset | Iterable[xr.Dataset],
     *,
     columns: Sequence[str] | None = None,
+    facings: str | float | Sequence[str | float] | None = None,
+    variants: str | Sequence[str] | None = None,
     progress: Callable[[int, int, str], None] | None = None,
     workers: int | None = None,
     scheduler: str | None = None,
@@ -181,6 +195,10 @@ def compare(
         Climates, as `read_weather` returns them.
     columns : sequence of str, keyword only
         Columns (strips) of the cavity; None: all of the wall file, as a wall passes only if every strip passes.
+    facings : str, float, or sequence of them, keyword only
+        Orientations: "all" (eight, from north), compass words, degrees clockwise from north; None: that of the wall.
+    variants : str or sequence of str, keyword only
+        Variants of the layers, by name, beside the wall as drawn: "all", or some; None: none.
     progress : callable, keyword only
         Called with cases done, all cases, and the name of the one just done.
     workers : int, keyword only
@@ -200,8 +218,8 @@ def compare(
     Raises
     ------
     InputError
-        If there is no climate, one has several years, two share a name, a criterion's limit is wrong, or the scheduler
-        does not answer.
+        If there is no climate, one has several years, two share a name, a facing or variant is not known, a criterion's
+        limit is wrong, or the scheduler does not answer.
     ConvergenceError
         If none of the cases can be solved.
     """
@@ -225,9 +243,12 @@ def compare(
                   "leave out the repeated file, or rename the place in one of them")
         )  # fmt: skip
     climate_of = {id(weather): name for weather, name in zip(given, names, strict=True)}
+    walls = axes_of(wall, facings, variants)
+    variant_of = {id(each): name for name, each in walls}
     jobs = [
-        Job(wall, weather, chosen.name, depth, column)
+        Job(each, weather, chosen.name, depth, column)
         for weather in given
+        for _, each in walls
         for column in (columns or [each.name for each in wall.columns])
         for chosen in wall.opening_sets
         for depth in wall.depths
@@ -237,6 +258,10 @@ def compare(
         job = result.job
         if progress:
             text = f"{climate_of[id(job.weather)]}, {job.opening_set}, {1e3 * float(job.depth or 0.0):g} mm"
+            if name := variant_of[id(job.wall)]:
+                text += f", {name}"
+            if len({each.orientation for _, each in walls}) > 1:
+                text += f", facing {job.wall.orientation:g}°"
             progress(done, count, text)
 
     def told_event(done: int, count: int) -> None:
@@ -245,11 +270,11 @@ def compare(
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
         results = engine.run(jobs, progress=told)
-        shut = engine.run(_closed(wall, given, columns))
+        shut = engine.run([job for _, each in walls for job in _closed(each, given, columns, variant_of)])
     failed = tuple(
         NotComputed(
             wall.name, climate_of[id(each.job.weather)], str(each.job.opening_set), str(each.job.column),
-            float(each.job.depth or 0.0), each.job.wall.orientation, each.failure,
+            float(each.job.depth or 0.0), each.job.wall.orientation, each.failure, variant_of[id(each.job.wall)],
         )
         for each in results
         if each.failure
@@ -258,6 +283,7 @@ def compare(
         Case(
             wall.name, climate_of[id(each.job.weather)], str(each.job.opening_set), str(each.job.column),
             float(each.job.depth or 0.0), each, each.findings,  # type: ignore[arg-type]
+            variant=variant_of[id(each.job.wall)],
         )
         for each in shut
         if not each.failure
@@ -279,7 +305,7 @@ def compare(
     cases = [
         Case(
             wall.name, climate_of[id(job.weather)], str(job.opening_set), str(job.column), float(job.depth or 0.0),
-            result, result.findings, event,  # type: ignore[arg-type]
+            result, result.findings, event, variant_of[id(job.wall)],  # type: ignore[arg-type]
         )
         for job, result, event in zip(jobs, results, events, strict=True)
     ]  # fmt: skip
@@ -298,12 +324,96 @@ def compare(
     return replace(found, advice=lines(from_comparison(found)), checks=published_checks())
 
 
-def _closed(wall: Wall, weathers: Sequence[xr.Dataset], columns: Sequence[str] | None) -> list[Job]:
+def axes_of(
+    wall: Wall, facings: str | float | Sequence[str | float] | None, variants: str | Sequence[str] | None
+) -> list[tuple[str, Wall]]:
+    """Return the walls to compare with the names of their variants: as drawn first, each clockwise from north.
+
+    Parameters
+    ----------
+    wall : Wall
+    facings, variants
+        As for `compare`.
+
+    Raises
+    ------
+    InputError
+        With everything that is not known.
+    """
+    from cavity.study.changes import variants_of, with_variant
+
+    known = variants_of(wall)
+    wanted = [variants] if isinstance(variants, str) else list(variants or ())
+    faults = [
+        Fault(f"{wall.source or 'wall'}, --variant", "the wall file has no such variant", str(name)[:80],
+              ", ".join(known) or "a [[variant]] in the wall file", "use one of its names, or all")
+        for name in wanted
+        if name not in known and name != "all"
+    ]  # fmt: skip
+    angles = [wall.orientation]
+    try:
+        angles = read_facings(facings) or angles
+    except InputError as error:
+        faults += error.faults
+    if faults:
+        raise InputError(*faults)
+    names = [name for name in known if name in wanted or "all" in wanted]
+    drawn = [("", wall), *((name, with_variant(wall, name)) for name in names)]
+    return [(name, replace(each, orientation=angle)) for name, each in drawn for angle in angles]
+
+
+def read_facings(facings: str | float | Sequence[str | float] | None) -> list[float]:
+    """Return orientations, each once, clockwise from north; none where none is given. [degree].
+
+    Parameters
+    ----------
+    facings : str, float, or sequence of them
+        "all" (eight, from north), compass words or letters, or degrees; several in one text with commas.
+
+    Raises
+    ------
+    InputError
+        With every one that is no direction.
+    """
+    from pydantic_core import PydanticCustomError
+
+    from cavity.wallfile.values import Orientation
+
+    given = [] if facings is None else [facings] if isinstance(facings, str | int | float) else list(facings)
+    parts = [part for one in given for part in (one.split(",") if isinstance(one, str) else [one])]
+    found: set[float] = set()
+    faults = []
+    for part in parts:
+        text = part.strip() if isinstance(part, str) else f"{float(part):g}"
+        if text.casefold() == "all":
+            found |= {45.0 * eighth for eighth in range(8)}
+            continue
+        try:
+            number = float(text.removesuffix("°"))
+        except ValueError:
+            pass
+        else:
+            text = f"{number!r} deg"
+        try:
+            found.add(Orientation().read(text))
+        except PydanticCustomError as error:
+            said = error.context or {}
+            expected = 'all, a compass word such as "south-west" or SW, or degrees clockwise from north such as 225'
+            faults.append(Fault("--facing", str(said["problem"]), str(part)[:80], expected, str(said["fix"])))
+    if faults:
+        raise InputError(*faults)
+    return sorted(found)
+
+
+def _closed(
+    wall: Wall, weathers: Sequence[xr.Dataset], columns: Sequence[str] | None, variant_of: dict[int, str]
+) -> list[Job]:
     """Return the jobs of the wall without vents, for each column where no set compared is unventilated itself."""
     from cavity.wall.uvalue import opening_area
     from cavity.wallfile.model import OpeningSet, ventilation_class
 
     bare = replace(wall, opening_sets=(OpeningSet("no vents", ()),))
+    variant_of[id(bare)] = variant_of[id(wall)]
     return [
         Job(bare, weather, "no vents", wall.depths[0], column.name)
         for weather in weathers
@@ -320,14 +430,19 @@ def _confidence(
     """Sample the recommended choice and the runner-up; None where there is none or the weather is no whole year."""
     from cavity.risk.ranking import gather
     from cavity.risk.recommend import recommend
+    from cavity.study.changes import with_variant
     from cavity.study.uncertainty import confidence
 
     best = recommend(gather(found.cases, found.failed))
     if best is None or min(weather.sizes["time"] for weather in weathers) < _YEAR:
         return None
     choices = [(each.opening_set, each.depth) for each in (best.choice, best.runner_up) if each is not None]
+    # of several orientations, the one that decides
+    facing = best.choice.decides[0].orientation if best.choice.decides else found.wall.orientation
+    wall = with_variant(found.wall, best.choice.variant) if best.choice.variant else found.wall
+    wall = replace(wall, orientation=facing)
     names = columns or list(dict.fromkeys(case.column for case in found.cases))
-    return confidence(found.wall, weathers, choices, columns=names, budget=budget, **how)
+    return confidence(wall, weathers, choices, columns=names, budget=budget, **how)
 
 
 def save_cases(comparison: Comparison, folder: Any) -> list[Any]:
@@ -355,9 +470,12 @@ def save_cases(comparison: Comparison, folder: Any) -> list[Any]:
 
     from cavity.result import save
 
+    facings = {case.orientation for case in comparison.cases}
     files = []
     for number, case in enumerate(comparison.cases, 1):
-        words = f"{case.climate_name} {case.column} {case.opening_set} {case.depth * 1e3:g}mm".lower()
+        words = f"{case.climate_name} {case.column} {case.opening_set} {case.depth * 1e3:g}mm {case.variant}".lower()
+        if len(facings) > 1:
+            words += f" {case.orientation:g}deg"
         path = Path(folder) / f"{number:03d}-{re.sub(r'[^a-z0-9.]+', '-', words).strip('-')[:100]}.nc"
         files.append(save(case.dataset, path))
     return files

@@ -103,6 +103,15 @@ def ranges_of(wall: Wall, opening_set: str | None = None, *, rain: bool = True) 
         defaults.append(
             Range("wetting.leak_flow", 0.5 * leak, 2.0 * leak, "half to double; common practice, no source")
         )
+    leak = wall.wetting.leak_q50
+    if leak > 0.0:
+        text = "half to double: recollections of the permeance differ by that much; common practice, no source"
+        defaults.append(Range("wetting.leak_q50", 0.5 * leak, 2.0 * leak, text))
+    # both are estimates borrowed from rooms: from none to half as much again
+    for key, what in (("gust_exchange", "gusts"), ("single_vent_exchange", "one vent only")):
+        if getattr(wall.cavity, key) > 0.0:
+            text = f"exchange by {what} is an estimate, see the air path page; common practice, no source"
+            defaults.append(Range(f"cavity.{key}", 0.0, 1.5, text))
     return given + tuple(each for each in defaults if each.name not in named)
 
 

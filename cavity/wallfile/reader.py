@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from cavity.errors import Fault, InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from os import PathLike
 
     from cavity.wallfile.model import Wall
@@ -41,6 +42,37 @@ def read_wall(path: str | PathLike[str]) -> Wall:
     place = Path(path)
     text = read_text(path, "a wall file")
     return parse_wall(text, place.name, folder=place.resolve().parent)
+
+
+def wall_files(given: Sequence[str | PathLike[str]]) -> list[Path]:
+    """Return the wall files named, each once, in the order of their names; of a folder all its TOML files.
+
+    Parameters
+    ----------
+    given : sequence of path
+        Files and folders; whether a file is there is found when it is read.
+
+    Raises
+    ------
+    InputError
+        If a folder holds no TOML file.
+    """
+    found: dict[Path, Path] = {}
+    faults = []
+    for one in map(Path, given):
+        if one.is_dir():
+            held = sorted(each for each in one.glob("*.toml") if each.is_file())
+            if not held:
+                faults.append(
+                    Fault(str(one)[:200], "holds no wall file", "", "files that end in .toml", "name another folder")
+                )
+        else:
+            held = [one]
+        for each in held:
+            found.setdefault(each.absolute(), each)
+    if faults:
+        raise InputError(*faults)
+    return [found[key] for key in sorted(found)]
 
 
 def read_text(path: str | PathLike[str], kind: str) -> str:

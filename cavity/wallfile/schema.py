@@ -88,7 +88,7 @@ class SiteSection(Section):
         "Instead of both: [fraction of the wall height, shift of the pressure coefficient from the mean of the wall].",
         (),
     )
-    ground_albedo: Fraction = said("Share of sun that the ground reflects.", 0.2)
+    ground_albedo: Fraction = said("Fraction of the sun that the ground reflects.", 0.2)
     rain_method: Annotated[str, Word(("ISO 15927-3", "ASHRAE 160"))] = said("Driving rain method.", "ISO 15927-3")
     rain_topography: Annotated[float, Number(0.5, 2.0, "1.0")] = said("ISO 15927-3 topography coefficient.", 1.0)
     rain_obstruction: Annotated[float, Number(0.2, 1.0, "1.0")] = said(
@@ -105,10 +105,10 @@ class SiteSection(Section):
 
 
 class FinishSection(Section):
-    """[finish]: the outer face of the cladding."""
+    """[finish]: the exterior surface of the cladding."""
 
-    solar_absorptance: Fraction = said("Share of sun the face absorbs: white 0.3, grey 0.6, dark 0.9.", 0.6)
-    emissivity: Annotated[float, Share(0.01, 1.0, "90 %")] = said("Longwave emissivity of the face.", 0.9)
+    solar_absorptance: Fraction = said("Fraction of the sun the surface absorbs: white 0.3, grey 0.6, dark 0.9.", 0.6)
+    emissivity: Annotated[float, Share(0.01, 1.0, "90 %")] = said("Longwave emissivity of the surface.", 0.9)
 
 
 class MaterialValues(Section):
@@ -143,7 +143,7 @@ class MaterialValues(Section):
     moisture_conductivity: Annotated[float | None, Quantity("W/(m K)/(kg/m3)", "0.002 W/(m K)/(kg/m3)", 0.0, 0.1)] = (
         said("Growth of the conductivity with water.", None)
     )
-    emissivity: Annotated[float | None, Share(0.01, 1.0, "90 %")] = said("Longwave emissivity of a bare face.", None)
+    emissivity: Annotated[float | None, Share(0.01, 1.0, "90 %")] = said("Longwave emissivity of a bare surface.", None)
     mould_class: Annotated[str | None, Word(MOULD_CLASSES)] = said(
         "Class of the mould index; left out for a material of your own: that of its kind, else sensitive.", None
     )
@@ -152,7 +152,7 @@ class MaterialValues(Section):
 class MaterialEntry(MaterialValues):
     """[material.NAME]: a material of your own, or a row of the built-in table."""
 
-    title: Annotated[str, UNNAMED] = said("Name shown in reports; left out: NAME.", "")
+    title: Annotated[str, UNNAMED] = said("Name shown in reports; default: NAME.", "")
     group: Annotated[str, UNNAMED] = said("Heading in the table of materials.", "")
     also: Annotated[tuple[str, ...], Many(UNNAMED)] = said("Other words for it, used in suggestions.", ())
     wood: Annotated[bool, Flag()] = said("Judged by wood moisture content.", False)
@@ -210,7 +210,7 @@ class LayerEntry(MaterialValues):
 
     material: Annotated[str, UNNAMED] = said("Name in the built-in table (`cavity materials`) or in [material.NAME].")
     thickness: Thickness = said("Thickness; a membrane may leave it out.", None)
-    name: Annotated[str, UNNAMED] = said("Name of the layer; left out: that of the material.", "")
+    name: Annotated[str, UNNAMED] = said("Name of the layer; default: that of the material.", "")
     sd: Annotated[float | None, Sd] = said("A membrane: equivalent air layer thickness.", None)
     permeance: Annotated[float | None, Quantity("kg/(Pa s m2)", "60 ng/(Pa s m2)", 1e-15, 1e-6)] = said(
         "A membrane: vapour permeance, instead of sd. US perm is understood.", None
@@ -227,13 +227,15 @@ class CavitySection(Section):
     """[cavity]: the drained and ventilated space."""
 
     depth: Annotated[float, Quantity("m", "30 mm", 0.001, 0.5)] = said("Depth from panel to wall.")
-    blocked: Annotated[float, Share(0.0, 0.9, "5 %")] = said("Share of the plan area taken by battens, brackets.", 0.0)
-    roughness: Annotated[float, Quantity("m", "1 mm", 0.0, 0.02)] = said("Sand roughness of the faces.", 0.0)
+    blocked: Annotated[float, Share(0.0, 0.9, "5 %")] = said(
+        "Fraction of the cavity cross-section blocked by battens and brackets.", 0.0
+    )
+    roughness: Annotated[float, Quantity("m", "1 mm", 0.0, 0.02)] = said("Sand roughness of the cavity surfaces.", 0.0)
     emissivity_cladding: Annotated[float | None, Share(0.01, 1.0, "90 %")] = said(
-        "Emissivity of the back of the cladding; left out: of its material.", None
+        "Emissivity of the back of the cladding; default: of its material.", None
     )
     emissivity_wall: Annotated[float | None, Share(0.01, 1.0, "90 %")] = said(
-        "Emissivity of the outer face of the backup wall; left out: of its material.", None
+        "Emissivity of the exterior surface of the backup wall; default: of its material.", None
     )
     film_limit: Annotated[float, Quantity("kg/m2", "100 g/m2", 0.0, 2.0)] = said(
         "Water a vertical face holds before it runs off.", 0.1
@@ -312,7 +314,7 @@ class RailEntry(Section):
         0.0,
     )
     discharge: Discharge = said("Discharge coefficient of the gap.", 0.6)
-    columns: Columns = said("Columns it crosses; left out: all it reaches.", ())
+    columns: Columns = said("Columns it crosses; default: all it reaches.", ())
 
 
 class BarrierEntry(Section):
@@ -328,7 +330,7 @@ class BarrierEntry(Section):
     above: Annotated[float, Quantity("m", "50 mm", -1.0, 2.0)] = said("Distance above that place; only with at.", 0.05)
     free_area: Annotated[float, Quantity("m2/m", "10 cm2/m", 0.0, 1.0)] = said("Free area left; 0: closed.", 0.0)
     discharge: Discharge = said("Discharge coefficient of what is left.", 0.6)
-    columns: Columns = said("Columns it closes; left out: all it reaches.", ())
+    columns: Columns = said("Columns it closes; default: all it reaches.", ())
 
 
 class HolesEntry(Section):
@@ -342,7 +344,7 @@ class HolesEntry(Section):
 class VentEntry(Section):
     """[[openings.vent]]: a way between cavity and outdoors; give one of slot, holes and free_area."""
 
-    name: Annotated[str, UNNAMED] = said("Name of the vent; left out: from its height and kind.", "")
+    name: Annotated[str, UNNAMED] = said("Name of the vent; default: from its height and kind.", "")
     height: Annotated[float | str | None, Height()] = said(
         '"base" or "head": bottom or top of each strip it serves; "wall base", "wall top", "window sill", '
         '"window head", "above barriers", "below barriers": there alone; or a height above the base of the wall.',
@@ -363,7 +365,7 @@ class VentEntry(Section):
         "Free area per metre of wall as a drawing gives it: mesh or perforation already taken off.", None
     )
     clear_height: Annotated[float | None, Quantity("m", "10 mm", 0.0005, 2.0)] = said(
-        "Smaller clear dimension of the hole; only with free_area. Left out: 10 mm (joint: 8 mm), told as a warning.",
+        "Smaller clear dimension of the hole; only with free_area. Default: 10 mm (joint: 8 mm), with a warning.",
         None,
     )
     porosity: Annotated[float | None, Share(0.01, 1.0, "50 %")] = said("Open share of mesh or perforation.", None)
@@ -376,12 +378,12 @@ class VentEntry(Section):
         "Where the wind meets it: on the face, under a soffit, at the roof edge, or by cp_table.", "face"
     )
     cp_shift: Annotated[float | None, Number(-3.0, 3.0, "-0.2")] = said(
-        "Added to the wall's wind pressure coefficient; left out: by height.", None
+        "Added to the wall's wind pressure coefficient; default: by height.", None
     )
     cp_table: Annotated[
         tuple[tuple[float, float], ...], Table(Quantity("deg", "45 deg", -180.0, 180.0), Number(-5, 5, "0.3"), rows=2)
     ] = said('[wind angle from the wall normal, pressure coefficient] pairs, with exposure = "table".', ())
-    columns: Columns = said("Columns it serves; left out: all that reach its height.", ())
+    columns: Columns = said("Columns it serves; default: all that reach its height.", ())
 
 
 class OpeningsEntry(Section):
@@ -396,9 +398,9 @@ class CompareSection(Section):
     """[compare]: what is computed, every depth with every set of openings."""
 
     depths: Annotated[tuple[float, ...], Many(Quantity("m", "30 mm", 0.001, 0.5))] = said(
-        "Cavity depths; left out: the one in [cavity].", ()
+        "Cavity depths; default: the one in [cavity].", ()
     )
-    openings: Columns = said("Sets of openings by name, in this order; left out: all.", ())
+    openings: Columns = said("Sets of openings by name, in this order; default: all.", ())
     clogged: dict[str, Annotated[float, Share(0.01, 0.99, "50 %")]] = said(
         "Kind of vent = fraction of its area closed by dirt: sets with such vents are computed once more, clogged.",
         {},
@@ -444,9 +446,9 @@ class WettingSection(Section):
     """[wetting]: what wets the wall besides vapour."""
 
     rain_share: Annotated[float, Share(0.0, 1.0, "1 %")] = said(
-        "Share of the driving rain that passes the cladding (ASHRAE 160: 1 %).", 0.01
+        "Fraction of the driving rain that passes the cladding (ASHRAE 160: 1 %).", 0.01
     )
-    rain_layer: Annotated[str, UNNAMED] = said("Backup layer whose outer face gets it; left out: the first.", "")
+    rain_layer: Annotated[str, UNNAMED] = said("Backup layer whose exterior surface gets it; default: the first.", "")
     leak_flow: Annotated[float, Quantity("m3/(m2 h)", "0.05 m3/(m2 h)", 0.0, 20.0)] = said(
         "Indoor air that leaks into the wall, per wall area.", 0.0
     )
@@ -578,7 +580,7 @@ class WallFile(Section):
 
     wall: WallSection = said("Name and orientation.")
     site: SiteSection = said("Surroundings.", SiteSection())
-    finish: FinishSection = said("Outer face.", FinishSection())
+    finish: FinishSection = said("Exterior surface.", FinishSection())
     material: dict[str, MaterialEntry] = said("Materials of your own.", {})
     cladding: list[LayerEntry] = Field(
         description="Layers of the cladding, outside to inside.", min_length=1, max_length=10

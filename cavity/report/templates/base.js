@@ -142,7 +142,7 @@ const Cavity = (() => {
       box.setAttribute("aria-label", box.dataset.name || (caption && caption.textContent.trim()) || "Table");
     } else for (const name of ["tabindex", "role", "aria-label"]) box.removeAttribute(name);
   }
-  const watcher = new ResizeObserver((entries) => { for (const entry of entries) reachable(entry.target.closest(".scroll")); });
+  const watcher = new ResizeObserver((entries) => { for (const { target } of entries) if (target.isConnected) reachable(target.closest(".scroll")); });
   for (const box of document.querySelectorAll(".scroll")) { watcher.observe(box); if (box.firstElementChild) watcher.observe(box.firstElementChild); }
   const system = window.matchMedia("(prefers-color-scheme: dark)");
   setTheme(wished() || (system.matches ? "dark" : "light"), false);

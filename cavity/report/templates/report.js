@@ -428,7 +428,7 @@
   const scope = byId("matrix-scope").textContent;
   function fillMatrix() {
     const rows = index.matrix.cells[parts.map((pick) => pick.value).join(",")];
-    byId("matrix-scope").textContent = parts.every((pick) => pick.value === "-1") ? scope : parts.filter((pick) => pick.value !== "-1").map((pick) => pick.selectedOptions[0].textContent).join(", ");
+    byId("matrix-scope").textContent = [...parts.filter((pick) => pick.value !== "-1").map((pick) => pick.selectedOptions[0].textContent), ...(parts.every((pick) => pick.value === "-1" || pick.options[0].value !== "-1") ? [scope] : [])].join(", ");
     [...byId("matrix").tBodies[0].rows].forEach((line, r) => rows[r].forEach((given, c) => {
       const old = line.cells[c + 1], made = document.createElement("td");
       const depth = old.querySelector(".depth");

@@ -1,0 +1,210 @@
+"""Many walls in one table: wall, facing, strip, verdict, what governs, the recommended case; terminal, page and CSV."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from cavity.files import csv_text
+from cavity.report import answer, display
+from cavity.report.palette import STATUS_PATH
+from cavity.risk.ranking import NOT_COMPUTED, status
+
+HEAD = (
+    "wall", "facing", "strip", "verdict", "governing criterion", "recommended case", "climate", "decides", "file",
+    "reason",
+)  # fmt: skip
+_SHOWN = 6  # columns of the terminal and of the page
+
+
+@dataclass(frozen=True)
+class Row:
+    """One strip of one wall, facing one way, with the recommended case: the worst of all climates.
+
+    Parameters
+    ----------
+    wall, facing, strip : str
+        Which.
+    status : str
+        pass, review, fail, or none where it was not computed.
+    verdict : str
+        The same in words.
+    criterion : str
+        The criterion that decides, with value and limit.
+    case : str
+        Openings, depth and variant recommended for the whole wall, or of least risk where nothing can be recommended.
+    climate : str
+        Climate that decides.
+    decides : bool
+        Whether this strip and facing decide the verdict of the wall; so does one row of each wall.
+    file : str
+        Wall file.
+    report : str
+        Report of the wall, beside the page; empty where there is none.
+    reason : str
+        Why it was not computed; empty where it was.
+    """
+
+    wall: str
+    facing: str
+    strip: str
+    status: str
+    verdict: str
+    criterion: str
+    case: str
+    climate: str
+    decides: bool
+    file: str
+    report: str
+    reason: str = ""
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """The row under `HEAD`."""
+        said = "yes" if self.decides else ""
+        return (
+            self.wall, self.facing, self.strip, self.verdict, self.criterion, self.case, self.climate, said, self.file,
+            self.reason,
+        )  # fmt: skip
+
+
+def rows(comparison: Any, *, file: str = "", report: str = "") -> list[Row]:
+    """Return the rows of one wall: each facing and strip of its recommended case.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        Of one wall.
+    file, report : str, keyword only
+        Its wall file, and its report relative to the page.
+
+    Returns
+    -------
+    list of Row
+        By facing and strip; the wall fails where any of them does.
+    """
+    seen = answer.view(comparison)
+    best = seen.best
+    case = f"{best.opening_set}, {answer.depth_text(best.depth)}" + f", variant {best.variant}" * bool(best.variant)
+    if seen.found is None:
+        case = f"none; lowest risk: {case}"
+    lead = best.decides[0].name[1:] if best.decides else best.parts[0].name[1:]
+    made = []
+    for facing in seen.facings:
+        for strip in seen.strips:
+            parts = [part for part in best.parts if (part.column, part.orientation) == (strip, facing)]
+            if not parts:
+                continue
+            lost = [part for part in parts if not part.computed]
+            pairs = [(found, part) for part in parts for found in part.findings]
+            state = status(found for found, _ in pairs)
+            if lost and state != "fail":
+                state = NOT_COMPUTED
+            found = answer.worst(found for found, _ in pairs)
+            climate = next((part.climate for each, part in pairs if each is found), parts[0].climate)
+            rain = all(answer.has_rain(part.case) for part in parts if part.computed)
+            made.append(
+                Row(
+                    comparison.wall.name, answer.facing_text(facing), strip, state, answer.word(state, rain),
+                    answer.found_text(found) if found is not None else "no criterion was judged", case, climate,
+                    (strip, facing) == lead, file, report, lost[0].case.reason if lost else "",
+                )
+            )  # fmt: skip
+    return made
+
+
+def lost(wall: str, reason: str, *, file: str = "") -> Row:
+    """Return the row of a wall of which nothing could be computed."""
+    return Row(wall, "", "", NOT_COMPUTED, answer.word(NOT_COMPUTED), "", "", "", True, file, "", reason)
+
+
+def table(found: Sequence[Row]) -> Any:
+    """Return the rows that decide, one a wall, as a rich table."""
+    from rich.table import Table
+    from rich.text import Text
+
+    from cavity.report.listing import MARK, STYLE
+
+    made = Table(title="Walls: the strip and facing that decide", title_justify="left")
+    for head in HEAD[:_SHOWN]:
+        made.add_column(head, overflow="fold")
+    for row in found:
+        if row.decides:
+            wall, facing, strip, verdict, *rest = row.texts[:_SHOWN]
+            said = Text(f"{MARK.get(row.status, '-')} {verdict}", style=STYLE.get(row.status, ""))
+            if row.reason and not row.case:
+                rest[0] = row.reason
+            made.add_row(Text(wall), facing, Text(strip), said, *map(Text, rest))
+    return made
+
+
+def csv(found: Sequence[Row]) -> str:
+    """Return all rows as CSV under `HEAD`: every facing and strip of every wall."""
+    return csv_text(HEAD, [row.texts for row in found])
+
+
+def lines(found: Sequence[Row]) -> list[str]:
+    """Return how many walls pass, need review, fail and could not be computed, in one sentence."""
+    each = [row.status for row in found if row.decides]
+    counts = [(each.count(state), text) for state, text in (
+        ("pass", "pass"), ("review", "need review"), ("fail", "fail"), (NOT_COMPUTED, "not computed"))]  # fmt: skip
+    said = ", ".join(f"{count} {text}" for count, text in counts if count)
+    return [f"{len(each)} walls with the recommended case of each: {said}."]
+
+
+def write_summary(found: Sequence[Row], path: str | os.PathLike[str]) -> Path:
+    """Write the summary as a page that links to the report of each wall.
+
+    Parameters
+    ----------
+    found : sequence of Row
+        Of all walls.
+    path : path
+        The HTML file; raises what `files.write_whole` does.
+    """
+    from cavity.report.page import write_page
+
+    parts: list[dict[str, Any]] = [
+        {
+            "heading": "All walls",
+            "nav": "Walls",
+            "text": ["One line a wall: the strip and facing that decide, with the recommended case of the wall."],
+            "table": {"head": _heads(), "rows": [_cells(row) for row in found if row.decides], "caption": ""},
+        },
+        {
+            "heading": "Every facing and strip",
+            "nav": "Facings and strips",
+            "text": [
+                "Each with the recommended case of its wall, in its worst climate. One that fails fails the wall."
+            ],
+            "table": {
+                "head": [*_heads(), "Climate"],
+                "rows": [[*_cells(row), row.climate] for row in found if row.strip],
+                "caption": "",
+            },
+        },
+    ]
+    climates = len({row.climate for row in found if row.climate})
+    said = lines(found) + ([f"{display.number(climates)} climates decide somewhere."] if climates > 1 else [])
+    return write_page(path, "Summary of all walls", lead=said, caution=answer.CAUTIONS, parts=parts)
+
+
+def _heads() -> list[str]:
+    return [f"{head[:1].upper()}{head[1:]}" for head in HEAD[:_SHOWN]]
+
+
+def _cells(row: Row) -> list[Any]:
+    from urllib.parse import quote
+
+    from markupsafe import Markup, escape
+
+    wall = Markup('<a href="{}">{}</a>').format(quote(row.report), row.wall) if row.report else escape(row.wall)
+    mark = Markup(
+        '<svg viewBox="0 0 16 16" aria-hidden="true" focusable="false"><path fill-rule="evenodd" d="{}"/></svg>'
+    )
+    drawn = mark.format(STATUS_PATH[row.status]) if row.status in STATUS_PATH else Markup("")
+    verdict = Markup('<span class="status s-{}">{}{}</span>').format(row.status, drawn, row.verdict)
+    return [wall, row.facing, row.strip, verdict, row.criterion or row.reason, row.case]
