@@ -16,7 +16,7 @@ from cavity.risk import judge
 from cavity.study.engine import Engine
 from cavity.wallfile import parse_wall, starter
 
-PORT, TOKEN = 8123, "a-token-of-the-test"
+PORT, TOKEN, SECRET = 8123, "a-token-of-the-test", "the-secret-of-the-cookie"
 HOST = f"127.0.0.1:{PORT}"
 TEXT = starter().replace("max_years = 5", "max_years = 1")
 
@@ -33,13 +33,15 @@ def work():
 
 @pytest.fixture
 def app(work):
-    return server.application(work, studies.Studies(), token=TOKEN, port=PORT, first={"text": "", "climate": ""})
+    return server.application(
+        work, studies.Studies(), token=TOKEN, secret=SECRET, port=PORT, first={"text": "", "climate": ""}
+    )
 
 
 @pytest.fixture
 def client(app):
     with TestClient(app, base_url=f"http://{HOST}", headers={"origin": f"http://{HOST}"}) as made:
-        made.cookies.set(server.cookie_name(PORT), TOKEN)
+        made.cookies.set(server.cookie_name(PORT), SECRET)
         yield made
 
 

@@ -486,3 +486,25 @@ def test_names_with_brackets_are_printed_as_they_stand(wall_file):
     assert result.exit_code == 0, result.output
     assert "[/] <b>joint</b> [red]" in result.output
     assert "<b>joint</b>" not in path.with_suffix(".html").read_text("utf-8")
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.floats(-3.5, -1.5), st.floats(-3.5, -1.5), st.floats(1.0, 4.0), st.floats(1.0, 4.0), st.floats(0.0, 8.0),
+    st.floats(0.0, 900.0), st.floats(0.01, 0.08),
+)  # fmt: skip
+def test_larger_vents_never_lower_the_flow_though_more_air_cools_the_cavity(base, head, more, also, wind, sun, depth):
+    """With the heat balance: more air lowers the stack, but never below that of the smaller vents in the same hour."""
+
+    def rate(areas):
+        sizes = dict(zip(("base", "head"), areas, strict=True))
+        openings = [
+            Opening(name, height, "slot", sizes[name], clear_height=sizes[name])
+            for name, height in (("base", 0.0), ("head", 6.0))
+        ]
+        ds = steady_air(make_wall(openings=openings), depth=depth, wind=(wind,), sun=(sun,))
+        return ds["air_change_rate"].values.item(), float(ds["opening_flow"].clip(0.0).sum())
+
+    small, large = rate((10.0**base, 10.0**head)), rate((more * 10.0**base, also * 10.0**head))
+    # 1e-5: agreement of flow and air temperature in the search
+    assert large[0] >= small[0] * (1.0 - 1e-5) - 1e-6 and large[1] >= small[1] * (1.0 - 1e-5) - 1e-9

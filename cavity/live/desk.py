@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import collections
+import copy
 import json
 import math
 import threading
@@ -22,6 +24,11 @@ if TYPE_CHECKING:
 NAME = "wall.toml"  # what the wall of the page is called in messages
 QUICK_WIND, QUICK_SUN = 2.0, 300.0  # m/s, W/m2: an ordinary day for the flow that is shown at once (own choice)
 R_SI_CORNER = 0.25  # m2 K/W, interior surface for the temperature factor, ISO 13788:2012 (from memory)
+
+
+REMEMBERED = 300  # answers kept in memory, about 0.2 MB each
+UPLOADED = 6  # climates from files held at a time
+POINTS = 2400  # of an hourly curve on the page, about four a pixel
 
 
 class Superseded(Exception):
@@ -163,6 +170,7 @@ class Desk:
         self.engine = engine
         self.climates = dict(climates)
         self._weathers: dict[str, xr.Dataset] = {}
+        self._answers: collections.OrderedDict[tuple[str, str, str], dict[str, Any]] = collections.OrderedDict()
         self._lock = threading.Lock()
 
     def add(self, name: str, weather: xr.Dataset) -> str:
@@ -172,6 +180,9 @@ class Desk:
             while unique in self.climates or unique in self._weathers:
                 unique, number = f"{name} ({number})", number + 1
             self._weathers[unique] = weather
+            uploaded = [held for held in self._weathers if held not in self.climates]
+            for old in uploaded[:-UPLOADED]:  # a climate is a few megabytes; the page says when one is gone
+                del self._weathers[old]
         return unique
 
     def names(self) -> list[str]:
@@ -228,12 +239,17 @@ class Desk:
         """
         from cavity.study.engine import Job
 
+        key = (text, climate, opening_set)
+        with self._lock:
+            if key in self._answers:
+                self._answers.move_to_end(key)
+                return self._answers[key]
+        if stale():
+            raise Superseded
         wall = read(text)
         weather = self.weather(climate)
         names = [chosen.name for chosen in wall.opening_sets]
         chosen = opening_set if opening_set in names else names[0]
-        if stale():
-            raise Superseded
         jobs = [Job(wall, weather, chosen, wall.cavity.depth, column.name) for column in wall.columns]
 
         def after(*_: Any) -> None:
@@ -241,7 +257,12 @@ class Desk:
                 raise Superseded
 
         results = self.engine.run(jobs, keep="all", progress=after)
-        return answer(climate, [(result.dataset if not result.failure else None, result) for result in results])
+        found = answer(climate, [(result.dataset if not result.failure else None, result) for result in results])
+        with self._lock:
+            self._answers[key] = found
+            while len(self._answers) > REMEMBERED:
+                self._answers.popitem(last=False)
+        return found
 
     def hours(self, text: str, climate: str, opening_set: str = "") -> str:
         """Return the hours of the first strip of a case as CSV; as `year`, which has computed them already."""
@@ -303,8 +324,38 @@ def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
         ],
         "elevation": elevation.draw(datasets, statuses),
         "numbers": numbers(worst, deciding.findings),
-        "figures": {name: payload.plain(drawn[name]) for name in SHOWN if name in drawn},
+        "figures": {name: payload.plain(thinned(drawn[name])) for name in SHOWN if name in drawn},
     }  # fmt: skip
+
+
+def thinned(figure: dict[str, Any], most: int = POINTS) -> dict[str, Any]:
+    """Return a figure whose long curves keep the lowest and the highest point of each stretch, and so every peak.
+
+    Parameters
+    ----------
+    figure : dict
+        Plain, ``data`` and ``layout``; not changed.
+    most : int
+        Points of a curve at most, roughly. [1]
+    """
+    made = {"data": [], "layout": figure["layout"]}
+    for trace in figure["data"]:
+        trace = copy.copy(trace)
+        x, y = (np.asarray(trace.get(key, ())) for key in "xy")
+        if trace.get("type", "scatter").startswith("scatter") and x.size == y.size > most and y.dtype.kind == "f":
+            stretch = -(-2 * y.size // most)
+            keep = {0, y.size - 1}
+            for start in range(0, y.size, stretch):
+                part = y[start : start + stretch]
+                if np.isfinite(part).any():
+                    keep.update((start + int(np.nanargmin(part)), start + int(np.nanargmax(part))))
+                keep.update(start + np.flatnonzero(~np.isfinite(part))[:1])  # a gap stays a gap
+            at = np.array(sorted(keep))
+            for key, value in trace.items():
+                if isinstance(value, (np.ndarray, list, tuple)) and len(value) == y.size:
+                    trace[key] = np.asarray(value)[at]
+        made["data"].append(trace)
+    return made
 
 
 SHOWN = ("fig-profile", "fig-critical", "fig-duration", "fig-mould", "fig-film", "fig-loss")  # figures of the page

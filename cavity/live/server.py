@@ -2,8 +2,10 @@
 
 What protects it: the socket is bound to 127.0.0.1; the Host header must name that address and port (a name that is made
 to point here by a foreign page does not pass); requests that change or compute something must come from the page's own
-origin; every request carries the cookie that only the first address, with its random token, has set. Paths from the
-page are never opened: files come as uploads of bounded size and go out as downloads.
+origin; every request carries the cookie that only the first address, with its random token, has set. The secret of
+the cookie is kept for the port in the cache folder, readable to the user alone, so that a page that is open goes
+on when the server is started again. Paths from the page are never opened: files come as uploads of bounded size and go
+out as downloads.
 """
 
 from __future__ import annotations
@@ -11,6 +13,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import os
 import re
 import secrets
 import socket
@@ -28,6 +31,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, RedirectRespons
 from starlette.routing import Route
 
 from cavity.errors import CavityError, Fault, InputError
+from cavity.files import cache_folder
 from cavity.live import desk, form
 from cavity.live.studies import Studies
 
@@ -47,8 +51,8 @@ _HERE = Path(__file__).parent / "page"
 class Guard:
     """Lets through only what comes from the page itself; adds the headers that keep it so."""
 
-    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
-        self.app, self.token, self.port = app, token, port
+    def __init__(self, app: ASGIApp, token: str, secret: str, port: int) -> None:
+        self.app, self.token, self.secret, self.port = app, token, secret, port
         self.hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -80,15 +84,19 @@ class Guard:
         if request.method not in ("GET", "HEAD") and request.headers.get("origin") != f"http://{host}":
             return PlainTextResponse("Requests of other pages are not answered.", 403)
         given = request.query_params.get("token")
-        if request.url.path == "/" and given is not None and secrets.compare_digest(given, self.token):
+        if request.url.path == "/" and given is not None and secrets.compare_digest(_bytes(given), _bytes(self.token)):
             first = RedirectResponse("/", 303)
-            first.set_cookie(cookie_name(self.port), self.token, httponly=True, samesite="strict", path="/")
+            first.set_cookie(cookie_name(self.port), self.secret, httponly=True, samesite="strict", path="/")
             return first
-        if not secrets.compare_digest(request.cookies.get(cookie_name(self.port), ""), self.token):
+        if not secrets.compare_digest(_bytes(request.cookies.get(cookie_name(self.port), "")), _bytes(self.secret)):
             return PlainTextResponse(
                 "Open the address that the terminal shows: it lets this browser in. The wall on the page is kept.", 403
             )
         return None
+
+
+def _bytes(text: str) -> bytes:
+    return text.encode("utf-8", "surrogatepass")  # the comparison takes text of ASCII letters alone
 
 
 _HEADERS = [
@@ -122,7 +130,9 @@ class Latest:
         return lambda: self._newest.get(tab, 0) > number
 
 
-def application(work: desk.Desk, studies: Studies, *, token: str, port: int, first: Mapping[str, str]) -> Starlette:
+def application(
+    work: desk.Desk, studies: Studies, *, token: str, secret: str, port: int, first: Mapping[str, str]
+) -> Starlette:
     """Return the page's application.
 
     Parameters
@@ -133,6 +143,8 @@ def application(work: desk.Desk, studies: Studies, *, token: str, port: int, fir
         Longer work.
     token : str, keyword only
         Of the first address.
+    secret : str, keyword only
+        Of the cookie.
     port : int, keyword only
         Port of the server. [1]
     first : mapping of str, keyword only
@@ -172,7 +184,7 @@ def application(work: desk.Desk, studies: Studies, *, token: str, port: int, fir
             "titles": {name: f"{name.replace('_', ' ').capitalize()} (fictitious)" for name in work.climates},
             "patterns": section.PATTERNS,
             "first": dict(first),
-            "pounds": display.pound_units(),
+            "pounds": display.text_units(),
             "colours": {"light": palette.LIGHT, "dark": palette.DARK},
             "layout": _plain_template(),
             "cautions": list(_cautions()),
@@ -266,7 +278,7 @@ def application(work: desk.Desk, studies: Studies, *, token: str, port: int, fir
             Route("/study", study, methods=["POST"]), Route("/study/{id}", study_state),
             Route("/study/{id}", study_stop, methods=["DELETE"]), Route("/study/{id}/file", study_file),
         ],
-        middleware=[Middleware(Guard, token=token, port=port)],
+        middleware=[Middleware(Guard, token=token, secret=secret, port=port)],
         exception_handlers={CavityError: _refuse, KeyError: _odd, TypeError: _odd, ValueError: _odd},
     )  # fmt: skip
     return app
@@ -378,6 +390,64 @@ def free_socket(port: int = 0) -> socket.socket:
     return made
 
 
+def kept_secret(port: int) -> str:
+    """Return the secret of a port's cookie: the one of the last server on it, or a new one, kept for the next.
+
+    Parameters
+    ----------
+    port : int
+        Port of the server. [1]
+    """
+    made = secrets.token_urlsafe(24)
+    folder = _kept()
+    if folder is None:
+        return made
+    place = folder / str(port)
+    with contextlib.suppress(OSError, ValueError):
+        facts = place.stat()
+        ours = not hasattr(os, "getuid") or facts.st_uid == os.getuid()
+        if ours and not facts.st_mode & 0o077 and len(found := place.read_text("ascii")) == len(made):
+            os.utime(place)
+            return found
+    with contextlib.suppress(OSError):  # a folder that cannot be written: the next server has another secret
+        folder.mkdir(parents=True, exist_ok=True)
+        place.unlink(missing_ok=True)
+        with os.fdopen(os.open(place, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="ascii") as stream:
+            stream.write(made)
+        for old in _ports(folder)[_KEPT_PORTS:]:
+            (folder / str(old)).unlink(missing_ok=True)
+    return made
+
+
+_KEPT_PORTS = 8  # secrets kept, the port used last first
+
+
+def _kept() -> Path | None:
+    home = cache_folder()
+    return home / "cavity" / "live" if home else None
+
+
+def _ports(folder: Path) -> list[int]:
+    """Return the ports of earlier servers, the one started last first."""
+    found = [place for place in folder.glob("*") if place.name.isdecimal()]
+    return [int(place.name) for place in sorted(found, key=lambda place: place.stat().st_mtime, reverse=True)]
+
+
+def own_socket(port: int = 0) -> socket.socket:
+    """Return a socket on the port given, else on that of the last server, where an open page looks for it, else any.
+
+    Parameters
+    ----------
+    port : int
+        0: the last one or any free one. [1]
+    """
+    folder = _kept()
+    if port == 0 and folder is not None:
+        with contextlib.suppress(OSError, InputError, IndexError):
+            return free_socket(_ports(folder)[0])
+    return free_socket(port)
+
+
 def serve(
     work: desk.Desk,
     studies: Studies,
@@ -393,16 +463,16 @@ def serve(
     work, studies, first
         As for `application`.
     port : int, keyword only
-        0: any free one. [1]
+        0: that of the last server, or any free one. [1]
     opened : callable, keyword only
         Called with the first address once the server answers.
     """
     import uvicorn
 
-    bound = free_socket(port)
+    bound = own_socket(port)
     number = bound.getsockname()[1]
     token = secrets.token_urlsafe(24)
-    app = application(work, studies, token=token, port=number, first=first)
+    app = application(work, studies, token=token, secret=kept_secret(number), port=number, first=first)
     # the socket listens already: a browser that is quicker than the server waits in its queue
     opened(f"http://127.0.0.1:{number}/?token={token}")
     server = uvicorn.Server(

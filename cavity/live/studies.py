@@ -6,6 +6,7 @@ import re
 import secrets
 import tempfile
 import threading
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -16,6 +17,7 @@ from cavity.errors import CavityError, Fault, InputError
 if TYPE_CHECKING:
     from cavity.live.desk import Desk
 
+ALONE = 120.0  # s without a look from the page, after which a study is stopped: its tab is closed
 MOST = 8  # studies remembered; the oldest ended ones go first
 
 
@@ -37,11 +39,12 @@ class Study:
     stopped: bool = False
     file: tuple[str, bytes] | None = None
     stop: threading.Event = field(default_factory=threading.Event)
+    asked: float = field(default_factory=time.monotonic)  # s, when the page last looked
 
     def advance(self, done: int, total: int) -> None:
         """Note how far it is; raise `Stopped` where the user asked for it."""
         self.done, self.total = done, total
-        if self.stop.is_set():
+        if self.stop.is_set() or time.monotonic() - self.asked > ALONE:
             raise Stopped
 
 
@@ -99,6 +102,7 @@ class Studies:
         study = self._all.get(name)
         if study is None:
             return None
+        study.asked = time.monotonic()
         rows = list(study.rows)
         return {
             "kind": study.kind, "done": study.done, "total": study.total, "rows": rows[after:], "text": study.text,
@@ -121,9 +125,19 @@ class Studies:
             study.stop.set()
 
 
-def _matrix(study: Study, wall: Any, weather: Any, _: str, work: Desk) -> None:
-    """Every set of openings by every depth, all strips; a row a choice once its strips are done."""
-    from cavity.study.engine import Job
+def _workers() -> int:
+    """Return the threads of a study: one core is left to the year that the page may ask for."""
+    from cavity.study.engine import cores
+
+    return max(1, cores() - 1)
+
+
+def _matrix(study: Study, wall: Any, weather: Any, *_: Any) -> None:
+    """Every set of openings by every depth, all strips; a row a choice once its strips are done.
+
+    In an engine of its own: a year asked for meanwhile does not wait behind the matrix.
+    """
+    from cavity.study.engine import Engine, Job
 
     choices = [(chosen.name, depth) for chosen in wall.opening_sets for depth in wall.depths]
     jobs = [Job(wall, weather, name, depth, column.name) for name, depth in choices for column in wall.columns]
@@ -139,7 +153,8 @@ def _matrix(study: Study, wall: Any, weather: Any, _: str, work: Desk) -> None:
         study.advance(done, total)
 
     study.advance(0, len(jobs))
-    work.engine.run(jobs, keep="findings", progress=after)
+    with Engine(_workers()) as engine:
+        engine.run(jobs, keep="findings", progress=after)
 
 
 def _cell(results: list[Any]) -> dict[str, Any]:
@@ -164,7 +179,7 @@ def _report(study: Study, wall: Any, weather: Any, *_: Any) -> None:
     from cavity.report import write_report
     from cavity.study.compare import compare
 
-    comparison = compare(wall, weather, progress=lambda done, total, *_: study.advance(done, total))
+    comparison = compare(wall, weather, workers=_workers(), progress=lambda done, total, *_: study.advance(done, total))
     with tempfile.TemporaryDirectory() as folder:
         path = write_report(comparison, Path(folder) / "report.html")
         study.file = (f"{_file_name(wall.name)}.html", path.read_bytes())
@@ -175,7 +190,11 @@ def _size(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> N
     from cavity.study import size
 
     found = size.size(
-        wall, weather, opening_set=opening_set or None, progress=lambda done, total, *_: study.advance(done, total)
+        wall,
+        weather,
+        opening_set=opening_set or None,
+        workers=_workers(),
+        progress=lambda done, total, *_: study.advance(done, total),
     )
     study.text = list(found.sentences)
 
@@ -185,7 +204,11 @@ def _advise(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) ->
     from cavity.study import advice
 
     found = advice.advise(
-        wall, weather, opening_set=opening_set or None, progress=lambda done, total, *_: study.advance(done, total)
+        wall,
+        weather,
+        opening_set=opening_set or None,
+        workers=_workers(),
+        progress=lambda done, total, *_: study.advance(done, total),
     )
     study.text = list(advice.lines(found, most=len(found)))
 
@@ -196,9 +219,9 @@ def _uncertainty(study: Study, wall: Any, weather: Any, opening_set: str, *_: An
 
     found = confidence(
         wall, weather, ((opening_set or wall.opening_sets[0].name, wall.cavity.depth),), budget=None,
-        progress=lambda done, total, *_: study.advance(done, total),
+        workers=_workers(), progress=lambda done, total, *_: study.advance(done, total),
     )  # fmt: skip
-    study.text = [choice.sentence for choice in found.choices]
+    study.text = [choice.sentence for choice in found.choices] or [found.reason]
 
 
 def _file_name(name: str) -> str:

@@ -79,6 +79,17 @@ def pound_units() -> dict[str, list[Any]]:
     return {row.unit: [row.pound_unit, row.pound_scale, row.pound_shift] for row in rows if row.pound_unit}
 
 
+def text_units() -> dict[str, list[Any]]:
+    """Return `pound_units` with the units of inputs, for numbers with a unit in sentences and drawings."""
+    made = {
+        unit: [other, other_scale / scale, (offset - other_offset) * other_scale]
+        for unit, scale, offset, other, other_scale, other_offset in _INPUTS.values()
+        if other_scale and unit not in ("", "%", "°")
+    }
+    made["cm2/m"] = made["cm²/m"]  # as messages write it
+    return {**made, **pound_units()}
+
+
 def number(value: float, digits: int = 3) -> str:
     """Return `value` to `digits` significant digits, no idle zeros, thousands set apart, powers only for odd sizes."""
     if value is None or math.isnan(value):

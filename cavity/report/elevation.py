@@ -297,8 +297,8 @@ def _mark(row: StripRow, part: Compartment, x: Any, y: Any, cuts: Sequence[float
 
 STYLE = """
 .wall-elevation{width:100%;max-width:600px;height:auto;display:block}
-.wall-elevation text{font:12px var(--font);fill:var(--ink)}
-.wall-elevation .letter{font-weight:700;font-size:13px}
+.wall-elevation text{font:13px var(--font);fill:var(--ink)}
+.wall-elevation .letter{font-weight:700;font-size:14px}
 .wall-elevation .outline{fill:none;stroke:var(--ink)}
 .wall-elevation .strip{stroke:var(--rule);stroke-width:.6;fill:var(--zone)}
 .wall-elevation .st-pass{fill:color-mix(in srgb,var(--pass) 16%,var(--sheet))}

@@ -1,7 +1,7 @@
 """How fast, how large, how it grows: prints a table, writes JSON.
 
     python tests/benchmarks/run.py                 all
-    python tests/benchmarks/run.py year solver     only these parts: year solver floor growth cases memory report start
+    python tests/benchmarks/run.py year solver     only these: year solver floor growth cases memory report start live
 
 Ratios are between things timed one after the other in this run; the seconds alone mean little on another or a busy
 computer. Nothing here is a test: no limit is asserted.
@@ -39,7 +39,7 @@ from cavity.wallfile.starter import starter
 
 ROOT = Path(__file__).parents[2]
 CLIMATE = ROOT / "climates" / "temperate_inland.epw"
-PARTS = ("year", "solver", "floor", "growth", "cases", "memory", "report", "start")
+PARTS = ("year", "solver", "floor", "growth", "cases", "memory", "report", "start", "live")
 GAMMA = 1.0 - 0.5**0.5  # of the two-stage step of kernels.year
 
 
@@ -479,6 +479,49 @@ def start(_weather: Any) -> dict[str, float]:
             waits.append(float(_fresh_python(code)[1]) - began)
         out["cached start to the first result, one day [s]"] = min(waits)
         out["first start, which compiles, to the first result [s]"] = _fresh_python(code, XDG_CACHE_HOME=folder)[0]
+    return out
+
+
+def live(weather: Any, changes: int = 30) -> dict[str, float]:
+    """Time what the live page waits for, from request to answer, for changes of the depth of the starter wall."""
+    from starlette.testclient import TestClient
+
+    from cavity.live import desk, server, studies
+    from cavity.study.engine import Engine
+
+    host, times = "127.0.0.1:8123", {"drawings and numbers at once": [], "hourly year": [], "hourly year again": []}
+    sizes = []
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ["CAVITY_CASES"] = folder
+        with Engine() as engine:
+            work = desk.Desk(engine, {})
+            work.add("inland", weather)
+            app = server.application(
+                work, studies.Studies(), token="t", secret="s", port=8123, first={"text": "", "climate": ""}
+            )
+            with TestClient(app, base_url=f"http://{host}", headers={"origin": f"http://{host}"}) as client:
+                client.cookies.set(server.cookie_name(8123), "s")
+                text, number = starter(), 0
+
+                def ask(path: str, kind: str, **body: Any) -> Any:
+                    begun = time.perf_counter()
+                    answered = client.post(path, json=body)
+                    if number > 2:  # the first ones warm up
+                        times[kind].append(time.perf_counter() - begun)
+                    return answered
+
+                for number in range(changes + 3):
+                    change = {"do": "set", "place": ["cavity", "depth"], "typed": f"{20 + number} mm"}
+                    text = ask("/wall", "drawings and numbers at once", text=text, change=change).json()["text"]
+                    for kind in ("hourly year", "hourly year again"):
+                        answered = ask("/year", kind, tab="t", number=number, text=text, climate="inland")
+                    sizes.append(len(answered.content))
+        del os.environ["CAVITY_CASES"]
+    out = {}
+    for kind, found in times.items():
+        for name, share in (("least", 0.0), ("median", 0.5), ("95 %", 0.95), ("largest", 1.0)):
+            out[f"{kind}, {name} [s]"] = float(np.quantile(found, share))
+    out["answer with the year [kB]"] = float(np.median(sizes)) / 1e3
     return out
 
 

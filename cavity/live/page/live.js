@@ -8,27 +8,36 @@ const make = (tag, fields = {}, ...inside) => {
   return made;
 };
 const tab = crypto.randomUUID();
-const kept = JSON.parse(localStorage.getItem("cavity-live") || "{}");
+// what this tab had before it was loaded again, else what the last tab had
+const mine = sessionStorage.getItem("cavity-live");
+const kept = JSON.parse(mine || localStorage.getItem("cavity-live") || "{}");
 const STARRED = ["cavity.depth", "finish.solar_absorptance", "wetting.rain_share"];
 let begin, state, contents = {}, quick = null, answer = null, pin = null;
 let past = [], future = [], tried = [];
 let number = 0, starred = new Set(kept.starred || STARRED);
-const listeners = {};
+let gone = false;  // the server does not answer
 
 // ---- talking to the server -------------------------------------------------------------------------------------------
-async function ask(path, body, method = body === undefined ? "GET" : "POST") {
+async function ask(path, body, method = body === undefined ? "GET" : "POST", signal = undefined) {
   let answered;
   try {
-    answered = await fetch(path, {method, body: body instanceof Blob ? body : body && JSON.stringify(body)});
-  } catch {
-    banner("The server has stopped. Start it again with: cavity live. What is on the page is kept.");
+    answered = await fetch(path, {method, signal, body: body instanceof Blob ? body : body && JSON.stringify(body)});
+  } catch (error) {
+    if (error.name === "AbortError") throw error;
+    gone = true;
+    banner("The server has stopped. Start it again in a terminal: cavity live. What is on the page is kept, and the page goes on by itself.");
     throw new Error("no server");
   }
   if (answered.status === 403 || answered.status === 421) {
+    gone = true;
     banner(await answered.text());
     throw new Error("not let in");
   }
-  banner("");
+  if (gone) {
+    gone = false;
+    banner("");
+    setTimeout(recovered);
+  }
   const found = answered.headers.get("content-type")?.startsWith("application/json") ? await answered.json() : await answered.text();
   if (!answered.ok) throw Object.assign(new Error("refused"), {faults: found.faults || [{problem: String(found)}]});
   return found;
@@ -37,11 +46,27 @@ function banner(text) {
   $("banner").textContent = text;
   $("banner").hidden = !text;
 }
-setInterval(() => ask("/here").catch(() => {}), 5000);
+setInterval(() => { if (!document.hidden) ask("/here").catch(() => {}); }, 2500);
+// a new server: it knows the packaged climates only, and nothing of what was being computed
+async function recovered() {
+  try {
+    const now = await ask("/begin");
+    if (!begin) { location.reload(); return; }
+    begin.climates = now.climates;
+    if (!now.climates.includes(state.climate)) {
+      go({...state, climate: ordinary(now.climates)});
+      showFaults([{problem: "the climate file was held by the server that stopped; open it again", expected: `until then: ${state.climate}`}]);
+    }
+    if (waiting.length) pump(); else refresh();
+  } catch { /* tried again with the next look */ }
+}
+const ordinary = names => names.includes("cool_marine") ? "cool_marine" : names[0];
 
 // ---- state, undo, history --------------------------------------------------------------------------------------------
 function remember() {
-  localStorage.setItem("cavity-live", JSON.stringify({...state, starred: [...starred], question: $("question").value}));
+  const {units, theme} = document.documentElement.dataset;
+  const text = JSON.stringify({...state, starred: [...starred], question: $("question").value, units, theme});
+  for (const store of [localStorage, sessionStorage]) try { store.setItem("cavity-live", text); } catch { /* full, or not allowed */ }
 }
 function go(next, {record = true} = {}) {
   if (record && state && JSON.stringify(next) !== JSON.stringify(state)) {
@@ -55,6 +80,7 @@ function go(next, {record = true} = {}) {
 }
 function step(from, to) {
   if (!from.length) return;
+  waiting.length = 0;
   to.push(state);
   go(from.pop(), {record: false});
   refresh();
@@ -64,6 +90,7 @@ function step(from, to) {
 const waiting = [];
 let busy = false;
 function change(edit, {merge = false} = {}) {
+  stale("Changed …");
   const same = waiting.findIndex(w => JSON.stringify(w.edit.place) === JSON.stringify(edit.place) && w.edit.do === "set");
   if (same >= 0 && edit.do === "set") waiting[same] = {edit, merge: waiting[same].merge && merge};
   else waiting.push({edit, merge});
@@ -73,12 +100,23 @@ async function pump() {
   if (busy || !waiting.length) return;
   busy = true;
   const {edit, merge} = waiting.shift();
+  const {text, set} = state;
   try {
-    const found = await ask("/wall", {text: state.text, change: edit, opening_set: state.set});
-    go({...state, text: found.text}, {record: !merge});
-    shown(found);
+    const found = await ask("/wall", {text, change: edit, opening_set: set});
+    // undone or replaced meanwhile: a change of a text that is not there any more
+    if (state.text === text) {
+      go({...state, text: found.text}, {record: !merge});
+      if (state.set === set) shown(found); else refresh();
+    }
   } catch (error) {
-    if (error.faults) showFaults(error.faults);
+    if (error.faults) {  // nothing was changed: the answer is still that of the wall
+      runYear();
+      showFaults(error.faults);
+    } else if (gone) {
+      waiting.unshift({edit, merge});
+      busy = false;
+      return;
+    }
   }
   busy = false;
   if (waiting.length) pump();
@@ -98,34 +136,100 @@ function shown(found) {
   showForm();
   showFaults(found.faults);
   if (!found.quick) {
-    stale("The wall has faults; the last answer is shown.");
+    number++;
+    stopAdvice();
+    stale(answer ? "The wall has faults; the last answer is shown." : "The wall has faults.");
     return;
   }
   quick = found.quick;
+  $("materials").replaceChildren(
+    ...Object.keys(contents.material || {}).map(name => make("option", {value: name, label: "of this wall file"})),
+    ...begin.materials.map(m => make("option", {value: m.name, label: m.title})));
   if (state.set !== quick.opening_set) go({...state, set: quick.opening_set}, {record: false});
   showQuick();
   runYear();
 }
 
 // ---- the hourly year -------------------------------------------------------------------------------------------------
+let underWay = null;
 async function runYear() {
   const mine = ++number;
-  stale("Computing the hourly year …");
+  stopAdvice();
+  underWay?.abort();
+  underWay = new AbortController();
   const asked = {...state};
+  if (answer && JSON.stringify(answer.of) === JSON.stringify(asked)) {
+    fresh();
+    showAnswer();
+    return;
+  }
+  stale("Computing the hourly year …");
+  const patience = setTimeout(() => {
+    if (mine === number) stale("Computing the hourly year … The first one after an installation takes one to three minutes, as the program is compiled.");
+  }, 6000);
   const begun = performance.now();
   try {
-    const found = await ask("/year", {tab, number: mine, text: asked.text, climate: asked.climate, opening_set: asked.set});
+    const found = await ask("/year", {tab, number: mine, text: asked.text, climate: asked.climate, opening_set: asked.set}, "POST", underWay.signal);
     if (mine !== number || found.superseded) return;
+    if (!found.numbers) {
+      stale(answer ? "Not computed; the last answer is shown." : "Not computed.");
+      showFaults(found.failed.map(({strip, reason}) => ({where: strip, problem: `not computed: ${reason}`})));
+      return;
+    }
     answer = {...found, seconds: (performance.now() - begun) / 1000, of: asked, depth: quick.depth};
+    const before = tried.findIndex(row => row.text === asked.text && row.set === asked.set && row.climate === asked.climate);
+    if (before >= 0) tried.splice(before, 1);
     tried.unshift({...asked, status: found.status, depth: quick.depth, sentence: found.sentence});
-    tried.length = Math.min(tried.length, 200);
+    tried.length = Math.min(tried.length, 500);
     fresh();
     showAnswer();
   } catch (error) {
     if (mine !== number || !error.faults) return;
-    stale("The last answer is shown.");
+    stale(answer ? "The last answer is shown." : "Not computed.");
     showFaults(error.faults);
+  } finally {
+    clearTimeout(patience);
   }
+}
+
+// ---- the recommended next change: tried while nobody asks for anything else --------------------------------------------
+let advising = null, advised = {key: "", text: []}, soon = 0;
+function stopAdvice() {
+  clearTimeout(soon);
+  if (advising) ask(`/study/${advising}`, undefined, "DELETE").catch(() => {});
+  advising = null;
+  $("advice").classList.add("stale");
+}
+function adviseSoon() {
+  const key = JSON.stringify([state.text, state.set, state.climate]);
+  if (advised.key === key) { showAdvice(); return; }
+  soon = setTimeout(async () => {
+    const mine = number;
+    if (running || document.hidden) return;
+    try {
+      const {id} = await ask("/study", {kind: "advise", text: state.text, climate: state.climate, opening_set: state.set});
+      if (mine !== number) { ask(`/study/${id}`, undefined, "DELETE").catch(() => {}); return; }
+      advising = id;
+      while (advising === id) {
+        const now = await ask(`/study/${id}`);
+        if (mine !== number) return;
+        if (now.ended) {
+          advising = null;
+          if (now.stopped) return;
+          advised = {key, text: now.text.length ? now.text : now.faults.map(f => f.problem)};
+          showAdvice();
+          return;
+        }
+        $("advice").classList.remove("stale");
+        $("advice").textContent = `Next change: ${now.done} of ${now.total || "…"} changes tried …`;
+        await new Promise(done => setTimeout(done, 500));
+      }
+    } catch { advising = null; }
+  }, 1500);
+}
+function showAdvice() {
+  $("advice").classList.remove("stale");
+  $("advice").replaceChildren(make("b", {textContent: "Next change: "}), told(advised.text[0] || "none of those tried lowers the risk."));
 }
 function stale(text) {
   for (const id of ["verdict", "numbers", "plots", "findings"]) $(id).classList.add("stale");
@@ -138,19 +242,45 @@ function fresh() {
   for (const id of ["verdict", "numbers", "plots", "findings"]) $(id).classList.remove("stale");
   document.body.dataset.answer = "fresh";
   document.body.dataset.number = number;
-  $("stale-note").textContent = `Hourly year of ${answer.climate} in ${answer.seconds.toFixed(1)} s.`;
+  $("stale-note").textContent = `Hourly year of ${begin.titles[answer.climate] || answer.climate}, answered in ${answer.seconds.toFixed(1)} s.`;
+  adviseSoon();
 }
 
 // ---- numbers and units -----------------------------------------------------------------------------------------------
 const pounds = () => document.documentElement.dataset.units === "ip";
+// [unit, scale, shift]; "g/m² a year" goes by "g/m²"
+function inPounds(unit) {
+  if (!pounds() || !unit) return null;
+  const found = begin.pounds[unit];
+  if (found) return found;
+  const known = Object.keys(begin.pounds).find(each => unit.startsWith(`${each} `));
+  return known ? [begin.pounds[known][0] + unit.slice(known.length), ...begin.pounds[known].slice(1)] : null;
+}
 function show(value, unit, digits = 3) {
   if (value === null || value === undefined || Number.isNaN(value)) return "–";
-  const row = pounds() && begin.pounds[unit];
+  const row = inPounds(unit);
   const [shownUnit, shownValue] = row ? [row[0], value * row[1] + row[2]] : [unit, value];
   const text = shownValue === 0 ? "0" : Number(shownValue.toPrecision(digits)).toString();
   return `${text} ${shownUnit}`.trim();
 }
 const millimetres = metres => show(1000 * metres, "mm");
+// numbers with a unit inside sentences and drawings
+function told(text) {
+  if (!pounds() || !text) return text;
+  const units = Object.keys(begin.pounds).sort((a, b) => b.length - a.length).map(u => u.replace(/[.*+?^${}()|[\]\\]/g, "\\$&"));
+  const pattern = new RegExp(`(s_d )?(−|-)?(\\d[\\d\u202f]*(?:\\.\\d+)?)((?: to | and |–)(−|-)?(\\d[\\d\u202f]*(?:\\.\\d+)?))?[ \u00a0\u202f](${units.join("|")})(?![\\w²³/(])`, "g");
+  return text.replace(pattern, (all, vapour, sign, first, rest, sign2, second, unit) => {
+    if (vapour) return all;
+    const [other, scale, shift] = begin.pounds[unit];
+    const turn = (minus, digits) => `${Number((Number(digits.replaceAll("\u202f", "")) * (minus ? -1 : 1) * scale + shift).toPrecision(3))}`.replace("-", "−");
+    return turn(sign, first) + (rest ? rest.match(/^( to | and |–)/)[0] + turn(sign2, second) : "") + ` ${other}`;
+  });
+}
+function toldInside(node) {
+  if (!pounds()) return;
+  const walker = document.createTreeWalker(node, NodeFilter.SHOW_TEXT);
+  while (walker.nextNode()) walker.currentNode.data = told(walker.currentNode.data);
+}
 
 // ---- drawings --------------------------------------------------------------------------------------------------------
 function showQuick() {
@@ -161,24 +291,43 @@ function showQuick() {
   $("depth").value = Math.round(1000 * quick.depth);
   $("depth-out").value = millimetres(quick.depth);
   $("section").innerHTML = begin.patterns + quick.section;
-  if (answer?.of.text !== state.text || answer?.of.set !== state.set) $("elevation").innerHTML = quick.elevation;
+  const svg = $("section").querySelector("svg.section");  // its small elevation is drawn large below
+  svg.setAttribute("viewBox", svg.getAttribute("viewBox").replace(/^0 0 ([\d.]+)/, (_, wide) => `104 0 ${wide - 104}`));
+  toldInside($("section"));
+  if (answer?.of.text !== state.text || answer?.of.set !== state.set) {
+    $("elevation").innerHTML = quick.elevation;
+    toldInside($("elevation"));
+  }
   handles();
-  const rows = [
-    ["U-value, air layer " + quick.air_layer, show(quick.u_value, "W/(m² K)")],
-    ["Temperature factor f_Rsi", quick.temperature_factor.toFixed(3)],
-    ...quick.strips.flatMap(s => s.compartments.map(c => [
-      `${c.mark}: air change rate at ${show(quick.quick_day.wind, "m/s")} wind and ${show(quick.quick_day.sun, "W/m²")} sun`,
-      `${show(c.rate, "per hour", 2)}, ${c.direction}`])),
-  ];
-  const losses = quick.strips.map(s => make("p", {}, `Pressure lost in strip ${s.mark}: ` +
-    s.losses.slice().sort((a, b) => b[1] - a[1]).map(([name, part]) => `${name} ${Math.round(100 * part)} %`).join(", ") + "."));
+  const numbersOf = q => q ? [
+    ["U-value, air layer " + q.air_layer, q.u_value, "W/(m² K)", 3, ""],
+    ["Temperature factor f_Rsi", q.temperature_factor, "", 3, ""],
+    ...q.strips.flatMap(s => s.compartments.map(c => [
+      `${c.mark}: air change rate at ${show(q.quick_day.wind, "m/s")} wind and ${show(q.quick_day.sun, "W/m²")} sun`,
+      c.rate, "per hour", 2, `, ${c.direction}`])),
+  ] : [];
+  const old = numbersOf(pin?.quick);
+  const rows = numbersOf(quick).map(([label, value, unit, digits, more], i) => {
+    const line = [label, show(value, unit, digits) + more];
+    if (!pin) return line;
+    const before = old[i]?.[0].split(",")[0] === label.split(",")[0] ? old[i] : null;
+    return [...line, before ? show(before[1], unit, digits) : "–", before ? signed(value - before[1], unit) : "–"];
+  });
+  const lost = s => s.losses.slice().sort((a, b) => b[1] - a[1]).map(([name, part]) => {
+    const was = pin?.quick.strips.find(o => o.mark === s.mark)?.losses.find(([n]) => n === name)?.[1];
+    return `${name} ${Math.round(100 * part)} %` + (pin ? ` (pinned ${was === undefined ? "–" : `${Math.round(100 * was)} %`})` : "");
+  }).join(", ");
+  const losses = quick.strips.map(s => make("p", {}, `Pressure lost in strip ${s.mark}: ${lost(s)}.`));
   const missed = quick.rules.filter(r => r.outcome === "not met");
   const rules = make("details", {}, make("summary", {textContent:
     missed.length ? `Common rules: ${missed.length} not met` : "Common rules: all met that apply"}));
   rules.append(table(["document", "asks", "drawn", "outcome"], quick.rules.map(r => [r.document, r.asks, r.drawn, r.outcome])));
   const schedule = make("details", {}, make("summary", {textContent: "Vent schedule"}), table(quick.schedule[0], quick.schedule.slice(1)));
-  $("quick").replaceChildren(table([], rows), ...losses, rules, schedule,
+  const open = [...$("quick").querySelectorAll("details")].map(d => d.open);
+  [rules, schedule].forEach((d, i) => { d.open = Boolean(open[i]); });
+  $("quick").replaceChildren(table(pin ? ["at once", "now", "pinned", "difference"] : [], rows), ...losses, rules, schedule,
     ...quick.warnings.slice(0, 6).map(text => make("p", {className: "note", textContent: text})));
+  toldInside($("quick"));
 }
 function table(head, rows) {
   const made = make("table");
@@ -200,16 +349,20 @@ function handles() {
     for (const [key, value] of Object.entries({x: back - 9, y: top, width: 18, height: bottom - top, class: "handle"})) grip.setAttribute(key, value);
     svg.append(grip);
     drag(grip, svg, (dx, from) => Math.max(1, Math.round(from - dx / scale)), () => 1000 * quick.depth,
-      mm => setDepth(mm, true));
+      setDepth);
   }
   const wall = $("elevation").querySelector("svg");
   const rise = Number(wall?.dataset.rise);
   for (const part of wall?.querySelectorAll("[data-kind]") || []) {
     const place = placeOf(part.dataset.kind, Number(part.dataset.height));
     if (!place) continue;
-    part.dataset.drag = "height";
-    drag(part, wall, (dx, from, dy) => Math.round(100 * (from - dy / rise)) / 100, () => Number(part.dataset.height),
-      metres => move(place, metres));
+    const grip = part.cloneNode(true);  // wider than the line, so that a finger finds it
+    grip.removeAttribute("data-kind");
+    grip.setAttribute("class", "grip");
+    grip.dataset.drag = part.dataset.kind;
+    part.after(grip);
+    drag(grip, wall, (dx, from, dy) => Math.round(100 * (from - dy / rise)) / 100, () => Number(part.dataset.height),
+      (metres, merge) => move(place, metres, merge));
   }
 }
 function drag(grip, svg, to, from, set) {
@@ -218,14 +371,16 @@ function drag(grip, svg, to, from, set) {
     grip.setPointerCapture(down.pointerId);
     const ratio = svg.viewBox.baseVal.width / svg.getBoundingClientRect().width;
     const start = from();
-    let last = start;
-    past.push(state);
+    let last = start, merge = false;  // the whole way is one step to undo
     const moved = at => {
       const value = to((at.clientX - down.clientX) * ratio, start, (at.clientY - down.clientY) * ratio);
-      if (value !== last) set(last = value);
+      if (value === last) return;
+      set(last = value, merge);
+      merge = true;
     };
-    window.addEventListener("pointermove", moved);
-    window.addEventListener("pointerup", () => window.removeEventListener("pointermove", moved), {once: true});
+    const ended = new AbortController();
+    window.addEventListener("pointermove", moved, {signal: ended.signal});
+    for (const end of ["pointerup", "pointercancel"]) window.addEventListener(end, () => ended.abort(), {signal: ended.signal});
   });
 }
 function setDepth(mm, merge) {
@@ -256,14 +411,20 @@ function placeOf(kind, height) {
   }
   const set = (contents.openings || []).findIndex(o => o.name === state.set);
   const at = set < 0 ? -1 : (contents.openings[set].vent || []).findIndex(v => near(v.height));
-  return at >= 0 ? {place: ["openings", set, "vent", at, "height"]} : null;
+  if (at >= 0) return {place: ["openings", set, "vent", at, "height"]};
+  for (const [vent, one] of (contents.openings?.[set]?.vent || []).entries()) {
+    const list = [].concat(one.heights || []);
+    const index = list.findIndex(near);
+    if (index >= 0) return {place: ["openings", set, "vent", vent, "heights"], list, index};
+  }
+  return null;
 }
-function move({place, list, index, count}, height) {
+function move({place, list, index, count}, height, merge) {
   if (height <= 0) return;
   let typed = `${height} m`;
   if (list) typed = list.map((text, i) => i === index ? `${height} m` : text).join(", ");
   if (count) typed = `${Math.round(1000 * height / count) / 1000} m`;
-  change({do: "set", place, typed}, {merge: true});
+  change({do: "set", place, typed}, {merge});
 }
 
 // ---- the form --------------------------------------------------------------------------------------------------------
@@ -409,14 +570,21 @@ function showFaults(faults) {
 
 // ---- the answer ------------------------------------------------------------------------------------------------------
 const STATUS = {pass: "Passes", review: "Passes, with items to review", fail: "Fails", "": "Not computed"};
+// the sentence begins with the status, which stands above it
+const cause = ({sentence, status}) => {
+  const rest = sentence.startsWith(`${STATUS[status]}: `) ? sentence.slice(STATUS[status].length + 2) : sentence;
+  return rest[0].toUpperCase() + rest.slice(1);
+};
 function showAnswer() {
   const now = answer;
   const rain = now.has_rain ? "" : "Without rain (none in the weather file): ";
-  const head = make("div", {className: `verdict ${now.status}`}, make("b", {textContent: rain + STATUS[now.status]}), now.sentence);
+  const head = make("div", {className: `verdict ${now.status}`}, make("b", {textContent: rain + STATUS[now.status]}), told(cause(now)));
+  if (pin) head.append(make("p", {className: "pinned", textContent: `Pinned: ${STATUS[pin.status].toLowerCase()}. ${told(cause(pin))}`}));
   if (quick.columns.length > 1) head.append(make("p", {textContent: `The strip that decides: ${now.deciding}.`}));
   for (const {strip, reason} of now.failed) head.append(make("p", {className: "wrong", textContent: `${strip}: not computed. ${reason}`}));
   $("verdict").replaceChildren(head);
   $("elevation").innerHTML = now.elevation;
+  toldInside($("elevation"));
   handles();
   const old = pin && Object.fromEntries(pin.numbers.map(row => [row.key, row]));
   const cells = now.numbers.map(row => {
@@ -425,43 +593,84 @@ function showAnswer() {
     const before = old[row.key];
     const gap = before && before.value !== null && row.value !== null ? row.value - before.value : null;
     const good = row.key.startsWith("rate") ? gap > 0 : gap < 0;
-    const mark = make("td", {textContent: gap === null ? "–" : (gap > 0 ? "+" : "") + difference(gap, row.unit)});
+    const mark = make("td", {textContent: gap === null ? "–" : signed(gap, row.unit)});
     if (gap && Math.abs(gap) > 1e-3 * Math.abs(before.value || 1)) mark.className = good ? "better" : "worse";
     return [...line, before ? show(before.value, before.unit) : "–", mark];
   });
-  $("numbers").replaceChildren(table(pin ? ["", "now", `pinned: ${pin.of.set}, ${millimetres(pin.depth)}`, "difference"] : [], cells));
+  $("numbers").replaceChildren(table(pin ? ["hourly year", "now", `pinned: ${pin.of.set}, ${millimetres(pin.depth)}`, "difference"] : [], cells));
   $("unpin").hidden = !pin;
   plots();
-  $("findings").replaceChildren(table(["finding", "where", "value", "", "status"], now.findings.map(f =>
-    [f.title, f.where, show(f.value, f.units), f.limit === null ? "" : `${f.threshold} ${show(f.limit, f.units)}`, f.status])));
-  $("history").replaceChildren(...tried.slice(0, 60).map(row => {
+  $("findings").replaceChildren(table(["finding", "where", "value", "limit", "status"], now.findings.map(f =>
+    [f.title, told(f.where), show(f.value, f.units), f.limit === null ? "" : `${f.threshold} ${show(f.limit, f.units)}`, f.status])));
+  $("history").replaceChildren(...tried.slice(0, 200).map(row => {
     const button = make("button", {textContent: `${STATUS[row.status]}: ${row.set}, ${millimetres(row.depth)}, ${row.climate}`});
     button.onclick = () => { go({text: row.text, set: row.set, climate: row.climate}); refresh(); };
     return make("li", {}, button);
   }));
 }
-const difference = (gap, unit) => {
-  const row = pounds() && begin.pounds[unit];
-  return row ? `${Number((gap * row[1]).toPrecision(2))} ${row[0]}` : `${Number(gap.toPrecision(2))} ${unit}`;
-};
+function signed(gap, unit) {
+  const row = inPounds(unit);
+  const value = Number((row ? gap * row[1] : gap).toPrecision(2));
+  return `${value > 0 ? "+" : value < 0 ? "−" : "±"}${Math.abs(value)} ${row ? row[0] : unit}`.trim();
+}
+// mean difference of two curves over the stretch that both have, each joined by straight lines
+function apart(now, before) {
+  const line = trace => {
+    const x = trace.x.map(v => typeof v === "number" ? v : Date.parse(v));
+    return x.map((v, i) => [v, trace.y[i]]).filter(([v, w]) => Number.isFinite(v) && typeof w === "number").sort((a, b) => a[0] - b[0]);
+  };
+  const [a, b] = [line(now), line(before)];
+  if (a.length < 2 || b.length < 2) return null;
+  const [low, high] = [Math.max(a[0][0], b[0][0]), Math.min(a.at(-1)[0], b.at(-1)[0])];
+  if (!(high > low)) return null;
+  const at = (points, x, from) => {
+    let i = from;
+    while (i < points.length - 2 && points[i + 1][0] < x) i++;
+    const [[x0, y0], [x1, y1]] = [points[i], points[i + 1]];
+    return [x1 > x0 ? y0 + (y1 - y0) * (x - x0) / (x1 - x0) : y0, i];
+  };
+  let sum = 0, i = 0, j = 0, u, v;
+  for (let k = 0; k < 2000; k++) {
+    const x = low + (high - low) * (k + .5) / 2000;
+    [u, i] = at(a, x, i);
+    [v, j] = at(b, x, j);
+    sum += u - v;
+  }
+  return sum / 2000;
+}
 const PLOTS = {"fig-profile": "Temperature and dew point through the wall", "fig-critical": "Relative humidity where it decides", "fig-duration": "Air change rate: duration curve", "fig-mould": "Mould index", "fig-film": "Film on the surfaces", "fig-loss": "Pressure lost by part"};
+const TALL = ["fig-profile", "fig-film"];  // of two parts
 function plots() {
   for (const [id, title] of Object.entries(PLOTS)) {
     const figure = answer.figures[id];
     let box = $(id);
     if (!figure) { box?.parentElement.remove(); continue; }
     if (!box) {
-      box = make("div", {id, className: "plot"});
-      $("plots").append(make("div", {}, make("h3", {textContent: title}), box));
+      box = make("div", {id, className: `plot ${TALL.includes(id) ? "tall" : ""}`});
+      $("plots").append(make("div", {}, make("h3", {textContent: title}), box, make("p", {id: `gap-${id}`, className: "note"})));
+      box.setAttribute("role", "group");
+      box.setAttribute("aria-label", title);
     }
+    $(`gap-${id}`).textContent = "";
     const data = toned(inUnits(structuredClone(figure)));
-    if (pin?.figures[id] && id !== "fig-loss") {
+    if (pin?.figures[id]) {
       const before = toned(inUnits(structuredClone(pin.figures[id])));
-      for (const trace of before.data) if (trace.type !== "bar")
-        data.data.push({...trace, name: `${trace.name || ""} (pinned)`, opacity: .55, showlegend: false, line: {...trace.line, dash: "dot", color: tone("muted")}, marker: {...trace.marker, color: tone("muted")}});
+      const gaps = [];
+      const unitOf = trace => (/\[([^\]]+)\]/.exec(data.layout[(trace.yaxis || "y").replace("y", "yaxis")]?.title?.text || "")?.[1] || "").replace("–", "");
+      before.data.forEach((trace, i) => {
+        const now = data.data[i];
+        if (trace.type !== "bar" && now?.name && now.name === trace.name && now.x && now.y) {
+          const gap = apart(now, trace);
+          if (gap !== null) gaps.push(`${now.name} ${gap < 0 ? "−" : "+"}${Math.abs(Number(gap.toPrecision(2)))} ${unitOf(now)}`.trim());
+        }
+        if (trace.type === "bar") data.layout.barmode = "group";
+        data.data.push({...trace, name: `${trace.name || ""} (pinned)`, text: undefined, hovertemplate: undefined, opacity: .55, showlegend: false, line: {...trace.line, dash: "dot", color: tone("muted")}, marker: {...trace.marker, color: tone("muted")}});
+      });
+      if (id === "fig-loss") data.layout.showlegend = false;
+      if (gaps.length) $(`gap-${id}`).textContent = `Mean difference from the pinned state: ${gaps.join("; ")}.`;
     }
-    const layout = {...data.layout, template: toned({data: [], layout: {template: {layout: begin.layout}}}).layout.template, height: box.clientHeight || 270, autosize: true, margin: {l: 56, r: 16, t: 26, b: 44}};
-    Plotly.react(box, data.data, layout, {displaylogo: false, responsive: true, displayModeBar: false});
+    const layout = {...data.layout, template: toned({data: [], layout: {template: {layout: begin.layout}}}).layout.template, height: box.clientHeight || 270, title: undefined, autosize: true, margin: {l: 56, r: 16, t: 26, b: 44}};
+    Plotly.react(box, data.data, layout, {displaylogo: false, responsive: true, modeBarButtons: [["toImage"]], toImageButtonOptions: {filename: id.replace("fig-", ""), format: "svg"}});
   }
 }
 const dark = () => document.documentElement.dataset.theme === "dark";
@@ -500,6 +709,7 @@ const STUDIES = {matrix: "All openings and depths", size: "Minimum vents and dep
 let running = null;
 async function study(kind) {
   if (running) await ask(`/study/${running}`, undefined, "DELETE").catch(() => {});
+  stopAdvice();
   const box = $("study");
   const bar = make("progress", {max: 1, value: 0});
   const stop = make("button", {textContent: "Stop"});
@@ -510,6 +720,8 @@ async function study(kind) {
     ({id} = await ask("/study", {kind, text: state.text, climate: state.climate, opening_set: state.set}));
   } catch (error) {
     result.replaceChildren(...(error.faults || []).map(f => make("p", {className: "wrong", textContent: f.problem})));
+    stop.remove();
+    bar.remove();
     return;
   }
   running = id;
@@ -517,19 +729,27 @@ async function study(kind) {
   const rows = [];
   for (;;) {
     const now = await ask(`/study/${id}?after=${rows.length}`).catch(() => null);
-    if (!now || running !== id) return;
+    if (running !== id) return;
+    if (!now) {
+      running = null;
+      stop.remove();
+      bar.remove();
+      result.prepend(make("p", {className: "note", textContent: "The server stopped; what was computed is shown."}));
+      return;
+    }
     rows.push(...now.rows);
     bar.max = now.total || 1;
     bar.value = now.done;
     if (kind === "matrix") result.replaceChildren(matrix(rows));
-    if (now.text.length) result.replaceChildren(...now.text.map(text => make("p", {textContent: text})));
+    if (now.text.length) result.replaceChildren(...now.text.map(text => make("p", {textContent: told(text)})));
     for (const f of now.faults) result.append(make("p", {className: "wrong", textContent: [f.where, f.problem, f.fix].filter(Boolean).join(": ")}));
     if (now.ended) {
+      running = null;
       stop.remove();
       bar.remove();
       if (now.stopped) result.prepend(make("p", {className: "note", textContent: "Stopped; what was computed is shown."}));
       if (now.file) {
-        const link = make("a", {href: `/study/${id}/file`, textContent: "Save the report", download: ""});
+        const link = make("a", {href: `/study/${id}/file`, id: "save-report", textContent: "Save the report", download: ""});
         result.append(link);
       }
       return;
@@ -584,34 +804,52 @@ function press(button, on) {
 }
 async function start() {
   begin = await ask("/begin");
-  document.body.append(make("datalist", {id: "materials"}, ...begin.materials.map(m => make("option", {value: m.name, label: m.title}))));
+  document.body.append(make("datalist", {id: "materials"}));
   const lists = new Map();
   const walk = sections => sections.forEach(s => { s.fields.forEach(f => f.kind === "text" && f.words.length && lists.set(f.key, f.words)); walk(s.parts); });
   walk(begin.form);
   for (const [key, words] of lists) document.body.append(make("datalist", {id: `words-${key}`}, ...words.map(w => make("option", {value: w}))));
-  $("start").append(make("option", {value: "", textContent: "…"}), ...begin.starts.map(s => make("option", {value: s.name, textContent: s.title})));
+  $("start").append(make("option", {value: "", textContent: "choose"}), ...begin.starts.map(s => make("option", {value: s.name, textContent: s.title})));
   $("studies").append(...Object.entries(STUDIES).map(([kind, text]) => Object.assign(make("button", {textContent: text}), {onclick: () => study(kind)})));
   const hoursButton = make("button", {textContent: "Hours as CSV"});
   hoursButton.onclick = async () => download("hours.csv", await ask("/hours", {text: state.text, climate: state.climate, opening_set: state.set}));
   const scheduleButton = make("button", {textContent: "Vent schedule as CSV"});
   scheduleButton.onclick = () => download("vent-schedule.csv", quick.schedule.map(row => row.map(cell => `"${String(cell).replace(/^([=+@-])/, "'$1").replaceAll('"', '""')}"`).join(",")).join("\n") + "\n");
-  $("studies").append(hoursButton, scheduleButton);
+  const picture = which => Object.assign(make("button", {textContent: `${which} as SVG`}), {onclick: async () => {
+    const drawn = $(which.toLowerCase()).querySelector("svg[viewBox]").cloneNode(true);
+    drawn.querySelectorAll(".handle, .grip").forEach(one => one.remove());
+    drawn.setAttribute("xmlns", "http://www.w3.org/2000/svg");
+    const style = document.createElementNS("http://www.w3.org/2000/svg", "style");
+    style.textContent = await (await fetch("/page/live.css")).text();
+    const patterns = new DOMParser().parseFromString(begin.patterns, "text/html").querySelector("defs");
+    drawn.prepend(style, document.importNode(patterns, true));
+    download(`${which.toLowerCase()}.svg`, new XMLSerializer().serializeToString(drawn));
+  }});
+  $("studies").append(hoursButton, scheduleButton, picture("Section"), picture("Elevation"));
   $("cautions").append(...begin.cautions.map(text => make("p", {textContent: text})));
   $("question").value = kept.question || "";
   $("question").oninput = remember;
-  const climate = begin.climates.includes(kept.climate) && !begin.first.climate ? kept.climate : begin.first.climate || (begin.climates.includes("cool_marine") ? "cool_marine" : begin.climates[0]);
-  if (begin.first.text) go({text: begin.first.text, set: "", climate}, {record: false});
+  if (kept.units) document.documentElement.dataset.units = kept.units;
+  document.documentElement.dataset.theme = kept.theme || (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light");
+  press($("units"), pounds());
+  press($("theme"), dark());
+  const again = mine && kept.text;  // the page was loaded again
+  const known = begin.climates.includes(kept.climate) && (again || !begin.first.climate);
+  const climate = known ? kept.climate : begin.first.climate || ordinary(begin.climates);
+  if (begin.first.text && !again) go({text: begin.first.text, set: "", climate}, {record: false});
   else if (kept.text) go({text: kept.text, set: kept.set || "", climate}, {record: false});
-  else {
-    go({text: begin.starts[0].text, set: "10 mm slots", climate}, {record: false});
-    if (begin.starts.length > 1) pick();
-  }
+  else go({text: begin.starts[0].text, set: "", climate}, {record: false});
+  if (!begin.first.text && !again) pick();
   refresh();
 }
+// without a wall on the command line: where to begin
 function pick() {
-  $("picker-list").replaceChildren(...begin.starts.map(s => {
-    const button = make("button", {textContent: s.title, value: s.name});
-    button.onclick = () => { go({...state, text: s.text, set: ""}); refresh(); };
+  const ways = begin.starts.map(s => [s.title, () => { go({...state, text: s.text, set: ""}); refresh(); }]);
+  if (kept.text) ways.unshift(["The wall of last time", () => {}]);
+  ways.push(["A wall file …", () => $("wall-file").click()]);
+  $("picker-list").replaceChildren(...ways.map(([title, way]) => {
+    const button = make("button", {textContent: title});
+    button.onclick = way;
     return make("p", {}, button);
   }));
   $("picker").showModal();
@@ -630,6 +868,7 @@ $("wall-file").onchange = async () => {
   $("wall-file").value = "";
   refresh();
 };
+$("climate-open").title = "EPW, CSV or netCDF: an hourly year; it is read with all checks";
 $("climate-open").onclick = () => $("climate-file").click();
 $("climate-file").onchange = async () => {
   const file = $("climate-file").files[0];
@@ -638,8 +877,8 @@ $("climate-file").onchange = async () => {
     const found = await ask(`/climate?name=${encodeURIComponent(file.name)}`, file);
     begin.climates = found.names;
     go({...state, climate: found.name});
-    showFaults([]);
-    refresh();
+    await refresh();
+    for (const text of found.warnings) $("faults").append(make("p", {className: "note", textContent: `${found.name}: ${text}`}));
   } catch (error) {
     if (error.faults) showFaults(error.faults);
   }
@@ -654,27 +893,39 @@ let sliding = false;
 $("depth").oninput = () => { setDepth(Number($("depth").value), sliding); sliding = true; };
 $("depth").onchange = () => { sliding = false; };
 $("text-use").onclick = () => { go({...state, text: $("text").value}); refresh(); };
-$("pin").onclick = () => { if (answer) { pin = answer; showAnswer(); } };
-$("unpin").onclick = () => { pin = null; showAnswer(); };
+$("pin").onclick = () => {
+  if (!answer || document.body.dataset.answer !== "fresh") return;
+  pin = {...answer, quick};
+  showQuick();
+  showAnswer();
+};
+$("unpin").onclick = () => { pin = null; showQuick(); if (answer) showAnswer(); };
 $("units").onclick = () => {
   document.documentElement.dataset.units = pounds() ? "si" : "ip";
   press($("units"), pounds());
-  if (quick) showQuick();
+  remember();
   if (answer) showAnswer();
+  if (quick) showQuick();
+  if (answer && advised.text.length && !advising) showAdvice();
 };
 $("theme").onclick = () => {
   document.documentElement.dataset.theme = dark() ? "light" : "dark";
   press($("theme"), dark());
+  remember();
   if (answer) plots();
 };
 $("lecture").onclick = () => {
   document.body.classList.toggle("lecture");
   press($("lecture"), document.body.classList.contains("lecture"));
+  if (document.body.classList.contains("lecture")) for (const one of $("form").querySelectorAll("details:has(.starred)")) one.open = true;
   if (answer) plots();
 };
 document.addEventListener("keydown", event => {
-  if (!(event.ctrlKey || event.metaKey) || /TEXTAREA|INPUT/.test(event.target.tagName) && event.target.type !== "range") return;
+  if (!(event.ctrlKey || event.metaKey)) return;
+  if (event.key === "s") { event.preventDefault(); save(); return; }
+  if (event.key === "o") { event.preventDefault(); $("open").click(); return; }
+  if (/TEXTAREA|INPUT/.test(event.target.tagName) && event.target.type !== "range") return;
   if (event.key === "z" && !event.shiftKey) { event.preventDefault(); step(past, future); }
   if (event.key === "y" || (event.key === "z" && event.shiftKey)) { event.preventDefault(); step(future, past); }
 });
-document.addEventListener("DOMContentLoaded", () => start().catch(() => {}));
+start().catch(() => {});
