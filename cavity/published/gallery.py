@@ -42,8 +42,8 @@ def _figure(
     figure.update_layout(
         **style(
             height=390,
-            xaxis={"title": {"text": x}, "type": "log" if "x" in log else "linear"},
-            yaxis={"title": {"text": y}, "type": "log" if "y" in log else "linear"},
+            xaxis={"title": {"text": x}, "type": "log", "dtick": 1} if "x" in log else {"title": {"text": x}},
+            yaxis={"title": {"text": y}, "type": "log", "dtick": 1} if "y" in log else {"title": {"text": y}},
         )
     )
     return {"id": f"loss-{name}", "title": title, "caption": caption, "figure": figure}

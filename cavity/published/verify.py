@@ -106,6 +106,14 @@ def terminal_table(area: str, cases: Sequence[Case], *, every: bool) -> Any:
     return table
 
 
+def fold_title(cases: Sequence[Case]) -> str:
+    """Return what the folded table of an area holds: how many cases, and how they came out."""
+    counts = Counter(case.outcome for case in cases)
+    parts = [f"{counts[name]} {word}" for name, word in (("pass", "pass"), ("outside", "outside a range"),
+                                                         ("not run", "not run")) if counts[name]]  # fmt: skip
+    return f"{len(cases)} cases: " + ", ".join(parts)
+
+
 def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLike[str]) -> Path:
     """Write all cases as a page; the areas airflow, wall and hourly bring figures.
 
@@ -134,6 +142,7 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
             {
                 "nav": area,
                 "heading": f"Benchmark and verification cases: {area}",
+                "fold": fold_title(cases),
                 "table": {"caption": "", "head": HEAD, "rows": [row(c) for c in cases]},
             }
         )

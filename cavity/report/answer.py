@@ -409,7 +409,7 @@ def concerned(seen: View) -> list[str]:
             size = display.number(sum(area[row["name"]] for row in held), 3)
             length = display.number(sum(row["length"] for row in held), 3)
             names = f"strip “{held[0]['name']}”" if len(held) == 1 else f"{len(held)} strips"
-            said.append(f"{size} of {total} m² {verb} ({names}, {length} m of length)")
+            said.append(f"{size} of {total} m² {verb} ({names}, {length} m of strips)")
     return [f"Wall concerned: {'; '.join(said)}."]
 
 

@@ -37,7 +37,14 @@ def _polar(summary: Any, traces: list[dict[str, Any]], unit: str, **layout: Any)
             "gridcolor": LIGHT["grid"],
             "linecolor": LIGHT["muted"],
         },
-        "radialaxis": {"angle": 45, "ticksuffix": f" {unit}", "gridcolor": LIGHT["grid"], "tickfont": {"size": 10}},
+        "radialaxis": {
+            "angle": 45,
+            "tickangle": 0,
+            "nticks": 5,
+            "ticksuffix": f" {unit}",
+            "gridcolor": LIGHT["grid"],
+            "tickfont": {"size": 12},
+        },
         "bgcolor": "rgba(0,0,0,0)",
     }
     return go.Figure({"data": traces, "layout": style(polar=polar, height=400, legend={"y": 1.1}, **layout)})
@@ -160,8 +167,8 @@ def balance_figure(summary: Any) -> go.Figure:
         "y": wet.tolist(),
         "mode": "markers+text",
         "text": names,
-        "textposition": "top center",
-        "textfont": {"size": 10},
+        "textposition": [("top center", "bottom center")[i % 2] for i in range(16)],
+        "textfont": {"size": 12},
         "marker": {
             "size": [14 if i == check else 8 for i in range(16)],
             "symbol": ["diamond" if i == check else "circle" for i in range(16)],

@@ -231,7 +231,8 @@ def draw(datasets: Sequence[Any], statuses: Sequence[str]) -> str:
         f'<path class="dimension" d="M{x(0):.1f} {foot - 6:.0f}H{x(width):.1f}M{x(0):.1f} {foot - 11:.0f}v10'
         f'M{x(width):.1f} {foot - 11:.0f}v10"/>'
     )
-    note = f"{width:.3g} m" + ("" if rise == scale else f", heights drawn {rise / scale:.2g} times too large")
+    ratio = f"{rise / scale:.2g}"  # 1 where it differs by less than can be seen
+    note = f"{width:.3g} m" + ("" if ratio == "1" else f", heights drawn {ratio} times too large")
     out.append(_text(0.5 * (x(0) + x(width)), foot + 8, note, "middle"))
     out.append("</svg>")
     return "".join(out)
@@ -296,8 +297,8 @@ def _mark(row: StripRow, part: Compartment, x: Any, y: Any, cuts: Sequence[float
 
 STYLE = """
 .wall-elevation{width:100%;max-width:600px;height:auto;display:block}
-.wall-elevation text{font:12px var(--font);fill:var(--ink)}
-.wall-elevation .letter{font-weight:700;font-size:13px}
+.wall-elevation text{font:13px var(--font);fill:var(--ink)}
+.wall-elevation .letter{font-weight:700;font-size:14px}
 .wall-elevation .outline{fill:none;stroke:var(--ink)}
 .wall-elevation .strip{stroke:var(--rule);stroke-width:.6;fill:var(--zone)}
 .wall-elevation .st-pass{fill:color-mix(in srgb,var(--pass) 16%,var(--sheet))}

@@ -61,7 +61,7 @@ def _limit(
              "line": {"color": LIGHT[colour], "width": 1.2, "dash": "dash"}}  # fmt: skip
     label = {"xref": "paper", "x": 1, "y": value, "text": text, "showarrow": False,
              "xanchor": "left" if beside else "right", "yanchor": "middle" if beside else "bottom",
-             "font": {"size": 10.5, "color": LIGHT[colour]}}  # fmt: skip
+             "font": {"size": 12, "color": LIGHT[colour]}}  # fmt: skip
     return shape, label
 
 
@@ -255,7 +255,7 @@ def rose(ds: Any) -> go.Figure:
             polar={
                 "bgcolor": "rgba(0,0,0,0)",
                 "radialaxis": {"range": [0, total], "angle": 0, "tickangle": 0, "nticks": 5, "ticksuffix": " h",
-                               "tickfont": {"size": 10},
+                               "tickfont": {"size": 12},
                                "gridcolor": LIGHT["grid"], "linecolor": LIGHT["rule"]},
                 "angularaxis": {"direction": "clockwise", "rotation": 90, "tickvals": list(np.arange(16) * 22.5),
                                 "ticktext": names, "gridcolor": LIGHT["grid"], "linecolor": LIGHT["rule"]},
@@ -287,7 +287,7 @@ def drive(ds: Any, count: int = 1460) -> go.Figure:
     cancel = {"type": "line", "x0": -span, "y0": span, "x1": span, "y1": -span,
               "line": {"color": LIGHT["muted"], "width": 1.2, "dash": "dash"}}  # fmt: skip
     label = {"x": 0.78 * span, "y": -0.97 * span, "text": "they cancel", "showarrow": False, "xanchor": "right",
-             "yanchor": "bottom", "font": {"size": 10.5, "color": LIGHT["muted"]}}  # fmt: skip
+             "yanchor": "bottom", "font": {"size": 12, "color": LIGHT["muted"]}}  # fmt: skip
     return _figure(
         traces,
         style(
@@ -526,7 +526,7 @@ def losses(ds: Any) -> go.Figure:
         for group in groups
     ]  # fmt: skip
     colours = [LIGHT["air" if group.kind != "channel" else "rain"] for group in groups]
-    gains = [f"; doubled: {100 * group.gain:+.0f} % air" if group.gain >= 0.0 else "" for group in groups]
+    gains = [f"<br>doubled: {100 * group.gain:+.0f} % air" if group.gain >= 0.0 else "" for group in groups]
     trace = {"type": "bar", "orientation": "h", "x": share, "y": names, "marker": {"color": colours}, "width": 0.62,
              "text": [f"{value:.0f} %{gain}" for value, gain in zip(share, gains, strict=True)],
              "textposition": "outside", "cliponaxis": False,
@@ -534,7 +534,7 @@ def losses(ds: Any) -> go.Figure:
     return _figure(
         [trace],
         style(
-            height=max(240, 90 + 26 * len(names)),
+            height=max(240, 90 + 40 * len(names)),
             xaxis={
                 "title": {"text": "Percentage of the driving pressure lost [%]"},
                 "range": [0, max(10.0, 1.6 * share.max(initial=0.0))],

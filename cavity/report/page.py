@@ -132,7 +132,8 @@ def write_page(
     parts : sequence of mapping
         Each with `heading` and, as needed, `nav` (short name in the bar), `text` (lines), `equation` (MathML of
         `notes.equation`), `symbols` (a line on its letters), `figures` (mappings of `id`, `title`, `caption`,
-        `figure`), `table` (mapping of `caption`, `head`, `rows`), `question` and `answer` (lines, folded).
+        `figure`), `table` (mapping of `caption`, `head`, `rows`), `fold` (title under which
+        the table is folded away), `question` and `answer` (lines, folded).
 
     Returns
     -------
@@ -141,7 +142,7 @@ def write_page(
     """
     from markupsafe import Markup
 
-    keys = ("nav", "text", "equation", "symbols", "figures", "table", "question", "answer")
+    keys = ("nav", "text", "equation", "symbols", "figures", "table", "fold", "question", "answer")
     full = [{**dict.fromkeys(keys), "text": (), "figures": (), **part} for part in parts]
     drawn = {}
     for part in full:

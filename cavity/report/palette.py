@@ -105,7 +105,7 @@ def style(**layout: Any) -> dict[str, Any]:
         "zeroline": False,
         "automargin": True,
         "title": {"standoff": 8},
-        "tickfont": {"size": 11},
+        "tickfont": {"size": 12},
     }
     template = {
         "layout": {
@@ -122,7 +122,7 @@ def style(**layout: Any) -> dict[str, Any]:
                 "xanchor": "left",
                 "y": 1.0,
                 "yanchor": "bottom",
-                "font": {"size": 11},
+                "font": {"size": 12},
                 "bgcolor": "rgba(0,0,0,0)",
             },
             "barmode": "relative",

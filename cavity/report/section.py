@@ -18,7 +18,7 @@ from cavity.report import display, series
 
 WIDTH, HEIGHT = 620.0, 560.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 306.0, 602.0, 92.0, 472.0  # frame of the section
-_STRIP = 62.0  # left edge of the elevation
+_STRIP = 54.0  # left edge of the elevation
 _BREAK = 26.0  # px, a cut-out stretch
 _RAIL = 40.0  # mm, drawn height of a rail, its true height is not part of the input
 
@@ -61,7 +61,7 @@ def _pieces(ds: Any) -> list[_Piece]:
     columns = (ds[name].values for name in ("opening", "opening_area", "opening_kind", "opening_height"))
     for index, (name, free, kind, height) in enumerate(zip(*columns, strict=True)):
         area = 1e4 * float(free)
-        note = f"{kind}, {display.number(area)} cm²/m free" if area > 0.0 else f"{kind}, closed"
+        note = f"{kind}, {display.number(area)} cm²/m" if area > 0.0 else f"{kind}, closed"
         found.append(_Piece("opening", float(height), str(name), note, index))
     for name, kind, height in zip(
         ds["part"].values, ds["part_kind"].values, ds["part_height"].values, strict=True
@@ -124,10 +124,10 @@ def _elevation(ds: Any) -> list[str]:
                 break
         else:
             strips.append([row])
-    step = 26.0
-    out = [f'<g class="elevation">{_text(14, 30, "Elevation", "caption")}{_text(14, 47, "heights to scale", "small")}']
+    step = 20.0
+    out = [f'<g class="elevation">{_text(14, 30, "Elevation", "caption")}{_text(14, 49, "heights to scale", "small")}']
     for number, strip in enumerate(strips[:3]):
-        x = _STRIP + number * (step + 6)
+        x = _STRIP + number * (step + 4)
         strip.sort(key=lambda row: row[1])
         for lower, upper in itertools.pairwise(strip):
             y1, y0 = y(lower[2]), y(upper[1])
@@ -155,7 +155,7 @@ def _elevation(ds: Any) -> list[str]:
     ticks = sorted({low, high, *(piece.height for piece in _pieces(ds) if piece.kind != "rail")})
     last = 1e9
     for height in ticks:
-        if last - y(height) >= 13.0:
+        if last - y(height) >= 16.0:
             out.append(_text(_STRIP - 10, y(height) + 4, f"{height:.3g} m", "small num", "end"))
             last = y(height)
     flow = y(0.5 * (bottom + top))
@@ -202,7 +202,7 @@ def draw(ds: Any) -> str:
     ]  # fmt: skip
     out += _elevation(ds)
     out.append(_text(172, 30, "Section", "caption"))
-    out.append(_text(172, 47, "thickness to scale, cut between the parts", "small", limit=60))
+    out.append(_text(172, 49, "thickness to scale, cut between the parts", "small", limit=60))
 
     columns = (ds[f"layer_{name}"].values for name in ("metal", "wood", "density"))
     fills = [_fill(*row) for row in zip(*columns, strict=True)]
@@ -281,12 +281,12 @@ def draw(ds: Any) -> str:
                 f'<path class="in" d="M{at[0] - 50:.1f} {y:.1f}H{axis - 4:.1f}"/>'
                 f'<path class="out" d="M{axis - 2:.1f} {y:.1f}H{at[0] - 48:.1f}"/></g>'
             )  # fmt: skip
-            middle = min(max(y + 4, high + 12), low - 32)
+            middle = min(max(y + 4, high + 12), low - 36)
         out.append(_text(label, middle, piece.name, "label", "end", 22))
-        out.append(_text(label, middle + 15, piece.note, "small", "end", 26))
+        out.append(_text(label, middle + 17, piece.note, "small", "end", 24))
         if piece.kind == "opening":
             out.append(
-                f'<text x="{label:.1f}" y="{middle + 30:.1f}" class="small num" text-anchor="end" '
+                f'<text x="{label:.1f}" y="{middle + 34:.1f}" class="small num" text-anchor="end" '
                 f'data-opening-text="{piece.index}"></text>'
             )  # fmt: skip
         out.append("</g>")
@@ -309,13 +309,13 @@ def draw(ds: Any) -> str:
     centres.sort()
     spots: list[float] = []
     for centre, _ in centres:
-        spots.append(max(centre, spots[-1] + 19.0) if spots else centre)
+        spots.append(max(centre, spots[-1] + 21.0) if spots else centre)
     shift = max(0.0, spots[-1] - (WIDTH - 14))
     for (centre, name), spot in zip(centres, spots, strict=True):
         x = spot - shift
         out.append(f'<path class="leader" d="M{centre:.1f} {_TOP - 2:.1f}L{x:.1f} {_TOP - 13:.1f}"/>')
-        out.append(f'<circle class="bubble" cx="{x:.1f}" cy="{_TOP - 22:.1f}" r="8.5"/>')
-        out.append(_text(x, _TOP - 18.2, name, "bubble-text", "middle"))
+        out.append(f'<circle class="bubble" cx="{x:.1f}" cy="{_TOP - 22:.1f}" r="9.6"/>')
+        out.append(_text(x, _TOP - 16.8, name, "bubble-text", "middle"))
 
     # dimensions: cavity and whole wall
     for y, left, right, value in (

@@ -89,7 +89,6 @@ const Cavity = (() => {
     if (narrow) {
       layout.margin = { l: 48, r: 10, t: 40, b: 44, ...(layout.margin || {}) };
       if (layout.legend && layout.legend.orientation === "v") { layout.legend = { orientation: "h", x: 0, y: -0.08, yanchor: "top" }; layout.height = (layout.height || 330) + 90; }
-      if (layout.yaxis && layout.yaxis.autorange === "reversed") layout.yaxis = { ...layout.yaxis, tickfont: { size: 9 } };
     }
     if (printing) {
       const wide = !div.closest(".grid") || div.closest("figure").classList.contains("wide");
@@ -100,8 +99,18 @@ const Cavity = (() => {
     } else { delete layout.width; layout.autosize = true; }
     div.style.minHeight = `${layout.height || 330}px`;
     div.dataset.drawn = "1";
-    return window.Plotly.react(div, made.data, layout, { responsive: !printing, displaylogo: false, displayModeBar: narrow ? false : "hover",
+    const done = window.Plotly.react(div, made.data, layout, { responsive: !printing, displaylogo: false, displayModeBar: narrow ? false : "hover",
       modeBarButtons: [["zoom2d", "pan2d", "resetScale2d", "toImage"]], toImageButtonOptions: { format: "svg", filename: id } });
+    return done.then(() => readable(div));
+  }
+  // The drawing is one picture to a screen reader; the tool buttons are for the mouse and no stops of the Tab key.
+  function readable(div) {
+    const [first, ...others] = div.querySelectorAll("svg.main-svg");
+    if (!first) return;
+    first.setAttribute("role", "img");
+    for (const name of ["aria-label", "aria-labelledby", "aria-describedby"]) if (div.hasAttribute(name)) first.setAttribute(name, div.getAttribute(name));
+    for (const other of others) other.setAttribute("aria-hidden", "true");
+    for (const button of div.querySelectorAll(".modebar-btn")) button.tabIndex = -1;
   }
   function redrawAll() { if (window.Plotly) for (const [id, figure] of shown) put(id, figure); }
 
@@ -124,6 +133,17 @@ const Cavity = (() => {
     for (const fold of document.querySelectorAll("details[data-folded]")) { fold.open = false; delete fold.dataset.folded; }
     redrawAll();
   });
+  // What has to be scrolled sideways is a stop of the Tab key, so that the arrow keys reach all of it.
+  function reachable(box) {
+    if (box.scrollWidth > box.clientWidth + 1) {
+      const caption = box.querySelector("caption");
+      box.tabIndex = 0;
+      box.setAttribute("role", "group");
+      box.setAttribute("aria-label", box.dataset.name || (caption && caption.textContent.trim()) || "Table");
+    } else for (const name of ["tabindex", "role", "aria-label"]) box.removeAttribute(name);
+  }
+  const watcher = new ResizeObserver((entries) => { for (const { target } of entries) if (target.isConnected) reachable(target.closest(".scroll")); });
+  for (const box of document.querySelectorAll(".scroll")) { watcher.observe(box); if (box.firstElementChild) watcher.observe(box.firstElementChild); }
   const system = window.matchMedia("(prefers-color-scheme: dark)");
   setTheme(wished() || (system.matches ? "dark" : "light"), false);
   system.addEventListener("change", (event) => { if (!wished()) setTheme(event.matches ? "dark" : "light", false); });

@@ -420,6 +420,7 @@
     if (!cell || cell.dataset.case === undefined) return;
     state.at = [...index.cases[Number(cell.dataset.case)].at];
     show();
+    byId("explore-title").focus({ preventScroll: true });
     byId("explore").scrollIntoView({ behavior: window.matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
   });
   // the matrix of one climate, strip or orientation instead of the worst of all
@@ -439,7 +440,7 @@
         made.style.setProperty("--near", given.near);
         const open = given.case !== null, button = element(open ? "button" : "div", undefined, "cell"), top = element("span", undefined, "top"), mark = badge(given.status);
         if (open) Object.assign(button, { type: "button" }).dataset.case = given.case;
-        if (open) button.setAttribute("aria-label", `${line.cells[0].textContent}: ${given.word}, ${given.what}. Show this case.`);
+        if (open) button.append(element("span", `Show ${line.cells[0].textContent}, ${byId("matrix").tHead.rows[0].cells[c + 1].querySelector(".si").textContent}: `, "visually-hidden"));
         mark.lastChild.textContent = given.word;
         top.append(mark);
         button.append(top, element("span", given.text, "what"), element("span", given.rate, "rate"));
