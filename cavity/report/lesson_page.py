@@ -160,7 +160,7 @@ _TEXTS: dict[str, _Text] = {
         "a slot along the whole base. Larger vents do not help then; a wider gap, or rails set upright, do.",
     ),
     "blind": _Text(
-        "A blind compartment",
+        "Blind compartment above a window",
         "What one closed end does to flow and wetness",
         "Fire detailing above a window closes the cavity there. If no vent follows above it, the compartment is open "
         "at its head only.",
@@ -172,11 +172,11 @@ _TEXTS: dict[str, _Text] = {
         "One of two vents is left. Is half of the air left as well?",
         "No. A steady flow needs a way in and a way out. With one vent only what gusts push in and out of it is left, "
         "and the closed end is reached last. The figure has that exchange in it; the hours above 80 % tell what it is "
-        "worth. Beside each fire barrier stands a vent for the compartment above and one for that below; local codes decide "
-        "what the barrier itself must do.",
+        "worth. Beside each fire barrier stands a vent for the compartment above and one for that below; local codes "
+        "decide what the barrier itself must do.",
     ),
     "night": _Text(
-        "Clear nights behind metal",
+        "Nights, clear ones, behind metal",
         "What the openings do to dew behind a metal panel",
         "A metal panel radiates to the sky and cools below the air. The air that the vents let in carries off what is "
         "damp in the cavity, but brings its own vapour to the cold sheet. The wall is the starter wall with metal "
@@ -269,7 +269,8 @@ def _extremes(lesson: Any) -> list[str]:
     return [
         f"Computed here: the back of the cladding is below the dew point for most hours with {most.label} "
         f"({most.dew_hours:.0f} h) and for fewest with {least.label} ({least.dew_hours:.0f} h); the largest film, "
-        f"{1e3 * film.film:.1f} g/m², stands with {film.label}, the smallest, {1e3 * dry.film:.1f} g/m², with {dry.label}."
+        f"{1e3 * film.film:.1f} g/m², stands with {film.label}, the smallest, {1e3 * dry.film:.1f} g/m², with "
+        f"{dry.label}."
     ]
 
 

@@ -238,7 +238,7 @@ QUANTITIES = {
     "mass": "Cladding",
     "rails": "Gap between rail ends, one in each 600 mm",
     "blind": "Open vents of the compartment",
-    "night": "Vent area behind metal, base and head each",
+    "night": "Vent area behind metal, each end",
 }
 
 UNITS = {"depth": "mm", "openings": "cm²/m", "height": "m", "wind": "%", "sun": "%", "colour": "-", "rails": "mm",

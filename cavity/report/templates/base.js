@@ -90,6 +90,12 @@ const Cavity = (() => {
       layout.margin = { l: 48, r: 10, t: 40, b: 44, ...(layout.margin || {}) };
       if (layout.legend && layout.legend.orientation === "v") { layout.legend = { orientation: "h", x: 0, y: -0.08, yanchor: "top" }; layout.height = (layout.height || 330) + 90; }
     }
+    if (root.classList.contains("present")) { // read from the last row of a lecture hall
+      layout.font = { size: 17 };
+      for (const name of Object.keys(layout).filter((key) => /^[xy]axis/.test(key))) layout[name] = { ...layout[name], tickfont: { size: 16 } };
+      layout.legend = { ...layout.legend, font: { size: 15 } };
+      layout.height = Math.max(420, window.innerHeight - 140);
+    }
     if (printing) {
       const wide = !div.closest(".grid") || div.closest("figure").classList.contains("wide");
       layout.width = wide ? 682 : 334;
@@ -186,7 +192,7 @@ const Cavity = (() => {
     button.addEventListener("click", () => present(!root.classList.contains("present")));
     document.addEventListener("keydown", (event) => {
       if (!root.classList.contains("present") || event.ctrlKey || event.metaKey || event.altKey) return;
-      if (["button", "summary", "input", "select"].includes(event.target.tagName.toLowerCase()) && event.key === " ") return;
+      if (["button", "summary", "input", "select"].includes((event.target.tagName || "").toLowerCase()) && event.key === " ") return;
       if (event.key === "Escape") present(false);
       else if (["ArrowRight", "PageDown"].includes(event.key)) step(at + 1);
       else if (["ArrowLeft", "PageUp"].includes(event.key)) step(at - 1);
