@@ -82,7 +82,7 @@ const Cavity = (() => {
   }
   function put(id, figure) {
     const div = document.getElementById(id);
-    if (!div || (!printing && div.closest("details:not([open])"))) return undefined; // drawn when the fold opens: closed, it has no width
+    if (!div || (!printing && (div.closest("details:not([open])") || !div.getClientRects().length))) return undefined; // drawn when the fold opens: closed, it has no width
     const made = toned(inPounds(figure));
     const layout = { ...made.layout };
     const narrow = !printing && div.clientWidth < 480;
