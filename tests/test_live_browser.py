@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import ROOT
+from test_access import axe_source
 
 import cavity
 from cavity.climate import packaged
@@ -461,6 +462,18 @@ def test_the_next_change_is_tried_while_the_page_is_idle_and_dropped_when_the_wa
     page.execute_script("const d = document.getElementById('depth'); d.value = 55; d.oninput(); d.onchange()")
     wait(page, "return document.getElementById('advice').classList.contains('stale')")
     fresh(page)
+
+
+def test_the_page_is_accessible_by_audit_in_light_and_dark(page):
+    source = axe_source()
+    for _ in range(2):
+        page.execute_script(source)
+        found = page.execute_async_script(
+            "const done = arguments[0]; axe.run(document).then(r => done(r.violations.map("
+            "v => [v.id, v.nodes.map(n => n.html.slice(0, 160))])))"
+        )
+        assert found == []
+        click(page, "Dark")
 
 
 def test_a_server_that_was_killed_and_started_again_finds_its_page_as_it_was(browser, folder):
