@@ -13,9 +13,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import ROOT
+from test_access import axe_source
 
 import cavity
 from cavity.climate import packaged
+from cavity.live import desk
 from cavity.report import pdf
 from cavity.wallfile import parse_wall, starter
 
@@ -92,13 +94,13 @@ def browser(folder):
 @pytest.fixture
 def page(browser, server, tmp_path):
     """A new tab with nothing remembered, showing the short wall; it must not complain to the console."""
-    browser.get(server.address)
-    # stops what the last tab computes, and forgets it
-    browser.execute_script("localStorage.clear(); sessionStorage.clear(); window.onbeforeunload = null")
-    browser.get("about:blank")
+    first = browser.current_window_handle
+    browser.execute_cdp_cmd(
+        "Storage.clearDataForOrigin", {"origin": f"http://127.0.0.1:{server.port}", "storageTypes": "local_storage"}
+    )
+    browser.switch_to.new_window("tab")
     browser.get_log("browser")
     browser.get(server.address)
-    browser.execute_script("sessionStorage.clear(); localStorage.clear()")
     wait(browser, "return document.querySelectorAll('#picker button').length > 1")
     path = tmp_path / "short.toml"
     path.write_text(TEXT, "utf-8")
@@ -107,11 +109,17 @@ def page(browser, server, tmp_path):
     wait(browser, "return document.getElementById('text').value.includes('max_years = 1')")
     fresh(browser)
     yield browser
-    complaints = [entry for entry in browser.get_log("browser") if entry["level"] in ("SEVERE", "WARNING")]
+    # a refused upload is noted by the browser itself
+    complaints = [
+        entry for entry in browser.get_log("browser")
+        if entry["level"] in ("SEVERE", "WARNING") and "status of 422" not in entry["message"]
+    ]  # fmt: skip
+    browser.close()
+    browser.switch_to.window(first)
     assert complaints == []
 
 
-def wait(browser, script, *given, seconds=60):
+def wait(browser, script, *given, seconds=25):
     """Wait until a script answers with something; a minute, for a machine under load."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
@@ -196,6 +204,7 @@ def test_from_nothing_to_a_saved_wall_file_and_a_report(browser, server, folder)
     (report,) = folder.glob("*.html")
     assert "<title>" in report.read_text("utf-8")[:2000] and report.stat().st_size > 500_000
     complaints = [entry for entry in browser.get_log("browser") if entry["level"] in ("SEVERE", "WARNING")]
+    browser.get("about:blank")  # ends what the page would compute on
     assert complaints == []
 
 
@@ -229,10 +238,17 @@ def test_dragging_a_vent_and_a_rail_changes_their_heights(page):
     put(page, "openings[1].vent[2].height", "5 m")
     wait(page, "return document.getElementById('text').value.includes('height = \"5 m\"')")
     fresh(page)
-    for kind, has in (("vent", r'height = "(\d\.?\d*) m"'), ("rail", r'(?m)^spacing = "(\d\.?\d*) m"')):
-        old = re.search(has, text_of(page))[1]
+    for kind, place in (("vent", ("openings", 0, "vent", 1, "height")), ("rail", ("rail", 0, "spacing"))):
+
+        def height(place=place):
+            value = desk.contents(text_of(page))
+            for key in place:
+                value = value[key]
+            return float(value.removesuffix(" m"))
+
+        old = height()
         grips = page.find_elements("css selector", f"#elevation .grip[data-drag={kind}]")
-        # in the middle of its line, where a pointer would take it
+        # where a pointer would take it
         spot = page.execute_script(
             "const g = arguments[0]; g.scrollIntoView({block: 'center'}); const b = g.getBoundingClientRect();"
             "return [b.left + 20, b.top + b.height / 2]",
@@ -241,9 +257,10 @@ def test_dragging_a_vent_and_a_rail_changes_their_heights(page):
         chain = ActionChains(page)
         chain.w3c_actions.pointer_action.move_to_location(int(spot[0]), int(spot[1]))
         chain.click_and_hold().move_by_offset(0, 12).pause(0.1).move_by_offset(0, 12).release().perform()
-        wait(page, "return !document.getElementById('text').value.includes(arguments[0])",
-             re.search(has, TEXT if kind == "rail" else 'height = "5 m"')[0])  # fmt: skip
-        assert float(re.search(has, text_of(page))[1]) < float(old)  # lower, as the pointer went
+        end = time.monotonic() + 25
+        while height() >= old and time.monotonic() < end:
+            time.sleep(0.05)
+        assert 0.0 < height() < old  # lower, as the pointer went
     fresh(page)
 
 
@@ -380,8 +397,8 @@ def test_the_keyboard_alone_reaches_depth_undo_and_the_fields(page):
     wait(page, "return document.getElementById('text').value.includes('depth = \"30 mm\"')")
     fresh(page)
     reached = set()
-    page.execute_script("document.activeElement.blur(); window.scrollTo(0, 0)")
-    for _ in range(60):
+    page.execute_script("document.querySelector('.skip').focus()")
+    for _ in range(110):
         page.switch_to.active_element.send_keys(Keys.TAB)
         reached.add(page.execute_script("return document.activeElement.id"))
     assert {"open", "save", "set", "climate", "depth", "f-cavity.depth", "pin"} <= reached
@@ -401,9 +418,6 @@ def test_a_bad_upload_says_what_is_wrong_and_leaves_the_rest(page, tmp_path):
     assert page.find_element("css selector", "#verdict b").text
     click(page, "Undo")
     fresh(page)
-    # the browser notes every refused upload by itself
-    noted = [entry["message"] for entry in page.get_log("browser")]
-    assert all("422" in message for message in noted), noted
 
 
 def test_two_tabs_do_not_disturb_each_other(page, server):
@@ -448,6 +462,18 @@ def test_the_next_change_is_tried_while_the_page_is_idle_and_dropped_when_the_wa
     page.execute_script("const d = document.getElementById('depth'); d.value = 55; d.oninput(); d.onchange()")
     wait(page, "return document.getElementById('advice').classList.contains('stale')")
     fresh(page)
+
+
+def test_the_page_is_accessible_by_audit_in_light_and_dark(page):
+    source = axe_source()
+    for _ in range(2):
+        page.execute_script(source)
+        found = page.execute_async_script(
+            "const done = arguments[0]; axe.run(document).then(r => done(r.violations.map("
+            "v => [v.id, v.nodes.map(n => n.html.slice(0, 160))])))"
+        )
+        assert found == []
+        click(page, "Dark")
 
 
 def test_a_server_that_was_killed_and_started_again_finds_its_page_as_it_was(browser, folder):

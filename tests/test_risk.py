@@ -25,7 +25,7 @@ from cavity.risk import (
     worst,
 )
 from cavity.risk.dew_point import dew as dew_hours
-from cavity.risk.finding import Finding, months, number, run_through, stamp, year_mean
+from cavity.risk.finding import Finding, apart, months, number, run_through, stamp, year_mean
 from cavity.risk.limits import LIMITS, resolve
 from cavity.risk.mould import mould_index
 
@@ -964,3 +964,7 @@ def test_the_page_of_criteria_lists_every_limit_as_it_is():
     page = (Path(__file__).parents[1] / "docs" / "criteria.md").read_text(encoding="utf-8")
     for key, row in LIMITS.items():
         assert f"| `{key}` | {row.default:g} | {row.units} | {row.meaning} | {row.source} |" in page, key
+
+
+def test_a_number_beside_its_limit_has_the_digits_that_tell_them_apart():
+    assert [apart(value, 3.0, 1) for value in (3.004, 2.96, 3.0, 2.5)] == ["3.004", "2.96", "3.0", "2.5"]

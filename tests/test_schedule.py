@@ -4,14 +4,17 @@ import csv
 import io
 import math
 import re
+from types import SimpleNamespace
 
 import pytest
 from dataset_factory import make_dataset
+from markupsafe import escape
 from report_cases import NASTY, make_case
 from test_elevation import ROW, TWO, wall_with
+from test_recommend import mould
 
 import cavity
-from cavity.report import elevation, schedule
+from cavity.report import answer, elevation, page, schedule, tables
 from cavity.wallfile import parse_wall
 
 RAIL = '[[rail]]\nname = "rail"\nheights = ["1.5 m", "3 m"]\ngap = "20 mm"\nbay = "600 mm"\n'
@@ -94,3 +97,42 @@ def test_names_are_text_in_the_drawings():
     drawing = elevation.draw([case.dataset], ["review"])
     assert "<script" not in drawing and math.isnan(elevation.strip_rows([case.dataset], ["review"])[0].length)
     assert NASTY not in drawing
+
+
+def cases_of(results, failing=()):
+    """The results as cases of one choice; the strips named fail on mould, the others pass."""
+    return [
+        SimpleNamespace(
+            wall_name="invented", climate_name="Coast", opening_set="fine mesh", depth=0.03, dataset=ds, event=None,
+            column=ds.attrs["column"], findings=(mould(3.6 if ds.attrs["column"] in failing else 1.0),),
+        )
+        for ds in results
+    ]  # fmt: skip
+
+
+def test_the_verdict_counts_the_wall_concerned(results):
+    """12 m by 6 m with four windows of 1.5 m by 1.5 m: 63 m2, of which the 9 m beside the windows are 54 m2."""
+    full = next(ds.attrs["column"] for ds in results if ds.attrs["column_top"] - ds.attrs["column_bottom"] == 6.0)
+    lines = answer.recommended(answer.view(SimpleNamespace(cases=cases_of(results, {full}))))["lines"]
+    (line,) = [line for line in lines if line.startswith("Wall concerned")]
+    assert line == (
+        f"Wall concerned: 54 of 63 m² fail (strip “{full}”, 9 m of strips); 9 of 63 m² pass (3 strips, 9 m of strips)."
+    )
+    (line,) = answer.concerned(answer.view(SimpleNamespace(cases=cases_of(results))))
+    assert line == "Wall concerned: 63 of 63 m² pass (4 strips, 18 m of strips)."
+    # one strip alone is the whole wall: nothing to count
+    assert answer.concerned(answer.view(SimpleNamespace(cases=[make_case()]))) == []
+
+
+def test_tables_and_first_part_of_the_report_hold_the_schedule_of_the_recommended_case(results):
+    comparison = SimpleNamespace(cases=cases_of(results), created="2026-03-01 12:00 UTC")
+    wanted = schedule.table(schedule.rows(results[0]))
+    lines = list(csv.reader(io.StringIO(tables.tables(comparison)["schedule.csv"])))
+    assert lines[1:] == wanted and len(wanted) == 8
+    html = page.render(comparison)
+    first = html[html.index('id="answer"') : html.index('id="explore"')]
+    part = first[first.index('id="schedule"') :]
+    for row in wanted:
+        assert all(f">{escape(text)}<" in part for text in row if text)
+    for place in ("Base of the wall", "Window head", "Window sill", "Top of the wall"):
+        assert f"<h3>{place}</h3><svg" in part

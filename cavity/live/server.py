@@ -223,7 +223,7 @@ def application(
             )
         with tempfile.TemporaryDirectory() as folder:
             # the name of the file on this computer is ours: nothing of the user's name is used as a path
-            place = Path(folder) / f"climate{suffix}"
+            place = Path(folder) / f"{secrets.token_hex(8)}{suffix}"
             size = 0
             with place.open("wb") as stream:
                 async for chunk in request.stream():
@@ -354,7 +354,10 @@ def _read_climate(place: Path, name: str) -> Any:
     try:
         found = read_weather(place)
     except InputError as error:
-        shown = [replace(fault, where=fault.where.replace(str(place), name)) for fault in error.faults]
+        shown = [
+            replace(fault, where=fault.where.replace(str(place), name).replace(place.name, name))
+            for fault in error.faults
+        ]
         raise InputError(*shown) from None
     return found.assign_attrs(source=name, name=found.attrs.get("name") or name)
 

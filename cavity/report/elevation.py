@@ -231,7 +231,8 @@ def draw(datasets: Sequence[Any], statuses: Sequence[str]) -> str:
         f'<path class="dimension" d="M{x(0):.1f} {foot - 6:.0f}H{x(width):.1f}M{x(0):.1f} {foot - 11:.0f}v10'
         f'M{x(width):.1f} {foot - 11:.0f}v10"/>'
     )
-    note = f"{width:.3g} m" + ("" if rise == scale else f", heights drawn {rise / scale:.2g} times too large")
+    ratio = f"{rise / scale:.2g}"  # 1 where it differs by less than can be seen
+    note = f"{width:.3g} m" + ("" if ratio == "1" else f", heights drawn {ratio} times too large")
     out.append(_text(0.5 * (x(0) + x(width)), foot + 8, note, "middle"))
     out.append("</svg>")
     return "".join(out)

@@ -130,7 +130,7 @@ def table(found: Sequence[Row]) -> Any:
 
     made = Table(title="Walls: the strip and facing that decide", title_justify="left")
     for head in HEAD[:_SHOWN]:
-        made.add_column(head, overflow="fold")
+        made.add_column(head, overflow="fold", min_width=max(map(len, head.split())))
     for row in found:
         if row.decides:
             wall, facing, strip, verdict, *rest = row.texts[:_SHOWN]

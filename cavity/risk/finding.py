@@ -240,3 +240,12 @@ def number(value: Any, digits: int = 0) -> str:
     """Return a number for a sentence, without a minus before zero."""
     text = f"{float(value):.{digits}f}"
     return text.lstrip("-") if float(text) == 0.0 else text
+
+
+def apart(value: float, limit: float, digits: int = 0) -> str:
+    """Return a number with the digits that show on which side of its limit it is: 3.004, not 3.0 of 3."""
+    for more in range(digits, digits + 3):
+        text = number(value, more)
+        if value == limit or text != number(limit, more):
+            break
+    return text

@@ -22,6 +22,7 @@ from cavity.constants import ICE_POINT
 from cavity.risk.finding import (
     WHOLE_YEAR,
     Finding,
+    apart,
     at,
     first_sheltered_face,
     number,
@@ -220,7 +221,9 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
                 reached = "may rise further if the year is repeated" if whole else "has less than a year to grow"
             bound = f"limit {number(limit, 1)}{', visible growth' if limit == 3.0 else ''}"
             bound += f", review from {number(min(limits[level], limit), 1)}" if level else ""
-            text = f"The mould index {spot} ({sensitivity} material) reaches {number(value, 1)} of 6 and {reached} "
+            text = (
+                f"The mould index {spot} ({sensitivity} material) reaches {apart(value, limit, 1)} of 6 and {reached} "
+            )
             text += f"({bound})."
         origin = source("mould_index", limits)
         origin += f"; review: {source(level, limits)}" if level else ""

@@ -18,6 +18,7 @@ import numpy as np
 from cavity.constants import ICE_POINT
 from cavity.risk.finding import (
     Finding,
+    apart,
     at,
     is_wall_layer,
     number,
@@ -68,7 +69,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
             status = "review" if value > limit else "pass"
         where = place(ds, "layer", int(layers[which]), segment)
         text = (
-            f"The highest 30-day mean moisture content of {where} is {number(100 * value, 1)} % by mass "
+            f"The highest 30-day mean moisture content of {where} is {apart(100 * value, 100 * limit, 1)} % by mass "
             f"({'limit' if key == 'wood_moisture' else 'review from'} {number(100 * limit)} %); the highest hour is "
             f"{number(100 * top, 1)} %."
         )

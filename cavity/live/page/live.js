@@ -292,7 +292,7 @@ function showQuick() {
   $("depth-out").value = millimetres(quick.depth);
   $("section").innerHTML = begin.patterns + quick.section;
   const svg = $("section").querySelector("svg.section");  // its small elevation is drawn large below
-  svg.setAttribute("viewBox", svg.getAttribute("viewBox").replace(/^0 0 ([\d.]+)/, (_, wide) => `104 0 ${wide - 104}`));
+  svg.setAttribute("viewBox", svg.getAttribute("viewBox").replace(/^0 0 ([\d.]+)/, (_, wide) => `130 0 ${wide - 130}`));
   toldInside($("section"));
   if (answer?.of.text !== state.text || answer?.of.set !== state.set) {
     $("elevation").innerHTML = quick.elevation;
