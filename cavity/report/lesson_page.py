@@ -176,7 +176,7 @@ _TEXTS: dict[str, _Text] = {
         "decide what the barrier itself must do.",
     ),
     "night": _Text(
-        "Nights, clear ones, behind metal",
+        "Nights behind metal",
         "What the openings do to dew behind a metal panel",
         "A metal panel radiates to the sky and cools below the air. The air that the vents let in carries off what is "
         "damp in the cavity, but brings its own vapour to the cold sheet. The wall is the starter wall with metal "
