@@ -877,14 +877,14 @@ def lesson(
     wallfile: str | None, climate: str, rain: str | None, rain_total: str | None, openings: str | None, out: str,
     scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
-    """Write a page for teaching: what depth, openings, height, wind, sun, colour and mass do to flow and wetness.
+    """Write a page for teaching: what depth, openings, sun, rails and more do to flow and wetness.
 
     Computed for WALLFILE, default: the fictitious wall of `cavity new`; rails and barriers are left out.
     """
     from cavity.files import HTML, check_outputs
     from cavity.report.lesson_page import write_lesson
     from cavity.report.listing import shown_progress
-    from cavity.study.lesson import lessons
+    from cavity.study.lesson import base_case, lessons
     from cavity.wallfile import parse_wall, read_wall, starter
 
     wall = read_wall(wallfile) if wallfile else parse_wall(starter(), "starter")
@@ -900,7 +900,7 @@ def lesson(
     invented = ["wall"] * wall.invented + ["climate"] * bool(weather.attrs.get("invented", 0))
     name = str(weather.attrs.get("name", ""))
     told = {"wall_name": wall.name, "climate_name": name, "invented": invented}
-    page = write_lesson(done, out, rain=bool(weather.attrs.get("has_rain", 1)), **told)
+    page = write_lesson(done, out, rain=bool(weather.attrs.get("has_rain", 1)), base=base_case(wall, openings), **told)
     click.echo(f"{CAUTION}\n\nPage: {page}")
     reasons = [reason for each in done for _, reason in each.failed]
     steps = sum(len(each.steps) for each in done)

@@ -175,3 +175,57 @@ def test_the_verify_page_is_folded_by_area(browser, pages):  # noqa: F811
     browser.get(pages["verify"].as_uri())
     settle(browser)
     assert browser.execute_script("return document.documentElement.scrollHeight") < 9000
+
+
+def test_a_lesson_is_presented_one_question_a_screen(browser, pages):  # noqa: F811
+    from selenium.webdriver.common.action_chains import ActionChains
+    from selenium.webdriver.common.keys import Keys
+
+    def press(key):
+        ActionChains(browser).send_keys(key).perform()
+
+    def seen():
+        return browser.execute_script(
+            "return [...document.querySelectorAll('section.part')].filter((p) => p.getClientRects().length)"
+            ".map((p) => [p.id, p.querySelector('details.answer').open])"
+        )
+
+    width(browser, 1366, 768)
+    browser.get(pages["lesson"].as_uri())
+    settle(browser)
+    browser.find_element("id", "present").click()
+    assert seen() == [["part-1", False]]
+    press(Keys.SPACE)
+    assert seen() == [["part-1", True]]
+    press(Keys.ARROW_RIGHT)
+    assert seen() == [["part-2", False]]  # the next question comes without its answer
+    assert browser.execute_script("return parseFloat(getComputedStyle(document.querySelector('.on p')).fontSize)") >= 20
+    press(Keys.ESCAPE)
+    assert len(seen()) > 5
+
+
+def test_a_lesson_prints_without_answers_unless_they_are_shown(browser, pages):  # noqa: F811
+    width(browser, 1366)
+    browser.get(pages["lesson"].as_uri())
+    settle(browser)
+    answers = "return [...document.querySelectorAll('details.answer')].map((fold) => fold.open)"
+    printing = "window.dispatchEvent(new Event('beforeprint'))"
+    browser.execute_script(printing)
+    assert not any(browser.execute_script(answers))  # the handout
+    browser.execute_script("window.dispatchEvent(new Event('afterprint'))")
+    browser.find_element("id", "answers").click()
+    browser.execute_script(printing)
+    assert all(browser.execute_script(answers))  # the teacher's sheet
+    browser.execute_script("window.dispatchEvent(new Event('afterprint'))")
+
+
+def test_the_data_of_a_lesson_are_those_of_its_table(browser, pages):  # noqa: F811
+    import csv
+
+    browser.get(pages["lesson"].as_uri())
+    settle(browser)
+    text, cells = browser.execute_script(
+        "const t = document.querySelector('#part-1 table');"
+        "return [Cavity.csv(t), [...t.rows].map((r) => [...r.cells].map((c) => c.textContent.trim()))]"
+    )
+    assert list(csv.reader(text.splitlines())) == cells and len(cells) == 4

@@ -154,6 +154,15 @@ def test_the_order_of_choices_does_not_matter_to_the_recommendation(found):
     assert (one and one.choice) == (other and other.choice)
 
 
+def test_facing_and_strip_are_known_without_reading_a_case_from_disk(found, monkeypatch):
+    """A page of many facings asks for them often, and each Dataset on disk is 13 MB."""
+    told = [(case.dataset.attrs["orientation"], case.dataset.attrs["column"]) for case in found.cases]
+    monkeypatch.setattr("cavity.study.engine.Result.dataset", property(lambda _: pytest.fail("read")))
+    assert [(case.orientation, case.column) for case in found.cases] == told
+    names = [answer.place_text(case, found.cases) for case in found.cases]
+    assert len(set(names)) == len(names)
+
+
 def test_results_carry_the_layers_of_their_variant(found):
     for case in found.cases:
         layers = [one["name"] for one in json.loads(case.dataset.attrs["wall_json"])["backup"]]

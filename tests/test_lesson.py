@@ -70,6 +70,29 @@ def test_each_lesson_changes_one_thing_of_the_wall_or_the_weather(runs, wall, we
     assert mass == sorted(mass) and mass[-1] > 10 * mass[0]
 
 
+@pytest.mark.parametrize(("method", "power"), [("ISO 15927-3", 8 / 9), ("ASHRAE 160", 1.0)])
+def test_more_wind_brings_no_more_rain_to_the_wall(weather, method, power):
+    rainy = weather.assign(rain=("time", np.array([0.0, 0.5, 4.0])))
+    for factor in (0.1, 1.5):
+        blown = lesson.windier(rainy, factor, method)
+        reached = [each["wind_speed"].values * each["rain"].values ** power for each in (rainy, blown)]
+        assert reached[1] == pytest.approx(reached[0], rel=1e-12)
+        assert blown["wind_speed"].values == pytest.approx(factor * rainy["wind_speed"].values)
+
+
+def test_rails_blind_ends_and_nights_change_what_they_say(runs, wall):
+    mine = {key: [run for run in runs if run.key == key] for key in ("rails", "blind", "night")}
+    gaps = [run.wall.opening_sets[0].rails[0] for run in mine["rails"]]
+    assert [rail.gap for rail in gaps] == sorted(rail.gap for rail in gaps)
+    assert gaps[0].heights == pytest.approx([0.6 * k for k in range(1, 10)])
+    heights = {run.label: [each.height for each in run.wall.opening_sets[0].openings] for run in mine["blind"]}
+    assert heights == {"base and head": [0.0, 6.0], "base only": [0.0], "head only": [6.0], "none": []}
+    assert all(run.wall.cladding[0].material.metal for run in mine["night"])
+    assert [run.value for run in mine["night"]] == sorted(run.value for run in mine["night"])
+    base = lesson.base_case(wall, SET)
+    assert f"“{SET}”" in base and f"{1e3 * wall.cavity.depth:g} mm" in base
+
+
 def test_weather_keeps_its_units_when_scaled(weather):
     half = lesson.scaled_weather(weather, ("wind_speed",), 0.5)
     assert half["wind_speed"].attrs == {"units": "x"}
@@ -121,7 +144,9 @@ def test_readings_are_those_of_the_dataset():
 
 def made_up(key="depth"):
     def step(label, k):
-        return lesson.Step(label, 0.5 * k, 40.0 / k, 10.0 / k, 90.0 / k, 0.7, 100.0 * k, 2000.0 / k, 0.02 * k, 3.0)
+        return lesson.Step(
+            label, 0.5 * k, 40.0 / k, 10.0 / k, 90.0 / k, 0.7, 100.0 * k, 2000.0 / k, 0.02 * k, 3.0, 10.0 * k
+        )
 
     return lesson.Lesson(key, lesson.QUANTITIES[key], tuple(step(f"{10 * k} mm", k) for k in (1, 2, 4)))
 
@@ -132,7 +157,7 @@ def test_every_lesson_has_its_text_equation_question_and_figure(tmp_path):
         made, tmp_path / "l.html", wall_name="<Wall>", climate_name="Plain", invented=["wall"]
     )
     text = page.read_text("utf-8")
-    assert text.count("<details>") == 7 and text.count('class="plot"') == 7 and "&lt;Wall&gt;" in text
+    assert text.count('<details class="answer">') == 10 and text.count('class="plot"') == 10 and "&lt;Wall&gt;" in text
     assert "has no rain" not in text
     dry = lesson_page.write_lesson(made, tmp_path / "d.html", wall_name="Wall", climate_name="Dry", rain=False)
     assert "The weather file has no rain" in dry.read_text("utf-8")
@@ -173,5 +198,18 @@ def test_lessons_read_the_simulated_year_of_each_run_and_tell_of_each(wall, wint
     assert [count for count, _, _ in told] == list(range(1, len(runs) + 1))
     assert {name for _, _, name in told} == {f"{lesson.QUANTITIES[run.key]}: {run.label}" for run in runs}
     for run, step in list(zip(runs, steps, strict=True))[::5]:
-        assert step == lesson.readings(run.label, cavity.simulate(run.wall, run.weather, depth=run.depth))
+        assert step == lesson.readings(run.label, cavity.simulate(run.wall, run.weather, depth=run.depth), run.value)
     assert len({step.rate for step in steps}) > len(runs) // 2  # the runs differ
+
+
+def test_the_night_lesson_names_the_opening_with_the_smallest_film():
+    steps = [replace(step, film=film) for step, film in zip(made_up("night").steps, (8e-3, 4e-3, 7e-3), strict=True)]
+    (said,) = lesson_page._extremes(replace(made_up("night"), steps=tuple(steps)))
+    assert "8.0 g/m², stands with 10 mm" in said and "the smallest, 4.0 g/m², with 20 mm" in said
+    assert "fewest with 10 mm (100 h)" in said and lesson_page._extremes(made_up("depth")) == []
+
+
+def test_steps_are_drawn_at_their_true_distance_and_kinds_are_not_joined():
+    assert list(lesson_page.figure(made_up("depth")).data[0].x) == [10.0, 20.0, 40.0]
+    kinds = lesson_page.figure(made_up("blind"))
+    assert list(kinds.data[0].x) == ["10 mm", "20 mm", "40 mm"] and kinds.data[0].mode == "markers"

@@ -100,7 +100,8 @@ def opening_area(case: Any) -> float:
 
 def orientation(case: Any) -> float:
     """Return the orientation of a case [degrees clockwise from north]."""
-    return float(case.dataset.attrs.get("orientation", 180.0))
+    known = getattr(case, "orientation", None)  # a case of an engine knows it without its Dataset
+    return float(case.dataset.attrs.get("orientation", 180.0) if known is None else known)
 
 
 def variant(case: Any) -> str:
@@ -127,7 +128,8 @@ def place_text(case: Any, cases: Sequence[Any], *, strip: bool = True) -> str:
 
 def column(case: Any) -> str:
     """Return the column of a case."""
-    return str(case.dataset.attrs.get("column", ""))
+    known = getattr(case, "column", None)
+    return str(case.dataset.attrs.get("column", "") if known is None else known)
 
 
 def depth_text(depth: float) -> str:

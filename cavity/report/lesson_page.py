@@ -1,4 +1,4 @@
-"""The teaching page: seven lessons, each one thing changed, a figure, an equation, a question with a folded answer."""
+"""The teaching page: lessons, each one thing changed, a figure, an equation, a question with a folded answer."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import plotly.graph_objects as go
 
 from cavity.report import answer, display, figures
 from cavity.report.notes import below, equation, fraction, power, row
 from cavity.report.page import write_page
 from cavity.report.palette import LIGHT, style
+from cavity.study.lesson import UNITS
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,7 @@ _TEXTS: dict[str, _Text] = {
         "Wind",
         "What wind does to flow and wetness",
         "Wind drives the cavity only by the difference of pressure between its openings, which goes with the square of "
-        "its speed.",
+        "its speed. The rain that reaches the wall is held as it is, so that only the air is compared.",
         equation(
             "wind pressure equals Cp base less Cp head times one half rho U squared",
             below("Δp", "wind"), "=", "(", below("C", "p,base"), "−", below("C", "p,head"), ")", fraction("1", "2"),
@@ -91,8 +93,8 @@ _TEXTS: dict[str, _Text] = {
         "What still moves the air when there is no wind at all?",
         "Buoyancy: sun on the cladding and heat that comes through the wall make the cavity air lighter, the cold "
         "night sky makes it heavier. Wind may help or hinder; where it hinders, the two nearly cancel and the air "
-        "stands still. Mind that wind also drives rain onto the wall: more wind means more air and, in a rainy "
-        "climate, more water to carry off.",
+        "stands still. Outside this lesson wind also drives rain onto the wall: more wind then means more air and "
+        "more water to carry off.",
     ),
     "sun": _Text(
         "Sun",
@@ -135,10 +137,61 @@ _TEXTS: dict[str, _Text] = {
         "ρ density [kg/m³], c specific heat [J/(kg K)], d thickness [m] and T temperature [K] of the sheet, t time "
         "[s], α solar absorptance, I sun on the wall and q exchange of radiation with the sky [W/m²], h exchange of "
         "heat with the air [W/(m² K)], outdoors at T (e).",
-        "Which cladding collects more water on its back in a clear night, the thin sheet or the slab?",
-        "The one that gets coldest against the dew point of the air that passes it: as a rule the thin sheet. What it "
-        "cannot soak up stands as a film or runs off. A porous slab hides the same water in its pores instead; look at "
-        "both numbers.",
+        "Which of these claddings is below the dew point for most hours, and which carries the most water?",
+        "The one that gets coldest against the dew point of the air that passes it. A sheet of metal follows the sky "
+        "at night but also the sun in the morning, and cannot soak up water: it stands as a film or runs off. A porous "
+        "board or slab takes the water into its pores, shows less of it and stays damp longer. Weather, openings and "
+        "finish decide which effect wins, so trust the table, not the rule.",
+    ),
+    "rails": _Text(
+        "Rails",
+        "What the gap between rails does to flow and wetness",
+        "A rail that runs along the wall closes the cavity but for the gap between two rail ends. Rails stand every "
+        "600 mm here, each with one gap in 600 mm of wall.",
+        equation(
+            "pressure lost at the rails equals N times rho over two times q over Cd A, squared",
+            below("Δp", "rails"), "=", "N", fraction("ρ", "2"),
+            power(row("(", fraction("q", row(below("C", "d"), "A")), ")"), "2"),
+        ),
+        "Δp pressure lost [Pa], N number of rails, ρ density of the air [kg/m³], q air flow per metre of wall "
+        "[m³/(s m)], C discharge coefficient of a gap, A its area per metre of wall: gap times depth over bay [m²/m].",
+        "The vents are large. Can a rail undo them?",
+        "Yes: losses in series add up, and the smallest area rules. A gap of a few millimetres passes less air than "
+        "a slot along the whole base. Larger vents do not help then; a wider gap, or rails set upright, do.",
+    ),
+    "blind": _Text(
+        "Blind compartment above a window",
+        "What one closed end does to flow and wetness",
+        "Fire detailing above a window closes the cavity there. If no vent follows above it, the compartment is open "
+        "at its head only.",
+        equation(
+            "flow in equals flow out",
+            below("q", "in"), "=", below("q", "out"),
+        ),
+        "q steady air flow into and out of the compartment [m³/(s m)]: air that cannot leave does not enter.",
+        "One of two vents is left. Is half of the air left as well?",
+        "No. A steady flow needs a way in and a way out. With one vent only what gusts push in and out of it is left, "
+        "and the closed end is reached last. The figure has that exchange in it; the hours above 80 % tell what it is "
+        "worth. Beside each fire barrier stands a vent for the compartment above and one for that below; local codes "
+        "decide what the barrier itself must do.",
+    ),
+    "night": _Text(
+        "Nights behind metal",
+        "What the openings do to dew behind a metal panel",
+        "A metal panel radiates to the sky and cools below the air. The air that the vents let in carries off what is "
+        "damp in the cavity, but brings its own vapour to the cold sheet. The wall is the starter wall with metal "
+        "panels, and the rain is left out, so that all water is dew.",
+        equation(
+            "dew equals beta times vapour pressure of the cavity air minus saturation pressure at the sheet",
+            "g", "=", "β", "(", below("p", "c"), "−", below("p", "sat"), "(", below("T", "s"), ")", ")",
+        ),
+        "g water that condenses [kg/(m² s)], β vapour transfer coefficient [s/m], p vapour pressure of the cavity air "
+        "(c) and at saturation [Pa] at the temperature T of the sheet (s).",
+        "Do larger openings always mean less dew?",
+        "Not on a sheet that is colder than the dew point outdoors: there the outdoor air itself brings the water. Too "
+        "little air leaves the vapour of the wall in the cavity; much air keeps feeding the cold sheet, though it "
+        "also warms it. Look for the smallest film: it can stand at an opening in between, while the hours below the "
+        "dew point still fall.",
     ),
 }  # fmt: skip
 
@@ -146,6 +199,9 @@ _TEXTS: dict[str, _Text] = {
 def figure(lesson: Any) -> go.Figure:
     """Return the figure of one lesson: flow, air change rate with its spread, and hours of wetness."""
     labels = [figures.plain(step.label) for step in lesson.steps]
+    values = [step.value for step in lesson.steps]
+    numbers = lesson.key in UNITS and bool(np.isfinite(values).all())  # then drawn at their true distance
+    at, mode = (values, "lines+markers") if numbers else (labels, "markers")
     rate = [step.rate for step in lesson.steps]
     spread = {
         "type": "data",
@@ -155,27 +211,31 @@ def figure(lesson: Any) -> go.Figure:
         "color": LIGHT["air"],
         "thickness": 1.4,
     }
-    hatch = {"shape": "/", "fillmode": "overlay", "fgcolor": LIGHT["sheet"], "size": 6}
     traces = [
-        {"type": "scatter", "mode": "lines+markers", "x": labels, "y": [step.flow for step in lesson.steps],
+        {"type": "scatter", "mode": mode, "x": at, "text": labels, "y": [step.flow for step in lesson.steps],
          "name": "air flow, median hour", "line": {"color": LIGHT["stack"], "width": 2, "dash": "dot"},
-         "marker": {"symbol": "diamond", "size": 8}, "hovertemplate": "%{x}: %{y:.3~g} l/(s m)<extra></extra>"},
-        {"type": "scatter", "mode": "lines+markers", "x": labels, "y": rate, "yaxis": "y2", "error_y": spread,
+         "marker": {"symbol": "diamond", "size": 8}, "hovertemplate": "%{text}: %{y:.3~g} l/(s m)<extra></extra>"},
+        {"type": "scatter", "mode": mode, "x": at, "text": labels, "y": rate, "yaxis": "y2", "error_y": spread,
          "name": "air change rate: median, and 10 to 90 % of hours", "line": {"color": LIGHT["air"], "width": 2},
-         "marker": {"size": 8}, "hovertemplate": "%{x}: %{y:.3~g} 1/h<extra></extra>"},
-        {"type": "bar", "x": labels, "y": [step.dew_hours for step in lesson.steps], "yaxis": "y3", "offsetgroup": "1",
-         "name": "back of the cladding below the dew point", "marker": {"color": LIGHT["film"]},
-         "hovertemplate": "%{x}: %{y:.0f} h<extra></extra>"},
-        {"type": "bar", "x": labels, "y": [step.humid_hours for step in lesson.steps], "yaxis": "y3",
-         "offsetgroup": "2", "name": "outer face of the wall above 80 %",
-         "marker": {"color": LIGHT["humidity"], "pattern": hatch},
-         "hovertemplate": "%{x}: %{y:.0f} h<extra></extra>"},
+         "marker": {"size": 8}, "hovertemplate": "%{text}: %{y:.3~g} 1/h<extra></extra>"},
+        {"type": "scatter", "mode": mode, "x": at, "text": labels, "y": [step.dew_hours for step in lesson.steps],
+         "yaxis": "y3", "name": "back of the cladding below the dew point",
+         "line": {"color": LIGHT["film"], "width": 2}, "marker": {"symbol": "circle", "size": 9},
+         "hovertemplate": "%{text}: %{y:.0f} h<extra></extra>"},
+        {"type": "scatter", "mode": mode, "x": at, "text": labels, "y": [step.humid_hours for step in lesson.steps],
+         "yaxis": "y3", "name": "outer face of the wall above 80 %",
+         "line": {"color": LIGHT["humidity"], "width": 2, "dash": "dash"}, "marker": {"symbol": "square", "size": 9},
+         "hovertemplate": "%{text}: %{y:.0f} h<extra></extra>"},
     ]  # fmt: skip
     layout = style(
         height=560,
-        barmode="group",
         margin={"t": 64},
-        xaxis={"title": {"text": lesson.quantity}, "type": "category", "anchor": "y3"},
+        xaxis={
+            "title": {"text": f"{lesson.quantity} [{UNITS[lesson.key]}]" if numbers else lesson.quantity},
+            "type": "linear" if numbers else "category",
+            "anchor": "y3",
+            **({"range": [0, 1.06 * max(values)]} if numbers else {}),
+        },
         yaxis={"title": {"text": "Air flow [l/(s m)]"}, "rangemode": "tozero", "domain": [0.72, 1.0]},
         yaxis2={"title": {"text": "Air change rate [1/h]"}, "rangemode": "tozero", "domain": [0.37, 0.65]},
         yaxis3={"title": {"text": "Hours a year [h]"}, "rangemode": "tozero", "domain": [0.0, 0.3]},
@@ -200,6 +260,20 @@ def told(lesson: Any) -> str:
     )
 
 
+def _extremes(lesson: Any) -> list[str]:
+    """Return which step has most and least hours below the dew point, where the lesson asks for it."""
+    if lesson.key not in ("mass", "night"):
+        return []
+    most, least = (pick(lesson.steps, key=lambda step: step.dew_hours) for pick in (max, min))
+    film, dry = (pick(lesson.steps, key=lambda step: step.film) for pick in (max, min))
+    return [
+        f"Computed here: the back of the cladding is below the dew point for most hours with {most.label} "
+        f"({most.dew_hours:.0f} h) and for fewest with {least.label} ({least.dew_hours:.0f} h); the largest film, "
+        f"{1e3 * film.film:.1f} g/m², stands with {film.label}, the smallest, {1e3 * dry.film:.1f} g/m², with "
+        f"{dry.label}."
+    ]
+
+
 def _missing(lesson: Any) -> list[str]:
     return [f"Not computed: {label} ({reason.rstrip('.')})." for label, reason in lesson.failed]
 
@@ -209,7 +283,7 @@ def _table(lesson: Any) -> dict[str, Any]:
         lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [1/h]", "10 to 90 % of hours [1/h]",
         "Hours upwards [%]",
         "Cavity warmer in the sunniest tenth of hours [K]", "Cladding back below dew point [h]",
-        "Outer face of wall above 80 % [h]", "Largest film [g/m²]",
+        "Outer face of wall above 80 % [h]", "Largest film on the cladding, dew and rain [g/m²]",
     ]  # fmt: skip
     rows = [
         [
@@ -231,6 +305,7 @@ def write_lesson(
     climate_name: str,
     invented: Sequence[str] = (),
     rain: bool = True,
+    base: str = "",
 ) -> Path:
     """Write the teaching page of `cavity.study.lesson.lessons` as one HTML file.
 
@@ -246,6 +321,8 @@ def write_lesson(
         What of it is invented, "wall" and "climate"; the page says so.
     rain : bool, keyword only
         Whether the weather file has rain; the page says so where it has none.
+    base : str, keyword only
+        What every lesson starts from, in a sentence of `cavity.study.lesson.base_case`.
 
     Returns
     -------
@@ -280,15 +357,18 @@ def write_lesson(
                 ],
                 "table": _table(lesson),
                 "question": text.question,
-                "answer": [text.why, told(lesson)],
+                "answer": [text.why, *_extremes(lesson), told(lesson)],
             }
         )
     lead = [
-        "Seven things decide how well the cavity behind a cladding is flushed and how wet it gets. Each is changed "
+        "A few things decide how well the cavity behind a cladding is flushed and how wet it gets. Each is changed "
         "alone below, computed by the same program that judges walls. Try to answer the question before you unfold the "
         "answer.",
+        *([base] if base else []),
         f"Wall: {wall_name}, without rails and barriers. Climate: {climate_name}."
         + (f" The {' and the '.join(invented)} {'are' if len(invented) > 1 else 'is'} invented." if invented else "")
         + ("" if rain else " The weather file has no rain: what rain and the wind with it do is not seen here."),
     ]
-    return write_page(path, "How a ventilated cavity behaves", lead=lead, caution=answer.CAUTIONS, parts=parts)
+    return write_page(
+        path, "How a ventilated cavity behaves", lead=lead, caution=answer.CAUTIONS, parts=parts, teach=True
+    )

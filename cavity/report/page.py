@@ -120,6 +120,7 @@ def write_page(
     lead: Sequence[str] = (),
     caution: Sequence[str] = (),
     parts: Sequence[Mapping[str, Any]] = (),
+    teach: bool = False,
 ) -> Path:
     """Write a page of text, tables and fixed figures in the style of the report.
 
@@ -134,6 +135,9 @@ def write_page(
         `notes.equation`), `symbols` (a line on its letters), `figures` (mappings of `id`, `title`, `caption`,
         `figure`), `table` (mapping of `caption`, `head`, `rows`), `fold` (title under which
         the table is folded away), `question` and `answer` (lines, folded).
+    teach : bool
+        Whether one part at a time can be presented, answers shown and tables saved; answers that are folded are not
+        printed on any page.
 
     Returns
     -------
@@ -154,6 +158,7 @@ def write_page(
         "lead": lead,
         "caution": caution,
         "parts": full,
+        "teach": teach,
         "figures_json": Markup(payload.script_json(template)),
     }
     return write_text(path, with_footnote(environment().get_template("simple.html.j2").render(context)))

@@ -70,7 +70,8 @@ class Case:
     @property
     def orientation(self) -> float:
         """Where the wall faces, clockwise from north. [degree]."""
-        return float(self.dataset.attrs["orientation"])
+        held = self.__dict__["dataset"]  # known without reading the Dataset from disk
+        return float(held.job.wall.orientation if isinstance(held, Result) else held.attrs["orientation"])
 
     @property
     def worst(self) -> Finding:

@@ -22,9 +22,14 @@ if TYPE_CHECKING:
 _DEPTHS = (0.010, 0.020, 0.030, 0.050, 0.080)  # m
 _FACTORS = (0.1, 0.3, 1.0, 2.0, 4.0)  # of the openings as drawn
 _HEIGHTS = (3.0, 6.0, 12.0, 20.0)  # m
-_WIND = (0.0, 0.5, 1.0, 1.5)  # of the wind in the weather file
+_WIND = (0.1, 0.5, 1.0, 1.5)  # of the wind in the weather file; the rain on the wall is held
 _SUN = (0.0, 0.5, 1.0)  # of the sun in the weather file
 _ABSORPTANCE = (0.2, 0.5, 0.9)  # -
+_GAPS = (0.003, 0.006, 0.012, 0.025, 0.100)  # m, between two rail ends
+_BAY, _RAIL_SPACING = 0.6, 0.6  # m, along and up the wall; common practice, no source
+_BLIND = (("base and head", (True, True)), ("base only", (True, False)), ("head only", (False, True)),
+          ("none", (False, False)))  # fmt: skip
+_NIGHT = (0.05, 0.2, 0.5, 1.0, 2.0, 4.0)  # of the openings as drawn
 _SHEETS = (("steel", 0.001), ("fibre cement", 0.008), ("concrete", 0.060))  # material, m
 
 
@@ -62,6 +67,7 @@ class Step:
     humid_hours: float
     film: float
     warm: float
+    value: float = np.nan  # of the thing changed, in its unit of `UNITS`; nan where it is no number
 
 
 @dataclass(frozen=True)
@@ -81,6 +87,7 @@ class _Run:
     wall: Wall
     weather: Any
     depth: float
+    value: float = np.nan
 
 
 def plain_column(wall: Wall, opening_set: str) -> Wall:
@@ -135,30 +142,89 @@ def scaled_weather(weather: xr.Dataset, names: Sequence[str], factor: float) -> 
     return weather.assign({name: (weather[name] * factor).assign_attrs(weather[name].attrs) for name in names})
 
 
+def with_rails(wall: Wall, gap: float) -> Wall:
+    """Return a plain wall with rails across the cavity every 0.6 m and a gap of `gap` [m] in each bay of 0.6 m."""
+    from cavity.wallfile.model import Rail
+
+    column = wall.columns[0]
+    heights = tuple(np.arange(column.bottom + _RAIL_SPACING, column.top - 0.1, _RAIL_SPACING).tolist())
+    rails = (Rail("rail", heights or (0.5 * (column.bottom + column.top),), gap, _BAY),)
+    return replace(wall, opening_sets=(replace(wall.opening_sets[0], rails=rails),))
+
+
+def with_ends(wall: Wall, base: bool, head: bool) -> Wall:
+    """Return a plain wall that keeps the vents of its base, of its head, of both or of none."""
+    middle = 0.5 * (wall.columns[0].bottom + wall.columns[0].top)
+    kept = tuple(each for each in wall.opening_sets[0].openings if (base if each.height < middle else head))
+    return replace(wall, opening_sets=(replace(wall.opening_sets[0], openings=kept),))
+
+
+def windier(weather: xr.Dataset, factor: float, method: str) -> xr.Dataset:
+    """Return the weather with its wind times `factor` > 0 and the rain that reaches a wall as it was.
+
+    Driving rain grows with the wind, in proportion, and with r^(8/9) of the rain (ISO 15927-3) or in proportion to it
+    (ASHRAE 160); so the rain of the file is divided by the factor, or by its power of 9/8.
+    """
+    made = scaled_weather(weather, ("wind_speed",), factor)
+    if "rain" not in weather:
+        return made
+    return scaled_weather(made, ("rain",), factor ** (-9.0 / 8.0 if method == "ISO 15927-3" else -1.0))
+
+
+def metal_wall() -> Wall:
+    """Return the starter wall with a metal cladding, plain, with its most open set."""
+    from cavity.wallfile import parse_wall, starter
+
+    wall = parse_wall(starter("metal-panels"), "metal-panels")
+    return plain_column(wall, _most_open(wall))
+
+
+def base_case(wall: Wall, opening_set: str | None = None) -> str:
+    """Return in a sentence what every lesson starts from."""
+    plain = plain_column(wall, opening_set or _most_open(wall))
+    column, chosen = plain.columns[0], plain.opening_sets[0]
+    areas = ", ".join(f"{each.name} {1e4 * each.free_vent_area:.3g} cm²/m" for each in chosen.openings)
+    return (
+        f"Base case: openings “{chosen.name}” ({areas} of free vent area), cavity {1e3 * wall.cavity.depth:.3g} mm "
+        f"deep and {column.height:.3g} m high, solar absorptance of the cladding {wall.solar_absorptance:g}."
+    )
+
+
 def plan(wall: Wall, weather: xr.Dataset, opening_set: str) -> list[_Run]:
     """Return the runs of all lessons in the order of the page."""
     plain = plain_column(wall, opening_set)
     depth = wall.cavity.depth
     base = plain.columns[0].bottom
     tall = replace(plain, site=replace(plain.site, building_height=plain.site.base_height + base + max(_HEIGHTS) + 1.0))
-    runs = [_Run("depth", f"{1e3 * value:.0f} mm", plain, weather, value) for value in _DEPTHS]
+    runs = [_Run("depth", f"{1e3 * value:.0f} mm", plain, weather, value, 1e3 * value) for value in _DEPTHS]
     for factor in _FACTORS:
         scaled = scale_openings(plain, opening_set, factor)
         area = min(opening.free_vent_area for opening in scaled.opening_sets[0].openings)
-        runs.append(_Run("openings", f"{1e4 * area:.3g} cm²/m", scaled, weather, depth))
-    runs += [_Run("height", f"{value:g} m", with_height(tall, value), weather, depth) for value in _HEIGHTS]
+        runs.append(_Run("openings", f"{1e4 * area:.3g} cm²/m", scaled, weather, depth, 1e4 * area))
+    runs += [_Run("height", f"{value:g} m", with_height(tall, value), weather, depth, value) for value in _HEIGHTS]
     for factor in _WIND:
-        runs.append(
-            _Run("wind", f"{100 * factor:.0f} %", plain, scaled_weather(weather, ("wind_speed",), factor), depth)
-        )
+        blown = windier(weather, factor, wall.site.rain_method)
+        runs.append(_Run("wind", f"{100 * factor:.0f} %", plain, blown, depth, 100 * factor))
     for factor in _SUN:
-        runs.append(_Run("sun", f"{100 * factor:.0f} %", plain, scaled_weather(weather, SUN, factor), depth))
+        runs.append(
+            _Run("sun", f"{100 * factor:.0f} %", plain, scaled_weather(weather, SUN, factor), depth, 100 * factor)
+        )
     for value in _ABSORPTANCE:
-        runs.append(_Run("colour", f"{value:g}", replace(plain, solar_absorptance=value), weather, depth))
+        runs.append(_Run("colour", f"{value:g}", replace(plain, solar_absorptance=value), weather, depth, value))
     for material, thickness in _SHEETS:
         clad = with_cladding(plain, material, thickness)
         mass = thickness * clad.cladding[0].material.density
         runs.append(_Run("mass", f"{1e3 * thickness:g} mm {material}, {mass:.0f} kg/m²", clad, weather, depth))
+    for value in _GAPS:
+        runs.append(_Run("rails", f"{1e3 * value:.0f} mm", with_rails(plain, value), weather, depth, 1e3 * value))
+    for label, ends in _BLIND:
+        runs.append(_Run("blind", label, with_ends(plain, *ends), weather, depth))
+    metal = metal_wall()
+    dry = scaled_weather(weather, ("rain",), 0.0) if "rain" in weather else weather
+    for factor in _NIGHT:
+        scaled = scale_openings(metal, metal.opening_sets[0].name, factor)
+        area = 1e4 * min(opening.free_vent_area for opening in scaled.opening_sets[0].openings)
+        runs.append(_Run("night", f"{area:.3g} cm²/m", scaled, dry, metal.cavity.depth, area))
     return runs
 
 
@@ -170,10 +236,16 @@ QUANTITIES = {
     "sun": "Sun, share of the sun in the weather file",
     "colour": "Solar absorptance of the cladding",
     "mass": "Cladding",
+    "rails": "Gap between rail ends, one in each 600 mm",
+    "blind": "Open vents of the compartment",
+    "night": "Vent area behind metal, each end",
 }
 
+UNITS = {"depth": "mm", "openings": "cm²/m", "height": "m", "wind": "%", "sun": "%", "colour": "-", "rails": "mm",
+         "night": "cm²/m"}  # fmt: skip
 
-def readings(label: str, ds: xr.Dataset) -> Step:
+
+def readings(label: str, ds: xr.Dataset, value: float = np.nan) -> Step:
     """Return what a simulated year tells of flow and wetness."""
     low, median, high = np.quantile(np.asarray(ds["air_change_rate"].values, float), (0.1, 0.5, 0.9))
     volume = float(ds["compartment_volume"].sum())  # m3 per m of wall
@@ -196,6 +268,7 @@ def readings(label: str, ds: xr.Dataset) -> Step:
         humid_hours=float(humid),
         film=float(ds["film"].values[:, :, film].max()),
         warm=float(warmer[bright].mean()),
+        value=value,
     )
 
 
@@ -209,7 +282,10 @@ def lessons(
     scheduler: str | None = None,
     fresh: bool = False,
 ) -> tuple[Lesson, ...]:
-    """Simulate the years of all lessons: depth, openings, height, wind, sun, colour and mass of the cladding.
+    """Simulate the years of all lessons.
+
+    Depth, openings, height, wind, sun, colour and mass of the cladding, rails, a blind compartment, and clear nights
+    behind metal.
 
     Parameters
     ----------
@@ -250,7 +326,7 @@ def lessons(
         if result.failure:
             failure_of[id(result.job)] = result.failure
         else:
-            step_of[id(result.job)] = readings(run.label, result.dataset)
+            step_of[id(result.job)] = readings(run.label, result.dataset, run.value)
         if progress:
             progress(done, count, f"{QUANTITIES[run.key]}: {run.label}")
 

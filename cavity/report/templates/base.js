@@ -82,13 +82,19 @@ const Cavity = (() => {
   }
   function put(id, figure) {
     const div = document.getElementById(id);
-    if (!div || (!printing && div.closest("details:not([open])"))) return undefined; // drawn when the fold opens: closed, it has no width
+    if (!div || (!printing && (div.closest("details:not([open])") || !div.getClientRects().length))) return undefined; // drawn when the fold opens: closed, it has no width
     const made = toned(inPounds(figure));
     const layout = { ...made.layout };
     const narrow = !printing && div.clientWidth < 480;
     if (narrow) {
       layout.margin = { l: 48, r: 10, t: 40, b: 44, ...(layout.margin || {}) };
       if (layout.legend && layout.legend.orientation === "v") { layout.legend = { orientation: "h", x: 0, y: -0.08, yanchor: "top" }; layout.height = (layout.height || 330) + 90; }
+    }
+    if (root.classList.contains("present")) { // read from the last row of a lecture hall
+      layout.font = { size: 14 };
+      for (const name of Object.keys(layout).filter((key) => /^[xy]axis/.test(key))) layout[name] = { ...layout[name], tickfont: { size: 16 } };
+      layout.legend = { ...layout.legend, font: { size: 15 } };
+      layout.height = Math.max(420, window.innerHeight - 140);
     }
     if (printing) {
       const wide = !div.closest(".grid") || div.closest("figure").classList.contains("wide");
@@ -125,7 +131,7 @@ const Cavity = (() => {
 
   window.addEventListener("beforeprint", () => {
     printing = true;
-    for (const fold of document.querySelectorAll("details:not([open])")) { fold.open = true; fold.dataset.folded = "1"; }
+    for (const fold of document.querySelectorAll("details:not([open]):not(.answer)")) { fold.open = true; fold.dataset.folded = "1"; }
     redrawAll();
   });
   window.addEventListener("afterprint", () => {
@@ -157,5 +163,52 @@ const Cavity = (() => {
     redrawAll();
     document.dispatchEvent(new Event("units"));
   });
-  return { inflate, inflateText, plotly, draw, put, drawPage, redrawAll, pounds, root };
+  function save(name, text) {
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(new Blob([text], { type: "text/csv" }));
+    link.download = name;
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+  }
+  const cellText = (text) => (/^[=+@]/.test(text) ? `'${text}` : text);
+  const csv = (table) => [...table.rows].map((line) => [...line.cells].map((cell) => `"${cellText(cell.textContent.trim()).replaceAll('"', '""')}"`).join(",")).join("\r\n") + "\r\n";
+  // One question a screen: arrows turn the page, space shows or hides the answer, Escape ends it.
+  function teach() {
+    const parts = [...document.querySelectorAll("section.part")], button = document.getElementById("present"), all = document.getElementById("answers");
+    let at = 0;
+    const step = (to) => {
+      at = Math.min(Math.max(to, 0), parts.length - 1);
+      parts.forEach((part, i) => part.classList.toggle("on", i === at));
+      for (const fold of document.querySelectorAll("details.answer")) fold.open = false;
+      window.scrollTo(0, 0);
+      redrawAll();
+    };
+    const present = (on) => {
+      root.classList.toggle("present", on);
+      button.setAttribute("aria-pressed", String(on));
+      button.textContent = on ? "End (Esc)" : "Present";
+      if (on) { button.blur(); step(at); } else redrawAll();
+    };
+    button.addEventListener("click", () => present(!root.classList.contains("present")));
+    document.addEventListener("keydown", (event) => {
+      if (!root.classList.contains("present") || event.ctrlKey || event.metaKey || event.altKey) return;
+      if (["button", "summary", "input", "select"].includes((event.target.tagName || "").toLowerCase()) && event.key === " ") return;
+      if (event.key === "Escape") present(false);
+      else if (["ArrowRight", "PageDown"].includes(event.key)) step(at + 1);
+      else if (["ArrowLeft", "PageUp"].includes(event.key)) step(at - 1);
+      else if (event.key === " ") { const fold = parts[at].querySelector("details.answer"); if (fold) fold.open = !fold.open; } else return;
+      event.preventDefault();
+    });
+    all.addEventListener("click", () => {
+      const on = all.getAttribute("aria-pressed") !== "true";
+      all.setAttribute("aria-pressed", String(on));
+      all.textContent = on ? "Hide answers" : "Show answers";
+      for (const fold of document.querySelectorAll("details.answer")) fold.open = on;
+    });
+    for (const one of document.querySelectorAll("[data-csv]")) one.addEventListener("click", () => {
+      const part = one.closest("section");
+      save(`${part.querySelector("h2").textContent.toLowerCase().replace(/[^a-z0-9]+/g, "-")}.csv`, csv(part.querySelector("table")));
+    });
+  }
+  return { teach, csv, inflate, inflateText, plotly, draw, put, drawPage, redrawAll, pounds, root };
 })();
