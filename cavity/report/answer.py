@@ -548,7 +548,7 @@ def recommended(seen: View) -> dict[str, Any]:
         if found.smaller:
             takes = " and ".join(differs(choice, found.smaller))
             lines.append(
-                f"{name_of(found.smaller)} passes too, with {takes}, but is below the common rules: "
+                f"{name_of(found.smaller)} does not fail either, with {takes}, but is below the common rules: "
                 f"{'; '.join(found.smaller.below)}."
             )
         if found.runner_up:
