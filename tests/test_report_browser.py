@@ -186,42 +186,6 @@ def test_the_matrix_shows_the_worst_of_all_or_one_climate(page, comparison):
     assert len(page.find_elements("css selector", ".cell[aria-pressed=true]")) == 1
 
 
-def test_the_matrix_selects_facing_and_variant(browser, tmp_path):
-    """A variant is another wall: one is always chosen; of the facings the worst of all comes first."""
-    from cavity.report import answer
-
-    made = make_comparison(hours=24 * 40)
-    cases = []
-    for number, (variant, facing) in enumerate((v, f) for v in ("", "thick board") for f in (0.0, 270.0)):
-        for case in make_comparison(hours=24 * 40).cases:
-            case.variant = variant
-            case.dataset.attrs["orientation"] = facing
-            found = case.findings[0]
-            case.findings = (dataclasses.replace(found, value=found.value * (1 + number), ratio=0.1 * (1 + number)),)
-            cases.append(case)
-    made.cases = cases
-    seen = answer.view(made)
-    matrix = answer.matrix(seen)
-    width(browser, 1366)
-    browser.get(write_report(made, tmp_path / "axes.html").as_uri())
-    settle(browser)
-    picks = browser.find_elements("css selector", ".pick-part")
-    texts = [[option.text for option in pick.find_elements("tag name", "option")] for pick in picks]
-    assert texts == [["as drawn", "thick board"], ["worst of all", "north (0°)", "west (270°)"]]
-    for variant in (0, 1):
-        for facing in (0, 1, -1):
-            for pick, value in zip(picks, (variant, facing), strict=True):
-                browser.execute_script(
-                    "arguments[0].value = arguments[1]; arguments[0].dispatchEvent(new Event('change'))", pick,
-                    str(value),
-                )  # fmt: skip
-            shown = [cell.text for cell in browser.find_elements("css selector", "#matrix .cell .what")]
-            assert shown == [cell["text"] for row in matrix["other"][f"{variant},{facing}"] for cell in row]
-            scope = browser.find_element("id", "matrix-scope").text
-            assert ("worst" in scope) is (facing == -1)
-    assert not [entry for entry in browser.get_log("browser") if entry["level"] == "SEVERE"]
-
-
 def test_the_rule_check_follows_the_case(page, comparison):
     from cavity.report.page import rule_rows
 
@@ -434,3 +398,40 @@ def test_pdf_is_written_by_the_browser_itself(report, tmp_path):
     assert data.startswith(b"%PDF-") and len(re.findall(rb"/Type\s*/Page\b", data)) >= 8
     assert re.search(rb"/MediaBox\s*\[\s*0 0 612 792", data)  # letter: 8.5 x 11 in of 72 points
     assert [item.name for item in tmp_path.iterdir()] == ["report.pdf"]
+
+
+# last: it leaves the shared browser on a page of its own
+def test_the_matrix_selects_facing_and_variant(browser, tmp_path):
+    """A variant is another wall: one is always chosen; of the facings the worst of all comes first."""
+    from cavity.report import answer
+
+    made = make_comparison(hours=24 * 40)
+    cases = []
+    for number, (variant, facing) in enumerate((v, f) for v in ("", "thick board") for f in (0.0, 270.0)):
+        for case in make_comparison(hours=24 * 40).cases:
+            case.variant = variant
+            case.dataset.attrs["orientation"] = facing
+            found = case.findings[0]
+            case.findings = (dataclasses.replace(found, value=found.value * (1 + number), ratio=0.1 * (1 + number)),)
+            cases.append(case)
+    made.cases = cases
+    seen = answer.view(made)
+    matrix = answer.matrix(seen)
+    width(browser, 1366)
+    browser.get(write_report(made, tmp_path / "axes.html").as_uri())
+    settle(browser)
+    picks = browser.find_elements("css selector", ".pick-part")
+    texts = [[option.text for option in pick.find_elements("tag name", "option")] for pick in picks]
+    assert texts == [["as drawn", "thick board"], ["worst of all", "north (0°)", "west (270°)"]]
+    for variant in (0, 1):
+        for facing in (0, 1, -1):
+            for pick, value in zip(picks, (variant, facing), strict=True):
+                browser.execute_script(
+                    "arguments[0].value = arguments[1]; arguments[0].dispatchEvent(new Event('change'))", pick,
+                    str(value),
+                )  # fmt: skip
+            shown = [cell.text for cell in browser.find_elements("css selector", "#matrix .cell .what")]
+            assert shown == [cell["text"] for row in matrix["other"][f"{variant},{facing}"] for cell in row]
+            scope = browser.find_element("id", "matrix-scope").text
+            assert ("worst" in scope) is (facing == -1)
+    assert not [entry for entry in browser.get_log("browser") if entry["level"] == "SEVERE"]
