@@ -243,7 +243,15 @@ def number(value: Any, digits: int = 0) -> str:
 
 
 def apart(value: float, limit: float, digits: int = 0) -> str:
-    """Return a number with the digits that show on which side of its limit it is: 3.004, not 3.0 of 3."""
+    """Return a number with the digits that show on which side of its limit it is: 3.004, not 3.0 of 3.
+
+    Parameters
+    ----------
+    value, limit : float
+        In one unit. [as the sentence says]
+    digits : int
+        Least number of decimals.
+    """
     for more in range(digits, digits + 3):
         text = number(value, more)
         if value == limit or text != number(limit, more):

@@ -246,7 +246,17 @@ UNITS = {"depth": "mm", "openings": "cm²/m", "height": "m", "wind": "%", "sun":
 
 
 def readings(label: str, ds: xr.Dataset, value: float = np.nan) -> Step:
-    """Return what a simulated year tells of flow and wetness."""
+    """Return what a simulated year tells of flow and wetness.
+
+    Parameters
+    ----------
+    label : str
+        What the step is called.
+    ds : xarray.Dataset
+        A result of `cavity.simulate`.
+    value : float
+        Where the step lies on the axis of its lesson; NaN where it has no number. [in the unit of the lesson]
+    """
     low, median, high = np.quantile(np.asarray(ds["air_change_rate"].values, float), (0.1, 0.5, 0.9))
     volume = float(ds["compartment_volume"].sum())  # m3 per m of wall
     faces = [str(role) for role in ds["face_role"].values]
