@@ -297,7 +297,6 @@ def compare(
             Fault("--out", "is one file, but there are several walls", out[:200], "a folder for all reports",
                   f"--out {Path(out).with_suffix('')}")
         )  # fmt: skip
-    walls, weathers = _checked(paths, climates, rain, rain_total, rules, columns, facings, variants)
     folder = Path(out) if out and many else Path("reports")
     names = _own_names(paths)
     targets = [folder / f"{name}.html" if many or not out else Path(out) for name in names]
@@ -306,10 +305,11 @@ def compare(
     if overview:
         outputs.append(("--out", overview.with_suffix(".csv"), b"wall,"))
     outputs += [("--pdf", target.with_suffix(".pdf"), PDF) for target in targets if pdf]
-    check_outputs(
-        [*outputs, ("--save", save, b""), ("--csv", csv, b"")],
-        [*paths, *climates, *rain, rules, *(wall.indoor.file for wall in walls)],
-    )
+    outputs += [("--save", save, b""), ("--csv", csv, b"")]
+    inputs = [*paths, *climates, *rain, rules]
+    check_outputs(outputs, inputs)  # before anything is read
+    walls, weathers = _checked(paths, climates, rain, rain_total, rules, columns, facings, variants)
+    check_outputs(outputs, [*inputs, *(wall.indoor.file for wall in walls)])
     if many and scheduler:
         from cavity.study.engine import Engine
 
