@@ -12,11 +12,11 @@ from pathlib import Path
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
+from cavity.live import form
 from cavity.published import verify
 from cavity.risk.limits import LIMITS
-from cavity.units import parse_quantity
 from cavity.wallfile import schema
-from cavity.wallfile.values import COMPASS, MONTHS, Leaf, Many, Month, Orientation, Quantity, Share
+from cavity.wallfile.values import Leaf
 
 TARGET = Path(__file__).parents[1] / "docs" / "wallfile.md"
 CRITERIA = TARGET.with_name("criteria.md")
@@ -58,26 +58,7 @@ def leaf_of(annotation: object, metadata: list[object]) -> Leaf | None:
 
 def shown(value: object, kind: Leaf | None) -> str:
     """Return a default as one would write it in the file."""
-    if value is PydanticUndefined:
-        return "required"
-    if value is None or value in ("", (), [], {}):
-        return ""
-    if isinstance(kind, Many):
-        return ", ".join(shown(each, kind.item) for each in value)
-    if isinstance(kind, Orientation):
-        return COMPASS[round(value / 22.5)]
-    if isinstance(kind, Month):
-        return MONTHS[value - 1].capitalize()
-    if isinstance(kind, Quantity):
-        unit = kind.example.split(" ", 1)[1]
-        if kind.unit == "K":
-            return f"{value - 273.15:g} degC"
-        return f"{value / parse_quantity(f'1 {unit}', kind.unit):g} {unit}"
-    if isinstance(kind, Share):
-        return f"{100 * value:g} %"
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return "required" if value is PydanticUndefined else form.shown(value, kind)
 
 
 def rows(model: type[BaseModel], prefix: str = "", skip: frozenset[str] = frozenset()) -> list[str]:
