@@ -12,14 +12,14 @@ from cavity.climate.humid import saturation_pressure
 from cavity.climate.on_wall import on_wall, sky_share
 from cavity.climate.outside import outside_coefficient
 from cavity.errors import ConvergenceError, Fault, InputError
-from cavity.result import BALANCE_TERMS, dataset_of, with_rail_spots, with_studs
+from cavity.result import dataset_of, with_rail_spots, with_studs
 
 if TYPE_CHECKING:
     import xarray as xr
     from numpy.typing import ArrayLike, NDArray
 
     from cavity.airflow.column import ColumnAir
-    from cavity.kernels import year
+    from cavity.kernels import year_arrays
     from cavity.wall.grid import Line
     from cavity.wallfile.model import Wall
 
@@ -86,7 +86,7 @@ def simulate(
     Heat and vapour in the layers: EN 15026. Cavity air: exponential approach as in ISO 15099. Air flow: `airflow`.
     """
     from cavity.airflow.column import build_column
-    from cavity.kernels import year
+    from cavity.kernels import year, year_arrays
     from cavity.wall.grid import build_line
     from cavity.wall.indoor import indoor_climate
     from cavity.wall.uvalue import at_studs, rail_spots
@@ -113,7 +113,8 @@ def simulate(
     record = _empty_record(outside.sizes["time"], segments, line, layers, air)
     order = _order(outside["time"].to_numpy(), wall.run.start_month)
 
-    stage, work = year.workspace(
+    case = year_arrays.Case(line.grid, cavity_column, forcing, readings)
+    stage, work = year_arrays.workspace(
         line.grid, segments, len(line.faces), len(air.openings), len(air.path_source), len(air.compartment_edges) - 1
     )
     ends: list[NDArray[np.float64]] = [_water_by_layer(state, line, layers)]
@@ -121,13 +122,13 @@ def simulate(
     worst = 0.0
     repeats = False
     for _ in range(1 if short else max(1, wall.run.max_years)):
-        _open_books(record, state)
+        _open_account(record, state)
         status, hour, n_steps, n_updates, residual = year.run(
-            line.grid, cavity_column, forcing, readings, state, record, stage, work, order, refine_steps
+            case, state, record, stage, work, order, refine_steps, np.zeros(1, dtype=np.int64)
         )
         if status:
-            case = f"wall {wall.name!r}, openings {chosen.name!r}, depth {depth * 1e3:g} mm"
-            raise ConvergenceError(_no_convergence(case, wall, line, outside, int(hour), work.trouble))
+            which = f"wall {wall.name!r}, openings {chosen.name!r}, depth {depth * 1e3:g} mm"
+            raise ConvergenceError(_no_convergence(which, wall, line, outside, int(hour), work.trouble))
         steps, updates, worst = steps + n_steps, updates + n_updates, max(worst, residual)
         ends.append(_water_by_layer(state, line, layers))
         if float(np.abs(ends[-1] - ends[-2]).sum(axis=1).max()) < CYCLE:
@@ -184,7 +185,7 @@ def _no_convergence(
 ) -> str:
     """Return the message of a run that the solver gave up: where, in which state, and what can be tried."""
     from cavity.constants import ICE_POINT
-    from cavity.kernels import year
+    from cavity.kernels import column_air, stage
 
     segment, node, row = (int(value) for value in trouble[:3])
     residual, T, u, held, flow = (float(value) for value in trouble[3:])
@@ -196,7 +197,7 @@ def _no_convergence(
     water = f"{1e3 * held:.3g} g/m2 of water, {phase}" if held > 1e-6 else "no water"
     flowing = (
         "still air"
-        if abs(flow) < year.CALM_FLOW
+        if abs(flow) < column_air.CALM_FLOW
         else f"air flow {'up' if flow > 0.0 else 'down'} {abs(flow):.2g} kg/(s m)"
     )
     weather = outside.isel(time=hour)
@@ -205,7 +206,7 @@ def _no_convergence(
     return (
         f"no convergence in hour {hour} ({str(weather['time'].to_numpy())[:16]}) of {case}: the "
         f"{'water' if row else 'heat'} balance {where}, segment {segment + 1}, is {residual:.2g} W/m2 off (limit "
-        f"{year.TOLERANCE:g}) however small the step; {celsius:.2f} degC there, relative humidity "
+        f"{stage.TOLERANCE:g}) however small the step; {celsius:.2f} degC there, relative humidity "
         f"{float(np.exp(-np.exp(-u))):.4f}, {water}; {flowing}; {outdoors}, rain on the wall {rain:.2g} mm. Try: "
         "segments = 1 under [run]; a start humidity nearer to that of the seasons; layers thinner than 0.1 mm as "
         "membranes (sd); sorption data that rise steadily."
@@ -249,7 +250,9 @@ def drawn(wall: Wall, *, opening_set: str | None = None, depth: float | None = N
     return found
 
 
-def _gains(wall: Wall, chosen: Any, air: ColumnAir, forcing: year.Forcing, record: year.Record) -> NDArray[np.float64]:
+def _gains(
+    wall: Wall, chosen: Any, air: ColumnAir, forcing: year_arrays.Forcing, record: year_arrays.Record
+) -> NDArray[np.float64]:
     """Return the gain in flow if each part were doubled, over hours spread evenly."""
     from cavity.airflow.gains import HOURS, doubling_gains
     from cavity.constants import GRAVITY, R_AIR, R_VAPOUR
@@ -396,11 +399,11 @@ def _forcing(
     outside: xr.Dataset,
     room_T: NDArray[np.float64],
     room_phi: NDArray[np.float64],
-) -> year.Forcing:
+) -> year_arrays.Forcing:
     """Return what acts on the wall hour by hour: gain by E10, wind by E18, room by E54."""
     from cavity.airflow.pressure import gust_pressure, pressure_coefficients, wind_pressure
     from cavity.constants import ISO_AIR_PERMEABILITY, STEFAN_BOLTZMANN
-    from cavity.kernels import year
+    from cavity.kernels import year_arrays
     from cavity.wall.uvalue import INNER_SURFACE, heat_flow_direction
 
     def column(name: str) -> NDArray[np.float64]:
@@ -415,19 +418,19 @@ def _forcing(
     density = _density(T_out, p_out, pressure)
     wind = wind_pressure(pressure_coefficients(wall.site, air.openings, angle), density, speed)
     p_in = room_phi * saturation_pressure(room_T)
-    seep = wall.wetting.rain_share * rain
+    rain_in = wall.wetting.rain_share * rain
     leak = leak_flow(wall, T_out, room_T, pressure, vapour_outdoor=p_out, vapour_indoor=p_in)
-    return year.Forcing(
+    return year_arrays.Forcing(
         T_out=T_out,
         p_out=p_out,
         pressure=pressure,
-        gain=gain,
+        absorbed_radiation=gain,
         h_out=outside_coefficient(speed),
         wind=np.ascontiguousarray(wind, dtype=float).reshape(len(T_out), len(air.openings)),
         speed=speed,
         gust=gust_pressure(wall.site, air.openings, angle, density, speed),
-        rain=rain - seep,
-        seep=seep,
+        rain=rain - rain_in,
+        rain_in=rain_in,
         T_in=np.ascontiguousarray(room_T, dtype=float),
         p_in=np.ascontiguousarray(p_in, dtype=float),
         leak=leak,
@@ -435,7 +438,7 @@ def _forcing(
         h_in=1.0 / INNER_SURFACE[direction],  # convection and radiation together
         beta_in=ISO_AIR_PERMEABILITY / ROOM_VAPOUR_LAYER[direction],
         leak_node=_plane_node(wall, line, wall.wetting.leak_layer or 0),
-        seep_node=_plane_node(wall, line, wall.wetting.rain_plane),
+        rain_node=_plane_node(wall, line, wall.wetting.rain_plane),
     )
 
 
@@ -445,15 +448,15 @@ def _plane_node(wall: Wall, line: Line, layer: int) -> int:
     return next(face.node for face in line.faces if face.inner == name)
 
 
-def _column(wall: Wall, air: ColumnAir, depth: float) -> year.Column:
+def _column(wall: Wall, air: ColumnAir, depth: float) -> year_arrays.Column:
     from cavity.airflow.column import gust_curve
-    from cavity.kernels import year
+    from cavity.kernels import year_arrays
 
     back = wall.cavity.emissivity_cladding
     front = wall.cavity.emissivity_wall
     back = wall.cladding[-1].material.emissivity if back is None else back
     front = wall.backup[0].material.emissivity if front is None else front
-    return year.Column(
+    return year_arrays.Column(
         opening_law=air.opening_law,
         link_law=air.link_law,
         part_law=air.part_law,
@@ -481,11 +484,11 @@ def _column(wall: Wall, air: ColumnAir, depth: float) -> year.Column:
     )
 
 
-def _readings(line: Line) -> year.Readings:
-    from cavity.kernels import year
+def _readings(line: Line) -> year_arrays.Readings:
+    from cavity.kernels import year_arrays
 
     back = line.grid.cladding_back
-    return year.Readings(
+    return year_arrays.Readings(
         node=np.array([face.node for face in line.faces], dtype=np.int64),
         layer=line.layer_of_node,
         film=np.array([0, back, back + 1, line.nodes - 1], dtype=np.int64),
@@ -502,9 +505,11 @@ def _nearest_face(line: Line) -> NDArray[np.int64]:
     return np.where((node[outside] == np.arange(line.nodes)) | nearer, outside, inside)
 
 
-def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: NDArray[np.float64]) -> year.State:
+def _start(
+    wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: NDArray[np.float64]
+) -> year_arrays.State:
     """Start at the mean temperature of the first day, straight through the wall, and the wall file's humidity."""
-    from cavity.kernels import film, year
+    from cavity.kernels import film, potential, wall_section, year_arrays
     from cavity.kernels import wall as wall_kernel
 
     order = _order(outside["time"].to_numpy(), wall.run.start_month)[:24]
@@ -512,7 +517,7 @@ def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: 
     warm = float(room_T[order].mean())
     share = line.position / max(line.position[-1], 1e-9)
     T = cold + (warm - cold) * share
-    u = np.array([wall_kernel.potential_of_humidity(wall.run.start_humidity, t) for t in T])
+    u = np.array([potential.of_humidity(wall.run.start_humidity, t) for t in T])
     grid = line.grid
     for name, content in wall.run.construction_wet:
         index = next((i for i, layer in enumerate(wall.layers) if layer.name == name), None)
@@ -521,24 +526,24 @@ def _start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: 
             raise InputError(Fault(f"{wall.source}, run.construction_water", "no such layer", name, known))
         nodes = np.flatnonzero(line.layer_of_node == index)
         if nodes.size:
-            curve = grid.tables[grid.left[nodes[-1]], :, wall_kernel.WATER]
-            axis = wall_kernel.U_LOW + wall_kernel.U_STEP * np.arange(wall_kernel.U_COUNT)
+            curve = grid.tables[grid.left[nodes[-1]], :, potential.WATER_CONTENT]
+            axis = potential.U_LOW + potential.U_STEP * np.arange(potential.U_COUNT)
             # the curve is flat where the material is full: take the driest potential that holds the water
             k = min(max(int(np.searchsorted(curve, content)), 1), len(axis) - 1)
             share = (content - curve[k - 1]) / max(curve[k] - curve[k - 1], 1e-12)
-            u[nodes] = axis[k - 1] + wall_kernel.U_STEP * min(max(share, 0.0), 1.0)
+            u[nodes] = axis[k - 1] + potential.U_STEP * min(max(share, 0.0), 1.0)
             beyond = content - curve[-1]
             if beyond > 0.0 and grid.sheds_out[nodes[-1]] >= 0:  # what the material cannot hold stands in it as a film
                 cells = nodes[grid.thickness[nodes] > 0.0]
                 u[cells] = film.START + np.sqrt(beyond * grid.thickness[cells] / film.SCALE)
     segments = len(air.segment_bottom)
-    w = wall_kernel.work_arrays(grid)
+    w = wall_section.work_arrays(grid)
     wall_kernel.evaluate(grid, T, u, w)
-    return year.State(
+    return year_arrays.State(
         T=np.tile(T, (segments, 1)),
         u=np.tile(u, (segments, 1)),
-        W=np.tile(wall_kernel.read(w, wall_kernel.HELD), (segments, 1)),
-        E=np.tile(wall_kernel.read(w, wall_kernel.HEAT), (segments, 1)),
+        W=np.tile(wall_section.read(w, wall_section.WATER), (segments, 1)),
+        E=np.tile(wall_section.read(w, wall_section.ENTHALPY), (segments, 1)),
         flow=np.zeros(max(len(air.openings) - 1, 0)),
         air_T=np.full(segments, cold),
         air_p=np.full(segments, float(outside["vapour_pressure_outdoor"].to_numpy()[order].mean())),
@@ -552,14 +557,14 @@ def _order(time: NDArray[np.datetime64], month: int) -> NDArray[np.int64]:
     return np.roll(np.arange(len(time), dtype=np.int64), -int(found[0]) if found.size else 0)
 
 
-def _empty_record(hours: int, segments: int, line: Line, layers: int, air: ColumnAir) -> year.Record:
-    from cavity.kernels import year
+def _empty_record(hours: int, segments: int, line: Line, layers: int, air: ColumnAir) -> year_arrays.Record:
+    from cavity.kernels import year_arrays
 
     def field(*shape: int) -> NDArray[np.float64]:
         return np.zeros((hours, *shape))
 
     faces, openings, parts = len(line.faces), len(air.openings), len(air.path_source)
-    return year.Record(
+    return year_arrays.Record(
         T=np.zeros((hours, segments, faces), dtype=np.float32),
         p=np.zeros((hours, segments, faces), dtype=np.float32),
         air_T=field(segments),
@@ -575,28 +580,31 @@ def _empty_record(hours: int, segments: int, line: Line, layers: int, air: Colum
         film=np.zeros((hours, segments, faces), dtype=np.float32),
         frost=np.zeros((hours, segments, faces), dtype=np.float32),
         vapour=field(segments, 4),
-        wetting=np.zeros((hours, segments, faces, year.CAUSES), dtype=np.float32),
+        wetting=np.zeros((hours, segments, faces, year_arrays.CAUSES), dtype=np.float32),
         drainage=np.zeros((hours, segments, faces), dtype=np.float32),
         heat_in=field(segments),
         water_residual=field(segments),
         energy_residual=field(segments),
         drained=np.zeros(segments),
-        through=np.zeros((segments, 2)),
-        terms=np.zeros((segments, len(BALANCE_TERMS))),
-        books=np.zeros((segments, 4)),
+        throughput=np.zeros((segments, 2)),
+        terms=np.zeros((segments, year_arrays.TERMS)),
+        balance_account=np.zeros((segments, 4)),
     )
 
 
-def _open_books(record: year.Record, state: year.State) -> None:
+def _open_account(record: year_arrays.Record, state: year_arrays.State) -> None:
+    from cavity.kernels import year_arrays
+
     record.drained[:] = 0.0
-    record.through[:] = 0.0
+    record.throughput[:] = 0.0
     record.terms[:] = 0.0
-    record.books[:, :2] = 0.0
-    record.books[:, 2] = state.W.sum(axis=1)
-    record.books[:, 3] = state.E.sum(axis=1)
+    account = record.balance_account
+    account[:] = 0.0
+    account[:, year_arrays.WATER_AT_START] = state.W.sum(axis=1)
+    account[:, year_arrays.ENERGY_AT_START] = state.E.sum(axis=1)
 
 
-def _water_by_layer(state: year.State, line: Line, layers: int) -> NDArray[np.float64]:
+def _water_by_layer(state: year_arrays.State, line: Line, layers: int) -> NDArray[np.float64]:
     """Water in each layer, then in the film of each face and interface [kg/m2], (segment, layer + face)."""
     cell = line.grid.thickness > 0.0
     inside = [state.W[:, cell & (line.layer_of_node == k)].sum(axis=1) for k in range(layers)]

@@ -16,7 +16,7 @@ from cavity.airflow.steady import _Steady
 from cavity.climate.humid import saturation_pressure
 from cavity.climate.outside import outside_coefficient
 from cavity.errors import InputError
-from cavity.kernels import wall as wall_kernel
+from cavity.kernels import potential, wall_storage
 from cavity.result import BALANCE_TERMS, save, with_rail_spots
 from cavity.simulate import sky_share
 from cavity.variables import TABLE
@@ -107,7 +107,7 @@ def test_water_and_energy_balances_close(case):
         + case["face_film"].isel(time=-1).sum("face")
     )
     # and what the faces adsorb at the start: a molecule or two, 0.2 mg/m2 each
-    skin = case.sizes["face"] * wall_kernel.SKIN * (wall_kernel.potential_of_humidity(0.7, 275.0) - wall_kernel.U_LOW)
+    skin = case.sizes["face"] * wall_storage.SKIN * (potential.of_humidity(0.7, 275.0) - potential.U_LOW)
     np.testing.assert_allclose(change - skin, terms.sel(balance_term="stored"), atol=1e-6)
 
 
