@@ -113,7 +113,7 @@ def simulate(
     record = _empty_record(outside.sizes["time"], segments, line, layers, air)
     order = _order(outside["time"].to_numpy(), wall.run.start_month)
 
-    case = year_arrays.Case(line.grid, cavity_column, forcing, readings)
+    problem = year_arrays.Problem(line.grid, cavity_column, forcing, readings)
     stage, work = year_arrays.workspace(
         line.grid, segments, len(line.faces), len(air.openings), len(air.path_source), len(air.compartment_edges) - 1
     )
@@ -124,7 +124,7 @@ def simulate(
     for _ in range(1 if short else max(1, wall.run.max_years)):
         _open_account(record, state)
         status, hour, n_steps, n_updates, residual = year.run(
-            case, state, record, stage, work, order, refine_steps, np.zeros(1, dtype=np.int64)
+            problem, state, record, stage, work, order, refine_steps, np.zeros(1, dtype=np.int64)
         )
         if status:
             which = f"wall {wall.name!r}, openings {chosen.name!r}, depth {depth * 1e3:g} mm"

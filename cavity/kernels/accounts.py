@@ -83,17 +83,17 @@ def clear_hour(record, t):
 
 
 @jit
-def book_stage(case, record, t, weight, stage, k, work):
+def book_stage(problem, record, t, weight, stage, k, work):
     """Add the fluxes of stage k to the balances, and its state to the means of the hour."""
-    outdoors = outdoors_of(case.forcing, t)
+    outdoors = outdoors_of(problem.forcing, t)
     part = weight / HOUR
-    for s in range(case.column.segment_link.size):
+    for s in range(problem.column.segment_link.size):
         flux = stage.flux[k, s]
         _book_fluxes(record, s, weight, flux)
-        _book_lines(case.readings, record, t, s, part, flux, stage, k)
-        _book_segment_air(case.column, record, t, s, part, flux, outdoors, stage, k)
-    if case.column.link_rise.size:
-        _book_flow(case.column, case.forcing.wind[t], record, t, part, outdoors, stage, k, work)
+        _book_lines(problem.readings, record, t, s, part, flux, stage, k)
+        _book_segment_air(problem.column, record, t, s, part, flux, outdoors, stage, k)
+    if problem.column.link_rise.size:
+        _book_flow(problem.column, problem.forcing.wind[t], record, t, part, outdoors, stage, k, work)
 
 
 @jit
@@ -175,7 +175,7 @@ def _book_flow(column, wind, record, t, part, outdoors, stage, k, work):
 
 
 @jit
-def end_step(case, state, record, t, span, work):
+def end_step(problem, state, record, t, span, work):
     """Close the balances of a step, let the fluxes of its last stage act for span [s], and take over its state."""
     for s in range(state.T.shape[0]):
         w = line_of(work, s)
@@ -188,15 +188,15 @@ def end_step(case, state, record, t, span, work):
         record.energy_residual[t, s] = account[ENERGY_IN] - (energy - account[ENERGY_AT_START])
         wall.advance(w, span)
         account[ENERGY_IN] -= wall.commit(
-            case.section, w, state.T[s], state.u[s], state.W[s], state.E[s], work.runoff, work.shed
+            problem.section, w, state.T[s], state.u[s], state.W[s], state.E[s], work.runoff, work.shed
         )
-        _book_runoff(case, record, t, s, work)
+        _book_runoff(problem, record, t, s, work)
 
 
 @jit
-def _book_runoff(case, record, t, s, work):
+def _book_runoff(problem, record, t, s, work):
     """Book the water that left segment s at the end of a step or was passed on within it."""
-    readings = case.readings
+    readings = problem.readings
     for i in range(work.runoff.size):
         runoff = work.runoff[i]
         if runoff > 0.0:
@@ -207,18 +207,18 @@ def _book_runoff(case, record, t, s, work):
                 record.drained[s] += runoff
             else:
                 record.terms[s, RUNOFF_TERM] -= runoff
-        if work.shed[i] > 0.0 and case.section.thickness[i] == 0.0:
+        if work.shed[i] > 0.0 and problem.section.thickness[i] == 0.0:
             record.wetting[t, s, readings.plane[i], DEW] += work.shed[i] / HOUR
 
 
 @jit
-def end_hour(case, state, record, t):
+def end_hour(problem, state, record, t):
     """Record the water of layers and films at the end of an hour."""
-    readings = case.readings
+    readings = problem.readings
     for s in range(state.W.shape[0]):
         record.water[t, s] = 0.0
         for i in range(state.W.shape[1]):
-            if readings.layer[i] >= 0 and case.section.thickness[i] > 0.0:
+            if readings.layer[i] >= 0 and problem.section.thickness[i] > 0.0:
                 # the account of a material without water may owe what the last step left: a microgram
                 record.water[t, s, readings.layer[i]] += max(state.W[s, i], 0.0)
         for f in range(readings.node.size):

@@ -104,7 +104,7 @@ def update_air(state, s, outdoors, work):
 
 @jit
 def set_coefficients(column, state, outdoors, work, renew):
-    """Set the convective coefficients of the cavity faces and the weights of the inlet air by the present flow (E36).
+    """Set the convective coefficients of the cavity faces and the weights of the inlet air by the present flow (E6, E36).
 
     renew: the faces have changed since the last call, not the flow alone.
     """

@@ -23,29 +23,29 @@ ROUNDS = 12  # of the agreement of flow and air
 
 
 @jit
-def solve(case, state, t, dt, stage, k, work):
+def solve(problem, state, t, dt, stage, k, work):
     """Solve stage k of hour t for all segments with the air, from the old stores in the cells of its lines.
 
     dt: weight of the stage in the step [s]. Returns (good, Newton updates of all lines, worst residual [W/m2]).
     """
-    column, outdoors = case.column, outdoors_of(case.forcing, t)
+    column, outdoors = problem.column, outdoors_of(problem.forcing, t)
     # what is left is carried on: the shorter the step, the less it weighs. A dry sheet could never pay back water that
     # it owes from an hour within a shorter step
     tolerance, slack = TOLERANCE * max(1.0, SHORT / dt), HOUR / min(max(dt, SHORT), HOUR)
-    _start_films(case.section, case.forcing, t, work)
+    _start_films(problem.section, problem.forcing, t, work)
     updates = 0
     worst = 0.0
     for iteration in range(MOST):
-        _renew_flow(case, state, t, outdoors, iteration, work)
+        _renew_flow(problem, state, t, outdoors, iteration, work)
         shift = worst = 0.0
         count = column_air.order_of_flow(column, state.flow, work.order)
         for turn in range(count):
             s = work.order[turn]
             w = line_of(work, s)
             column_air.set_inlet(column, state.flow, s, outdoors, work)
-            bc = _conditions(column, case.forcing, t, outdoors, s, dt, work)
+            bc = _conditions(column, problem.forcing, t, outdoors, s, dt, work)
             heat_row, water_row = _assemble(
-                case.section, bc, s, w, stage.flux[k, s], tolerance, slack, iteration, work
+                problem.section, bc, s, w, stage.flux[k, s], tolerance, slack, iteration, work
             )  # fmt: skip
             if not (heat_row < 1e12 and water_row < 1e12):  # not a number, too
                 _note_trouble(state, dt, work)
@@ -53,13 +53,13 @@ def solve(case, state, t, dt, stage, k, work):
             left = max(heat_row, water_row)
             worst = max(worst, left)
             if left <= tolerance:
-                _keep_line(case, bc, s, w, stage, k)
+                _keep_line(problem, bc, s, w, stage, k)
             else:
                 work.evaluated_at[s] = 0.0
                 updates += 1
                 if wall.update(w, iteration):
                     return False, updates, worst
-            shift = max(shift, column_air.look_at_faces(case.section, w, s, work))
+            shift = max(shift, column_air.look_at_faces(problem.section, w, s, work))
             column_air.update_air(state, s, outdoors, work)
         work.face_shift[0] += shift
         if worst <= tolerance and work.face_shift[0] < np.inf:
@@ -90,15 +90,15 @@ def _wet(work, s, i, u):
 
 
 @jit
-def _renew_flow(case, state, t, outdoors, iteration, work):
+def _renew_flow(problem, state, t, outdoors, iteration, work):
     """Bring air flow and coefficients up to date where the faces have moved, in the first updates."""
     if state.flow.size and iteration < FREE_FLOW and work.face_shift[0] > FACES_MOVED:
         # a rough flow will do before the first update moves the faces; no stage ends with it
         rounds = ROUNDS if iteration else 1
-        agreed = column_air.couple_flow(case.column, case.forcing.wind[t], state, outdoors, work, rounds)
+        agreed = column_air.couple_flow(problem.column, problem.forcing.wind[t], state, outdoors, work, rounds)
         work.face_shift[0] = 0.0 if agreed or iteration else np.inf
     elif state.flow.size == 0 and iteration == 0:
-        column_air.set_coefficients(case.column, state, outdoors, work, True)
+        column_air.set_coefficients(problem.column, state, outdoors, work, True)
         work.face_shift[0] = 0.0
 
 
@@ -133,13 +133,13 @@ def _assemble(section, bc, s, w, flux, tolerance, slack, iteration, work):
 
 
 @jit
-def _keep_line(case, bc, s, w, stage, k):
+def _keep_line(problem, bc, s, w, stage, k):
     """Keep what stage k found at the faces of segment s."""
-    for f in range(case.readings.node.size):
-        i = case.readings.node[f]
+    for f in range(problem.readings.node.size):
+        i = problem.readings.node[f]
         stage.face_T[k, s, f] = w.cell[w.place[i] + TEMPERATURE]
         stage.face_p[k, s, f] = w.cell[w.place[i] + VAPOUR]
-        accounts.wetting(case.section, w, bc, i, stage.wetting[k, s, f])
+        accounts.wetting(problem.section, w, bc, i, stage.wetting[k, s, f])
 
 
 @jit

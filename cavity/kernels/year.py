@@ -19,13 +19,13 @@ OVERDRAFT = 2e-5  # kg/m2, film that the first stage may owe
 
 
 @jit
-def run(case, state, record, stage, work, order, refine, stop):
+def run(problem, state, record, stage, work, order, refine, stop):
     """Run the hours of `order`; return (status, hour index, steps, updates, worst residual).
 
     refine: 2 halves every step. stop (1,): looked at before each hour; another thread may set it to anything but 0.
     State holds the last good step, record the hours done.
     """
-    _begin_from(case.section, state, work)
+    _begin_from(problem.section, state, work)
     work.relaxation[:] = 1.0
     steps = updates = 0
     worst = 0.0
@@ -33,25 +33,25 @@ def run(case, state, record, stage, work, order, refine, stop):
         t = order[passed]
         if stop[0] != 0:
             return STOPPED, t, steps, updates, worst
-        pieces = refine * _pieces(case, state, t, order[max(passed - 1, 0)], passed)
-        good, more_steps, more_updates, left = _hour(case, state, record, stage, work, t, pieces)
+        pieces = refine * _pieces(problem, state, t, order[max(passed - 1, 0)], passed)
+        good, more_steps, more_updates, left = _hour(problem, state, record, stage, work, t, pieces)
         steps += more_steps
         updates += more_updates
         if not good:
             return GAVE_UP, t, steps, updates, left
         worst = max(worst, left)
-        accounts.end_hour(case, state, record, t)
+        accounts.end_hour(problem, state, record, t)
     return DONE, order[-1], steps, updates, worst
 
 
 @jit
-def _pieces(case, state, t, previous, passed):
+def _pieces(problem, state, t, previous, passed):
     """Return in how many steps hour t is taken: two where much changes within it."""
-    forcing = case.forcing
+    forcing = problem.forcing
     jump = abs(forcing.T_out[t] - forcing.T_out[previous])
     # 20 W/(m2 K) moves a light panel by 1 K
     jump += abs(forcing.absorbed_radiation[t] - forcing.absorbed_radiation[previous]) / 20.0
-    return 1 if jump < CALM_JUMP and passed >= SETTLING and not _drying(state, case.readings) else 2
+    return 1 if jump < CALM_JUMP and passed >= SETTLING and not _drying(state, problem.readings) else 2
 
 
 @jit
@@ -65,7 +65,7 @@ def _drying(state, readings):
 
 
 @jit
-def _hour(case, state, record, stage, work, t, pieces):
+def _hour(problem, state, record, stage, work, t, pieces):
     """Take the steps of hour t; return (good, steps, updates, worst residual).
 
     Where a step fails, one of half the size and of first order takes its place, down to SMALLEST_SPLIT.
@@ -79,11 +79,11 @@ def _hour(case, state, record, stage, work, t, pieces):
     while done < HOUR - 1e-6:
         dt = min(dt, HOUR - done)
         _keep(state, work)
-        good, more_updates, left = _step(case, state, t, dt, first_order, stage, work)
+        good, more_updates, left = _step(problem, state, t, dt, first_order, stage, work)
         updates += more_updates
         if not good:
             _return_to(state, work)
-            _begin_from(case.section, state, work)
+            _begin_from(problem.section, state, work)
             work.face_shift[0] = np.inf
             if dt * 0.5 < HOUR / SMALLEST_SPLIT:
                 return False, steps, updates, left
@@ -95,8 +95,8 @@ def _hour(case, state, record, stage, work, t, pieces):
         last = dt if first_order else GAMMA * dt
         for k in range(1 if first_order else 2):
             weight = last if first_order or k else dt - last
-            accounts.book_stage(case, record, t, weight, stage, k, work)
-        accounts.end_step(case, state, record, t, last, work)
+            accounts.book_stage(problem, record, t, weight, stage, k, work)
+        accounts.end_step(problem, state, record, t, last, work)
         done += dt
         dt = min(2.0 * dt, HOUR / pieces)
         first_order = False
@@ -104,7 +104,7 @@ def _hour(case, state, record, stage, work, t, pieces):
 
 
 @jit
-def _step(case, state, t, dt, first_order, stage, work):
+def _step(problem, state, t, dt, first_order, stage, work):
     """Solve the stages of one step (E62); return (good, updates, worst residual).
 
     Two stages, second order and L-stable (Alexander 1977, SDIRK2), or one of first order. A step in which the first
@@ -118,7 +118,7 @@ def _step(case, state, t, dt, first_order, stage, work):
             for s in range(state.air_T.size):
                 if not wall.advance(line_of(work, s), dt - inner) >= -OVERDRAFT:
                     return False, updates, worst
-        good, used, left = solve(case, state, t, inner, stage, k, work)
+        good, used, left = solve(problem, state, t, inner, stage, k, work)
         updates += used
         worst = max(worst, left)
         if not good:

@@ -1,4 +1,4 @@
-"""Arrays that the hourly loop reads and fills: the case, the state, the record, and its scratch.
+"""Arrays that the hourly loop reads and fills: the problem, the state, the record, and its scratch.
 
 Key: S segments (lines), n nodes a line, F faces, L layers, J openings, K = J - 1 links, C compartments, H hours; flows
 of links upwards [kg/(s m)].
@@ -91,7 +91,7 @@ class Readings(NamedTuple):
     plane: np.ndarray  # (n,) face or interface at which water is counted that leaves this node
 
 
-class Case(NamedTuple):
+class Problem(NamedTuple):
     """What does not change in a run."""
 
     section: wall_section.WallSection1D

@@ -300,7 +300,7 @@ def floor(weather: Any) -> dict[str, float]:
     the eliminations, which do not.
     """
     sys.path.insert(0, str(ROOT / "tests"))
-    from test_balance import in_lanes
+    from test_cavity_air import in_lanes
 
     from cavity.wall.grid import build_line
 
