@@ -27,7 +27,7 @@ from cavity.study.advice import (
     ranked,
 )
 from cavity.study.changes import INCH
-from cavity.study.compare import Case, Comparison
+from cavity.study.compare import Comparison, JudgedCase
 from cavity.wallfile.model import Barrier, Column, Layer, Opening, OpeningSet, Rail
 
 
@@ -260,7 +260,7 @@ class Made(dict):
 
 def test_a_comparison_is_read_along_its_sets_and_its_depths_over_all_climates():
     def case(name, depth, ratio, climate="Coast"):
-        return Case("w", climate, name, "plain", depth, Made(), (finding(ratio),))
+        return JudgedCase("w", climate, name, "plain", depth, Made(), (finding(ratio),))
 
     wall = small_wall(opening_sets=tuple(OpeningSet(name, ()) for name in ("a", "b", "a, clogged")))
     # nothing passes: the base is the choice that harms least, b at 30 mm
