@@ -917,6 +917,8 @@ def live(wallfile: str | None, climate: str | None, port: int, no_open: bool) ->
 
     The page is served from this computer to this computer alone. Ctrl-C ends it; the browser keeps the wall.
     """
+    from pathlib import Path
+
     from cavity.climate import packaged, read_weather
     from cavity.live.desk import Desk
     from cavity.live.server import serve
@@ -924,10 +926,13 @@ def live(wallfile: str | None, climate: str | None, port: int, no_open: bool) ->
     from cavity.study.engine import Engine
     from cavity.wallfile import read_wall
 
-    text = read_wall(wallfile).text if wallfile else ""
+    wall = read_wall(wallfile) if wallfile else None
     climates = packaged()
-    with Engine() as engine:
+    with Engine(write_behind=True) as engine:
         work = Desk(engine, climates)
+        if wall is not None and wall.indoor.file:
+            place = Path(wall.indoor.file)
+            work.add_indoor(str(place.relative_to(Path(str(wallfile)).resolve().parent)), place.read_bytes())
         chosen = climate or ""
         if climate and climate not in climates:
             weather = read_weather(climate)
@@ -941,4 +946,4 @@ def live(wallfile: str | None, climate: str | None, port: int, no_open: bool) ->
 
                 webbrowser.open(address)
 
-        serve(work, Studies(), first={"text": text, "climate": chosen}, port=port, opened=opened)
+        serve(work, Studies(), first={"text": wall.text if wall else "", "climate": chosen}, port=port, opened=opened)
