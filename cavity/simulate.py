@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -252,10 +252,11 @@ def drawn(case: Case) -> xr.Dataset:
     from cavity.airflow.column import build_column
     from cavity.result import of_column, places
     from cavity.wall.grid import build_line
+    from cavity.wallfile.recorded import to_json
 
     wall, air = case.wall, build_column(case)
     found = xr.Dataset(coords=places(wall, air, build_line(case)))
-    own = {"wall_name": wall.name, "wall_json": json.dumps(asdict(wall)), "opening_set": case.opening_set.name}
+    own = {"wall_name": wall.name, "wall_json": to_json(wall), "opening_set": case.opening_set.name}
     found.attrs = of_column(wall, air) | own | {"depth": case.depth}
     return found
 
