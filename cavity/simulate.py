@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -239,12 +239,13 @@ def drawn(wall: Wall, *, opening_set: str | None = None, depth: float | None = N
     from cavity.airflow.column import build_column
     from cavity.result import of_column, places
     from cavity.wall.grid import build_line
+    from cavity.wallfile.recorded import to_json
 
     thickness = wall.cavity.depth if depth is None else depth
     chosen = _opening_set(wall, opening_set)
     air = build_column(wall, chosen, thickness, column)
     found = xr.Dataset(coords=places(wall, air, build_line(wall, depth=thickness)))
-    own = {"wall_name": wall.name, "wall_json": json.dumps(asdict(wall)), "opening_set": chosen.name}
+    own = {"wall_name": wall.name, "wall_json": to_json(wall), "opening_set": chosen.name}
     found.attrs = of_column(wall, air) | own | {"depth": thickness}
     return found
 

@@ -156,6 +156,17 @@ def test_jobs_of_the_same_numbers_are_computed_once_and_each_told_under_its_own_
     assert len(counted) == 2
 
 
+def test_cases_written_behind_are_on_disk_when_the_engine_is_closed(jobs, straight, tmp_path, counted):
+    store = Store(tmp_path)
+    with Engine(store=store, write_behind=True) as engine:
+        first = engine.run(jobs)
+        same(first[0].dataset, straight[0])
+    begun = len(counted)
+    with Engine(store=Store(tmp_path)) as engine:
+        engine.run(jobs)
+    assert len(counted) == begun
+
+
 def test_fresh_computes_again_and_keeps_the_new_result(jobs, tmp_path, counted):
     for _ in range(2):
         with Engine(1, store=Store(tmp_path), fresh=True) as own:

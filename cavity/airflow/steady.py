@@ -11,9 +11,9 @@ import numpy as np
 
 from cavity import variables
 from cavity.airflow.column import ColumnAir, build_column, gust_curve
-from cavity.airflow.pressure import DIFFERENCE_BAND, gust_pressure, pressure_coefficients, wind_pressure
+from cavity.airflow.pressure import gust_pressure, pressure_coefficients, wind_pressure
 from cavity.climate.outside import outside_coefficient
-from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
+from cavity.constants import CP_DIFFERENCE_BAND, DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 
 if TYPE_CHECKING:
@@ -79,13 +79,11 @@ def steady_air(
     InputError
         If both `sun` and `cavity` are given, a value is out of range, or a name is not known.
     """
-    import json
-    from dataclasses import asdict
-
     import xarray as xr
 
     from cavity.airflow.gains import doubling_gains
     from cavity.kernels import moist_air
+    from cavity.wallfile.recorded import to_json
 
     if sun is not None and cavity is not None:
         raise InputError(Fault("airflow", "sun and cavity temperature exclude each other", fix="give one of the two"))
@@ -157,7 +155,7 @@ def steady_air(
     dataset.attrs = {
         "wall_name": wall.name,
         "wall_invented": int(wall.invented),
-        "wall_json": json.dumps(asdict(wall)),
+        "wall_json": to_json(wall),
         "opening_set": opening_set or wall.opening_sets[0].name,
         "depth": air.depth,
         "column": air.name,
@@ -228,11 +226,11 @@ def difference_sentence(wall: Wall, *, wind: Sequence[float], **options: Any) ->
     if speed <= 0.0:
         return f"{given}; no wind was asked for."
     rates = []
-    for difference in DIFFERENCE_BAND:
+    for difference in CP_DIFFERENCE_BAND:
         site = replace(wall.site, cp_difference=difference)
         ds = steady_air(replace(wall, site=site), wind=(speed,), **options)
         rates.append(f"{float(ds['air_change_rate'].max()):.1f}")
-    low, mid, high = (f"{value:g}" for value in DIFFERENCE_BAND)
+    low, mid, high = (f"{value:g}" for value in CP_DIFFERENCE_BAND)
     own = f"{float(steady_air(wall, wind=(speed,), **options)['air_change_rate'].max()):.1f}"
     return (
         f"{given}: {own} air changes an hour at {speed:g} m/s without sun. Straight lines from base to head (low "

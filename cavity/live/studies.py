@@ -75,7 +75,7 @@ class Studies:
         run = KINDS.get(str(asked.get("kind")))
         if run is None:
             raise InputError(Fault("study", "not known", str(asked.get("kind"))[:60], ", ".join(KINDS)))
-        wall, weather = desk.read(str(asked["text"])), work.weather(str(asked["climate"]))
+        wall, weather = desk.read(str(asked["text"]), work.folder), work.weather(str(asked["climate"]))
         study = Study(str(asked["kind"]))
         name = secrets.token_hex(8)
         with self._lock:

@@ -12,8 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from cavity.report import display, elevation, series
-from cavity.risk import air
+from cavity.report import air_words, display, elevation, series
 from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_by_criterion, worst_first
 from cavity.risk.recommend import Recommendation, clogged, designs, differs, least_bad, recommend, title
 
@@ -581,7 +580,7 @@ def changes(seen: View) -> list[str]:
 
 def bottleneck(case: Any) -> str:
     """Return where most of the driving pressure is lost and what doubling each group of equal parts would bring."""
-    said = air.choke_sentence(case.dataset)
+    said = air_words.choke_sentence(case.dataset)
     where = f"With {case.opening_set} and {depth_text(case.depth)}"
     return f"{where}: {said}" if said else "No air moves."
 

@@ -124,8 +124,6 @@ class Comparison:
         UTC time.
     advice : tuple of str
         What other openings and depths do, in sentences from computed differences.
-    checks : dict
-        Outcomes of the published cases, as `published_checks` returns them.
     no_event : str
         Why no wetting event was computed; empty where it was.
     failed : tuple of NotComputed
@@ -143,7 +141,6 @@ class Comparison:
     cases: tuple[Case, ...]
     created: str
     advice: tuple[str, ...] = ()
-    checks: dict[str, Any] | None = None
     no_event: str = ""
     failed: tuple[NotComputed, ...] = ()
     confidence: Confidence | None = None
@@ -153,21 +150,6 @@ class Comparison:
     def count_text(self) -> str:
         """How many cases were computed, such as "24 of 25 cases computed"; empty where all were."""
         return counted(len(self.cases), len(self.failed))
-
-
-def published_checks() -> dict[str, Any]:
-    """Return the outcomes of the published cases, as the file beside them tells; a test holds it to a live run.
-
-    Returns
-    -------
-    dict
-        `version`, and `cases`: area, name, inputs, outcome, and of those not met the note and what was computed.
-    """
-    import json
-    from pathlib import Path
-
-    text = (Path(__file__).parents[1] / "published" / "summary.json").read_text(encoding="utf-8")
-    return dict(json.loads(text))
 
 
 def compare(
@@ -226,7 +208,8 @@ def compare(
     """
     import xarray as xr
 
-    from cavity.study.advice import from_comparison, lines
+    from cavity.risk.ranking import gather
+    from cavity.study.advice import from_choices, lines
     from cavity.study.uncertainty import BUDGET
     from cavity.study.wetting import followed, wetting_events
 
@@ -322,7 +305,7 @@ def compare(
                 workers=workers, scheduler=scheduler, fresh=fresh, progress=progress,
             ),
         )  # fmt: skip
-    return replace(found, advice=lines(from_comparison(found)), checks=published_checks())
+    return replace(found, advice=lines(from_choices(gather(found.cases, found.failed))))
 
 
 def axes_of(

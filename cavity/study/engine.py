@@ -158,6 +158,8 @@ class Engine:
         Where finished cases are kept; None: the user's cache folder.
     held : int, keyword only
         Datasets kept in memory. [1]
+    write_behind : bool, keyword only
+        Keep finished cases on disk after `run` has returned: who waits for one case does not wait for the disk.
 
     Raises
     ------
@@ -173,6 +175,7 @@ class Engine:
         fresh: bool = False,
         store: Store | None = None,
         held: int = HELD,
+        write_behind: bool = False,
     ) -> None:
         self.store = store or Store()
         self.fresh = fresh
@@ -184,6 +187,7 @@ class Engine:
         self._weathers: dict[int, tuple[xr.Dataset, str]] = {}
         self._client: Any = None
         self._code = ""
+        self._writer = ThreadPoolExecutor(1) if write_behind else None
         if scheduler:
             self._client = _connect(scheduler)
             self._code = code_digest()
@@ -196,6 +200,8 @@ class Engine:
         return self
 
     def __exit__(self, *_: object) -> None:
+        if self._writer is not None:
+            self._writer.shutdown(wait=True)
         if self._client is None:
             self._pool.shutdown(wait=True, cancel_futures=True)
         else:
@@ -323,10 +329,16 @@ class Engine:
         return dataset
 
     def _put(self, key: str, job: Job, keep: str, dataset: xr.Dataset | None, findings: tuple[Finding, ...]) -> None:
-        if not self.store.write(key, keep, dataset, findings) and dataset is not None:
-            self._pinned[key, keep] = dataset
         if dataset is not None:
             self._hold(keep, key, job, dataset)
+        if self._writer is None:
+            self._write(key, keep, dataset, findings)
+        else:
+            self._writer.submit(self._write, key, keep, dataset, findings)
+
+    def _write(self, key: str, keep: str, dataset: xr.Dataset | None, findings: tuple[Finding, ...]) -> None:
+        if not self.store.write(key, keep, dataset, findings) and dataset is not None:
+            self._pinned[key, keep] = dataset
 
     def _hold(self, keep: str, key: str, job: Job, dataset: xr.Dataset) -> None:
         with self._lock:
