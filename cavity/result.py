@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from cavity.kernels import year
     from cavity.wall.grid import Line
     from cavity.wall.uvalue import RailSpot
-    from cavity.wallfile.model import Layer, Wall
+    from cavity.wallfile.model import Case, Layer, Wall
 
 MOULD_CLASSES = ("resistant", "medium resistant", "sensitive", "very sensitive")
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
@@ -183,6 +183,32 @@ def of_column(wall: Wall, air: ColumnAir) -> dict[str, str | float]:
         "iso6946_class": air.iso6946_class,
         "film_limit": wall.cavity.film_limit,
     }
+
+
+def drawn(case: Case) -> xr.Dataset:
+    """Return what a drawing of one case shows, without weather and results.
+
+    Parameters
+    ----------
+    case : Case
+        From `Wall.case`.
+
+    Returns
+    -------
+    xarray.Dataset
+        The coordinates and attributes that a result of `simulate` has for it; no variables.
+    """
+    import xarray as xr
+
+    from cavity.airflow.column import build_column
+    from cavity.wall.grid import build_line
+    from cavity.wallfile.recorded import to_json
+
+    wall, air = case.wall, build_column(case)
+    found = xr.Dataset(coords=places(wall, air, build_line(case)))
+    own = {"wall_name": wall.name, "wall_json": to_json(wall), "opening_set": case.opening_set.name}
+    found.attrs = of_column(wall, air) | own | {"depth": case.depth}
+    return found
 
 
 def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:

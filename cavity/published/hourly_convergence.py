@@ -83,7 +83,7 @@ def made_up_weather(days: int = DAYS) -> xr.Dataset:
 @functools.cache
 def changes() -> dict[str, xr.Dataset]:
     """Return four runs of the starter wall: as it is, with halved cells, with halved steps, with both."""
-    from cavity.simulate import simulate
+    from cavity.hourly.run import simulate
     from cavity.wallfile import parse_wall, starter
 
     wall = parse_wall(starter(), "starter wall")
@@ -103,7 +103,7 @@ def condensing() -> dict[float, dict[str, float]]:
 
     Steel sheathing, 160 mm of mineral wool, gypsum board and no vapour control, a room of 21 degC and 60 %.
     """
-    from cavity.simulate import simulate
+    from cavity.hourly.run import simulate
     from cavity.wallfile import parse_wall, starter
     from cavity.wallfile.materials import material
     from cavity.wallfile.model import Layer

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 BOUND = 2_000_000_000  # bytes, oldest used first out: about 150 years of three segments
 KEEPS = ("all", "daily", "water", "findings")  # kept of a case: the Dataset, daily humidity, water held, findings only
 _SOURCES = (
-    "kernels", "wall", "airflow", "climate", "risk", "simulate.py", "result.py", "constants.py", "variables.py",
+    "kernels", "wall", "airflow", "climate", "risk", "hourly", "result.py", "constants.py", "variables.py",
     "_jit.py",
 )  # fmt: skip
 _ABANDONED = 3600.0  # s, age at which an unfinished file belongs to nobody
