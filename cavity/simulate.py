@@ -553,7 +553,7 @@ def _order(time: NDArray[np.datetime64], month: int) -> NDArray[np.int64]:
 
 
 def _empty_record(hours: int, segments: int, line: Line, layers: int, air: ColumnAir) -> year.Record:
-    from cavity.kernels import year
+    from cavity.kernels import stream, year
 
     def field(*shape: int) -> NDArray[np.float64]:
         return np.zeros((hours, *shape))
@@ -578,6 +578,7 @@ def _empty_record(hours: int, segments: int, line: Line, layers: int, air: Colum
         wetting=np.zeros((hours, segments, faces, year.CAUSES), dtype=np.float32),
         drainage=np.zeros((hours, segments, faces), dtype=np.float32),
         heat_in=field(segments),
+        stream=field(segments, 2, stream.TERMS),
         water_residual=field(segments),
         energy_residual=field(segments),
         drained=np.zeros(segments),
