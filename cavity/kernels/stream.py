@@ -28,7 +28,7 @@ def _leaves(segment_link, excess, node, k, up):
 
 @jit
 def _mix(segment_link, flow, excess, node, j):
-    """Set the excess of node j: all that arrives there, outdoor air (no excess) with it, over all the air (E64)."""
+    """Set the excess of node j: all that arrives there, outdoor air (no excess) with it, over all the air (E73)."""
     air = brought = 0.0
     below = flow[j - 1] if j > 0 else 0.0
     above = flow[j] if j < flow.size else 0.0
@@ -44,7 +44,7 @@ def _mix(segment_link, flow, excess, node, j):
 
 @jit
 def carried(segment_link, flow, excess, node, into, out):
-    """Write flow times excess that enters and leaves each segment with the air, (S,) each (E64).
+    """Write flow times excess that enters and leaves each segment with the air, (S,) each (E73).
 
     flow (K,): upwards [kg/(s m)]; excess (S,): of the air that leaves each segment; node (J,): scratch, on return the
     excess of the air at each opening.

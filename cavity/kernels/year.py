@@ -613,7 +613,7 @@ def _account(column, forcing, readings, state, record, t, weight, stage, place, 
 
 @jit
 def _balance_stream(column, forcing, readings, record, t, part, stage, place, work):
-    """Add one stage to the balance of the air stream of hour t (E64); what is given, from what the wall lost."""
+    """Add one stage to the balance of the air stream of hour t (E73); what is given, from what the wall lost."""
     P = forcing.pressure[t]
     excess, into, out = work.excess[0], work.excess[1], work.excess[2]
     for kind in range(2):
