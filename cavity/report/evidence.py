@@ -203,7 +203,7 @@ def recalled(cases: Sequence[Any]) -> list[str]:
 
     Parameters
     ----------
-    cases : sequence of Case
+    cases : sequence of JudgedCase
         Their findings and layers, and the notes of the model, name the sources.
 
     Returns
