@@ -37,9 +37,7 @@ def steady_weather(hours, *, outdoor=273.15, humidity=0.8, wind=0.0, gain_sky=0.
     }  # fmt: skip
     time = np.datetime64("2001-01-01T00", "ns") + np.arange(hours) * np.timedelta64(1, "h")
     attrs = {"latitude": 50.0, "longitude": 0.0, "utc_offset": 0.0, "elevation": 0.0, "has_rain": 1}
-    return xr.Dataset(
-        {name: ("time", np.full(hours, value)) for name, value in columns.items()}, {"time": time}, attrs
-    )
+    return xr.Dataset({name: ("time", np.full(hours, value)) for name, value in columns.items()}, {"time": time}, attrs)
 
 
 # ---- what a segment gets, by hand ------------------------------------------------------------------------------------
