@@ -16,6 +16,7 @@ from cavity import variables
 from cavity.climate.humid import dew_point, saturation_pressure
 from cavity.climate.rain import describe_rain
 from cavity.files import write_whole
+from cavity.wallfile.recorded import from_json, to_json
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -206,7 +207,7 @@ def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
         "wall_invented": int(wall.invented),
         "wall_description": wall.description,
         "wall_text": wall.text,
-        "wall_json": json.dumps(plain, allow_nan=True),
+        "wall_json": to_json(wall),
         "wall_sha256": digest,
         "wall_source": wall.source,
         "climate_name": str(given.get("name", "")),
@@ -395,6 +396,27 @@ def with_studs(dataset: xr.Dataset, studs: xr.Dataset) -> xr.Dataset:
             for name in ("temperature", "relative_humidity", "dew_point_margin")
         }
     ).assign_coords(stud_mould_class=("face", studs["face_mould_class"].to_numpy()))
+
+
+def wall_of(dataset: xr.Dataset) -> Wall:
+    """Return the wall that a result was computed for, as it carries it.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        A result of `simulate`, or of `airflow.steady_air`.
+
+    Returns
+    -------
+    Wall
+        The same object for equal walls; not to be changed.
+
+    Raises
+    ------
+    InputError
+        If the result carries no wall, or one with a key that is missing or not known.
+    """
+    return from_json(str(dataset.attrs.get("wall_json", "")))
 
 
 def save(dataset: xr.Dataset, path: str | os.PathLike[str]) -> Path:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from cavity.airflow.column import ColumnAir
     from cavity.kernels import year
     from cavity.wall.grid import Line
-    from cavity.wallfile.model import Wall
+    from cavity.wallfile.model import Case, Wall
 
 # m, still air with the vapour resistance of the room face by direction of heat flow, EN 15026 draft (CEN/TC 89 WI 29.3)
 ROOM_VAPOUR_LAYER = {"up": 0.004, "horizontal": 0.008, "down": 0.03}
@@ -85,20 +85,48 @@ def simulate(
 
     Heat and vapour in the layers: EN 15026. Cavity air: exponential approach as in ISO 15099. Air flow: `airflow`.
     """
+    case = wall.case(opening_set=opening_set, depth=depth, column=column)
+    return simulate_case(case, weather, hours=hours, refine_cells=refine_cells, refine_steps=refine_steps)
+
+
+def simulate_case(
+    case: Case,
+    weather: xr.Dataset,
+    *,
+    hours: int | None = None,
+    refine_cells: float = 1.0,
+    refine_steps: int = 1,
+) -> xr.Dataset:
+    """Return what `simulate` does for the case that `Wall.case` returns.
+
+    Parameters
+    ----------
+    case : Case
+        A wall with one set of openings, one column and its depth.
+    weather : xarray.Dataset, (time,)
+        As for `simulate`.
+    hours, refine_cells, refine_steps : keyword only
+        As for `simulate`. [h, 1, 1]
+
+    Returns
+    -------
+    xarray.Dataset
+        As of `simulate`.
+
+    Raises
+    ------
+    ConvergenceError
+        As `simulate`.
+    """
     from cavity.airflow.column import build_column
     from cavity.kernels import year
     from cavity.wall.grid import build_line
     from cavity.wall.indoor import indoor_climate
     from cavity.wall.uvalue import at_studs, rail_spots
 
-    chosen = _opening_set(wall, opening_set)
-    depth = wall.cavity.depth if depth is None else float(depth)
-    if not 0.0 < depth <= 1.0:
-        raise InputError(
-            Fault("simulate, depth", "the cavity depth is not possible", f"{depth} m", "above 0, at most 1 m")
-        )
-    air = build_column(wall, chosen, depth, column or "")
-    line = build_line(wall, depth=depth, refine=refine_cells)
+    wall = case.wall
+    air = build_column(case)
+    line = build_line(case, refine=refine_cells)
     room_T, room_phi = indoor_climate(wall.indoor, weather)  # of the whole weather: it knows the months and yesterday
     short = hours is not None and hours < weather.sizes["time"]
     if short:
@@ -106,7 +134,7 @@ def simulate(
         weather, room_T, room_phi = weather.isel(time=run_only), room_T[run_only], room_phi[run_only]
     outside = on_wall(weather, orientation=wall.orientation, tilt=wall.tilt, site=wall.site)
     forcing = _forcing(wall, air, line, outside, room_T, room_phi)
-    cavity_column = _column(wall, air, depth)
+    cavity_column = _column(case, air)
     readings = _readings(line)
     state = _start(wall, line, air, outside, room_T)
     segments, layers = len(air.segment_bottom), len(wall.layers)
@@ -126,38 +154,34 @@ def simulate(
             line.grid, cavity_column, forcing, readings, state, record, stage, work, order, refine_steps
         )
         if status:
-            case = f"wall {wall.name!r}, openings {chosen.name!r}, depth {depth * 1e3:g} mm"
-            raise ConvergenceError(_no_convergence(case, wall, line, outside, int(hour), work.trouble))
+            raise ConvergenceError(_no_convergence(case, line, outside, int(hour), work.trouble))
         steps, updates, worst = steps + n_steps, updates + n_updates, max(worst, residual)
         ends.append(_water_by_layer(state, line, layers))
         if float(np.abs(ends[-1] - ends[-2]).sum(axis=1).max()) < CYCLE:
             repeats = True
             break
-    gain = _gains(wall, chosen, air, forcing, record)
+    gain = _gains(case, air, forcing, record)
     dataset = dataset_of(wall, weather, outside, room_T, room_phi, air, line, record, ends, state, gain)
-    dataset = with_rail_spots(dataset, rail_spots(wall, opening_set=chosen.name, depth=depth, column=air.name))
+    dataset = with_rail_spots(dataset, rail_spots(case))
     if wall.run.stud_line and any(layer.frame for layer in wall.layers):
-        studs = simulate(
-            at_studs(replace(wall, run=replace(wall.run, stud_line=False))),
+        studs = simulate_case(
+            replace(case, wall=at_studs(replace(wall, run=replace(wall.run, stud_line=False)))),
             weather,
-            opening_set=chosen.name,
-            depth=depth,
-            column=air.name,
             hours=hours,
             refine_cells=refine_cells,
             refine_steps=refine_steps,
         )
         dataset = with_studs(dataset, studs)
     dataset.attrs.update(
-        opening_set=chosen.name,
-        depth=depth,
+        opening_set=case.opening_set.name,
+        depth=case.depth,
         years_run=len(ends) - 1,
         cycle_repeats=int(repeats),
         first_hour=int(order[0]),
         solver_steps=int(steps),
         solver_updates=int(updates),
         solver_residual=float(worst),
-        monthly="" if short else _monthly(wall, weather, chosen.name, depth, air.name),
+        monthly="" if short else _monthly(case, weather),
     )
     if boils := _boiling(dataset):
         dataset.attrs["warnings"] = json.dumps([*json.loads(dataset.attrs["warnings"]), boils])
@@ -179,9 +203,7 @@ def _boiling(dataset: xr.Dataset) -> str:
     )
 
 
-def _no_convergence(
-    case: str, wall: Wall, line: Line, outside: xr.Dataset, hour: int, trouble: NDArray[np.float64]
-) -> str:
+def _no_convergence(case: Case, line: Line, outside: xr.Dataset, hour: int, trouble: NDArray[np.float64]) -> str:
     """Return the message of a run that the solver gave up: where, in which state, and what can be tried."""
     from cavity.constants import ICE_POINT
     from cavity.kernels import year
@@ -190,7 +212,7 @@ def _no_convergence(
     residual, T, u, held, flow = (float(value) for value in trouble[3:])
     face = next((face.label for face in line.faces if face.node == node), "")
     owner = line.layer_of_node[node]
-    where = f"at {face!r}" if face else f"in layer {wall.layers[owner].name!r}"
+    where = f"at {face!r}" if face else f"in layer {case.wall.layers[owner].name!r}"
     celsius = T - ICE_POINT
     phase = "liquid" if celsius >= 0.0 else "freezing or melting" if celsius > -0.5 else "ice"
     water = f"{1e3 * held:.3g} g/m2 of water, {phase}" if held > 1e-6 else "no water"
@@ -212,44 +234,34 @@ def _no_convergence(
     )
 
 
-def drawn(wall: Wall, *, opening_set: str | None = None, depth: float | None = None, column: str = "") -> xr.Dataset:
+def drawn(case: Case) -> xr.Dataset:
     """Return what a drawing of one case shows, without weather and results.
 
     Parameters
     ----------
-    wall : Wall
-        The wall.
-    opening_set, column : str, keyword only
-        Names; default the first.
-    depth : float, keyword only
-        Cavity depth; default the wall's. [m]
+    case : Case
+        From `Wall.case`.
 
     Returns
     -------
     xarray.Dataset
         The coordinates and attributes that a result of `simulate` has for it; no variables.
-
-    Raises
-    ------
-    InputError
-        If a name is not known.
     """
     import xarray as xr
 
     from cavity.airflow.column import build_column
     from cavity.result import of_column, places
     from cavity.wall.grid import build_line
+    from cavity.wallfile.recorded import to_json
 
-    thickness = wall.cavity.depth if depth is None else depth
-    chosen = _opening_set(wall, opening_set)
-    air = build_column(wall, chosen, thickness, column)
-    found = xr.Dataset(coords=places(wall, air, build_line(wall, depth=thickness)))
-    own = {"wall_name": wall.name, "wall_json": json.dumps(asdict(wall)), "opening_set": chosen.name}
-    found.attrs = of_column(wall, air) | own | {"depth": thickness}
+    wall, air = case.wall, build_column(case)
+    found = xr.Dataset(coords=places(wall, air, build_line(case)))
+    own = {"wall_name": wall.name, "wall_json": to_json(wall), "opening_set": case.opening_set.name}
+    found.attrs = of_column(wall, air) | own | {"depth": case.depth}
     return found
 
 
-def _gains(wall: Wall, chosen: Any, air: ColumnAir, forcing: year.Forcing, record: year.Record) -> NDArray[np.float64]:
+def _gains(case: Case, air: ColumnAir, forcing: year.Forcing, record: year.Record) -> NDArray[np.float64]:
     """Return the gain in flow if each part were doubled, over hours spread evenly."""
     from cavity.airflow.gains import HOURS, doubling_gains
     from cavity.constants import GRAVITY, R_AIR, R_VAPOUR
@@ -268,31 +280,17 @@ def _gains(wall: Wall, chosen: Any, air: ColumnAir, forcing: year.Forcing, recor
             rho_link[:, k] = rho[:, inside] @ size[inside] / size[inside].sum()
     drive = forcing.wind[t, :-1] - forcing.wind[t, 1:] + (rho_out[:, None] - rho_link) * GRAVITY * air.link_rise
     mu = np.array([moist_air.viscosity(float(value)) for value in T_out])
-    return doubling_gains(wall, chosen, air, drive, rho_out, rho_link, mu)
+    return doubling_gains(case, air, drive, rho_out, rho_link, mu)
 
 
-def _monthly(wall: Wall, weather: xr.Dataset, opening_set: str, depth: float, column: str) -> str:
+def _monthly(case: Case, weather: xr.Dataset) -> str:
     """Return the monthly method's result as JSON; empty where the weather is not a whole year."""
     from cavity.wall.monthly import monthly, summary
 
     months = weather["time"].to_numpy().astype("datetime64[M]").astype(int) % 12
     if len(np.unique(months)) < 12:
         return ""
-    return json.dumps(summary(monthly(wall, weather, opening_set=opening_set, depth=depth, column=column)))
-
-
-def _opening_set(wall: Wall, name: str | None) -> Any:
-    import difflib
-
-    if name is None:
-        return wall.opening_sets[0]
-    try:
-        return wall.opening_set(name)
-    except KeyError:
-        known = [choice.name for choice in wall.opening_sets]
-        near = difflib.get_close_matches(name, known, 1)
-        fix = f"did you mean {near[0]!r}?" if near else "choose a listed one"
-        raise InputError(Fault("simulate, opening_set", "no such opening set", name, ", ".join(known), fix)) from None
+    return json.dumps(summary(monthly(case, weather)))
 
 
 # Permeance of the leaks that wet a wall [m3/(m2 h Pa)] at the envelope's air permeability q50 [m3/(m2 h)]:
@@ -445,14 +443,11 @@ def _plane_node(wall: Wall, line: Line, layer: int) -> int:
     return next(face.node for face in line.faces if face.inner == name)
 
 
-def _column(wall: Wall, air: ColumnAir, depth: float) -> year.Column:
+def _column(case: Case, air: ColumnAir) -> year.Column:
     from cavity.airflow.column import gust_curve
     from cavity.kernels import year
 
-    back = wall.cavity.emissivity_cladding
-    front = wall.cavity.emissivity_wall
-    back = wall.cladding[-1].material.emissivity if back is None else back
-    front = wall.backup[0].material.emissivity if front is None else front
+    wall = case.wall
     return year.Column(
         opening_law=air.opening_law,
         link_law=air.link_law,
@@ -475,9 +470,9 @@ def _column(wall: Wall, air: ColumnAir, depth: float) -> year.Column:
         single_clear=air.single_clear,
         gust_curve=gust_curve(air) if wall.cavity.gust_exchange > 0.0 else np.zeros((2, 0)),
         gust_factor=float(wall.cavity.gust_exchange),
-        depth=depth,
+        depth=case.depth,
         height=air.height,
-        emissivity=1.0 / (1.0 / back + 1.0 / front - 1.0),
+        emissivity=case.exchange_emissivity,
     )
 
 

@@ -86,6 +86,25 @@ def test_version_is_that_of_the_package():
     assert run("--version").output == f"cavity {version('cavity')}\n"
 
 
+def test_the_package_runs_as_a_module():
+    done = subprocess.run([sys.executable, "-m", "cavity", "--version"], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (0, run("--version").output, "")
+    wrong = subprocess.run([sys.executable, "-m", "cavity", "compair"], capture_output=True, text=True, check=False)
+    assert wrong.returncode == 2 and wrong.stderr.startswith("Usage: cavity [")
+
+
+def test_citation_and_package_agree():
+    """Name, version and licence stand in two files; no person is named in either."""
+    import tomllib
+
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    cited = (ROOT / "CITATION.cff").read_text(encoding="utf-8").splitlines()
+    assert f"version: {project['version']}" in cited and f"license: {project['license']}" in cited
+    assert any(line.startswith(f'title: "{project["name"]}: ') for line in cited)
+    assert "authors" not in project and not any("family-names" in line for line in cited)
+    assert (Path(cavity.__file__).parent / "py.typed").is_file()
+
+
 def test_an_unknown_command_is_wrong_use():
     assert "No such command" in run("compair", expect=2).output
 

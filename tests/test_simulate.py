@@ -310,8 +310,8 @@ def test_outside_coefficient_is_that_of_the_standard_in_the_hour_and_in_the_stea
     """ISO 6946 Annex C (from memory): 4 + 4 v; with radiation at 4 m/s it is the R_se of its tables, 0.04."""
     np.testing.assert_allclose(outside_coefficient(np.array([0.0, 4.0])), [4.0, 20.0])
     assert 1.0 / (outside_coefficient(4.0) + 0.9 * 4.0 * 5.670374e-8 * 283.15**3) == pytest.approx(0.04, abs=0.005)
-    air = build_column(starter_wall, starter_wall.opening_sets[0], 0.03)
-    steady = _Steady(starter_wall, air, np.zeros(2), 4.0, 283.15, 293.15, 101325.0)
+    air = build_column(starter_wall.case(depth=0.03))
+    steady = _Steady(starter_wall.case(depth=0.03), air, np.zeros(2), 4.0, 283.15, 293.15, 101325.0)
     assert steady.outside - starter_wall.emissivity * 4.0 * 5.670374e-8 * 283.15**3 == pytest.approx(20.0, rel=1e-6)
 
 

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from cavity.report import answer, display, evidence, schedule, series, summary
+from cavity.report import answer, display, evidence, schedule, summary
+from cavity.result import wall_of
 from cavity.risk.ranking import worst_by_criterion
 
 Pair = tuple[str, str]  # a value in SI and in inch-pound units
@@ -123,7 +124,7 @@ def brief(comparison: Any, seen: answer.View | None = None) -> Brief:
     variant = f", variant “{best['variant']}”" if best["variant"] else ""
     return Brief(
         wall=str(case.wall_name),
-        description=str(ds.attrs.get("wall_description") or series.wall_inputs(ds).get("description") or ""),
+        description=wall_of(ds).description,
         climate=climates,
         facing=", ".join(answer.facing_text(value) for value in seen.facings),
         day=created[:10],

@@ -14,9 +14,22 @@ import numpy as np
 
 from cavity.errors import Fault, InputError
 from cavity.files import write_whole
-from cavity.report import answer, brief, display, elevation, evidence, figures, payload, schedule, section, series
+from cavity.report import (
+    air_words,
+    answer,
+    brief,
+    display,
+    elevation,
+    evidence,
+    figures,
+    payload,
+    schedule,
+    section,
+    series,
+)
 from cavity.report.companion import companion, heat
 from cavity.report.palette import DARK, FONT, LIGHT, STATUS_PATH, STATUS_WORD, style
+from cavity.result import wall_of
 from cavity.units import FOOTNOTE, cite
 
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -215,7 +228,6 @@ def render(comparison: Any) -> str:
             Fault("comparison", "has no case to report", fix="give at least one opening set and one depth")
         )
     first = cases[0].dataset
-    wall = series.wall_inputs(first)
     created = str(getattr(comparison, "created", "") or first.attrs.get("created", ""))
     climates = list(dict.fromkeys(case.climate_name for case in (*cases, *answer.failed_of(comparison))))
     failed = answer.failed_of(comparison)
@@ -243,7 +255,7 @@ def render(comparison: Any) -> str:
         "rule_head": RULE_HEAD,
         "rules": index["rules"][index["cases"][start]["rules"]],
         "wall_invented": bool(first.attrs.get("wall_invented")),
-        "description": str(first.attrs.get("wall_description") or wall.get("description") or ""),
+        "description": wall_of(first).description,
         "climate_text": ", ".join(climates),
         "facing": ", ".join(answer.facing_text(value) for value in facings),
         "compared": " × ".join(
@@ -290,7 +302,7 @@ def render(comparison: Any) -> str:
             for note in evidence.NOTES
         ],
         "assumptions": evidence.ASSUMPTIONS,
-        "checks": evidence.checks(getattr(comparison, "checks", None)),
+        "checks": evidence.checks(evidence.published()),
         "provenance": evidence.provenance(cases, created),
         "wall_text": escape(str(first.attrs.get("wall_text") or "")),  # as the user wrote it, marks and all
         "index_packed": Markup(payload.deflate(json.dumps(index, separators=(",", ":"), allow_nan=False).encode())),
@@ -307,7 +319,7 @@ def _elevation(seen: answer.View) -> dict[str, Any]:
     pieces = answer.compartments(seen)
     parts = answer.drawn_parts(seen)
     datasets = [part.case.dataset for part in parts]
-    if not datasets or not series.wall_inputs(datasets[0]).get("opening_sets"):
+    if not datasets:
         return {"elevation": "", "pieces": pieces, "schedule": [], "schedule_head": (), "details": []}
     statuses = [answer.case_status(part.case) for part in parts]
     marks = {}
@@ -427,8 +439,6 @@ def _telling_hour(ds: Any) -> int:
 
 
 def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dict[str, Any]:
-    from cavity.report import airflow_page
-
     ds = case.dataset
     segment, face = series.governing(ds, case.findings)
     names, _ = figures.profile_positions(ds)
@@ -491,8 +501,8 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
         "governs": face,
         "segment_text": f"{ds['segment'].values[segment]} segment, {bottom:.2g} to {top:.2g} m",
         "upward": float((series.upward(ds) > 0).mean()),
-        "air": list(airflow_page.sentences(ds)),
-        "vents": [list(row) for row in airflow_page.vent_rows(ds)],
+        "air": list(air_words.sentences(ds)),
+        "vents": [list(row) for row in air_words.vent_rows(ds)],
         "findings": [_finding(found) for found in series.ranked(case.findings)],
         "monthly": [[_month(row) for row in rows] for rows in humid],
         "event": event_text(event),
