@@ -318,7 +318,7 @@ def empty_record(wall: Wall, line: Line, air: ColumnAir, hours: int) -> year.Rec
     Record
         Of zeros. [SI]
     """
-    from cavity.kernels import year
+    from cavity.kernels import stream, year
 
     def field(*shape: int) -> NDArray[np.float64]:
         return np.zeros((hours, *shape))
@@ -344,6 +344,7 @@ def empty_record(wall: Wall, line: Line, air: ColumnAir, hours: int) -> year.Rec
         wetting=np.zeros((hours, segments, faces, year.CAUSES), dtype=np.float32),
         drainage=np.zeros((hours, segments, faces), dtype=np.float32),
         heat_in=field(segments),
+        stream=field(segments, 2, stream.TERMS),
         water_residual=field(segments),
         energy_residual=field(segments),
         drained=np.zeros(segments),

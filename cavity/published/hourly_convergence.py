@@ -168,6 +168,8 @@ def cases() -> tuple[Case, ...]:
     for title, name, limit in (
         ("water balance error over throughput", "water_balance_error", 1e-6),
         ("energy balance error over throughput", "energy_balance_error", 1e-4),
+        ("air stream, heat balance error over throughput", "stream_heat_error", 1e-6),
+        ("air stream, vapour balance error over throughput", "stream_vapour_error", 1e-6),
     ):
         rows.append(value_case(title, units="1", expected=0.0, computed=base.attrs[name], atol=limit, **common))
     by_cells = condensing()
