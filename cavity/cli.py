@@ -167,13 +167,33 @@ def _rain_options(several: bool = False) -> Any:
     return lambda command: rain(total(command))
 
 
+def _climate_option(several: bool = False) -> Any:
+    """Add the option that names the weather."""
+    more = "; may be repeated" if several else ""
+    return click.option(
+        "--climate", "climates" if several else "climate", multiple=several, metavar="FILE_OR_NAME",
+        help="Hourly weather of a year (EPW, CSV or NetCDF), or one of the fictitious climates that `cavity climate` "
+        f'lists{more}.  [default: "cool marine"]',
+    )  # fmt: skip
+
+
 def _weathers(climates: Any, rain: Any, rain_total: Any) -> list[Any]:
-    """Read climates with their rain; an estimate is said on stderr, whatever the command prints."""
+    """Read climates with their rain; an estimate or a default is said on stderr, whatever the command prints."""
     import json
 
     from cavity.climate.estimate import read_climates
+    from cavity.climate.named import DEFAULT
 
-    found = read_climates(climates, rain, rain_total)
+    if not climates:
+        _no_rain_alone({"--rain": rain, "--rain-total": rain_total})
+    found = read_climates(climates or [DEFAULT], rain, rain_total)
+    if not climates:
+        place = str(found[0].attrs["name"]).removesuffix(" (fictitious)")
+        click.echo(
+            f'Note: no --climate is given; this is the fictitious climate "{DEFAULT}" ({place}). `cavity climate` '
+            "lists the others; for a building give the weather of its place.",
+            err=True,
+        )
     for weather in found:
         if str(weather.attrs["rain_source"]).startswith("estimated"):
             said = [note for note in json.loads(weather.attrs["warnings"]) if note.lower().startswith("rain is")]
@@ -181,9 +201,21 @@ def _weathers(climates: Any, rain: Any, rain_total: Any) -> list[Any]:
     return found
 
 
-def _weather(climate: str, rain: str | None, rain_total: str | None) -> Any:
+def _no_rain_alone(options: dict[str, Any]) -> None:
+    """Refuse rain of a real place for the default climate."""
+    from cavity.errors import Fault, InputError
+
+    for option, given in options.items():
+        if given:
+            raise InputError(
+                Fault(option, "there is no climate that it belongs to", str(given[0])[:80], "--climate as well",
+                      "give the weather of the place by --climate")
+            )  # fmt: skip
+
+
+def _weather(climate: str | None, rain: str | None, rain_total: str | None) -> Any:
     """Read one climate with its rain."""
-    return _weathers([climate], [rain] if rain else [], [rain_total] if rain_total else [])[0]
+    return _weathers([climate] if climate else [], [rain] if rain else [], [rain_total] if rain_total else [])[0]
 
 
 # A command: parse, call, print. Options show default and unit, heavy imports stand inside, errors are CavityErrors.
@@ -209,14 +241,7 @@ def new(file: str | None, like: str, listed: bool, force: bool) -> None:
 
 @main.command()
 @click.argument("wallfiles", nargs=-1, required=True, type=click.Path(), metavar="WALLFILE...")
-@click.option(
-    "--climate",
-    "climates",
-    required=True,
-    multiple=True,
-    type=click.Path(),
-    help="Hourly weather of a year (EPW, CSV or NetCDF); may be repeated.",
-)
+@_climate_option(several=True)
 @_rain_options(several=True)
 @click.option(
     "--column",
@@ -387,12 +412,8 @@ def _checked(
         if wall is None:
             continue
         tried(axes_of, wall, None, variants)
-        known = [column.name for column in wall.columns]
-        unknown = [name for name in columns if name not in known]
-        faults.append([
-            Fault(f"{path}, --column", "no such strip", name[:80], ", ".join(known), "use one of its names")
-            for name in unknown
-        ])  # fmt: skip
+        for name in columns:
+            tried(wall.column, name)
         walls.append(replace(wall, rules=(*wall.rules, *(more or ()))))
     weathers = tried(_weathers, climates, rain, rain_total) or []
     for weather in weathers:
@@ -438,7 +459,7 @@ def materials(name: str | None, group: str | None) -> None:
 
 
 @main.command()
-@click.argument("files", nargs=-1, required=True, type=click.Path(), metavar="FILE...")
+@click.argument("files", nargs=-1, metavar="[FILE_OR_NAME]...")
 @_rain_options()
 @click.option("--wall", type=click.Path(), help="Wall file whose site (terrain, height, rain factors) is used.")
 @click.option(
@@ -461,6 +482,7 @@ def climate(
 ) -> None:
     """Summarise hourly weather: months, driving rain, drying, and which wall to check.
 
+    Without a FILE: list the fictitious climates that come with the program; each may be named in place of a file.
     FILE is EPW, CSV or NetCDF; several files are years of one place. The CSV form:
 
     \b
@@ -479,7 +501,15 @@ def climate(
     """  # noqa: D301
     from rich.console import Console
 
-    from cavity.climate.listing import notes, prepare, table
+    from cavity.climate.listing import climates_table, notes, prepare, table
+
+    if not files:
+        if rain or rain_total or wall or year or warmer is not None or out or save:
+            raise click.UsageError("name a FILE or a climate; `cavity climate` alone lists the climates")
+        Console(highlight=False).print(climates_table())
+        click.echo("\nAll are fictitious, for trying things out: no such place exists. Use one by its name:")
+        click.echo('cavity compare wall.toml --climate "cool marine"')
+        return
     from cavity.climate.summary import STANDARD_SITE, summarise
     from cavity.files import HTML, NETCDF, check_outputs
     from cavity.report import climate_page
@@ -511,13 +541,13 @@ def climate(
 
 @main.command()
 @click.argument("wallfile", type=click.Path())
-@click.option("--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF).")
+@_climate_option()
 @_rain_options()
 @click.option("--openings", metavar="NAME", help="Set of openings; default: the first of the wall file.")
 @click.option("--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm"; default: that of the wall file.')
 @click.option("--column", metavar="NAME", help="Column of the cavity; default: the first of the wall file.")
 def monthly(
-    wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
+    wallfile: str, climate: str | None, rain: str | None, rain_total: str | None, openings: str | None,
     depth: str | None,
     column: str | None,
 ) -> None:  # fmt: skip
@@ -543,9 +573,9 @@ def monthly(
         if not 0.001 <= metres <= 0.5:
             raise InputError(Fault("--depth", "not a possible cavity depth", depth[:80], "1 mm to 500 mm", ""))
     wall, weather = read_wall(wallfile), _weather(climate, rain, rain_total)
-    result = run(wall, weather, opening_set=openings, depth=metres, column=column)
-    chosen = openings or wall.opening_sets[0].name
-    click.echo(f"{wall.name}, openings {chosen!r}, in {weather.attrs['name']}\n")
+    case = wall.case(opening_set=openings, depth=metres, column=column)
+    result = run(case, weather)
+    click.echo(f"{wall.name}, openings {case.opening_set.name!r}, in {weather.attrs['name']}\n")
     Console(highlight=False).print(monthly_table(result))
     click.echo("Condensate: monthly change = amount at month end.")
     click.echo()
@@ -598,11 +628,11 @@ def airflow(
 
     wall = read_wall(wallfile)
     check_outputs([("--out", out, HTML)], [wallfile, wall.indoor.file])
-    options: dict[str, Any] = {"opening_set": openings, "angle": angle}
-    options |= {"outdoor": outdoor + ICE_POINT, "indoor": indoor + ICE_POINT}
+    options = {"angle": angle, "outdoor": outdoor + ICE_POINT, "indoor": indoor + ICE_POINT}
+    metres = None
     if depth is not None:
         try:
-            options["depth"] = parse_quantity(depth, "m")
+            metres = parse_quantity(depth, "m")
         except ValueError as error:
             raise InputError(Fault("--depth", str(error), depth, 'a length such as "30 mm"')) from None
     winds = numbers(wind, "--wind")
@@ -611,8 +641,9 @@ def airflow(
         warmth["cavity"] = [value + ICE_POINT for value in numbers(warm, "--cavity")]
     if sun is not None or warm is None:
         warmth["sun"] = numbers("0,300,700" if sun is None else sun, "--sun")
-    found = steady_columns(wall, columns, wind=winds, **options, **warmth)
-    notes = [difference_sentence(wall, wind=winds, column=found[0].attrs["column"], **options)]
+    case = wall.case(opening_set=openings, depth=metres, column=columns[0] if columns else None)
+    found = steady_columns(wall, columns, opening_set=openings, depth=metres, wind=winds, **options, **warmth)
+    notes = [difference_sentence(case, wind=winds, **options)]
     files = _Files()
     if out:
         files.write("", airflow_page.write_airflow_page, found, out, notes=notes)
@@ -671,9 +702,7 @@ def _case_options(several_depths: bool = False) -> Any:
     )
     options = (
         click.argument("wallfile", type=click.Path()),
-        click.option(
-            "--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF)."
-        ),
+        _climate_option(),
         _rain_options(),
         click.option("--openings", metavar="NAME", help="Set of openings [default: first in the wall file]."),
         depth,
@@ -720,7 +749,7 @@ def _depth(text: str | None) -> float | None:
 @click.option("--out", type=click.Path(), help="Write a page with the minima and all cases (HTML).")
 @_engine_options
 def size(
-    wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
+    wallfile: str, climate: str | None, rain: str | None, rain_total: str | None, openings: str | None,
     depths: tuple[str, ...], column: str | None,
     scaled: tuple[str, ...], margin: str, strict: bool, out: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
@@ -770,7 +799,7 @@ def size(
 @click.option("--save", type=click.Path(), metavar="FILE", help="Also write the study as NetCDF.")
 @_engine_options
 def uncertainty(
-    wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
+    wallfile: str, climate: str | None, rain: str | None, rain_total: str | None, openings: str | None,
     depth: str | None, column: str | None,
     samples: int, seed: int, quick: bool, out: str | None, save: str | None, scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
@@ -828,7 +857,7 @@ def uncertainty(
 @_case_options()
 @_engine_options
 def advise(
-    wallfile: str, climate: str, rain: str | None, rain_total: str | None, openings: str | None,
+    wallfile: str, climate: str | None, rain: str | None, rain_total: str | None, openings: str | None,
     depth: str | None, column: str | None,
     scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
@@ -868,13 +897,13 @@ def advise(
 
 @main.command()
 @click.argument("wallfile", required=False, type=click.Path())
-@click.option("--climate", required=True, type=click.Path(), help="Hourly weather of a year (EPW, CSV or NetCDF).")
+@_climate_option()
 @_rain_options()
 @click.option("--openings", metavar="NAME", help="Set of openings; default: the one most open at base and head.")
 @click.option("--out", type=click.Path(), default="reports/lesson.html", show_default=True, help="The page (HTML).")
 @_engine_options
 def lesson(
-    wallfile: str | None, climate: str, rain: str | None, rain_total: str | None, openings: str | None, out: str,
+    wallfile: str | None, climate: str | None, rain: str | None, rain_total: str | None, openings: str | None, out: str,
     scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
     """Write a page for teaching: what depth, openings, sun, rails and more do to flow and wetness.
@@ -889,11 +918,7 @@ def lesson(
 
     wall = read_wall(wallfile) if wallfile else parse_wall(starter(), "starter")
     check_outputs([("--out", out, HTML)], [wallfile, climate, rain, wall.indoor.file])
-    if openings is not None and openings not in [chosen.name for chosen in wall.opening_sets]:
-        from cavity.errors import Fault, InputError
-
-        known = ", ".join(chosen.name for chosen in wall.opening_sets)
-        raise InputError(Fault("--openings", "the wall has no such set", openings, known, "use one of its names"))
+    wall.case(opening_set=openings)  # an unknown name is reported before the weather is read
     weather = _weather(climate, rain, rain_total)
     with shown_progress() as progress:
         done = lessons(wall, weather, opening_set=openings, progress=progress, scheduler=scheduler, fresh=fresh)
@@ -909,7 +934,11 @@ def lesson(
 
 @main.command()
 @click.argument("wallfile", required=False, type=click.Path())
-@click.option("--climate", metavar="NAME_OR_FILE", help="A fictitious climate by name, or an hourly weather file.")
+@click.option(
+    "--climate",
+    metavar="FILE_OR_NAME",
+    help="An hourly weather file, or a fictitious climate; `cavity climate` lists them.",
+)
 @click.option("--port", default=0, type=click.IntRange(0, 65535), metavar="PORT", help="Of the page; 0: a free one.")
 @click.option("--no-open", is_flag=True, help="Print the address only; the browser is not opened.")
 def live(wallfile: str | None, climate: str | None, port: int, no_open: bool) -> None:
@@ -917,21 +946,30 @@ def live(wallfile: str | None, climate: str | None, port: int, no_open: bool) ->
 
     The page is served from this computer to this computer alone. Ctrl-C ends it; the browser keeps the wall.
     """
+    from pathlib import Path
+
     from cavity.climate import packaged, read_weather
+    from cavity.climate.named import weather_file
     from cavity.live.desk import Desk
     from cavity.live.server import serve
     from cavity.live.studies import Studies
     from cavity.study.engine import Engine
     from cavity.wallfile import read_wall
 
-    text = read_wall(wallfile).text if wallfile else ""
+    wall = read_wall(wallfile) if wallfile else None
     climates = packaged()
-    with Engine() as engine:
+    with Engine(write_behind=True) as engine:
         work = Desk(engine, climates)
-        chosen = climate or ""
-        if climate and climate not in climates:
-            weather = read_weather(climate)
-            chosen = work.add(str(weather.attrs.get("name") or climate), weather)
+        if wall is not None and wall.indoor.file:
+            place = Path(wall.indoor.file)
+            work.add_indoor(str(place.relative_to(Path(str(wallfile)).resolve().parent)), place.read_bytes())
+        chosen = ""
+        if climate:
+            file = weather_file(climate)
+            chosen = next((name for name, known in climates.items() if known == file), "")
+            if not chosen:
+                weather = read_weather(file)
+                chosen = work.add(str(weather.attrs.get("name") or climate), weather)
 
         def opened(address: str) -> None:
             click.echo(f"The page is at {address}\nCtrl-C ends it.")
@@ -941,4 +979,4 @@ def live(wallfile: str | None, climate: str | None, port: int, no_open: bool) ->
 
                 webbrowser.open(address)
 
-        serve(work, Studies(), first={"text": text, "climate": chosen}, port=port, opened=opened)
+        serve(work, Studies(), first={"text": wall.text if wall else "", "climate": chosen}, port=port, opened=opened)

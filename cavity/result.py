@@ -16,6 +16,7 @@ from cavity import variables
 from cavity.climate.humid import dew_point, saturation_pressure
 from cavity.climate.rain import describe_rain
 from cavity.files import write_whole
+from cavity.wallfile.recorded import from_json, to_json
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from cavity.kernels import year_arrays
     from cavity.wall.grid import Line
     from cavity.wall.uvalue import RailSpot
-    from cavity.wallfile.model import Layer, Wall
+    from cavity.wallfile.model import Case, Layer, Wall
 
 MOULD_CLASSES = ("resistant", "medium resistant", "sensitive", "very sensitive")
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
@@ -33,6 +34,9 @@ _SOLID_WOOD = ("timber", "cladding")  # groups of the materials table; other woo
 BALANCE_TERMS = (
     "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain behind the cladding",
     "vapour to the cavity air", "run-off", "drained from full layers", "stored",
+)  # fmt: skip
+STREAM_TERMS = (
+    "carried in", "carried out", "exchanged with outdoors", "given by the cladding", "given by the wall",
 )  # fmt: skip
 
 
@@ -129,6 +133,9 @@ def dataset_of(
     put("heat_flux_indoor", record.heat_in)
     put("water_residual", record.water_residual)
     put("energy_residual", record.energy_residual)
+    for k, kind in enumerate(("heat", "vapour")):
+        put(f"stream_{kind}", record.stream[:, :, k].astype(np.float32), "cavity.kernels.stream")
+        put(f"stream_{kind}_residual", record.stream[:, :, k].sum(axis=-1), "cavity.kernels.stream")
     put("water_end_of_year", np.maximum(np.array([end[:, :layers] for end in ends[1:]]), 0.0))
     put("film_end_of_year", np.maximum(np.array([end[:, layers:] for end in ends[1:]]), 0.0))
     put("water_at_start", np.maximum(ends[0][:, :layers], 0.0))
@@ -142,6 +149,7 @@ def dataset_of(
         coords=_coordinates(wall, outside, air, line, len(ends) - 1),
     )
     throughput = np.maximum(record.throughput, 1e-9)
+    stream = _stream_errors(record.stream)
     dataset.attrs = (
         provenance(wall, weather)
         | of_column(wall, air)
@@ -151,6 +159,8 @@ def dataset_of(
             "has_rain": int(weather.attrs.get("has_rain", 0)),
             "water_balance_error": float((np.abs(record.water_residual).max(axis=0) / throughput[:, 0]).max()),
             "energy_balance_error": float((np.abs(record.energy_residual).max(axis=0) / throughput[:, 1]).max()),
+            "stream_heat_error": stream[0],
+            "stream_vapour_error": stream[1],
             "version": version("cavity"),
             "created": dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC"),
         }
@@ -184,6 +194,32 @@ def of_column(wall: Wall, air: ColumnAir) -> dict[str, str | float]:
     }
 
 
+def drawn(case: Case) -> xr.Dataset:
+    """Return what a drawing of one case shows, without weather and results.
+
+    Parameters
+    ----------
+    case : Case
+        From `Wall.case`.
+
+    Returns
+    -------
+    xarray.Dataset
+        The coordinates and attributes that a result of `simulate` has for it; no variables.
+    """
+    import xarray as xr
+
+    from cavity.airflow.column import build_column
+    from cavity.wall.grid import build_line
+    from cavity.wallfile.recorded import to_json
+
+    wall, air = case.wall, build_column(case)
+    found = xr.Dataset(coords=places(wall, air, build_line(case)))
+    own = {"wall_name": wall.name, "wall_json": to_json(wall), "opening_set": case.opening_set.name}
+    found.attrs = of_column(wall, air) | own | {"depth": case.depth}
+    return found
+
+
 def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
     """Return the attributes of a result that tell where its inputs come from; no number of it depends on them.
 
@@ -206,7 +242,7 @@ def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
         "wall_invented": int(wall.invented),
         "wall_description": wall.description,
         "wall_text": wall.text,
-        "wall_json": json.dumps(plain, allow_nan=True),
+        "wall_json": to_json(wall),
         "wall_sha256": digest,
         "wall_source": wall.source,
         "climate_name": str(given.get("name", "")),
@@ -217,6 +253,17 @@ def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
         "time_policy": str(given.get("time_policy", "")),
         "warnings": json.dumps([*wall.warnings, *json.loads(given.get("warnings", "[]"))]),
     }
+
+
+def _stream_errors(terms: NDArray[np.float64]) -> tuple[float, float]:
+    """Return the error of the air stream's heat and vapour over what passed: the worst segment, hours by size.
+
+    terms: (time, segment, kind, term).
+    """
+    error = np.abs(terms.sum(axis=-1)).sum(axis=0)
+    passed = np.abs(terms).sum(axis=(0, 3))
+    worst = (error / np.maximum(passed, 1e-30)).max(axis=0)
+    return float(worst[0]), float(worst[1])
 
 
 def _balance(record: year_arrays.Record, state: year_arrays.State) -> NDArray[np.float64]:
@@ -235,6 +282,7 @@ def _coordinates(wall: Wall, outside: xr.Dataset, air: ColumnAir, line: Line, ye
         "film_face": list(FILM_FACES),
         "year": np.arange(1, years + 1),
         "balance_term": list(BALANCE_TERMS),
+        "stream_term": list(STREAM_TERMS),
     }
 
 
@@ -397,6 +445,27 @@ def with_studs(dataset: xr.Dataset, studs: xr.Dataset) -> xr.Dataset:
             for name in ("temperature", "relative_humidity", "dew_point_margin")
         }
     ).assign_coords(stud_mould_class=("face", studs["face_mould_class"].to_numpy()))
+
+
+def wall_of(dataset: xr.Dataset) -> Wall:
+    """Return the wall that a result was computed for, as it carries it.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        A result of `simulate`, or of `airflow.steady_air`.
+
+    Returns
+    -------
+    Wall
+        The same object for equal walls; not to be changed.
+
+    Raises
+    ------
+    InputError
+        If the result carries no wall, or one with a key that is missing or not known.
+    """
+    return from_json(str(dataset.attrs.get("wall_json", "")))
 
 
 def save(dataset: xr.Dataset, path: str | os.PathLike[str]) -> Path:

@@ -14,13 +14,14 @@ from pydantic_core import PydanticUndefined
 
 from cavity.live import form
 from cavity.published import verify
+from cavity.report import evidence
 from cavity.risk.limits import LIMITS
 from cavity.wallfile import schema
 from cavity.wallfile.values import Leaf
 
 TARGET = Path(__file__).parents[1] / "docs" / "wallfile.md"
 CRITERIA = TARGET.with_name("criteria.md")
-CHECKS = Path(verify.__file__).with_name("summary.json")
+CHECKS = Path(evidence.__file__).with_name("published.json")
 LIMITS_BEGIN, LIMITS_END = "<!-- limits: written by tests/make_docs.py -->", "<!-- end -->"
 HEAD = """# The wall file, key by key
 

@@ -2,6 +2,7 @@
 
 import importlib
 import os
+import pkgutil
 import subprocess
 import sys
 from pathlib import Path
@@ -84,6 +85,25 @@ def test_version_is_that_of_the_package():
     from importlib.metadata import version
 
     assert run("--version").output == f"cavity {version('cavity')}\n"
+
+
+def test_the_package_runs_as_a_module():
+    done = subprocess.run([sys.executable, "-m", "cavity", "--version"], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (0, run("--version").output, "")
+    wrong = subprocess.run([sys.executable, "-m", "cavity", "compair"], capture_output=True, text=True, check=False)
+    assert wrong.returncode == 2 and wrong.stderr.startswith("Usage: cavity [")
+
+
+def test_citation_and_package_agree():
+    """Name, version and licence stand in two files; no person is named in either."""
+    import tomllib
+
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    cited = (ROOT / "CITATION.cff").read_text(encoding="utf-8").splitlines()
+    assert f"version: {project['version']}" in cited and f"license: {project['license']}" in cited
+    assert any(line.startswith(f'title: "{project["name"]}: ') for line in cited)
+    assert "authors" not in project and not any("family-names" in line for line in cited)
+    assert (Path(cavity.__file__).parent / "py.typed").is_file()
 
 
 def test_an_unknown_command_is_wrong_use():
@@ -212,23 +232,26 @@ def test_every_public_name_loads_and_is_listed():
 
 
 @pytest.mark.parametrize(
-    "code",
+    "before",
     [
-        "import cavity; f = cavity.simulate",
-        "import cavity.simulate; f = cavity.simulate",
-        "import cavity; import cavity.simulate; f = cavity.simulate",
-        "from cavity import simulate as f",
-        "import cavity.simulate; from cavity import simulate as f",
-        "from cavity.simulate import simulate as f; import cavity; assert cavity.simulate is f",
+        "import cavity",
+        "import cavity.hourly.run, cavity",
+        "import cavity.study, cavity",
+        "import cavity.report, cavity",
     ],
 )
-def test_simulate_is_the_function_whatever_was_imported_before(code):
-    assert fresh(f"{code}\nprint(type(f).__name__, f.__module__)").split() == ["function", "cavity.simulate"]
+def test_public_names_are_functions_whatever_was_imported_before(before):
+    names = [name for name in cavity.__all__ if name != "__version__"]
+    said = fresh(f"{before}\nprint(*(callable(getattr(cavity, name)) for name in {names!r}))")
+    assert said.split() == ["True"] * len(names)
 
 
-def test_the_module_of_the_same_name_stays_importable():
-    module = importlib.import_module("cavity.simulate")
-    assert module.simulate is cavity.simulate
+def test_no_module_of_the_package_has_a_public_name():
+    """A module of that name would become an attribute of the package when imported, in place of the function."""
+    modules = {module.name for module in pkgutil.iter_modules(cavity.__path__)}
+    assert not modules & set(cavity.__all__)
+    assert type(cavity) is type(pkgutil)  # a plain module
+    assert cavity.simulate is importlib.import_module("cavity.hourly.run").simulate
 
 
 # --------------------------------------------------------------------------- terminals and interruptions

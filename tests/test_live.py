@@ -1,10 +1,12 @@
 """The live page's server: who is let in, what it answers, and that its answers are those of the command line."""
 
 import json
+import re
 import socket
 import threading
 import time
 
+import numpy as np
 import pytest
 from conftest import ROOT
 from starlette.testclient import TestClient
@@ -118,7 +120,7 @@ def test_a_wall_is_answered_at_once_with_drawings_and_numbers(client):
     wall = parse_wall(TEXT)
     from cavity.wall.uvalue import u_value
 
-    assert quick["u_value"] == pytest.approx(u_value(wall, opening_set="10 mm slots").u_value, rel=1e-5)
+    assert quick["u_value"] == pytest.approx(u_value(wall.case(opening_set="10 mm slots")).u_value, rel=1e-5)
     assert quick["section"].startswith("<svg") and quick["elevation"].startswith("<svg")
     assert quick["strips"][0]["rate"] > 1.0 and sum(part for _, part in quick["strips"][0]["losses"]) == pytest.approx(
         1.0
@@ -178,10 +180,48 @@ def test_an_uploaded_climate_is_read_with_all_checks_and_named_as_the_user_does(
     assert odd.status_code == 422 and "another kind" in odd.json()["faults"][0]["problem"]
 
 
+def test_an_uploaded_indoor_climate_is_the_only_file_that_a_text_can_name(client, work):
+    hours = work.weather("inland").sizes["time"]
+    rows = ["temperature [degC],relative humidity [%]"] + ["21,50"] * hours
+    from cavity.wall.indoor import FILE_COLUMNS
+
+    rows[0] = ",".join(FILE_COLUMNS)
+    data = "\n".join(rows).encode()
+    name = client.post("/indoor", params={"name": "../../our room.csv"}, content=data).json()["name"]
+    assert "/" not in name and (work.folder / name).read_bytes() == data
+    again = client.post("/indoor", params={"name": "../../our room.csv"}, content=data).json()["name"]
+    other = client.post("/indoor", params={"name": "../../our room.csv"}, content=data + b"\n").json()["name"]
+    assert again == name and other != name
+    section = '\n[indoor]\nmodel = "file"\nfile = "{}"\n'
+    plain = re.sub(r"(?m)^\[indoor\][^\[]*", "", TEXT)
+    assert ask(client, "/wall", text=plain + section.format(name)).json()["faults"] == []
+    for way in ("/etc/passwd", "../" + name, "nothing.csv", "..\\\\x"):
+        (fault,) = ask(client, "/wall", text=plain + section.format(way)).json()["faults"]
+        assert fault["key"] == "indoor.file", way
+
+
+def test_a_curve_that_is_thinned_keeps_its_ends_peaks_and_gaps():
+    rng = np.random.default_rng(1)
+    y = rng.normal(size=8760)
+    y[4000], y[5000] = 9.0, -9.0
+    y[6000:6003] = np.nan
+    x = np.arange(y.size)
+    (trace,) = desk.thinned({"data": [{"type": "scatter", "x": x, "y": y}], "layout": {}}, most=500)["data"]
+    assert {0, 4000, 5000, 6000, 8759} <= set(trace["x"]) and len(trace["x"]) < 700
+    np.testing.assert_array_equal(trace["y"], y[trace["x"]])
+    stretch = -(-2 * y.size // 500)
+    for start in range(0, y.size, stretch):
+        part = y[start : start + stretch]
+        shown = trace["y"][(trace["x"] >= start) & (trace["x"] < start + stretch)]
+        assert np.nanmin(shown) == np.nanmin(part) and np.nanmax(shown) == np.nanmax(part)
+
+
 def test_uploads_have_a_limit(client, monkeypatch):
     monkeypatch.setattr(server, "LARGEST_FILE", 1000)
     answered = client.post("/climate", params={"name": "a.epw"}, content=b"x" * 2000)
     assert answered.status_code == 422 and "too large" in answered.json()["faults"][0]["problem"]
+    monkeypatch.setattr(server, "LARGEST_INDOOR", 1000)
+    assert client.post("/indoor", params={"name": "a.csv"}, content=b"x" * 2000).status_code == 422
     monkeypatch.setattr(server, "LARGEST_TEXT", 1000)
     assert ask(client, "/wall", text="x" * 2000).status_code == 422
 

@@ -264,6 +264,113 @@ def test_dragging_a_vent_and_a_rail_changes_their_heights(page):
     fresh(page)
 
 
+def _pull(page, kind, down):
+    """Drag the last part of a kind in the elevation by so many pixels, as a pointer would take it."""
+    from selenium.webdriver import ActionChains
+
+    grips = page.find_elements("css selector", f"#elevation .grip[data-drag={kind}]")
+    spot = page.execute_script(
+        "const g = arguments[0]; g.scrollIntoView({block: 'center'}); const b = g.getBoundingClientRect();"
+        "return [b.left + 20, b.top + b.height / 2]",
+        grips[-1],
+    )
+    chain = ActionChains(page)
+    chain.w3c_actions.pointer_action.move_to_location(int(spot[0]), int(spot[1]))
+    chain.click_and_hold().move_by_offset(0, down // 2).pause(0.1).move_by_offset(0, down - down // 2).release()
+    chain.perform()
+
+
+def test_dragging_a_barrier_moves_it_and_a_vent_at_the_base_or_head_takes_a_height(page):
+    page.execute_script(
+        "const t = document.getElementById('text'); t.value += arguments[0];"
+        "document.getElementById('text-use').click()",
+        '\n[[barrier]]\nname = "fire barrier"\nheight = "3 m"\nfree_area = "10 cm2/m"\n',
+    )
+    fresh(page)
+    wait(page, "return document.querySelectorAll('#elevation .grip[data-drag=barrier]').length")
+    for kind, key in (("barrier", ("barrier", 0, "height")), ("vent", ("openings", 0, "vent", -1, "height"))):
+
+        def value(key=key):
+            found = desk.contents(text_of(page))
+            for part in key:
+                found = found[part]
+            return found
+
+        before = value()
+        _pull(page, kind, 24)
+        end = time.monotonic() + 25
+        while value() == before and time.monotonic() < end:
+            time.sleep(0.05)
+        assert before in ("3 m", "head") and 0.0 < float(value().removesuffix(" m")) < 6.0
+    fresh(page)
+
+
+def test_a_case_that_is_not_computed_says_so_and_leaves_the_rest(page):
+    """The answer of a server whose solver gave up, as `desk.answer` makes it."""
+    words = page.find_element("css selector", "#verdict b").text
+    page.execute_script(
+        "const real = window.fetch; window.fetch = (path, more) => path === '/year' ? Promise.resolve(new Response("
+        "JSON.stringify(arguments[0]), {headers: {'content-type': 'application/json'}})) : real(path, more);"
+        "window.giveBack = () => { window.fetch = real; }",
+        desk.answer("cool_marine", [(None, _Failed())]) | {"superseded": False},
+    )
+    put(page, "cavity.depth", "27 mm")
+    wait(page, "return document.getElementById('faults').innerText.includes('not computed')")
+    assert "no state balances" in page.find_element("id", "faults").text
+    assert "Not computed" in page.find_element("id", "stale-note").text
+    assert page.find_element("css selector", "#verdict.stale b").text == words
+    assert "27 mm" in page.find_element("id", "section").text  # the rest is alive
+    page.execute_script("window.giveBack()")
+    put(page, "cavity.depth", "28 mm")
+    fresh(page)
+    assert page.find_element("id", "faults").text == ""
+
+
+class _Failed:
+    failure = "no state balances in hour 12"
+
+    class job:
+        column = "whole wall"
+
+
+def test_hours_schedule_and_drawings_go_out_as_files(page, folder):
+    for button, name in (
+        ("Hours as CSV", "hours*.csv"), ("Vent schedule as CSV", "vent-schedule*.csv"),
+        ("Section as SVG", "section*.svg"), ("Elevation as SVG", "elevation*.svg"),
+    ):  # fmt: skip
+        click(page, button)
+        end = time.monotonic() + 25
+        while time.monotonic() < end and not [one for one in folder.glob(name) if one.stat().st_size]:
+            time.sleep(0.05)
+        (path,) = folder.glob(name)
+        text = path.read_text("utf-8")
+        if name.endswith("svg"):
+            import xml.etree.ElementTree as ET
+
+            assert ET.fromstring(text).tag.endswith("svg") and "<style" in text
+        elif name.startswith("hours"):
+            assert len([line for line in text.splitlines() if line.startswith("20") or line[:4].isdigit()]) == 8760
+        else:
+            head, *rows = text.splitlines()
+            assert "free" in head.lower() and len(rows) >= 2
+
+
+def test_an_indoor_climate_can_be_uploaded_and_is_used(page, tmp_path):
+    from cavity.wall.indoor import FILE_COLUMNS
+
+    path = tmp_path / "our room.csv"
+    path.write_text("\n".join([",".join(FILE_COLUMNS), *["21,55"] * 8760]), "ascii")
+    page.find_element("id", "indoor-file").send_keys(str(path))
+    wait(page, "return document.getElementById('text').value.includes('our room.csv')")
+    wait(page, "return document.getElementById('text').value.includes('model = \"file\"')")
+    fresh(page)
+    assert page.find_element("id", "faults").text == ""
+    click(page, "Undo")
+    wait(page, "return !document.getElementById('text').value.includes('our room')")
+    fresh(page)
+    assert 'model = "file"' not in text_of(page)  # both changes were one step
+
+
 def test_two_hundred_quick_changes_end_at_the_right_answer_and_leak_nothing(page, server):
     slide = (
         "const d = document.getElementById('depth'); let i = 0;"
@@ -292,7 +399,8 @@ def test_two_hundred_quick_changes_end_at_the_right_answer_and_leak_nothing(page
     assert after["Threads"] <= before["Threads"] + 8  # the thread pool of the server fills to its bound
     # answers and hours kept are bounded; 32 results of a one-slice wall at 5 MB each
     assert after["VmRSS"] - before["VmRSS"] < 300_000
-    marks = page.execute_script("return document.getElementById('history').children.length")
+    page.execute_script("document.getElementById('history-part').open = true")
+    marks = wait(page, "return document.getElementById('history').children.length")
     assert 2 <= marks < 150  # most were dropped, none twice
 
 
@@ -322,7 +430,8 @@ def test_a_pin_shows_both_states_and_the_difference_and_undo_goes_back(page):
                " && document.body.dataset.answer === 'fresh'")  # fmt: skip
     assert number(page, "Air change rate, median") == first
     # the history has both, the later one first, and leads back
-    marks = page.execute_script("return [...document.querySelectorAll('#history button')].map(b => b.textContent)")
+    page.execute_script("document.getElementById('history-part').open = true")
+    marks = wait(page, "return [...document.querySelectorAll('#history button')].map(b => b.textContent)")
     assert len(marks) == 2 and "20 mm slots" in "".join(marks)
     click(page, next(mark for mark in marks if "20 mm slots" in mark))
     wait(page, "return document.getElementById('set').value === '20 mm slots'"

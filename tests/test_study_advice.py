@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from test_study_size import drying_wall, finding, small_wall
 
 from cavity.risk.finding import Finding
-from cavity.risk.ranking import Choice, Part
+from cavity.risk.ranking import Choice, Part, gather
 from cavity.study.advice import (
     Label,
     advise,
@@ -20,14 +20,14 @@ from cavity.study.advice import (
     compare_choices,
     compare_findings,
     depth_label,
-    from_comparison,
+    from_choices,
     helps,
     lines,
     place_words,
     ranked,
 )
 from cavity.study.changes import INCH
-from cavity.study.compare import Case, Comparison
+from cavity.study.compare import JudgedCase
 from cavity.wallfile.model import Barrier, Column, Layer, Opening, OpeningSet, Rail
 
 
@@ -260,12 +260,11 @@ class Made(dict):
 
 def test_a_comparison_is_read_along_its_sets_and_its_depths_over_all_climates():
     def case(name, depth, ratio, climate="Coast"):
-        return Case("w", climate, name, "plain", depth, Made(), (finding(ratio),))
+        return JudgedCase("w", climate, name, "plain", depth, Made(), (finding(ratio),))
 
-    wall = small_wall(opening_sets=tuple(OpeningSet(name, ()) for name in ("a", "b", "a, clogged")))
     # nothing passes: the base is the choice that harms least, b at 30 mm
     cases = (case("a", 0.02, 1.9), case("a", 0.03, 1.6), case("b", 0.02, 1.4), case("b", 0.03, 1.2))
-    told = from_comparison(Comparison(wall, ("Coast",), cases, ""))
+    told = from_choices(gather(cases))
     assert [each.label for each in told] == [
         "with “b”, reducing the cavity from 30 to 20 mm", "using “a” instead of “b” with a 30 mm cavity",
     ]  # fmt: skip
@@ -275,7 +274,7 @@ def test_a_comparison_is_read_along_its_sets_and_its_depths_over_all_climates():
     # a recommended choice is the base; what it does not tolerate is told, a clogged set is no design
     cases = (case("a", 0.03, 1.5), case("a, clogged", 0.03, 1.7), case("b", 0.02, 1.3), case("b", 0.03, 0.3))
     hill = [case(each.opening_set, each.depth, 0.1, "Hill") for each in cases]
-    told = from_comparison(Comparison(wall, ("Coast", "Hill"), (*cases, *hill), ""))
+    told = from_choices(gather((*cases, *hill)))
     assert len(told) == 2  # each change once, not once a climate
     assert lines(told) == (
         "Adverse: using “a” instead of “b” with a 30 mm cavity raises the mould at sheathing from 0.9 to 4.5 "

@@ -2,7 +2,7 @@
 
 Two vents at one face-averaged coefficient give no drive at all: what drives is the difference between the heights, from
 a wind tunnel (`PROFILE`) unless the wall file brings its own. It is the least certain input of the airflow;
-`DIFFERENCE_BAND` is shown beside it in every report.
+`constants.CP_DIFFERENCE_BAND` is shown beside it in every report.
 """
 
 from __future__ import annotations
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from cavity.wallfile.model import Opening, Site
 
 CP_HEAD_ON = 0.6  # -, Swami & Chandra 1987, FSEC-CR-163-86 (read)
-# Cp(base) - Cp(head) where the user gives a straight line instead: low, mid and high value; no confirmed measurement
-DIFFERENCE_BAND = (0.05, 0.1, 0.3)
 # Boundary-layer wind tunnel, open country, 1:100, gabled building, eaves 12.2 m, roof slope 6:12, windward gable wall
 # along its centre line (18.0 m high there); open aerodynamic data base of a national institute (read): fraction of the
 # wall height, then mean and rms of the coefficient for wind on the wall and at 45 degrees. Leeward the mean differs by

@@ -7,7 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from cavity.climate import year as years
 from cavity.climate.estimate import estimate_rain
+from cavity.climate.named import packaged
+from cavity.climate.rain import SECONDS
 from cavity.climate.read import read_weather
+from cavity.constants import ICE_POINT
 from cavity.errors import Fault, InputError
 
 if TYPE_CHECKING:
@@ -81,6 +84,23 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], title: str) -> Any
     for row in rows:
         made.add_row(*(escape(cell) for cell in row))
     return made
+
+
+def climates_table() -> Any:
+    """Return a rich table of the fictitious climates that come with the package."""
+    rows = []
+    for stem, file in packaged().items():
+        weather = read_weather(file)
+        celsius = weather["temperature_outdoor"] - ICE_POINT
+        months = celsius.groupby("time.month").mean()
+        rows.append([
+            stem.replace("_", " "), str(weather.attrs["name"]).removesuffix(" (fictitious)"),
+            *(f"{float(value):.1f}" for value in (months.min(), celsius.mean(), months.max())),
+            f"{float(weather['relative_humidity_outdoor'].mean()) * 100.0:.0f}",
+            f"{float(weather['rain'].sum()) * SECONDS:.0f}", f"{float(weather['wind_speed'].mean()):.1f}",
+        ])  # fmt: skip
+    head = ("Climate", "Place", "Coldest month °C", "Year °C", "Warmest month °C", "RH %", "Rain mm", "Wind m/s")
+    return table(head, rows, "Climates that come with the program")
 
 
 def notes(weather: xr.Dataset) -> list[str]:

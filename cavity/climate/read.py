@@ -11,6 +11,7 @@ import numpy as np
 
 from cavity.climate import plausible, series
 from cavity.climate.humid import dew_point_over_water, saturation_pressure
+from cavity.climate.named import weather_file
 from cavity.climate.on_wall import sun_position
 from cavity.constants import STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
@@ -40,8 +41,9 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
 
     Parameters
     ----------
-    path : path
-        EPW file, or CSV / NetCDF file in the form that `cavity.climate.table` documents.
+    path : path or str
+        EPW file, or CSV / NetCDF file in the form that `cavity.climate.table` documents; or the name of one of the
+        fictitious climates that come with the package, such as ``"cool marine"`` (`cavity.climate.climate_names`).
     rain_file : path, optional
         Second file, any of these forms, whose rain is used instead. A CSV needs only time and rain.
 
@@ -63,7 +65,7 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
     EPW data dictionary, EnergyPlus documentation, Auxiliary Programs. ISO 2533 standard atmosphere. Erbs, Klein and
     Duffie 1982 for the split of global irradiance. Berdahl and Martin 1984, Walton 1983 for the sky.
     """
-    records, digest = _records(Path(path))
+    records, digest = _records(weather_file(path))
     own = {"relative_humidity_file": "relative_humidity_outdoor"}
     records.has = tuple(own.get(name, name) for name in records.columns)
     source = "none"

@@ -6,13 +6,15 @@ Key: a stage stands for `weight` seconds of its hour; `part` is its part of the 
 from __future__ import annotations
 
 from cavity._jit import jit
-from cavity.constants import GRAVITY, R_VAPOUR
-from cavity.kernels import film, moist_air, network, wall
+from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_VAPOUR, WATER_TO_AIR
+from cavity.kernels import column_air, film, moist_air, network, stream, wall
 from cavity.kernels.boundaries import (
     AIR_P,
     AIR_T,
+    BACK_ENERGY,
     BACK_HEAT,
     BACK_VAPOUR,
+    FRONT_ENERGY,
     FRONT_HEAT,
     FRONT_VAPOUR,
     LEAK_VAPOUR,
@@ -80,6 +82,7 @@ def clear_hour(record, t):
     record.wetting[t] = 0.0
     record.drainage[t] = 0.0
     record.heat_in[t] = 0.0
+    record.stream[t] = 0.0
 
 
 @jit
@@ -92,6 +95,7 @@ def book_stage(problem, record, t, weight, stage, k, work):
         _book_fluxes(record, s, weight, flux)
         _book_lines(problem.readings, record, t, s, part, flux, stage, k)
         _book_segment_air(problem.column, record, t, s, part, flux, outdoors, stage, k)
+    _book_stream(problem.column, problem.readings, record, t, part, outdoors, stage, k, work)
     if problem.column.link_rise.size:
         _book_flow(problem.column, problem.forcing.wind[t], record, t, part, outdoors, stage, k, work)
 
@@ -172,6 +176,36 @@ def _book_flow(column, wind, record, t, part, outdoors, stage, k, work):
     for i in range(flow.size):
         record.stack[t] += (outdoors.density - rho[i]) * GRAVITY * column.link_rise[i] * part
     record.wind[t] += (wind[0] - wind[wind.size - 1]) * part
+
+
+@jit
+def _book_stream(column, readings, record, t, part, outdoors, stage, k, work):
+    """Add one stage to the balance of the air stream of hour t (E73); what is given, from what the wall lost."""
+    excess, into, out = work.excess[0], work.excess[1], work.excess[2]
+    for kind in range(2):
+        outside = outdoors.p if kind else outdoors.T
+        per_kg = WATER_TO_AIR / outdoors.pressure if kind else DRY_AIR_HEAT
+        for s in range(excess.size):
+            excess[s] = stage.outlet[k, kind, s] - outside
+        stream.carried(column.segment_link, stage.flow[k], excess, work.node, into, out)
+        for s in range(excess.size):
+            f, terms = stage.flux[k, s], record.stream[t, s, kind]
+            size = column.segment_top[s] - column.segment_bottom[s]
+            if column_air.flow_per_area(column, stage.flow[k], s) > 0.0:
+                terms[stream.CARRIED_IN] += into[s] / size * per_kg * part
+                terms[stream.CARRIED_OUT] -= out[s] / size * per_kg * part
+            mean = f[AIR_P] if kind else f[AIR_T]
+            terms[stream.EXCHANGED] += stage.mixing[k, s] * (outside - mean) * per_kg * part
+            for side in range(2):
+                g = f[FRONT_VAPOUR] if side else f[BACK_VAPOUR]
+                given = g
+                if kind == 0:  # the heat of the vapour goes with the vapour
+                    face = 0
+                    while readings.node[face] != readings.film[FRONT if side else BACK]:
+                        face += 1
+                    T = stage.face_T[k, s, face] if g > 0.0 else f[AIR_T]
+                    given = (f[FRONT_ENERGY] if side else f[BACK_ENERGY]) - g * moist_air.vapour_enthalpy(T)
+                terms[stream.FROM_WALL if side else stream.FROM_CLADDING] += given * part
 
 
 @jit

@@ -26,7 +26,8 @@ from cavity.kernels.wall_section import Slopes
 OUT_VAPOUR, OUT_RAIN, BACK_VAPOUR, FRONT_VAPOUR, ROOM_VAPOUR, LEAK_VAPOUR, RAIN_BEHIND = 0, 1, 2, 3, 4, 5, 6
 OUT_HEAT, BACK_HEAT, FRONT_HEAT, ROOM_HEAT, LEAK_HEAT = 7, 8, 9, 10, 11
 AIR_T, AIR_P, ENERGY_IN = 12, 13, 14
-FLUX_COUNT = 15
+BACK_ENERGY, FRONT_ENERGY = 15, 16  # given to the cavity air by each face, heat and vapour together
+FLUX_COUNT = 17
 
 
 class BoundaryConditions(NamedTuple):
@@ -77,6 +78,7 @@ class Cavity(NamedTuple):
     front_by_back: Slopes
     convection_back: float  # W/m2, from the back to the air
     convection_front: float
+    radiation: float  # W/m2, from the back to the front
     T: float  # K, mean of the air
     p: float  # Pa
 
@@ -164,7 +166,7 @@ def cavity(bc, back, front):
         ),
         _slopes(h1 * T2 + radiation_front, b1 * p2, H1, front),
         _slopes(h2 * T1 + radiation_back, b2 * p1, H2, back),
-        q1, q2, T, p,
+        q1, q2, radiation, T, p,
     )  # fmt: skip
 
 
@@ -173,7 +175,7 @@ def no_cavity():
     """Return the exchange of a wall without a cavity: none."""
     slopes = Slopes(0.0, 0.0, 0.0, 0.0)
     nothing = Inflow(0.0, 0.0, 0.0, 0.0, slopes)
-    return Cavity(nothing, nothing, slopes, slopes, 0.0, 0.0, 0.0, 0.0)
+    return Cavity(nothing, nothing, slopes, slopes, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 @jit
@@ -198,6 +200,9 @@ def record(flux, from_outdoors, from_room, by_leak, by_rain, in_cavity):
     flux[FRONT_VAPOUR] = -in_cavity.front.vapour
     flux[BACK_HEAT] = in_cavity.convection_back
     flux[FRONT_HEAT] = in_cavity.convection_front
+    # for the balance of the air: what the wall lost, not what was meant
+    flux[BACK_ENERGY] = -in_cavity.back.energy - in_cavity.radiation
+    flux[FRONT_ENERGY] = -in_cavity.front.energy + in_cavity.radiation
     flux[AIR_T] = in_cavity.T
     flux[AIR_P] = in_cavity.p
     flux[ENERGY_IN] = from_outdoors.energy + from_room.energy + by_leak.energy + by_rain.energy

@@ -104,7 +104,7 @@ def update_air(state, s, outdoors, work):
 
 @jit
 def set_coefficients(column, state, outdoors, work, renew):
-    """Set the convective coefficients of the cavity faces and the weights of the inlet air by the present flow (E6, E36).
+    """Set the convective coefficients of the cavity faces and the weights of the inlet air by the flow (E6, E36).
 
     renew: the faces have changed since the last call, not the flow alone.
     """
@@ -130,7 +130,7 @@ def set_coefficients(column, state, outdoors, work, renew):
             work.h_still[s], v, C, T1, T2, state.air_T[s], column.depth, length, P, entry
         )  # fmt: skip
         work.h[s, 0], work.h[s, 1] = h1, h2
-        through, mixing = _flow_per_area(column, state.flow, s), _mixing(column, state, s, outdoors, work)
+        through, mixing = flow_per_area(column, state.flow, s), _mixing(column, state, s, outdoors, work)
         work.mixing[s] = mixing
         _set_weights(work, s, HEAT_MEAN, HEAT_OUTLET, h1 + h2, through * DRY_AIR_HEAT, mixing * DRY_AIR_HEAT)
         per_area = WATER_TO_AIR / P
@@ -148,7 +148,7 @@ def _set_weights(work, s, mean, outlet, h, C, c):
 
 
 @jit
-def _flow_per_area(column, flow, s):
+def flow_per_area(column, flow, s):
     """Return the mass flow through segment s per area of its faces [kg/(s m2)]; without effect it counts as none."""
     link = column.segment_link[s]
     if link < 0 or flow.size == 0:

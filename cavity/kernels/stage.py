@@ -150,6 +150,7 @@ def _keep_air(state, stage, k, work):
         stage.rho[k, link] = work.rho[link]
     for s in range(state.air_T.size):
         stage.mixing[k, s] = work.mixing[s]
+        stage.outlet[k, 0, s], stage.outlet[k, 1, s] = work.outlet_T[s], work.outlet_p[s]
 
 
 @jit

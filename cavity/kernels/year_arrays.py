@@ -19,7 +19,7 @@ DEW, RAIN, CAPILLARY, CAUSES = 0, 1, 2, 3  # what changes a film: vapour, rain, 
 # columns of Record.terms, the water balance of a year
 (
     RAIN_TERM, OUTDOOR_VAPOUR_TERM, ROOM_VAPOUR_TERM, LEAK_TERM, RAIN_BEHIND_TERM, CAVITY_VAPOUR_TERM, RUNOFF_TERM,
-    DRAINED_TERM, STORED_TERM, TERMS,
+    DRAINED_TERM, STORED_TERM, WATER_TERMS,
 ) = range(10)  # fmt: skip
 # columns of Record.balance_account: what came in minus what went out, and what the year began with
 WATER_IN, ENERGY_IN, WATER_AT_START, ENERGY_AT_START = range(4)
@@ -133,11 +133,12 @@ class Record(NamedTuple):
     wetting: np.ndarray  # (H, S, F, 3) change of the film by cause, see CAUSES
     drainage: np.ndarray  # (H, S, F)
     heat_in: np.ndarray  # (H, S)
+    stream: np.ndarray  # (H, S, 2, TERMS) balance of the air [W/m2, then kg/(s m2)]; see stream
     water_residual: np.ndarray  # (H, S)
     energy_residual: np.ndarray  # (H, S)
     drained: np.ndarray  # (S,) kg/m2, water that left full layers
     throughput: np.ndarray  # (S, 2) water [kg/m2] and energy [J/m2] that crossed the boundary, by size
-    terms: np.ndarray  # (S, TERMS) water balance of the year [kg/m2]
+    terms: np.ndarray  # (S, WATER_TERMS) water balance of the year [kg/m2]
     balance_account: np.ndarray  # (S, 4) see WATER_IN
 
 
@@ -151,6 +152,7 @@ class Stage(NamedTuple):
     flow: np.ndarray  # (2, K)
     rho: np.ndarray  # (2, K)
     mixing: np.ndarray  # (2, S) kg/(s m2), exchange with outdoors beside the mean flow
+    outlet: np.ndarray  # (2, 2, S) K, then Pa: air that leaves each segment
 
 
 class Scratch(NamedTuple):
@@ -188,6 +190,8 @@ class Scratch(NamedTuple):
     opening_flow: np.ndarray  # (J,)
     air_in: np.ndarray  # (C+1,)
     mixing: np.ndarray  # (S,) kg/(s m2), exchange with outdoors beside the mean flow
+    excess: np.ndarray  # (3, S) and (J,), for the balance of the air stream
+    node: np.ndarray
 
 
 class Outdoors(NamedTuple):
@@ -224,7 +228,7 @@ def workspace(
     stage = Stage(
         flux=zeros((2, S, boundaries.FLUX_COUNT)), face_T=zeros((2, S, faces)),
         face_p=zeros((2, S, faces)), wetting=zeros((2, S, faces, CAUSES)), flow=zeros((2, K)), rho=zeros((2, K)),
-        mixing=zeros((2, S)),
+        mixing=zeros((2, S)), outlet=zeros((2, 2, S)),
     )  # fmt: skip
     work = Scratch(
         line=wall_section.work_arrays(section, S), evaluated_at=zeros(S),
@@ -237,5 +241,6 @@ def workspace(
         old_air_T=zeros(S), old_air_p=zeros(S), old_flow=zeros(K),
         runoff=zeros(n), shed=zeros(n), trouble=zeros(TROUBLE),
         losses=zeros(parts), opening_flow=zeros(J), air_in=zeros(compartments + 1), mixing=zeros(S),
+        excess=zeros((3, S)), node=zeros(J),
     )  # fmt: skip
     return stage, work

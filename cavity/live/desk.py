@@ -6,8 +6,10 @@ import collections
 import copy
 import json
 import math
+import tempfile
 import threading
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -27,7 +29,7 @@ R_SI_CORNER = 0.25  # m2 K/W, interior surface for the temperature factor, ISO 1
 
 
 REMEMBERED = 300  # answers kept in memory, about 0.2 MB each
-UPLOADED = 6  # climates from files held at a time
+UPLOADED = 6  # climates from files held at a time, outdoors and indoors each
 POINTS = 2400  # of an hourly curve on the page, about four a pixel
 
 
@@ -73,14 +75,22 @@ def contents(text: str) -> dict[str, Any]:
         return {}
 
 
-def read(text: str) -> Wall:
-    """Return the wall that a text describes; InputError with all its faults."""
+def read(text: str, folder: Path | None = None) -> Wall:
+    """Return the wall that a text describes; InputError with all its faults.
+
+    Parameters
+    ----------
+    text : str
+        A wall file.
+    folder : path
+        Holds the uploaded indoor climates, the only files that the text can name; None: none.
+    """
     from cavity.wallfile import parse_wall
 
-    return parse_wall(text, NAME)
+    return parse_wall(text, NAME, folder=folder)
 
 
-def quick(text: str, opening_set: str = "") -> dict[str, Any]:
+def quick(text: str, opening_set: str = "", folder: Path | None = None) -> dict[str, Any]:
     """Return what needs no weather: drawings, U-value, temperature factor, steady flow, losses, rule check.
 
     Parameters
@@ -89,6 +99,8 @@ def quick(text: str, opening_set: str = "") -> dict[str, Any]:
         A wall file.
     opening_set : str
         One of its sets of openings; another name: the first.
+    folder : path
+        As for `read`.
 
     Returns
     -------
@@ -102,19 +114,19 @@ def quick(text: str, opening_set: str = "") -> dict[str, Any]:
     """
     from cavity.airflow.steady import steady_air
     from cavity.report import elevation, schedule, section
+    from cavity.result import drawn
     from cavity.risk import air, rules
-    from cavity.simulate import drawn
     from cavity.wall.uvalue import u_value
 
-    wall = read(text)
+    wall = read(text, folder)
     names = [chosen.name for chosen in wall.opening_sets]
     chosen = opening_set if opening_set in names else names[0]
     flows = [
-        steady_air(wall, opening_set=chosen, column=column.name, wind=(QUICK_WIND,), sun=(QUICK_SUN,))
+        steady_air(wall.case(opening_set=chosen, column=column.name), wind=(QUICK_WIND,), sun=(QUICK_SUN,))
         for column in wall.columns
     ]
-    heat = u_value(wall, opening_set=chosen)
-    still = drawn(wall, opening_set=chosen)
+    heat = u_value(wall.case(opening_set=chosen))
+    still = drawn(wall.case(opening_set=chosen))
     strips = []
     for row, flow in zip(elevation.strip_rows(flows, [""] * len(flows)), flows, strict=True):
         strips.append({
@@ -172,6 +184,36 @@ class Desk:
         self._weathers: dict[str, xr.Dataset] = {}
         self._answers: collections.OrderedDict[tuple[str, str, str], dict[str, Any]] = collections.OrderedDict()
         self._lock = threading.Lock()
+        self._uploads = tempfile.TemporaryDirectory(prefix="cavity-live-")
+        self.folder = Path(self._uploads.name)  # of indoor climates: the only files that a text of the page can name
+
+    def close(self) -> None:
+        """Remove what was uploaded."""
+        self._uploads.cleanup()
+
+    def add_indoor(self, name: str, data: bytes) -> str:
+        """Hold an indoor climate, and return the name by which the text of a wall file can name it.
+
+        Parameters
+        ----------
+        name : str
+            Relative, without a way out of a folder; another file of this name stays, and the new one gets a number.
+        data : bytes
+            Its content.
+        """
+        with self._lock:
+            place, number = self.folder / name, 2
+            while place.exists() and place.read_bytes() != data:
+                place, number = self.folder / f"{Path(name).with_suffix('')} ({number}){Path(name).suffix}", number + 1
+            place.parent.mkdir(parents=True, exist_ok=True)
+            place.write_bytes(data)
+            held = sorted(
+                (each for each in self.folder.rglob("*") if each.is_file()), key=lambda e: e.stat().st_mtime_ns
+            )
+            for old in held[:-UPLOADED]:
+                if old != place:
+                    old.unlink()
+        return str(place.relative_to(self.folder))
 
     def add(self, name: str, weather: xr.Dataset) -> str:
         """Hold a climate that was read from a file, and return the name it goes by."""
@@ -246,11 +288,11 @@ class Desk:
                 return self._answers[key]
         if stale():
             raise Superseded
-        wall = read(text)
+        wall = read(text, self.folder)
         weather = self.weather(climate)
         names = [chosen.name for chosen in wall.opening_sets]
         chosen = opening_set if opening_set in names else names[0]
-        jobs = [Job(wall, weather, chosen, wall.cavity.depth, column.name) for column in wall.columns]
+        jobs = [Job(wall.case(opening_set=chosen, column=column.name), weather) for column in wall.columns]
 
         def after(*_: Any) -> None:
             if stale():
@@ -269,10 +311,10 @@ class Desk:
         from cavity.report.tables import hours_csv
         from cavity.study.engine import Job
 
-        wall = read(text)
+        wall = read(text, self.folder)
         names = [chosen.name for chosen in wall.opening_sets]
         chosen = opening_set if opening_set in names else names[0]
-        result = self.engine.run([Job(wall, self.weather(climate), chosen, wall.cavity.depth)], keep="all")[0]
+        result = self.engine.run([Job(wall.case(opening_set=chosen), self.weather(climate))], keep="all")[0]
         return hours_csv(result.dataset)
 
 
@@ -291,7 +333,7 @@ def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
 
     computed = [(ds, result) for ds, result in results if ds is not None]
     failed = [
-        {"strip": result.job.column, "reason": result.failure} for ds, result in results if ds is None
+        {"strip": result.job.case.column.name, "reason": result.failure} for ds, result in results if ds is None
     ]  # fmt: skip
     if not computed:
         return {"climate": climate, "status": "", "sentence": "Not computed.", "failed": failed, "strips": []}
@@ -343,19 +385,31 @@ def thinned(figure: dict[str, Any], most: int = POINTS) -> dict[str, Any]:
         trace = copy.copy(trace)
         x, y = (np.asarray(trace.get(key, ())) for key in "xy")
         if trace.get("type", "scatter").startswith("scatter") and x.size == y.size > most and y.dtype.kind == "f":
-            stretch = -(-2 * y.size // most)
-            keep = {0, y.size - 1}
-            for start in range(0, y.size, stretch):
-                part = y[start : start + stretch]
-                if np.isfinite(part).any():
-                    keep.update((start + int(np.nanargmin(part)), start + int(np.nanargmax(part))))
-                keep.update(start + np.flatnonzero(~np.isfinite(part))[:1])  # a gap stays a gap
-            at = np.array(sorted(keep))
+            at = _peaks(y, -(-2 * y.size // most))
             for key, value in trace.items():
                 if isinstance(value, (np.ndarray, list, tuple)) and len(value) == y.size:
                     trace[key] = np.asarray(value)[at]
         made["data"].append(trace)
     return made
+
+
+def _peaks(y: np.ndarray, stretch: int) -> np.ndarray:
+    """Return the positions of the ends of a curve, of both extremes of each stretch, and of the first gap in it."""
+    rows = -(-y.size // stretch)
+    padded = np.full(rows * stretch, np.nan)
+    padded[: y.size] = y
+    table = padded.reshape(rows, stretch)
+    gap = np.isnan(table)
+    begin = stretch * np.arange(rows)
+    some = ~gap.all(axis=1)
+    keep = [
+        np.array([0, y.size - 1]),
+        (begin + np.where(gap, np.inf, table).argmin(axis=1))[some],
+        (begin + np.where(gap, -np.inf, table).argmax(axis=1))[some],
+        (begin + gap.argmax(axis=1))[gap.any(axis=1)],  # a gap stays a gap
+    ]
+    at = np.unique(np.concatenate(keep))
+    return at[at < y.size]
 
 
 SHOWN = ("fig-profile", "fig-critical", "fig-duration", "fig-mould", "fig-film", "fig-loss")  # figures of the page

@@ -19,6 +19,7 @@ import secrets
 import socket
 import tempfile
 import threading
+import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
 
 LARGEST_TEXT = 1_000_000  # bytes of a request with a wall file
 LARGEST_FILE = 60_000_000  # bytes of a climate file
+LARGEST_INDOOR = 5_000_000  # bytes of an indoor climate
 KINDS = (".epw", ".csv", ".nc", ".txt", ".tsv")  # of climate files
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; "
@@ -197,7 +199,7 @@ def application(
             text = await run_in_threadpool(desk.edited, text, asked["change"])
         found: dict[str, Any] = {"text": text, "contents": desk.contents(text), "faults": [], "quick": None}
         try:
-            found["quick"] = await run_in_threadpool(desk.quick, text, str(asked.get("opening_set", "")))
+            found["quick"] = await run_in_threadpool(desk.quick, text, str(asked.get("opening_set", "")), work.folder)
         except InputError as error:
             found["faults"] = desk.faults_of(error)
         return _json(found)
@@ -215,7 +217,7 @@ def application(
         return _json({"superseded": stale(), **found})
 
     async def climate(request: Request) -> Response:
-        name = re.sub(r"[^\w .()-]+", "_", request.query_params.get("name", ""))[-80:]
+        name = _plain_name(request)
         suffix = Path(name).suffix.lower()
         if suffix not in KINDS:
             raise InputError(
@@ -236,6 +238,18 @@ def application(
                     stream.write(chunk)
             found = await run_in_threadpool(_read_climate, place, name)
         return _json({"name": work.add(name, found), "names": work.names(), "warnings": _warnings(found)})
+
+    async def indoor(request: Request) -> Response:
+        name = _plain_name(request)
+        data = b""
+        async for chunk in request.stream():
+            data += chunk
+            if len(data) > LARGEST_INDOOR:
+                raise InputError(
+                    Fault(name, "too large for the page", f"more than {LARGEST_INDOOR // 10**6} MB",
+                          f"at most {LARGEST_INDOOR // 10**6} MB", "a year of hours takes half a megabyte")
+                )  # fmt: skip
+        return _json({"name": await run_in_threadpool(work.add_indoor, name, data)})
 
     async def study(request: Request) -> Response:
         asked = await _asked(request)
@@ -274,7 +288,8 @@ def application(
         routes=[
             Route("/", page), Route("/page/{name}", script), Route("/begin", begin), Route("/here", here),
             Route("/wall", wall, methods=["POST"]), Route("/year", year, methods=["POST"]),
-            Route("/climate", climate, methods=["POST"]), Route("/hours", hours, methods=["POST"]),
+            Route("/climate", climate, methods=["POST"]), Route("/indoor", indoor, methods=["POST"]),
+            Route("/hours", hours, methods=["POST"]),
             Route("/study", study, methods=["POST"]), Route("/study/{id}", study_state),
             Route("/study/{id}", study_stop, methods=["DELETE"]), Route("/study/{id}/file", study_file),
         ],
@@ -282,6 +297,12 @@ def application(
         exception_handlers={CavityError: _refuse, KeyError: _odd, TypeError: _odd, ValueError: _odd},
     )  # fmt: skip
     return app
+
+
+def _plain_name(request: Request) -> str:
+    """Return the name of an uploaded file without anything that could lead out of a folder."""
+    name = re.sub(r"[^\w .()-]+", "_", request.query_params.get("name", ""))[-80:]
+    return name.lstrip(". ") or "file"
 
 
 async def _asked(request: Request) -> dict[str, Any]:
@@ -409,7 +430,8 @@ def kept_secret(port: int) -> str:
     with contextlib.suppress(OSError, ValueError):
         facts = place.stat()
         ours = not hasattr(os, "getuid") or facts.st_uid == os.getuid()
-        if ours and not facts.st_mode & 0o077 and len(found := place.read_text("ascii")) == len(made):
+        recent = facts.st_mtime > time.time() - _KEPT_FOR
+        if ours and recent and not facts.st_mode & 0o077 and len(found := place.read_text("ascii")) == len(made):
             os.utime(place)
             return found
     with contextlib.suppress(OSError):  # a folder that cannot be written: the next server has another secret
@@ -422,6 +444,7 @@ def kept_secret(port: int) -> str:
     return made
 
 
+_KEPT_FOR = 14 * 86400.0  # s without a server, after which a page left open must be let in again (own choice)
 _KEPT_PORTS = 8  # secrets kept, the port used last first
 
 
@@ -486,3 +509,4 @@ def serve(
             server.run(sockets=[bound])
     finally:
         studies.close()
+        work.close()

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from cavity.constants import ICE_POINT
+from cavity.report.air_words import LITRE_AIR, VENT_HEAD, sentences, vent_rows
+from cavity.report.page import write_page
 from cavity.risk import air
-from cavity.risk.air import sentences
 
 if TYPE_CHECKING:
     import os
@@ -21,7 +22,6 @@ CAUTIONS = (
     "An open cavity can carry fire and smoke. Barriers, their gaps and the size of vents are decided by local codes "
     "and licensed practice; do not open or leave out a barrier because of this page.",
 )
-LITRE_AIR = 1.2e-3  # kg, a litre of air of 1.2 kg/m3, for flows in L/s
 LOSS_HEAD = (
     "part",
     "kind",
@@ -31,7 +31,6 @@ LOSS_HEAD = (
     "largest single loss [%]",
     "flow if doubled [%]",
 )
-VENT_HEAD = ("vent", "height [m]", "kind", "free area [mm²/m]", "takes air in %", "mean flow L/(s m)", "made as")
 
 
 def warmth_name(ds: xr.Dataset) -> str:
@@ -111,22 +110,6 @@ def loss_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
             )
         )
     return rows
-
-
-def vent_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
-    """Return the vent schedule, high to low as on a drawing."""
-    return [
-        (
-            vent.name,
-            f"{vent.height:.2f}",
-            vent.kind,
-            f"{vent.area:.0f}",
-            f"{100 * vent.inward:.0f}" if vent.flow > 0.0 else "still",
-            f"{vent.flow / LITRE_AIR:.2f}",
-            vent.make_up,
-        )
-        for vent in reversed(air.vent_schedule(ds))
-    ]
 
 
 def terminal_tables(ds: xr.Dataset) -> list[tuple[str, tuple[str, ...], list[tuple[str, ...]]]]:
@@ -235,8 +218,6 @@ def write_airflow_page(
     InputError
         If the file cannot be written.
     """
-    from cavity.report.page import write_page
-
     first = columns[0]
     lead = [
         f"{first.attrs['wall_name']}{' (invented)' if first.attrs['wall_invented'] else ''}; "

@@ -14,7 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from cavity.report import display, series
+from cavity.report import display
+from cavity.result import wall_of
 
 WIDTH, HEIGHT = 620.0, 560.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 306.0, 602.0, 92.0, 472.0  # frame of the section
@@ -99,15 +100,9 @@ def _fill(metal: int, wood: int, density: float) -> str:
 
 def _elevation(ds: Any) -> list[str]:
     """Columns side by side, height to scale, with openings, rails and barriers; this case's column is marked."""
-    wall = series.wall_inputs(ds)
-    columns = [
-        (str(c.get("name", "")), float(c.get("bottom", 0.0)), float(c.get("top", 0.0)))
-        for c in wall.get("columns") or []
-    ]
-    own = str(ds.attrs.get("column", ""))
+    columns = [(each.name, each.bottom, each.top) for each in wall_of(ds).columns]
+    own = str(ds.attrs["column"])
     bottom, top = float(ds.attrs["column_bottom"]), float(ds.attrs["column_top"])
-    if own not in [name for name, _, _ in columns]:
-        columns = [(own, bottom, top)]
     columns.sort(key=lambda row: (row[0] != own, row[1]))
     low, high = min(row[1] for row in columns), max(row[2] for row in columns)
     scale = (_BOTTOM - _TOP) / max(high - low, 1e-6)

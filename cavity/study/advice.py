@@ -13,9 +13,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from cavity.errors import ConvergenceError, Fault, InputError
+from cavity.errors import ConvergenceError
 from cavity.risk.finding import CAN_FAIL, Finding, number
-from cavity.risk.ranking import Choice, Part, gather, gravity, level, order, severity
+from cavity.risk.ranking import Choice, Part, gravity, level, order, severity
 from cavity.study.changes import (
     INCH,
     blind_ends,
@@ -35,7 +35,6 @@ from cavity.study.engine import Engine, Job, Result
 if TYPE_CHECKING:
     import xarray as xr
 
-    from cavity.study.compare import Comparison
     from cavity.wallfile.model import Layer, Wall
 
 CLOGGED = ", clogged"  # ends the name of a set that is a state of another, not a design
@@ -408,7 +407,7 @@ def _family(members: Sequence[Advice]) -> str:
 
 
 # ---- a comparison ----------------------------------------------------------------------------------------------------
-def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
+def from_choices(choices: Sequence[Choice]) -> tuple[Advice, ...]:
     """Return what other opening sets and depths do, from the cases already computed.
 
     The base is the recommended choice, or, where none can be recommended, the one that harms the wall least; every
@@ -417,8 +416,8 @@ def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
 
     Parameters
     ----------
-    comparison : Comparison
-        With all its cases.
+    choices : sequence of Choice
+        All of a comparison, as `ranking.gather` returns them.
 
     Returns
     -------
@@ -427,7 +426,7 @@ def from_comparison(comparison: Comparison) -> tuple[Advice, ...]:
     """
     from cavity.risk.recommend import least_bad, recommend
 
-    choices = [each for each in gather(comparison.cases, comparison.failed) if each.computed and each.decides]
+    choices = [each for each in choices if each.computed and each.decides]
     if not choices:
         return ()
     best = recommend(choices)
@@ -619,18 +618,15 @@ def advise(
     ConvergenceError
         If the case itself cannot be solved: there is nothing to compare with.
     """
-    name = opening_set or wall.opening_sets[0].name
-    at = wall.cavity.depth if depth is None else depth
-    known = [each.name for each in wall.opening_sets]
-    if name not in known:
-        raise InputError(
-            Fault("opening set", "there is none of this name", name, ", ".join(known), "use a listed name")
-        )
+    case = wall.case(opening_set=opening_set, depth=depth, column=column)
+    name, at = case.opening_set.name, case.depth
     columns = [column] if column else [each.name for each in wall.columns]
     rain = bool(weather.attrs.get("has_rain", 1))
     changes = (Change(Label("", ""), "", wall, name, at), *changes_of(wall, name, at, columns, rain=rain))
     jobs = [
-        Job(change.wall, weather, change.opening_set, change.depth, strip) for change in changes for strip in columns
+        Job(change.wall.case(opening_set=change.opening_set, depth=change.depth, column=strip), weather)
+        for change in changes
+        for strip in columns
     ]
     label_of = {id(job): str(changes[index // len(columns)].label) for index, job in enumerate(jobs)}
 

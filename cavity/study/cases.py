@@ -25,12 +25,12 @@ from cavity.risk import Finding
 if TYPE_CHECKING:
     import xarray as xr
 
-    from cavity.wallfile.model import Wall
+    from cavity.wallfile.model import Case
 
 BOUND = 2_000_000_000  # bytes, oldest used first out: about 150 years of three segments
 KEEPS = ("all", "daily", "water", "findings")  # kept of a case: the Dataset, daily humidity, water held, findings only
 _SOURCES = (
-    "kernels", "wall", "airflow", "climate", "risk", "simulate.py", "result.py", "constants.py", "variables.py",
+    "kernels", "wall", "airflow", "climate", "risk", "hourly", "result.py", "constants.py", "variables.py",
     "_jit.py",
 )  # fmt: skip
 _ABANDONED = 3600.0  # s, age at which an unfinished file belongs to nobody
@@ -46,27 +46,20 @@ _PLACE = ("latitude", "longitude", "utc_offset", "elevation", "has_rain")  # wha
 
 @dataclass(frozen=True)
 class Job:
-    """One case to simulate and judge; None means the first of the wall file, or its depth.
+    """One case to simulate and judge in one weather.
 
     Parameters
     ----------
-    wall : Wall
-        The wall.
+    case : Case
+        From `Wall.case`.
     weather : xarray.Dataset, (time,)
         From `read_weather`.
-    opening_set, column : str or None
-        Names.
-    depth : float or None
-        Cavity depth. [m]
     hours : int or None
         Hours to run from the start month on; None: whole years.
     """
 
-    wall: Wall
+    case: Case
     weather: xr.Dataset
-    opening_set: str | None = None
-    depth: float | None = None
-    column: str | None = None
     hours: int | None = None
 
 
@@ -115,15 +108,13 @@ def key_of(job: Job, weather: str | None = None) -> str:
     str
         sha256, in hexadecimal.
     """
-    wall = job.wall
+    case, wall = job.case, job.case.wall
     plain = asdict(wall)
     for name in _NOT_SIMULATED:
         del plain[name]
-    wanted = job.opening_set or wall.opening_sets[0].name
-    plain["opening_set"] = next((asdict(each) for each in wall.opening_sets if each.name == wanted), wanted)
-    wanted = job.column or wall.columns[0].name
-    plain["column"] = next((asdict(each) for each in wall.columns if each.name == wanted), wanted)
-    plain["cavity"]["depth"] = wall.cavity.depth if job.depth is None else float(job.depth)
+    plain["opening_set"] = asdict(case.opening_set)
+    plain["column"] = asdict(case.column)
+    plain["cavity"]["depth"] = case.depth
     plain["hours"] = job.hours
     if wall.indoor.file:  # hours of the room: their values count, not where they lie
         with contextlib.suppress(OSError):  # simulate says what is wrong with it

@@ -92,14 +92,13 @@ def computed(job: Job, keep: str, code: str = "") -> tuple[xr.Dataset | None, tu
     code : str
         Digest of the sender's program; a worker with another one refuses.
     """
-    from cavity.simulate import simulate
+    from cavity.hourly.run import simulate_case
 
     if code and code != code_digest():
         raise CavityError("a worker of the cluster has another version of cavity; install the same on all")
-    choice = {"opening_set": job.opening_set, "depth": job.depth, "column": job.column, "hours": job.hours}
-    dataset = simulate(job.wall, job.weather, **choice)
+    dataset = simulate_case(job.case, job.weather, hours=job.hours)
     # the criteria are those of a year
-    findings = () if job.hours is not None else judge(dataset, dict(job.wall.limits))
+    findings = () if job.hours is not None else judge(dataset, dict(job.case.wall.limits))
     if keep == "findings":
         return None, findings
     return (dataset if keep == "all" else _SHORT[keep](dataset)), findings
@@ -158,6 +157,8 @@ class Engine:
         Where finished cases are kept; None: the user's cache folder.
     held : int, keyword only
         Datasets kept in memory. [1]
+    write_behind : bool, keyword only
+        Keep finished cases on disk after `run` has returned: who waits for one case does not wait for the disk.
 
     Raises
     ------
@@ -173,6 +174,7 @@ class Engine:
         fresh: bool = False,
         store: Store | None = None,
         held: int = HELD,
+        write_behind: bool = False,
     ) -> None:
         self.store = store or Store()
         self.fresh = fresh
@@ -184,6 +186,7 @@ class Engine:
         self._weathers: dict[int, tuple[xr.Dataset, str]] = {}
         self._client: Any = None
         self._code = ""
+        self._writer = ThreadPoolExecutor(1) if write_behind else None
         if scheduler:
             self._client = _connect(scheduler)
             self._code = code_digest()
@@ -196,6 +199,8 @@ class Engine:
         return self
 
     def __exit__(self, *_: object) -> None:
+        if self._writer is not None:
+            self._writer.shutdown(wait=True)
         if self._client is None:
             self._pool.shutdown(wait=True, cancel_futures=True)
         else:
@@ -318,15 +323,21 @@ class Engine:
                 self.store.write(key, keep, dataset, findings)
             assert dataset is not None
         if keep == "all":
-            dataset = dataset.assign_attrs(provenance(job.wall, job.weather))
+            dataset = dataset.assign_attrs(provenance(job.case.wall, job.weather))
         self._hold(keep, key, job, dataset)
         return dataset
 
     def _put(self, key: str, job: Job, keep: str, dataset: xr.Dataset | None, findings: tuple[Finding, ...]) -> None:
-        if not self.store.write(key, keep, dataset, findings) and dataset is not None:
-            self._pinned[key, keep] = dataset
         if dataset is not None:
             self._hold(keep, key, job, dataset)
+        if self._writer is None:
+            self._write(key, keep, dataset, findings)
+        else:
+            self._writer.submit(self._write, key, keep, dataset, findings)
+
+    def _write(self, key: str, keep: str, dataset: xr.Dataset | None, findings: tuple[Finding, ...]) -> None:
+        if not self.store.write(key, keep, dataset, findings) and dataset is not None:
+            self._pinned[key, keep] = dataset
 
     def _hold(self, keep: str, key: str, job: Job, dataset: xr.Dataset) -> None:
         with self._lock:

@@ -4,8 +4,7 @@ Public names: `read_wall`, `parse_wall`, `read_rules`, `material`, `materials`, 
 """
 
 from cavity.wallfile.materials import material, material_names, materials
-from cavity.wallfile.reader import parse_wall, read_wall
-from cavity.wallfile.rules import read_rules
+from cavity.wallfile.reader import parse_wall, read_rules, read_wall
 from cavity.wallfile.starter import starter, starters, write_starter
 
 __all__ = [

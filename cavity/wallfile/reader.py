@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from os import PathLike
 
-    from cavity.wallfile.model import Wall
+    from cavity.wallfile.model import Rule, Wall
 
 LARGEST = 1024 * 1024  # bytes; a wall file has a few thousand
 _DEEPEST = 40  # brackets within brackets; a wall file has three
@@ -207,3 +207,42 @@ def _neighbour(place: Path) -> str:
     except OSError:
         names = []
     return nearest(place.name, names) if names else f"`cavity new {place.name or 'wall.toml'}` writes one to start from"
+
+
+def read_rules(path: str | PathLike[str]) -> tuple[Rule, ...]:
+    """Read a file of rules: TOML with `[[rule]]` entries, as in a wall file.
+
+    Parameters
+    ----------
+    path : str or path
+        The file.
+
+    Returns
+    -------
+    tuple of Rule
+        In SI.
+
+    Raises
+    ------
+    InputError
+        With all faults of the file.
+    """
+    from pydantic import ValidationError
+
+    from cavity.wallfile.faults import Faults
+    from cavity.wallfile.rules import rules_of
+    from cavity.wallfile.schema import RulesFile
+
+    text = read_text(path, "a file of rules")
+    name = Path(path).name
+    raw = read_toml(text, name)
+    faults = Faults(name, text, raw)
+    try:
+        found = rules_of(RulesFile.model_validate(raw).rule, faults)
+    except ValidationError as error:
+        for one in error.errors(include_url=False, include_input=False):
+            faults.add_schema(one, RulesFile)
+        found = ()
+    if faults.found:
+        raise InputError(*faults.found)
+    return found

@@ -8,10 +8,10 @@ from pydantic_core import PydanticCustomError
 
 from cavity.wallfile.faults import Faults, Place
 from cavity.wallfile.model import Rule
-from cavity.wallfile.schema import RULE_QUANTITIES, RulesFile
+from cavity.wallfile.schema import RULE_QUANTITIES
 
 if TYPE_CHECKING:
-    from os import PathLike
+    pass
 
 
 def rules_of(entries: list[Any], faults: Faults) -> tuple[Rule, ...]:
@@ -37,43 +37,3 @@ def rules_of(entries: list[Any], faults: Faults) -> tuple[Rule, ...]:
             faults.add((*place, "at_least"), "above at_most", "at_least up to at_most", "exchange the two")
         found.append(Rule(entry.document, entry.quantity, low, high, entry.clause, entry.edition))
     return tuple(found)
-
-
-def read_rules(path: str | PathLike[str]) -> tuple[Rule, ...]:
-    """Read a file of rules: TOML with `[[rule]]` entries, as in a wall file.
-
-    Parameters
-    ----------
-    path : str or path
-        The file.
-
-    Returns
-    -------
-    tuple of Rule
-        In SI.
-
-    Raises
-    ------
-    InputError
-        With all faults of the file.
-    """
-    from pathlib import Path
-
-    from pydantic import ValidationError
-
-    from cavity.errors import InputError
-    from cavity.wallfile.reader import read_text, read_toml
-
-    text = read_text(path, "a file of rules")
-    name = Path(path).name
-    raw = read_toml(text, name)
-    faults = Faults(name, text, raw)
-    try:
-        found = rules_of(RulesFile.model_validate(raw).rule, faults)
-    except ValidationError as error:
-        for one in error.errors(include_url=False, include_input=False):
-            faults.add_schema(one, RulesFile)
-        found = ()
-    if faults.found:
-        raise InputError(*faults.found)
-    return found

@@ -53,6 +53,7 @@ async function recovered() {
     const now = await ask("/begin");
     if (!begin) { location.reload(); return; }
     begin.climates = now.climates;
+    for (const file of uploads.values()) await upload(file);
     if (!now.climates.includes(state.climate)) {
       go({...state, climate: ordinary(now.climates)});
       showFaults([{problem: "the climate file was held by the server that stopped; open it again", expected: `until then: ${state.climate}`}]);
@@ -180,7 +181,6 @@ async function runYear() {
     const before = tried.findIndex(row => row.text === asked.text && row.set === asked.set && row.climate === asked.climate);
     if (before >= 0) tried.splice(before, 1);
     tried.unshift({...asked, status: found.status, depth: quick.depth, sentence: found.sentence});
-    tried.length = Math.min(tried.length, 500);
     fresh();
     showAnswer();
   } catch (error) {
@@ -411,9 +411,15 @@ function placeOf(kind, height) {
     return null;
   }
   const set = (contents.openings || []).findIndex(o => o.name === state.set);
-  const at = set < 0 ? -1 : (contents.openings[set].vent || []).findIndex(v => near(v.height));
+  const vents = contents.openings?.[set]?.vent || [];
+  let at = vents.findIndex(v => near(v.height));
+  if (at < 0) {  // "base" and "head" are the ends of the cavity; a height takes the place of the word
+    const heights = [...$("elevation").querySelectorAll("[data-kind=vent]")].map(one => Number(one.dataset.height));
+    const word = Math.abs(height - Math.min(...heights)) < 2e-3 ? "base" : Math.abs(height - Math.max(...heights)) < 2e-3 ? "head" : null;
+    at = word ? vents.findIndex(v => v.height === word) : -1;
+  }
   if (at >= 0) return {place: ["openings", set, "vent", at, "height"]};
-  for (const [vent, one] of (contents.openings?.[set]?.vent || []).entries()) {
+  for (const [vent, one] of vents.entries()) {
     const list = [].concat(one.heights || []);
     const index = list.findIndex(near);
     if (index >= 0) return {place: ["openings", set, "vent", vent, "heights"], list, index};
@@ -537,6 +543,7 @@ function fieldPart(field, place) {
   const star = make("button", {className: "star", textContent: "★", title: "Show in the lecture"});
   star.setAttribute("aria-label", `Show ${field.label} in the lecture`);
   const box = make("div", {className: "field"}, make("label", {htmlFor: id, textContent: field.label}), input, star,
+    ...(general === "indoor.file" ? [make("button", {textContent: "Upload …", onclick: () => $("indoor-file").click()})] : []),
     make("span", {className: "help", textContent: `${field.help} ${field.expected}.` + (field.default ? ` Default: ${field.default}.` : "")}));
   const mark = () => {
     box.classList.toggle("starred", starred.has(general));
@@ -603,7 +610,13 @@ function showAnswer() {
   plots();
   $("findings").replaceChildren(table(["finding", "where", "value", "limit", "status"], now.findings.map(f =>
     [f.title, told(f.where), show(f.value, f.units), f.limit === null ? "" : `${f.threshold} ${show(f.limit, f.units)}`, f.status])));
-  $("history").replaceChildren(...tried.slice(0, 200).map(row => {
+  showHistory();
+}
+// without a bound; the list is made while it is open
+function showHistory() {
+  $("history-title").textContent = `States tried (${tried.length})`;
+  if (!$("history-part").open) return;
+  $("history").replaceChildren(...tried.map(row => {
     const button = make("button", {textContent: `${STATUS[row.status]}: ${row.set}, ${millimetres(row.depth)}, ${row.climate}`});
     button.onclick = () => { go({text: row.text, set: row.set, climate: row.climate}); refresh(); };
     return make("li", {}, button);
@@ -885,11 +898,28 @@ $("climate-file").onchange = async () => {
   }
   $("climate-file").value = "";
 };
+// the file is held by the server, and the text names it; a server started again is given it again
+const uploads = new Map();
+const upload = async file => (await ask(`/indoor?name=${encodeURIComponent(file.name)}`, file)).name;
+$("indoor-file").onchange = async () => {
+  const file = $("indoor-file").files[0];
+  $("indoor-file").value = "";
+  if (!file) return;
+  try {
+    const name = await upload(file);
+    uploads.set(name, file);
+    change({do: "set", place: ["indoor", "model"], typed: "file"});
+    change({do: "set", place: ["indoor", "file"], typed: name}, {merge: true});
+  } catch (error) {
+    if (error.faults) showFaults(error.faults);
+  }
+};
 $("save").onclick = save;
 $("undo").onclick = () => step(past, future);
 $("redo").onclick = () => step(future, past);
 $("set").onchange = () => { go({...state, set: $("set").value}); refresh(); };
 $("climate").onchange = () => { go({...state, climate: $("climate").value}); runYear(); };
+$("history-part").ontoggle = showHistory;
 let sliding = false;
 $("depth").oninput = () => { setDepth(Number($("depth").value), sliding); sliding = true; };
 $("depth").onchange = () => { sliding = false; };

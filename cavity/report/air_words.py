@@ -1,0 +1,246 @@
+"""What the air in the cavity comes to, in sentences and rows: for reports, pages and the terminal."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cavity.constants import CP_DIFFERENCE_BAND
+from cavity.result import wall_of
+from cavity.risk import air
+from cavity.risk.air import Group
+from cavity.risk.finding import number
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+LITRE_AIR = 1.2e-3  # kg, a litre of air of 1.2 kg/m3, for flows in L/s
+VENT_HEAD = ("vent", "height [m]", "kind", "free area [mm²/m]", "takes air in %", "mean flow L/(s m)", "made as")
+
+
+def sentences(ds: xr.Dataset) -> tuple[str, ...]:
+    """Return what the air in the cavity comes to, in plain sentences for a report.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        Result of `simulate`, or of the quick look.
+
+    Returns
+    -------
+    tuple of str
+        Direction and drive over the hours (where there are hours), choke, narrowest passage, still pieces, class.
+    """
+    said = []
+    if "time" in ds.dims:
+        said += [_direction(ds), _drive(ds)]
+    choke = choke_sentence(ds)
+    said += [choke, passage_sentence(ds) if choke else "", still_sentence(ds), _class(ds)]
+    if "time" in ds.dims:
+        said.append(_difference(ds))
+    return tuple(line for line in said if line)
+
+
+def choke_sentence(ds: xr.Dataset) -> str:
+    """Return what restricts the flow: the group that loses most, and what doubling each group would bring; "" if none.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        With `part_pressure`, and `part_gain` where the gain is wanted.
+    """
+    groups = air.loss_groups(ds)
+    if not any(group.share > 0.0 for group in groups):
+        return ""
+    group = max(groups, key=lambda one: one.share)
+    worst = group.worst
+    lost = f"{number(100 * group.share)} % of the pressure is lost"
+    alone = f"{number(100 * worst.share)} %"
+    if worst.kind == "channel":
+        text = f"{lost} as friction along the cavity."
+    elif group.count == 1 or worst.share > 0.9 * group.share:
+        height = "" if re.search(r" at -?\d", worst.name) else f" at {worst.height:.2f} m"
+        text = f"{alone} of the pressure is lost at the {worst.name}{height}."
+    else:
+        what = f"{group.count} gaps of the {group.name}" if group.kind == "rail" else f"{group.count} {group.name}s"
+        each = f"about {number(100 * group.share / group.count)} % at each"
+        if worst.share > 1.5 * group.share / group.count:
+            each = f"{alone} at the one at {worst.height:.2f} m alone"
+        text = f"{lost} at the {what}, {each}."
+    return f"{text} {gain_sentence(groups)}".rstrip()
+
+
+def gain_sentence(groups: tuple[Group, ...]) -> str:
+    """Return what doubling each group of parts would bring, the largest first; "" where it is not known.
+
+    Parameters
+    ----------
+    groups : tuple of Group
+        From `loss_groups`.
+    """
+    known = sorted((group for group in groups if group.gain > 0.005), key=lambda group: -group.gain)
+    if not known:
+        return ""
+    parts = [f"{_doubled(group)} +{number(100 * group.gain)} %" for group in known[:5]]
+    return f"Air gained by doubling, at the same drive: {', '.join(parts)}."
+
+
+def _doubled(group: Group) -> str:
+    if group.kind == "rail":
+        return f"the gaps of the {group.name}"
+    return f"the {group.name}" if group.kind in ("channel", "barrier") or group.count == 1 else f"all {group.name}s"
+
+
+def passage_sentence(ds: xr.Dataset) -> str:
+    """Return a sentence where a rail or barrier is narrower than the vents, so that it governs; else "".
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        With the coordinate `part_area` [m2/m].
+    """
+    passage = air.narrowest_passage(ds)
+    if passage is None:
+        return ""
+    name, area, vent = passage
+    return (
+        f"The narrowest passage is the {name}: {number(1e6 * area)} mm² per metre of wall, where the smallest vent has "
+        f"{number(1e6 * vent)} mm²."
+    )
+
+
+def still_sentence(ds: xr.Dataset) -> str:
+    """Return a sentence that names the heights at which no air passes, and what closes them; "" if there are none.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        With `air_speed` and the drives.
+    """
+    count = air.open_vents(ds)
+    if count < 2:
+        vents = "has no open vent" if count == 0 else "has one open vent only"
+        if count and float(ds["air_change_rate"].max()) > 0.0:
+            return (
+                f"No air passes: the column {vents}. What it exchanges through that vent is an estimate made for "
+                f"rooms, median {number(float(ds['air_change_rate'].median()), 1)} air changes an hour."
+            )
+        return f"No air passes: the column {vents}. Its air does not move; leaks that are not listed are left out."
+    pieces = air.still(ds)
+    if pieces is None:
+        return ""
+    text = " and ".join(f"{bottom:.2f} to {top:.2f} m" for bottom, top in pieces.spans)
+    if not pieces.closed_by:
+        return f"No air passes from {text}: no two open vents are joined there. Its air does not move."
+    stays = "Its air does not move; it dries by diffusion alone."
+    if pieces.single_vent:
+        stays = "What it exchanges through its only vent is an estimate made for rooms."
+    return (
+        f"No air passes from {text}: the {pieces.closed_by} closes the cavity, and the piece on either side of it has "
+        f"no second vent. {stays}"
+    )
+
+
+def _percent(share: float) -> str:
+    return f"{number(100 * share)} %"
+
+
+def _direction(ds: xr.Dataset) -> str:
+    flowing = [one for one in air.compartments(ds) if one.mean > 0.0]
+    if not flowing:
+        return ""
+    parts = []
+    for one in flowing:
+        where = "" if ds.sizes["compartment"] == 1 else f" from {one.bottom:.2f} to {one.top:.2f} m"
+        parts.append(
+            f"air moves{where} up in {_percent(one.upward)} of the hours, down in {_percent(one.downward)}, and is "
+            f"nearly still (below {air.NEARLY_STILL:g} m/s) in {_percent(one.still)}; median air change rate "
+            f"{number(one.median, 1)} per hour, {number(one.low, 1)} to {number(one.high, 1)} in nine hours out of ten"
+        )
+    text = "; ".join(parts)
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def _drive(ds: xr.Dataset) -> str:
+    shares = air.drive(ds)
+    if shares.stack_share + shares.wind_share == 0.0:
+        return ""
+    return (
+        f"Buoyancy makes {_percent(shares.stack_share)} of the drive and wind {_percent(shares.wind_share)}; they work "
+        f"against each other in {_percent(shares.opposed)} of the hours. {_gusts(ds)}"
+    )
+
+
+def _gusts(ds: xr.Dataset) -> str:
+    """Return what the rate holds of gusts."""
+    if wall_of(ds).cavity.gust_exchange <= 0.0:
+        return "Gusts within the hour are left out."
+    return "The air change rate holds an estimate of the exchange by gusts; speed and direction are those of the mean."
+
+
+def _class(ds: xr.Dataset) -> str:
+    area = 1e6 * float(np.sum(ds["opening_area"].values))
+    return (
+        f"Free vent area {number(area)} mm² per metre of wall: a layer that ISO 6946 calls "
+        f"{ds.attrs['iso6946_class']}; the class looks at the vents alone, not at what stands in the way behind them."
+    )
+
+
+def _difference(ds: xr.Dataset) -> str:
+    site = wall_of(ds).site
+    return wind_source(site.cp_difference, bool(site.cp_profile))
+
+
+def wind_source(difference: float | None, own_profile: bool) -> str:
+    """Return in a sentence what the wind pressure rests on, and how well it is known.
+
+    Parameters
+    ----------
+    difference : float or None
+        C_p(base) - C_p(head) of the wall file, where given. [1]
+    own_profile : bool
+        True where the wall file brings its own profile.
+    """
+    if own_profile:
+        return "Wind drive: the pressure profile of the wall file; its numbers are the user's."
+    low, mid, high = (f"{value:g}" for value in CP_DIFFERENCE_BAND)
+    doubt = f"It is the least certain input of the airflow (as a straight line: low {low}, mid {mid}, high {high})."
+    if difference is None:
+        return (
+            "Wind drive: pressure by height and angle as measured on one gabled building in a wind tunnel, taken over "
+            f"by the fraction of the building height. {doubt}"
+        )
+    return (
+        f"Wind drive: pressure coefficient at the base minus that at the head {difference:g} over the whole wall, an "
+        f"input. {doubt}"
+    )
+
+
+def vent_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
+    """Return the vent schedule by the columns of `VENT_HEAD`, high to low as on a drawing."""
+    return [
+        (
+            vent.name,
+            f"{vent.height:.2f}",
+            vent.kind,
+            f"{1e6 * vent.area:.0f}",
+            f"{100 * vent.inward:.0f}" if vent.flow > 0.0 else "still",
+            f"{vent.flow / LITRE_AIR:.2f}",
+            make_up(vent),
+        )
+        for vent in reversed(air.vent_schedule(ds))
+    ]
+
+
+def make_up(vent: air.Vent) -> str:
+    """Return how the free area is made up: slot along the wall, or length of slot, and what closes part of it."""
+    if vent.area <= 0.0:
+        return "closed"
+    text = f"{number(1e3 * vent.clear, 1)} mm along the whole wall"
+    if vent.clear > 0.0 and vent.gross < 0.999 * vent.clear:
+        text = f"{number(1e3 * vent.gross / vent.clear)} mm of {number(1e3 * vent.clear, 1)} mm slot in every metre"
+    if vent.porosity < 1.0:
+        text += f", {number(100 * vent.porosity)} % of it open"
+    return text
