@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from cavity import constants
+
 HOUR = 3600.0  # s
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 # Share of the humid hours a face counts with: the more sensitive the material, the more it governs (our own choice).
@@ -238,6 +240,13 @@ def event_times(event: Any) -> dict[str, float]:
         made[f"nine{name}"] = days_until(left, 0.1, event.amount)
         made[f"left{name}"] = float(left[-1]) / event.amount
     return made
+
+
+def vapour_kpa(dew_point: np.ndarray) -> np.ndarray:
+    """Return the vapour pressure [kPa] of air of a dew point [°C], the frost point below 0 °C: the model's own table."""
+    from cavity.climate.humid import saturation_pressure
+
+    return 1e-3 * saturation_pressure(np.asarray(dew_point, float) + constants.ICE_POINT)
 
 
 def face_names(ds: Any) -> list[str]:
