@@ -186,7 +186,7 @@ def test_cavity_air_never_holds_more_vapour_than_the_air_pressure(starter_wall):
 def test_a_boiling_wall_is_flagged(one_year):
     import xarray as xr
 
-    from cavity.simulate import _boiling
+    from cavity.hourly.run import _boiling
 
     def case(p):
         return xr.Dataset(
@@ -239,7 +239,8 @@ def test_polyamide_between_40_and_98_percent_has_the_s_d_of_the_integral():
 
 
 def test_the_message_of_a_run_given_up_says_where_in_which_state_and_what_to_try(starter_wall, winter):
-    from cavity.simulate import _no_convergence, on_wall
+    from cavity.climate.on_wall import on_wall
+    from cavity.hourly.run import _no_convergence
 
     line = build_line(starter_wall.case(depth=0.03))
     outside = on_wall(winter, orientation=270.0, tilt=90.0, site=starter_wall.site)
