@@ -412,12 +412,8 @@ def _checked(
         if wall is None:
             continue
         tried(axes_of, wall, None, variants)
-        known = [column.name for column in wall.columns]
-        unknown = [name for name in columns if name not in known]
-        faults.append([
-            Fault(f"{path}, --column", "no such strip", name[:80], ", ".join(known), "use one of its names")
-            for name in unknown
-        ])  # fmt: skip
+        for name in columns:
+            tried(wall.column, name)
         walls.append(replace(wall, rules=(*wall.rules, *(more or ()))))
     weathers = tried(_weathers, climates, rain, rain_total) or []
     for weather in weathers:
@@ -577,9 +573,9 @@ def monthly(
         if not 0.001 <= metres <= 0.5:
             raise InputError(Fault("--depth", "not a possible cavity depth", depth[:80], "1 mm to 500 mm", ""))
     wall, weather = read_wall(wallfile), _weather(climate, rain, rain_total)
-    result = run(wall, weather, opening_set=openings, depth=metres, column=column)
-    chosen = openings or wall.opening_sets[0].name
-    click.echo(f"{wall.name}, openings {chosen!r}, in {weather.attrs['name']}\n")
+    case = wall.case(opening_set=openings, depth=metres, column=column)
+    result = run(case, weather)
+    click.echo(f"{wall.name}, openings {case.opening_set.name!r}, in {weather.attrs['name']}\n")
     Console(highlight=False).print(monthly_table(result))
     click.echo("Condensate: monthly change = amount at month end.")
     click.echo()
@@ -632,11 +628,11 @@ def airflow(
 
     wall = read_wall(wallfile)
     check_outputs([("--out", out, HTML)], [wallfile, wall.indoor.file])
-    options: dict[str, Any] = {"opening_set": openings, "angle": angle}
-    options |= {"outdoor": outdoor + ICE_POINT, "indoor": indoor + ICE_POINT}
+    options = {"angle": angle, "outdoor": outdoor + ICE_POINT, "indoor": indoor + ICE_POINT}
+    metres = None
     if depth is not None:
         try:
-            options["depth"] = parse_quantity(depth, "m")
+            metres = parse_quantity(depth, "m")
         except ValueError as error:
             raise InputError(Fault("--depth", str(error), depth, 'a length such as "30 mm"')) from None
     winds = numbers(wind, "--wind")
@@ -645,8 +641,9 @@ def airflow(
         warmth["cavity"] = [value + ICE_POINT for value in numbers(warm, "--cavity")]
     if sun is not None or warm is None:
         warmth["sun"] = numbers("0,300,700" if sun is None else sun, "--sun")
-    found = steady_columns(wall, columns, wind=winds, **options, **warmth)
-    notes = [difference_sentence(wall, wind=winds, column=found[0].attrs["column"], **options)]
+    case = wall.case(opening_set=openings, depth=metres, column=columns[0] if columns else None)
+    found = steady_columns(wall, columns, opening_set=openings, depth=metres, wind=winds, **options, **warmth)
+    notes = [difference_sentence(case, wind=winds, **options)]
     files = _Files()
     if out:
         files.write("", airflow_page.write_airflow_page, found, out, notes=notes)
@@ -921,11 +918,7 @@ def lesson(
 
     wall = read_wall(wallfile) if wallfile else parse_wall(starter(), "starter")
     check_outputs([("--out", out, HTML)], [wallfile, climate, rain, wall.indoor.file])
-    if openings is not None and openings not in [chosen.name for chosen in wall.opening_sets]:
-        from cavity.errors import Fault, InputError
-
-        known = ", ".join(chosen.name for chosen in wall.opening_sets)
-        raise InputError(Fault("--openings", "the wall has no such set", openings, known, "use one of its names"))
+    wall.case(opening_set=openings)  # an unknown name is reported before the weather is read
     weather = _weather(climate, rain, rain_total)
     with shown_progress() as progress:
         done = lessons(wall, weather, opening_set=openings, progress=progress, scheduler=scheduler, fresh=fresh)

@@ -6,6 +6,7 @@ climate and every name are invented.
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import json
 from typing import Any
@@ -14,11 +15,16 @@ import numpy as np
 import xarray as xr
 
 from cavity import variables
+from cavity.wallfile import model
+from cavity.wallfile.recorded import from_json, to_json
 
 ICE = 273.15
 SEGMENTS = ("base", "middle", "top")
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
 
+STREAM_TERMS = (
+    "carried in", "carried out", "exchanged with outdoors", "given by the cladding", "given by the wall",
+)  # fmt: skip
 BALANCE_TERMS = (
     "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain behind the cladding",
     "vapour to the cavity air", "run-off", "drained from full layers", "stored",
@@ -53,6 +59,43 @@ def dew_point(pressure: Any) -> Any:
 
 def _day_mean(values: np.ndarray) -> np.ndarray:
     return np.convolve(np.concatenate([values[-23:], values]), np.ones(24) / 24.0, "valid")
+
+
+def make_wall(name: str, opening_set: str, depth: float, column: str, rows: tuple[Any, ...]) -> model.Wall:
+    """Return the wall that a Dataset of `make_dataset` carries, of the rows of its layers."""
+
+    def layers(part: str) -> tuple[model.Layer, ...]:
+        return tuple(
+            model.Layer(
+                row[0],
+                model.Material(
+                    row[0], row[3], row[4], row[5], 1000.0, 50.0, 30.0, "invented for tests", wood=bool(row[6]),
+                    metal=bool(row[7]), mould_class=row[8], max_saturation=row[9] / row[2],
+                ),
+                row[2],
+                sd=0.02 if row[10] else None,
+            )
+            for row in rows
+            if row[1] == part
+        )  # fmt: skip
+
+    vents = tuple(
+        model.Opening(text, height, "slot", 0.01) for text, height in (("base slot", 0.0), ("head slot", 3.0))
+    )
+    return model.Wall(
+        name, layers("cladding"), model.Cavity(depth), layers("backup"), (model.Column(column, 0.0, 3.0),),
+        (model.OpeningSet(opening_set, vents),), (depth,), orientation=225.0, invented=True,
+    )  # fmt: skip
+
+
+def with_wall(ds: xr.Dataset, **changes: Any) -> xr.Dataset:
+    """Return the Dataset with its wall changed: fields of the wall, or of a table of it by ``wetting={...}``."""
+    wall = from_json(ds.attrs["wall_json"])
+    changed = {
+        name: dataclasses.replace(getattr(wall, name), **value) if isinstance(value, dict) else value
+        for name, value in changes.items()
+    }
+    return ds.assign_attrs(wall_json=to_json(dataclasses.replace(wall, **changed)))
 
 
 def make_dataset(
@@ -217,6 +260,7 @@ def make_dataset(
         "compartment": 1,
         "year": years,
         "balance_term": len(BALANCE_TERMS),
+        "stream_term": len(STREAM_TERMS),
     }  # fmt: skip
     for name, row in variables.TABLE.items():
         if "rail_spot" in row.dims or name.startswith("stud_"):  # no metal rails and no line through studs
@@ -271,14 +315,17 @@ def make_dataset(
         "part_area": ("part", [0.01, depth, depth, depth, 0.004], {"units": "m2/m"}),
         "year": np.arange(1, years + 1),
         "balance_term": list(BALANCE_TERMS),
+        "stream_term": list(STREAM_TERMS),
     }
     attrs = {
         "wall_name": wall_name, "climate_name": climate_name, "climate_invented": 1, "wall_invented": 1,
         "opening_set": opening_set, "depth": depth, "column": column, "orientation": 225.0, "tilt": 90.0,
         "has_rain": int(rain), "years_run": years, "cycle_repeats": int(damp == 0.0), "film_limit": limit,
-        "water_balance_error": 1e-9, "energy_balance_error": 1e-7, "solver_steps": 2 * hours,
+        "water_balance_error": 1e-9, "energy_balance_error": 1e-7,
+        "stream_heat_error": 1e-12, "stream_vapour_error": 1e-12, "solver_steps": 2 * hours,
         "warnings": json.dumps([] if rain else ["no rain column: run without rain"]),
-        "wall_json": json.dumps({"name": wall_name}), "wall_text": f'name = "{wall_name}"\n', "wall_sha256": "0" * 64,
+        "wall_json": to_json(make_wall(wall_name, opening_set, depth, column, layers)),
+        "wall_text": f'name = "{wall_name}"\n', "wall_sha256": "0" * 64,
         "climate_source": "invented.epw", "climate_sha256": "1" * 64, "version": "0.1.0",
         "created": "2026-01-01T00:00:00Z", "column_bottom": 0.0, "column_top": 3.0,
         "iso6946_class": "well ventilated", "latitude": 50.0, "longitude": 0.0,

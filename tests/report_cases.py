@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
-import json
 from types import SimpleNamespace
 from typing import Any
 
@@ -13,6 +11,7 @@ from dataset_factory import make_dataset
 from cavity import risk
 from cavity.risk.drying import drying
 from cavity.wallfile import model
+from cavity.wallfile.recorded import to_json
 
 NASTY = '<script>alert("wall")</script> & Söhne'
 SETS = ("slots 10 mm", 'mesh "fine" <b>')
@@ -77,7 +76,7 @@ def make_case(
         ds[name] = ds[name] * rate
     ds["air_speed"] = abs(ds["air_speed"]) * sign[:, None]
     ds["opening_flow"] = abs(ds["opening_flow"]) * sign[:, None] * np.array([1.0, -1.0])
-    ds.attrs["wall_json"] = json.dumps(dataclasses.asdict(wall))
+    ds.attrs["wall_json"] = to_json(wall)
     ds.attrs["wall_text"] = wall.text
     return SimpleNamespace(
         wall_name=wall.name,

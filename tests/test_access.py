@@ -40,7 +40,7 @@ def pages(tmp_path_factory, starter_wall, inland):
     folder = tmp_path_factory.mktemp("pages")
     made = {name: folder / f"{name}.html" for name in PAGES}
     write_report(make_comparison(climates=("Invented Coast", "Invented Plain")), made["report"])
-    write_airflow_page([steady_air(starter_wall, sun=(0.0, 500.0))], made["airflow"])
+    write_airflow_page([steady_air(starter_wall.case(), sun=(0.0, 500.0))], made["airflow"])
     write_climate_page(summarise(inland), made["climate"])
     study_page.write_size_page(sizing(), made["size"])
     study_page.write_uncertainty_page(with_pairs(made_study([0.5, 0.7, 0.65, 1.1])), made["uncertainty"])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import example, given, settings
@@ -68,7 +70,7 @@ def flows(column, drive, rho_link=1.2):
 
 
 def column_of(wall, name="", depth=0.03):
-    return build_column(wall, wall.opening_sets[0], depth, name)
+    return build_column(wall.case(depth=depth, column=name))
 
 
 def test_plain_column_has_two_openings_one_link_and_the_wanted_segments():
@@ -142,9 +144,10 @@ def test_column_takes_only_its_own_openings_rails_and_barriers():
 
 def test_rails_of_the_opening_set_win_over_those_of_the_wall():
     wall = make_wall(rails=[Rail("rail", (1.0, 2.0), 0.01, 0.6)])
-    own = OpeningSet("none", wall.opening_sets[0].openings, rails=())
-    assert "rail" in build_column(wall, wall.opening_sets[0], 0.03).path_kinds
-    assert "rail" not in build_column(wall, own, 0.03).path_kinds
+    case = wall.case(depth=0.03)
+    own = replace(case, opening_set=OpeningSet("none", wall.opening_sets[0].openings, rails=()))
+    assert "rail" in build_column(case).path_kinds
+    assert "rail" not in build_column(own).path_kinds
 
 
 def test_the_smallest_rail_gap_governs_the_flow_and_takes_the_loss():

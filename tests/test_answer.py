@@ -5,10 +5,13 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import xarray as xr
-from report_cases import make_case
+from dataset_factory import with_wall
+from report_cases import make_case, make_wall
 
 from cavity.report import answer
 from cavity.risk import Finding, judge
+from cavity.wallfile.model import Column
+from cavity.wallfile.recorded import to_json
 
 
 def finding(status, ratio, key="mould", rises=False, where="OSB, top"):
@@ -23,7 +26,8 @@ def bare(opening_set, depth, status, ratio, climate="A", column="plain", area=0.
     ds = xr.Dataset(
         {"opening_area": ("opening", [area / 2, area / 2]), "opening_height": ("opening", [0.0, 3.0]),
          "air_change_rate": ("time", [10.0, 20.0, 60.0])},
-        attrs={"orientation": 180.0, "column": column, "column_bottom": 0.0, "column_top": 3.0, "has_rain": rain},
+        attrs={"orientation": 180.0, "column": column, "column_bottom": 0.0, "column_top": 3.0, "has_rain": rain,
+               "wall_json": to_json(make_wall("wall"))},
     )  # fmt: skip
     found = (finding(status, ratio, rises=rises), *more)
     return SimpleNamespace(
@@ -138,12 +142,10 @@ def test_a_set_passes_only_if_every_strip_passes():
 
 
 def test_the_deciding_strip_is_named_with_its_fraction_of_the_wall():
-    import json
-
     cases = [bare("slot", 0.03, "pass", ratio, column=strip) for strip, ratio in (("plain", 0.2), ("sill", 0.6))]
-    wall = {"columns": [{"name": "plain", "fraction": 0.7}, {"name": "sill", "fraction": 0.3}]}
+    columns = (Column("plain", 0.0, 3.0, 0.7), Column("sill", 0.0, 0.9, 0.3))
     for case in cases:
-        case.dataset.attrs["wall_json"] = json.dumps(wall)
+        case.dataset = with_wall(case.dataset, columns=columns)
     assert answer.lost_strips(seen(*cases)) == ["Strip “sill” (30 % of the wall length) decides in all combinations."]
 
 

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import ast
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
 import threading
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -40,7 +43,11 @@ def days(inland):
 
 @pytest.fixture(scope="module")
 def jobs(small, days):
-    return [Job(small, days, chosen.name, depth) for chosen in small.opening_sets for depth in small.depths]
+    return [
+        Job(small.case(opening_set=chosen.name, depth=depth), days)
+        for chosen in small.opening_sets
+        for depth in small.depths
+    ]
 
 
 def bytes_of(dataset) -> dict[str, bytes]:
@@ -79,7 +86,13 @@ def counted(monkeypatch):
 def straight(jobs):
     """What simulate gives, case by case, without an engine."""
     return [
-        cavity.simulate(job.wall, job.weather, opening_set=job.opening_set, depth=job.depth, column=job.column)
+        cavity.simulate(
+            job.case.wall,
+            job.weather,
+            opening_set=job.case.opening_set.name,
+            depth=job.case.depth,
+            column=job.case.column.name,
+        )
         for job in jobs
     ]
 
@@ -94,7 +107,7 @@ def test_results_are_the_same_to_the_bit_and_in_order_whatever_the_number_of_thr
         assert [result.job for result in results] == jobs
         for result, expected in zip(results, straight, strict=True):
             same(result.dataset, expected)
-            assert result.findings == cavity.judge(expected, dict(result.job.wall.limits))
+            assert result.findings == cavity.judge(expected, dict(result.job.case.wall.limits))
 
 
 def test_progress_tells_each_case_once(jobs, tmp_path):
@@ -121,11 +134,6 @@ def test_wrong_input_ends_the_study_and_keeps_what_was_done(jobs, tmp_path, monk
     assert [store.read(key_of(job), "all") is not None for job in jobs] == [True] * 3 + [False] * 3
 
 
-def test_an_unknown_opening_set_is_told_as_simulate_tells_it(small, days, tmp_path):
-    with Engine(1, store=Store(tmp_path)) as own, pytest.raises(InputError, match="no such opening set"):
-        own.run([Job(small, days, "nothing")])
-
-
 # --------------------------------------------------------------------------- kept cases
 
 
@@ -142,7 +150,7 @@ def test_a_kept_case_is_returned_equal_without_being_computed(jobs, straight, tm
 
 
 def test_jobs_of_the_same_numbers_are_computed_once_and_each_told_under_its_own_name(jobs, straight, tmp_path, counted):
-    named = replace(jobs[0], wall=replace(jobs[0].wall, name="another name"))
+    named = replace(jobs[0], case=jobs[0].case.on(replace(jobs[0].case.wall, name="another name")))
     told = []
     with Engine(2, store=Store(tmp_path)) as own:
         wanted = [jobs[0], named, jobs[1], jobs[0]]
@@ -263,8 +271,8 @@ def test_names_comments_and_paths_do_not_count_but_are_told(small, days, tmp_pat
     renamed = replace(small, name="another name", source="/elsewhere/w.toml", text="# a comment", depths=(0.02,))
     elsewhere = days.assign_attrs(name="Another place", source="b.epw", sha256="0" * 64)
     with Engine(1, store=Store(tmp_path)) as own:
-        before = own.run([Job(small, days)])[0].dataset
-        after = own.run([Job(renamed, elsewhere)])[0].dataset
+        before = own.run([Job(small.case(), days)])[0].dataset
+        after = own.run([Job(renamed.case(), elsewhere)])[0].dataset
     assert len(counted) == 1
     assert bytes_of(before) == bytes_of(after)
     expected = cavity.simulate(renamed, elsewhere)
@@ -273,9 +281,10 @@ def test_names_comments_and_paths_do_not_count_but_are_told(small, days, tmp_pat
 
 
 def test_whatever_moves_a_number_changes_the_key(small, days, tmp_path):
-    job = Job(small, days, small.opening_sets[0].name, 0.02, small.columns[0].name)
+    case = small.case(opening_set=small.opening_sets[0].name, depth=0.02, column=small.columns[0].name)
+    job = Job(case, days)
     known = {key_of(job)}
-    assert key_of(replace(job, opening_set=None, column=None)) in known
+    assert key_of(Job(small.case(depth=0.02), days)) in known
     cold = days.copy(deep=True)
     cold["temperature_outdoor"][3] += 1e-9
     room = tmp_path / "room.csv"
@@ -283,17 +292,17 @@ def test_whatever_moves_a_number_changes_the_key(small, days, tmp_path):
     filed = replace(small, indoor=replace(small.indoor, file=str(room)))
     layer = replace(small.backup[-1], thickness=small.backup[-1].thickness * 1.0001)
     others = [
-        replace(job, depth=0.021),
-        replace(job, opening_set=small.opening_sets[1].name),
+        replace(job, case=replace(case, depth=0.021)),
+        replace(job, case=small.case(depth=0.02, opening_set=small.opening_sets[1].name)),
         replace(job, weather=cold),
         replace(job, weather=days.assign_attrs(latitude=days.attrs["latitude"] + 0.01)),
         replace(job, weather=days.isel(time=slice(0, 71))),
-        replace(job, wall=replace(small, orientation=small.orientation + 1.0)),
-        replace(job, wall=replace(small, backup=(*small.backup[:-1], layer))),
-        replace(job, wall=replace(small, limits=(("mould", 1.0),))),
-        replace(job, wall=replace(small, run=replace(small.run, max_years=2))),
+        replace(job, case=case.on(replace(small, orientation=small.orientation + 1.0))),
+        replace(job, case=case.on(replace(small, backup=(*small.backup[:-1], layer)))),
+        replace(job, case=case.on(replace(small, limits=(("mould", 1.0),)))),
+        replace(job, case=case.on(replace(small, run=replace(small.run, max_years=2)))),
         replace(job, hours=48),
-        replace(job, wall=filed),
+        replace(job, case=case.on(filed)),
     ]
     for other in others:
         assert key_of(other) not in known
@@ -379,7 +388,11 @@ def test_a_study_killed_at_any_moment_leaves_nothing_broken_and_goes_on(tmp_path
     environment = os.environ | {"CAVITY_CASES": str(tmp_path)}
     climate = str(ROOT / "climates" / "temperate_inland.epw")
     wall = replace(small, depths=tuple(0.02 + 0.001 * k for k in range(6)))
-    wanted = [Job(wall, days, chosen.name, depth) for chosen in wall.opening_sets for depth in wall.depths]
+    wanted = [
+        Job(wall.case(opening_set=chosen.name, depth=depth), days)
+        for chosen in wall.opening_sets
+        for depth in wall.depths
+    ]
     for least in (1, 4, 9):
         study = subprocess.Popen([sys.executable, "-c", STUDY, climate], stdout=subprocess.PIPE, env=environment)
         assert study.stdout is not None and study.stdout.readline().strip() == b"ready"
@@ -396,7 +409,7 @@ def test_a_study_killed_at_any_moment_leaves_nothing_broken_and_goes_on(tmp_path
     comparison = cavity.compare(wall, days)
     assert len(comparison.cases) == len(wanted)
     assert len(counted) == len(wanted) - done
-    whole = cavity.simulate(wall, days, opening_set=wanted[0].opening_set, depth=wanted[0].depth)
+    whole = cavity.simulate(wall, days, opening_set=wanted[0].case.opening_set.name, depth=wanted[0].case.depth)
     same(comparison.cases[0].dataset, whole)
 
 
@@ -409,7 +422,7 @@ def test_weather_of_several_years_is_refused_before_any_case_with_the_way_to_one
     assert isinstance(long, xr.Dataset)
     for study in (
         lambda: cavity.compare(small, long),
-        lambda: Engine(1, store=Store(tmp_path)).run([Job(small, long)], keep="findings"),
+        lambda: Engine(1, store=Store(tmp_path)).run([Job(small.case(), long)], keep="findings"),
     ):
         with pytest.raises(InputError) as caught:
             study()
@@ -429,7 +442,9 @@ def test_a_cluster_that_loses_a_worker_half_way_gives_the_complete_result(jobs, 
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, local_directory=str(tmp_path / "d")
     ) as cluster:
         victim = cluster.workers[0].pid
-        many = [replace(job, depth=job.depth + 0.0005 * k) for k in range(3) for job in jobs]
+        many = [
+            replace(job, case=replace(job.case, depth=job.case.depth + 0.0005 * k)) for k in range(3) for job in jobs
+        ]
         struck = threading.Event()
 
         def strike(done, _count, _result):
@@ -472,3 +487,105 @@ def test_without_the_extra_the_option_says_how_to_get_it(monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(InputError, match=r"cavity\[cluster\]"):
         Engine(scheduler="tcp://127.0.0.1:8786")
+
+
+# --------------------------------------------------------------------------- no stale cases
+
+
+def _copy_of_the_package(folder: Path) -> Path:
+    here = Path(cavity.__file__).parent
+    return Path(shutil.copytree(here, folder / "cavity", ignore=shutil.ignore_patterns("__pycache__", "packaged")))
+
+
+def _change(path: Path, old: str, new: str) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert text.count(old) == 1, (path, old)
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def test_any_source_or_library_that_computes_is_part_of_a_kept_case(tmp_path):
+    package = _copy_of_the_package(tmp_path)
+    versions = {"scipy": "1"}
+    before = cases._digest_of(package, versions)
+    assert before == cases._digest_of(package, versions)
+    for name in ("wallfile/model.py", "wallfile/materials.toml", "kernels/film.py", "study/wetting.py", "units.py"):
+        old = (package / name).read_bytes()
+        (package / name).write_bytes(old + b"\n# changed\n")
+        assert cases._digest_of(package, versions) != before, name
+        (package / name).write_bytes(old)
+    assert cases._digest_of(package, versions) == before
+    (package / "wallfile" / "added.py").write_text("")
+    assert cases._digest_of(package, versions) != before
+    (package / "wallfile" / "added.py").unlink()
+    assert cases._digest_of(package, {"scipy": "2"}) != before
+    # what only shows does not make a study compute again
+    for name in ("report/page.py", "live/server.py", "cli.py"):
+        (package / name).write_text("# changed")
+    assert cases._digest_of(package, versions) == before
+
+
+def test_every_library_that_computes_is_among_those_whose_versions_count():
+    """Those left out read text, check it, draw, or carry what was computed elsewhere."""
+    others = {
+        "click",
+        "dask",
+        "distributed",
+        "h5netcdf",
+        "h5py",
+        "jinja2",
+        "plotly",
+        "pydantic",
+        "pydantic_core",
+        "rich",
+    }
+    here = Path(cavity.__file__).parent
+    found = set()
+    for path in here.rglob("*.py"):
+        if path.relative_to(here).parts[0] in cases._SHOWS:
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                found |= {alias.name.split(".")[0] for alias in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
+                found.add(node.module.split(".")[0])
+    foreign = found - set(sys.stdlib_module_names) - {"cavity"} - others
+    assert foreign <= set(cases._LIBRARIES), foreign
+    assert {"numba", "pvlib", "scipy"} <= foreign
+
+
+_ONE_CASE = """
+import sys
+from dataclasses import replace
+import cavity
+from cavity.study.engine import Engine, Job
+from cavity.wallfile import parse_wall, starter
+assert cavity.__file__.startswith(sys.argv[1]), cavity.__file__
+wall = parse_wall(starter(), "starter")
+wall = replace(wall, run=replace(wall.run, segments=1, max_years=1))
+weather = cavity.read_weather(sys.argv[2]).isel(time=slice(0, 2))
+with Engine(1) as engine:
+    (result,) = engine.run([Job(wall.case(), weather)])
+print(result.dataset.attrs["iso6946_class"])
+"""
+
+
+def test_a_case_kept_before_the_model_was_edited_is_not_returned(tmp_path):
+    package = _copy_of_the_package(tmp_path)
+    climate = Path(__file__).parents[1] / "climates" / "temperate_inland.epw"
+
+    def class_of_the_layer() -> str:
+        done = subprocess.run(
+            [sys.executable, "-c", _ONE_CASE, str(tmp_path), str(climate)],
+            # two hours, uncompiled: a copy of the kernels would be compiled anew
+            env=os.environ | {"PYTHONPATH": str(tmp_path), "CAVITY_CASES": str(tmp_path / "kept"),
+                              "NUMBA_DISABLE_JIT": "1"},
+            capture_output=True, text=True, check=False, cwd=tmp_path,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+        return done.stdout.strip()
+
+    assert class_of_the_layer() == class_of_the_layer() == "slightly ventilated"  # 600 mm2/m
+    assert len(list((tmp_path / "kept").glob("*.json"))) == 1
+    _change(package / "wallfile" / "model.py", "WELL_VENTILATED_LIMIT = 500e-6,", "WELL_VENTILATED_LIMIT = 700e-6,")
+    assert class_of_the_layer() == "unventilated"
+    assert len(list((tmp_path / "kept").glob("*.json"))) == 2

@@ -120,7 +120,7 @@ def test_a_wall_is_answered_at_once_with_drawings_and_numbers(client):
     wall = parse_wall(TEXT)
     from cavity.wall.uvalue import u_value
 
-    assert quick["u_value"] == pytest.approx(u_value(wall, opening_set="10 mm slots").u_value, rel=1e-5)
+    assert quick["u_value"] == pytest.approx(u_value(wall.case(opening_set="10 mm slots")).u_value, rel=1e-5)
     assert quick["section"].startswith("<svg") and quick["elevation"].startswith("<svg")
     assert quick["strips"][0]["rate"] > 1.0 and sum(part for _, part in quick["strips"][0]["losses"]) == pytest.approx(
         1.0

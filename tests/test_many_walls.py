@@ -104,7 +104,7 @@ def test_a_wall_that_cannot_be_computed_does_not_take_the_rest(folder, tmp_path,
     genuine = engine.computed
 
     def failing(job, keep, code=""):
-        if job.wall.solar_absorptance == 0.6:
+        if job.case.wall.solar_absorptance == 0.6:
             raise ConvergenceError("hour 7 does not settle")
         return genuine(job, keep, code)
 
@@ -121,19 +121,19 @@ def test_an_interrupted_run_goes_on_where_it_was(folder, tmp_path, monkeypatch):
 
     def counted(job, keep, code=""):
         begun.append(job)
-        if job.wall.name == "invented c" and stop:
+        if job.case.wall.name == "invented c" and stop:
             raise KeyboardInterrupt
         return genuine(job, keep, code)
 
     monkeypatch.setattr(engine, "computed", counted)
     stop = True
     assert "Finished cases are kept" in run(folder, "--out", tmp_path / "out", expect=130)
-    done = {job.wall.name for job in begun}
+    done = {job.case.wall.name for job in begun}
     assert done == {"invented a", "invented b", "invented c"}
     begun.clear()
     stop = False
     run(folder, "--out", tmp_path / "out")
-    assert begun and {job.wall.name for job in begun} == {"invented c"}
+    assert begun and {job.case.wall.name for job in begun} == {"invented c"}
     begun.clear()
     first = (tmp_path / "out" / "summary.csv").read_bytes()
     run(folder, "--out", tmp_path / "out")

@@ -30,16 +30,16 @@ REASON = "no convergence in hour 7"
 @pytest.fixture
 def failing(monkeypatch):
     """Make simulate raise for the cases that a function of wall, set and depth picks."""
-    module = importlib.import_module("cavity.simulate")
-    real = module.simulate
+    module = importlib.import_module("cavity.hourly.run")
+    real = module.simulate_case
 
     def fail(which, error=None):
-        def simulate(wall, weather, **options):
-            if which(wall, options["opening_set"], options["depth"]):
+        def simulate_case(case, weather, **options):
+            if which(case.wall, case.opening_set.name, case.depth):
                 raise error or ConvergenceError(REASON)
-            return real(wall, weather, **options)
+            return real(case, weather, **options)
 
-        monkeypatch.setattr(module, "simulate", simulate)
+        monkeypatch.setattr(module, "simulate_case", simulate_case)
 
     return fail
 
@@ -72,7 +72,11 @@ def small(one_year):
 )
 def test_the_engine_returns_the_other_cases_and_keeps_no_failed_one(small, days, tmp_path, failing, error, reason):
     failing(lambda _wall, _name, depth: depth == 0.02, error)
-    jobs = [Job(small, days, chosen.name, depth) for chosen in small.opening_sets for depth in small.depths]
+    jobs = [
+        Job(small.case(opening_set=chosen.name, depth=depth), days)
+        for chosen in small.opening_sets
+        for depth in small.depths
+    ]
     told = []
     store = Store(tmp_path)
     with Engine(2, store=store) as own:

@@ -1,11 +1,10 @@
 """Each criterion against a series worked by hand (steady, square wave, frost), the ranking and the verdict."""
 
 import itertools
-import json
 
 import numpy as np
 import pytest
-from dataset_factory import ICE, dew_point, make_dataset, saturation, steady_dataset, with_face
+from dataset_factory import ICE, dew_point, make_dataset, saturation, steady_dataset, with_face, with_wall
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -575,8 +574,7 @@ def rained_on(ds, fraction=0.5, plane=0):
     made = ds.copy(deep=True)
     made["driving_rain"].values[:] = 0.0
     made["driving_rain"].values[100] = 1.0 / 3600.0
-    made.attrs["wall_json"] = json.dumps({"wetting": {"rain_share": fraction, "rain_plane": plane}})
-    return made
+    return with_wall(made, wetting={"rain_share": fraction, "rain_plane": plane})
 
 
 def test_rain_that_soaks_an_interface_is_neither_condensate_nor_dew(dry):
@@ -592,7 +590,7 @@ def test_rain_that_soaks_an_interface_is_neither_condensate_nor_dew(dry):
     assert found.value < 0.1
     assert not dew_hours(ds)[:, :, face].any()
     # the same without rain: vapour brought it
-    ds.attrs["wall_json"] = json.dumps({"wetting": {"rain_share": 0.0}})
+    ds = with_wall(ds, wetting={"rain_share": 0.0})
     assert dew_hours(ds)[:, 1, face].sum() == 200
 
 

@@ -14,6 +14,7 @@ from test_elevation import ROW, TWO, wall_with
 from test_recommend import mould
 
 import cavity
+from cavity.errors import InputError
 from cavity.report import answer, elevation, page, schedule, tables
 from cavity.wallfile import parse_wall
 
@@ -62,10 +63,12 @@ def test_the_schedule_as_csv_has_a_line_a_row_and_no_formula():
     assert all(line[7] == "" for line in lines[1:])
 
 
-def test_a_result_without_its_wall_has_no_schedule():
+def test_a_result_without_its_wall_has_no_schedule_and_says_so():
     ds = make_dataset(hours=48)
     ds.attrs["wall_json"] = "{}"
-    assert schedule.rows(ds) == [] and schedule.details(ds) == []
+    for reads in (schedule.rows, schedule.details):
+        with pytest.raises(InputError, match="wall carried by the result"):
+            reads(ds)
 
 
 def test_details_show_depth_and_clear_height_of_each_place(results):

@@ -26,7 +26,7 @@ from cavity.wallfile.model import Barrier, Cavity, Column, Opening, Rail, Site
 
 
 def test_given_cavity_temperature_gives_the_textbook_stack_and_the_flow_of_the_network():
-    ds = steady_air(make_wall(), outdoor=283.15, cavity=(293.15,))
+    ds = steady_air(make_wall().case(), outdoor=283.15, cavity=(293.15,))
     expected = stack_pressure(6.0, 293.15, 283.15, STANDARD_PRESSURE)
     assert float(ds["stack_pressure"][0, 0]) == pytest.approx(expected, rel=1e-12)  # same formula, independent code
     rho_out, rho_in = (STANDARD_PRESSURE / (R_AIR * T) for T in (283.15, 293.15))
@@ -39,7 +39,7 @@ def test_given_cavity_temperature_gives_the_textbook_stack_and_the_flow_of_the_n
 def test_a_sloping_wall_has_the_stack_of_its_rise_and_the_friction_of_its_slope(tilt):
     """Lengths count along the wall: its weight of air acts over their rise only (hydrostatics)."""
     upright, sloping = (
-        steady_air(replace(make_wall(), tilt=at), outdoor=283.15, cavity=(293.15,)) for at in (90.0, tilt)
+        steady_air(replace(make_wall(), tilt=at).case(), outdoor=283.15, cavity=(293.15,)) for at in (90.0, tilt)
     )
     rise = math.sin(math.radians(60.0))
     np.testing.assert_allclose(sloping["stack_pressure"], rise * upright["stack_pressure"], rtol=1e-12)
@@ -49,13 +49,13 @@ def test_a_sloping_wall_has_the_stack_of_its_rise_and_the_friction_of_its_slope(
 
 
 def test_nothing_moves_without_wind_sun_or_difference_of_temperature():
-    ds = steady_air(make_wall(), outdoor=293.15, indoor=293.15, sun=(0.0,))
+    ds = steady_air(make_wall().case(), outdoor=293.15, indoor=293.15, sun=(0.0,))
     np.testing.assert_allclose(ds["cavity_temperature"].values, 293.15, atol=1e-6)  # the repetition stops at 1e-6 K
     assert float(np.abs(ds["air_speed"]).max()) < 1e-6
 
 
 def test_a_cavity_colder_than_outdoors_flows_downwards():
-    ds = steady_air(make_wall(), outdoor=293.15, cavity=(283.15,))
+    ds = steady_air(make_wall().case(), outdoor=293.15, cavity=(283.15,))
     assert np.all(ds["air_speed"].values < 0.0)
     assert float(ds["opening_flow"].sel(opening="head")[0, 0]) > 0.0
 
@@ -63,7 +63,7 @@ def test_a_cavity_colder_than_outdoors_flows_downwards():
 @settings(max_examples=15, deadline=None)
 @given(st.floats(20.0, 1000.0), st.floats(1.05, 3.0))
 def test_more_sun_never_moves_less_air_in_calm(sun, factor):
-    ds = steady_air(make_wall(), sun=(sun, min(sun * factor, 1500.0)))
+    ds = steady_air(make_wall().case(), sun=(sun, min(sun * factor, 1500.0)))
     rate = ds["air_change_rate"].values[0]
     assert rate[1] >= rate[0] > 0.0
 
@@ -79,7 +79,7 @@ def test_heat_that_enters_the_cavity_leaves_with_its_air(wind, joints):
     wall = make_wall(openings=joint, segments=6)
     column = column_of(wall)
     blow = 0.5 * 1.25 * wind**2 * np.array([0.05, *[0.0] * joints, -0.05])
-    state = _Steady(wall, column, blow, wind, 283.15, 293.15, STANDARD_PRESSURE)
+    state = _Steady(wall.case(), column, blow, wind, 283.15, 293.15, STANDARD_PRESSURE)
     state.settle(300.0, None)
     sol_air = 283.15 + 300.0 / state.outside
     gained = state.rise @ (state.u_out * (sol_air - state.T1) + state.u_in * (293.15 - state.T2))
@@ -100,19 +100,19 @@ def test_heat_that_enters_the_cavity_leaves_with_its_air(wind, joints):
 
 def test_a_closed_cavity_takes_the_equilibrium_of_its_faces():
     wall = make_wall(openings=[Opening("elsewhere", 50.0, "slot", 0.01)])
-    ds = steady_air(wall, sun=(500.0,), outdoor=283.15)
+    ds = steady_air(wall.case(), sun=(500.0,), outdoor=283.15)
     assert np.all(ds["air_change_rate"].values == 0.0)
-    vented = steady_air(make_wall(), sun=(500.0,), outdoor=283.15)
+    vented = steady_air(make_wall().case(), sun=(500.0,), outdoor=283.15)
     assert float(ds["cavity_temperature"].max()) > float(vented["cavity_temperature"].max())
 
 
 def test_sun_and_cavity_temperature_exclude_each_other_and_ranges_are_checked():
     with pytest.raises(InputError, match="exclude"):
-        steady_air(make_wall(), sun=(1.0,), cavity=(290.0,))
+        steady_air(make_wall().case(), sun=(1.0,), cavity=(290.0,))
     with pytest.raises(InputError, match="out of range"):
-        steady_air(make_wall(), wind=(900.0,))
+        steady_air(make_wall().case(), wind=(900.0,))
     with pytest.raises(InputError, match="no such set"):
-        steady_air(make_wall(), opening_set="nothing")
+        steady_air(make_wall().case(opening_set="nothing"))
     assert numbers("0, 2,5", "--wind") == (0.0, 2.0, 5.0)
     for wrong in ("", "a,b", "1;2", "nan", ",".join(["1"] * 13)):
         with pytest.raises(InputError, match="list of numbers"):
@@ -120,7 +120,7 @@ def test_sun_and_cavity_temperature_exclude_each_other_and_ranges_are_checked():
 
 
 def test_the_doubt_of_the_wind_difference_is_told_with_low_mid_and_high():
-    text = steady.difference_sentence(make_wall(), wind=(0.0, 3.0))
+    text = steady.difference_sentence(make_wall().case(), wind=(0.0, 3.0))
     assert "0.05" in text
     assert "0.3" in text
     rates = [float(part) for part in text.split("input) give ")[1].rstrip(".").replace(" and", ",").split(", ")]
@@ -133,7 +133,7 @@ HEIGHTS = tuple(round(0.4 * i, 1) for i in range(1, 15))
 
 def test_sentences_name_the_rail_that_chokes_and_the_narrowest_passage():
     rails = [Rail("wide rail", HEIGHTS[:5] + HEIGHTS[6:], 0.3, 0.6), Rail("tight rail", HEIGHTS[5:6], 0.012, 0.6)]
-    ds = steady_air(make_wall(rails=rails), cavity=(303.15,))
+    ds = steady_air(make_wall(rails=rails).case(), cavity=(303.15,))
     assert "tight rail at 2.40 m" in air_words.choke_sentence(ds)
     assert "600 mm²" in air_words.passage_sentence(ds)  # 12 mm x 30 mm / 600 mm, worked by hand
     shares = [part.share for part in air.losses(ds)]
@@ -143,7 +143,7 @@ def test_sentences_name_the_rail_that_chokes_and_the_narrowest_passage():
 
 
 def test_equal_rails_are_told_together():
-    ds = steady_air(make_wall(rails=[Rail("rail", HEIGHTS, 0.003, 0.6)]), cavity=(303.15,))
+    ds = steady_air(make_wall(rails=[Rail("rail", HEIGHTS, 0.003, 0.6)]).case(), cavity=(303.15,))
     assert "14 gaps of the rail, about 7 % at each" in air_words.choke_sentence(ds)
 
 
@@ -156,13 +156,16 @@ def test_the_gain_of_a_doubled_group_is_what_the_doubled_wall_gives_at_the_same_
     vents = (Opening("base", 0.0, "slot", 0.01), Opening("head", 6.0, "slot", 0.01, bends=1))
     rail = Rail("rail", (1.5, 3.0, 4.5), 0.2, 0.6)
     wall = make_wall(openings=vents, rails=[rail])
-    ds = steady_air(wall, cavity=(303.15,))
+    ds = steady_air(wall.case(), cavity=(303.15,))
     gain = dict(zip(ds["part_group"].values, ds["part_gain"].values, strict=True))
     assert set(gain) == {"base", "head", "rail", "cavity depth"}
     before = ds["opening_flow"].clip(min=0.0).sum()
 
     def flow(wall, depth=0.03):
-        return float(steady_air(wall, depth=depth, cavity=(303.15,))["opening_flow"].clip(min=0.0).sum() / before) - 1.0
+        return (
+            float(steady_air(wall.case(depth=depth), cavity=(303.15,))["opening_flow"].clip(min=0.0).sum() / before)
+            - 1.0
+        )
 
     def with_vent(j):
         changed = list(vents)
@@ -177,7 +180,8 @@ def test_the_gain_of_a_doubled_group_is_what_the_doubled_wall_gives_at_the_same_
 
 def test_equal_parts_together_can_gain_more_than_the_largest_single_loss():
     vents = (Opening("base", 0.0, "slot", 0.01), Opening("head", 6.0, "slot", 0.01, bends=1))
-    ds = steady_air(make_wall(openings=vents, rails=[Rail("rail", (1.5, 3.0, 4.5), 0.18, 0.6)]), cavity=(303.15,))
+    wall = make_wall(openings=vents, rails=[Rail("rail", (1.5, 3.0, 4.5), 0.18, 0.6)])
+    ds = steady_air(wall.case(), cavity=(303.15,))
     groups = {group.name: group for group in air.loss_groups(ds)}
     assert max(air.losses(ds), key=lambda part: part.share).name == "head"
     assert groups["rail"].gain > groups["head"].gain > 0.0
@@ -187,7 +191,7 @@ def test_equal_parts_together_can_gain_more_than_the_largest_single_loss():
 
 
 def test_nothing_is_gained_where_nothing_flows():
-    ds = steady_air(make_wall(barriers=[Barrier("closed", 3.0)]), cavity=(303.15,))
+    ds = steady_air(make_wall(barriers=[Barrier("closed", 3.0)]).case(), cavity=(303.15,))
     assert np.all(ds["part_gain"].values == 0.0)
 
 
@@ -197,18 +201,18 @@ def test_a_closed_joint_above_the_window_is_named_and_both_sides_stand_still():
         openings=(Opening("window head", 2.4, "slot", 0.01), Opening("head", 6.0, "slot", 0.01)),
         barriers=[Barrier("fire detail", 2.7)],
     )
-    ds = steady_air(wall, sun=(500.0,))
+    ds = steady_air(wall.case(), sun=(500.0,))
     assert air_words.choke_sentence(ds) == ""
     assert "2.40 to 6.00 m" in air_words.still_sentence(ds)
     assert "fire detail at 2.70 m closes" in air_words.still_sentence(ds)
-    opened = steady_air(make_wall(columns=wall.columns, openings=wall.opening_sets[0].openings), sun=(500.0,))
+    opened = steady_air(make_wall(columns=wall.columns, openings=wall.opening_sets[0].openings).case(), sun=(500.0,))
     assert air_words.still_sentence(opened) == ""
 
 
 @pytest.mark.parametrize(("vents", "word"), [(0, "no open vent"), (1, "one open vent only")])
 def test_a_column_without_two_vents_is_told_and_drawn(vents, word, tmp_path):
     openings = [Opening("elsewhere", 50.0, "slot", 0.01), Opening("base", 0.0, "slot", 0.01)][: vents + 1]
-    ds = steady_air(make_wall(openings=openings), sun=(0.0, 500.0))
+    ds = steady_air(make_wall(openings=openings).case(), sun=(0.0, 500.0))
     assert word in " ".join(air_words.sentences(ds))
     assert airflow_page.write_airflow_page([ds], tmp_path / "page.html").exists()
     assert len(airflow_page.flow_rows(ds)) == 2
@@ -217,7 +221,7 @@ def test_a_column_without_two_vents_is_told_and_drawn(vents, word, tmp_path):
 def test_twenty_open_joints_count_what_enters_and_not_what_goes_from_joint_to_joint():
     """Outdoor air in over volume, by hand; the speed over the distance of two joints would read many times as much."""
     joints = [Opening(f"joint {i}", round(0.3 * i, 1), "joint", 0.008) for i in range(21)]
-    ds = steady_air(make_wall(openings=joints, blocked=0.1), cavity=(303.15,))
+    ds = steady_air(make_wall(openings=joints, blocked=0.1).case(), cavity=(303.15,))
     flow = ds["opening_flow"].values[0, 0]
     rho_out = STANDARD_PRESSURE / (R_AIR * 283.15)
     by_hand = flow[flow > 0.0].sum() / rho_out / (0.03 * 0.9 * 6.0) * 3600.0
@@ -229,32 +233,32 @@ def test_twenty_open_joints_count_what_enters_and_not_what_goes_from_joint_to_jo
 
 def test_two_openings_at_the_ends_have_the_rate_of_speed_over_height():
     wall = replace(make_wall(), cavity=Cavity(0.03, gust_exchange=0.0))
-    ds = steady_air(wall, outdoor=293.15, cavity=(293.15,), wind=(3.0,))  # same density inside and outside
+    ds = steady_air(wall.case(), outdoor=293.15, cavity=(293.15,), wind=(3.0,))  # same density inside and outside
     assert ds["air_change_rate"].item() == pytest.approx(abs(float(ds["air_speed"][0, 0, 0])) / 6.0 * 3600.0, rel=1e-9)
 
 
 def test_a_closed_barrier_makes_two_compartments_and_their_inflow_adds_up():
     vents = [Opening(f"v{z}", z, "slot", 0.004 + 0.001 * z) for z in (0.0, 2.0, 3.5, 6.0)]
     wall = make_wall(openings=vents, barriers=[Barrier("closed", 2.7)])
-    ds = steady_air(wall, sun=(600.0,), wind=(0.0, 3.0))
+    ds = steady_air(wall.case(), sun=(600.0,), wind=(0.0, 3.0))
     assert ds["compartment_top"].values.tolist() == [2.7, 6.0]
     assert ds["opening_compartment"].values.tolist() == [0, 0, 1, 1]
     assert ds["segment_compartment"].values.tolist() == [int(z > 2.7) for z in ds["segment_top"].values]
     volume = ds["compartment_volume"]
     parts = (ds["compartment_air_change_rate"] * volume).sum("compartment")
     np.testing.assert_allclose(parts, ds["air_change_rate"] * volume.sum(), rtol=1e-12)
-    alone = steady_air(make_wall(openings=vents[2:], columns=(Column("above", 2.7, 6.0),)), cavity=(300.0,))
-    both = steady_air(wall, cavity=(300.0,))
+    alone = steady_air(make_wall(openings=vents[2:], columns=(Column("above", 2.7, 6.0),)).case(), cavity=(300.0,))
+    both = steady_air(wall.case(), cavity=(300.0,))
     np.testing.assert_allclose(alone["air_change_rate"], both["compartment_air_change_rate"][..., 1], rtol=1e-9)
 
 
 def test_air_past_a_leaky_barrier_enters_the_compartment_but_not_the_column():
     wall = make_wall(barriers=[Barrier("with a gap", 3.0, 0.001)])
-    ds = steady_air(wall, cavity=(303.15,))
+    ds = steady_air(wall.case(), cavity=(303.15,))
     lower, upper = ds["compartment_air_change_rate"].values[0, 0]
     assert lower == pytest.approx(upper, rel=1e-9)  # equal volumes, the same air
     assert ds["air_change_rate"].item() == pytest.approx(0.5 * lower, rel=1e-9)
-    down = steady_air(wall, cavity=(273.15,), outdoor=303.15)
+    down = steady_air(wall.case(), cavity=(273.15,), outdoor=303.15)
     assert np.all(down["air_speed"] < 0.0)
     np.testing.assert_allclose(down["compartment_air_change_rate"], 2.0 * down["air_change_rate"].item(), rtol=1e-9)
     assert "from 0.00 to 3.00 m" in air_words._direction(ds.isel(wind=0, drop=True).rename(warmth="time"))
@@ -262,20 +266,20 @@ def test_air_past_a_leaky_barrier_enters_the_compartment_but_not_the_column():
 
 def test_one_vent_exchanges_what_the_estimate_says_and_the_page_calls_it_an_estimate():
     base = [Opening("base", 0.0, "slot", 0.001, clear_height=0.001)]
-    ds = steady_air(make_wall(openings=base), wind=(4.0,), sun=(0.0,))
+    ds = steady_air(make_wall(openings=base).case(), wind=(4.0,), sun=(0.0,))
     # 0.025 x 0.001 x 4 m3/(s m) over 0.03 x 6 m2, by hand
     assert ds["air_change_rate"].item() == pytest.approx(1e-4 / 0.18 * 3600.0, rel=1e-9)
     assert "estimate" in air_words.still_sentence(ds)
     none = replace(make_wall(openings=base), cavity=Cavity(0.03, single_vent_exchange=0.0))
-    still = steady_air(none, wind=(4.0,), sun=(0.0,))
+    still = steady_air(none.case(), wind=(4.0,), sun=(0.0,))
     assert still["air_change_rate"].item() == 0.0
-    warm, cool = (steady_air(one, wind=(4.0,), sun=(600.0,)) for one in (none, make_wall(openings=base)))
+    warm, cool = (steady_air(one.case(), wind=(4.0,), sun=(600.0,)) for one in (none, make_wall(openings=base)))
     assert cool["cavity_temperature"].mean().item() < warm["cavity_temperature"].mean().item()
 
 
 def test_gusts_add_to_the_rate_and_leave_the_mean_flow():
-    ds = steady_air(make_wall(), wind=(0.0, 4.0), sun=(0.0,))
-    off = steady_air(replace(make_wall(), cavity=Cavity(0.03, gust_exchange=0.0)), wind=(0.0, 4.0), sun=(0.0,))
+    ds = steady_air(make_wall().case(), wind=(0.0, 4.0), sun=(0.0,))
+    off = steady_air(replace(make_wall(), cavity=Cavity(0.03, gust_exchange=0.0)).case(), wind=(0.0, 4.0), sun=(0.0,))
     assert ds["air_change_rate"][0, 0].item() == pytest.approx(off["air_change_rate"][0, 0].item(), rel=1e-9)  # calm
     assert ds["air_change_rate"][1, 0].item() > 1.01 * off["air_change_rate"][1, 0].item()
     np.testing.assert_allclose(ds["opening_flow"][0], off["opening_flow"][0], rtol=1e-6)
@@ -283,7 +287,7 @@ def test_gusts_add_to_the_rate_and_leave_the_mean_flow():
 
 @pytest.mark.parametrize("height", [0.0, 0.02, 5.98, 6.0])
 def test_a_barrier_at_an_end_makes_no_compartment_of_its_own(height):
-    ds = steady_air(make_wall(barriers=[Barrier("b", height)]), cavity=(303.15,))
+    ds = steady_air(make_wall(barriers=[Barrier("b", height)]).case(), cavity=(303.15,))
     assert ds.sizes["compartment"] == 1
     assert np.all(np.isfinite(ds["compartment_air_change_rate"]))
 
@@ -318,7 +322,7 @@ def test_shares_of_hours_and_drive_are_counted_as_laid_in():
 
 def test_sentences_of_a_year_tell_direction_drive_and_the_doubt_of_the_wind():
     hours = np.arange("2021-01-01T00", "2021-01-01T10", dtype="datetime64[h]").astype("datetime64[ns]")
-    steady_one = steady_air(make_wall(rails=[Rail("rail", HEIGHTS, 0.006, 0.6)]), wind=(0.0,), sun=(0.0,) * 10)
+    steady_one = steady_air(make_wall(rails=[Rail("rail", HEIGHTS, 0.006, 0.6)]).case(), wind=(0.0,), sun=(0.0,) * 10)
     ds = steady_one.isel(wind=0, drop=True).rename(warmth="time").assign_coords(time=hours)
     ds["air_speed"][:] = np.repeat([0.2, -0.2], [7, 3])[:, np.newaxis]
     ds["stack_pressure"][:] = np.repeat([0.3, 0.1], [7, 3])
@@ -338,14 +342,14 @@ def test_vent_schedule_tells_area_and_make_up():
         Opening("weeps", 3.0, "joint", 2 * 0.010 * 0.065, clear_height=0.010),
         Opening("head", 6.0, "slot", 0.010, clear_height=0.010),
     )
-    ds = steady_air(make_wall(openings=openings), sun=(0.0,))
+    ds = steady_air(make_wall(openings=openings).case(), sun=(0.0,))
     base, weeps, head = air.vent_schedule(ds)
     assert base.area == pytest.approx(4000e-6)
     assert air_words.make_up(base) == "10.0 mm along the whole wall, 40 % of it open"
     assert weeps.area == pytest.approx(1300e-6)
     assert air_words.make_up(weeps) == "130 mm of 10.0 mm slot in every metre"
     assert air_words.make_up(head) == "10.0 mm along the whole wall"
-    warm = steady_air(make_wall(openings=openings), cavity=(303.15,))
+    warm = steady_air(make_wall(openings=openings).case(), cavity=(303.15,))
     base, weeps, head = air.vent_schedule(warm)
     assert (base.inward, head.inward) == (1.0, 0.0)  # warm air rises: in at the base, out at the head
     assert base.flow + weeps.flow * (1 if weeps.inward else -1) == pytest.approx(head.flow, rel=1e-9)
@@ -404,7 +408,7 @@ def test_command_airflow_refuses_sun_beside_cavity_temperature(wall_file):
 
 
 def test_page_figures_carry_every_wind_and_part():
-    ds = steady_air(make_wall(rails=[Rail("rail", HEIGHTS, 0.006, 0.6)]), wind=(0.0, 3.0), sun=(0.0, 500.0))
+    ds = steady_air(make_wall(rails=[Rail("rail", HEIGHTS, 0.006, 0.6)]).case(), wind=(0.0, 3.0), sun=(0.0, 500.0))
     figure = airflow_page.rate_figure(ds)
     assert [len(trace.x) for trace in figure.data] == [2, 2]
     assert "1/h" in figure.layout.yaxis.title.text
@@ -463,7 +467,7 @@ def test_command_verify_names_the_known_areas():
 
 def test_an_imposed_drive_and_the_steady_solution_use_the_same_network():
     wall = replace(make_wall(), site=Site(cp_difference=0.1))
-    ds = steady_air(wall, cavity=(293.15,), outdoor=293.15, wind=(3.0,))
+    ds = steady_air(wall.case(), cavity=(293.15,), outdoor=293.15, wind=(3.0,))
     rho = STANDARD_PRESSURE / (R_AIR * 293.15)
     drive = float(ds["wind_pressure"][0, 0])
     assert drive == pytest.approx(0.5 * rho * 9.0 * 0.1, rel=1e-9)  # difference 0.1 over the whole height
@@ -496,7 +500,7 @@ def test_larger_vents_never_lower_the_flow_though_more_air_cools_the_cavity(base
             Opening(name, height, "slot", sizes[name], clear_height=sizes[name])
             for name, height in (("base", 0.0), ("head", 6.0))
         ]
-        ds = steady_air(make_wall(openings=openings), depth=depth, wind=(wind,), sun=(sun,))
+        ds = steady_air(make_wall(openings=openings).case(depth=depth), wind=(wind,), sun=(sun,))
         return ds["air_change_rate"].values.item(), float(ds["opening_flow"].clip(0.0).sum())
 
     small, large = rate((10.0**base, 10.0**head)), rate((more * 10.0**base, also * 10.0**head))

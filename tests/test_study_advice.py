@@ -27,7 +27,7 @@ from cavity.study.advice import (
     ranked,
 )
 from cavity.study.changes import INCH
-from cavity.study.compare import Case
+from cavity.study.compare import JudgedCase
 from cavity.wallfile.model import Barrier, Column, Layer, Opening, OpeningSet, Rail
 
 
@@ -260,7 +260,7 @@ class Made(dict):
 
 def test_a_comparison_is_read_along_its_sets_and_its_depths_over_all_climates():
     def case(name, depth, ratio, climate="Coast"):
-        return Case("w", climate, name, "plain", depth, Made(), (finding(ratio),))
+        return JudgedCase("w", climate, name, "plain", depth, Made(), (finding(ratio),))
 
     # nothing passes: the base is the choice that harms least, b at 30 mm
     cases = (case("a", 0.02, 1.9), case("a", 0.03, 1.6), case("b", 0.02, 1.4), case("b", 0.03, 1.2))

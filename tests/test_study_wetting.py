@@ -59,7 +59,7 @@ def test_events_of_a_comparison_share_the_runs_with_vents_shut_and_equal_those_a
     sets = (wall.opening_sets[0], dataclasses.replace(wall.opening_sets[0], name="as shut"))
     closed = shut(dataclasses.replace(wall, opening_sets=sets[1:])).opening_sets
     wall = dataclasses.replace(wall, opening_sets=(sets[0], *closed), depths=(0.03,))
-    jobs = [Job(wall, weather, chosen.name, 0.03) for chosen in wall.opening_sets]
+    jobs = [Job(wall.case(opening_set=chosen.name, depth=0.03), weather) for chosen in wall.opening_sets]
     told = []
     with Engine(2) as engine:
         events = wetting_events(engine, jobs, days=40.0, progress=lambda *news: told.append(news))
@@ -81,7 +81,7 @@ def test_what_has_not_dried_when_a_short_run_ends_is_to_review_not_a_failure():
     weather = cavity.read_weather(Path(__file__).parents[1] / "climates" / "cold_humid.epw")
     wall = small_wall(run=dataclasses.replace(small_wall().run, start_month=1, start_humidity=0.8))
     with Engine(2) as engine:
-        (event,) = wetting_events(engine, [Job(wall, weather)], days=3.0)
+        (event,) = wetting_events(engine, [Job(wall.case(), weather)], days=3.0)
     assert event.finding.status == "review" and "more than 3 days" in event.finding.sentence
 
 

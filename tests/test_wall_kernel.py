@@ -49,7 +49,7 @@ def test_jacobian_is_the_difference_of_the_residual(starter_wall, seed, celsius)
             for part in starter_wall.backup
         )
         starter_wall = replace(starter_wall, backup=backup)
-    line = build_line(starter_wall, depth=0.03)
+    line = build_line(starter_wall.case(depth=0.03))
     assert (line.grid.membrane_table >= 0).sum() == (1 if seed >= 2 else 0)
     rng = np.random.default_rng(seed)
     n = line.nodes
@@ -89,7 +89,7 @@ def test_cells_used_again_know_what_new_ones_would(starter_wall, states, seed):
     """Cubics are fetched only where a node changes its interval; updates move nodes, too."""
     from cavity.wall.grid import build_line
 
-    line = build_line(starter_wall, depth=0.03)
+    line = build_line(starter_wall.case(depth=0.03))
     rng = np.random.default_rng(seed)
     grid, n, flux = line.grid, line.nodes, np.zeros(kernel.FLUX_COUNT)
     used, W, E = work_arrays(grid), np.zeros(n), np.zeros(n)

@@ -173,7 +173,7 @@ def test_fog_is_reported_beside_air_that_is_never_more_than_saturated(one_year, 
 
 def test_cavity_air_never_holds_more_vapour_than_the_air_pressure(starter_wall):
     """Wet surfaces at 120 degC would be at 199 kPa (steam tables): the steam leaves, the air stands at its pressure."""
-    line = build_line(starter_wall, depth=0.03)
+    line = build_line(starter_wall.case(depth=0.03))
     n, flux = line.nodes, np.zeros(kernel.FLUX_COUNT)
     w = kernel.work_arrays(line.grid)
     zeros = np.zeros(n)
@@ -186,7 +186,7 @@ def test_cavity_air_never_holds_more_vapour_than_the_air_pressure(starter_wall):
 def test_a_boiling_wall_is_flagged(one_year):
     import xarray as xr
 
-    from cavity.simulate import _boiling
+    from cavity.hourly.run import _boiling
 
     def case(p):
         return xr.Dataset(
@@ -239,13 +239,14 @@ def test_polyamide_between_40_and_98_percent_has_the_s_d_of_the_integral():
 
 
 def test_the_message_of_a_run_given_up_says_where_in_which_state_and_what_to_try(starter_wall, winter):
-    from cavity.simulate import _no_convergence, on_wall
+    from cavity.climate.on_wall import on_wall
+    from cavity.hourly.run import _no_convergence
 
-    line = build_line(starter_wall, depth=0.03)
+    line = build_line(starter_wall.case(depth=0.03))
     outside = on_wall(winter, orientation=270.0, tilt=90.0, site=starter_wall.site)
     face = next(face for face in line.faces if face.kind == "interface")
     said = _no_convergence(
-        "wall 'x'", starter_wall, line, outside, 5, np.array([1, face.node, 1, 3.2, 272.9, 7.2, 0.05, -2e-4])
+        starter_wall.case(), line, outside, 5, np.array([1, face.node, 1, 3.2, 272.9, 7.2, 0.05, -2e-4])
     )
     for part in (face.label, "segment 2", "water balance", "3.2 W/m2", "50 g/m2", "freezing or melting", "down", "Try"):
         assert part in said, (part, said)

@@ -1,6 +1,6 @@
 """One column of the cavity as arrays: openings, links, parts of the air path and thermal segments, from the wall.
 
-`build_column(wall, opening_set, depth, column_name)` is the one way in; the result feeds `kernels.network.solve_column`
+`build_column(case)` is the one way in; the result feeds `kernels.network.solve_column`
 without a copy. Everything is ordered low to high and counted per metre of wall length.
 
 Link `k` joins openings `k` and `k + 1`; a segment with link -1 is still air (below the lowest opening, above the
@@ -19,15 +19,13 @@ import numpy as np
 
 from cavity.airflow.losses import barrier_row, channel_row, opening_row, rail_row
 from cavity.constants import R_AIR, STANDARD_PRESSURE
-from cavity.errors import Fault, InputError
 from cavity.kernels import balance, moist_air, network
 from cavity.kernels import losses as kernel
-from cavity.wallfile.model import ventilation_class
+from cavity.wallfile.model import TOUCH, ventilation_class
 
 if TYPE_CHECKING:
-    from cavity.wallfile.model import Opening, OpeningSet, Wall
+    from cavity.wallfile.model import Case, Opening
 
-TOUCH = 1e-6  # m, heights closer than this are the same height
 STUB = 0.2  # m, a still end shorter than this is stirred by the jet of the opening beside it (own assumption)
 ROUNDED = 0.95  # -, discharge coefficient from which an opening has a rounded mouth; common practice, no source
 SHORT = 0.05  # m, a shorter piece beside a closed barrier is no segment of its own, its neighbour covers it
@@ -188,65 +186,25 @@ def gust_curve(air: ColumnAir, pressure: float = STANDARD_PRESSURE, temperature:
     return np.array([drives, flows]) if flows.min() > 0.0 else np.zeros((2, 0))
 
 
-def build_column(wall: Wall, opening_set: OpeningSet, depth: float, column_name: str = "") -> ColumnAir:
+def build_column(case: Case) -> ColumnAir:
     """Build the ladder and the segments of one column.
 
     Parameters
     ----------
-    wall : Wall
-        Complete wall.
-    opening_set : OpeningSet
-        Its openings, and its own rails where it has any.
-    depth : float
-        Cavity depth. [m]
-    column_name : str
-        One of the wall's columns; empty: the first.
+    case : Case
+        From `Wall.case`.
 
     Returns
     -------
     ColumnAir
         Frozen arrays, low to high.
-
-    Raises
-    ------
-    InputError
-        For an unknown column or a depth that is not above 0.
     """
-    column = next((c for c in wall.columns if c.name == (column_name or wall.columns[0].name)), None)
-    if column is None:
-        known = ", ".join(c.name for c in wall.columns)
-        raise InputError(Fault(f"{wall.name}, column", "no such column", column_name, known, "choose a listed one"))
-    if not depth > 0.0:
-        raise InputError(Fault(f"{wall.name}, cavity depth", "must be above 0", f"{depth} m", "> 0 m"))
+    wall, column, depth, openings = case.wall, case.column, case.depth, case.openings
     area = depth * (1.0 - wall.cavity.blocked)
-
-    def here(names: tuple[str, ...]) -> bool:
-        return not names or column.name in names
-
-    openings = tuple(
-        sorted(
-            (
-                o
-                for o in opening_set.openings
-                if here(o.columns) and column.bottom - TOUCH <= o.height <= column.top + TOUCH
-            ),
-            key=lambda o: o.height,
-        )
-    )
     n = len(openings)
     heights = np.round([o.height for o in openings], 9).astype(float)  # vents nearer than a nanometre are at one height
-    rails = [
-        (z, rail)
-        for rail in (wall.rails if opening_set.rails is None else opening_set.rails)
-        if here(rail.columns)
-        for z in rail.heights
-        if column.bottom + TOUCH < z < column.top - TOUCH
-    ]
-    barriers = [
-        (b.height, b)
-        for b in wall.barriers
-        if here(b.columns) and column.bottom - TOUCH <= b.height <= column.top + TOUCH
-    ]
+    rails = [(z, rail) for rail in case.rails for z in column.crossed_by(rail)]
+    barriers = [(barrier.height, barrier) for barrier in case.barriers]
 
     names: list[str] = []
     kinds: list[str] = []

@@ -15,14 +15,13 @@ from cavity.airflow.column import ColumnAir, build_column, group_of
 from cavity.kernels import network
 
 if TYPE_CHECKING:
-    from cavity.wallfile.model import Opening, OpeningSet, Wall
+    from cavity.wallfile.model import Case, Opening
 
 HOURS = 60  # of a year that are enough for the mean: spread evenly
 
 
 def doubling_gains(
-    wall: Wall,
-    opening_set: OpeningSet,
+    case: Case,
     air: ColumnAir,
     drive: np.ndarray,
     rho_out: np.ndarray,
@@ -36,9 +35,7 @@ def doubling_gains(
 
     Parameters
     ----------
-    wall : Wall
-        Complete wall.
-    opening_set : OpeningSet
+    case : Case
         As given to `build_column`.
     air : ColumnAir
         What it returned.
@@ -58,31 +55,29 @@ def doubling_gains(
         return np.zeros(len(groups))
     gain = {}
     for name, kind in dict(zip(groups, air.path_kinds, strict=True)).items():
-        changed, chosen, depth = _doubled(wall, opening_set, air, name, kind)
-        after = _inflow(build_column(changed, chosen, depth, air.name), drive, rho_out, rho_link, viscosity)
+        after = _inflow(build_column(_doubled(case, name, kind)), drive, rho_out, rho_link, viscosity)
         gain[name] = max(after / before - 1.0, 0.0)  # round-off where the part is in still air
     return np.array([gain[name] for name in groups])
 
 
-def _doubled(
-    wall: Wall, opening_set: OpeningSet, air: ColumnAir, group: str, kind: str
-) -> tuple[Wall, OpeningSet, float]:
-    """Return the wall, its openings and the depth with one group of parts doubled."""
+def _doubled(case: Case, group: str, kind: str) -> Case:
+    """Return the case with one group of parts doubled."""
     if kind == "channel":
-        return wall, opening_set, 2.0 * air.depth
+        return replace(case, depth=2.0 * case.depth)
     if kind == "barrier":
         barriers = tuple(
-            replace(one, free_area=2.0 * one.free_area) if one.name == group else one for one in wall.barriers
+            replace(one, free_area=2.0 * one.free_area) if one.name == group else one for one in case.wall.barriers
         )
-        return replace(wall, barriers=barriers), opening_set, air.depth
+        return replace(case, wall=replace(case.wall, barriers=barriers))
     if kind == "rail":
         rails = tuple(
-            replace(one, gap=min(2.0 * one.gap, one.bay / one.gaps)) if one.name == group else one
-            for one in (wall.rails if opening_set.rails is None else opening_set.rails)
+            replace(one, gap=min(2.0 * one.gap, one.bay / one.gaps)) if one.name == group else one for one in case.rails
         )
-        return wall, replace(opening_set, rails=rails), air.depth
-    openings = tuple(_larger(one) if group_of(one.name, one.kind) == group else one for one in opening_set.openings)
-    return wall, replace(opening_set, openings=openings), air.depth
+        return replace(case, opening_set=replace(case.opening_set, rails=rails))
+    openings = tuple(
+        _larger(one) if group_of(one.name, one.kind) == group else one for one in case.opening_set.openings
+    )
+    return replace(case, opening_set=replace(case.opening_set, openings=openings))
 
 
 def _larger(opening: Opening) -> Opening:

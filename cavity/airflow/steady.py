@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     import xarray as xr
 
-    from cavity.wallfile.model import Layer, Wall
+    from cavity.wallfile.model import Case, Layer, Wall
 
 ROOM_RESISTANCE = 0.13  # m2 K/W, horizontal heat flow; ISO 6946, memory
 _ROUNDS = 300  # of the repetition between flow and temperature; about 20 are usual
@@ -29,11 +29,8 @@ _SETTLED = 1e-6  # K, change of any air temperature at which it stops
 
 
 def steady_air(
-    wall: Wall,
+    case: Case,
     *,
-    opening_set: str | None = None,
-    depth: float | None = None,
-    column: str = "",
     wind: Sequence[float] = (0.0,),
     angle: float = 0.0,
     outdoor: float = 283.15,
@@ -50,12 +47,8 @@ def steady_air(
 
     Parameters
     ----------
-    wall : Wall
-        Complete wall.
-    opening_set, column : str, keyword only
-        Names; left out: the first.
-    depth : float, keyword only
-        Cavity depth; left out: the wall's. [m]
+    case : Case
+        From `Wall.case`.
     wind : sequence of float, keyword only
         At roof height on the site. [m/s]
     angle : float, keyword only
@@ -77,7 +70,7 @@ def steady_air(
     Raises
     ------
     InputError
-        If both `sun` and `cavity` are given, a value is out of range, or a name is not known.
+        If both `sun` and `cavity` are given, or a value is out of range.
     """
     import xarray as xr
 
@@ -94,7 +87,7 @@ def steady_air(
         _check("cavity temperature", warmth, 203.15, 373.15, "K")
     else:
         _check("sun", warmth, 0.0, 1500.0, "W/m2")
-    air = build_column(wall, _opening_set(wall, opening_set), wall.cavity.depth if depth is None else depth, column)
+    wall, air = case.wall, build_column(case)
     winds = np.asarray(wind, dtype=float)
     rho_out = pressure / (R_AIR * outdoor)
     cp = pressure_coefficients(wall.site, air.openings, np.full(winds.size, angle))
@@ -118,7 +111,7 @@ def steady_air(
         for k in range(warmth.size):
             fixed = warmth[k] if cavity is not None else None
             gain = 0.0 if cavity is not None else wall.solar_absorptance * warmth[k]
-            state = _Steady(wall, air, blow[i], winds[i], outdoor, indoor, pressure, float(gusts[i]))
+            state = _Steady(case, air, blow[i], winds[i], outdoor, indoor, pressure, float(gusts[i]))
             state.settle(gain, fixed)
             drives.append(state.drive.copy())
             densities.append(state.rho_link.copy())
@@ -126,7 +119,7 @@ def steady_air(
                 found[name][i, k] = values
     count = len(drives)
     found["part_gain"] = doubling_gains(
-        wall, _opening_set(wall, opening_set), air, np.array(drives), np.full(count, rho_out), np.array(densities),
+        case, air, np.array(drives), np.full(count, rho_out), np.array(densities),
         np.full(count, moist_air.viscosity(outdoor)),
     )  # fmt: skip
 
@@ -156,7 +149,7 @@ def steady_air(
         "wall_name": wall.name,
         "wall_invented": int(wall.invented),
         "wall_json": to_json(wall),
-        "opening_set": opening_set or wall.opening_sets[0].name,
+        "opening_set": case.opening_set.name,
         "depth": air.depth,
         "column": air.name,
         "column_bottom": air.bottom,
@@ -172,7 +165,14 @@ def steady_air(
     return dataset
 
 
-def steady_columns(wall: Wall, columns: Sequence[str] = (), **options: Any) -> list[xr.Dataset]:
+def steady_columns(
+    wall: Wall,
+    columns: Sequence[str] = (),
+    *,
+    opening_set: str | None = None,
+    depth: float | None = None,
+    **options: Any,
+) -> list[xr.Dataset]:
     """Return `steady_air` of several columns.
 
     Parameters
@@ -181,6 +181,10 @@ def steady_columns(wall: Wall, columns: Sequence[str] = (), **options: Any) -> l
         Complete wall.
     columns : sequence of str
         Names; none: all columns of the wall.
+    opening_set : str, keyword only
+        Name; None: the first.
+    depth : float, keyword only
+        Cavity depth; None: that of the wall. [m]
     **options
         As for `steady_air`.
 
@@ -192,18 +196,21 @@ def steady_columns(wall: Wall, columns: Sequence[str] = (), **options: Any) -> l
     Raises
     ------
     InputError
-        As `steady_air`.
+        If a name is not known or the depth not possible, and as `steady_air`.
     """
-    return [steady_air(wall, column=name, **options) for name in (columns or [c.name for c in wall.columns])]
+    return [
+        steady_air(wall.case(opening_set=opening_set, depth=depth, column=name), **options)
+        for name in (columns or [each.name for each in wall.columns])
+    ]
 
 
-def difference_sentence(wall: Wall, *, wind: Sequence[float], **options: Any) -> str:
-    """Return what the least certain input does: air changes of the first column at low, mid and high difference.
+def difference_sentence(case: Case, *, wind: Sequence[float], **options: Any) -> str:
+    """Return what the least certain input does: air changes at low, mid and high difference.
 
     Parameters
     ----------
-    wall : Wall
-        Complete wall.
+    case : Case
+        From `Wall.case`.
     wind : sequence of float, keyword only
         The strongest of them is used. [m/s]
     **options
@@ -216,7 +223,7 @@ def difference_sentence(wall: Wall, *, wind: Sequence[float], **options: Any) ->
     """
     from dataclasses import replace
 
-    speed = max(wind)
+    speed, wall = max(wind), case.wall
     if wall.site.cp_profile:
         return "Wind drive: the pressure profile of the wall file; its numbers are the user's."
     if wall.site.cp_difference is None:
@@ -228,10 +235,10 @@ def difference_sentence(wall: Wall, *, wind: Sequence[float], **options: Any) ->
     rates = []
     for difference in CP_DIFFERENCE_BAND:
         site = replace(wall.site, cp_difference=difference)
-        ds = steady_air(replace(wall, site=site), wind=(speed,), **options)
+        ds = steady_air(case.on(replace(wall, site=site)), wind=(speed,), **options)
         rates.append(f"{float(ds['air_change_rate'].max()):.1f}")
     low, mid, high = (f"{value:g}" for value in CP_DIFFERENCE_BAND)
-    own = f"{float(steady_air(wall, wind=(speed,), **options)['air_change_rate'].max()):.1f}"
+    own = f"{float(steady_air(case, wind=(speed,), **options)['air_change_rate'].max()):.1f}"
     return (
         f"{given}: {own} air changes an hour at {speed:g} m/s without sun. Straight lines from base to head (low "
         f"{low}, mid {mid}, high {high}: the band of this least certain input) give {rates[0]}, {rates[1]} and "
@@ -284,18 +291,6 @@ def _check(what: str, values: Sequence[float] | np.ndarray, low: float, high: fl
             )
 
 
-def _opening_set(wall: Wall, name: str | None):
-    if name is None:
-        return wall.opening_sets[0]
-    try:
-        return wall.opening_set(name)
-    except KeyError:
-        known = ", ".join(choice.name for choice in wall.opening_sets)
-        raise InputError(
-            Fault("airflow, openings", "no such set of openings", name, known, "choose a listed one")
-        ) from None
-
-
 def _resistance(layers: Sequence[Layer]) -> float:
     """Thermal resistance of layers in series, between studs and rails [m2 K/W]."""
     total = 0.0
@@ -309,22 +304,20 @@ class _Steady:
     """Flow and temperatures of one column, repeated until they agree."""
 
     def __init__(
-        self, wall: Wall, air: ColumnAir, blow: np.ndarray, wind: float, outdoor: float, indoor: float, pressure: float,
+        self, case: Case, air: ColumnAir, blow: np.ndarray, wind: float, outdoor: float, indoor: float, pressure: float,
         sigma: float = 0.0,
     ) -> None:  # fmt: skip
         from cavity.kernels import moist_air
 
         self.air, self.blow, self.outdoor, self.indoor, self.pressure = air, blow, outdoor, indoor, pressure
+        wall = case.wall
         self.mu = moist_air.viscosity(outdoor)
         self.rho_out = pressure / (R_AIR * outdoor)
         emissivity = wall.emissivity * 4.0 * STEFAN_BOLTZMANN * outdoor**3
         self.outside = float(outside_coefficient(wind)) + emissivity  # W/(m2 K)
         self.u_out = 1.0 / (1.0 / self.outside + _resistance(wall.cladding))
         self.u_in = 1.0 / (ROOM_RESISTANCE + _resistance(wall.backup))
-        back, front = wall.cavity.emissivity_cladding, wall.cavity.emissivity_wall
-        back = wall.cladding[-1].material.emissivity if back is None else back
-        front = wall.backup[0].material.emissivity if front is None else front
-        self.exchange = 4.0 * STEFAN_BOLTZMANN / (1.0 / back + 1.0 / front - 1.0)
+        self.exchange = 4.0 * STEFAN_BOLTZMANN * case.exchange_emissivity
         n, segments = len(air.openings), len(air.segment_link)
         self.flow, self.work, self.chain = air.scratch()
         self.flows = np.zeros(n)

@@ -249,7 +249,8 @@ def put_stores(w, W, E):
 OUT_VAPOUR, OUT_RAIN, BACK_VAPOUR, FACE_VAPOUR, ROOM_VAPOUR, LEAK_WATER, SEEP_WATER = 0, 1, 2, 3, 4, 5, 6
 OUT_HEAT, BACK_HEAT, FACE_HEAT, ROOM_HEAT, LEAK_HEAT = 7, 8, 9, 10, 11
 AIR_T, AIR_P, ENERGY_IN = 12, 13, 14
-FLUX_COUNT = 15
+BACK_ENERGY, FACE_ENERGY = 15, 16  # given to the cavity air by each face, heat and vapour together
+FLUX_COUNT = 17
 
 
 @jit
@@ -639,6 +640,7 @@ def surround(grid, edge, w, flux, tolerance, slack):
         g2 = b2 * (p2 - p_mean)
         H1 = moist_air.vapour_enthalpy(T1 if g1 > 0.0 else mean)
         H2 = moist_air.vapour_enthalpy(T2 if g2 > 0.0 else mean)
+        before1, before2 = cell[back + GIVEN_E], cell[front + GIVEN_E]
         cell[back + GIVEN_E] -= q1 + radiation + g1 * H1
         cell[front + GIVEN_E] -= q2 - radiation + g2 * H2
         cell[back + GIVEN_W] -= g1
@@ -649,6 +651,9 @@ def surround(grid, edge, w, flux, tolerance, slack):
         flux[FACE_HEAT] = q2
         flux[AIR_T] = mean
         flux[AIR_P] = p_mean
+        # for the balance of the air: what the wall lost, not what was meant
+        flux[BACK_ENERGY] = before1 - cell[back + GIVEN_E] - radiation
+        flux[FACE_ENERGY] = before2 - cell[front + GIVEN_E] + radiation
         energy -= q1 + q2 + g1 * H1 + g2 * H2
     flux[ENERGY_IN] = energy
 

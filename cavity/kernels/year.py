@@ -13,7 +13,7 @@ import numpy as np
 
 from cavity._jit import jit
 from cavity.constants import DRY_AIR_HEAT, GRAVITY, LEWIS_VAPOUR, R_VAPOUR, WATER_TO_AIR
-from cavity.kernels import balance, film, moist_air, network, wall
+from cavity.kernels import balance, film, moist_air, network, stream, wall
 
 HOUR = 3600.0
 CALM_FLOW = 1e-9  # kg/(s m), a flow without effect: 1e-8 m/s in 50 mm
@@ -136,6 +136,7 @@ class Record(NamedTuple):
     wetting: np.ndarray  # (H, S, F, 3) change of the film by cause, see CAUSES
     drainage: np.ndarray  # (H, S, F)
     heat_in: np.ndarray  # (H, S)
+    stream: np.ndarray  # (H, S, 2, TERMS) balance of the air [W/m2, then kg/(s m2)]; see stream
     water_residual: np.ndarray  # (H, S)
     energy_residual: np.ndarray  # (H, S)
     drained: np.ndarray  # (S,) kg/m2, water that left full layers
@@ -154,6 +155,7 @@ class Stage(NamedTuple):
     flow: np.ndarray  # (2, K)
     rho: np.ndarray  # (2, K)
     mixing: np.ndarray  # (2, S) kg/(s m2), exchange with outdoors beside the mean flow
+    outlet: np.ndarray  # (2, 2, S) K, then Pa: air that leaves each segment
 
 
 class Scratch(NamedTuple):
@@ -190,6 +192,8 @@ class Scratch(NamedTuple):
     air_in: np.ndarray  # (C+1,)
     mixing: np.ndarray  # (S,) kg/(s m2), exchange with outdoors beside the mean flow
     outdoor: np.ndarray  # (S, 4) outdoor part of `kept`, in its order
+    excess: np.ndarray  # (3, S) and (J,), for the balance of the air stream
+    node: np.ndarray
     hour: np.ndarray  # (6,) outdoor air [K], its density [kg/m3], wind [m/s], gusts [Pa], drive [Pa], exchange by gusts
 
 
@@ -202,7 +206,7 @@ def workspace(
     stage = Stage(
         flux=zeros((2, S, wall.FLUX_COUNT)), face_T=zeros((2, S, faces)),
         face_p=zeros((2, S, faces)), wetting=zeros((2, S, faces, CAUSES)), flow=zeros((2, K)), rho=zeros((2, K)),
-        mixing=zeros((2, S)),
+        mixing=zeros((2, S)), outlet=zeros((2, 2, S)),
     )  # fmt: skip
     work = Scratch(
         line=wall.work_arrays(grid, S), known=zeros(S), ladder=zeros((network.WORK_ROWS, J + 1)),
@@ -212,7 +216,7 @@ def workspace(
         moved=zeros(1), pace=np.ones(2), old_air_T=zeros(S), old_air_p=zeros(S), old_flow=zeros(K), runoff=zeros(n),
         shed=zeros(n), trouble=zeros(TROUBLE), losses=zeros(parts), opening_flow=zeros(J),
         air_in=zeros(compartments + 1),
-        mixing=zeros(S), outdoor=zeros((S, 4)), hour=zeros(6),
+        mixing=zeros(S), outdoor=zeros((S, 4)), excess=zeros((3, S)), node=zeros(J), hour=zeros(6),
     )  # fmt: skip
     return stage, work
 
@@ -386,6 +390,7 @@ def _clear(record, t):
     record.wetting[t] = 0.0
     record.drainage[t] = 0.0
     record.heat_in[t] = 0.0
+    record.stream[t] = 0.0
 
 
 @jit
@@ -469,6 +474,7 @@ def _solve(grid, column, forcing, readings, state, t, dt, stage, place, work):
                 stage.rho[place, k] = work.rho[k]
             for s in range(S):
                 stage.mixing[place, s] = work.mixing[s]
+                stage.outlet[place, 0, s], stage.outlet[place, 1, s] = work.outlet_T[s], work.outlet_p[s]
             return True, updates, worst
     _note(state, dt, work)
     return False, updates, worst
@@ -584,6 +590,7 @@ def _account(column, forcing, readings, state, record, t, weight, stage, place, 
             c = 1 + column.segment_compartment[s]
             record.change_rate[t, 0] += into / column.volume[0]
             record.change_rate[t, c] += into / column.volume[c]
+    _balance_stream(column, forcing, readings, record, t, part, stage, place, work)
     if K:
         rho_out = moist_air.density(T_out, p_out, P)
         mu = moist_air.viscosity(T_out)
@@ -602,6 +609,37 @@ def _account(column, forcing, readings, state, record, t, weight, stage, place, 
         for k in range(K):
             record.stack[t] += (rho_out - stage.rho[place, k]) * GRAVITY * column.link_rise[k] * part
         record.wind[t] += (forcing.wind[t, 0] - forcing.wind[t, J - 1]) * part
+
+
+@jit
+def _balance_stream(column, forcing, readings, record, t, part, stage, place, work):
+    """Add one stage to the balance of the air stream of hour t (E73); what is given, from what the wall lost."""
+    P = forcing.pressure[t]
+    excess, into, out = work.excess[0], work.excess[1], work.excess[2]
+    for kind in range(2):
+        outdoors = forcing.p_out[t] if kind else forcing.T_out[t]
+        per_kg = WATER_TO_AIR / P if kind else DRY_AIR_HEAT
+        for s in range(excess.size):
+            excess[s] = stage.outlet[place, kind, s] - outdoors
+        stream.carried(column.segment_link, stage.flow[place], excess, work.node, into, out)
+        for s in range(excess.size):
+            f, terms = stage.flux[place, s], record.stream[t, s, kind]
+            size = column.segment_top[s] - column.segment_bottom[s]
+            if _share(column, stage.flow[place], s) > 0.0:
+                terms[stream.CARRIED_IN] += into[s] / size * per_kg * part
+                terms[stream.CARRIED_OUT] -= out[s] / size * per_kg * part
+            mean = f[wall.AIR_P] if kind else f[wall.AIR_T]
+            terms[stream.EXCHANGED] += stage.mixing[place, s] * (outdoors - mean) * per_kg * part
+            for k in range(2):
+                g = f[wall.FACE_VAPOUR] if k else f[wall.BACK_VAPOUR]
+                given = g
+                if kind == 0:  # the heat of the vapour goes with the vapour
+                    face = 0
+                    while readings.node[face] != readings.film[WALL if k else BACK]:
+                        face += 1
+                    T = stage.face_T[place, s, face] if g > 0.0 else f[wall.AIR_T]
+                    given = (f[wall.FACE_ENERGY] if k else f[wall.BACK_ENERGY]) - g * moist_air.vapour_enthalpy(T)
+                terms[stream.FROM_WALL if k else stream.FROM_CLADDING] += given * part
 
 
 @jit

@@ -114,19 +114,19 @@ def quick(text: str, opening_set: str = "", folder: Path | None = None) -> dict[
     """
     from cavity.airflow.steady import steady_air
     from cavity.report import elevation, schedule, section
+    from cavity.result import drawn
     from cavity.risk import air, rules
-    from cavity.simulate import drawn
     from cavity.wall.uvalue import u_value
 
     wall = read(text, folder)
     names = [chosen.name for chosen in wall.opening_sets]
     chosen = opening_set if opening_set in names else names[0]
     flows = [
-        steady_air(wall, opening_set=chosen, column=column.name, wind=(QUICK_WIND,), sun=(QUICK_SUN,))
+        steady_air(wall.case(opening_set=chosen, column=column.name), wind=(QUICK_WIND,), sun=(QUICK_SUN,))
         for column in wall.columns
     ]
-    heat = u_value(wall, opening_set=chosen)
-    still = drawn(wall, opening_set=chosen)
+    heat = u_value(wall.case(opening_set=chosen))
+    still = drawn(wall.case(opening_set=chosen))
     strips = []
     for row, flow in zip(elevation.strip_rows(flows, [""] * len(flows)), flows, strict=True):
         strips.append({
@@ -292,7 +292,7 @@ class Desk:
         weather = self.weather(climate)
         names = [chosen.name for chosen in wall.opening_sets]
         chosen = opening_set if opening_set in names else names[0]
-        jobs = [Job(wall, weather, chosen, wall.cavity.depth, column.name) for column in wall.columns]
+        jobs = [Job(wall.case(opening_set=chosen, column=column.name), weather) for column in wall.columns]
 
         def after(*_: Any) -> None:
             if stale():
@@ -314,7 +314,7 @@ class Desk:
         wall = read(text, self.folder)
         names = [chosen.name for chosen in wall.opening_sets]
         chosen = opening_set if opening_set in names else names[0]
-        result = self.engine.run([Job(wall, self.weather(climate), chosen, wall.cavity.depth)], keep="all")[0]
+        result = self.engine.run([Job(wall.case(opening_set=chosen), self.weather(climate))], keep="all")[0]
         return hours_csv(result.dataset)
 
 
@@ -333,7 +333,7 @@ def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
 
     computed = [(ds, result) for ds, result in results if ds is not None]
     failed = [
-        {"strip": result.job.column, "reason": result.failure} for ds, result in results if ds is None
+        {"strip": result.job.case.column.name, "reason": result.failure} for ds, result in results if ds is None
     ]  # fmt: skip
     if not computed:
         return {"climate": climate, "status": "", "sentence": "Not computed.", "failed": failed, "strips": []}

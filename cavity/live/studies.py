@@ -140,12 +140,16 @@ def _matrix(study: Study, wall: Any, weather: Any, *_: Any) -> None:
     from cavity.study.engine import Engine, Job
 
     choices = [(chosen.name, depth) for chosen in wall.opening_sets for depth in wall.depths]
-    jobs = [Job(wall, weather, name, depth, column.name) for name, depth in choices for column in wall.columns]
+    jobs = [
+        Job(wall.case(opening_set=name, depth=depth, column=column.name), weather)
+        for name, depth in choices
+        for column in wall.columns
+    ]
     left = {choice: len(wall.columns) for choice in choices}
     found: dict[tuple[str, float], list[Any]] = {choice: [] for choice in choices}
 
     def after(done: int, total: int, result: Any) -> None:
-        choice = (result.job.opening_set, result.job.depth)
+        choice = (result.job.case.opening_set.name, result.job.case.depth)
         found[choice].append(result)
         left[choice] -= 1
         if not left[choice]:
@@ -169,7 +173,7 @@ def _cell(results: list[Any]) -> dict[str, Any]:
     ratios = ranking.ratios(worst.findings).values()
     return {
         "status": ranking.status(worst.findings), "title": found.title, "value": found.value, "units": found.units,
-        "limit": found.limit, "threshold": found.threshold, "strip": worst.job.column,
+        "limit": found.limit, "threshold": found.threshold, "strip": worst.job.case.column.name,
         "severity": max(ratios, default=0.0),
     }  # fmt: skip
 

@@ -113,7 +113,7 @@ def joints() -> tuple[Case, ...]:
         "case", (_LAYER,), Cavity(0.03, gust_exchange=0.0), (_LAYER,), (Column("plain", 0.0, 6.0),),
         (OpeningSet("set", vents),), (0.03,),
     )  # fmt: skip
-    ds = steady_air(wall, sun=(500.0,))
+    ds = steady_air(wall.case(), sun=(500.0,))
     flow = ds["opening_flow"].values[0, 0]
     found = [
         value_case(
@@ -137,7 +137,7 @@ def joints() -> tuple[Case, ...]:
             rtol=2e-5,  # the repetition stops at 1e-6 K
         ),
     ]
-    closed = steady_air(replace(wall, barriers=(Barrier("closed", 2.7),)), sun=(500.0,))
+    closed = steady_air(replace(wall, barriers=(Barrier("closed", 2.7),)).case(), sun=(500.0,))
     volume = closed["compartment_volume"].values
     shares = float(closed["compartment_air_change_rate"].values[0, 0] @ volume)
     found.append(
@@ -159,8 +159,9 @@ def _heat_out_over_in(wall: Wall) -> float:
     """Return heat that leaves through the openings over what the faces give [1], sun 500 W/m2, steady."""
     from cavity.airflow.steady import _Steady
 
-    air = build_column(wall, wall.opening_sets[0], 0.03)
-    state = _Steady(wall, air, np.zeros(len(air.openings)), 0.0, 283.15, 293.15, 101325.0)
+    case = wall.case(depth=0.03)
+    air = build_column(case)
+    state = _Steady(case, air, np.zeros(len(air.openings)), 0.0, 283.15, 293.15, 101325.0)
     state.settle(500.0 * wall.solar_absorptance, None)
     sol_air = 283.15 + 500.0 * wall.solar_absorptance / state.outside
     given = state.rise @ (state.u_out * (sol_air - state.T1) + state.u_in * (293.15 - state.T2))
@@ -338,7 +339,7 @@ def change_rate(depth: float, height: float, base: Opening, head: Opening | None
         (OpeningSet("set", vents),),
         (depth,),
     )
-    air = build_column(wall, wall.opening_sets[0], depth)
+    air = build_column(wall.case(depth=depth))
     flow, work, chain = air.scratch()
     links = len(flow)
     network.solve_column(

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from cavity.report import air_words, display, elevation, series
+from cavity.result import wall_of
 from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_by_criterion, worst_first
 from cavity.risk.recommend import Recommendation, clogged, designs, differs, least_bad, recommend, title
 
@@ -244,9 +245,8 @@ def view(comparison: Any) -> View:
             dry[case.climate_name] = None
         if estimate := re.search(r"estimated \w+ weather codes", str(ds.attrs.get("climate_rain", ""))):
             notes[f"with rain {estimate[0]}"] = None
-        if not fractions and "wall_json" in ds.attrs:
-            columns = series.wall_inputs(ds).get("columns") or ()
-            fractions = {str(one["name"]): float(one.get("fraction") or 0.0) for one in columns}
+        if not fractions:
+            fractions = {each.name: each.fraction for each in wall_of(ds).columns}
     choices = gather(cases, failed)
     given = getattr(comparison, "advice", None) or ()
     return View(
@@ -398,7 +398,7 @@ def concerned(seen: View) -> list[str]:
         for name in {part.column for part in parts}
     }
     ds = parts[0].case.dataset
-    rows = [row for row in elevation.strips_of(series.wall_inputs(ds), ds) if row["name"] in worst_of]
+    rows = [row for row in elevation.strips_of(wall_of(ds)) if row["name"] in worst_of]
     if len(rows) < 2 or not all(row["length"] > 0.0 for row in rows):  # also where the wall file does not say
         return []
     area = {row["name"]: row["length"] * (row["top"] - row["bottom"]) for row in rows}
@@ -630,7 +630,7 @@ def _pieces(case: Any) -> list[tuple[str, Any, tuple[float, float, float]]]:
     if "segment_compartment" not in ds.coords or ds.sizes["compartment"] < 2:
         low, median, high = np.percentile(series.air_changes(ds), [5, 50, 95])
         return [("whole strip", case.findings, (low, median, high))]
-    limits = dict(series.wall_inputs(ds).get("limits") or ())
+    limits = dict(wall_of(ds).limits)
     made = []
     for c, name in enumerate(ds["compartment"].values):
         inside = np.flatnonzero(ds["segment_compartment"].values == c)

@@ -19,7 +19,7 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
 
     Parameters
     ----------
-    cases : sequence of Case
+    cases : sequence of JudgedCase
         Cases of one comparison.
 
     Returns
@@ -68,9 +68,9 @@ def heat(cases: Sequence[Any], closed: Sequence[Any] = ()) -> dict[str, Any] | N
 
     Parameters
     ----------
-    cases : sequence of Case
+    cases : sequence of JudgedCase
         Cases of one comparison; each climate, set, orientation and column is shown at its first depth.
-    closed : sequence of Case
+    closed : sequence of JudgedCase
         The wall without vents, for comparison; where there is none the least open set is the reference.
 
     Returns

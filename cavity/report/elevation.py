@@ -6,10 +6,14 @@ import html
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from cavity.report import display, palette, series
+from cavity.report import display, palette
+from cavity.result import wall_of
 from cavity.risk.air import compartments
+
+if TYPE_CHECKING:
+    from cavity.wallfile.model import Column, Wall
 
 WIDTH, TALLEST = 360.0, 400.0  # of the drawing: its text is legible at phone width
 _LEFT, _RIGHT, _TOP, _BOTTOM = 50.0, 10.0, 16.0, 34.0  # margins
@@ -85,10 +89,9 @@ def strip_rows(datasets: Sequence[Any], statuses: Sequence[str]) -> list[StripRo
     statuses : sequence of str
         Status of each.
     """
-    wall = series.wall_inputs(datasets[0])
     found = {str(ds.attrs["column"]): (ds, status) for ds, status in zip(datasets, statuses, strict=True)}
     rows = []
-    for index, strip in enumerate(strips_of(wall, datasets[0])):
+    for index, strip in enumerate(strips_of(wall_of(datasets[0]))):
         ds, status = found.get(strip["name"], (None, ""))
         letter = _LETTERS[index] if index < len(_LETTERS) else str(index + 1)
         parts = () if ds is None else compartments(ds)
@@ -108,50 +111,44 @@ def strip_rows(datasets: Sequence[Any], statuses: Sequence[str]) -> list[StripRo
     return rows
 
 
-def strips_of(wall: dict[str, Any], ds: Any) -> list[dict[str, Any]]:
+def strips_of(wall: Wall) -> list[dict[str, Any]]:
     """Return name, ends and place along the wall of every strip; strips listed one by one stand side by side."""
-    site = wall.get("site") or {}
-    width = float(site.get("wall_width") or 10.0)
-    columns = wall.get("columns") or [
-        {"name": ds.attrs["column"], "bottom": ds.attrs["column_bottom"], "top": ds.attrs["column_top"]}
-    ]
-    fractions = {str(c["name"]): float(c.get("fraction") or 0.0) for c in columns}
-    elevation = wall.get("elevation")
-    if elevation:
+    width = wall.site.wall_width
+    fractions = {each.name: each.fraction for each in wall.columns}
+    if wall.elevation is not None:
         return [
             {
-                "name": str(strip["name"]),
-                "bottom": float(strip["bottom"]),
-                "top": float(strip["top"]),
-                "spans": tuple((float(a), float(b)) for a, b in strip["spans"]),
-                "length": fractions.get(str(strip["name"]), 0.0) * float(elevation["width"]),
+                "name": strip.name,
+                "bottom": strip.bottom,
+                "top": strip.top,
+                "spans": strip.spans,
+                "length": fractions.get(strip.name, 0.0) * wall.elevation.width,
             }
-            for strip in elevation["strips"]
+            for strip in wall.elevation.strips
         ]
     # strips that do not overlap in height stand one above the other, as below and above a window
-    stacks: list[list[dict[str, Any]]] = []
-    for column in columns:
+    stacks: list[list[Column]] = []
+    for column in wall.columns:
         for stack in stacks:
-            if all(column["bottom"] >= other["top"] or column["top"] <= other["bottom"] for other in stack):
+            if all(column.bottom >= other.top or column.top <= other.bottom for other in stack):
                 stack.append(column)
                 break
         else:
             stacks.append([column])
-    known = [max(float(c.get("fraction") or 0.0) for c in stack) for stack in stacks]
+    known = [max(each.fraction for each in stack) for stack in stacks]
     shares = known if all(known) and sum(known) <= 1.0 + 1e-6 else [1.0 / len(stacks)] * len(stacks)
     made, left = {}, 0.0
     for stack, share in zip(stacks, shares, strict=True):
         for column in stack:
-            fraction = float(column.get("fraction") or 0.0)
-            made[str(column["name"])] = {
-                "name": str(column["name"]),
-                "bottom": float(column["bottom"]),
-                "top": float(column["top"]),
+            made[column.name] = {
+                "name": column.name,
+                "bottom": column.bottom,
+                "top": column.top,
                 "spans": ((left * width, (left + share) * width),),
-                "length": fraction * width if fraction else float("nan"),
+                "length": column.fraction * width if column.fraction else float("nan"),
             }
         left += share
-    return [made[str(column["name"])] for column in columns]
+    return [made[column.name] for column in wall.columns]
 
 
 def draw(datasets: Sequence[Any], statuses: Sequence[str]) -> str:
@@ -168,12 +165,12 @@ def draw(datasets: Sequence[Any], statuses: Sequence[str]) -> str:
         An ``<svg>`` element, 360 wide in its own units, seen from outside.
     """
     rows = strip_rows(datasets, statuses)
-    wall = series.wall_inputs(datasets[0])
-    elevation = wall.get("elevation")
-    width = float((wall.get("site") or {}).get("wall_width") or 10.0)
+    wall = wall_of(datasets[0])
+    elevation = wall.elevation
+    width = wall.site.wall_width
     low, high = min(row.bottom for row in rows), max(row.top for row in rows)
     if elevation:
-        width, low, high = float(elevation["width"]), 0.0, float(elevation["floors"][-1])
+        width, low, high = elevation.width, 0.0, elevation.floors[-1]
     scale = min((WIDTH - _LEFT - _RIGHT) / width, (TALLEST - _TOP - _BOTTOM) / (high - low))
     # a low long wall is stretched upwards rather than drawn too small to read, and says so
     rise = max(scale, min(140.0 / (high - low), 3.0 * scale))
@@ -204,8 +201,8 @@ def draw(datasets: Sequence[Any], statuses: Sequence[str]) -> str:
             title = f"<title>{html.escape(row.name)}: {row.bottom:.3g} to {row.top:.3g} m</title>"
             out.append(box(left, right, row.bottom, row.top, f'class="strip st-{row.status or "none"}">{title}</rect>'))
     if elevation:
-        for window in elevation["windows"]:
-            left, right, bottom, top = (float(window[key]) for key in ("left", "right", "bottom", "top"))
+        for window in elevation.windows:
+            left, right, bottom, top = window.left, window.right, window.bottom, window.top
             out.append(box(left, right, bottom, top, 'class="glass"/>'))
             out.append(
                 f'<path class="glass-line" d="M{x(left):.1f} {y(bottom):.1f}L{x(right):.1f} {y(top):.1f}'

@@ -6,14 +6,19 @@ import json
 import math
 import re
 from collections.abc import Sequence
+from operator import attrgetter
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from cavity.report import answer, display, series
 from cavity.report.notes import ASSUMPTIONS, NOTES
+from cavity.result import wall_of
 from cavity.units import cite
+
+if TYPE_CHECKING:
+    from cavity.wallfile.model import Layer
 
 __all__ = ["ASSUMPTIONS", "NOTES", "checks", "inputs", "layers", "openings", "provenance", "published", "warnings"]
 
@@ -101,14 +106,6 @@ _ONLY = {
 }
 
 
-def _get(tree: Any, path: str) -> Any:
-    for key in path.split("."):
-        if not isinstance(tree, dict) or key not in tree:
-            return None
-        tree = tree[key]
-    return tree
-
-
 def _shown(value: Any, unit: str) -> tuple[str, str]:
     if isinstance(value, bool):
         return ("yes", "yes") if value else ("no", "no")
@@ -126,97 +123,77 @@ def _shown(value: Any, unit: str) -> tuple[str, str]:
 
 def inputs(ds: Any) -> list[dict[str, Any]]:
     """Return the tables of inputs other than layers and openings; each row a label and (SI, inch-pound) texts."""
-    wall = series.wall_inputs(ds)
+    wall = wall_of(ds)
     made = []
     for title, base, rows in _TABLES:
         found = []
         for key, label, unit in rows:
             path = f"{base}.{key}" if base else key
-            branch = _get(wall, path.rpartition(".")[0]) if "." in path else wall
-            if not isinstance(branch, dict) or path.rpartition(".")[2] not in branch:
+            if key in _ONLY and attrgetter(_ONLY[key][0])(wall) not in _ONLY[key][1].split("|"):
                 continue
-            if key in _ONLY and str(_get(wall, _ONLY[key][0])) not in _ONLY[key][1].split("|"):
+            value = attrgetter(path)(wall)
+            if value == "" or (key == "wetting.leak_q50" and not value):
                 continue
-            if _get(wall, path) == "" or (key == "wetting.leak_q50" and not _get(wall, path)):
-                continue
-            found.append((label, _shown(_get(wall, path), unit)))
-        if found:
-            made.append({"title": title, "rows": found})
+            found.append((label, _shown(value, unit) if key != "cp_difference" or value is not None else ("none",) * 2))
+        made.append({"title": title, "rows": found})
     rows = []
-    for item in wall.get("rails") or []:
-        gap, bay = display.quantity(item.get("gap"), "m"), display.quantity(item.get("bay"), "m")
-        count = len(item.get("heights") or [])
-        rows.append(
-            (
-                item.get("name", "rail"),
-                tuple(f"{count} ×, gap {g} in each bay of {b}" for g, b in zip(gap, bay, strict=True)),
-            )
-        )
-    for item in wall.get("barriers") or []:
-        height, area = display.quantity(item.get("height"), "height"), display.quantity(item.get("free_area"), "area")
-        rows.append(
-            (item.get("name", "barrier"), tuple(f"at {h}, {a} left open" for h, a in zip(height, area, strict=True)))
-        )
-    for item in wall.get("columns") or []:
-        low, high = display.quantity(item.get("bottom"), "height"), display.quantity(item.get("top"), "height")
-        rows.append((f"column {item.get('name', '')}", tuple(f"{a} to {b}" for a, b in zip(low, high, strict=True))))
-    if rows:
-        made.append({"title": "Columns, rails and barriers", "rows": rows})
+    for rail in wall.rails:
+        gap, bay = display.quantity(rail.gap, "m"), display.quantity(rail.bay, "m")
+        count = len(rail.heights)
+        rows.append((rail.name, tuple(f"{count} ×, gap {g} in each bay of {b}" for g, b in zip(gap, bay, strict=True))))
+    for barrier in wall.barriers:
+        height, area = display.quantity(barrier.height, "height"), display.quantity(barrier.free_area, "area")
+        rows.append((barrier.name, tuple(f"at {h}, {a} left open" for h, a in zip(height, area, strict=True))))
+    for column in wall.columns:
+        low, high = display.quantity(column.bottom, "height"), display.quantity(column.top, "height")
+        rows.append((f"column {column.name}", tuple(f"{a} to {b}" for a, b in zip(low, high, strict=True))))
+    made.append({"title": "Columns, rails and barriers", "rows": rows})
     return made
 
 
 def layers(ds: Any) -> list[dict[str, Any]]:
     """Return the layer and material table, outside to inside."""
-    wall = series.wall_inputs(ds)
-    known = {str(item.get("name")): item for item in [*(wall.get("cladding") or []), *(wall.get("backup") or [])]}
+    wall = wall_of(ds)
+    known = {layer.name: layer for layer in wall.layers}
     made = []
     for index, name in enumerate(ds["layer"].values):
-        item = known.get(str(name), {})
-        material = item.get("material") or {}
-
-        def show(key: str, unit: str, material: dict[str, Any] = material) -> tuple[str, str]:
-            value = material.get(key)
-            return display.quantity(float(value), unit) if value is not None else ("–", "–")
-
-        if item.get("sd") is not None:
+        layer = known[str(name)]
+        material = layer.material
+        if layer.sd is not None:
             vapour = tuple(
-                f"s_d {text}" if n == 0 else text for n, text in enumerate(display.quantity(item["sd"], "s_d"))
+                f"s_d {text}" if n == 0 else text for n, text in enumerate(display.quantity(layer.sd, "s_d"))
             )
-        elif item.get("sd_table"):
-            low, high = (float(f([pair[1] for pair in item["sd_table"]])) for f in (min, max))
+        elif layer.sd_table:
+            low, high = (f(sd for _, sd in layer.sd_table) for f in (min, max))
             vapour = (f"s_d {display.number(low)} to {display.number(high)} m",) * 2
-        elif material:
-            dry, wet = (float(material.get(key) or math.nan) for key in ("mu_dry", "mu_wet"))
-            vapour = (f"{display.number(dry)} / {display.number(wet)}",) * 2
         else:
-            vapour = ("–", "–")
+            vapour = (f"{display.number(material.mu_dry)} / {display.number(material.mu_wet)}",) * 2
         made.append(
             {
                 "mark": str(index + 1),
-                "name": str(name),
-                "material": str(ds["layer_material"].values[index]) + _bridged(item),
+                "name": layer.name,
+                "material": str(ds["layer_material"].values[index]) + _bridged(layer),
                 "thickness": display.quantity(float(ds["layer_thickness"].values[index]), "m"),
                 "density": display.quantity(float(ds["layer_density"].values[index]), "kg/m3"),
                 "conductivity": display.quantity(float(ds["layer_conductivity"].values[index]), "W/(m K)"),
-                "heat": show("specific_heat", "J/(kg K)"),
+                "heat": display.quantity(material.specific_heat, "J/(kg K)"),
                 "vapour": vapour,
-                "absorption": show("absorption", "kg/(m2 s0.5)"),
+                "absorption": display.quantity(material.absorption, "kg/(m2 s0.5)"),
                 "mould": str(ds["layer_mould_class"].values[index]),
-                "source": str(material.get("source") or "–"),
+                "source": material.source or "–",
             }
         )
     return made
 
 
-def _bridged(item: dict[str, Any]) -> str:
+def _bridged(layer: Layer) -> str:
     """Return in words what bridges a layer: timber studs, metal rails, brackets."""
     parts = []
-    frame = item.get("frame")
-    if frame:
-        parts.append(f"{100 * float(frame['share']):.3g} % studs of {frame['material']['title']}")
-    if item.get("rail_conductance") or item.get("rail_loss"):
-        parts.append(f"metal rails every {display.number(1e3 * float(item['rail_spacing']))} mm")
-    if item.get("bracket_loss"):
+    if layer.frame is not None:
+        parts.append(f"{100 * layer.frame.share:.3g} % studs of {layer.frame.material.title}")
+    if layer.rail_conductance or layer.rail_loss:
+        parts.append(f"metal rails every {display.number(1e3 * layer.rail_spacing)} mm")
+    if layer.bracket_loss:
         parts.append("brackets")
     return f"; {', '.join(parts)}" if parts else ""
 
@@ -226,7 +203,7 @@ def recalled(cases: Sequence[Any]) -> list[str]:
 
     Parameters
     ----------
-    cases : sequence of Case
+    cases : sequence of JudgedCase
         Their findings and layers, and the notes of the model, name the sources.
 
     Returns
@@ -251,43 +228,19 @@ def recalled(cases: Sequence[Any]) -> list[str]:
 
 def openings(cases: Sequence[Any]) -> list[dict[str, Any]]:
     """Return the opening schedule of all sets."""
-    made = []
-    wall = series.wall_inputs(cases[0].dataset)
-    for choice in wall.get("opening_sets") or []:
-        for item in choice.get("openings") or []:
-            porosity = float(item.get("porosity", 1.0))
-            made.append(
-                {
-                    "set": choice.get("name", ""),
-                    "name": item.get("name", ""),
-                    "kind": item.get("kind", ""),
-                    "height": display.quantity(float(item.get("height", 0.0)), "height"),
-                    "area": display.quantity(float(item.get("free_area", 0.0)) * porosity, "area"),
-                    "share": f"{100 * porosity:.0f} %",
-                    "exposure": item.get("exposure", ""),
-                }
-            )
-    if made:
-        return made
-    seen = set()
-    for case in cases:
-        if case.opening_set in seen:
-            continue
-        seen.add(case.opening_set)
-        ds = case.dataset
-        for index, name in enumerate(ds["opening"].values):
-            made.append(
-                {
-                    "set": case.opening_set,
-                    "name": str(name),
-                    "kind": str(ds["opening_kind"].values[index]),
-                    "height": display.quantity(float(ds["opening_height"].values[index]), "height"),
-                    "area": display.quantity(float(ds["opening_area"].values[index]), "area"),
-                    "share": "–",
-                    "exposure": "–",
-                }
-            )
-    return made
+    return [
+        {
+            "set": chosen.name,
+            "name": each.name,
+            "kind": each.kind,
+            "height": display.quantity(each.height, "height"),
+            "area": display.quantity(each.free_vent_area, "area"),
+            "share": f"{100 * each.porosity:.0f} %",
+            "exposure": each.exposure,
+        }
+        for chosen in wall_of(cases[0].dataset).opening_sets
+        for each in chosen.openings
+    ]
 
 
 def warnings(cases: Sequence[Any]) -> list[str]:
@@ -314,8 +267,10 @@ def warnings(cases: Sequence[Any]) -> list[str]:
 def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
     """Return version, hashes, balance errors and solver counts."""
     first = cases[0].dataset.attrs
-    water = max(abs(float(case.dataset.attrs.get("water_balance_error", math.nan))) for case in cases)
-    energy = max(abs(float(case.dataset.attrs.get("energy_balance_error", math.nan))) for case in cases)
+    water, energy, heat, vapour = (
+        max(abs(float(case.dataset.attrs.get(name, math.nan))) for case in cases)
+        for name in ("water_balance_error", "energy_balance_error", "stream_heat_error", "stream_vapour_error")
+    )
     repeats = sum(int(case.dataset.attrs.get("cycle_repeats", 0)) for case in cases)
     years = sorted({int(case.dataset.attrs.get("years_run", 0)) for case in cases})
     steps = [int(case.dataset.attrs.get("solver_steps", 0)) for case in cases]
@@ -342,6 +297,10 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
         ("Cases whose yearly cycle repeats", f"{repeats} of {len(cases)}"),
         ("Largest water balance error", f"{display.number(water, 2)} of the water that passed (limit 10⁻⁶)"),
         ("Largest energy balance error", f"{display.number(energy, 2)} of the heat that passed (limit 10⁻⁴)"),
+        (
+            "Largest balance error of the air stream",
+            f"heat {display.number(heat, 2)}, vapour {display.number(vapour, 2)} of what passed a segment (limit 10⁻⁶)",
+        ),
         ("Solver steps a case", f"{min(steps)} to {max(steps)}"),
         (
             "Hours",

@@ -14,9 +14,22 @@ import numpy as np
 
 from cavity.errors import Fault, InputError
 from cavity.files import write_whole
-from cavity.report import air_words, answer, display, elevation, evidence, figures, payload, schedule, section, series
+from cavity.report import (
+    air_words,
+    answer,
+    brief,
+    display,
+    elevation,
+    evidence,
+    figures,
+    payload,
+    schedule,
+    section,
+    series,
+)
 from cavity.report.companion import companion, heat
 from cavity.report.palette import DARK, FONT, LIGHT, STATUS_PATH, STATUS_WORD, style
+from cavity.result import wall_of
 from cavity.units import FOOTNOTE, cite
 
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -98,11 +111,26 @@ def base_context(title: str) -> dict[str, Any]:
     """Return what base.html.j2 needs on every page."""
     from markupsafe import Markup
 
-    css = shared_style()
+    css = shared_style() + _page_boxes(title)
     tones = {LIGHT[name]: DARK[name] for name in LIGHT}
     script = _read("base.js").replace("/*TONES*/{}", payload.script_json(tones))
     script = script.replace("/*POUNDS*/{}", payload.script_json(display.pound_units()))
     return {"title": title, "css": Markup(css), "base_js": Markup(script), "plotly_packed": Markup(plotly_packed())}
+
+
+def _page_boxes(title: str) -> str:
+    """Return the style that puts title, program and page number on every printed page."""
+    import cavity
+
+    return (
+        f"@page{{@top-left{{content:{_css_text(title)}}}"
+        f"@bottom-left{{content:{_css_text(f'Cavity {cavity.__version__}: advisory results, not an approval')}}}}}"
+    )
+
+
+def _css_text(text: str) -> str:
+    """Return a text as a string of CSS, safe inside an HTML style element."""
+    return '"' + "".join(each if each.isalnum() or each in " .,;:-()" else f"\\{ord(each):x} " for each in text) + '"'
 
 
 def _read(name: str) -> str:
@@ -201,7 +229,6 @@ def render(comparison: Any) -> str:
             Fault("comparison", "has no case to report", fix="give at least one opening set and one depth")
         )
     first = cases[0].dataset
-    wall = series.wall_inputs(first)
     created = str(getattr(comparison, "created", "") or first.attrs.get("created", ""))
     climates = list(dict.fromkeys(case.climate_name for case in (*cases, *answer.failed_of(comparison))))
     failed = answer.failed_of(comparison)
@@ -218,7 +245,9 @@ def render(comparison: Any) -> str:
     strips = seen.strips
     facets = [{"key": key, "label": label, "values": _facet_texts(key, explored)} for key, label, _ in _FACETS]
     context = base_context(f"{name}: cavity report") | {
-        "report_css": Markup(section_style() + _read("report.css") + elevation.STYLE + schedule.STYLE),
+        "report_css": Markup(
+            section_style() + _read("report.css") + _read("brief.css") + elevation.STYLE + schedule.STYLE
+        ),
         "report_js": Markup(_read("report.js")),
         "status_path": STATUS_PATH,
         "status_word": STATUS_WORD,
@@ -227,7 +256,7 @@ def render(comparison: Any) -> str:
         "rule_head": RULE_HEAD,
         "rules": index["rules"][index["cases"][start]["rules"]],
         "wall_invented": bool(first.attrs.get("wall_invented")),
-        "description": str(first.attrs.get("wall_description") or wall.get("description") or ""),
+        "description": wall_of(first).description,
         "climate_text": ", ".join(climates),
         "facing": ", ".join(answer.facing_text(value) for value in facings),
         "compared": " × ".join(
@@ -245,6 +274,11 @@ def render(comparison: Any) -> str:
         "worst_over": answer.where(seen),
         "still": answer.still_pieces(seen),
         **_elevation(seen),
+        "brief": brief.brief(comparison, seen),
+        "brief_heads": {
+            "strips": brief.STRIP_HEAD, "criteria": brief.CRITERIA_HEAD, "schedule": brief.SCHEDULE_HEAD,
+            "rules": brief.RULE_HEAD, "signed": brief.SIGNED,
+        },
         "depths": [display.quantity(value, "m") for value in depths],
         "advice": answer.changes(seen),
         "cautions": answer.CAUTIONS,
@@ -286,7 +320,7 @@ def _elevation(seen: answer.View) -> dict[str, Any]:
     pieces = answer.compartments(seen)
     parts = answer.drawn_parts(seen)
     datasets = [part.case.dataset for part in parts]
-    if not datasets or not series.wall_inputs(datasets[0]).get("opening_sets"):
+    if not datasets:
         return {"elevation": "", "pieces": pieces, "schedule": [], "schedule_head": (), "details": []}
     statuses = [answer.case_status(part.case) for part in parts]
     marks = {}
@@ -484,6 +518,7 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
     short = f"{case.opening_set}, {answer.depth_text(case.depth)}"
     return {
         "name": short + "".join(f", {get(case)}" for get in shared.telling),
+        "head": brief.case_head(case),
         "status": answer.case_status(case),
         "word": answer.word(answer.case_status(case), answer.has_rain(case)),
         "what": answer.what(case),

@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import json
 import os
+import re
 import select
 import shutil
 import subprocess
@@ -26,6 +27,12 @@ _START = (
     "import fcntl, os, sys; a, b = (fcntl.fcntl(int(n), fcntl.F_DUPFD, 10) for n in sys.argv[1:3]); "
     "os.dup2(a, 3); os.dup2(b, 4); os.execv(sys.argv[3], sys.argv[3:])"
 )
+_BOXES_SINCE = 131  # first Chromium that prints the margin boxes of CSS: page number, wall, case and climate
+_FOOT = (
+    '<div style="font:8px sans-serif;color:#444;width:100%;padding:0 14mm;display:flex;justify-content:space-between">'
+    '<span class="title"></span><span>Page <span class="pageNumber"></span> of <span class="totalPages"></span></span>'
+    "</div>"
+)  # for older ones
 _ELSE = "open the report in any browser and print it to PDF there"
 
 
@@ -167,9 +174,13 @@ def _print(program: str, address: str, size: tuple[float, float], deadline: floa
                 if time.monotonic() > deadline:
                     raise TimeoutError
                 time.sleep(0.1)
+            old: dict[str, Any] = {}
+            version = re.search(r"/(\d+)", pipe.call("Browser.getVersion").get("product", ""))
+            if version and int(version[1]) < _BOXES_SINCE:
+                old = {"displayHeaderFooter": True, "headerTemplate": "<span></span>", "footerTemplate": _FOOT}
             printed = pipe.call(
                 "Page.printToPDF", session, printBackground=True, paperWidth=size[0], paperHeight=size[1],
-                marginTop=0.5, marginBottom=0.5, marginLeft=0.55, marginRight=0.55,
+                marginTop=0.67, marginBottom=0.63, marginLeft=0.55, marginRight=0.55, **old,
             )  # fmt: skip
             if "data" not in printed:
                 raise InputError(Fault(program, "could not print the page", fix=_ELSE))

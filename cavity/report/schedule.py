@@ -9,10 +9,14 @@ import html
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from cavity import files
-from cavity.report import display, series
+from cavity.report import display
+from cavity.result import wall_of
+
+if TYPE_CHECKING:
+    from cavity.wallfile.model import Barrier, Column, Opening, Rail
 
 _TOUCH = 1e-6  # m
 _KIND = {
@@ -90,59 +94,56 @@ def rows(ds: Any) -> list[ScheduleRow]:
     Returns
     -------
     list of ScheduleRow
-        Empty where the Dataset carries no wall.
     """
-    wall = series.wall_inputs(ds)
-    columns = wall.get("columns") or []
-    chosen = next((one for one in wall.get("opening_sets") or [] if one["name"] == ds.attrs.get("opening_set")), None)
-    if not columns or chosen is None:
-        return []
-    depth = float(ds.attrs["depth"])
-    width = float((wall.get("site") or {}).get("wall_width") or math.nan)
-    low, high = min(c["bottom"] for c in columns), max(c["top"] for c in columns)
-    made = []
-    for opening in chosen["openings"]:
-        served = [c for c in columns if _reaches(opening, c)]
-        made.append(_vent_row(opening, served, columns, (low, high), width))
+    wall = wall_of(ds)
+    chosen = wall.opening_set(str(ds.attrs["opening_set"]))
+    depth, width = float(ds.attrs["depth"]), wall.site.wall_width
+    low, high = min(c.bottom for c in wall.columns), max(c.top for c in wall.columns)
+    made = [
+        _vent_row(opening, [c for c in wall.columns if _reaches(opening, c)], wall.columns, (low, high), width)
+        for opening in chosen.openings
+    ]
     made.sort(key=lambda row: (row.heights[0], row.name))
-    rails = chosen["rails"] if chosen.get("rails") is not None else wall.get("rails") or []
-    made += [_rail_row(rail, columns, depth, width) for rail in rails]
-    for barrier in wall.get("barriers") or []:
-        served = [c for c in columns if _reaches(barrier, c)]
-        free = float(barrier["free_area"])
+    made += [
+        _rail_row(rail, wall.columns, depth, width)
+        for rail in (chosen.rails if chosen.rails is not None else wall.rails)
+    ]
+    for barrier in wall.barriers:
+        served = [c for c in wall.columns if _reaches(barrier, c)]
+        free = barrier.free_area
         si, ip = display.quantity(free, "area") if free > 0.0 else ("closed", "closed")
         made.append(
             ScheduleRow(
-                "barrier", str(barrier["name"]), _names(served, columns), (float(barrier["height"]),),
-                "cavity barrier", si, ip, free, _length(served, width), "continuous", _FREE["barrier"],
+                "barrier", barrier.name, _names(served, wall.columns), (barrier.height,), "cavity barrier", si, ip,
+                free, _length(served, width), "continuous", _FREE["barrier"],
             )
         )  # fmt: skip
     return made
 
 
-def _reaches(part: dict[str, Any], column: dict[str, Any]) -> bool:
-    within = column["bottom"] - _TOUCH <= part["height"] <= column["top"] + _TOUCH
-    return within and (not part["columns"] or column["name"] in part["columns"])
+def _reaches(part: Opening | Barrier, column: Column) -> bool:
+    within = column.bottom - _TOUCH <= part.height <= column.top + _TOUCH
+    return within and (not part.columns or column.name in part.columns)
 
 
-def _names(served: Sequence[dict[str, Any]], columns: Sequence[dict[str, Any]]) -> str:
-    return "all strips" if len(served) == len(columns) else ", ".join(str(c["name"]) for c in served) or "no strip"
+def _names(served: Sequence[Column], columns: Sequence[Column]) -> str:
+    return "all strips" if len(served) == len(columns) else ", ".join(c.name for c in served) or "no strip"
 
 
-def _length(served: Sequence[dict[str, Any]], width: float) -> float:
+def _length(served: Sequence[Column], width: float) -> float:
     """Return the wall length of some strips [m]; NaN where it is not known."""
-    fractions = [float(c.get("fraction") or 0.0) for c in served]
+    fractions = [c.fraction for c in served]
     return sum(fractions) * width if fractions and all(fractions) else math.nan
 
 
-def _place(height: float, served: Sequence[dict[str, Any]], ends: tuple[float, float]) -> str:
+def _place(height: float, served: Sequence[Column], ends: tuple[float, float]) -> str:
     if abs(height - ends[0]) < _TOUCH:
         return "base of the wall"
     if abs(height - ends[1]) < _TOUCH:
         return "top of the wall"
-    if any(abs(height - c["bottom"]) < _TOUCH for c in served):
+    if any(abs(height - c.bottom) < _TOUCH for c in served):
         return "window head"
-    if any(abs(height - c["top"]) < _TOUCH for c in served):
+    if any(abs(height - c.top) < _TOUCH for c in served):
         return "window sill"
     return "part way up"
 
@@ -157,47 +158,47 @@ def _both(values: Sequence[tuple[str, float, str]]) -> tuple[str, str]:
 
 
 def _vent_row(
-    opening: dict[str, Any],
-    served: Sequence[dict[str, Any]],
-    columns: Sequence[dict[str, Any]],
+    opening: Opening,
+    served: Sequence[Column],
+    columns: Sequence[Column],
     ends: tuple[float, float],
     width: float,
 ) -> ScheduleRow:
-    gross, clear = float(opening["free_area"]), float(opening["clear_height"] or opening["free_area"])
+    gross, clear = opening.free_area, opening.clear_height or opening.free_area
     continuous = clear >= gross * (1.0 - 1e-6)
     parts: list[tuple[str, float, str]] = [
         ("", clear, "clear height" if continuous else "clear height of each opening")
     ]
-    porosity = float(opening["porosity"])
-    if opening["wire"]:
-        parts.append((f"mesh {100 * porosity:.0f} % open, wire", float(opening["wire"]), ""))
-    if opening["hole"]:
-        parts.append((f"{100 * porosity:.0f} % open, holes", float(opening["hole"]), ""))
+    porosity = opening.porosity
+    if opening.wire:
+        parts.append((f"mesh {100 * porosity:.0f} % open, wire", opening.wire, ""))
+    if opening.hole:
+        parts.append((f"{100 * porosity:.0f} % open, holes", opening.hole, ""))
     si, ip = _both(parts)
-    if opening["blade_angle"]:
-        si, ip = (f"{text}, blades at {opening['blade_angle']:g}°" for text in (si, ip))
-    place = _place(float(opening["height"]), served, ends)
+    if opening.blade_angle:
+        si, ip = (f"{text}, blades at {opening.blade_angle:g}°" for text in (si, ip))
+    place = _place(opening.height, served, ends)
     pieces = "continuous" if continuous else f"{display.number(gross / clear, 3)} m of opening per m of wall"
     return ScheduleRow(
-        place, str(opening["name"]), _names(served, columns), (float(opening["height"]),),
-        _KIND.get(str(opening["kind"]), str(opening["kind"])), si, ip, gross * porosity, _length(served, width), pieces,
+        place, opening.name, _names(served, columns), (opening.height,),
+        _KIND[opening.kind], si, ip, gross * porosity, _length(served, width), pieces,
         _FREE[place],
     )  # fmt: skip
 
 
-def _rail_row(rail: dict[str, Any], columns: Sequence[dict[str, Any]], depth: float, width: float) -> ScheduleRow:
-    served = [c for c in columns if not rail["columns"] or c["name"] in rail["columns"]]
-    gap, bay = float(rail["gap"]), float(rail["bay"])
+def _rail_row(rail: Rail, columns: Sequence[Column], depth: float, width: float) -> ScheduleRow:
+    served = [c for c in columns if not rail.columns or c.name in rail.columns]
+    gap, bay = rail.gap, rail.bay
     si, ip = _both([("gap", gap, "at the rail ends"), ("every", bay, "")])
-    heights = tuple(float(z) for z in rail["heights"])
+    heights = rail.heights
     # windows interrupt a rail: each of its lines has a length of its own
-    lengths = [_length([c for c in served if c["bottom"] < z < c["top"]], width) for z in heights]
+    lengths = [_length([c for c in served if c.bottom < z < c.top], width) for z in heights]
     count = f"1 gap per {display.number(bay, 3)} m"
     if not any(math.isnan(length) for length in lengths):
         fewest, most = (math.ceil(pick(lengths) / bay - 1e-9) for pick in (min, max))
         count += f", {most if fewest == most else f'{fewest} to {most}'} per rail line"
     return ScheduleRow(
-        "rail", str(rail["name"]), _names(served, columns), heights, "horizontal rail", si, ip, gap * depth / bay,
+        "rail", rail.name, _names(served, columns), heights, "horizontal rail", si, ip, gap * depth / bay,
         max(lengths), count, _FREE["rail"],
     )  # fmt: skip
 
@@ -245,15 +246,14 @@ def details(ds: Any) -> list[tuple[str, str]]:
         for thickness, part in zip(ds["layer_thickness"].values, ds["layer_part"].values, strict=True)
         if str(part) == "cladding"
     )
-    wall = series.wall_inputs(ds)
-    chosen = next(one for one in wall["opening_sets"] if one["name"] == ds.attrs["opening_set"]) if found else {}
-    clear = {str(o["name"]): float(o["clear_height"] or o["free_area"]) for o in chosen.get("openings", [])}
+    chosen = wall_of(ds).opening_set(str(ds.attrs["opening_set"]))
+    clear = {each.name: each.clear_height or each.free_area for each in chosen.openings}
     made = []
     for place in ("base of the wall", "window head", "window sill", "top of the wall"):
         if place in found:
             row = found[place]
             low = place in ("base of the wall", "window head")
-            made.append((f"{place[0].upper()}{place[1:]}", _detail(row, depth, panel, clear.get(row.name, 0.01), low)))
+            made.append((f"{place[0].upper()}{place[1:]}", _detail(row, depth, panel, clear[row.name], low)))
     return made
 
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import functools
-import json
 from collections.abc import Collection, Iterable
 from typing import Any
 
 import numpy as np
 
 from cavity import constants
+from cavity.result import wall_of
 
 HOUR = 3600.0  # s
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
@@ -18,20 +17,6 @@ _WEIGHT = {"very sensitive": 4.0, "sensitive": 3.0, "medium resistant": 1.5, "re
 # Air change classes of the wind rose [1/h], upper ends.
 ROSE_CLASSES = (5.0, 20.0, 50.0, 100.0, np.inf)
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-
-def wall_inputs(ds: Any) -> dict[str, Any]:
-    """Return the wall as the Dataset carries it, plain dicts and lists, to be left as they are; empty if none."""
-    return _parsed(ds.attrs.get("wall_json") or "{}")
-
-
-@functools.lru_cache(maxsize=8)
-def _parsed(text: str) -> dict[str, Any]:
-    try:
-        found = json.loads(text)
-    except ValueError:
-        return {}
-    return found if isinstance(found, dict) else {}
 
 
 def air_changes(ds: Any) -> np.ndarray:
@@ -96,7 +81,7 @@ def mould(ds: Any, segment: int) -> np.ndarray:
     from cavity.risk.limits import resolve
     from cavity.risk.mould import repeated
 
-    given = resolve(dict(wall_inputs(ds).get("limits") or ()), float(ds.attrs["film_limit"]))
+    given = resolve(dict(wall_of(ds).limits), float(ds.attrs["film_limit"]))
     index = repeated(
         ds["temperature"].values[:, segment, :],
         ds["relative_humidity"].values[:, segment, :],

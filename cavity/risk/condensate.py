@@ -13,13 +13,13 @@ the share of its dry mass that it takes up as condensate: 5 % in solid wood, 3 %
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cavity.result import wall_of
 from cavity.risk.finding import (
     HOUR,
     Finding,
@@ -138,9 +138,9 @@ class Condensate:
 
 def _behind(ds: xr.Dataset) -> tuple[int, np.ndarray]:
     """Return the face that rain behind the cladding reaches, and that rain, (time,) [kg/m2 in the hour]."""
-    wetting = json.loads(ds.attrs.get("wall_json", "{}")).get("wetting", {})
-    rain = float(wetting.get("rain_share", 0.0)) * np.asarray(ds["driving_rain"].values, float) * HOUR
-    layer = [str(name) for name in ds["layer"].values[is_wall_layer(ds)]][int(wetting.get("rain_plane", 0))]
+    wetting = wall_of(ds).wetting
+    rain = wetting.rain_share * np.asarray(ds["driving_rain"].values, float) * HOUR
+    layer = [str(name) for name in ds["layer"].values[is_wall_layer(ds)]][wetting.rain_plane]
     return [str(name) for name in ds["face_inner"].values].index(layer), rain
 
 

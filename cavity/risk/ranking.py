@@ -218,7 +218,7 @@ def gather(cases: Iterable[Any], failed: Iterable[Any] = ()) -> tuple[Choice, ..
 
     Parameters
     ----------
-    cases : iterable of Case
+    cases : iterable of JudgedCase
         Each with `opening_set`, `depth` [m], `climate_name`, `dataset`, `findings`, and if it has one `variant`.
     failed : iterable of NotComputed
         Cases that could not be computed: `opening_set`, `depth` [m], `climate_name`, `column`, `orientation`.

@@ -7,13 +7,16 @@ a file of rules, may add rules of the user's own (`[[rule]]`).
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from cavity.result import wall_of
 
 if TYPE_CHECKING:
     import xarray as xr
+
+    from cavity.wallfile.model import Barrier, Rail, Rule, Wall
 
 READ, SECOND, RECALLED = "read", "read second-hand", "recalled from memory"
 MET, MISSED, OUTSIDE, BY_HAND = "met", "not met", "does not apply", "check by hand"
@@ -67,92 +70,76 @@ class Drawn:
     barriers: tuple[tuple[str, float], ...]  # name and free area of each barrier
     blocked: float = 0.0
     materials: str = ""  # names of all materials, for what a rule applies to
-    own: tuple[Mapping[str, Any], ...] = field(default=())
+    own: tuple[Rule, ...] = field(default=())
 
 
 def drawn_of(ds: xr.Dataset) -> Drawn:
-    """Return what is drawn of a case, from its Dataset; the wall file's part of it only where `wall_json` is whole.
+    """Return what is drawn of a case, from its Dataset and the wall that it carries.
 
     Parameters
     ----------
     ds : xarray.Dataset
         Result of `simulate`.
     """
-    wall = _wall(ds)
-    heights, areas = ds["opening_height"].values, ds["opening_area"].values
+    wall = wall_of(ds)
+    chosen = wall.opening_set(str(ds.attrs["opening_set"]))
     bottom, top = float(ds.attrs["column_bottom"]), float(ds.attrs["column_top"])
     middle = 0.5 * (bottom + top)
-    column = str(ds.attrs.get("column", ""))
+    column = str(ds.attrs["column"])
+    described = {(each.name, each.height): each for each in chosen.openings}
     served = [
-        (float(height), float(area), _described(wall, ds, str(name), float(height)))
-        for name, height, area in zip(ds["opening"].values, heights, areas, strict=True)
+        (float(height), float(area), described[str(name), float(height)])
+        for name, height, area in zip(
+            ds["opening"].values, ds["opening_height"].values, ds["opening_area"].values, strict=True
+        )
     ]
     foot = [
-        float(one.get("clear_height") or one.get("free_area") or area)
-        for height, area, one in served
-        if abs(height - bottom) < 0.05 and area > 0.0 and one.get("kind", "slot") in _OPEN_FOOT
+        each.clear_height or each.free_area
+        for height, area, each in served
+        if abs(height - bottom) < 0.05 and area > 0.0 and each.kind in _OPEN_FOOT
     ]
     joints = tuple(
-        float(one["clear_height"])
-        for height, area, one in served
-        if one.get("kind") == "joint" and one.get("clear_height") and area > 0.0 and bottom + 0.05 < height < top - 0.05
+        each.clear_height
+        for height, area, each in served
+        if each.kind == "joint" and each.clear_height and area > 0.0 and bottom + 0.05 < height < top - 0.05
     )
-    chosen = next(
-        (one for one in wall.get("opening_sets", ()) if one.get("name") == ds.attrs.get("opening_set")), {}
-    )  # fmt: skip
-    rails = chosen.get("rails") if chosen.get("rails") is not None else wall.get("rails", ())
+    rails = chosen.rails if chosen.rails is not None else wall.rails
     return Drawn(
         depth=float(ds.attrs["depth"]),
         lower=sum(area for height, area, _ in served if height < middle),
         upper=sum(area for height, area, _ in served if height >= middle),
         vents=tuple(area for _, area, _ in served if area > 0.0),
-        iso_class=str(ds.attrs.get("iso6946_class", "")),
+        iso_class=str(ds.attrs["iso6946_class"]),
         joints=joints,
         foot=max(foot, default=None),
         membranes=_membranes(wall),
-        gaps=tuple((one["name"], float(one["gap"])) for one in rails or () if _serves(one, column)),
+        gaps=tuple((each.name, each.gap) for each in rails if _serves(each, column)),
         barriers=tuple(
-            (one["name"], float(one["free_area"]))
-            for one in wall.get("barriers", ())
-            if _serves(one, column) and bottom < float(one["height"]) < top
+            (each.name, each.free_area)
+            for each in wall.barriers
+            if _serves(each, column) and bottom < each.height < top
         ),
-        blocked=float((wall.get("cavity") or {}).get("blocked", 0.0)),
+        blocked=wall.cavity.blocked,
         materials=" ".join(str(name) for name in ds["layer_material"].values).lower(),
-        own=tuple(wall.get("rules") or ()),
+        own=wall.rules,
     )
 
 
-def _wall(ds: xr.Dataset) -> dict[str, Any]:
-    try:
-        return dict(json.loads(ds.attrs["wall_json"]))
-    except (KeyError, ValueError):
-        return {}
+def _serves(part: Rail | Barrier, column: str) -> bool:
+    return not part.columns or column in part.columns
 
 
-def _serves(part: Mapping[str, Any], column: str) -> bool:
-    return not part.get("columns") or column in part["columns"]
-
-
-def _described(wall: Mapping[str, Any], ds: xr.Dataset, name: str, height: float) -> Mapping[str, Any]:
-    for one in wall.get("opening_sets", ()):
-        if one.get("name") == ds.attrs.get("opening_set"):
-            for opening in one.get("openings", ()):
-                if opening["name"] == name and abs(float(opening["height"]) - height) < 1e-6:
-                    return dict(opening)
-    return {}
-
-
-def _membranes(wall: Mapping[str, Any]) -> tuple[tuple[str, float], ...]:
+def _membranes(wall: Wall) -> tuple[tuple[str, float], ...]:
     """Return name and s_d [m] of the membranes outside the first insulation; of a table the largest."""
-    found = []
-    for layer in wall.get("backup", ()):
-        if float(layer["material"]["conductivity"]) < _INSULATION and not (layer.get("sd") or layer.get("sd_table")):
+    outside = []
+    for layer in wall.backup:
+        if layer.material.conductivity < _INSULATION and not layer.is_membrane:
             break
-        if layer.get("sd_table"):
-            found.append((layer["name"], max(float(sd) for _, sd in layer["sd_table"])))
-        elif layer.get("sd") is not None:
-            found.append((layer["name"], float(layer["sd"])))
-    return tuple(found)
+        if layer.sd_table:
+            outside.append((layer.name, max(sd for _, sd in layer.sd_table)))
+        elif layer.sd is not None:
+            outside.append((layer.name, layer.sd))
+    return tuple(outside)
 
 
 # ---- texts -----------------------------------------------------------------------------------------------------------
@@ -326,9 +313,9 @@ OWN_QUANTITIES: dict[str, tuple[Callable[[Drawn], float | None], Callable[[float
 }  # fmt: skip
 
 
-def _own(rule: Mapping[str, Any], drawn: Drawn) -> Check:
-    value_of, text_of = OWN_QUANTITIES[rule["quantity"]]
-    least, most = rule.get("at_least"), rule.get("at_most")
+def _own(rule: Rule, drawn: Drawn) -> Check:
+    value_of, text_of = OWN_QUANTITIES[rule.quantity]
+    least, most = rule.at_least, rule.at_most
     given = (("at least", least), ("at most", most))
     bounds = [f"{words} {text_of(bound)}" for words, bound in given if bound is not None]
     value = value_of(drawn)
@@ -337,10 +324,8 @@ def _own(rule: Mapping[str, Any], drawn: Drawn) -> Check:
     else:
         fine = (least is None or value >= least - _EDGE) and (most is None or value <= most + _EDGE)
         shown, outcome = text_of(value), _says(fine)
-    asks = f"{rule['quantity']} {' and '.join(bounds)}"
-    return Check(
-        rule["document"], rule.get("clause", ""), rule.get("edition", ""), "your own rule", asks, shown, outcome
-    )
+    asks = f"{rule.quantity} {' and '.join(bounds)}"
+    return Check(rule.document, rule.clause, rule.edition, "your own rule", asks, shown, outcome)
 
 
 def checks(ds: xr.Dataset) -> tuple[Check, ...]:

@@ -1,5 +1,5 @@
 """Many cases: compare, size, vary."""
 
-from cavity.study.compare import Case, Comparison, compare, save_cases
+from cavity.study.compare import Comparison, JudgedCase, compare, save_cases
 
-__all__ = ["Case", "Comparison", "compare", "save_cases"]
+__all__ = ["Comparison", "JudgedCase", "compare", "save_cases"]

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from cavity.errors import ConvergenceError, Fault, InputError
+from cavity.errors import ConvergenceError
 from cavity.risk.finding import CAN_FAIL, Finding, number
 from cavity.risk.ranking import Choice, Part, gravity, level, order, severity
 from cavity.study.changes import (
@@ -618,18 +618,15 @@ def advise(
     ConvergenceError
         If the case itself cannot be solved: there is nothing to compare with.
     """
-    name = opening_set or wall.opening_sets[0].name
-    at = wall.cavity.depth if depth is None else depth
-    known = [each.name for each in wall.opening_sets]
-    if name not in known:
-        raise InputError(
-            Fault("opening set", "there is none of this name", name, ", ".join(known), "use a listed name")
-        )
+    case = wall.case(opening_set=opening_set, depth=depth, column=column)
+    name, at = case.opening_set.name, case.depth
     columns = [column] if column else [each.name for each in wall.columns]
     rain = bool(weather.attrs.get("has_rain", 1))
     changes = (Change(Label("", ""), "", wall, name, at), *changes_of(wall, name, at, columns, rain=rain))
     jobs = [
-        Job(change.wall, weather, change.opening_set, change.depth, strip) for change in changes for strip in columns
+        Job(change.wall.case(opening_set=change.opening_set, depth=change.depth, column=strip), weather)
+        for change in changes
+        for strip in columns
     ]
     label_of = {id(job): str(changes[index // len(columns)].label) for index, job in enumerate(jobs)}
 

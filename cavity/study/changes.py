@@ -62,20 +62,9 @@ class BlindEnd:
         return f"vent at the {'bottom' if self.lower else 'top'} of {self.column}"
 
 
-def _serves(names: tuple[str, ...], column: str) -> bool:
-    return not names or column in names
-
-
 def vents_of(chosen: OpeningSet, column: Column) -> list[Opening]:
     """Return the open vents of a set that serve a column, low to high."""
-    found = [
-        each
-        for each in chosen.openings
-        if _serves(each.columns, column.name)
-        and column.bottom - _TOUCH <= each.height <= column.top + _TOUCH
-        and each.free_vent_area > 0.0
-    ]
-    return sorted(found, key=lambda each: each.height)
+    return [each for each in column.vents(chosen.openings) if each.free_vent_area > 0.0]
 
 
 def stem(vent: Opening) -> str:
@@ -119,11 +108,7 @@ def blind_ends(wall: Wall, opening_set: str, columns: Iterable[str] = ()) -> tup
         if column.name not in wanted:
             continue
         vents = [each.height for each in vents_of(wall.opening_set(opening_set), column)]
-        closers = sorted(
-            (each.height, each.name)
-            for each in wall.barriers
-            if _serves(each.columns, column.name) and column.bottom - _TOUCH <= each.height <= column.top + _TOUCH
-        )
+        closers = sorted((each.height, each.name) for each in wall.barriers if column.holds(each))
         edges = [(column.bottom, ""), *closers, (column.top, "")]
         for (bottom, below), (top, above) in itertools.pairwise(edges):
             if top - bottom < _SHORTEST:
@@ -224,15 +209,10 @@ def scale_openings(wall: Wall, opening_set: str, factor: float, names: Iterable[
 
 def rails_of(wall: Wall, opening_set: str) -> tuple[Rail, ...]:
     """Return the rails of a set: its own, or those of the wall, as far as they cross any of the strips."""
-    own = wall.opening_set(opening_set).rails
     return tuple(
         rail
-        for rail in (wall.rails if own is None else own)
-        if any(
-            _serves(rail.columns, column.name) and column.bottom + _TOUCH < height < column.top - _TOUCH
-            for column in wall.columns
-            for height in rail.heights
-        )
+        for rail in wall.case(opening_set=opening_set).rails
+        if any(column.crossed_by(rail) for column in wall.columns)
     )
 
 

@@ -11,7 +11,7 @@ from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.risk import Finding, worst
 from cavity.study.engine import Engine, Job, Result, check_one_year, counted
 
-__all__ = ["Case", "Comparison", "NotComputed", "compare", "save_cases"]
+__all__ = ["Comparison", "JudgedCase", "NotComputed", "compare", "save_cases"]
 
 _YEAR = 8760  # h of weather from which on its criteria are those of a year
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 class _Dataset:
-    """The field `Case.dataset`: what was put in, or, of an engine's result, the Dataset read when it is asked for."""
+    """Field `JudgedCase.dataset`: what was put in, or, of an engine's result, the Dataset read when it is asked for."""
 
     def __get__(self, case: Any, owner: Any = None) -> Any:
         if case is None:
@@ -37,7 +37,7 @@ class _Dataset:
 
 
 @dataclass(frozen=True)
-class Case:
+class JudgedCase:
     """One simulated and judged combination.
 
     Parameters
@@ -71,7 +71,7 @@ class Case:
     def orientation(self) -> float:
         """Where the wall faces, clockwise from north. [degree]."""
         held = self.__dict__["dataset"]  # known without reading the Dataset from disk
-        return float(held.job.wall.orientation if isinstance(held, Result) else held.attrs["orientation"])
+        return float(held.job.case.wall.orientation if isinstance(held, Result) else held.attrs["orientation"])
 
     @property
     def worst(self) -> Finding:
@@ -117,7 +117,7 @@ class Comparison:
         The wall compared.
     climates : tuple of str
         Names, in the order given.
-    cases : tuple of Case
+    cases : tuple of JudgedCase
         Those computed, by climate, variant, orientation, column, opening set and depth: orientations clockwise from
         north, all else in the order of the wall file, with the wall as drawn before its variants.
     created : str
@@ -131,20 +131,20 @@ class Comparison:
     confidence : Confidence or None
         How likely the recommended choice and the runner-up meet every criterion; None where it was not asked for, no
         choice can be recommended, or the weather is shorter than a year.
-    closed : tuple of Case
+    closed : tuple of JudgedCase
         For comparison of heat only: the wall without vents, at its first depth, in each climate of a whole year and
         column; empty where a set compared is unventilated (ISO 6946) itself. It is in no ranking and no count.
     """
 
     wall: Wall
     climates: tuple[str, ...]
-    cases: tuple[Case, ...]
+    cases: tuple[JudgedCase, ...]
     created: str
     advice: tuple[str, ...] = ()
     no_event: str = ""
     failed: tuple[NotComputed, ...] = ()
     confidence: Confidence | None = None
-    closed: tuple[Case, ...] = ()
+    closed: tuple[JudgedCase, ...] = ()
 
     @property
     def count_text(self) -> str:
@@ -230,7 +230,7 @@ def compare(
     walls = axes_of(wall, facings, variants)
     variant_of = {id(each): name for name, each in walls}
     jobs = [
-        Job(each, weather, chosen.name, depth, column)
+        Job(each.case(opening_set=chosen.name, depth=depth, column=column), weather)
         for weather in given
         for _, each in walls
         for column in (columns or [each.name for each in wall.columns])
@@ -241,11 +241,11 @@ def compare(
     def told(done: int, count: int, result: Result) -> None:
         job = result.job
         if progress:
-            text = f"{climate_of[id(job.weather)]}, {job.opening_set}, {1e3 * float(job.depth or 0.0):g} mm"
-            if name := variant_of[id(job.wall)]:
+            text = f"{climate_of[id(job.weather)]}, {job.case.opening_set.name}, {1e3 * job.case.depth:g} mm"
+            if name := variant_of[id(job.case.wall)]:
                 text += f", {name}"
             if len({each.orientation for _, each in walls}) > 1:
-                text += f", facing {job.wall.orientation:g}°"
+                text += f", facing {job.case.wall.orientation:g}°"
             progress(done, count, text)
 
     def told_event(done: int, count: int) -> None:
@@ -257,17 +257,17 @@ def compare(
         shut = engine.run([job for _, each in walls for job in _closed(each, given, columns, variant_of)])
     failed = tuple(
         NotComputed(
-            wall.name, climate_of[id(each.job.weather)], str(each.job.opening_set), str(each.job.column),
-            float(each.job.depth or 0.0), each.job.wall.orientation, each.failure, variant_of[id(each.job.wall)],
+            wall.name, climate_of[id(each.job.weather)], each.job.case.opening_set.name, each.job.case.column.name,
+            each.job.case.depth, each.job.case.wall.orientation, each.failure, variant_of[id(each.job.case.wall)],
         )
         for each in results
         if each.failure
     )  # fmt: skip
     closed = [
-        Case(
-            wall.name, climate_of[id(each.job.weather)], str(each.job.opening_set), str(each.job.column),
-            float(each.job.depth or 0.0), each, each.findings,  # type: ignore[arg-type]
-            variant=variant_of[id(each.job.wall)],
+        JudgedCase(
+            wall.name, climate_of[id(each.job.weather)], each.job.case.opening_set.name, each.job.case.column.name,
+            each.job.case.depth, each, each.findings,  # type: ignore[arg-type]
+            variant=variant_of[id(each.job.case.wall)],
         )
         for each in shut
         if not each.failure
@@ -287,9 +287,9 @@ def compare(
     if not no_event and not any(events):
         no_event = "its runs could not be computed"
     cases = [
-        Case(
-            wall.name, climate_of[id(job.weather)], str(job.opening_set), str(job.column), float(job.depth or 0.0),
-            result, result.findings, event, variant_of[id(job.wall)],  # type: ignore[arg-type]
+        JudgedCase(
+            wall.name, climate_of[id(job.weather)], job.case.opening_set.name, job.case.column.name, job.case.depth,
+            result, result.findings, event, variant_of[id(job.case.wall)],  # type: ignore[arg-type]
         )
         for job, result, event in zip(jobs, results, events, strict=True)
     ]  # fmt: skip
@@ -393,18 +393,20 @@ def _closed(
     wall: Wall, weathers: Sequence[xr.Dataset], columns: Sequence[str] | None, variant_of: dict[int, str]
 ) -> list[Job]:
     """Return the jobs of the wall without vents, for each column where no set compared is unventilated itself."""
-    from cavity.wall.uvalue import opening_area
     from cavity.wallfile.model import OpeningSet, ventilation_class
 
     bare = replace(wall, opening_sets=(OpeningSet("no vents", ()),))
     variant_of[id(bare)] = variant_of[id(wall)]
     return [
-        Job(bare, weather, "no vents", wall.depths[0], column.name)
+        Job(bare.case(depth=wall.depths[0], column=column.name), weather)
         for weather in weathers
         if weather.sizes["time"] >= _YEAR
         for column in wall.columns
         if columns is None or column.name in columns
-        if all(ventilation_class(opening_area(one, column)) != "unventilated" for one in wall.opening_sets)
+        if all(
+            ventilation_class(wall.case(opening_set=each.name, column=column.name).opening_area) != "unventilated"
+            for each in wall.opening_sets
+        )
     ]
 
 

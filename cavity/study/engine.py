@@ -92,14 +92,13 @@ def computed(job: Job, keep: str, code: str = "") -> tuple[xr.Dataset | None, tu
     code : str
         Digest of the sender's program; a worker with another one refuses.
     """
-    from cavity.simulate import simulate
+    from cavity.hourly.run import simulate_case
 
     if code and code != code_digest():
         raise CavityError("a worker of the cluster has another version of cavity; install the same on all")
-    choice = {"opening_set": job.opening_set, "depth": job.depth, "column": job.column, "hours": job.hours}
-    dataset = simulate(job.wall, job.weather, **choice)
+    dataset = simulate_case(job.case, job.weather, hours=job.hours)
     # the criteria are those of a year
-    findings = () if job.hours is not None else judge(dataset, dict(job.wall.limits))
+    findings = () if job.hours is not None else judge(dataset, dict(job.case.wall.limits))
     if keep == "findings":
         return None, findings
     return (dataset if keep == "all" else _SHORT[keep](dataset)), findings
@@ -324,7 +323,7 @@ class Engine:
                 self.store.write(key, keep, dataset, findings)
             assert dataset is not None
         if keep == "all":
-            dataset = dataset.assign_attrs(provenance(job.wall, job.weather))
+            dataset = dataset.assign_attrs(provenance(job.case.wall, job.weather))
         self._hold(keep, key, job, dataset)
         return dataset
 

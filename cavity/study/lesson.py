@@ -326,7 +326,7 @@ def lessons(
         If none of the years can be solved.
     """
     runs = plan(wall, weather, opening_set or _most_open(wall))
-    jobs = [Job(run.wall, run.weather, depth=run.depth) for run in runs]
+    jobs = [Job(run.wall.case(depth=run.depth), run.weather) for run in runs]
     run_of = {id(job): run for job, run in zip(jobs, runs, strict=True)}
     step_of: dict[int, Step] = {}
     failure_of: dict[int, str] = {}

@@ -635,16 +635,14 @@ def size(
     ConvergenceError
         If no case at the depths asked for can be solved.
     """
-    names = [each.name for each in wall.opening_sets]
-    chosen = opening_set or names[0]
-    known = [each.name for each in wall.columns]
-    columns = [column] if column else known
+    faults: list[Fault] = []
+    try:
+        chosen = wall.case(opening_set=opening_set, column=column).opening_set.name
+    except InputError as error:
+        chosen = ""
+        faults.extend(error.faults)
+    columns = [column] if column else [each.name for each in wall.columns]
     searched = sorted(set(depths) or set(wall.depths) or {wall.cavity.depth})
-    faults = []
-    if chosen not in names:
-        faults.append(Fault("opening set", "there is none of this name", chosen, ", ".join(names), "use a listed name"))
-    if columns[0] not in known:
-        faults.append(Fault("column", "there is none of this name", columns[0], ", ".join(known), "use a listed name"))
     if not 0.0 <= margin < 1.0:
         faults.append(Fault("margin", "out of range", f"{margin:g}", "0 to below 1", "10 % is written 0.1"))
     if accept not in ("review", "pass"):
@@ -673,7 +671,7 @@ def size(
 
             def evaluate(batch: list[Point]) -> list[Outcome]:
                 jobs = [
-                    Job(made, weather, chosen, point.depth, name)
+                    Job(made.case(opening_set=chosen, depth=point.depth, column=name), weather)
                     for point, made in ((point, built(point)) for point in batch)
                     for name in columns
                 ]
@@ -705,7 +703,7 @@ def size(
                 Part(place, name, wall.orientation, result.findings)
                 for name, result in zip(columns, results, strict=True)
             ]
-            return assess(point, parts, margin=margin, accept=accept, several=len(known) > 1)
+            return assess(point, parts, margin=margin, accept=accept, several=len(wall.columns) > 1)
 
         evaluate = batch_of(wall)
         rows = search(evaluate, [Point(depth) for depth in searched], factors, floor=FLOOR)

@@ -652,7 +652,7 @@ def confidence(
                 if projected > budget:
                     break
             jobs = [
-                Job(varied, weather, opening_set, depth, column)
+                Job(varied.case(opening_set=opening_set, depth=depth, column=column), weather)
                 for varied in (_varied(wall, ranges, row) for row in inputs[len(results) : upto])
                 for opening_set, depth in choices
                 for weather in given
@@ -732,9 +732,8 @@ def uncertainty(
     ConvergenceError
         If more than half of the samples cannot be computed.
     """
-    chosen = opening_set or wall.opening_sets[0].name
-    known = [each.name for each in wall.opening_sets]
-    ranges = ranges_of(wall, chosen if chosen in known else None, rain=weather is None or _has_rain([weather]))
+    chosen = wall.case(opening_set=opening_set, depth=depth, column=column).opening_set.name
+    ranges = ranges_of(wall, chosen, rain=weather is None or _has_rain([weather]))
     faults = []
     if samples < 8:
         faults.append(Fault("samples", "too few to conclude anything", str(samples), "8 or more", "64 is usual"))
@@ -751,10 +750,12 @@ def uncertainty(
             progress(done, count, f"run {done}")
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
-        described = engine.run([Job(wall, weather, opening_set, depth, name) for name in columns])
+        described = engine.run(
+            [Job(wall.case(opening_set=opening_set, depth=depth, column=name), weather) for name in columns]
+        )
         lost = [f"the case as described: {result.failure}" for result in described if result.failure]
         jobs = [
-            Job(varied, weather, opening_set, depth, name)
+            Job(varied.case(opening_set=opening_set, depth=depth, column=name), weather)
             for varied in (_varied(wall, ranges, row) for row in rows)
             for name in columns
         ]

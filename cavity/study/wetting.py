@@ -102,15 +102,16 @@ def wetting_events(
         If no layer of a backup wall holds water, or is full at the start, or the amount is not above 0.
     """
     drawn, closed, partner = [], [], []
-    places: dict[tuple[int, int, str | None, float | None], int] = {}
+    places: dict[tuple[int, int, str, float], int] = {}
     for job in jobs:
-        _check(job.wall, amount)
-        wall = replace(job.wall, run=replace(job.wall.run, max_years=1, segments=1))
-        drawn.append(replace(job, wall=wall, hours=None if days is None else round(24.0 * days)))
-        place = (id(job.wall), id(job.weather), job.column, job.depth)
+        case, wall = job.case, job.case.wall
+        _check(wall, amount)
+        short = replace(case, wall=replace(wall, run=replace(wall.run, max_years=1, segments=1)))
+        drawn.append(replace(job, case=short, hours=None if days is None else round(24.0 * days)))
+        place = (id(wall), id(job.weather), case.column.name, case.depth)
         if place not in places:
             places[place] = len(closed)
-            closed.append(replace(drawn[-1], wall=shut(wall)))
+            closed.append(replace(drawn[-1], case=short.on(shut(short.wall))))
         partner.append(places[place])
     every = [*drawn, *closed]
     told = 0
@@ -130,10 +131,10 @@ def wetting_events(
             before, after = dry[at].dataset, wet.dataset
             # the water curve is tabulated: what was really added is read off the runs
             brought = float((after["water_at_start"] - before["water_at_start"]).sum("layer").mean())
-            left[at] = excess(after, before, start_month=every[at].wall.run.start_month), brought
+            left[at] = excess(after, before, start_month=every[at].case.wall.run.start_month), brought
     events: list[WettingEvent | None] = []
     for number, job in enumerate(drawn):
-        layer = wettable(job.wall)
+        layer = wettable(job.case.wall)
         assert layer is not None
         pair = number, len(drawn) + partner[number]
         if not left.keys() >= set(pair):
@@ -141,7 +142,7 @@ def wetting_events(
             continue
         curves = left[pair[0]][0], left[pair[1]][0]
         brought = left[number][1]
-        found = drying(*curves, brought, limits=dict(job.wall.limits))
+        found = drying(*curves, brought, limits=dict(job.case.wall.limits))
         if found.status == "fail" and len(curves[0]) < job.weather.sizes["time"]:
             found = replace(found, status="review")  # it may yet dry within the year
         events.append(WettingEvent(layer.name, brought, *curves, replace(found, where=layer.name)))
@@ -167,7 +168,7 @@ def _check(wall: Wall, amount: float) -> None:
 
 def _wetted(job: Job, dry: xr.Dataset, amount: float) -> Job:
     """Return the case with water addedto its layer, from the water that layer starts with."""
-    layer = wettable(job.wall)
+    layer = wettable(job.case.wall)
     assert layer is not None
     before = float(dry["water_at_start"].sel(layer=layer.name).mean())
     room = _FULLEST * layer.material.max_saturation * layer.thickness - before
@@ -177,9 +178,10 @@ def _wetted(job: Job, dry: xr.Dataset, amount: float) -> Job:
                   "a drier start", "lower run.start_humidity or run.construction_water")
         )  # fmt: skip
     content = (before + min(amount, room)) / layer.thickness
-    rest = tuple(pair for pair in job.wall.run.construction_wet if pair[0] != layer.name)
-    run = replace(job.wall.run, construction_wet=(*rest, (layer.name, content)))
-    return replace(job, wall=replace(job.wall, run=run))
+    wall = job.case.wall
+    rest = tuple(pair for pair in wall.run.construction_wet if pair[0] != layer.name)
+    run = replace(wall.run, construction_wet=(*rest, (layer.name, content)))
+    return replace(job, case=replace(job.case, wall=replace(wall, run=run)))
 
 
 def wetting_event(
@@ -219,13 +221,15 @@ def wetting_event(
     Raises
     ------
     InputError
-        If no layer of the backup wall holds water, or is full at the start, or the amount is not above 0.
+        If a name is not known, no layer of the backup wall holds water, or is full at the start, or the amount is not
+        above 0.
     ConvergenceError
         If one of its runs cannot be solved.
     """
+    case = wall.case(opening_set=opening_set, depth=depth, column=column)
     _check(wall, amount)
     with Engine(workers, scheduler, fresh=fresh) as engine:
-        event = wetting_events(engine, [Job(wall, weather, opening_set, depth, column)], amount=amount)[0]
+        event = wetting_events(engine, [Job(case, weather)], amount=amount)[0]
     if event is None:
         raise ConvergenceError("drying of a wetting event: one of its runs could not be solved")
     return event

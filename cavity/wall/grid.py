@@ -16,7 +16,7 @@ from cavity.wall import storage
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from cavity.wallfile.model import Layer, Material, Wall
+    from cavity.wallfile.model import Case, Layer, Material
 
 EDGE_SMALLEST, EDGE_LARGEST = 2e-4, 5e-3  # m, bounds of the cell at a layer's edge
 EDGE_SHARE = 0.35  # of the depth that moisture reaches in an hour: our own choice, see the convergence study
@@ -105,15 +105,13 @@ def cells(thickness: float, edge: float, refine: float = 1.0) -> NDArray[np.floa
     return sizes * (thickness / sizes.sum())
 
 
-def build_line(wall: Wall, *, depth: float, refine: float = 1.0) -> Line:
-    """Cut the cladding and the backup wall into nodes with a cavity of this depth between them.
+def build_line(case: Case, *, refine: float = 1.0) -> Line:
+    """Cut the cladding and the backup wall into nodes with the cavity between them.
 
     Parameters
     ----------
-    wall : Wall
-        The wall as described.
-    depth : float
-        Cavity depth. [m]
+    case : Case
+        From `Wall.case`.
     refine : float
         2 halves every cell, for convergence studies. [1]
 
@@ -126,9 +124,10 @@ def build_line(wall: Wall, *, depth: float, refine: float = 1.0) -> Line:
     InputError
         If the cladding or the backup wall has no layer with a thickness.
     """
+    wall = case.wall
     return _build(
         [(wall.cladding, "outer face", "back of cladding"), (wall.backup, "outer face of wall", "room face")],
-        depth,
+        case.depth,
         wall.cavity.film_limit,
         bool(wall.run.freezing),
         refine,

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
     from xarray import Dataset
 
-    from cavity.wallfile.model import Layer, Wall
+    from cavity.wallfile.model import Case, Layer
 
 AIR_LAYER_SD = 0.01  # m, s_d of an air layer, ISO 13788, from memory
 MOULD_SURFACE = 0.25  # m2 K/W, R_si for the mould check on opaque surfaces, ISO 13788, from memory
@@ -341,24 +341,15 @@ def surface_factor_needed(
         return np.where(difference > 0.1, (needed - cold) / difference, np.nan)
 
 
-def monthly(
-    wall: Wall,
-    weather: Dataset,
-    *,
-    opening_set: str | None = None,
-    depth: float | None = None,
-    column: str | None = None,
-) -> Monthly:
+def monthly(case: Case, weather: Dataset) -> Monthly:
     """Run the monthly method of ISO 13788 on a wall (E72).
 
     Parameters
     ----------
-    wall : Wall
-        The wall as described.
+    case : Case
+        From `Wall.case`: its openings and depth decide whether cladding and cavity count.
     weather : Dataset
         Hourly weather, a whole year; its monthly means are used.
-    opening_set, depth, column : keyword only, optional
-        As in `uvalue.u_value`, depth in [m]: they decide whether cladding and cavity count.
 
     Returns
     -------
@@ -367,9 +358,9 @@ def monthly(
     Raises
     ------
     InputError
-        If a name is not known or the weather is not a whole year.
+        If the weather is not a whole year.
     """
-    found = uvalue.u_value(wall, opening_set=opening_set, depth=depth, column=column)
+    wall, found = case.wall, uvalue.u_value(case)
     time = weather["time"].values
     cold = monthly_means(np.asarray(weather["temperature_outdoor"].values, dtype=float), time)
     outside = monthly_means(np.asarray(weather["vapour_pressure_outdoor"].values, dtype=float), time)
@@ -383,10 +374,7 @@ def monthly(
         warm, inside = monthly_means(hourly, time), monthly_means(humidity * saturation_pressure(hourly), time)
     parts = [_part(layer) for layer in wall.backup]
     if found.ventilation_class != "well ventilated":
-        thickness = wall.cavity.depth if depth is None else depth
-        air = uvalue.air_layer_resistance(
-            thickness, *uvalue.face_emissivities(wall), direction=uvalue.heat_flow_direction(wall.tilt)
-        )
+        air = uvalue.cavity_resistance(case)
         parts = [*(_part(layer) for layer in wall.cladding), ("cavity", air, AIR_LAYER_SD), *parts]
     names, resistances, diffusion = _subdivided(parts)
     year = condensate_year(
@@ -419,9 +407,7 @@ def monthly(
         found,
         (
             *_notes(names, year, (factor, at_studs), needed, found),
-            *_rail_notes(
-                uvalue.rail_spots(wall, opening_set=opening_set, depth=depth, column=column), cold, warm, inside
-            ),
+            *_rail_notes(uvalue.rail_spots(case), cold, warm, inside),
         ),
     )
 

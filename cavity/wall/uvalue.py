@@ -14,14 +14,19 @@ import numpy as np
 
 from cavity.constants import STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
-from cavity.wallfile.model import UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT, ventilation_class
+from cavity.wallfile.model import (
+    UNVENTILATED_LIMIT,
+    WELL_VENTILATED_LIMIT,
+    exchange_emissivity,
+    ventilation_class,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import ArrayLike, NDArray
 
-    from cavity.wallfile.model import Column, Layer, OpeningSet, Wall
+    from cavity.wallfile.model import Case, Layer, Wall
 
 OUTER_SURFACE = 0.04  # m2 K/W, ISO 6946 R_se
 INNER_SURFACE = {"up": 0.10, "horizontal": 0.13, "down": 0.17}  # m2 K/W, ISO 6946 R_si by direction of heat flow
@@ -368,30 +373,14 @@ def air_layer_resistance(
     """
     smallest = 0.12 * thickness**-0.44 if direction == "down" else _SMALLEST_CONVECTION[direction]
     convection = max(smallest, _STILL_AIR / thickness)
-    exchange = 1.0 / (1.0 / emissivity_1 + 1.0 / emissivity_2 - 1.0)
+    exchange = exchange_emissivity(emissivity_1, emissivity_2)
     return 1.0 / (convection + exchange * 4.0 * STEFAN_BOLTZMANN * temperature**3)
 
 
-def opening_area(opening_set: OpeningSet, column: Column) -> float:
-    """Return the free vent area of all the openings of a column, mesh taken off.
-
-    Parameters
-    ----------
-    opening_set : OpeningSet
-        The openings.
-    column : Column
-        The column they serve.
-
-    Returns
-    -------
-    float
-        Area per metre of wall length. [m2/m]
-    """
-    return sum(
-        opening.free_vent_area
-        for opening in opening_set.openings
-        if (column.name in opening.columns if opening.columns else column.bottom <= opening.height <= column.top)
-    )
+def cavity_resistance(case: Case) -> float:
+    """Return the resistance of the cavity of a case as an unventilated air layer, `air_layer_resistance` [m2 K/W]."""
+    direction = heat_flow_direction(case.wall.tilt)
+    return float(air_layer_resistance(case.depth, *case.emissivities, direction=direction))
 
 
 def layer_resistance(layer: Layer) -> float:
@@ -544,17 +533,13 @@ class RailSpot:
     drop: float
 
 
-def rail_spots(
-    wall: Wall, *, opening_set: str | None = None, depth: float | None = None, column: str | None = None
-) -> tuple[RailSpot, ...]:
+def rail_spots(case: Case) -> tuple[RailSpot, ...]:
     """Return the cold spots of metal rails through the backup wall: where they end, and the room face behind them.
 
     Parameters
     ----------
-    wall : Wall
-        The wall as described.
-    opening_set, depth, column : keyword only, optional
-        As in `u_value`, depth in [m]; they set what lies outside the insulation.
+    case : Case
+        From `Wall.case`; its openings and depth set what lies outside the insulation.
 
     Returns
     -------
@@ -567,7 +552,7 @@ def rail_spots(
     air to any plane inside the layer grows by the same factor, R_total,wall / R_total,strip. The strip is as wide as
     `rail_temperature_factor` says, at the room face with the whole depth behind the layer for its cover.
     """
-    found = u_value(wall, opening_set=opening_set, depth=depth, column=column)
+    found, wall = u_value(case), case.wall
     resistances = [layer_resistance(layer) for layer in wall.backup]
     outside = 1.0 / found.undisturbed - found.inner_surface - sum(resistances)
     spots = []
@@ -587,30 +572,17 @@ def rail_spots(
     return tuple(spots)
 
 
-def u_value(
-    wall: Wall, *, opening_set: str | None = None, depth: float | None = None, column: str | None = None
-) -> UValue:
+def u_value(case: Case) -> UValue:
     """Return the U-value of a wall by ISO 6946, with the rules for ventilated air layers, studs, rails and brackets.
 
     Parameters
     ----------
-    wall : Wall
-        The wall as described.
-    opening_set : str, keyword only, optional
-        Name of the set of openings; the first where left out.
-    depth : float, keyword only, optional
-        Cavity depth; the wall file's where left out. [m]
-    column : str, keyword only, optional
-        Name of the column; the first where left out.
+    case : Case
+        From `Wall.case`.
 
     Returns
     -------
     UValue
-
-    Raises
-    ------
-    InputError
-        If the set of openings or the column is not known.
 
     Notes
     -----
@@ -626,13 +598,10 @@ def u_value(
     ISO 6946:2007 clauses 5 and 6, annexes B and D, from memory; surface resistances and classes read in a secondary
     text. Zone method: ASHRAE Handbook - Fundamentals, ch. 27, from memory.
     """
-    chosen_set, chosen_column = chosen(wall, opening_set, column)
-    thickness = wall.cavity.depth if depth is None else depth
-    area = opening_area(chosen_set, chosen_column)
+    wall, area = case.wall, case.opening_area
     kind = ventilation_class(area)
-    direction = heat_flow_direction(wall.tilt)
-    inner = INNER_SURFACE[direction]
-    air = float(air_layer_resistance(thickness, *face_emissivities(wall), direction=direction))
+    inner = INNER_SURFACE[heat_flow_direction(wall.tilt)]
+    air = cavity_resistance(case)
     cladding, backup = list(wall.cladding), list(wall.backup)
     closed = _framed([*cladding, air, *backup], OUTER_SURFACE, inner)
     ventilated = _framed(backup, inner, inner)
@@ -652,7 +621,7 @@ def u_value(
     else:
         (field, framed), outer = closed, OUTER_SURFACE
         counted = [*cladding, *backup]
-    if thickness > 0.3:
+    if case.depth > 0.3:
         notes.append("The air layer is deeper than the 0.3 m that ISO 6946 covers.")
     dropped = kind == "well ventilated"
     parts = (
@@ -802,34 +771,3 @@ def _bridge_notes(layers: Sequence[Layer], framed: CombinedResistance) -> list[s
             "calculation (ISO 10211) where metal bridges insulation: give its result as psi where you have one."
         )
     return notes
-
-
-def face_emissivities(wall: Wall) -> tuple[float, float]:
-    """Return the longwave emissivity of the back of the cladding and of the outer face of the backup wall [1]."""
-    back, face = wall.cavity.emissivity_cladding, wall.cavity.emissivity_wall
-    return (
-        wall.cladding[-1].material.emissivity if back is None else back,
-        wall.backup[0].material.emissivity if face is None else face,
-    )
-
-
-def chosen(wall: Wall, opening_set: str | None, column: str | None) -> tuple[OpeningSet, Column]:
-    """Return the set of openings and the column of these names, the first ones for None; InputError where unknown."""
-    found_set, found_column = wall.opening_sets[0], wall.columns[0]
-    faults = []
-    if opening_set is not None:
-        try:
-            found_set = wall.opening_set(opening_set)
-        except KeyError:
-            known = ", ".join(choice.name for choice in wall.opening_sets)
-            faults.append(Fault("opening set", "there is none of this name in the wall file", opening_set, known, ""))
-    if column is not None:
-        named = [candidate for candidate in wall.columns if candidate.name == column]
-        if named:
-            found_column = named[0]
-        else:
-            known = ", ".join(candidate.name for candidate in wall.columns)
-            faults.append(Fault("column", "there is none of this name in the wall file", column, known, ""))
-    if faults:
-        raise InputError(*faults)
-    return found_set, found_column

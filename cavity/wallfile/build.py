@@ -16,7 +16,7 @@ from cavity.wallfile.materials import pick
 from cavity.wallfile.model import Cavity, Column, Elevation, Indoor, Layer, OpeningSet, Run, Site, Wall, Wetting
 from cavity.wallfile.rules import rules_of
 from cavity.wallfile.values import nearest
-from cavity.wallfile.vents import read_barriers, read_columns, read_rails, read_sets, within
+from cavity.wallfile.vents import read_barriers, read_columns, read_rails, read_sets
 
 AIR_DENSITY = 1.2  # kg/m3, indoor air at 20 degC: turns a leak in m3 into kg
 _INSULATION = 0.065  # W/(m K), what conducts less counts as insulation
@@ -417,9 +417,8 @@ def _doubts(wall: Wall) -> list[str]:
         for column in wall.columns:
             middle = 0.5 * (column.bottom + column.top)
             sums = {"lower": 0.0, "upper": 0.0}
-            for opening in chosen.openings:
-                if (not opening.columns or column.name in opening.columns) and within(opening.height, [column]):
-                    sums["lower" if opening.height < middle else "upper"] += opening.free_vent_area
+            for opening in column.vents(chosen.openings):
+                sums["lower" if opening.height < middle else "upper"] += opening.free_vent_area
             where = f"{chosen.name!r}" + (f", column {column.name!r}" if len(wall.columns) > 1 else "")
             if not any(sums.values()):
                 closed.append(where)

@@ -2,8 +2,17 @@
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, TypeVar
 
+from cavity.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+TOUCH = 1e-6  # m, heights closer than this are the same height
+DEEPEST = 1.0  # m, a deeper space is no cavity of a cladding
 # of an air layer, m2 of openings per m of wall length, ISO 6946
 UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT = 500e-6, 1500e-6
 
@@ -177,6 +186,28 @@ class Column:
         """Height of the column [m]."""
         return self.top - self.bottom
 
+    def reaches(self, height: float, margin: float = -TOUCH) -> bool:
+        """Return whether a height lies between its ends, by at least `margin` [m]."""
+        return self.bottom + margin <= height <= self.top - margin
+
+    def serves(self, names: Sequence[str]) -> bool:
+        """Return whether a part that names these columns is one of its own; no names: a part of every column."""
+        return not names or self.name in names
+
+    def holds(self, part: Opening | Barrier) -> bool:
+        """Return whether an opening or a barrier belongs to it: it names no other columns, and lies in its reach."""
+        return self.serves(part.columns) and self.reaches(part.height)
+
+    def crossed_by(self, rail: Rail) -> tuple[float, ...]:
+        """Return the heights at which a rail crosses it, between its ends [m]."""
+        if not self.serves(rail.columns):
+            return ()
+        return tuple(height for height in rail.heights if self.bottom + TOUCH < height < self.top - TOUCH)
+
+    def vents(self, openings: Sequence[Opening]) -> tuple[Opening, ...]:
+        """Return those of the openings that belong to it, low to high."""
+        return tuple(sorted(filter(self.holds, openings), key=lambda each: each.height))
+
 
 @dataclass(frozen=True)
 class Window:
@@ -330,12 +361,128 @@ class Wall:
         return self.cladding + self.backup
 
     def opening_set(self, name: str) -> OpeningSet:
-        """Return the opening set called `name`; KeyError lists the known ones."""
-        for choice in self.opening_sets:
-            if choice.name == name:
-                return choice
-        known = ", ".join(choice.name for choice in self.opening_sets)
-        raise KeyError(f"no opening set {name!r}; known: {known}")
+        """Return the opening set called `name`; InputError lists the known ones."""
+        return _named(self.opening_sets, name, f"{self.source or self.name}, opening set", "no such set of openings")
+
+    def column(self, name: str) -> Column:
+        """Return the column called `name`; InputError lists the known ones."""
+        return _named(self.columns, name, f"{self.source or self.name}, column", "no such column")
+
+    def case(self, *, opening_set: str | None = None, depth: float | None = None, column: str | None = None) -> Case:
+        """Return the wall with one set of openings, one column and one depth: what is computed.
+
+        Parameters
+        ----------
+        opening_set, column : str, keyword only
+            Names; None or empty: the first.
+        depth : float, keyword only
+            Cavity depth, above 0 and at most 1 m; None: that of the wall. [m]
+
+        Returns
+        -------
+        Case
+
+        Raises
+        ------
+        InputError
+            If a name is not known or the depth is not possible.
+        """
+        faults: list[Fault] = []
+        chosen, strip = self.opening_sets[0], self.columns[0]
+        try:
+            chosen = self.opening_set(opening_set) if opening_set else chosen
+        except InputError as error:
+            faults.extend(error.faults)
+        try:
+            strip = self.column(column) if column else strip
+        except InputError as error:
+            faults.extend(error.faults)
+        metres = self.cavity.depth if depth is None else float(depth)
+        if not 0.0 < metres <= DEEPEST:
+            fix = f"did you mean {metres / 1e3:.3f} m?" if 1.0 <= metres <= 1e3 * DEEPEST else ""
+            faults.append(
+                Fault(
+                    f"{self.source or self.name}, cavity depth",
+                    "the cavity depth is not possible",
+                    f"{metres:g} m",
+                    f"above 0, at most {DEEPEST:g} m",
+                    fix,
+                )
+            )
+        if faults:
+            raise InputError(*faults)
+        return Case(self, chosen, strip, metres)
+
+
+@dataclass(frozen=True)
+class Case:
+    """One wall with one set of openings, one column and its depth, as `Wall.case` returns it: what is computed."""
+
+    wall: Wall
+    opening_set: OpeningSet
+    column: Column
+    depth: float  # m
+
+    def on(self, wall: Wall) -> Case:
+        """Return the case of the same names and depth on another wall, such as this one changed."""
+        return wall.case(opening_set=self.opening_set.name, depth=self.depth, column=self.column.name)
+
+    @property
+    def openings(self) -> tuple[Opening, ...]:
+        """Openings of the column, low to high."""
+        return self.column.vents(self.opening_set.openings)
+
+    @property
+    def opening_area(self) -> float:
+        """Free vent area of the column per metre of wall length, mesh taken off [m2/m]."""
+        return sum(opening.free_vent_area for opening in self.openings)
+
+    @property
+    def rails(self) -> tuple[Rail, ...]:
+        """Rails of the set, or those of the wall where it has none of its own; of all columns."""
+        return self.wall.rails if self.opening_set.rails is None else self.opening_set.rails
+
+    @property
+    def barriers(self) -> tuple[Barrier, ...]:
+        """Barriers of the column."""
+        return tuple(filter(self.column.holds, self.wall.barriers))
+
+    @property
+    def emissivities(self) -> tuple[float, float]:
+        """Longwave emissivity of the back of the cladding and of the exterior surface of the backup wall [1]."""
+        wall = self.wall
+        back, front = wall.cavity.emissivity_cladding, wall.cavity.emissivity_wall
+        return (
+            wall.cladding[-1].material.emissivity if back is None else back,
+            wall.backup[0].material.emissivity if front is None else front,
+        )
+
+    @property
+    def exchange_emissivity(self) -> float:
+        """Emissivity of the longwave exchange between the two surfaces of the cavity [1]."""
+        return exchange_emissivity(*self.emissivities)
+
+    def __str__(self) -> str:
+        return f"wall {self.wall.name!r}, openings {self.opening_set.name!r}, depth {self.depth * 1e3:g} mm"
+
+
+_Part = TypeVar("_Part", OpeningSet, Column)
+
+
+def _named(parts: Sequence[_Part], name: str, where: str, problem: str) -> _Part:
+    """Return the part of this name; the error lists the known names and the one most like it."""
+    for part in parts:
+        if part.name == name:
+            return part
+    known = [part.name for part in parts]
+    near = difflib.get_close_matches(name, known, 1)
+    fix = f"did you mean {near[0]!r}?" if near else "use a listed name"
+    raise InputError(Fault(where, problem, name[:80], ", ".join(known), fix))
+
+
+def exchange_emissivity(emissivity_1: float, emissivity_2: float) -> float:
+    """Return the emissivity of the longwave exchange between two parallel surfaces, 1 / (1/e1 + 1/e2 - 1) [1]."""
+    return 1.0 / (1.0 / emissivity_1 + 1.0 / emissivity_2 - 1.0)
 
 
 def ventilation_class(opening_area: float) -> str:

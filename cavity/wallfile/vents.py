@@ -66,7 +66,7 @@ def _served(place: Place, names: tuple[str, ...], columns: list[Column], faults:
 
 def within(height: float, columns: Iterable[Column], margin: float = -_TOUCH) -> bool:
     """Return whether a height [m] lies in one of the columns, by at least `margin` [m]."""
-    return any(column.bottom + margin <= height <= column.top - margin for column in columns)
+    return any(column.reaches(height, margin) for column in columns)
 
 
 def _reach(columns: Iterable[Column]) -> str:
@@ -327,9 +327,7 @@ def _named_heights(
             found += [
                 (round(barrier.height + step, 6), column.name)
                 for barrier in barriers
-                if (not barrier.columns or column.name in barrier.columns)
-                and within(barrier.height, [column])
-                and within(barrier.height + step, [column])
+                if column.holds(barrier) and column.reaches(barrier.height + step)
             ]
     return found
 

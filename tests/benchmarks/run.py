@@ -302,7 +302,7 @@ def floor(weather: Any) -> dict[str, float]:
 
     wall = the_wall(3)
     ds = cavity.simulate(wall, weather)
-    n = build_line(wall, depth=wall.cavity.depth).nodes
+    n = build_line(wall.case()).nodes
     solves = int(ds.attrs["solver_updates"])
     rng = np.random.default_rng(1)
     system = rng.uniform(-1.0, 0.0, (n, block.COLUMNS))
@@ -356,7 +356,7 @@ def growth(weather: Any) -> dict[str, float]:
 
     nodes, spent = [], []
     for refine in (1.0, 2.0, 4.0):
-        nodes.append(float(build_line(wall, depth=wall.cavity.depth, refine=refine).nodes))
+        nodes.append(float(build_line(wall.case(), refine=refine).nodes))
         spent.append(best(lambda refine=refine: cavity.simulate(wall, some, refine_cells=refine), 2)[0])
         out[f"90 days, {nodes[-1]:g} nodes a line [s]"] = spent[-1]
     out["exponent in cells"] = exponent(nodes, spent)
@@ -377,7 +377,7 @@ def cases(weather: Any) -> dict[str, float]:
     out: dict[str, float] = {"cores": cores()}
 
     def run(count: int, threads: int, keep: str, folder: str, fresh: bool = True) -> float:
-        jobs = [Job(wall, weather, None, 0.02 + 1e-4 * k) for k in range(count)]
+        jobs = [Job(wall.case(depth=0.02 + 1e-4 * k), weather) for k in range(count)]
         start = time.perf_counter()
         with Engine(threads, fresh=fresh, store=Store(folder)) as engine:
             engine.run(jobs, keep=keep)

@@ -381,6 +381,7 @@
       else if (byId(`pick-${facet.key}`)) byId(`pick-${facet.key}`).value = state.at[i];
     });
     pressed(number);
+    byId("explore").dataset.head = item.head;
     const mark = badge(item.status);
     mark.lastChild.textContent = item.word;
     byId("now").replaceChildren(mark, ` ${item.what}. Shown: ${item.segment_text}.`);
@@ -446,6 +447,7 @@
   async function showPair() {
     const a = await load(Number(byId("pick-a").value)), b = await load(Number(byId("pick-b").value));
     for (const item of [a, b]) if (item.face === undefined) item.face = item.governs;
+    byId("compare").dataset.head = [`A: ${a.name}`, `B: ${b.name}`, byId("compare").dataset.climate].filter(Boolean).join("; ");
     byId("title-a").textContent = `A: ${a.name}`;
     byId("title-b").textContent = `B: ${b.name}`;
     setMarkers(byId("section-a"), a);
