@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import dataclasses
+import itertools
 import re
 import shutil
 import time
@@ -270,7 +271,7 @@ def test_a_day_goes_round_at_the_chosen_speed(page):
             "setTimeout(() => { document.getElementById('play').click(); watch.disconnect(); done(seen); }, 2600);"
         )
         assert seen and set(seen) <= set(range(day, day + 24))
-        steps = [(b - a) % 24 for a, b in zip(seen, seen[1:], strict=False)]
+        steps = [(b - a) % 24 for a, b in itertools.pairwise(seen)]
         assert set(steps) <= {0, 1}  # no hour of the day is left out
         counts[speed] = len(set(seen))
     assert counts["8"] > counts["1"] >= 2
@@ -378,7 +379,10 @@ def test_the_link_keeps_case_surface_hour_and_pair(page, comparison, report):
     assert page.execute_script("return history.length") - start <= 4
     link = page.execute_script("return location.hash")
     case = shown_case(page, comparison)
-    kept = "return ['pick-opening_set', 'pick-face', 'hour', 'pick-a', 'pick-b'].map(i => document.getElementById(i).value)"
+    kept = (
+        "return ['pick-opening_set', 'pick-face', 'hour', 'pick-a', 'pick-b']"
+        ".map(i => document.getElementById(i).value)"
+    )
     before = page.execute_script(kept)
     assert before[1:] == ["4", "124", "2", "0"]
     page.get("about:blank")

@@ -154,8 +154,8 @@ def profile(ds: Any, *, segment: int, hour: int = 0) -> go.Figure:
         style(
             height=405,
             shapes=shapes,
-            xaxis={"title": {"text": "Distance from the exterior surface [mm]"}, "range": [at[0], at[-1]], "anchor": "y2",
-                   "showgrid": False},
+            xaxis={"title": {"text": "Distance from the exterior surface [mm]"}, "range": [at[0], at[-1]],
+                   "anchor": "y2", "showgrid": False},
             yaxis={"title": {"text": "Temperature [°C]"}, "range": [low - pad, high + pad], "domain": [0.38, 1.0]},
             yaxis2={"title": {"text": display.axis_title("relative_humidity")}, "range": [0, 104],
                     "domain": [0.0, 0.31], "dtick": 20},
@@ -385,7 +385,7 @@ RH_LINES = (100, 80, 60, 40, 20)  # % of the psychrometric chart
 
 @_drawn
 def psychrometric(ds: Any, *, segment: int, face: int, hour: int = 0) -> go.Figure:
-    """Vapour pressure against temperature at one place: every third hour, the day of `hour`, lines of equal humidity."""
+    """Vapour pressure against temperature at one place: every third hour, the day of `hour`, lines of humidity."""
     warm = display.show("temperature", ds["temperature"].values[:, segment, face])
     vapour = series.vapour_kpa(display.show("dew_point", ds["dew_point"].values[:, segment, face]))
     day = slice(hour - hour % 24, hour - hour % 24 + 24)
@@ -401,7 +401,8 @@ def psychrometric(ds: Any, *, segment: int, face: int, hour: int = 0) -> go.Figu
          "name": "the hour", "meta": "psy_hour",
          "marker": {"symbol": "diamond", "size": 12, "color": LIGHT["ink"]}, "hovertemplate": hover},
         *({"type": "scatter", "mode": "lines", "x": line, "y": 0.01 * percent * series.vapour_kpa(line),
-           "name": "saturation" if percent == 100 else f"{percent} %", "showlegend": percent == 100, "hoverinfo": "skip",
+           "name": "saturation" if percent == 100 else f"{percent} %", "showlegend": percent == 100,
+           "hoverinfo": "skip",
            "line": {**(_line("dew_point", 2.2) if percent == 100 else _line("muted", 0.8, "dot")), "shape": "spline"}}
           for percent in RH_LINES),
     ]  # fmt: skip

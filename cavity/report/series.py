@@ -228,7 +228,7 @@ def event_times(event: Any) -> dict[str, float]:
 
 
 def vapour_kpa(dew_point: np.ndarray) -> np.ndarray:
-    """Return the vapour pressure [kPa] of air of a dew point [°C], the frost point below 0 °C: the model's own table."""
+    """Return the vapour pressure [kPa] of air of a dew or frost point [°C], by the model's own table."""
     from cavity.climate.humid import saturation_pressure
 
     return 1e-3 * saturation_pressure(np.asarray(dew_point, float) + constants.ICE_POINT)
