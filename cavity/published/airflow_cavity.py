@@ -10,7 +10,7 @@ import numpy as np
 
 from cavity.airflow import vented_gap
 from cavity.airflow.column import build_column
-from cavity.constants import DRY_AIR_HEAT
+from cavity.constants import DRY_AIR_HEAT, STEFAN_BOLTZMANN
 from cavity.kernels import balance, network
 from cavity.published.case import COMPUTED, DOUBTFUL, MEMORY, READ, Case, band_case, not_run, value_case
 from cavity.wall.uvalue import air_layer_resistance
@@ -162,9 +162,11 @@ def _heat_out_over_in(wall: Wall) -> float:
     case = wall.case(depth=0.03)
     air = build_column(case)
     state = _Steady(case, air, np.zeros(len(air.openings)), 0.0, 283.15, 293.15, 101325.0)
-    state.settle(500.0 * wall.solar_absorptance, None)
-    sol_air = 283.15 + 500.0 * wall.solar_absorptance / state.outside
-    given = state.rise @ (state.u_out * (sol_air - state.T1) + state.u_in * (293.15 - state.T2))
+    state.iterate(500.0 * wall.solar_absorptance, None)
+    # both surfaces pass on what the wall takes from sun, outdoors and room
+    outside = 500.0 * wall.solar_absorptance - state.convection * (state.T0 - 283.15)
+    outside -= wall.emissivity * STEFAN_BOLTZMANN * (state.T0**4 - 283.15**4)
+    given = state.rise @ (outside + state.u_in * (293.15 - state.T2))
     carried = 0.0
     for j, q in enumerate(state.flows):
         if q < 0.0:  # upward flow throughout: what leaves comes from just below
