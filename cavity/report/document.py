@@ -18,7 +18,7 @@ from cavity.report.page import write_report
 
 # name, part of the report's page, title, width on the sheet [mm], caption
 _PICTURES = (
-    ("elevation", "#elevation svg", "The wall from outside", 105.0,
+    ("elevation", "#elevation svg", "The wall from outside", 80.0,
      "Strips of the recommended case with their result and the direction of the air."),
     ("section", "#section-drawing svg.section", "Section", 150.0,
      "Layers to scale of thickness, openings with their free vent area, and the air path of one hour."),
@@ -92,7 +92,7 @@ def _document(said: brief.Brief, pictures: dict[str, bytes]) -> bytes:
     core.comments = "Advisory results, not an approval."
     with contextlib.suppress(ValueError):
         core.created = dt.datetime.fromisoformat(said.day)
-    _heads(sheet, said)
+    _heads(made, sheet, said)
 
     made.add_heading(office.clean(said.wall), 0)
     if said.description:
@@ -144,7 +144,7 @@ def _document(said: brief.Brief, pictures: dict[str, bytes]) -> bytes:
     return whole.getvalue()
 
 
-def _heads(sheet: Any, said: brief.Brief) -> None:
+def _heads(made: Any, sheet: Any, said: brief.Brief) -> None:
     """Write wall, case and climate at the head of every page, and the page number at its foot."""
     from docx.enum.text import WD_TAB_ALIGNMENT
     from docx.shared import Mm, Pt
@@ -154,6 +154,7 @@ def _heads(sheet: Any, said: brief.Brief) -> None:
         (sheet.footer, f"Cavity {said.version}: advisory results, not an approval", ""),
     ):
         line = part.paragraphs[0]
+        line.style = made.styles["Normal"]  # those of head and foot bring tab stops for another width
         line.paragraph_format.tab_stops.add_tab_stop(Mm(_WIDE), WD_TAB_ALIGNMENT.RIGHT)
         run = line.add_run(office.clean(f"{left}\t{right}"))
         run.font.size = Pt(8)
@@ -194,6 +195,8 @@ def _table(
 
     table = made.add_table(rows=0, cols=len(widths), style="Table Grid")
     table.autofit = False
+    for column, wide in zip(table.columns, widths, strict=True):
+        column.width = Mm(wide)
     for number, texts in enumerate([head, *rows] if head else rows):
         line = table.add_row()
         properties = line._tr.get_or_add_trPr()
@@ -219,7 +222,7 @@ def _picture(made: Any, name: str, pictures: dict[str, bytes]) -> None:
         return
     _, _, title, wide, caption = next(row for row in _PICTURES if row[0] == name)
     across, down = struct.unpack(">II", pictures[name][16:24])  # of the PNG
-    wide = min(wide, 130.0 * across / max(down, 1))  # never taller than half a page
+    wide = min(wide, 95.0 * across / max(down, 1))  # not taller than a third of the page
     line = made.add_paragraph()
     line.paragraph_format.keep_with_next = True
     shape = line.add_run().add_picture(io.BytesIO(pictures[name]), width=Mm(wide))

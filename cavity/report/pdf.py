@@ -36,7 +36,8 @@ _FOOT = (
     "</div>"
 )  # for older ones
 _PLAIN = """(() => { document.documentElement.dataset.theme = "light"; const made = document.createElement("style");
-made.textContent = "html{--paper:#fff;--sheet:#fff}.bar,.modebar{display:none!important}";
+made.textContent = "html:root{--paper:#fff;--sheet:#fff}.main-svg{background:none!important}" +
+".bar,.modebar{display:none!important}";
 document.head.append(made); })()"""
 _BOX = """(() => { const part = document.querySelector(%s); if (!part || !part.getClientRects().length) return null;
 const { x, y, width, height } = part.getBoundingClientRect();
@@ -183,7 +184,7 @@ def take_pictures(
     try:
         with _opened(program, Path(html).resolve().as_uri(), deadline) as (pipe, session):
             pipe.call(
-                "Emulation.setDeviceMetricsOverride", session, width=1180, height=900, deviceScaleFactor=2, mobile=False
+                "Emulation.setDeviceMetricsOverride", session, width=900, height=900, deviceScaleFactor=2, mobile=False
             )
             _wait(pipe, session, deadline)
             pipe.call("Runtime.evaluate", session, expression=_PLAIN)
