@@ -658,13 +658,13 @@ def airflow(
         except ValueError as error:
             raise InputError(Fault("--depth", str(error), depth, 'a length such as "30 mm"')) from None
     winds = numbers(wind, "--wind")
-    warmth: dict[str, Any] = {}
+    heated: dict[str, Any] = {}
     if warm is not None:
-        warmth["cavity"] = [value + ICE_POINT for value in numbers(warm, "--cavity")]
+        heated["cavity"] = [value + ICE_POINT for value in numbers(warm, "--cavity")]
     if sun is not None or warm is None:
-        warmth["sun"] = numbers("0,300,700" if sun is None else sun, "--sun")
+        heated["sun"] = numbers("0,300,700" if sun is None else sun, "--sun")
     case = wall.case(opening_set=openings, depth=metres, column=columns[0] if columns else None)
-    found = steady_columns(wall, columns, opening_set=openings, depth=metres, wind=winds, **options, **warmth)
+    found = steady_columns(wall, columns, opening_set=openings, depth=metres, wind=winds, **options, **heated)
     notes = [difference_sentence(case, wind=winds, **options)]
     files = _Files()
     if out:

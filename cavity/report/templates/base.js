@@ -108,9 +108,19 @@ const Cavity = (() => {
     } else { delete layout.width; layout.autosize = true; }
     div.style.minHeight = `${layout.height || 330}px`;
     div.dataset.drawn = "1";
+    div.cavity = figure;
     const done = window.Plotly.react(div, made.data, layout, { responsive: !printing, displaylogo: false, displayModeBar: narrow ? false : "hover",
       modeBarButtons: [["zoom2d", "pan2d", "resetScale2d", "toImage"]], toImageButtonOptions: { format: "svg", filename: id } });
     return done.then(() => readable(div));
+  }
+  // New values of some traces of a figure, by number: quicker than drawing all of it again.
+  function move(id, traces) {
+    const figure = shown.get(id), div = document.getElementById(id), numbers = Object.keys(traces).map(Number);
+    if (!figure) return;
+    for (const number of numbers) Object.assign(figure.data[number], traces[number]);
+    if (!div || !div.data || figure !== div.cavity) return; // not drawn yet: it will be, with these values
+    const { data } = inPounds({ layout: figure.layout, data: numbers.map((number) => figure.data[number]) });
+    window.Plotly.restyle(div, { x: data.map((trace) => trace.x), y: data.map((trace) => trace.y) }, numbers);
   }
   // Paper is read from near: 10 px are 7.5 pt.
   function smaller(layout) {
@@ -239,5 +249,5 @@ const Cavity = (() => {
       save(`${part.querySelector("h2").textContent.toLowerCase().replace(/[^a-z0-9]+/g, "-")}.csv`, csv(part.querySelector("table")));
     });
   }
-  return { teach, csv, inflate, inflateText, plotly, draw, put, drawPage, redrawAll, pounds, root };
+  return { teach, csv, inflate, inflateText, plotly, draw, move, put, drawPage, redrawAll, pounds, root };
 })();
