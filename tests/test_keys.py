@@ -205,7 +205,7 @@ def across(case: Case) -> float:
 
 
 def u(case: Case) -> float:
-    return u_value(case.wall).u_value
+    return u_value(case.wall.case()).u_value
 
 
 def room_vapour(case: Case) -> float:
@@ -737,7 +737,7 @@ def test_the_thresholds_of_the_file_reach_the_findings_of_a_study():
     for limit in ("5 %", "50 %"):
         wall = parse_wall(edited({"limits.wood_moisture": limit}), "keys.toml")
         with Engine(1, fresh=True) as engine:
-            (result,) = engine.run([Job(wall, sky("winter"))], keep="findings")
+            (result,) = engine.run([Job(wall.case(), sky("winter"))], keep="findings")
         found.append(next(each for each in result.findings if each.key == "wood_moisture"))
     assert (found[0].status, found[1].status) == ("fail", "pass")
 
