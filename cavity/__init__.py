@@ -11,19 +11,30 @@ Public names load on first use, so that importing the package costs nothing.
 from __future__ import annotations
 
 import importlib
-import sys
-from types import ModuleType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+if TYPE_CHECKING:
+    from cavity.climate import estimate_rain as estimate_rain
+    from cavity.climate import read_weather as read_weather
+    from cavity.hourly.run import simulate as simulate
+    from cavity.report import write_report as write_report
+    from cavity.risk import judge as judge
+    from cavity.study import compare as compare
+    from cavity.wallfile import material as material
+    from cavity.wallfile import read_wall as read_wall
+
+# no module of the package has one of these names, so that each means one thing
 _PUBLIC = {
     "read_wall": "cavity.wallfile",
     "material": "cavity.wallfile",
     "read_weather": "cavity.climate",
     "estimate_rain": "cavity.climate",
-    "simulate": "cavity.simulate",
+    "simulate": "cavity.hourly.run",
     "judge": "cavity.risk",
     "compare": "cavity.study",
     "write_report": "cavity.report",
+    "write_docx": "cavity.report",
+    "write_xlsx": "cavity.report",
 }
 
 __all__ = ["__version__", *_PUBLIC]
@@ -44,18 +55,3 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted({*globals(), *__all__})
-
-
-class _Package(ModuleType):
-    """The package as an object: `cavity.simulate` is the function, although a module has the same name.
-
-    Importing `cavity.simulate` sets the module as an attribute of the package; that one assignment is ignored.
-    """
-
-    def __setattr__(self, name: str, value: Any) -> None:
-        if name in _PUBLIC and isinstance(value, ModuleType):
-            return
-        super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Package

@@ -23,10 +23,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from cavity.airflow.column import ColumnAir
-    from cavity.kernels import year
+    from cavity.kernels import year_arrays
     from cavity.wall.grid import Line
     from cavity.wall.uvalue import RailSpot
-    from cavity.wallfile.model import Layer, Wall
+    from cavity.wallfile.model import Case, Layer, Wall
 
 MOULD_CLASSES = ("resistant", "medium resistant", "sensitive", "very sensitive")
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
@@ -34,6 +34,9 @@ _SOLID_WOOD = ("timber", "cladding")  # groups of the materials table; other woo
 BALANCE_TERMS = (
     "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain behind the cladding",
     "vapour to the cavity air", "run-off", "drained from full layers", "stored",
+)  # fmt: skip
+STREAM_TERMS = (
+    "carried in", "carried out", "exchanged with outdoors", "given by the cladding", "given by the wall",
 )  # fmt: skip
 
 
@@ -45,9 +48,9 @@ def dataset_of(
     room_phi: NDArray[np.float64],
     air: ColumnAir,
     line: Line,
-    record: year.Record,
+    record: year_arrays.Record,
     ends: list[NDArray[np.float64]],
-    state: year.State,
+    state: year_arrays.State,
     gain: NDArray[np.float64],
 ) -> xr.Dataset:
     """Return the Dataset of one case.
@@ -82,7 +85,7 @@ def dataset_of(
 
     import xarray as xr
 
-    from cavity.kernels.year import CAPILLARY, DEW, RAIN
+    from cavity.kernels.year_arrays import CAPILLARY, DEW, RAIN
 
     layers = len(wall.layers)
     face_p = record.p.astype(float)
@@ -130,6 +133,9 @@ def dataset_of(
     put("heat_flux_indoor", record.heat_in)
     put("water_residual", record.water_residual)
     put("energy_residual", record.energy_residual)
+    for k, kind in enumerate(("heat", "vapour")):
+        put(f"stream_{kind}", record.stream[:, :, k].astype(np.float32), "cavity.kernels.stream")
+        put(f"stream_{kind}_residual", record.stream[:, :, k].sum(axis=-1), "cavity.kernels.stream")
     put("water_end_of_year", np.maximum(np.array([end[:, :layers] for end in ends[1:]]), 0.0))
     put("film_end_of_year", np.maximum(np.array([end[:, layers:] for end in ends[1:]]), 0.0))
     put("water_at_start", np.maximum(ends[0][:, :layers], 0.0))
@@ -142,7 +148,8 @@ def dataset_of(
         | shared,
         coords=_coordinates(wall, outside, air, line, len(ends) - 1),
     )
-    throughput = np.maximum(record.through, 1e-9)
+    throughput = np.maximum(record.throughput, 1e-9)
+    stream = _stream_errors(record.stream)
     dataset.attrs = (
         provenance(wall, weather)
         | of_column(wall, air)
@@ -152,6 +159,8 @@ def dataset_of(
             "has_rain": int(weather.attrs.get("has_rain", 0)),
             "water_balance_error": float((np.abs(record.water_residual).max(axis=0) / throughput[:, 0]).max()),
             "energy_balance_error": float((np.abs(record.energy_residual).max(axis=0) / throughput[:, 1]).max()),
+            "stream_heat_error": stream[0],
+            "stream_vapour_error": stream[1],
             "version": version("cavity"),
             "created": dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC"),
         }
@@ -183,6 +192,32 @@ def of_column(wall: Wall, air: ColumnAir) -> dict[str, str | float]:
         "iso6946_class": air.iso6946_class,
         "film_limit": wall.cavity.film_limit,
     }
+
+
+def drawn(case: Case) -> xr.Dataset:
+    """Return what a drawing of one case shows, without weather and results.
+
+    Parameters
+    ----------
+    case : Case
+        From `Wall.case`.
+
+    Returns
+    -------
+    xarray.Dataset
+        The coordinates and attributes that a result of `simulate` has for it; no variables.
+    """
+    import xarray as xr
+
+    from cavity.airflow.column import build_column
+    from cavity.wall.grid import build_line
+    from cavity.wallfile.recorded import to_json
+
+    wall, air = case.wall, build_column(case)
+    found = xr.Dataset(coords=places(wall, air, build_line(case)))
+    own = {"wall_name": wall.name, "wall_json": to_json(wall), "opening_set": case.opening_set.name}
+    found.attrs = of_column(wall, air) | own | {"depth": case.depth}
+    return found
 
 
 def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
@@ -220,10 +255,23 @@ def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
     }
 
 
-def _balance(record: year.Record, state: year.State) -> NDArray[np.float64]:
+def _stream_errors(terms: NDArray[np.float64]) -> tuple[float, float]:
+    """Return the error of the air stream's heat and vapour over what passed: the worst segment, hours by size.
+
+    terms: (time, segment, kind, term).
+    """
+    error = np.abs(terms.sum(axis=-1)).sum(axis=0)
+    passed = np.abs(terms).sum(axis=(0, 3))
+    worst = (error / np.maximum(passed, 1e-30)).max(axis=0)
+    return float(worst[0]), float(worst[1])
+
+
+def _balance(record: year_arrays.Record, state: year_arrays.State) -> NDArray[np.float64]:
+    from cavity.kernels.year_arrays import DRAINED_TERM, STORED_TERM, WATER_AT_START
+
     terms = record.terms.copy()
-    terms[:, -2] = -record.drained
-    terms[:, -1] = state.W.sum(axis=1) - record.books[:, 2]
+    terms[:, DRAINED_TERM] = -record.drained
+    terms[:, STORED_TERM] = state.W.sum(axis=1) - record.balance_account[:, WATER_AT_START]
     return terms.T
 
 
@@ -234,6 +282,7 @@ def _coordinates(wall: Wall, outside: xr.Dataset, air: ColumnAir, line: Line, ye
         "film_face": list(FILM_FACES),
         "year": np.arange(1, years + 1),
         "balance_term": list(BALANCE_TERMS),
+        "stream_term": list(STREAM_TERMS),
     }
 
 

@@ -34,6 +34,7 @@ _TS = ("time", "segment")
 _TSF = ("time", "segment", "face")
 _TSW = ("time", "segment", "film_face")
 _TSL = ("time", "segment", "layer")
+_TSA = ("time", "segment", "stream_term")
 _TO = ("time", "opening")
 _TSR = ("time", "segment", "rail_spot")  # only in the result of a wall with metal rails through a layer
 _BIG = 1e30
@@ -391,6 +392,43 @@ _ROWS = (
         1e9,
         "Energy balance error",
         POINT,
+    ),
+    # balance of the air in each segment, per m2 of wall; in and out as excess over outdoor air
+    Variable(
+        "stream_heat",
+        "W/m2",
+        "heat of the cavity air by term, positive into the air of the segment, without that of the vapour",
+        _TSA,
+        -1e6,
+        1e6,
+        "Heat of the cavity air",
+    ),
+    Variable(
+        "stream_vapour",
+        "kg/(m2 s)",
+        "vapour of the cavity air by term, positive into the air of the segment",
+        _TSA,
+        -10.0,
+        10.0,
+        "Vapour of the cavity air",
+    ),
+    Variable(
+        "stream_heat_residual",
+        "W/m2",
+        "heat balance error of the cavity air: in - out + given by the two surfaces",
+        _TS,
+        -1e6,
+        1e6,
+        "Heat balance error of the cavity air",
+    ),
+    Variable(
+        "stream_vapour_residual",
+        "kg/(m2 s)",
+        "vapour balance error of the cavity air: in - out + given by the two surfaces",
+        _TS,
+        -10.0,
+        10.0,
+        "Vapour balance error of the cavity air",
     ),
 )
 

@@ -22,6 +22,9 @@ ICE = 273.15
 SEGMENTS = ("base", "middle", "top")
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
 
+STREAM_TERMS = (
+    "carried in", "carried out", "exchanged with outdoors", "given by the cladding", "given by the wall",
+)  # fmt: skip
 BALANCE_TERMS = (
     "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain behind the cladding",
     "vapour to the cavity air", "run-off", "drained from full layers", "stored",
@@ -257,6 +260,7 @@ def make_dataset(
         "compartment": 1,
         "year": years,
         "balance_term": len(BALANCE_TERMS),
+        "stream_term": len(STREAM_TERMS),
     }  # fmt: skip
     for name, row in variables.TABLE.items():
         if "rail_spot" in row.dims or name.startswith("stud_"):  # no metal rails and no line through studs
@@ -311,12 +315,14 @@ def make_dataset(
         "part_area": ("part", [0.01, depth, depth, depth, 0.004], {"units": "m2/m"}),
         "year": np.arange(1, years + 1),
         "balance_term": list(BALANCE_TERMS),
+        "stream_term": list(STREAM_TERMS),
     }
     attrs = {
         "wall_name": wall_name, "climate_name": climate_name, "climate_invented": 1, "wall_invented": 1,
         "opening_set": opening_set, "depth": depth, "column": column, "orientation": 225.0, "tilt": 90.0,
         "has_rain": int(rain), "years_run": years, "cycle_repeats": int(damp == 0.0), "film_limit": limit,
-        "water_balance_error": 1e-9, "energy_balance_error": 1e-7, "solver_steps": 2 * hours,
+        "water_balance_error": 1e-9, "energy_balance_error": 1e-7,
+        "stream_heat_error": 1e-12, "stream_vapour_error": 1e-12, "solver_steps": 2 * hours,
         "warnings": json.dumps([] if rain else ["no rain column: run without rain"]),
         "wall_json": to_json(make_wall(wall_name, opening_set, depth, column, layers)),
         "wall_text": f'name = "{wall_name}"\n', "wall_sha256": "0" * 64,

@@ -2,6 +2,7 @@
 
 import importlib
 import os
+import pkgutil
 import subprocess
 import sys
 from pathlib import Path
@@ -231,23 +232,26 @@ def test_every_public_name_loads_and_is_listed():
 
 
 @pytest.mark.parametrize(
-    "code",
+    "before",
     [
-        "import cavity; f = cavity.simulate",
-        "import cavity.simulate; f = cavity.simulate",
-        "import cavity; import cavity.simulate; f = cavity.simulate",
-        "from cavity import simulate as f",
-        "import cavity.simulate; from cavity import simulate as f",
-        "from cavity.simulate import simulate as f; import cavity; assert cavity.simulate is f",
+        "import cavity",
+        "import cavity.hourly.run, cavity",
+        "import cavity.study, cavity",
+        "import cavity.report, cavity",
     ],
 )
-def test_simulate_is_the_function_whatever_was_imported_before(code):
-    assert fresh(f"{code}\nprint(type(f).__name__, f.__module__)").split() == ["function", "cavity.simulate"]
+def test_public_names_are_functions_whatever_was_imported_before(before):
+    names = [name for name in cavity.__all__ if name != "__version__"]
+    said = fresh(f"{before}\nprint(*(callable(getattr(cavity, name)) for name in {names!r}))")
+    assert said.split() == ["True"] * len(names)
 
 
-def test_the_module_of_the_same_name_stays_importable():
-    module = importlib.import_module("cavity.simulate")
-    assert module.simulate is cavity.simulate
+def test_no_module_of_the_package_has_a_public_name():
+    """A module of that name would become an attribute of the package when imported, in place of the function."""
+    modules = {module.name for module in pkgutil.iter_modules(cavity.__path__)}
+    assert not modules & set(cavity.__all__)
+    assert type(cavity) is type(pkgutil)  # a plain module
+    assert cavity.simulate is importlib.import_module("cavity.hourly.run").simulate
 
 
 # --------------------------------------------------------------------------- terminals and interruptions

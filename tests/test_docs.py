@@ -187,7 +187,7 @@ def cited_equations() -> dict[int, list[str]]:
     """The numbers of equations that docstrings cite, with the files that do."""
     package = ROOT / "cavity"
     files = [*package.glob("*.py")]
-    for folder in ("kernels", "airflow", "climate", "wall"):
+    for folder in ("kernels", "airflow", "climate", "wall", "hourly"):
         files += (package / folder).glob("*.py")
     files += [package / "risk" / f"{name}.py" for name in ("decay", "condensate", "wood_moisture")]
     found: dict[int, list[str]] = {}

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import ast
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
 import threading
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -484,3 +487,105 @@ def test_without_the_extra_the_option_says_how_to_get_it(monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(InputError, match=r"cavity\[cluster\]"):
         Engine(scheduler="tcp://127.0.0.1:8786")
+
+
+# --------------------------------------------------------------------------- no stale cases
+
+
+def _copy_of_the_package(folder: Path) -> Path:
+    here = Path(cavity.__file__).parent
+    return Path(shutil.copytree(here, folder / "cavity", ignore=shutil.ignore_patterns("__pycache__", "packaged")))
+
+
+def _change(path: Path, old: str, new: str) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert text.count(old) == 1, (path, old)
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def test_any_source_or_library_that_computes_is_part_of_a_kept_case(tmp_path):
+    package = _copy_of_the_package(tmp_path)
+    versions = {"scipy": "1"}
+    before = cases._digest_of(package, versions)
+    assert before == cases._digest_of(package, versions)
+    for name in ("wallfile/model.py", "wallfile/materials.toml", "kernels/film.py", "study/wetting.py", "units.py"):
+        old = (package / name).read_bytes()
+        (package / name).write_bytes(old + b"\n# changed\n")
+        assert cases._digest_of(package, versions) != before, name
+        (package / name).write_bytes(old)
+    assert cases._digest_of(package, versions) == before
+    (package / "wallfile" / "added.py").write_text("")
+    assert cases._digest_of(package, versions) != before
+    (package / "wallfile" / "added.py").unlink()
+    assert cases._digest_of(package, {"scipy": "2"}) != before
+    # what only shows does not make a study compute again
+    for name in ("report/page.py", "live/server.py", "cli.py"):
+        (package / name).write_text("# changed")
+    assert cases._digest_of(package, versions) == before
+
+
+def test_every_library_that_computes_is_among_those_whose_versions_count():
+    """Those left out read text, check it, draw, or carry what was computed elsewhere."""
+    others = {
+        "click",
+        "dask",
+        "distributed",
+        "h5netcdf",
+        "h5py",
+        "jinja2",
+        "plotly",
+        "pydantic",
+        "pydantic_core",
+        "rich",
+    }
+    here = Path(cavity.__file__).parent
+    found = set()
+    for path in here.rglob("*.py"):
+        if path.relative_to(here).parts[0] in cases._SHOWS:
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                found |= {alias.name.split(".")[0] for alias in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
+                found.add(node.module.split(".")[0])
+    foreign = found - set(sys.stdlib_module_names) - {"cavity"} - others
+    assert foreign <= set(cases._LIBRARIES), foreign
+    assert {"numba", "pvlib", "scipy"} <= foreign
+
+
+_ONE_CASE = """
+import sys
+from dataclasses import replace
+import cavity
+from cavity.study.engine import Engine, Job
+from cavity.wallfile import parse_wall, starter
+assert cavity.__file__.startswith(sys.argv[1]), cavity.__file__
+wall = parse_wall(starter(), "starter")
+wall = replace(wall, run=replace(wall.run, segments=1, max_years=1))
+weather = cavity.read_weather(sys.argv[2]).isel(time=slice(0, 2))
+with Engine(1) as engine:
+    (result,) = engine.run([Job(wall.case(), weather)])
+print(result.dataset.attrs["iso6946_class"])
+"""
+
+
+def test_a_case_kept_before_the_model_was_edited_is_not_returned(tmp_path):
+    package = _copy_of_the_package(tmp_path)
+    climate = Path(__file__).parents[1] / "climates" / "temperate_inland.epw"
+
+    def class_of_the_layer() -> str:
+        done = subprocess.run(
+            [sys.executable, "-c", _ONE_CASE, str(tmp_path), str(climate)],
+            # two hours, uncompiled: a copy of the kernels would be compiled anew
+            env=os.environ | {"PYTHONPATH": str(tmp_path), "CAVITY_CASES": str(tmp_path / "kept"),
+                              "NUMBA_DISABLE_JIT": "1"},
+            capture_output=True, text=True, check=False, cwd=tmp_path,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+        return done.stdout.strip()
+
+    assert class_of_the_layer() == class_of_the_layer() == "slightly ventilated"  # 600 mm2/m
+    assert len(list((tmp_path / "kept").glob("*.json"))) == 1
+    _change(package / "wallfile" / "model.py", "WELL_VENTILATED_LIMIT = 500e-6,", "WELL_VENTILATED_LIMIT = 700e-6,")
+    assert class_of_the_layer() == "unventilated"
+    assert len(list((tmp_path / "kept").glob("*.json"))) == 2

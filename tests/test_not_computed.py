@@ -32,7 +32,7 @@ REASON = "no convergence in hour 7"
 @pytest.fixture
 def failing(monkeypatch):
     """Make simulate raise for the cases that a function of wall, set and depth picks."""
-    module = importlib.import_module("cavity.simulate")
+    module = importlib.import_module("cavity.hourly.run")
     real = module.simulate_case
 
     def fail(which, error=None):

@@ -200,7 +200,13 @@ def test_profile_holds_every_face_with_the_three_airs_between(case):
     ("name", "traces", "x", "y"),
     [
         ("fig-duration", ["whole column"], "Percentage of the hours of the year [%]", "Air change rate [1/h]"),
-        ("fig-map", [None], "Day of the year", "Hour of the day [h]"),
+        ("fig-map", [None, "the hour shown"], "Day of the year", "Hour of the day [h]"),
+        (
+            "fig-psychro",
+            ["the year", "the day", "the hour", "saturation", "80 %", "60 %", "40 %", "20 %"],
+            "Temperature [°C]",
+            "Vapour pressure [kPa]",
+        ),
         ("fig-critical", ["hourly", "mean of the last 30 days"], "Time of year", "Relative humidity [%]"),
         (
             "fig-rht",

@@ -14,11 +14,12 @@ import cavity
 from cavity.airflow.column import build_column
 from cavity.airflow.steady import _Steady
 from cavity.climate.humid import saturation_pressure
+from cavity.climate.on_wall import sky_share
 from cavity.climate.outside import outside_coefficient
-from cavity.errors import InputError
-from cavity.kernels import wall as wall_kernel
+from cavity.errors import InputError, Stopped
+from cavity.hourly.run import simulate_case
+from cavity.kernels import potential, wall_storage
 from cavity.result import BALANCE_TERMS, save, with_rail_spots
-from cavity.simulate import sky_share
 from cavity.variables import TABLE
 from cavity.wall.uvalue import RailSpot
 from cavity.wallfile.materials import material
@@ -107,7 +108,7 @@ def test_water_and_energy_balances_close(case):
         + case["face_film"].isel(time=-1).sum("face")
     )
     # and what the faces adsorb at the start: a molecule or two, 0.2 mg/m2 each
-    skin = case.sizes["face"] * wall_kernel.SKIN * (wall_kernel.potential_of_humidity(0.7, 275.0) - wall_kernel.U_LOW)
+    skin = case.sizes["face"] * wall_storage.SKIN * (potential.of_humidity(0.7, 275.0) - potential.U_LOW)
     np.testing.assert_allclose(change - skin, terms.sel(balance_term="stored"), atol=1e-6)
 
 
@@ -312,7 +313,7 @@ def test_outside_coefficient_is_that_of_the_standard_in_the_hour_and_in_the_stea
     assert 1.0 / (outside_coefficient(4.0) + 0.9 * 4.0 * 5.670374e-8 * 283.15**3) == pytest.approx(0.04, abs=0.005)
     air = build_column(starter_wall.case(depth=0.03))
     steady = _Steady(starter_wall.case(depth=0.03), air, np.zeros(2), 4.0, 283.15, 293.15, 101325.0)
-    assert steady.outside - starter_wall.emissivity * 4.0 * 5.670374e-8 * 283.15**3 == pytest.approx(20.0, rel=1e-6)
+    assert steady.convection == 20.0
 
 
 def test_sky_share_by_hand_in_the_limits_and_unchanged_upright():
@@ -357,7 +358,7 @@ def test_the_room_face_has_the_surface_resistances_of_its_slope(one_year, winter
 
 
 def test_mixing_at_an_opening_half_way_up_conserves_heat(one_year, winter):
-    """With a third opening the flows differ above and below; the balances must still close."""
+    """With a third opening the flows differ above and below: the mixed air carries what came from behind, no more."""
     middle = Opening("joint", 3.0, "joint", 0.002, clear_height=0.002)
     chosen = one_year.opening_set("10 mm slots")
     wall = replace(one_year, opening_sets=(replace(chosen, openings=(*chosen.openings, middle)),))
@@ -366,6 +367,10 @@ def test_mixing_at_an_opening_half_way_up_conserves_heat(one_year, winter):
     assert ds.attrs["water_balance_error"] < 1e-5
     assert ds.attrs["energy_balance_error"] < 1e-4
     np.testing.assert_allclose(ds["opening_flow"].sum("opening"), 0.0, atol=1e-12)
+    # round-off, where mixing the other way round misses by a tenth of what passes
+    assert ds.attrs["stream_heat_error"] < 1e-9
+    assert ds.attrs["stream_vapour_error"] < 1e-9
+    assert 0.05 < float((ds["air_speed"] > 0.0).mean()) < 0.95  # both directions are in it
 
 
 @pytest.mark.parametrize("file", ["GBR_Aberdeen.Dyce.030910_IWEC.epw", "Current_Ahmedabad-hour.epw"])
@@ -383,7 +388,7 @@ def test_a_year_of_real_weather_runs_and_closes_its_balances(one_year, file):
 
 def test_leak_by_q50_follows_the_stack_pressure(one_year):
     """By hand: 20 against 0 degC, 6 m: (1.2929 - 1.2047) x 9.81 x 3 m = 2.60 Pa; 0.007 m3/(m2 h Pa)."""
-    from cavity.simulate import leak_flow
+    from cavity.hourly.boundary import leak_flow
 
     wetting = replace(one_year.wetting, leak_flow=0.0, leak_q50=3.0 / 3600.0, leak_height=6.0, leak_layer=1)
     wall = replace(one_year, wetting=wetting)
@@ -400,7 +405,7 @@ def test_leak_by_q50_follows_the_stack_pressure(one_year):
     [(1.0, 0.004), (3.0, 0.007), (5.0, 0.010), (2.0, 0.0055), (0.5, 0.002), (10.0, 0.0175), (0.0, 0.0)],
 )
 def test_permeance_of_leaks_is_interpolated_from_q50(q50, permeance):
-    from cavity.simulate import leak_permeance
+    from cavity.hourly.boundary import leak_permeance
 
     assert leak_permeance(q50 / 3600.0) == pytest.approx(permeance / 3600.0, rel=1e-12)
 
@@ -514,3 +519,29 @@ def test_the_studs_are_judged_for_dew_point_and_mould(studs):
     assert all(one.where.endswith("at the studs") and one.sentence.startswith("At the studs: ") for one in found)
     wall = next(one for one in found if one.key == "mould")
     assert wall.can_fail
+
+
+def test_a_run_ends_when_another_thread_says_so(one_year, inland):
+    """An hour of the year takes 0.05 ms; a tenth of a second from flag to exception leaves room for a busy computer."""
+    import threading
+    import time
+
+    case = one_year.case()
+    simulate_case(case, inland, hours=2)  # compiles
+    stop, said = np.zeros(1, dtype=np.int64), []
+
+    def say():
+        said.append(time.perf_counter())
+        stop[0] = 1
+
+    timer = threading.Timer(0.5, say)
+    timer.start()
+    with pytest.raises(Stopped):
+        simulate_case(case, inland, refine_steps=64, stop=stop)  # half a minute if it ran to its end
+    assert said
+    assert time.perf_counter() - said[0] < 0.1
+    with pytest.raises(Stopped):  # said before: no hour is run
+        simulate_case(case, inland, hours=2, stop=stop)
+    stop[0] = 0
+    left, free = simulate_case(case, inland, hours=2, stop=stop), simulate_case(case, inland, hours=2)
+    xr.testing.assert_equal(left, free)

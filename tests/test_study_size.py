@@ -367,8 +367,8 @@ def summer():
 
 
 def test_size_agrees_with_brute_force_on_the_model(summer):
+    from cavity.hourly.run import simulate
     from cavity.risk import judge
-    from cavity.simulate import simulate
 
     wall = drying_wall()
     told = []

@@ -114,8 +114,8 @@ def quick(text: str, opening_set: str = "", folder: Path | None = None) -> dict[
     """
     from cavity.airflow.steady import steady_air
     from cavity.report import elevation, schedule, section
+    from cavity.result import drawn
     from cavity.risk import air, rules
-    from cavity.simulate import drawn
     from cavity.wall.uvalue import u_value
 
     wall = read(text, folder)

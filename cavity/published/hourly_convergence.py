@@ -83,7 +83,7 @@ def made_up_weather(days: int = DAYS) -> xr.Dataset:
 @functools.cache
 def changes() -> dict[str, xr.Dataset]:
     """Return four runs of the starter wall: as it is, with halved cells, with halved steps, with both."""
-    from cavity.simulate import simulate
+    from cavity.hourly.run import simulate
     from cavity.wallfile import parse_wall, starter
 
     wall = parse_wall(starter(), "starter wall")
@@ -103,7 +103,7 @@ def condensing() -> dict[float, dict[str, float]]:
 
     Steel sheathing, 160 mm of mineral wool, gypsum board and no vapour control, a room of 21 degC and 60 %.
     """
-    from cavity.simulate import simulate
+    from cavity.hourly.run import simulate
     from cavity.wallfile import parse_wall, starter
     from cavity.wallfile.materials import material
     from cavity.wallfile.model import Layer
@@ -168,6 +168,8 @@ def cases() -> tuple[Case, ...]:
     for title, name, limit in (
         ("water balance error over throughput", "water_balance_error", 1e-6),
         ("energy balance error over throughput", "energy_balance_error", 1e-4),
+        ("air stream, heat balance error over throughput", "stream_heat_error", 1e-6),
+        ("air stream, vapour balance error over throughput", "stream_vapour_error", 1e-6),
     ):
         rows.append(value_case(title, units="1", expected=0.0, computed=base.attrs[name], atol=limit, **common))
     by_cells = condensing()

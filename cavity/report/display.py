@@ -45,6 +45,7 @@ _BY_UNIT: dict[str, Display] = {
     "J/m2": Display("kJ/m²", scale=1e-3, pound_unit="Btu/ft²", pound_scale=0.0880551),
     "kg/(m s)": Display("g/(m s)", scale=1e3, pound_unit="lb/(ft h)", pound_scale=2.41909),
     "m": Display("mm", scale=1e3, pound_unit="in", pound_scale=1.0 / 25.4),
+    "kPa": Display("kPa", pound_unit="in. Hg", pound_scale=0.295300),  # at 0 degC, NIST SP 811
 }
 
 # Where the unit alone does not decide.

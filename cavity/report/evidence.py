@@ -267,8 +267,10 @@ def warnings(cases: Sequence[Any]) -> list[str]:
 def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
     """Return version, hashes, balance errors and solver counts."""
     first = cases[0].dataset.attrs
-    water = max(abs(float(case.dataset.attrs.get("water_balance_error", math.nan))) for case in cases)
-    energy = max(abs(float(case.dataset.attrs.get("energy_balance_error", math.nan))) for case in cases)
+    water, energy, heat, vapour = (
+        max(abs(float(case.dataset.attrs.get(name, math.nan))) for case in cases)
+        for name in ("water_balance_error", "energy_balance_error", "stream_heat_error", "stream_vapour_error")
+    )
     repeats = sum(int(case.dataset.attrs.get("cycle_repeats", 0)) for case in cases)
     years = sorted({int(case.dataset.attrs.get("years_run", 0)) for case in cases})
     steps = [int(case.dataset.attrs.get("solver_steps", 0)) for case in cases]
@@ -295,6 +297,10 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
         ("Cases whose yearly cycle repeats", f"{repeats} of {len(cases)}"),
         ("Largest water balance error", f"{display.number(water, 2)} of the water that passed (limit 10⁻⁶)"),
         ("Largest energy balance error", f"{display.number(energy, 2)} of the heat that passed (limit 10⁻⁴)"),
+        (
+            "Largest balance error of the air stream",
+            f"heat {display.number(heat, 2)}, vapour {display.number(vapour, 2)} of what passed a segment (limit 10⁻⁶)",
+        ),
         ("Solver steps a case", f"{min(steps)} to {max(steps)}"),
         (
             "Hours",

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import functools
 import html
+import math
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
@@ -151,10 +152,10 @@ def profile(ds: Any, *, segment: int, hour: int = 0) -> go.Figure:
     return _figure(
         traces,
         style(
-            height=520,
+            height=405,
             shapes=shapes,
-            xaxis={"title": {"text": "Distance from the outer face [mm]"}, "range": [at[0], at[-1]], "anchor": "y2",
-                   "showgrid": False},
+            xaxis={"title": {"text": "Distance from the exterior surface [mm]"}, "range": [at[0], at[-1]],
+                   "anchor": "y2", "showgrid": False},
             yaxis={"title": {"text": "Temperature [°C]"}, "range": [low - pad, high + pad], "domain": [0.38, 1.0]},
             yaxis2={"title": {"text": display.axis_title("relative_humidity")}, "range": [0, 104],
                     "domain": [0.0, 0.31], "dtick": 20},
@@ -196,25 +197,36 @@ def duration(ds: Any) -> go.Figure:
     )  # fmt: skip
 
 
+def rate_scale(low: float, high: float) -> dict[str, Any]:
+    """Return ends and colour bar of a map of air change rates, from the least and the largest log10 of the rate."""
+    low, high = math.floor(low * 2) / 2, math.ceil(high * 2) / 2
+    ticks = [0.1, 0.3, 1, 3, 10, 30, 100, 300, 1000, 3000]
+    shown = [tick for tick in ticks if low - 0.01 <= math.log10(tick) <= high + 0.01]
+    return {
+        "zmin": low,
+        "zmax": max(high, low + 0.5),
+        "colorbar": {"title": {"text": "per hour", "side": "top"}, "thickness": 12, "outlinewidth": 0,
+                     "tickvals": [math.log10(tick) for tick in shown], "ticktext": [f"{tick:g}" for tick in shown]},
+    }  # fmt: skip
+
+
 @_drawn
 def rate_map(ds: Any) -> go.Figure:
     """Air change rate by day of the year and hour of the day."""
     rate = series.air_changes(ds)
     days = len(rate) // 24
     z = np.log10(np.clip(rate[: days * 24].reshape(days, 24).T, 0.1, None))
-    ticks = [0.1, 0.3, 1, 3, 10, 30, 100, 300, 1000, 3000]
-    low, high = np.floor(z.min() * 2) / 2, np.ceil(z.max() * 2) / 2
-    shown = [tick for tick in ticks if low - 0.01 <= np.log10(tick) <= high + 0.01]
     trace = {
-        "type": "heatmap", "x": _clock(ds)[: days * 24 : 24], "y": np.arange(24), "z": z, "zmin": low,
-        "zmax": max(high, low + 0.5), "colorscale": scale(),
-        "colorbar": {"title": {"text": "1/h", "side": "top"}, "thickness": 12, "outlinewidth": 0,
-                     "tickvals": np.log10(shown), "ticktext": [f"{tick:g}" for tick in shown]},
+        "type": "heatmap", "x": _clock(ds)[: days * 24 : 24], "y": list(range(24)), "z": z, "colorscale": scale(),
+        **rate_scale(float(z.min()), float(z.max())),
         "customdata": 10.0**z, "hovertemplate": "%{x|%-d %b}, %{y}:00: %{customdata:.3~g} 1/h<extra></extra>",
         "meta": "log_rate",
     }  # fmt: skip
+    mark = {"type": "scatter", "mode": "markers", "x": [str(_clock(ds)[0])[:10]], "y": [0], "name": "the hour shown",
+            "marker": {"symbol": "square-open", "size": 13, "color": LIGHT["fail"], "line": {"width": 2.5}},
+            "hoverinfo": "skip", "showlegend": False}  # fmt: skip
     return _figure(
-        [trace],
+        [trace, mark],
         style(
             xaxis={"tickformat": "%b", "dtick": "M1", "title": {"text": "Day of the year"}, "showgrid": False},
             yaxis={"title": {"text": "Hour of the day [h]"}, "dtick": 6, "showgrid": False},
@@ -364,6 +376,43 @@ def humid_warm(ds: Any, *, segment: int, face: int) -> go.Figure:
                 "title": {"text": display.axis_title("relative_humidity")},
                 "range": [min(30, humid.min() - 2), 103],
             },
+        ),
+    )
+
+
+RH_LINES = (100, 80, 60, 40, 20)  # % of the psychrometric chart
+
+
+@_drawn
+def psychrometric(ds: Any, *, segment: int, face: int, hour: int = 0) -> go.Figure:
+    """Vapour pressure against temperature at one place: every third hour, the day of `hour`, lines of humidity."""
+    warm = display.show("temperature", ds["temperature"].values[:, segment, face])
+    vapour = series.vapour_kpa(display.show("dew_point", ds["dew_point"].values[:, segment, face]))
+    day = slice(hour - hour % 24, hour - hour % 24 + 24)
+    line = np.arange(-40.0, 91.0, 3.0)
+    hover = "%{x:.1f} °C, %{y:.3~g} kPa<extra></extra>"
+    traces = [
+        {"type": "scatter", "mode": "markers", "x": warm[::3], "y": vapour[::3], "name": "the year",
+         "meta": "psy_year", "marker": {"size": 3.2, "opacity": 0.3, "color": LIGHT["humidity"]},
+         "hovertemplate": hover},
+        {"type": "scatter", "mode": "lines+markers", "x": warm[day], "y": vapour[day], "name": "the day",
+         "meta": "psy_day", "line": _line("temperature", 2.0), "marker": {"size": 4}, "hovertemplate": hover},
+        {"type": "scatter", "mode": "markers", "x": warm[hour : hour + 1], "y": vapour[hour : hour + 1],
+         "name": "the hour", "meta": "psy_hour",
+         "marker": {"symbol": "diamond", "size": 12, "color": LIGHT["ink"]}, "hovertemplate": hover},
+        *({"type": "scatter", "mode": "lines", "x": line, "y": 0.01 * percent * series.vapour_kpa(line),
+           "name": "saturation" if percent == 100 else f"{percent} %", "showlegend": percent == 100,
+           "hoverinfo": "skip",
+           "line": {**(_line("dew_point", 2.2) if percent == 100 else _line("muted", 0.8, "dot")), "shape": "spline"}}
+          for percent in RH_LINES),
+    ]  # fmt: skip
+    return _figure(
+        traces,
+        style(
+            height=405,
+            showlegend=True,
+            xaxis={"title": {"text": display.axis_title("temperature")}},
+            yaxis={"title": {"text": "Vapour pressure [kPa]"}, "rangemode": "tozero"},
         ),
     )
 
@@ -569,6 +618,7 @@ def plain_of_case(ds: Any, *, segment: int, face: int) -> dict[str, dict[str, An
     at, spot = {"segment": segment}, {"segment": segment, "face": face}
     places: dict[str, tuple[Any, dict[str, int]]] = {
         "fig-profile": (profile, at),
+        "fig-psychro": (psychrometric, spot),
         "fig-duration": (duration, {}),
         "fig-drive": (drive, {}),
         "fig-map": (rate_map, {}),

@@ -14,7 +14,19 @@ import numpy as np
 
 from cavity.errors import Fault, InputError
 from cavity.files import write_whole
-from cavity.report import air_words, answer, display, elevation, evidence, figures, payload, schedule, section, series
+from cavity.report import (
+    air_words,
+    answer,
+    brief,
+    display,
+    elevation,
+    evidence,
+    figures,
+    payload,
+    schedule,
+    section,
+    series,
+)
 from cavity.report.companion import companion, heat
 from cavity.report.palette import DARK, FONT, LIGHT, STATUS_PATH, STATUS_WORD, style
 from cavity.result import wall_of
@@ -31,6 +43,7 @@ _FACETS = (
 )
 
 
+_COLDEST = -60.0  # °C, start of the page's table of vapour pressure by dew point, a row each kelvin
 _VENT_HEAD = (
     "Vent",
     "Height [m]",
@@ -98,11 +111,26 @@ def base_context(title: str) -> dict[str, Any]:
     """Return what base.html.j2 needs on every page."""
     from markupsafe import Markup
 
-    css = shared_style()
+    css = shared_style() + _page_boxes(title)
     tones = {LIGHT[name]: DARK[name] for name in LIGHT}
     script = _read("base.js").replace("/*TONES*/{}", payload.script_json(tones))
     script = script.replace("/*POUNDS*/{}", payload.script_json(display.pound_units()))
     return {"title": title, "css": Markup(css), "base_js": Markup(script), "plotly_packed": Markup(plotly_packed())}
+
+
+def _page_boxes(title: str) -> str:
+    """Return the style that puts title, program and page number on every printed page."""
+    import cavity
+
+    return (
+        f"@page{{@top-left{{content:{_css_text(title)}}}"
+        f"@bottom-left{{content:{_css_text(f'Cavity {cavity.__version__}: advisory results, not an approval')}}}}}"
+    )
+
+
+def _css_text(text: str) -> str:
+    """Return a text as a string of CSS, safe inside an HTML style element."""
+    return '"' + "".join(each if each.isalnum() or each in " .,;:-()" else f"\\{ord(each):x} " for each in text) + '"'
 
 
 def _read(name: str) -> str:
@@ -217,7 +245,9 @@ def render(comparison: Any) -> str:
     strips = seen.strips
     facets = [{"key": key, "label": label, "values": _facet_texts(key, explored)} for key, label, _ in _FACETS]
     context = base_context(f"{name}: cavity report") | {
-        "report_css": Markup(section_style() + _read("report.css") + elevation.STYLE + schedule.STYLE),
+        "report_css": Markup(
+            section_style() + _read("report.css") + _read("brief.css") + elevation.STYLE + schedule.STYLE
+        ),
         "report_js": Markup(_read("report.js")),
         "status_path": STATUS_PATH,
         "status_word": STATUS_WORD,
@@ -244,6 +274,11 @@ def render(comparison: Any) -> str:
         "worst_over": answer.where(seen),
         "still": answer.still_pieces(seen),
         **_elevation(seen),
+        "brief": brief.brief(comparison, seen),
+        "brief_heads": {
+            "strips": brief.STRIP_HEAD, "criteria": brief.CRITERIA_HEAD, "schedule": brief.SCHEDULE_HEAD,
+            "rules": brief.RULE_HEAD, "signed": brief.SIGNED,
+        },
         "depths": [display.quantity(value, "m") for value in depths],
         "advice": answer.changes(seen),
         "cautions": answer.CAUTIONS,
@@ -328,18 +363,23 @@ def pack(cases: Sequence[Any], seen: answer.View | None = None) -> tuple[dict[st
         packed.append(_case(case, number + 1, packer, shared) | {"at": at})
     seen = seen or answer.view(SimpleNamespace(cases=cases))
     start = answer.start(seen)
+    near = _near(cases, [case["at"] for case in packed], seen)
+    for case, others in zip(packed, near, strict=True):
+        case["near"] = others
+    shared.level(packed)
     blocks = packer.blocks(len(cases))  # completes the references held in `packed`
     index = {
-        "facets": [{"key": key, "count": len(values[key])} for key, _, _ in _FACETS],
+        "facets": [{"key": key, "label": label, "texts": _facet_texts(key, cases)} for key, label, _ in _FACETS],
         "cases": packed,
         "start": start,
         "hour": _telling_hour(cases[start].dataset),
-        "pair": [start, _beside(cases, seen, start)],
+        "pair": [start, next((b for others in near[start] for b in others), len(cases) - 1)],
         "clock": packer.add(cases[0].dataset["time"].values, 0),
         "skeletons": shared.skeletons,
         "sections": shared.sections,
         "legends": shared.legends,
         "rules": shared.rules,
+        "vapour": {"from": _COLDEST, "kPa": payload.plain(series.vapour_kpa(np.arange(_COLDEST, 100.0)))},
         "template": payload.plain(style()["template"]),
         "status_path": STATUS_PATH,
         "status_word": STATUS_WORD,
@@ -348,25 +388,36 @@ def pack(cases: Sequence[Any], seen: answer.View | None = None) -> tuple[dict[st
     return index, blocks
 
 
-def _beside(cases: Sequence[Any], seen: answer.View, start: int) -> int:
-    """Return the case to set beside the first: one step from it, the runner-up if it is one; at last any other."""
-    first = cases[start]
-    place = (first.climate_name, answer.variant(first), answer.orientation(first), answer.column(first))
+def _near(cases: Sequence[Any], places: Sequence[Sequence[int]], seen: answer.View) -> list[list[list[int]]]:
+    """Return for every case the others that differ from it in one thing and in two, the least change first.
+
+    A thing is one of the choices (`_FACETS`) whose numbers `places` holds. Openings and depth come before the others,
+    the runner-up before its like, and more vents or depth before less.
+    """
+    areas = [answer.opening_area(case) for case in cases]
+    depths = [float(case.depth) for case in cases]
     second = seen.found.runner_up if seen.found else None
+    named = [
+        second is not None and (case.opening_set, depth) == (second.opening_set, second.depth)
+        for case, depth in zip(cases, depths, strict=True)
+    ]
+    layers = len(_FACETS) - 2  # openings and depth are the last two
 
-    def far(number: int) -> tuple[Any, ...]:
-        case = cases[number]
-        there = (case.climate_name, answer.variant(case), answer.orientation(case), answer.column(case))
-        elsewhere = there != place
-        steps = (case.opening_set != first.opening_set) + (float(case.depth) != float(first.depth))
-        named = second is not None and (case.opening_set, float(case.depth)) == (second.opening_set, second.depth)
-        larger = answer.opening_area(case) < answer.opening_area(first) or float(case.depth) < float(first.depth)
-        change = abs(float(case.depth) - float(first.depth)) + abs(
-            answer.opening_area(case) - answer.opening_area(first)
+    def change(a: int, b: int) -> tuple[Any, ...]:
+        elsewhere = places[a][:layers] != places[b][:layers]
+        less = areas[b] < areas[a] or depths[b] < depths[a]
+        return elsewhere, not named[b], less, abs(areas[b] - areas[a]) + abs(depths[b] - depths[a]), b
+
+    found = []
+    for a in range(len(cases)):
+        things = [sum(x != y for x, y in zip(places[a], there, strict=True)) for there in places]
+        found.append(
+            [
+                sorted((b for b, count in enumerate(things) if count == wanted), key=functools.partial(change, a))
+                for wanted in (1, 2)
+            ]
         )
-        return number == start, elsewhere, steps, not named, larger, change, number
-
-    return min(range(len(cases)), key=far)
+    return found
 
 
 class _Shared:
@@ -386,6 +437,20 @@ class _Shared:
         self.legends: list[Any] = []
         self.rules: list[Any] = []
         self._known: dict[tuple[str, str], int] = {}
+        self._spans: dict[str, list[float]] = {}
+
+    def span(self, name: str, low: float, high: float) -> None:
+        """Widen the scale that a figure has in all cases."""
+        old = self._spans.get(name, [low, high])
+        self._spans[name] = [min(old[0], low), max(old[1], high)]
+
+    def level(self, packed: Sequence[Mapping[str, Any]]) -> None:
+        """Give the map of air change rates and the temperatures of the profile one scale in all cases."""
+        for case in packed:
+            bars = self.skeletons[case["figures"]["fig-map"]]["data"][0]
+            bars.update(figures.rate_scale(*self._spans["fig-map"]))
+            layout = self.skeletons[case["figures"]["fig-profile"]]["layout"]
+            layout["yaxis"]["range"] = payload.plain(self._spans["fig-profile"])
 
     def number(self, kind: str, value: Any) -> int:
         """Return the number of `value` in the list `kind`; references are compared by their text once placed."""
@@ -413,6 +478,8 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
     event = getattr(case, "event", None)
     if event is not None:
         drawn["fig-event"] = figures.event.__wrapped__(event)
+    shared.span("fig-map", *(drawn["fig-map"]["data"][0][end] for end in ("zmin", "zmax")))
+    shared.span("fig-profile", *drawn["fig-profile"]["layout"]["yaxis"]["range"])
     numbers = {}
     for key, figure in drawn.items():
         parts = payload.split(figure, packer, owner, like=(case.climate_name, key))
@@ -451,6 +518,7 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
     short = f"{case.opening_set}, {answer.depth_text(case.depth)}"
     return {
         "name": short + "".join(f", {get(case)}" for get in shared.telling),
+        "head": brief.case_head(case),
         "status": answer.case_status(case),
         "word": answer.word(answer.case_status(case), answer.has_rain(case)),
         "what": answer.what(case),

@@ -206,11 +206,10 @@ def split(figure: dict[str, Any], packer: Packer, owner: int, like: tuple[Any, .
             array = value if isinstance(value, np.ndarray) else None
             if array is not None and array.dtype.kind == "M":
                 made[key] = {"$": packer.add(array, owner)}
+            elif array is not None and array.dtype.kind in "fiu" and "meta" in fields:
+                made[key] = {"live": f"{fields['meta']}:{key}"}
             elif array is not None and array.dtype.kind in "fiu" and array.size > _SMALL:
-                if "meta" in fields:
-                    made[key] = {"live": f"{fields['meta']}:{key}"}
-                else:
-                    made[key] = {"$": packer.add(array, owner, like=(*like, number, key))}
+                made[key] = {"$": packer.add(array, owner, like=(*like, number, key))}
             else:
                 made[key] = plain(value)
         traces.append(made)

@@ -1,25 +1,22 @@
-"""The wall drawn to scale as SVG: an elevation of the columns by height, and the section with its layers by thickness.
+"""The section of the wall as SVG, its layers to scale by thickness.
 
 Across the wall and along it the section has one scale; the stretches between openings, rails and barriers are cut out
 with break lines, as on a construction drawing. Arrows of both directions are drawn and switched by attributes
-(`data-dir`), so the page can show the air path of any hour without drawing anew.
+(`data-dir`), so the page can show the air path of any hour without drawing again.
 """
 
 from __future__ import annotations
 
 import html
-import itertools
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from cavity.report import display
-from cavity.result import wall_of
 
-WIDTH, HEIGHT = 620.0, 560.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 306.0, 602.0, 92.0, 472.0  # frame of the section
-_STRIP = 54.0  # left edge of the elevation
+WIDTH, HEIGHT = 510.0, 470.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 228.0, 496.0, 42.0, 384.0  # frame of the section
 _BREAK = 26.0  # px, a cut-out stretch
 _RAIL = 40.0  # mm, drawn height of a rail, its true height is not part of the input
 
@@ -98,70 +95,6 @@ def _fill(metal: int, wood: int, density: float) -> str:
     return "soft" if density < 200.0 else "heavy" if density > 1500.0 else "board"
 
 
-def _elevation(ds: Any) -> list[str]:
-    """Columns side by side, height to scale, with openings, rails and barriers; this case's column is marked."""
-    columns = [(each.name, each.bottom, each.top) for each in wall_of(ds).columns]
-    own = str(ds.attrs["column"])
-    bottom, top = float(ds.attrs["column_bottom"]), float(ds.attrs["column_top"])
-    columns.sort(key=lambda row: (row[0] != own, row[1]))
-    low, high = min(row[1] for row in columns), max(row[2] for row in columns)
-    scale = (_BOTTOM - _TOP) / max(high - low, 1e-6)
-
-    def y(height: float) -> float:
-        return _BOTTOM - (height - low) * scale
-
-    # columns that share a strip: one above the other with a window between
-    strips: list[list[tuple[str, float, float]]] = []
-    for row in columns:
-        for strip in strips:
-            if all(row[1] >= other[2] or row[2] <= other[1] for other in strip):
-                strip.append(row)
-                break
-        else:
-            strips.append([row])
-    step = 20.0
-    out = [f'<g class="elevation">{_text(14, 30, "Elevation", "caption")}{_text(14, 49, "heights to scale", "small")}']
-    for number, strip in enumerate(strips[:3]):
-        x = _STRIP + number * (step + 4)
-        strip.sort(key=lambda row: row[1])
-        for lower, upper in itertools.pairwise(strip):
-            y1, y0 = y(lower[2]), y(upper[1])
-            out.append(
-                f'<g class="window"><rect x="{x}" y="{y0:.1f}" width="{step}" height="{max(y1 - y0, 0):.1f}"/>'
-                f'<path d="M{x} {y1:.1f}L{x + step} {y0:.1f}M{x} {y0:.1f}L{x + step} {y1:.1f}"/>'
-                "<title>window</title></g>"
-            )  # fmt: skip
-        for name, start, end in strip:
-            mark = " own" if name == own else ""
-            out.append(
-                f'<rect class="column{mark}" x="{x}" y="{y(end):.1f}" width="{step}" '
-                f'height="{(end - start) * scale:.1f}">'
-                f"<title>{html.escape(name)}: {start:.3g} to {end:.3g} m</title></rect>"
-            )  # fmt: skip
-    x = _STRIP
-    for piece in _pieces(ds):
-        if piece.kind == "opening":
-            out.append(f'<path class="vent" d="M{x - 6} {y(piece.height):.1f}h{step + 6}"/>')
-        elif piece.kind == "barrier":
-            out.append(f'<path class="stop" d="M{x} {y(piece.height):.1f}h{step}"/>')
-    for kind, height in zip(ds["part_kind"].values, ds["part_height"].values, strict=True):
-        if str(kind) == "rail":
-            out.append(f'<path class="rail-line" d="M{x} {y(float(height)):.1f}h{step}"/>')
-    ticks = sorted({low, high, *(piece.height for piece in _pieces(ds) if piece.kind != "rail")})
-    last = 1e9
-    for height in ticks:
-        if last - y(height) >= 16.0:
-            out.append(_text(_STRIP - 10, y(height) + 4, f"{height:.3g} m", "small num", "end"))
-            last = y(height)
-    flow = y(0.5 * (bottom + top))
-    out.append(
-        f'<g class="flow" data-segment="-1"><path class="up" d="M{x + step / 2} {flow + 34:.1f}V{flow - 34:.1f}"/>'
-        f'<path class="down" d="M{x + step / 2} {flow - 34:.1f}V{flow + 34:.1f}"/></g>'
-    )  # fmt: skip
-    out.append("</g>")
-    return out
-
-
 def draw(ds: Any) -> str:
     """Return the wall of one case as an SVG text; all names are escaped.
 
@@ -195,9 +128,6 @@ def draw(ds: Any) -> str:
         '<defs><marker id="tip" viewBox="0 0 10 10" refX="7" refY="5" markerWidth="6" markerHeight="6" '
         'orient="auto-start-reverse"><path d="M0 0 10 5 0 10 2.5 5Z" class="tip"/></marker></defs>'
     ]  # fmt: skip
-    out += _elevation(ds)
-    out.append(_text(172, 30, "Section", "caption"))
-    out.append(_text(172, 49, "thickness to scale, cut between the parts", "small", limit=60))
 
     columns = (ds[f"layer_{name}"].values for name in ("metal", "wood", "density"))
     fills = [_fill(*row) for row in zip(*columns, strict=True)]
@@ -268,13 +198,13 @@ def draw(ds: Any) -> str:
             f'<path class="up" d="M{axis:.1f} {ends[0]:.1f}V{ends[1]:.1f}"/>'
             f'<path class="down" d="M{axis:.1f} {ends[1]:.1f}V{ends[0]:.1f}"/></g>'
         )  # fmt: skip
-        label = at[0] - 62
+        label = at[0] - 50
         if piece.kind == "opening":
             y = 0.5 * (gap_low + gap_high)
             out.append(
                 f'<g class="vent-flow" data-opening="{piece.index}">'
-                f'<path class="in" d="M{at[0] - 50:.1f} {y:.1f}H{axis - 4:.1f}"/>'
-                f'<path class="out" d="M{axis - 2:.1f} {y:.1f}H{at[0] - 48:.1f}"/></g>'
+                f'<path class="in" d="M{at[0] - 40:.1f} {y:.1f}H{axis - 4:.1f}"/>'
+                f'<path class="out" d="M{axis - 2:.1f} {y:.1f}H{at[0] - 38:.1f}"/></g>'
             )  # fmt: skip
             middle = min(max(y + 4, high + 12), low - 36)
         out.append(_text(label, middle, piece.name, "label", "end", 22))

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from cavity import constants
 from cavity.result import wall_of
 
 HOUR = 3600.0  # s
@@ -223,6 +224,13 @@ def event_times(event: Any) -> dict[str, float]:
         made[f"nine{name}"] = days_until(left, 0.1, event.amount)
         made[f"left{name}"] = float(left[-1]) / event.amount
     return made
+
+
+def vapour_kpa(dew_point: np.ndarray) -> np.ndarray:
+    """Return the vapour pressure [kPa] of air of a dew or frost point [°C], by the model's own table."""
+    from cavity.climate.humid import saturation_pressure
+
+    return 1e-3 * saturation_pressure(np.asarray(dew_point, float) + constants.ICE_POINT)
 
 
 def face_names(ds: Any) -> list[str]:

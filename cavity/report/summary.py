@@ -71,7 +71,7 @@ class Row:
         )  # fmt: skip
 
 
-def rows(comparison: Any, *, file: str = "", report: str = "") -> list[Row]:
+def rows(comparison: Any, *, file: str = "", report: str = "", seen: answer.View | None = None) -> list[Row]:
     """Return the rows of one wall: each facing and strip of its recommended case.
 
     Parameters
@@ -80,13 +80,15 @@ def rows(comparison: Any, *, file: str = "", report: str = "") -> list[Row]:
         Of one wall.
     file, report : str, keyword only
         Its wall file, and its report relative to the page.
+    seen : View, keyword only
+        The comparison, ranked; ranked here where not given.
 
     Returns
     -------
     list of Row
         By facing and strip; the wall fails where any of them does.
     """
-    seen = answer.view(comparison)
+    seen = seen or answer.view(comparison)
     best = seen.best
     case = f"{best.opening_set}, {answer.depth_text(best.depth)}" + f", variant {best.variant}" * bool(best.variant)
     if seen.found is None:
@@ -108,7 +110,7 @@ def rows(comparison: Any, *, file: str = "", report: str = "") -> list[Row]:
             rain = all(answer.has_rain(part.case) for part in parts if part.computed)
             made.append(
                 Row(
-                    comparison.wall.name, answer.facing_text(facing), strip, state, answer.word(state, rain),
+                    str(seen.cases[0].wall_name), answer.facing_text(facing), strip, state, answer.word(state, rain),
                     answer.found_text(found) if found is not None else "no criterion was judged", case, climate,
                     (strip, facing) == lead, file, report, lost[0].case.reason if lost else "",
                 )

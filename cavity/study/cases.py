@@ -1,9 +1,10 @@
 """Finished cases kept on disk: one is not computed twice, and a study that was killed goes on where it stopped.
 
 An entry is named by what its numbers depend on: the wall as simulated, the values of the weather, the choice of case,
-and the source text of all that computes. Names, comments and paths are not part of that; they are stamped on reading.
-An entry counts only if its findings are there, are whole, and name the digest of the file beside them; anything else
-is taken for missing, so a process may be killed at any moment, and several may share the folder.
+the source text of all that computes, and the versions of the libraries it uses. Names, comments and paths are not part
+of that; they are stamped on reading. An entry counts only if its findings are there, are whole, and name the digest of
+the file beside them; anything else is taken for missing, so a process may be killed at any moment, and several may
+share the folder.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import functools
 import hashlib
 import json
 import os
+import sys
 import time
 import uuid
 from dataclasses import asdict, dataclass
@@ -23,16 +25,17 @@ from cavity.files import cache_folder
 from cavity.risk import Finding
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import xarray as xr
 
     from cavity.wallfile.model import Case
 
 BOUND = 2_000_000_000  # bytes, oldest used first out: about 150 years of three segments
 KEEPS = ("all", "daily", "water", "findings")  # kept of a case: the Dataset, daily humidity, water held, findings only
-_SOURCES = (
-    "kernels", "wall", "airflow", "climate", "risk", "simulate.py", "result.py", "constants.py", "variables.py",
-    "_jit.py",
-)  # fmt: skip
+# parts of the package that only show; nothing that computes may import them (the contracts in pyproject)
+_SHOWS = ("report", "live", "published", "cli.py", "__main__.py", "terminal.py")
+_LIBRARIES = ("CoolProp", "llvmlite", "numba", "numpy", "pandas", "pint", "pvlib", "scipy", "xarray")  # that compute
 _ABANDONED = 3600.0  # s, age at which an unfinished file belongs to nobody
 _ALIGNED = 64  # bytes, arrays begin at multiples of it
 _TRIM = 0.9  # share of the bound that is left after a clean-up, so that not every new case causes one
@@ -68,14 +71,16 @@ def code_digest() -> str:
     """Return the digest of everything that turns a wall and a weather into numbers."""
     from importlib.metadata import version
 
-    here = Path(__file__).parents[1]
-    digest = hashlib.sha256()
-    for name in ("cavity", "numba", "numpy"):
-        digest.update(f"{name} {version(name)}\n".encode())
-    for name in _SOURCES:
-        place = here / name
-        for path in sorted(place.rglob("*.py")) if place.is_dir() else [place]:
-            digest.update(path.relative_to(here).as_posix().encode() + path.read_bytes())
+    return _digest_of(Path(__file__).parents[1], {name: version(name) for name in ("cavity", *_LIBRARIES)})
+
+
+def _digest_of(package: Path, versions: Mapping[str, str]) -> str:
+    """Return the digest of the sources and tables of a package and of what it computes with; 10 ms."""
+    digest = hashlib.sha256(f"{sys.version_info[:3]} {sorted(versions.items())}\n".encode())
+    for path in sorted(package.rglob("*")):
+        name = path.relative_to(package)
+        if path.suffix in (".py", ".toml") and name.parts[0] not in _SHOWS:
+            digest.update(f"{name.as_posix()}\n".encode() + hashlib.sha256(path.read_bytes()).digest())
     return digest.hexdigest()
 
 

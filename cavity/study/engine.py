@@ -92,7 +92,7 @@ def computed(job: Job, keep: str, code: str = "") -> tuple[xr.Dataset | None, tu
     code : str
         Digest of the sender's program; a worker with another one refuses.
     """
-    from cavity.simulate import simulate_case
+    from cavity.hourly.run import simulate_case
 
     if code and code != code_digest():
         raise CavityError("a worker of the cluster has another version of cavity; install the same on all")

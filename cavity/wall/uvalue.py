@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cavity.climate.outside import INNER_SURFACE, heat_flow_direction
 from cavity.constants import STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 from cavity.wallfile.model import (
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from cavity.wallfile.model import Case, Layer, Wall
 
 OUTER_SURFACE = 0.04  # m2 K/W, ISO 6946 R_se
-INNER_SURFACE = {"up": 0.10, "horizontal": 0.13, "down": 0.17}  # m2 K/W, ISO 6946 R_si by direction of heat flow
 _STILL_AIR = 0.025  # W/(m K), conductivity of air as ISO 6946 annex B takes it
 _SMALLEST_CONVECTION = {"horizontal": 1.25, "up": 1.95}  # W/(m2 K), for differences up to 5 K, ISO 6946 annex B
 FLANGE = 0.04  # m, width of a rail's flange, common practice, no source
@@ -312,28 +312,6 @@ def zone_method(
     zone, field = 1.0 / (around + strip), 1.0 / (around + 1.0 / beside)
     share = width / spacing
     return ZoneResult(share * zone + (1.0 - share) * field, field, zone, width)
-
-
-def heat_flow_direction(tilt: float) -> str:
-    """Return the direction of heat flow out of a heated room: horizontal within 30 degrees of it, else up or down.
-
-    Parameters
-    ----------
-    tilt : float
-        Slope of the wall from horizontal, 90 is a wall, less leans back like a roof. [degree]
-
-    Returns
-    -------
-    str
-        "up", "horizontal" or "down".
-
-    References
-    ----------
-    ISO 6946:2007, clause 5.2, from memory.
-    """
-    if tilt < 60.0:
-        return "up"
-    return "down" if tilt > 120.0 else "horizontal"
 
 
 def air_layer_resistance(

@@ -291,9 +291,6 @@ function showQuick() {
   $("depth").value = Math.round(1000 * quick.depth);
   $("depth-out").value = millimetres(quick.depth);
   $("section").innerHTML = begin.patterns + quick.section;
-  const svg = $("section").querySelector("svg.section");  // its small elevation is drawn large below
-  svg.querySelector("g.elevation")?.remove();
-  svg.setAttribute("viewBox", svg.getAttribute("viewBox").replace(/^0 0 ([\d.]+)/, (_, wide) => `130 0 ${wide - 130}`));
   toldInside($("section"));
   if (answer?.of.text !== state.text || answer?.of.set !== state.set) {
     $("elevation").innerHTML = quick.elevation;

@@ -97,17 +97,48 @@ const Cavity = (() => {
       layout.height = Math.max(420, window.innerHeight - 140);
     }
     if (printing) {
+      made.data = made.data.map(flat);
       const wide = !div.closest(".grid") || div.closest("figure").classList.contains("wide");
       layout.width = wide ? 682 : 334;
-      layout.height = (layout.height || 330) > 450 ? 430 : Math.min(layout.height || 330, wide ? 330 : 290);
+      const tall = layout.height || 330;
+      layout.height = tall > 450 ? 330 : Math.min(tall, wide ? 262 : 250);
+      smaller(layout);
       layout.autosize = false;
-      if (!wide && layout.legend && layout.legend.orientation === "v") layout.legend = { orientation: "h", x: 0, y: -0.06, yanchor: "top", font: { size: 9 } };
+      if (!wide && layout.legend && layout.legend.orientation === "v") layout.legend = { orientation: "h", x: 0, y: -0.06, yanchor: "top", font: { size: 10 } };
     } else { delete layout.width; layout.autosize = true; }
     div.style.minHeight = `${layout.height || 330}px`;
     div.dataset.drawn = "1";
+    div.cavity = figure;
     const done = window.Plotly.react(div, made.data, layout, { responsive: !printing, displaylogo: false, displayModeBar: narrow ? false : "hover",
       modeBarButtons: [["zoom2d", "pan2d", "resetScale2d", "toImage"]], toImageButtonOptions: { format: "svg", filename: id } });
     return done.then(() => readable(div));
+  }
+  // New values of some traces of a figure, by number: quicker than drawing all of it again.
+  function move(id, traces) {
+    const figure = shown.get(id), div = document.getElementById(id), numbers = Object.keys(traces).map(Number);
+    if (!figure) return;
+    for (const number of numbers) Object.assign(figure.data[number], traces[number]);
+    if (!div || !div.data || figure !== div.cavity) return; // not drawn yet: it will be, with these values
+    const { data } = inPounds({ layout: figure.layout, data: numbers.map((number) => figure.data[number]) });
+    window.Plotly.restyle(div, { x: data.map((trace) => trace.x), y: data.map((trace) => trace.y) }, numbers);
+  }
+  // Paper is read from near: 10 px are 7.5 pt.
+  function smaller(layout) {
+    const font = { size: 10 };
+    layout.font = font;
+    for (const name of Object.keys(layout).filter((key) => /^[xy]axis\d*$/.test(key))) {
+      const axis = layout[name];
+      layout[name] = { ...axis, tickfont: { ...axis.tickfont, ...font }, ...(axis.title ? { title: { ...axis.title, font: { ...axis.title.font, ...font } } } : {}) };
+    }
+    layout.legend = { ...layout.legend, font };
+    if (layout.annotations) layout.annotations = layout.annotations.map((note) => ({ ...note, font: { ...note.font, ...font } }));
+  }
+  // A point with an opacity of its own costs a PDF a group of its own; a colour with an opacity costs nothing.
+  function flat(trace) {
+    const mark = trace.marker;
+    if (!mark || !mark.opacity || !/^#\w{6}$/.test(mark.color)) return trace;
+    const alpha = Math.round(255 * mark.opacity).toString(16).padStart(2, "0");
+    return { ...trace, marker: { ...mark, opacity: 1, color: mark.color + alpha } };
   }
   // The drawing is one picture to a screen reader; the tool buttons are for the mouse and no stops of the Tab key.
   function readable(div) {
@@ -129,8 +160,16 @@ const Cavity = (() => {
     root.dataset.ready = "1";
   }
 
+  // The head of every printed page names what it shows: each part is a kind of page with a head of its own.
+  const heads = document.head.appendChild(document.createElement("style"));
+  function nameHeads() {
+    const quoted = (text) => `"${text.replace(/[^\p{L}\p{N} .,;:()-]/gu, (sign) => `\\${sign.codePointAt(0).toString(16)} `)}"`;
+    heads.textContent = [...document.querySelectorAll("[data-page][data-head]")].map((part) =>
+      `@page ${part.dataset.page}{@top-right{content:${quoted(part.dataset.head)}}}@media print{[data-page="${part.dataset.page}"]{page:${part.dataset.page}}}`).join("");
+  }
   window.addEventListener("beforeprint", () => {
     printing = true;
+    nameHeads();
     for (const fold of document.querySelectorAll("details:not([open]):not(.answer)")) { fold.open = true; fold.dataset.folded = "1"; }
     redrawAll();
   });
@@ -210,5 +249,5 @@ const Cavity = (() => {
       save(`${part.querySelector("h2").textContent.toLowerCase().replace(/[^a-z0-9]+/g, "-")}.csv`, csv(part.querySelector("table")));
     });
   }
-  return { teach, csv, inflate, inflateText, plotly, draw, put, drawPage, redrawAll, pounds, root };
+  return { teach, csv, inflate, inflateText, plotly, draw, move, put, drawPage, redrawAll, pounds, root };
 })();

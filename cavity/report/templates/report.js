@@ -77,6 +77,31 @@
   }
   const every = (values, step) => { const made = []; for (let i = 0; i < values.length; i += step) made.push(values[i]); return made; };
   const byHour = (rate) => Array.from({ length: 24 }, (_, h) => every(rate.subarray(h), 24).slice(0, Math.floor(index.clock.n / 24)).map((v) => Math.max(v, 0.1)));
+  // vapour pressure [kPa] of air of a dew point [°C], by the table of the model
+  function vapour(dew) {
+    const at = Math.min(Math.max(dew - index.vapour.from, 0), index.vapour.kPa.length - 1.001), row = Math.floor(at);
+    return index.vapour.kPa[row] + (at - row) * (index.vapour.kPa[row + 1] - index.vapour.kPa[row]);
+  }
+  // The psychrometric chart spans the hours of its surface; each line of humidity is named where it leaves the frame.
+  function frame(layout, data) {
+    const ends = (values) => [values.reduce((a, b) => Math.min(a, b)), values.reduce((a, b) => Math.max(a, b))];
+    const [cold, warm] = ends(data[0].x), top = 1.12 * ends(data[0].y)[1], left = cold - 2, right = warm + 2;
+    layout.xaxis.range = [left, right];
+    layout.yaxis.range = [0, top];
+    layout.annotations = [];
+    let last = Infinity; // from the right: a name that would lie on another is left out
+    for (const line of data.slice(4).reverse()) {
+      let k = line.x.findIndex((value, i) => value > right || line.y[i] > top);
+      if (k < 1) k = line.x.length - 1;
+      const part = Math.min((right - line.x[k - 1]) / (line.x[k] - line.x[k - 1]), (top - line.y[k - 1]) / (line.y[k] - line.y[k - 1]));
+      const x = line.x[k - 1] + part * (line.x[k] - line.x[k - 1]), y = line.y[k - 1] + part * (line.y[k] - line.y[k - 1]);
+      if (y > 0.999 * top) {
+        if (last - x < 0.2 * (right - left)) continue;
+        last = x;
+      }
+      layout.annotations.push({ x, y, text: line.name, showarrow: false, xanchor: x > right - 0.12 * (right - left) ? "right" : "left", yanchor: y < 0.999 * top ? "bottom" : "top", font: { size: 12, color: line.line.color } });
+    }
+  }
   function figure(item, name, face) {
     const source = index.skeletons[item.figures[name]];
     const point = face === undefined ? item.face : face;
@@ -87,6 +112,9 @@
       "log_rate:z": () => byHour(item.hourly.rate).map((row) => row.map(Math.log10)),
       "log_rate:customdata": () => byHour(item.hourly.rate),
       "rh_t:y": () => every(item.hourly.humidity[item.points[point]], 3),
+      "psy_year:x": () => every(item.hourly.temperature[item.points[point]], 3),
+      "psy_year:y": () => every(item.hourly.dew_point[item.points[point]], 3).map(vapour),
+      "psy_day:x": () => [], "psy_day:y": () => [], "psy_hour:x": () => [], "psy_hour:y": () => [], // placed by the hour
     };
     const data = source.data.map((trace) => {
       const made = { ...trace };
@@ -102,6 +130,7 @@
       const low = data[0].y.reduce((a, b) => Math.min(a, b), 100);
       layout.yaxis.range = [Math.min(name === "fig-rht" ? 30 : 35, low - 2), 103];
     }
+    if (name === "fig-psychro") frame(layout, data);
     return { data, layout };
   }
 
@@ -152,6 +181,11 @@
 
   // ---- one hour --------------------------------------------------------------------------------------------------
   let current = null;
+  // states of the air at the chosen surface in `count` hours from `from` on
+  function path(from, count) {
+    const point = current.points[current.face], span = (values) => Array.from(values.slice(from, from + count));
+    return { x: span(current.hourly.temperature[point]), y: span(current.hourly.dew_point[point]).map(vapour) };
+  }
   function showHour() {
     const item = current, h = state.hour, now = item.hourly;
     byId("hour").value = h;
@@ -161,8 +195,7 @@
     const speeds = item.speed.map((list) => list[h]);
     const mean = speeds.reduce((a, b) => a + b, 0) / speeds.length;
     for (const group of drawing.querySelectorAll(".flow")) {
-      const part = Number(group.dataset.segment);
-      const speed = part < 0 ? mean : speeds[part];
+      const speed = speeds[Number(group.dataset.segment)];
       group.dataset.dir = Math.abs(speed) < 1e-4 ? "still" : speed > 0 ? "up" : "down";
     }
     for (const group of drawing.querySelectorAll(".vent-flow")) {
@@ -174,14 +207,15 @@
       text.textContent = Math.abs(flow) < 1e-3 ? "no flow" : `${flow > 0 ? "in" : "out"} ${quantity(Math.abs(flow), "g/(m s)", 2)}`;
     }
     const warm = now.temperature.map((list) => list[h]), dew = now.dew_point.map((list) => list[h]), humid = now.humidity.map((list) => list[h]);
-    const made = figure(item, "fig-profile");
-    [warm, dew, humid].forEach((values, i) => { made.data[i] = { ...made.data[i], y: values }; });
-    Cavity.draw("fig-profile", made);
+    Cavity.move("fig-profile", { 0: { y: warm }, 1: { y: dew }, 2: { y: humid } });
+    Cavity.move("fig-psychro", { 1: path(h - (h % 24), 24), 2: path(h, 1) });
+    Cavity.move("fig-map", { 1: { x: [moment(h).toISOString().slice(0, 10)], y: [h % 24] } });
+    byId("map-hour").textContent = `${momentText(h)}, ${quantity(now.rate[h], "per hour", now.rate[h] < 10 ? 1 : 0)}`;
 
     let least = Infinity, where = "";
     warm.forEach((value, i) => { if (i > 0 && i < warm.length - 1 && value - dew[i] < least) { least = value - dew[i]; where = item.point_names[i]; } });
     const rows = [
-      ["rate", "Air change rate", quantity(now.rate[h], "1/h", now.rate[h] < 10 ? 1 : 0)],
+      ["rate", "Air change rate", quantity(now.rate[h], "per hour", now.rate[h] < 10 ? 1 : 0)],
       ["speed", "Air speed", `${quantity(Math.abs(mean), "m/s", 2)} ${Math.abs(mean) < 1e-4 ? "" : mean > 0 ? "up" : "down"}`],
       ["stack", "Stack pressure", quantity(now.stack[h], "Pa", 2)],
       ["wind", "Wind pressure", quantity(now.wind[h], "Pa", 2)],
@@ -200,17 +234,21 @@
       return cell;
     }));
   }
+  const stillness = window.matchMedia("(prefers-reduced-motion: reduce)");
   function setHour(hour) {
     const count = index.clock.n;
     state.hour = ((Math.round(hour) % count) + count) % count;
     showHour();
-    remember();
+    if (state.timer === null) remember();
   }
-  function play(on) {
+  // The day of the hour shown goes round and round; its link is written when it stops, for browsers limit the writing.
+  function play(on, keep = true) {
     clearInterval(state.timer);
-    state.timer = on ? setInterval(() => setHour(state.hour + 1), 160) : null;
-    byId("play").textContent = on ? "Pause" : "Play";
+    const next = () => { const day = state.hour - (state.hour % 24); setHour(day + ((state.hour + 1 - day) % Math.min(24, index.clock.n - day))); };
+    state.timer = on ? setInterval(next, 1000 / Number(byId("speed").value)) : null;
+    byId("play").textContent = on ? "Pause" : "Play day";
     byId("play").setAttribute("aria-pressed", String(on));
+    if (!on && keep) remember();
   }
   function fillJumps(item) {
     const now = item.hourly, point = item.points[item.face];
@@ -281,7 +319,26 @@
     }));
     byId("monthly-place").textContent = `at ${item.faces[item.face]}, ${item.segment_text}`;
   }
-  const FIGURES = ["fig-duration", "fig-drive", "fig-map", "fig-rose", "fig-loss", "fig-critical", "fig-rht", "fig-mould", "fig-film", "fig-water", "fig-drying", "fig-years", "fig-event", "fig-balance"];
+  const FIGURES = ["fig-profile", "fig-psychro", "fig-duration", "fig-drive", "fig-map", "fig-rose", "fig-loss", "fig-critical", "fig-rht", "fig-mould", "fig-film", "fig-water", "fig-drying", "fig-years", "fig-event", "fig-balance"];
+  // what follows the hour, put into a figure that is about to be drawn
+  function place(name, made) {
+    const h = state.hour, now = current.hourly;
+    if (name === "fig-profile") [now.temperature, now.dew_point, now.humidity].forEach((lists, i) => { made.data[i].y = lists.map((list) => list[h]); });
+    if (name === "fig-psychro") { Object.assign(made.data[1], path(h - (h % 24), 24)); Object.assign(made.data[2], path(h, 1)); }
+    if (name === "fig-map") Object.assign(made.data[1], { x: [moment(h).toISOString().slice(0, 10)], y: [h % 24] });
+  }
+  let listening = false;
+  function listen() { // a click in the map of hours shows that hour
+    const map = byId("fig-map");
+    if (listening || !map.on) return;
+    listening = true;
+    map.on("plotly_click", ({ points }) => {
+      const cell = points.find((point) => point.curveNumber === 0);
+      if (!cell) return;
+      play(false);
+      setHour(24 * cell.pointIndex[1] + cell.pointIndex[0]);
+    });
+  }
   let turn = 0;
   const pause = () => new Promise((go) => (document.hidden ? setTimeout(go, 0) : requestAnimationFrame(() => setTimeout(go, 0))));
   async function drawAll(item) {
@@ -290,7 +347,10 @@
     const top = (id) => Math.abs(byId(id).getBoundingClientRect().top);
     const names = FIGURES.filter((name) => item.figures[name] !== undefined && byId(name)).sort((a, b) => top(a) - top(b));
     for (const name of names) {
-      await Cavity.draw(name, figure(item, name));
+      const made = figure(item, name);
+      place(name, made);
+      await Cavity.draw(name, made);
+      if (name === "fig-map") listen();
       await pause();
       if (mine !== turn) return;
     }
@@ -310,7 +370,7 @@
       return made;
     }))));
   }
-  async function show() {
+  async function show(step = true) {
     const number = find(state.at);
     if (number < 0) return;
     const item = await load(number);
@@ -321,6 +381,7 @@
       else if (byId(`pick-${facet.key}`)) byId(`pick-${facet.key}`).value = state.at[i];
     });
     pressed(number);
+    byId("explore").dataset.head = item.head;
     const mark = badge(item.status);
     mark.lastChild.textContent = item.word;
     byId("now").replaceChildren(mark, ` ${item.what}. Shown: ${item.segment_text}.`);
@@ -337,11 +398,26 @@
     fillRules(item);
     await fillMonthly(item);
     showHour();
-    remember();
+    remember(step);
     await drawAll(item);
   }
-  function remember() {
-    try { history.replaceState(null, "", `#case=${find(state.at)}&hour=${state.hour}`); } catch { /* some viewers forbid it */ }
+  // The link holds case (with climate, strip, facing), surface, hour and pair. A choice is a step of the back button, an
+  // hour is not.
+  function remember(step = false) {
+    const link = `#case=${find(state.at)}&face=${current.face}&hour=${state.hour}&a=${byId("pick-a").value}&b=${byId("pick-b").value}`;
+    if (link === location.hash) return;
+    try { history[step ? "pushState" : "replaceState"](null, "", link); } catch { /* some viewers forbid it */ }
+  }
+  async function recall() {
+    const link = new URLSearchParams(location.hash.slice(1)), number = (key) => (/^\d+$/.test(link.get(key) || "") ? Number(link.get(key)) : null);
+    const wanted = index.cases[number("case") ?? -1];
+    if (wanted) state.at = [...wanted.at];
+    if (wanted && number("face") !== null) state.face = wanted.faces[number("face")] ?? null;
+    if (number("hour") !== null) state.hour = Math.min(number("hour"), index.clock.n - 1);
+    const a = number("a") ?? index.pair[0], b = number("b") ?? index.pair[1];
+    setPair(index.cases[a] ? a : index.pair[0], index.cases[b] ? b : null);
+    play(false, false);
+    await show(false);
   }
 
   // ---- two cases -------------------------------------------------------------------------------------------------
@@ -349,9 +425,29 @@
     holder.innerHTML = index.sections[item.section].replaceAll('id="tip"', `id="tip-${holder.id}"`);
     for (const group of holder.querySelectorAll(".flow")) group.dataset.dir = item.upward >= 0.5 ? "up" : "down";
   }
+  // Beside a case stand those that differ from it in one thing or two; more at once would show no cause.
+  function setPair(a, b) {
+    const groups = index.cases[a].near, all = groups.flat();
+    if (!all.length) all.push(...index.cases.keys());
+    if (!all.includes(b)) b = a === index.pair[0] ? index.pair[1] : all[0];
+    byId("pick-a").value = a;
+    byId("pick-b").replaceChildren(...(groups.flat().length ? groups : [[], [], all]).flatMap((numbers, i) => {
+      if (!numbers.length) return [];
+      const group = document.createElement("optgroup");
+      group.label = ["One thing differs", "Two things differ", "More differs"][i];
+      group.append(...numbers.map((n) => { const made = element("option", index.cases[n].name); made.value = n; return made; }));
+      return [group];
+    }));
+    byId("pick-b").value = b;
+    const said = index.facets.map((facet, i) => [facet, index.cases[a].at[i], index.cases[b].at[i]]).filter(([, from, to]) => from !== to)
+      .map(([facet, from, to]) => `${facet.label}: ${facetText(facet, from)} → ${facetText(facet, to)}`);
+    byId("pair-differs").textContent = said.length ? `From A to B: ${said.join("; ")}.${said.length > 1 ? ` ${said.length} things differ: the change cannot be put down to one of them.` : ""}` : "A and B are the same case.";
+  }
+  const facetText = (facet, at) => (Array.isArray(facet.texts[at]) ? pairText(facet.texts[at]) : facet.texts[at]);
   async function showPair() {
     const a = await load(Number(byId("pick-a").value)), b = await load(Number(byId("pick-b").value));
     for (const item of [a, b]) if (item.face === undefined) item.face = item.governs;
+    byId("compare").dataset.head = [`A: ${a.name}`, `B: ${b.name}`, byId("compare").dataset.climate].filter(Boolean).join("; ");
     byId("title-a").textContent = `A: ${a.name}`;
     byId("title-b").textContent = `B: ${b.name}`;
     setMarkers(byId("section-a"), a);
@@ -394,12 +490,9 @@
   }
 
   // ---- wiring ----------------------------------------------------------------------------------------------------
-  for (const [id, start] of [["pick-a", index.pair[0]], ["pick-b", index.pair[1]]]) {
-    const pick = byId(id);
-    pick.append(...index.cases.map((item, i) => { const made = element("option", item.name); made.value = i; return made; }));
-    pick.value = start;
-    pick.addEventListener("change", showPair);
-  }
+  byId("pick-a").append(...index.cases.map((item, i) => { const made = element("option", item.name); made.value = i; return made; }));
+  byId("pick-a").addEventListener("change", async (event) => { setPair(Number(event.target.value), null); remember(true); await showPair(); });
+  byId("pick-b").addEventListener("change", async () => { setPair(Number(byId("pick-a").value), Number(byId("pick-b").value)); remember(true); await showPair(); });
   index.facets.forEach((facet, i) => {
     const change = (value) => {
       const at = [...state.at];
@@ -421,7 +514,7 @@
     state.at = [...index.cases[Number(cell.dataset.case)].at];
     show();
     byId("explore-title").focus({ preventScroll: true });
-    byId("explore").scrollIntoView({ behavior: window.matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
+    byId("explore").scrollIntoView({ behavior: stillness.matches ? "auto" : "smooth" });
   });
   // the matrix of one climate, strip or orientation instead of the worst of all
   const parts = [...document.querySelectorAll(".pick-part")];
@@ -459,21 +552,33 @@
     current.face = Number(event.target.value);
     fillJumps(current);
     await fillMonthly(current);
-    for (const name of ["fig-critical", "fig-rht", "fig-mould"]) if (current.figures[name] !== undefined) await Cavity.draw(name, figure(current, name));
+    remember(true);
+    for (const name of ["fig-psychro", "fig-critical", "fig-rht", "fig-mould"]) if (current.figures[name] !== undefined) {
+      const made = figure(current, name);
+      place(name, made);
+      await Cavity.draw(name, made);
+    }
   });
   byId("hour").addEventListener("input", (event) => setHour(Number(event.target.value)));
   document.querySelectorAll("[data-step]").forEach((button) => button.addEventListener("click", () => setHour(state.hour + Number(button.dataset.step))));
   byId("play").addEventListener("click", () => play(state.timer === null));
   byId("jump").addEventListener("change", (event) => { if (event.target.value !== "") { play(false); setHour(Number(event.target.value)); } });
-  document.addEventListener("units", () => { if (current) { showHour(); fillMonthly(current); showPair(); fillLegend(); } });
+  document.addEventListener("units", () => { if (current) { showHour(); fillMonthly(current); setPair(Number(byId("pick-a").value), Number(byId("pick-b").value)); showPair(); fillLegend(); } });
   function fillLegend() {
     const entries = index.legends[current.legend];
     byId("legend").querySelectorAll(".t").forEach((one, i) => { one.textContent = inPounds() ? entries[i].ip : entries[i].si; });
   }
-  const wished = /case=(\d+)(?:&hour=(\d+))?/.exec(location.hash);
-  if (wished && index.cases[Number(wished[1])]) {
-    state.at = [...index.cases[Number(wished[1])].at];
-    if (wished[2]) state.hour = Math.min(Number(wished[2]), index.clock.n - 1);
-  }
-  await show();
+  window.addEventListener("popstate", recall);
+  if (stillness.matches) byId("speed").value = "1";
+  byId("speed").addEventListener("change", () => { if (state.timer !== null) play(true); });
+  // a link within the page scrolls and moves the focus, and leaves the link that is kept as it is
+  document.addEventListener("click", (event) => {
+    const link = event.target.closest('a[href^="#"]'), goal = link && byId(link.getAttribute("href").slice(1));
+    if (!goal) return;
+    event.preventDefault();
+    if (goal.tabIndex < 0) goal.tabIndex = -1;
+    goal.focus({ preventScroll: true });
+    goal.scrollIntoView({ behavior: stillness.matches ? "auto" : "smooth" });
+  });
+  await recall();
 })();
