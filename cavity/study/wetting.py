@@ -145,7 +145,7 @@ def wetting_events(
         found = drying(*curves, brought, limits=dict(job.case.wall.limits))
         if found.status == "fail" and len(curves[0]) < job.weather.sizes["time"]:
             found = replace(found, status="review")  # it may yet dry within the year
-        events.append(WettingEvent(layer.name, brought, *curves, replace(found, where=layer.name)))
+        events.append(WettingEvent(layer.name, brought, *curves, replace(found, layer=layer.name)))
     return events
 
 
