@@ -324,6 +324,12 @@ def test_the_arrow_turns_with_the_air_and_is_gone_where_there_is_no_way_through(
     assert "no way through" in drawn("drying", 0).attrib["aria-label"]
 
 
+def test_no_part_of_a_low_cavity_with_large_vents_is_drawn_upside_down():
+    low = lesson.Shape(0.03, 0.9, 0.008, 0.2, 0.2)
+    for node in drawn("height", 1, shape=low).iter():
+        assert float(node.attrib.get("height", 1)) >= 0.0, node.attrib
+
+
 def test_vapour_is_driven_inwards_as_the_cavity_is_damper():
     def widths(**changes):
         return [float(node.attrib["stroke-width"]) for node in by_class(drawn("brick", 1, **changes), "vapour")]

@@ -77,9 +77,10 @@ _TEXTS: dict[str, _Text] = {
         "Δp the stack pressure [Pa], ρ the density of the air outdoors (e) and in the cavity (c) [kg/m³], g gravity "
         "[m/s²], H the height of the cavity [m].",
         "A taller cavity draws harder. Is its air also changed more often?",
-        "The flow grows at most with the square root of the height where openings rule, but the volume grows with the "
-        "height itself. More air passes each metre of wall, and yet it takes longer to change all of it, and the air "
-        "arrives at the top warmer and damper.",
+        "With the stack alone, and where the openings dominate, the flow grows about with the square root of the "
+        "height, but the volume with the height itself: it takes longer to change all of the air, and it arrives at "
+        "the top warmer and damper. Wind takes part as well: its pressure at the head depends on where on the wall "
+        "that is, and can work against the buoyancy, so the computed flow need not grow steadily.",
     ),
     "wind": _Text(
         "Wind",
@@ -97,7 +98,8 @@ _TEXTS: dict[str, _Text] = {
         "Buoyancy: sun on the cladding and heat that comes through the wall make the cavity air lighter, the cold "
         "night sky makes it heavier. Wind may help or hinder; where it hinders, the two nearly cancel and the air "
         "stands still. Outside this lesson wind also drives rain onto the wall: more wind then means more air and "
-        "more water to carry off.",
+        "more water to carry off. And more air cools a cavity that the sun has warmed, so its surfaces can be humid "
+        "for more hours.",
     ),
     "sun": _Text(
         "Sun",
@@ -111,7 +113,8 @@ _TEXTS: dict[str, _Text] = {
         "ρ density [kg/m³] and T temperature [K] of the air outdoors (e) and in the cavity (c).",
         "Take the sun away. Which does the wall miss more: the flow, or the warmth?",
         "Both dry the wall. Warmth lowers the relative humidity at once, by about 6 % of its value for each kelvin; "
-        "the flow carries off what evaporates. A wall that sees little sun must rely on wind and on openings.",
+        "the flow carries off what evaporates. Where wind moves most of the air, the flow hardly changes, and "
+        "what the wall misses is the warmth. A wall that sees little sun must rely on wind and on openings.",
     ),
     "colour": _Text(
         "Colour of the cladding",
@@ -143,8 +146,9 @@ _TEXTS: dict[str, _Text] = {
         "Which of these claddings is below the dew point for most hours, and which carries the most water?",
         "The one that gets coldest against the dew point of the air that passes it. A sheet of metal follows the sky "
         "at night but also the sun in the morning, and cannot soak up water: it stays as a film or runs off. A porous "
-        "board or slab takes the water into its pores, shows less of it and stays damp longer. Weather, openings and "
-        "finish decide which effect wins, so trust the table, not the rule.",
+        "board takes the water into its pores and stays damp longer. A heavy slab is still cold when warm, damp air "
+        "arrives, and may then collect more at a time. Weather, openings and finish decide which effect wins, so "
+        "trust the numbers, not the rule.",
     ),
     "rails": _Text(
         "Rails",
@@ -193,8 +197,8 @@ _TEXTS: dict[str, _Text] = {
         "Do larger openings always mean less dew?",
         "Not on a sheet that is colder than the dew point outdoors: there the outdoor air itself brings the water. Too "
         "little air leaves the vapour of the wall in the cavity; much air keeps feeding the cold sheet, though it "
-        "also warms it. Look for the smallest film: it can occur at an opening in between, while the hours below the "
-        "dew point still fall.",
+        "also warms it. Look for the fewest hours of dew and the smallest film: both can occur at an opening in "
+        "between.",
     ),
     "drying": _Text(
         "Drying after a leak",
@@ -213,9 +217,10 @@ _TEXTS: dict[str, _Text] = {
         "Do open vents dry the wall faster than closed ones? And do four times larger vents dry it faster again?",
         "The two resistances are in series. With closed vents the vapour has to leave through the cladding or back "
         "into the room. Open vents add a way out, but once the air carries off what arrives, the layers in front of "
-        "the wet one are the larger resistance, and more air gains little. Where the curves coincide, the layers "
-        "decide, not the cavity. A steep piece of a curve is a warm season: the vapour pressure of a wet layer rises "
-        "by about 6 % for each kelvin.",
+        "the wet one are the larger resistance, and more air gains little. Where the curves nearly coincide, the "
+        "layers decide, not the cavity. The start is fast because the layer is then wettest; later a warm season "
+        "shows as a curve that keeps its slope although ever less is left, for the vapour pressure of a damp layer "
+        "rises by about 6 % for each kelvin.",
     ),
     "brick": _Text(
         "Sun on wet brick",
@@ -236,8 +241,8 @@ _TEXTS: dict[str, _Text] = {
         "How can the sun wet a wall from outside, and what do the open perpends do about it?",
         "Wet brick at 40 °C has a vapour pressure of 7.4 kPa; a room at 22 °C and 60 % has 1.6 kPa. Vapour then moves "
         "inwards, until it meets the vapour retarder, which is as cool as the room. Air in the cavity carries part of "
-        "it off before it enters the wall, and dries the brick a little; the cavity is damper than the outdoor air "
-        "as long as the brick gives off more than the air removes. A membrane or sheathing that resists vapour, and "
+        "it off before it enters the wall: the more perpends are open, the nearer the vapour pressure of the cavity "
+        "comes to that outdoors. A membrane or sheathing that resists vapour, and "
         "a retarder that opens in summer, are the other defences.",
         "Wet brick",
     ),

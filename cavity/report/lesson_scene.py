@@ -99,8 +99,8 @@ def _text(x: float, y: float, *lines: str) -> str:
 
 
 def _cladding(key: str, step: Any, front: float, thick: float, top: float) -> list[str]:
-    low = _BASE - _slot(step.shape.base)
-    high = top + _slot(step.shape.head)
+    low = _BASE - _slot(step.shape.base, top)
+    high = top + _slot(step.shape.head, top)
     kind = "brick" if key == "brick" else "metal" if key == "night" or "steel" in step.label else "cladding"
     box = f'x="{front:.1f}" y="{high:.1f}" width="{thick:.1f}" height="{low - high:.1f}"'
     made = [f'<rect class="cladding {kind}" {box}/>']
@@ -109,15 +109,15 @@ def _cladding(key: str, step: Any, front: float, thick: float, top: float) -> li
     return made
 
 
-def _slot(area: float) -> float:
-    """Return the drawn height of an opening of `area` [m2/m]."""
-    return 0.0 if area <= 0.0 else min(3.0 + 1.1 * math.sqrt(1e4 * area), 40.0)
+def _slot(area: float, top: float) -> float:
+    """Return the drawn height of an opening of `area` [m2/m] in a cladding that begins at `top`."""
+    return 0.0 if area <= 0.0 else min(3.0 + 1.1 * math.sqrt(1e4 * area), 40.0, 0.3 * (_BASE - top))
 
 
 def _ends(shape: Any, front: float, thick: float, wall: float, top: float) -> list[str]:
     made = []
     for area, edge, sign in ((shape.base, _BASE, -1.0), (shape.head, top, 1.0)):
-        tall = _slot(area)
+        tall = _slot(area, top)
         made.append(f'<path class="stop" d="M{front:.1f} {edge - 2 * sign:.1f}H{wall:.1f}"/>')
         if tall:
             y = edge if sign > 0 else edge - tall
@@ -169,7 +169,11 @@ def _weather(lesson: Any, step: Any, front: float, wall: float) -> list[str]:
 
 def _air(lesson: Any, step: Any, front: float, wall: float, top: float) -> list[str]:
     most = max(each.flow for each in lesson.steps)
-    x, low, high = 0.5 * (_BACK + wall), _BASE - 0.5 * _slot(step.shape.base), top + 0.5 * _slot(step.shape.head)
+    x, low, high = (
+        0.5 * (_BACK + wall),
+        _BASE - 0.5 * _slot(step.shape.base, top),
+        top + 0.5 * _slot(step.shape.head, top),
+    )
     if min(step.shape.base, step.shape.head) <= 0.0:  # gusts push a little in and out of one vent
         if step.shape.base > 0.0:
             return _arrow("air", [(front - 34, low), (x, low), (x, low - 26)], 1.6, both=True)

@@ -101,7 +101,7 @@ const Cavity = (() => {
       const wide = !div.closest(".grid") || div.closest("figure").classList.contains("wide");
       layout.width = wide ? 682 : 334;
       const tall = layout.height || 330;
-      layout.height = tall > 450 ? 330 : Math.min(tall, wide ? 262 : 250);
+      layout.height = Number(div.dataset.printHeight) || (tall > 450 ? 330 : Math.min(tall, wide ? 262 : 250));
       smaller(layout);
       layout.autosize = false;
       if (!wide && layout.legend && layout.legend.orientation === "v") layout.legend = { orientation: "h", x: 0, y: -0.06, yanchor: "top", font: { size: 10 } };

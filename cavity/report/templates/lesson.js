@@ -32,6 +32,10 @@
     if (slider) slider.addEventListener("input", () => move(part, Number(slider.value)));
   }
 
+  window.addEventListener("beforeprint", () => { // all steps are on paper: none is marked
+    for (const [key, { figure }] of Object.entries(page.figures)) Cavity.put(`fig-${key}`, figure);
+  });
+
   // ---- answers and data --------------------------------------------------------------------------------------------
   all.addEventListener("click", () => {
     const on = all.getAttribute("aria-pressed") !== "true";
