@@ -56,8 +56,11 @@ class Commands(click.Group):
 
         if not _has_folder():  # neither paths nor the compiler work without one
             raise Failure("The working folder was deleted; change to another and start again.", 1)
+        from cavity.terminal import Announced, watched
+
         try:
-            return super().invoke(ctx)
+            with watched(Announced(lambda line: click.echo(line, err=True))):
+                return super().invoke(ctx)
         except InputError as error:
             faults = [str(fault) for fault in error.faults]
             if len(faults) > _SHOWN:
