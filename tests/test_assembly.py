@@ -17,8 +17,8 @@ import pytest
 import cavity
 from cavity.errors import InputError
 from cavity.hourly.assembly import Assembly, assemble, hours_in_order
-from cavity.kernels import losses
-from cavity.kernels import wall as kernel
+from cavity.kernels import losses, potential
+from cavity.kernels.year_arrays import ENERGY_AT_START, WATER_AT_START
 from cavity.risk.mould import CLASSES, by_face
 from cavity.wallfile import parse_wall
 from cavity.wallfile.model import Layer, OpeningSet, exchange_emissivity
@@ -130,8 +130,8 @@ temperature = "20 degC"
 relative_humidity = "50 %"
 
 [wetting]
-rain_share = "2 %"
-rain_layer = "sheathing"
+rain_penetration = "2 %"
+rain_penetration_layer = "sheathing"
 leak_flow = "0.36 m3/(m2 h)"
 leak_layer = "insulation"
 
@@ -288,7 +288,7 @@ def test_absorbed_radiation_is_sun_sky_and_surroundings_by_their_fractions():
     assert sun.max() > 50.0 and sun.min() == 0.0
     sky = 0.5**1.5  # of the view: F sqrt(F) with F = 1/2, Walton 1983, from memory
     longwave = sky * days["infrared_horizontal"].values + (1.0 - sky) * SIGMA * days["temperature_outdoor"].values ** 4
-    np.testing.assert_allclose(forcing.gain, 0.7 * sun + 0.8 * longwave, rtol=1e-6)
+    np.testing.assert_allclose(forcing.absorbed_radiation, 0.7 * sun + 0.8 * longwave, rtol=1e-6)
     assert forcing.emissivity == 0.8
 
 
@@ -296,7 +296,7 @@ def test_the_rain_that_passes_the_cladding_is_taken_from_the_rain_once():
     given = joints()
     rain = given.outside["driving_rain"].values
     assert rain.min() > 0.0
-    np.testing.assert_allclose(given.forcing.seep, 0.02 * rain, rtol=1e-12)
+    np.testing.assert_allclose(given.forcing.rain_in, 0.02 * rain, rtol=1e-12)
     np.testing.assert_allclose(given.forcing.rain, 0.98 * rain, rtol=1e-12)
 
 
@@ -319,9 +319,9 @@ def test_leak_and_rain_arrive_at_the_exterior_surface_of_the_layer_that_the_file
     }
     leak = edited('leak_layer = "insulation"', f'leak_layer = "{layer}"')
     assert leak.forcing.leak_node == node_of(leak, outer[layer])
-    assert leak.forcing.seep_node == node_of(leak, outer["sheathing"])
-    rain = edited('rain_layer = "sheathing"', f'rain_layer = "{layer}"')
-    assert rain.forcing.seep_node == node_of(rain, outer[layer])
+    assert leak.forcing.rain_node == node_of(leak, outer["sheathing"])
+    rain = edited('rain_penetration_layer = "sheathing"', f'rain_penetration_layer = "{layer}"')
+    assert rain.forcing.rain_node == node_of(rain, outer[layer])
     assert rain.forcing.leak_node == node_of(rain, outer["insulation"])
 
 
@@ -422,8 +422,8 @@ def test_film_limit_freezing_and_redistribution_reach_the_line():
     given = joints()
     grid = given.line.grid
     for label in ("back of cladding", "outer face of wall"):
-        assert grid.capacity[node_of(given, label)] == 0.04
-    assert edited("40 g/m2", "70 g/m2").line.grid.capacity[node_of(given, "back of cladding")] == 0.07
+        assert grid.max_water[node_of(given, label)] == 0.04
+    assert edited("40 g/m2", "70 g/m2").line.grid.max_water[node_of(given, "back of cladding")] == 0.07
     assert grid.freezing == 0
     assert edited("freezing = false", "freezing = true").line.grid.freezing == 1
     # the same board in rain and behind a membrane: nothing feeds liquid water there, and it redistributes with a tenth
@@ -432,12 +432,14 @@ def test_film_limit_freezing_and_redistribution_reach_the_line():
         grid.tables[grid.left[np.flatnonzero((given.readings.layer == layer) & (grid.thickness > 0.0))[0]]]
         for layer in (0, 2)
     )
-    np.testing.assert_array_equal(panel[:, kernel.WATER], sheathing[:, kernel.WATER])
-    np.testing.assert_allclose(sheathing[:, kernel.THETA], 0.1 * panel[:, kernel.THETA], rtol=1e-9)
-    assert panel[-1, kernel.THETA] > 0.0
+    np.testing.assert_array_equal(panel[:, potential.WATER_CONTENT], sheathing[:, potential.WATER_CONTENT])
+    np.testing.assert_allclose(sheathing[:, potential.THETA], 0.1 * panel[:, potential.THETA], rtol=1e-9)
+    assert panel[-1, potential.THETA] > 0.0
     bare = parse_wall(WALL, "joints.toml")
     bare = replace(bare, backup=bare.backup[1:])  # without the membrane the sheathing is exposed too
-    line = assemble(replace(bare, wetting=replace(bare.wetting, leak_layer=1, rain_plane=0)).case(), hours()).line
+    line = assemble(
+        replace(bare, wetting=replace(bare.wetting, leak_layer=1, rain_penetration_layer=0)).case(), hours()
+    ).line
     rows = [line.grid.left[np.flatnonzero((line.layer_of_node == k) & (line.grid.thickness > 0.0))[0]] for k in (0, 1)]
     np.testing.assert_array_equal(line.grid.tables[rows[0]], line.grid.tables[rows[1]])
 
@@ -498,7 +500,7 @@ def test_construction_water_is_put_into_its_layer_alone():
     np.testing.assert_allclose(held[:, others], plain[:, others], rtol=1e-12)
     assert plain[:, 2].max() < 1.0 and held[:, 5:].max() < 1e-6  # no films
     wrong = given.case.wall
-    wrong = replace(wrong, run=replace(wrong.run, construction_wet=(("plaster", 10.0),)))
+    wrong = replace(wrong, run=replace(wrong.run, construction_water=(("plaster", 10.0),)))
     with pytest.raises(InputError, match="no such layer"):
         assemble(wrong.case(), hours())
 
@@ -519,9 +521,9 @@ def test_accounts_of_a_year_open_with_what_the_wall_holds():
     given.record.drained[:] = 1.0
     given.record.terms[:] = 1.0
     given.open_accounts()
-    assert given.record.drained.sum() == given.record.terms.sum() == given.record.through.sum() == 0.0
-    np.testing.assert_array_equal(given.record.books[:, 2], given.state.W.sum(axis=1))
-    np.testing.assert_array_equal(given.record.books[:, 3], given.state.E.sum(axis=1))
+    assert given.record.drained.sum() == given.record.terms.sum() == given.record.throughput.sum() == 0.0
+    np.testing.assert_array_equal(given.record.balance_account[:, WATER_AT_START], given.state.W.sum(axis=1))
+    np.testing.assert_array_equal(given.record.balance_account[:, ENERGY_AT_START], given.state.E.sum(axis=1))
 
 
 # ------------------------------------------------------------------------------------------------- whole cases by hand
@@ -553,9 +555,9 @@ def test_still_air_gives_heat_at_both_surfaces_alike():
         opening_sets=(OpeningSet("closed", ()),),
         barriers=(),
         rails=(),
-        wetting=replace(wall.wetting, leak_layer=None, leak_flow=0.0, rain_plane=0, rain_share=0.0),
+        wetting=replace(wall.wetting, leak_layer=None, leak_flow=0.0, rain_penetration_layer=0, rain_penetration=0.0),
         indoor=replace(wall.indoor, temperature=(284.15,), relative_humidity=(0.2,)),
-        run=replace(wall.run, construction_wet=(), segments=1, start_month=1, start_humidity=0.2),
+        run=replace(wall.run, construction_water=(), segments=1, start_month=1, start_humidity=0.2),
     )
     ds = cavity.simulate(wall, calm(283.15, 72), hours=72).isel(time=-1, segment=0)
     T = {str(name): float(value) for name, value in zip(ds["face"].values, ds["temperature"].values, strict=True)}
