@@ -580,7 +580,7 @@ def rained_on(ds, fraction=0.5, plane=0):
     made = ds.copy(deep=True)
     made["driving_rain"].values[:] = 0.0
     made["driving_rain"].values[100] = 1.0 / 3600.0
-    return with_wall(made, wetting={"rain_share": fraction, "rain_plane": plane})
+    return with_wall(made, wetting={"rain_penetration": fraction, "rain_penetration_layer": plane})
 
 
 def test_rain_that_soaks_an_interface_is_neither_condensate_nor_dew(dry):
@@ -596,7 +596,7 @@ def test_rain_that_soaks_an_interface_is_neither_condensate_nor_dew(dry):
     assert found.shown.value < 0.1
     assert not dew_hours(ds)[:, :, face].any()
     # the same without rain: vapour brought it
-    ds = with_wall(ds, wetting={"rain_share": 0.0})
+    ds = with_wall(ds, wetting={"rain_penetration": 0.0})
     assert dew_hours(ds)[:, 1, face].sum() == 200
 
 

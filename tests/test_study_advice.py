@@ -308,7 +308,7 @@ def test_on_the_model_more_air_dries_a_wet_sheathing(summer):
     wall = drying_wall()
     # nearly closed as drawn
     tight = OpeningSet(
-        "tight", tuple(dataclasses.replace(each, free_area=5e-4) for each in wall.opening_sets[0].openings)
+        "tight", tuple(dataclasses.replace(each, gross_area=5e-4) for each in wall.opening_sets[0].openings)
     )
     wall = dataclasses.replace(wall, opening_sets=(tight,))
     told = []

@@ -354,7 +354,7 @@ def test_wrong_requests_are_told_together_before_any_run():
 
 def drying_wall(**changes):
     """A small wall whose sheathing starts wet, in dry weather: the less it is vented, the longer it stays wet."""
-    run = Run(segments=1, max_years=1, start_humidity=0.6, start_month=6, construction_wet=(("sheathing", 150.0),))
+    run = Run(segments=1, max_years=1, start_humidity=0.6, start_month=6, construction_water=(("sheathing", 150.0),))
     return small_wall(run=run, limits=(("wood_moisture", 0.195),), **changes)
 
 

@@ -136,10 +136,10 @@ class Condensate:
 
 
 def _behind(ds: xr.Dataset) -> tuple[int, np.ndarray]:
-    """Return the face that rain behind the cladding reaches, and that rain, (time,) [kg/m2 in the hour]."""
+    """Return the face that penetrating rain reaches, and that rain, (time,) [kg/m2 in the hour]."""
     wetting = wall_of(ds).wetting
-    rain = wetting.rain_share * np.asarray(ds["driving_rain"].values, float) * HOUR
-    layer = [str(name) for name in ds["layer"].values[is_wall_layer(ds)]][wetting.rain_plane]
+    rain = wetting.rain_penetration * np.asarray(ds["driving_rain"].values, float) * HOUR
+    layer = [str(name) for name in ds["layer"].values[is_wall_layer(ds)]][wetting.rain_penetration_layer]
     return [str(name) for name in ds["face_inner"].values].index(layer), rain
 
 

@@ -521,13 +521,13 @@ def changes_of(
             add(label, "finish", replace(wall, solar_absorptance=absorptance))
     changes += _membranes(wall, opening_set, depth)
     wetting = wall.wetting
-    if rain and wetting.rain_share > 0.0:
-        half = 0.5 * wetting.rain_share
-        amount = f"({100 * wetting.rain_share:.2g} to {100 * half:.2g} %)"
+    if rain and wetting.rain_penetration > 0.0:
+        half = 0.5 * wetting.rain_penetration
+        amount = f"({100 * wetting.rain_penetration:.2g} to {100 * half:.2g} %)"
         add(
             Label("halving the rain that passes the cladding ", amount),
             "rain",
-            replace(wall, wetting=replace(wetting, rain_share=half)),
+            replace(wall, wetting=replace(wetting, rain_penetration=half)),
         )
     if wetting.leak_layer is not None and wetting.leak_flow > 0.0:
         changed = replace(wall, wetting=replace(wetting, leak_flow=0.5 * wetting.leak_flow))

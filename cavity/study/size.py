@@ -730,7 +730,7 @@ def size(
                 (f"{name}{wide}", search(batch_of(changed), line, factors, floor=FLOOR)[0]) for name, changed in tried
             ]
     drawn = [
-        (each.name, each.free_vent_area)
+        (each.name, each.free_area)
         for each in wall.opening_set(chosen).openings
         if (not openings or each.name in openings) and (not each.columns or set(each.columns) & set(columns))
     ]

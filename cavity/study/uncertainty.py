@@ -92,9 +92,9 @@ def ranges_of(wall: Wall, opening_set: str | None = None, *, rain: bool = True) 
         defaults.append(Range("openings.mesh_factor", 0.8, 1.2, text))
     if (gaps := _gap_factors(wall, sets)) is not None:
         defaults.append(gaps)
-    if rain and wall.wetting.rain_share > 0.0:
+    if rain and wall.wetting.rain_penetration > 0.0:
         defaults.append(
-            Range("wetting.rain_share", 0.001, 0.02, "around the 1 % of ASHRAE 160; common practice, no source")
+            Range("wetting.rain_penetration", 0.001, 0.02, "around the 1 % of ASHRAE 160; common practice, no source")
         )
     defaults += [
         Range("backup.vapour_factor", 0.7, 1.4, "scatter of measured vapour resistances; common practice, no source"),
