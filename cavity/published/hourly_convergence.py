@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import ICE_POINT, STANDARD_PRESSURE
-from cavity.published.case import COMPUTED, Case, band_case, value_case
+from cavity.published.case import OWN, Case, band_case, value_case
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -118,7 +118,7 @@ def condensing() -> dict[float, dict[str, float]]:
         indoor=dataclasses.replace(
             wall.indoor, model="constant", temperature=(ICE_POINT + 21.0,), relative_humidity=(0.6,)
         ),
-        wetting=dataclasses.replace(wall.wetting, rain_plane=0, leak_layer=None),
+        wetting=dataclasses.replace(wall.wetting, rain_penetration_layer=0, leak_layer=None),
         run=dataclasses.replace(wall.run, max_years=1, start_month=2, segments=1),
     )
     found = {}
@@ -139,7 +139,7 @@ def cases() -> tuple[Case, ...]:
     base = runs.pop("as it is")
     common = {
         "source": "own convergence check on invented weather",
-        "tag": COMPUTED,
+        "tag": OWN,
         "inputs": f"starter wall, {DAYS} d of a made-up late winter, all faces, segments and hours",
     }
     rows: list[Case] = []
