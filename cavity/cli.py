@@ -271,6 +271,16 @@ def new(file: str | None, like: str, listed: bool, force: bool) -> None:
 )
 @click.option("--pdf", is_flag=True, help="Also print the report to PDF beside it; needs Chromium.")
 @click.option(
+    "--docx", type=click.Path(), metavar="FILE",
+    help="Also write the summary as a document, with pictures where Chromium is installed (DOCX); of several walls the "
+    "folder of all documents.",
+)  # fmt: skip
+@click.option(
+    "--xlsx", type=click.Path(), metavar="FILE",
+    help="Also write findings, vent schedule, months and hours as a spreadsheet (XLSX); of several walls the folder of "
+    "all spreadsheets.",
+)  # fmt: skip
+@click.option(
     "--confidence", is_flag=True,
     help="Sample the uncertain inputs for the recommended case and the runner-up, however long it takes "
     "[default: only if it takes under half a minute].",
@@ -289,6 +299,8 @@ def compare(
     save: str | None,
     csv: str | None,
     pdf: bool,
+    docx: str | None,
+    xlsx: str | None,
     confidence: bool,
     scheduler: str | None,
     fresh: bool,
@@ -304,7 +316,7 @@ def compare(
 
     from cavity.errors import ConvergenceError, Fault, InputError
     from cavity.files import HTML, PDF, check_outputs, write_whole
-    from cavity.report import summary, write_report
+    from cavity.report import office, summary, write_docx, write_report, write_xlsx
     from cavity.report.listing import comparison_lines, comparison_tables, shown_progress
     from cavity.report.tables import write_tables
     from cavity.study import compare as run
@@ -324,17 +336,23 @@ def compare(
         )  # fmt: skip
     folder = Path(out) if out and many else Path("reports")
     names = _own_names(paths)
+    documents = office.targets("--docx", docx, names if many else None)  # before the work, not after it
+    spreadsheets = office.targets("--xlsx", xlsx, names if many else None)
     targets = [folder / f"{name}.html" if many or not out else Path(out) for name in names]
     overview = folder / "summary.html" if many else None
     outputs: list[tuple[str, Any, bytes]] = [("--out", target, HTML) for target in (*targets, overview)]
     if overview:
         outputs.append(("--out", overview.with_suffix(".csv"), b"wall,"))
     outputs += [("--pdf", target.with_suffix(".pdf"), PDF) for target in targets if pdf]
+    outputs += [("--docx", target, office.START) for target in documents]
+    outputs += [("--xlsx", target, office.START) for target in spreadsheets]
     outputs += [("--save", save, b""), ("--csv", csv, b"")]
     inputs = [*paths, *climates, *rain, rules]
     check_outputs(outputs, inputs)  # before anything is read
     walls, weathers = _checked(paths, climates, rain, rain_total, rules, columns, facings, variants)
     check_outputs(outputs, [*inputs, *(wall.indoor.file for wall in walls)])
+    if documents and (missing := office.no_pictures()):
+        click.echo(f"Note: --docx: {missing}", err=True)
     if many and scheduler:
         from cavity.study.engine import Engine
 
@@ -342,7 +360,7 @@ def compare(
             pass
     files, found, reasons, computed = _Files(), [], [], 0
     with shown_progress() as progress:
-        for wall, name, path, target in zip(walls, names, paths, targets, strict=True):
+        for at, (wall, name, path, target) in enumerate(zip(walls, names, paths, targets, strict=True)):
             lead = f"{wall.name}: " if many else ""
             try:
                 comparison = run(
@@ -359,6 +377,10 @@ def compare(
             page = files.write("Report: ", write_report, comparison, target)
             if pdf and page:
                 files.write("PDF: ", write_pdf, page, target.with_suffix(".pdf"))
+            if documents:
+                files.write("Document: ", write_docx, comparison, documents[at], page=page)
+            if spreadsheets:
+                files.write("Spreadsheet: ", write_xlsx, comparison, spreadsheets[at])
             if save:
                 files.write("", save_cases, comparison, Path(save) / name if many else save)
             if csv:

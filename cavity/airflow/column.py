@@ -19,7 +19,7 @@ import numpy as np
 
 from cavity.airflow.losses import barrier_row, channel_row, opening_row, rail_row
 from cavity.constants import R_AIR, STANDARD_PRESSURE
-from cavity.kernels import balance, moist_air, network
+from cavity.kernels import cavity_air, moist_air, network
 from cavity.kernels import losses as kernel
 from cavity.wallfile.model import TOUCH, ventilation_class
 
@@ -48,7 +48,7 @@ class ColumnAir:
     opening_law, link_law, part_law, part_link, link_open
         What the network kernel takes; see there.
     link_entry : array, (n-1, 2)
-        Stirring by the inlet for upward and downward flow, see `balance.forced_nusselt`: behind the end openings only.
+        Stirring by the inlet for upward and downward flow, see `cavity_air.forced_nusselt`: behind end openings only.
     link_length, link_rise : array, (n-1,)
         From opening k to k+1 along the wall, and by height: shorter where the wall is tilted. [m]
     path_names, path_kinds, path_height, path_area, path_source, path_index : p
@@ -310,7 +310,7 @@ def build_column(case: Case) -> ColumnAir:
 def _stirring(opening: Opening) -> float:
     """Return how an opening stirs the air that enters through it: all but a plain rounded mouth do."""
     rounded = (opening.discharge or 0.0) >= ROUNDED and opening.bends == 0 and opening.porosity >= 1.0
-    return 0.0 if rounded else balance.ABRUPT
+    return 0.0 if rounded else cavity_air.ABRUPT
 
 
 def group_of(name: str, kind: str) -> str:

@@ -411,22 +411,22 @@ class _Steady:
 
     def _exchange(self, s: int) -> float:
         """Exchange with outdoors beside the mean flow, estimates [kg/(s m2)]."""
-        from cavity.kernels import balance
+        from cavity.kernels import cavity_air
 
         air, k = self.air, self.air.segment_link[s]
         if air.single_area[s] > 0.0:
-            return self.single * self.rho_out * balance.single_vent(
+            return self.single * self.rho_out * cavity_air.single_vent(
                 air.single_area[s], air.single_clear[s], self.wind, self.T[s], self.outdoor
             )  # fmt: skip
         if k < 0 or not air.link_open[k] or self.gusts <= 0.0:
             return 0.0
         content = self.rho_out * air.volume[0]
-        return self.gusts / air.height * balance.gust_exchange(
+        return self.gusts / air.height * cavity_air.gust_exchange(
             self.curve, float(self.drive.sum()), self.sigma, self.wind, content
         )  # fmt: skip
 
     def _segment(self, s: int, absorbed: float, inlet: float, flow: float) -> None:
-        from cavity.kernels import balance
+        from cavity.kernels import cavity_air
 
         air = self.air
         k = air.segment_link[s]
@@ -435,8 +435,8 @@ class _Steady:
         capacity = flow * DRY_AIR_HEAT / self.rise[s]
         entry = air.link_entry[k, 0 if self.flow[k] >= 0.0 else 1] if k >= 0 else 0.0
         for _ in range(2):  # the coefficients depend weakly on the faces
-            still = 2.0 * balance.still_coefficient(self.T1[s], self.T2[s], air.depth, length, self.pressure)
-            h1, h2 = balance.flow_coefficients(
+            still = cavity_air.h_still(self.T1[s], self.T2[s], air.depth, length, self.pressure)
+            h1, h2 = cavity_air.h_mixed(
                 still, speed, flow * DRY_AIR_HEAT / length, self.T1[s], self.T2[s], self.T[s], air.depth, length,
                 self.pressure, entry,
             )  # fmt: skip
@@ -446,7 +446,9 @@ class _Steady:
             u_out = 1.0 / (1.0 / outside + self.cladding_resistance)
             hr = self.exchange * _fourth(self.T1[s], self.T2[s])
             self.mixing[s] = self._exchange(s)
-            share, part, at_outlet, beyond = balance.kept_mixing(h1 + h2, capacity, self.mixing[s] * DRY_AIR_HEAT)
+            share, part, at_outlet, beyond = cavity_air.inlet_weight_mixing(
+                h1 + h2, capacity, self.mixing[s] * DRY_AIR_HEAT
+            )
             mixed = inlet + part * (self.outdoor - inlet)
             # mean air = share x what comes from outside the segment + m1 x one face + m2 x the other
             m1, m2 = (1.0 - share) * h1 / (h1 + h2), (1.0 - share) * h2 / (h1 + h2)

@@ -11,7 +11,7 @@ import numpy as np
 from cavity.airflow import vented_gap
 from cavity.airflow.column import build_column
 from cavity.constants import DRY_AIR_HEAT, STEFAN_BOLTZMANN
-from cavity.kernels import balance, network
+from cavity.kernels import cavity_air, network
 from cavity.published.case import COMPUTED, DOUBTFUL, MEMORY, READ, Case, band_case, not_run, value_case
 from cavity.wall.uvalue import air_layer_resistance
 from cavity.wallfile.model import Barrier, Cavity, Column, Layer, Material, Opening, OpeningSet, Wall
@@ -31,7 +31,7 @@ def profile() -> tuple[Case, ...]:
     found = []
     # H 3 m, d 40 mm, 0.2 m/s, 1.23 kg/m3, 3 W/(m2 K) at each face, 20 degC in, faces 30 degC
     capacity = 1.23 * 0.2 * 0.04 * 1006.0 / 3.0
-    mean, outlet = balance.exchange(3.0, 3.0, 303.15, 303.15, 293.15, capacity)
+    mean, outlet = cavity_air.exchange(3.0, 3.0, 303.15, 303.15, 293.15, capacity)
     inputs = "3 m high, 40 mm deep, 0.2 m/s, 1.23 kg/m3, 3 W/(m2 K) at each face, 20 degC in, faces 30 degC"
     iso = "ISO 15099:2003, 7.4.4, memory, worked by hand"
     for name, expected, computed in (("outlet", 28.38, outlet - 273.15), ("mean", 25.39, mean - 273.15)):
@@ -62,7 +62,7 @@ def profile() -> tuple[Case, ...]:
     # 1.25 kg/m3, 0.2 m/s, 30 mm; conductances 0.5 (room, 20 degC) and 5 (outdoors, 0 degC); 0 degC in
     for y, expected in ((1.0, 0.9411), (3.0, 1.6141), (6.0, 1.7953)):
         capacity = 1.25 * 0.2 * 0.03 * 1006.0 / y
-        _, outlet = balance.exchange(0.5, 5.0, 293.15, 273.15, 273.15, capacity)
+        _, outlet = cavity_air.exchange(0.5, 5.0, 293.15, 273.15, 273.15, capacity)
         found.append(
             value_case(
                 "air along the cavity between room and outdoors",
@@ -237,7 +237,7 @@ def measured() -> tuple[Case, ...]:
             inputs=f"ours: 2.4 m x 20 mm, 1000 mm2/m at the base, no other vent, wind {wind:g} m/s (assumed)",
             units="l/(s m)",
             band=(0.1, 0.3),
-            computed=1e3 * balance.single_vent(0.001, 0.001, wind, 288.15, 283.15),
+            computed=1e3 * cavity_air.single_vent(0.001, 0.001, wind, 288.15, 283.15),
             note="an estimate made for rooms (Warren 1977, from memory)",
         )
         for wind in (2.0, 4.0, 8.0)

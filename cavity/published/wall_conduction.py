@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import ICE_POINT, STANDARD_PRESSURE, SUCTION_SCALE
-from cavity.kernels import moist_air
-from cavity.kernels import wall as kernel
+from cavity.kernels import boundaries, moist_air
 from cavity.published.case import COMPUTED, MEMORY, READ, Case, value_case
 from cavity.wall import solve, storage
 from cavity.wall.grid import build_solid_line
@@ -97,7 +96,7 @@ def sudden() -> tuple[Case, ...]:
             inputs=inputs,
             units="W/m2",
             expected=94.03,
-            computed=found.flux[0, kernel.OUT_HEAT],
+            computed=found.flux[0, boundaries.OUT_HEAT],
             rtol=0.005,
         ),
     )
@@ -126,7 +125,7 @@ def periodic_run() -> tuple[Line, solve.History]:
     """Run the half space for six days under a daily wave of its face, 10 K each way; the sixth day each half hour."""
     line = half_space(0.002, 1.06, 1.5)
 
-    def around(time: float) -> kernel.Edge:
+    def around(time: float) -> boundaries.BoundaryConditions:
         outdoor = 293.15 + 10.0 * np.sin(2.0 * np.pi * time / DAY)
         return solve.surroundings(outdoor=outdoor, indoor=293.15, heat_outside=FIXED)
 
@@ -207,7 +206,7 @@ def vapour_uptake_run() -> tuple[Line, solve.History, float]:
     def water(suction: NDArray[np.float64]) -> NDArray[np.float64]:
         return 40.0 * np.exp(-suction / SUCTION_SCALE)  # 40 kg/m3 times relative humidity at 20 degC
 
-    mu = kernel.air_permeability(293.15, STANDARD_PRESSURE) / 2e-10
+    mu = moist_air.air_permeability(293.15, STANDARD_PRESSURE) / 2e-10
     tables = storage.tables_from_functions(water, None, lambda w: mu + 0.0 * w, storage.suction_grid())
     # a copper-like conductivity and face coefficients keep it isothermal
     slab = dataclasses.replace(_UNIT, conductivity=1e4, free_saturation=40.0, max_saturation=80.0)

@@ -10,7 +10,6 @@ import numpy as np
 
 from cavity.constants import GRAVITY, ICE_POINT, R_VAPOUR, STANDARD_PRESSURE, WATER_DENSITY
 from cavity.kernels import moist_air
-from cavity.kernels import wall as kernel
 from cavity.published.case import COMPUTED, DOUBTFUL, MEMORY, Case, band_case, not_run, value_case
 from cavity.wall import solve, storage
 from cavity.wall.grid import build_solid_line
@@ -437,7 +436,7 @@ def _benchmark_mu(w: NDArray[np.float64], mu: float, full: float, celsius: float
     """
     dry = 1.0 - w / full
     kelvin = ICE_POINT + celsius
-    ratio = kernel.air_permeability(kelvin, STANDARD_PRESSURE) / (26.1e-6 / (R_VAPOUR * kelvin))
+    ratio = moist_air.air_permeability(kelvin, STANDARD_PRESSURE) / (26.1e-6 / (R_VAPOUR * kelvin))
     # a full pore lets no vapour through; 1e-6 keeps the factor finite
     return mu * ratio * (0.503 * dry**2 + 0.497) / np.maximum(dry, 1e-6)
 

@@ -16,8 +16,7 @@ from cavity.constants import (
     STEFAN_BOLTZMANN,
     WATER_TO_AIR,
 )
-from cavity.kernels import moist_air
-from cavity.kernels import wall as kernel
+from cavity.kernels import boundaries, moist_air
 from cavity.published.case import COMPUTED, MEMORY, READ, Case, not_run, value_case
 from cavity.wall import indoor, solve, storage
 from cavity.wall.grid import build_solid_line
@@ -89,7 +88,7 @@ def steam() -> tuple[Case, ...]:
             rtol=1e-3,  # compressibility and enhancement of real air
         )
     )
-    diffusivity = kernel.air_permeability(293.15, STANDARD_PRESSURE) * R_VAPOUR * 293.15  # m2/s, of the hourly model
+    diffusivity = moist_air.air_permeability(293.15, STANDARD_PRESSURE) * R_VAPOUR * 293.15  # m2/s, of the hourly model
     rows.append(
         value_case(
             "evaporation through 100 mm of stagnant air (Stefan), 20 degC",
@@ -119,7 +118,7 @@ def _still_air(full: float) -> float:
         vapour_outside=1e-3, vapour_inside=1e-3,
     )  # fmt: skip
     found = solve.march(line, around, temperature=293.15, humidity=0.7, moments=1e7, first_step=10.0, growth=1.0)
-    return -float(found.flux[0, kernel.OUT_VAPOUR])
+    return -float(found.flux[0, boundaries.OUT_VAPOUR])
 
 
 def rooms() -> tuple[Case, ...]:
@@ -245,7 +244,7 @@ def faces() -> tuple[Case, ...]:
                 inputs="hourly model: 7e-9 h",
                 units="m",
                 expected=1.0 / (67.0 + 90.0 * speed),
-                computed=kernel.air_permeability(283.15, STANDARD_PRESSURE) / (LEWIS_VAPOUR * ours),
+                computed=moist_air.air_permeability(283.15, STANDARD_PRESSURE) / (LEWIS_VAPOUR * ours),
                 rtol=0.6,  # the draft implies half the transfer that the analogy of heat and vapour gives
                 strict=False,
                 note="Millimetres of still air beside the 0.2 m of a breather membrane: of no weight in a wall.",

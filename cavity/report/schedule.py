@@ -221,6 +221,14 @@ def table(found: Sequence[ScheduleRow]) -> list[list[str]]:
     ]  # fmt: skip
 
 
+def numbers(found: Sequence[ScheduleRow]) -> list[list[Any]]:
+    """Return the schedule by the columns of `HEAD`, free area [cm2/m] and wall length [m] as numbers, NaN: unknown."""
+    made = [list(row) for row in table(found)]
+    for cells, row in zip(made, found, strict=True):
+        cells[6], cells[7] = 1e4 * row.free_area, row.length
+    return made
+
+
 def csv_text(found: Sequence[ScheduleRow]) -> str:
     """Return the schedule as CSV with a head line; texts that a spreadsheet would take for a formula are quoted off."""
     return files.csv_text(HEAD, table(found))
