@@ -32,7 +32,7 @@ MOULD_CLASSES = ("resistant", "medium resistant", "sensitive", "very sensitive")
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
 _SOLID_WOOD = ("timber", "cladding")  # groups of the materials table; other wood is boards, fibres or unknown
 BALANCE_TERMS = (
-    "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain behind the cladding",
+    "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain penetration",
     "vapour to the cavity air", "run-off", "drained from full layers", "stored",
 )  # fmt: skip
 STREAM_TERMS = (

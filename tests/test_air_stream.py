@@ -133,7 +133,7 @@ def test_the_air_stream_closes_in_every_segment_and_hour(one_year, winter, name)
 
 # ---- a whole case by hand, from what the Dataset says of surfaces and flows ------------------------------------------
 # sky above air drives it up, wind down; a joint that lets air in and one that lets it out, for each direction
-SMALL_BASE, SMALL_HEAD = (replace(vent, free_area=0.0015, clear_height=0.0015) for vent in (BASE, HEAD))
+SMALL_BASE, SMALL_HEAD = (replace(vent, gross_area=0.0015, clear_height=0.0015) for vent in (BASE, HEAD))
 HANDS = {
     "up, air in part way": ((SMALL_BASE, replace(JOINT, height=1.8), HEAD), {"gain_sky": 40.0}, 1, 1),
     "up, air out part way": ((BASE, replace(JOINT, height=4.2), SMALL_HEAD), {"gain_sky": 40.0}, 1, -1),
@@ -298,7 +298,7 @@ def test_steady_look_and_hourly_run_agree_in_steady_surroundings(one_year, name)
             Layer("inner", steel, 0.0008),
         ),
         tilt=more.get("tilt", 90.0),
-        wetting=replace(one_year.wetting, rain_plane=0, leak_layer=None),
+        wetting=replace(one_year.wetting, rain_penetration_layer=0, leak_layer=None),
         run=replace(one_year.run, segments=4, start_humidity=0.02),
         indoor=replace(one_year.indoor, model="constant", temperature=(293.15,), relative_humidity=(0.02,)),
     )

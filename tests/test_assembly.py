@@ -130,8 +130,8 @@ temperature = "20 degC"
 relative_humidity = "50 %"
 
 [wetting]
-rain_share = "2 %"
-rain_layer = "sheathing"
+rain_penetration = "2 %"
+rain_penetration_layer = "sheathing"
 leak_flow = "0.36 m3/(m2 h)"
 leak_layer = "insulation"
 
@@ -320,7 +320,7 @@ def test_leak_and_rain_arrive_at_the_exterior_surface_of_the_layer_that_the_file
     leak = edited('leak_layer = "insulation"', f'leak_layer = "{layer}"')
     assert leak.forcing.leak_node == node_of(leak, outer[layer])
     assert leak.forcing.rain_node == node_of(leak, outer["sheathing"])
-    rain = edited('rain_layer = "sheathing"', f'rain_layer = "{layer}"')
+    rain = edited('rain_penetration_layer = "sheathing"', f'rain_penetration_layer = "{layer}"')
     assert rain.forcing.rain_node == node_of(rain, outer[layer])
     assert rain.forcing.leak_node == node_of(rain, outer["insulation"])
 
@@ -437,7 +437,9 @@ def test_film_limit_freezing_and_redistribution_reach_the_line():
     assert panel[-1, potential.THETA] > 0.0
     bare = parse_wall(WALL, "joints.toml")
     bare = replace(bare, backup=bare.backup[1:])  # without the membrane the sheathing is exposed too
-    line = assemble(replace(bare, wetting=replace(bare.wetting, leak_layer=1, rain_plane=0)).case(), hours()).line
+    line = assemble(
+        replace(bare, wetting=replace(bare.wetting, leak_layer=1, rain_penetration_layer=0)).case(), hours()
+    ).line
     rows = [line.grid.left[np.flatnonzero((line.layer_of_node == k) & (line.grid.thickness > 0.0))[0]] for k in (0, 1)]
     np.testing.assert_array_equal(line.grid.tables[rows[0]], line.grid.tables[rows[1]])
 
@@ -498,7 +500,7 @@ def test_construction_water_is_put_into_its_layer_alone():
     np.testing.assert_allclose(held[:, others], plain[:, others], rtol=1e-12)
     assert plain[:, 2].max() < 1.0 and held[:, 5:].max() < 1e-6  # no films
     wrong = given.case.wall
-    wrong = replace(wrong, run=replace(wrong.run, construction_wet=(("plaster", 10.0),)))
+    wrong = replace(wrong, run=replace(wrong.run, construction_water=(("plaster", 10.0),)))
     with pytest.raises(InputError, match="no such layer"):
         assemble(wrong.case(), hours())
 
@@ -553,9 +555,9 @@ def test_still_air_gives_heat_at_both_surfaces_alike():
         opening_sets=(OpeningSet("closed", ()),),
         barriers=(),
         rails=(),
-        wetting=replace(wall.wetting, leak_layer=None, leak_flow=0.0, rain_plane=0, rain_share=0.0),
+        wetting=replace(wall.wetting, leak_layer=None, leak_flow=0.0, rain_penetration_layer=0, rain_penetration=0.0),
         indoor=replace(wall.indoor, temperature=(284.15,), relative_humidity=(0.2,)),
-        run=replace(wall.run, construction_wet=(), segments=1, start_month=1, start_humidity=0.2),
+        run=replace(wall.run, construction_water=(), segments=1, start_month=1, start_humidity=0.2),
     )
     ds = cavity.simulate(wall, calm(283.15, 72), hours=72).isel(time=-1, segment=0)
     T = {str(name): float(value) for name, value in zip(ds["face"].values, ds["temperature"].values, strict=True)}

@@ -74,7 +74,7 @@ def test_films_grow_by_vapour_rain_and_capillarity_and_lose_the_rest_by_drainage
     wall = replace(
         metal(one_year),
         backup=(sheathing, wool),
-        wetting=replace(one_year.wetting, rain_plane=0, rain_share=0.05, leak_layer=None),
+        wetting=replace(one_year.wetting, rain_penetration_layer=0, rain_penetration=0.05, leak_layer=None),
     )
     ds = cavity.simulate(wall, winter, opening_set="10 mm slots", depth=0.03)
     change = ds["film_by_vapour"] + ds["film_by_rain"] + ds["film_by_capillarity"] - ds["drainage"]
@@ -413,7 +413,7 @@ def test_permeance_of_leaks_is_interpolated_from_q50(q50, permeance):
 def bridged(wall, conductance):
     """The same wall with metal rails through its insulation; the conductance is a mean over the wall."""
     backup = [
-        replace(part, rail_conductance=conductance) if part.name == "insulation" else part for part in wall.backup
+        replace(part, bridge_conductance=conductance) if part.name == "insulation" else part for part in wall.backup
     ]
     return replace(wall, backup=tuple(backup))
 

@@ -171,7 +171,7 @@ def test_the_gain_of_a_doubled_group_is_what_the_doubled_wall_gives_at_the_same_
 
     def with_vent(j):
         changed = list(vents)
-        changed[j] = replace(vents[j], free_area=0.02)
+        changed[j] = replace(vents[j], gross_area=0.02)
         return make_wall(openings=changed, rails=[rail])
 
     assert gain["rail"] == pytest.approx(flow(make_wall(openings=vents, rails=[doubled_rails(rail)])), abs=1e-9)

@@ -69,7 +69,7 @@ def test_a_cold_store_grows_heavy_frost_and_nothing_of_it_runs(one_year, climate
     backup = (layer("mineral wool", 0.1), layer("steel", 0.0008))
     wall = replace(
         one_year, indoor=room, backup=backup, run=replace(one_year.run, segments=1, start_month=7),
-        wetting=replace(one_year.wetting, leak_layer=None, rain_plane=0),
+        wetting=replace(one_year.wetting, leak_layer=None, rain_penetration_layer=0),
     )  # fmt: skip
     ds = cavity.simulate(wall, air, opening_set="20 mm slots")
     inside = ds.sel(face="mineral wool | steel").isel(segment=0)
@@ -83,7 +83,7 @@ def test_the_back_of_a_panel_that_is_rained_on_outside_stays_without_a_film(one_
     rainy["wind_speed"] = rainy["wind_speed"] * 0.0 + 8.0
     panel = replace(one_year, cladding=(layer("fibre cement", 0.008),))
     ds = cavity.simulate(
-        replace(panel, wetting=replace(one_year.wetting, rain_share=0.0)), rainy, opening_set="10 mm slots"
+        replace(panel, wetting=replace(one_year.wetting, rain_penetration=0.0)), rainy, opening_set="10 mm slots"
     )
     assert float(ds["film"].sel(film_face="outer face").max()) > 0.05
     assert float(ds["water"].isel(layer=0).max()) > 2.0  # 383 kg/m3 in 8 mm: the panel is nearly full
@@ -116,7 +116,7 @@ def test_what_condenses_in_wool_stands_at_its_cold_face_whatever_the_cells(one_y
 @pytest.mark.parametrize(("name", "thickness"), [("concrete", 0.1), ("mineral wool", 0.12), ("OSB", 0.03)])
 def test_splitting_a_layer_changes_nothing(one_year, winter, name, thickness):
     """Two halves of one material are that material; the outermost draws rain with all of its thickness."""
-    wet = replace(one_year.wetting, rain_share=0.3, rain_plane=0, leak_layer=None)
+    wet = replace(one_year.wetting, rain_penetration=0.3, rain_penetration_layer=0, leak_layer=None)
     inner = layer("gypsum board", 0.0125)
     whole, halves = (
         cavity.simulate(replace(one_year, backup=(*cut, inner), wetting=wet), winter, opening_set="10 mm slots")
@@ -161,7 +161,7 @@ def test_fog_is_reported_beside_air_that_is_never_more_than_saturated(one_year, 
     wall = replace(
         one_year, cladding=(layer("steel", 0.0008),), backup=backup, opening_sets=(OpeningSet("closed", ()),),
         run=replace(one_year.run, start_humidity=0.98),
-        wetting=replace(one_year.wetting, rain_share=0.0, rain_plane=0, leak_layer=None),
+        wetting=replace(one_year.wetting, rain_penetration=0.0, rain_penetration_layer=0, leak_layer=None),
     )  # fmt: skip
     ds = cavity.simulate(wall, winter)
     assert float(ds["cavity_relative_humidity"].max()) <= 1.0

@@ -225,7 +225,7 @@ def build_column(case: Case) -> ColumnAir:
     for j, o in enumerate(openings):
         at_end = j in (0, n - 1) and (o.height - column.bottom <= STUB or column.top - o.height <= STUB)
         opening_law[j] = opening_row(o, area, at_end)
-        add_part(o.name, o.kind, o.height, o.free_vent_area, network.FROM_OPENING, j)
+        add_part(o.name, o.kind, o.height, o.free_area, network.FROM_OPENING, j)
 
     links = max(n - 1, 0)
     link_law = np.zeros((links, kernel.CHANNEL_COLUMNS))
@@ -279,7 +279,7 @@ def build_column(case: Case) -> ColumnAir:
         openings=openings,
         opening_names=_labels([o.name for o in openings]),
         opening_height=heights,
-        opening_area=np.array([o.free_vent_area for o in openings], dtype=float),
+        opening_area=np.array([o.free_area for o in openings], dtype=float),
         opening_kind=tuple(o.kind for o in openings),
         opening_law=opening_law,
         link_law=link_law,
@@ -425,8 +425,8 @@ def _single_vents(
         active = [j for j in range(len(openings)) if places[j] == c and opening_law[j, kernel.AREA] > 0.0]
         if len(active) == 1:
             vent = openings[active[0]]
-            area[at == c] = vent.free_vent_area / (edges[c + 1] - edges[c])
-            clear[at == c] = vent.clear_height or vent.free_area
+            area[at == c] = vent.free_area / (edges[c + 1] - edges[c])
+            clear[at == c] = vent.clear_height or vent.gross_area
     return area, clear
 
 

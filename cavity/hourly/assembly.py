@@ -253,7 +253,7 @@ def start(
     T = cold + (warm - cold) * share
     u = np.array([potential.of_humidity(wall.run.start_humidity, t) for t in T])
     grid = line.grid
-    for name, content in wall.run.construction_wet:
+    for name, content in wall.run.construction_water:
         index = next((i for i, layer in enumerate(wall.layers) if layer.name == name), None)
         if index is None:
             known = ", ".join(layer.name for layer in wall.layers)

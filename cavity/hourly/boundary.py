@@ -160,7 +160,7 @@ def forcing(
     density = _density(T_out, p_out, pressure)
     wind = wind_pressure(pressure_coefficients(wall.site, air.openings, angle), density, speed)
     p_in = room_phi * saturation_pressure(room_T)
-    rain_in = wall.wetting.rain_share * rain
+    rain_in = wall.wetting.rain_penetration * rain
     leak = leak_flow(wall, T_out, room_T, pressure, vapour_outdoor=p_out, vapour_indoor=p_in)
     return year_arrays.Forcing(
         T_out=T_out,
@@ -180,7 +180,7 @@ def forcing(
         h_in=1.0 / INNER_SURFACE[direction],  # convection and radiation together
         beta_in=ISO_AIR_PERMEABILITY / ROOM_VAPOUR_LAYER[direction],
         leak_node=plane_node(wall, line, wall.wetting.leak_layer or 0),
-        rain_node=plane_node(wall, line, wall.wetting.rain_plane),
+        rain_node=plane_node(wall, line, wall.wetting.rain_penetration_layer),
     )
 
 

@@ -352,9 +352,9 @@ def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
         "place": f"{worst['face'].values[face]}, {worst['segment'].values[segment]}",
         "failed": failed,
         "findings": [
-            {"title": found.title, "where": found.where, "value": _finite(found.value), "units": found.units,
-             "limit": _finite(found.limit), "threshold": found.threshold, "status": found.status,
-             "sentence": found.sentence}
+            {"title": found.title, "where": found.where, "value": _finite(found.shown.value),
+             "units": found.shown.units, "limit": _finite(found.shown.limit), "threshold": found.threshold,
+             "status": found.status, "sentence": found.sentence}
             for found in deciding.findings
         ],
         "strips": [
@@ -436,8 +436,9 @@ def numbers(ds: Any, findings: Any) -> list[dict[str, Any]]:
     ]  # fmt: skip
     for key, found in worst_by_criterion(findings).items():
         if found.can_fail:
-            rows.append({"key": key, "label": found.title, "value": _finite(found.value), "unit": found.units,
-                         "limit": _finite(found.limit), "status": found.status})  # fmt: skip
+            value, limit, unit = found.shown
+            rows.append({"key": key, "label": found.title, "value": _finite(value), "unit": unit,
+                         "limit": _finite(limit), "status": found.status})  # fmt: skip
     return rows
 
 

@@ -172,9 +172,9 @@ def _cell(results: list[Any]) -> dict[str, Any]:
     found = ranking.worst_first(worst.findings)[0]
     ratios = ranking.ratios(worst.findings).values()
     return {
-        "status": ranking.status(worst.findings), "title": found.title, "value": found.value, "units": found.units,
-        "limit": found.limit, "threshold": found.threshold, "strip": worst.job.case.column.name,
-        "severity": max(ratios, default=0.0),
+        "status": ranking.status(worst.findings), "title": found.title, "value": found.shown.value,
+        "units": found.shown.units, "limit": found.shown.limit, "threshold": found.threshold,
+        "strip": worst.job.case.column.name,        "severity": max(ratios, default=0.0),
     }  # fmt: skip
 
 

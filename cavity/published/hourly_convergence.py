@@ -203,7 +203,7 @@ def condensing() -> dict[float, dict[str, float]]:
         indoor=dataclasses.replace(
             wall.indoor, model="constant", temperature=(ICE_POINT + 21.0,), relative_humidity=(0.6,)
         ),
-        wetting=dataclasses.replace(wall.wetting, rain_plane=0, leak_layer=None),
+        wetting=dataclasses.replace(wall.wetting, rain_penetration_layer=0, leak_layer=None),
         run=dataclasses.replace(wall.run, max_years=1, start_month=2, segments=1),
     )
     found = {}

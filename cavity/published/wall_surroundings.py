@@ -321,7 +321,7 @@ def wetting() -> tuple[Case, ...]:
     load = driving_rain(np.array([5.0 / 3600.0]), np.array([5.0]), np.array([0.0]), tilt=90.0, site=site)
     return (
         value_case(
-            "rain behind the cladding: 1 % of what reaches it",
+            "rain penetration: 1 % of what reaches it",
             source="ANSI/ASHRAE Standard 160, from memory; worked by hand",
             tag=COMPUTED,
             inputs="wind 5 m/s, rain 5 mm/h, medium exposure, below a steep roof",

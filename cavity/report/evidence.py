@@ -80,7 +80,7 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
         "Wetting and run",
         "",
         (
-            ("wetting.rain_share", "Driving rain let past the cladding", "1"),
+            ("wetting.rain_penetration", "Driving rain let past the cladding", "1"),
             ("wetting.leak_q50", "Air permeability q50 of the envelope, for the leak", "m3/(m2 s)"),
             ("wetting.leak_flow", "Indoor air leaking in", "kg/(m2 s)"),
             ("run.segments", "Segments by height", ""),
@@ -191,8 +191,8 @@ def _bridged(layer: Layer) -> str:
     parts = []
     if layer.frame is not None:
         parts.append(f"{100 * layer.frame.share:.3g} % studs of {layer.frame.material.title}")
-    if layer.rail_conductance or layer.rail_loss:
-        parts.append(f"metal rails every {display.number(1e3 * layer.rail_spacing)} mm")
+    if layer.bridge_conductance or layer.bridge_loss:
+        parts.append(f"metal rails every {display.number(1e3 * layer.bridge_spacing)} mm")
     if layer.bracket_loss:
         parts.append("brackets")
     return f"; {', '.join(parts)}" if parts else ""
@@ -234,7 +234,7 @@ def openings(cases: Sequence[Any]) -> list[dict[str, Any]]:
             "name": each.name,
             "kind": each.kind,
             "height": display.quantity(each.height, "height"),
-            "area": display.quantity(each.free_vent_area, "area"),
+            "area": display.quantity(each.free_area, "area"),
             "share": f"{100 * each.porosity:.0f} %",
             "exposure": each.exposure,
         }

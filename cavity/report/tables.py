@@ -86,8 +86,9 @@ def sheets(comparison: Any) -> dict[str, Table]:
             ]
         )  # fmt: skip
         findings += [
-            [*_names(case), item.status, item.key, item.title, item.where, _round(item.value), _round(item.limit),
-             item.threshold, item.units, _round(item.hours), item.when, item.sentence, item.source, variant]
+            [*_names(case), item.status, item.key, item.title, item.where, _round(item.shown.value),
+             _round(item.shown.limit), item.threshold, item.shown.units, _round(item.hours), item.when,
+             item.sentence, item.source, variant]
             for item in found
         ]  # fmt: skip
         months += [
@@ -141,8 +142,8 @@ def _choices(seen: answer.View) -> list[list[Any]]:
             named = "runner-up"
         told = [""] * 8
         if part is not None and found is not None:
-            told = [found.title, _round(found.value), _round(found.limit), found.threshold, found.units, part.climate,
-                    part.column, _round(part.orientation)]  # fmt: skip
+            told = [found.title, _round(found.shown.value), _round(found.shown.limit), found.threshold,
+                    found.shown.units, part.climate, part.column, _round(part.orientation)]  # fmt: skip
         rain = all(answer.has_rain(each.case) for each in choice.parts if each.computed)
         share = answer.percent(seen, choice).removesuffix(" %")
         rows.append(

@@ -183,7 +183,7 @@ def base_case(wall: Wall, opening_set: str | None = None) -> str:
     """Return in a sentence what every lesson starts from."""
     plain = plain_column(wall, opening_set or _most_open(wall))
     column, chosen = plain.columns[0], plain.opening_sets[0]
-    areas = ", ".join(f"{each.name} {1e4 * each.free_vent_area:.3g} cm²/m" for each in chosen.openings)
+    areas = ", ".join(f"{each.name} {1e4 * each.free_area:.3g} cm²/m" for each in chosen.openings)
     return (
         f"Base case: openings “{chosen.name}” ({areas} of free vent area), cavity {1e3 * wall.cavity.depth:.3g} mm "
         f"deep and {column.height:.3g} m high, solar absorptance of the cladding {wall.solar_absorptance:g}."
@@ -199,7 +199,7 @@ def plan(wall: Wall, weather: xr.Dataset, opening_set: str) -> list[_Run]:
     runs = [_Run("depth", f"{1e3 * value:.0f} mm", plain, weather, value, 1e3 * value) for value in _DEPTHS]
     for factor in _FACTORS:
         scaled = scale_openings(plain, opening_set, factor)
-        area = min(opening.free_vent_area for opening in scaled.opening_sets[0].openings)
+        area = min(opening.free_area for opening in scaled.opening_sets[0].openings)
         runs.append(_Run("openings", f"{1e4 * area:.3g} cm²/m", scaled, weather, depth, 1e4 * area))
     runs += [_Run("height", f"{value:g} m", with_height(tall, value), weather, depth, value) for value in _HEIGHTS]
     for factor in _WIND:
@@ -223,7 +223,7 @@ def plan(wall: Wall, weather: xr.Dataset, opening_set: str) -> list[_Run]:
     dry = scaled_weather(weather, ("rain",), 0.0) if "rain" in weather else weather
     for factor in _NIGHT:
         scaled = scale_openings(metal, metal.opening_sets[0].name, factor)
-        area = 1e4 * min(opening.free_vent_area for opening in scaled.opening_sets[0].openings)
+        area = 1e4 * min(opening.free_area for opening in scaled.opening_sets[0].openings)
         runs.append(_Run("night", f"{area:.3g} cm²/m", scaled, dry, metal.cavity.depth, area))
     return runs
 
@@ -361,7 +361,7 @@ def _most_open(wall: Wall) -> str:
 
     def least(chosen: Any) -> float:
         areas = [
-            sum(each.free_vent_area for each in chosen.openings if abs(each.height - end) < 1e-6)
+            sum(each.free_area for each in chosen.openings if abs(each.height - end) < 1e-6)
             for end in (column.bottom, column.top)
         ]
         return min(areas)

@@ -374,7 +374,7 @@ def strip_resistance(layer: Layer, width: float) -> float:
     Parameters
     ----------
     layer : Layer
-        With `rail_conductance` and `rail_spacing`.
+        With `bridge_conductance` and `bridge_spacing`.
     width : float
         Width of the strip; the whole spacing gives the parallel path, the least favourable estimate of all. [m]
 
@@ -384,7 +384,7 @@ def strip_resistance(layer: Layer, width: float) -> float:
         Resistance. [m2 K/W]
     """
     beside = layer.material.conductivity / layer.thickness
-    return 1.0 / (beside + layer.rail_conductance * layer.rail_spacing / width)
+    return 1.0 / (beside + layer.bridge_conductance * layer.bridge_spacing / width)
 
 
 def rail_conductance(*, conductivity: float, web: float, spacing: float, thickness: float) -> float:
@@ -468,7 +468,7 @@ def rail_temperature_factor(
     resistance_outside, resistance_inside : float, keyword only
         Resistances on either side of the layer, surface resistances included. [m2 K/W]
     layer : Layer, keyword only
-        The insulation, with `rail_conductance` and `rail_spacing`.
+        The insulation, with `bridge_conductance` and `bridge_spacing`.
     cover : float, keyword only
         Thickness of the board or wall that the inner flange bears on; not less than 13 mm. [m]
     flange : float, keyword only
@@ -484,7 +484,7 @@ def rail_temperature_factor(
     ASHRAE Handbook - Fundamentals, ch. 27, zone method (strip width m + 2 d, d at least 13 mm), from memory. It is
     meant for mean U-values; its use for the local temperature is our own estimate, and no substitute for ISO 10211.
     """
-    strip = min((flange or layer.rail_flange) + 2.0 * max(cover, _SMALLEST_COVER), layer.rail_spacing)
+    strip = min((flange or layer.bridge_flange) + 2.0 * max(cover, _SMALLEST_COVER), layer.bridge_spacing)
     through = resistance_outside + strip_resistance(layer, strip)
     return through / (through + resistance_inside)
 
@@ -535,7 +535,7 @@ def rail_spots(case: Case) -> tuple[RailSpot, ...]:
     outside = 1.0 / found.undisturbed - found.inner_surface - sum(resistances)
     spots = []
     for index, layer in enumerate(wall.backup):
-        if layer.rail_conductance <= 0.0 or layer.is_membrane:
+        if layer.bridge_conductance <= 0.0 or layer.is_membrane:
             continue
         solid = [item for item in wall.backup[index + 1 :] if not item.is_membrane]
         before = outside + sum(resistances[:index])
@@ -703,16 +703,16 @@ def at_studs(wall: Wall) -> Wall:
 
 def _rail_loss(layer: Layer, backup: list[Layer], total: float) -> float:
     """Return what the metal rails through a layer add to the U-value of a wall of this total resistance [W/(m2 K)]."""
-    if layer.is_membrane or layer.rail_conductance <= 0.0:
-        return layer.rail_loss
+    if layer.is_membrane or layer.bridge_conductance <= 0.0:
+        return layer.bridge_loss
     before, after = 0.0, 0.0
     if layer in backup:
         place = backup.index(layer)
         before = sum(one.thickness for one in backup[:place] if not one.is_membrane)
         after = sum(one.thickness for one in backup[place + 1 :] if not one.is_membrane)
-    width = zone_width(layer.rail_flange, before, after, spacing=layer.rail_spacing)
+    width = zone_width(layer.bridge_flange, before, after, spacing=layer.bridge_spacing)
     strip = total - layer_resistance(layer) + strip_resistance(layer, width)
-    return layer.rail_loss + width / layer.rail_spacing * (1.0 / strip - 1.0 / total)
+    return layer.bridge_loss + width / layer.bridge_spacing * (1.0 / strip - 1.0 / total)
 
 
 def steps(found: UValue) -> str:
@@ -743,7 +743,7 @@ def _bridge_notes(layers: Sequence[Layer], framed: CombinedResistance) -> list[s
                 "The upper limit is more than 1.5 times the lower one: ISO 6946 then asks for a calculation by "
                 "ISO 10211."
             )
-    if any(layer.rail_conductance for layer in layers):
+    if any(layer.bridge_conductance for layer in layers):
         notes.append(
             "Metal rails are counted by the zone method of the ASHRAE handbook; ISO 6946 asks for a two-dimensional "
             "calculation (ISO 10211) where metal bridges insulation: give its result as psi where you have one."

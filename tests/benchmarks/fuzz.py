@@ -257,7 +257,7 @@ def study_text(number: int, seed: int) -> tuple[str, str, str]:
         wall["backup"] = [_layer(name, chance) for name in names] + [_layer(chance.choice(walls.SHEATHING), chance)]
         wall["cladding"] = [_layer(chance.choice(walls.CLADDINGS), chance)]
         for section in ("wetting", "run"):  # names of layers that are gone
-            for word in ("rain_layer", "leak_layer", "construction_water"):
+            for word in ("rain_penetration_layer", "leak_layer", "construction_water"):
                 wall.get(section, {}).pop(word, None)
         if wall.get("wetting", {}).get("leak_flow") or wall.get("wetting", {}).get("leak_q50"):
             wall["wetting"]["leak_layer"] = wall["backup"][-1].setdefault("name", "last")
@@ -269,7 +269,7 @@ def study_text(number: int, seed: int) -> tuple[str, str, str]:
     if chance.random() < 0.3 and "column" in wall:
         wall["column"] = [*wall["column"], {"name": "other", "top": wall["column"][0]["top"]}]
     if chance.random() < 0.3:
-        wall["wetting"] = wall["wetting"] | {"rain_share": chance.choice(("0 %", "10 %", "100 %"))}
+        wall["wetting"] = wall["wetting"] | {"rain_penetration": chance.choice(("0 %", "10 %", "100 %"))}
     wall["run"] = {"segments": chance.choice((1, 2, 3)), "max_years": 1} | wall["run"]
     command, arguments = COMMANDS[number % len(COMMANDS)]
     return wall_bounds.toml(wall), command, arguments
