@@ -258,18 +258,18 @@ def cases() -> tuple[Case, ...]:
         else:
             rows.append(value_case(title, units=units, expected=0.0, computed=value, atol=limit, **common))
     halved = apart(runs["halved cells and steps"], finer())
-    for name in ("relative humidity, root mean square", "temperature, root mean square"):
-        rows.append(
-            value_case(
-                f"order of the whole run, cells and steps halved together: {name}",
-                units="1",
-                expected=2.0,
-                computed=math.log2(apart(base, finer())[name][0] / halved[name][0]),
-                atol=0.5,
-                note="Both against a run 8 times finer, whose own error counts a sixteenth of that of the halved one.",
-                **common,
-            )
+    rows += [
+        value_case(
+            f"order of the whole run, cells and steps halved together: {name}",
+            units="1",
+            expected=2.0,
+            computed=math.log2(apart(base, finer())[name][0] / halved[name][0]),
+            atol=0.5,
+            note="Both against a run 8 times finer, whose own error counts a sixteenth of that of the halved one.",
+            **common,
         )
+        for name in ("relative humidity, root mean square", "temperature, root mean square")
+    ]
     for title, name, limit in (
         ("water balance error over throughput", "water_balance_error", 1e-6),
         ("energy balance error over throughput", "energy_balance_error", 1e-4),

@@ -221,7 +221,7 @@ def _sheets() -> Any:
         indoor=dataclasses.replace(
             wall.indoor, model="constant", temperature=(ICE_POINT + 14.0,), relative_humidity=(0.5,)
         ),
-        wetting=dataclasses.replace(wall.wetting, rain_plane=0, rain_share=0.0, leak_layer=None),
+        wetting=dataclasses.replace(wall.wetting, rain_penetration=0.0, rain_penetration_layer=0, leak_layer=None),
         run=dataclasses.replace(wall.run, segments=1, max_years=1, start_month=4, start_humidity=0.7),
     )  # fmt: skip
     return wall.case()
