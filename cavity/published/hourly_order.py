@@ -121,7 +121,7 @@ def coupled_error(refine: float, steps: int) -> tuple[float, float]:
     Parameters
     ----------
     refine : float
-        2 halves every cell.
+        2 halves every cell. [1]
     steps : int
         Of the kind that the hourly run takes, in the period of six hours. [1]
     """
