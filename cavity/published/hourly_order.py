@@ -27,7 +27,7 @@ from cavity.constants import (
 )
 from cavity.kernels import boundaries, cavity_air, moist_air, potential, wall_section
 from cavity.kernels import wall as kernel
-from cavity.published.case import COMPUTED, MEMORY, Case, value_case
+from cavity.published.case import ANALYTICAL, Case, value_case
 from cavity.wallfile.model import Layer, Material
 
 if TYPE_CHECKING:
@@ -359,7 +359,7 @@ def cases() -> tuple[Case, ...]:
     """Return orders and errors of the coupled slab and of the films."""
     slab = {
         "source": _HENRY,
-        "tag": MEMORY,
+        "tag": ANALYTICAL,
         "inputs": f"slab of {1e3 * _THICKNESS:g} mm, isotherm {_SLOPE:g} kg/m3, mu {_SLAB.mu_dry:g}; outdoor "
         "temperature and vapour pressure swing in 6 h, room steady; after one period",
         "units": "1",
@@ -380,7 +380,7 @@ def cases() -> tuple[Case, ...]:
         rows.append(value_case(title, expected=0.0, computed=usual, atol=0.03, **slab))
     films = {
         "source": _THEORY,
-        "tag": COMPUTED,
+        "tag": ANALYTICAL,
         "inputs": f"hourly run, sheets of {1e3 * _PANEL:g} and {1e3 * _BACKUP:g} mm, one vent, {_HOURS} h with a clear "
         "night; dew grows from midnight on and dries in the morning",
     }
