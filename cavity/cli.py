@@ -703,7 +703,7 @@ def verify(areas: tuple[str, ...], report: str | None, short: bool) -> None:
     console = Console(highlight=False)
     for area, cases in found.items():
         console.print(published.terminal_table(area, cases, every=not short))
-    click.echo(f"\n{published.summary(found)}")
+    click.echo(f"\n{published.summary(found)}\n{published.provenance(found)}")
     files.tell()
     bad = published.failed(found)
     if bad:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import ICE_POINT, STANDARD_PRESSURE
-from cavity.published.case import COMPUTED, Case, band_case, value_case
+from cavity.published.case import OWN, Case, band_case, value_case
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -139,7 +139,7 @@ def cases() -> tuple[Case, ...]:
     base = runs.pop("as it is")
     common = {
         "source": "own convergence check on invented weather",
-        "tag": COMPUTED,
+        "tag": OWN,
         "inputs": f"starter wall, {DAYS} d of a made-up late winter, all faces, segments and hours",
     }
     rows: list[Case] = []
