@@ -251,11 +251,11 @@ def test_drying_and_brick_begin_closed_and_change_the_vents_alone(runs):
     for key in ("drying", "brick"):
         mine = [run for run in runs if run.key == key]
         assert mine[0].label == "closed" and mine[0].wall.opening_sets[0].openings == () and len(mine) == 5
-        areas = [sum(each.free_vent_area for each in run.wall.opening_sets[0].openings) for run in mine]
+        areas = [sum(each.free_area for each in run.wall.opening_sets[0].openings) for run in mine]
         assert areas == sorted(areas) and areas[0] == 0.0
         for run in mine[2:]:
             fields = changed(asdict(mine[1].wall), asdict(run.wall))
-            assert fields <= {".opening_sets.openings.free_area", ".opening_sets.openings.clear_height"}
+            assert fields <= {".opening_sets.openings.gross_area", ".opening_sets.openings.clear_height"}
             assert run.weather is mine[0].weather
     brick = next(run.wall for run in runs if run.key == "brick")
     assert brick.orientation == 180.0 and "brick" in brick.cladding[0].material.name
@@ -289,6 +289,8 @@ def test_figures_of_drying_and_brick_hold_the_computed_numbers():
     brick = lesson_page.figure(made_up("brick"))
     assert list(brick.data[1].y) == [400.0, 200.0, 100.0] and list(brick.data[2].y) == pytest.approx([80, 70, 50])
     assert "from 400 to 100 Pa" in lesson_page.told(made_up("brick"))
+    night = lesson_page.figure(made_up("night"))
+    assert list(night.data[1].y) == [100.0, 200.0, 400.0] and list(night.data[2].y) == pytest.approx([20, 40, 80])
 
 
 # ---- the drawing -----------------------------------------------------------------------------------------------------

@@ -253,7 +253,7 @@ def figure(lesson: Any) -> go.Figure:
     """Return the figure of one lesson: curves of drying, vapour behind brick, else flow, air changes and wetness."""
     if lesson.key == "drying":
         return _drying_figure(lesson)
-    return _three(lesson, *(_brick_rows(lesson) if lesson.key == "brick" else _air_rows(lesson)))
+    return _three(lesson, *{"brick": _brick_rows, "night": _night_rows}.get(lesson.key, _air_rows)(lesson))
 
 
 def marks(lesson: Any) -> dict[str, Any]:
@@ -314,6 +314,23 @@ def _three(lesson: Any, traces: list[dict[str, Any]], titles: tuple[str, str, st
         yaxis3={"title": {"text": titles[2]}, "rangemode": "tozero", "domain": [0.0, 0.3]},
     )
     return go.Figure({"data": traces, "layout": layout})
+
+
+def _night_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
+    """Return air change rate, hours of dew and the largest film: each with an axis of its own, for both may turn."""
+    traces = [
+        {"y": [step.rate for step in lesson.steps], "name": "air change rate, median",
+         "line": {"color": LIGHT["air"], "width": 2}, "marker": {"size": 8},
+         "hovertemplate": "%{text}: %{y:.3~g} 1/h<extra></extra>"},
+        {"y": [step.dew_hours for step in lesson.steps], "yaxis": "y2",
+         "name": "back of the cladding below the dew point",
+         "line": {"color": LIGHT["film"], "width": 2}, "marker": {"symbol": "circle", "size": 9},
+         "hovertemplate": "%{text}: %{y:.0f} h<extra></extra>"},
+        {"y": [1e3 * step.film for step in lesson.steps], "yaxis": "y3", "name": "largest film of dew",
+         "line": {"color": LIGHT["wind"], "width": 2, "dash": "dash"}, "marker": {"symbol": "square", "size": 9},
+         "hovertemplate": "%{text}: %{y:.2f} g/m²<extra></extra>"},
+    ]  # fmt: skip
+    return traces, ("Air change rate [1/h]", "Hours a year [h]", "Film [g/m²]")
 
 
 def _brick_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:

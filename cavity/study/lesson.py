@@ -300,7 +300,7 @@ def _opened(key: str, plain: Wall, weather: Any, depth: float, factors: Sequence
     runs = [_Run(key, "closed", with_ends(plain, False, False), weather, depth, 0.0)]
     for factor in factors:
         scaled = scale_openings(plain, plain.opening_sets[0].name, factor)
-        area = 1e4 * min(opening.free_vent_area for opening in scaled.opening_sets[0].openings)
+        area = 1e4 * min(opening.free_area for opening in scaled.opening_sets[0].openings)
         runs.append(_Run(key, f"{area:.3g} cm²/m", scaled, weather, depth, area))
     return runs
 
