@@ -109,6 +109,9 @@ def test_gusts_without_mean_drive_exchange_the_mean_of_the_normal_distribution()
     """
     found = cavity_air.gust_exchange(CURVE, 0.0, 1.0, 1e-3, 0.2)
     assert found == pytest.approx(0.01 * 2**0.25 * math.gamma(0.75) / math.sqrt(math.pi), rel=0.1)
+    # below the first point flow and drive are in proportion: E|x| = sqrt(2 / pi)
+    slight = cavity_air.gust_exchange(CURVE, 0.0, 1e-5, 1e-9, 0.2)
+    assert slight == pytest.approx(0.01 * 1e-3**0.5 * 1e-5 / 1e-3 * math.sqrt(2.0 / math.pi), rel=0.1)
     # a gust shorter than the time of renewal carries on in proportion only
     short = cavity_air.gust_exchange(CURVE, 0.0, 1.0, 60.0, 10.0)
     assert short == pytest.approx(found * found / 10.0, rel=1e-9)
