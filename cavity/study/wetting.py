@@ -165,7 +165,8 @@ def _check(wall: Wall, amount: float) -> None:
     if not 0.0 < amount <= _MOST:
         faults.append(
             Fault(
-                "wetting event, amount", "must be above 0 and possible", f"{amount:g} kg/m2", f"above 0, at most {_MOST:g} kg/m2",
+                "wetting event, amount", "must be above 0 and possible", f"{amount:g} kg/m2",
+                f"above 0, at most {_MOST:g} kg/m2",
                 slip(amount, "kg/m2", 1e-3, _MOST) or "such as 0.5 kg/m2",
             )
         )  # fmt: skip
