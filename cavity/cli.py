@@ -56,8 +56,11 @@ class Commands(click.Group):
 
         if not _has_folder():  # neither paths nor the compiler work without one
             raise Failure("The working folder was deleted; change to another and start again.", 1)
+        from cavity.terminal import Announced, watched
+
         try:
-            return super().invoke(ctx)
+            with watched(Announced(lambda line: click.echo(line, err=True))):
+                return super().invoke(ctx)
         except InputError as error:
             faults = [str(fault) for fault in error.faults]
             if len(faults) > _SHOWN:
@@ -700,7 +703,7 @@ def verify(areas: tuple[str, ...], report: str | None, short: bool) -> None:
     console = Console(highlight=False)
     for area, cases in found.items():
         console.print(published.terminal_table(area, cases, every=not short))
-    click.echo(f"\n{published.summary(found)}")
+    click.echo(f"\n{published.summary(found)}\n{published.provenance(found)}")
     files.tell()
     bad = published.failed(found)
     if bad:
