@@ -411,7 +411,7 @@ def test_page_figures_carry_every_wind_and_part():
     ds = steady_air(make_wall(rails=[Rail("rail", HEIGHTS, 0.006, 0.6)]).case(), wind=(0.0, 3.0), sun=(0.0, 500.0))
     figure = airflow_page.rate_figure(ds)
     assert [len(trace.x) for trace in figure.data] == [2, 2]
-    assert "1/h" in figure.layout.yaxis.title.text
+    assert "per hour" in figure.layout.yaxis.title.text
     drawn = airflow_page.loss_figure(ds)
     assert sum(len(trace.y) for trace in drawn.data) == ds.sizes["part"]
 

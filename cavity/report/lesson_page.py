@@ -217,7 +217,7 @@ def figure(lesson: Any) -> go.Figure:
          "marker": {"symbol": "diamond", "size": 8}, "hovertemplate": "%{text}: %{y:.3~g} l/(s m)<extra></extra>"},
         {"type": "scatter", "mode": mode, "x": at, "text": labels, "y": rate, "yaxis": "y2", "error_y": spread,
          "name": "air change rate: median, and 10 to 90 % of hours", "line": {"color": LIGHT["air"], "width": 2},
-         "marker": {"size": 8}, "hovertemplate": "%{text}: %{y:.3~g} 1/h<extra></extra>"},
+         "marker": {"size": 8}, "hovertemplate": "%{text}: %{y:.3~g} per hour<extra></extra>"},
         {"type": "scatter", "mode": mode, "x": at, "text": labels, "y": [step.dew_hours for step in lesson.steps],
          "yaxis": "y3", "name": "back of the cladding below the dew point",
          "line": {"color": LIGHT["film"], "width": 2}, "marker": {"symbol": "circle", "size": 9},
@@ -237,7 +237,7 @@ def figure(lesson: Any) -> go.Figure:
             **({"range": [0, 1.06 * max(values)]} if numbers else {}),
         },
         yaxis={"title": {"text": "Air flow [l/(s m)]"}, "rangemode": "tozero", "domain": [0.72, 1.0]},
-        yaxis2={"title": {"text": "Air change rate [1/h]"}, "rangemode": "tozero", "domain": [0.37, 0.65]},
+        yaxis2={"title": {"text": "Air change rate [per hour]"}, "rangemode": "tozero", "domain": [0.37, 0.65]},
         yaxis3={"title": {"text": "Hours a year [h]"}, "rangemode": "tozero", "domain": [0.0, 0.3]},
     )
     return go.Figure({"data": traces, "layout": layout})
@@ -253,7 +253,7 @@ def told(lesson: Any) -> str:
     return (
         f"Computed here, from {first.label} to {last.label}: the median air flow goes from "
         f"{change(first.flow, last.flow, 'l/(s m)')}, the median air change rate from "
-        f"{change(first.rate, last.rate, '1/h')}, "
+        f"{change(first.rate, last.rate, 'per hour')}, "
         f"the hours in which the back of the cladding is below the dew point from "
         f"{change(first.dew_hours, last.dew_hours, 'h')}, and the hours above 80 % at the outer face of the wall from "
         f"{change(first.humid_hours, last.humid_hours, 'h')}."
@@ -280,7 +280,7 @@ def _missing(lesson: Any) -> list[str]:
 
 def _table(lesson: Any) -> dict[str, Any]:
     head = [
-        lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [1/h]", "10 to 90 % of hours [1/h]",
+        lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [per hour]", "10 to 90 % of hours [per hour]",
         "Hours upwards [%]",
         "Cavity warmer in the sunniest tenth of hours [K]", "Cladding back below dew point [h]",
         "Outer face of wall above 80 % [h]", "Largest film on the cladding, dew and rain [g/m²]",
