@@ -33,6 +33,8 @@ _PUBLIC = {
     "judge": "cavity.risk",
     "compare": "cavity.study",
     "write_report": "cavity.report",
+    "write_docx": "cavity.report",
+    "write_xlsx": "cavity.report",
 }
 
 __all__ = ["__version__", *_PUBLIC]

@@ -56,8 +56,11 @@ class Commands(click.Group):
 
         if not _has_folder():  # neither paths nor the compiler work without one
             raise Failure("The working folder was deleted; change to another and start again.", 1)
+        from cavity.terminal import Announced, watched
+
         try:
-            return super().invoke(ctx)
+            with watched(Announced(lambda line: click.echo(line, err=True))):
+                return super().invoke(ctx)
         except InputError as error:
             faults = [str(fault) for fault in error.faults]
             if len(faults) > _SHOWN:
@@ -271,6 +274,16 @@ def new(file: str | None, like: str, listed: bool, force: bool) -> None:
 )
 @click.option("--pdf", is_flag=True, help="Also print the report to PDF beside it; needs Chromium.")
 @click.option(
+    "--docx", type=click.Path(), metavar="FILE",
+    help="Also write the summary as a document, with pictures where Chromium is installed (DOCX); of several walls the "
+    "folder of all documents.",
+)  # fmt: skip
+@click.option(
+    "--xlsx", type=click.Path(), metavar="FILE",
+    help="Also write findings, vent schedule, months and hours as a spreadsheet (XLSX); of several walls the folder of "
+    "all spreadsheets.",
+)  # fmt: skip
+@click.option(
     "--confidence", is_flag=True,
     help="Sample the uncertain inputs for the recommended case and the runner-up, however long it takes "
     "[default: only if it takes under half a minute].",
@@ -289,6 +302,8 @@ def compare(
     save: str | None,
     csv: str | None,
     pdf: bool,
+    docx: str | None,
+    xlsx: str | None,
     confidence: bool,
     scheduler: str | None,
     fresh: bool,
@@ -304,8 +319,8 @@ def compare(
 
     from cavity.errors import ConvergenceError, Fault, InputError
     from cavity.files import HTML, PDF, check_outputs, write_whole
-    from cavity.report import summary, write_report
-    from cavity.report.listing import comparison_lines, comparison_tables, shown_progress
+    from cavity.report import office, summary, write_docx, write_report, write_xlsx
+    from cavity.report.comparison_text import comparison_lines, comparison_tables, shown_progress
     from cavity.report.tables import write_tables
     from cavity.study import compare as run
     from cavity.study import save_cases
@@ -324,17 +339,23 @@ def compare(
         )  # fmt: skip
     folder = Path(out) if out and many else Path("reports")
     names = _own_names(paths)
+    documents = office.targets("--docx", docx, names if many else None)  # before the work, not after it
+    spreadsheets = office.targets("--xlsx", xlsx, names if many else None)
     targets = [folder / f"{name}.html" if many or not out else Path(out) for name in names]
     overview = folder / "summary.html" if many else None
     outputs: list[tuple[str, Any, bytes]] = [("--out", target, HTML) for target in (*targets, overview)]
     if overview:
         outputs.append(("--out", overview.with_suffix(".csv"), b"wall,"))
     outputs += [("--pdf", target.with_suffix(".pdf"), PDF) for target in targets if pdf]
+    outputs += [("--docx", target, office.START) for target in documents]
+    outputs += [("--xlsx", target, office.START) for target in spreadsheets]
     outputs += [("--save", save, b""), ("--csv", csv, b"")]
     inputs = [*paths, *climates, *rain, rules]
     check_outputs(outputs, inputs)  # before anything is read
     walls, weathers = _checked(paths, climates, rain, rain_total, rules, columns, facings, variants)
     check_outputs(outputs, [*inputs, *(wall.indoor.file for wall in walls)])
+    if documents and (missing := office.no_pictures()):
+        click.echo(f"Note: --docx: {missing}", err=True)
     if many and scheduler:
         from cavity.study.engine import Engine
 
@@ -342,7 +363,7 @@ def compare(
             pass
     files, found, reasons, computed = _Files(), [], [], 0
     with shown_progress() as progress:
-        for wall, name, path, target in zip(walls, names, paths, targets, strict=True):
+        for at, (wall, name, path, target) in enumerate(zip(walls, names, paths, targets, strict=True)):
             lead = f"{wall.name}: " if many else ""
             try:
                 comparison = run(
@@ -359,6 +380,10 @@ def compare(
             page = files.write("Report: ", write_report, comparison, target)
             if pdf and page:
                 files.write("PDF: ", write_pdf, page, target.with_suffix(".pdf"))
+            if documents:
+                files.write("Document: ", write_docx, comparison, documents[at], page=page)
+            if spreadsheets:
+                files.write("Spreadsheet: ", write_xlsx, comparison, spreadsheets[at])
             if save:
                 files.write("", save_cases, comparison, Path(save) / name if many else save)
             if csv:
@@ -447,12 +472,12 @@ def materials(name: str | None, group: str | None) -> None:
     """List the built-in materials, or all values of the material NAME."""
     from rich.console import Console
 
-    from cavity.wallfile.listing import material_detail, materials_table
+    from cavity.wallfile.materials_text import material_detail, materials_table
 
     console = Console(highlight=False)
     console.print(material_detail(name) if name else materials_table(console.width, group))
     if name:
-        from cavity.wall.listing import material_curves
+        from cavity.wall.monthly_text import material_curves
         from cavity.wallfile import material
 
         console.print(material_curves(material(name), console.width))
@@ -501,7 +526,7 @@ def climate(
     """  # noqa: D301
     from rich.console import Console
 
-    from cavity.climate.listing import climates_table, notes, prepare, table
+    from cavity.climate.climate_text import climates_table, notes, prepare, table
 
     if not files:
         if rain or rain_total or wall or year or warmer is not None or out or save:
@@ -554,12 +579,12 @@ def monthly(
     """Check a wall by monthly means: condensate and drying (ISO 13788), U-value (ISO 6946), surface mould factor."""
     from rich.console import Console
 
-    from cavity.climate.listing import notes
+    from cavity.climate.climate_text import notes
     from cavity.errors import Fault, InputError
     from cavity.units import parse_quantity
-    from cavity.wall.listing import monthly_lines, monthly_table
     from cavity.wall.monthly import DIFFERENCES
     from cavity.wall.monthly import monthly as run
+    from cavity.wall.monthly_text import monthly_lines, monthly_table
     from cavity.wallfile import read_wall
 
     metres = None
@@ -618,7 +643,7 @@ def airflow(
     from rich.console import Console
 
     from cavity.airflow.steady import difference_sentence, numbers, steady_columns
-    from cavity.climate.listing import table
+    from cavity.climate.climate_text import table
     from cavity.constants import ICE_POINT
     from cavity.errors import Fault, InputError
     from cavity.files import HTML, check_outputs
@@ -636,13 +661,13 @@ def airflow(
         except ValueError as error:
             raise InputError(Fault("--depth", str(error), depth, 'a length such as "30 mm"')) from None
     winds = numbers(wind, "--wind")
-    warmth: dict[str, Any] = {}
+    heated: dict[str, Any] = {}
     if warm is not None:
-        warmth["cavity"] = [value + ICE_POINT for value in numbers(warm, "--cavity")]
+        heated["cavity"] = [value + ICE_POINT for value in numbers(warm, "--cavity")]
     if sun is not None or warm is None:
-        warmth["sun"] = numbers("0,300,700" if sun is None else sun, "--sun")
+        heated["sun"] = numbers("0,300,700" if sun is None else sun, "--sun")
     case = wall.case(opening_set=openings, depth=metres, column=columns[0] if columns else None)
-    found = steady_columns(wall, columns, opening_set=openings, depth=metres, wind=winds, **options, **warmth)
+    found = steady_columns(wall, columns, opening_set=openings, depth=metres, wind=winds, **options, **heated)
     notes = [difference_sentence(case, wind=winds, **options)]
     files = _Files()
     if out:
@@ -678,7 +703,7 @@ def verify(areas: tuple[str, ...], report: str | None, short: bool) -> None:
     console = Console(highlight=False)
     for area, cases in found.items():
         console.print(published.terminal_table(area, cases, every=not short))
-    click.echo(f"\n{published.summary(found)}")
+    click.echo(f"\n{published.summary(found)}\n{published.provenance(found)}")
     files.tell()
     bad = published.failed(found)
     if bad:
@@ -757,10 +782,10 @@ def size(
     from rich.console import Console
 
     from cavity.files import HTML, check_outputs
-    from cavity.report.listing import shown_progress
+    from cavity.report.comparison_text import shown_progress
     from cavity.report.study_page import write_size_page
-    from cavity.study.listing import size_tables
     from cavity.study.size import size as run
+    from cavity.study.study_text import size_tables
     from cavity.wallfile import read_wall
 
     share = _quantity("--margin", margin, "", 0.0, 0.9, "10 %")
@@ -809,10 +834,10 @@ def uncertainty(
     from rich.console import Console
 
     from cavity.files import HTML, NETCDF, check_outputs
-    from cavity.report.listing import shown_progress
+    from cavity.report.comparison_text import shown_progress
     from cavity.report.study_page import write_uncertainty_page
     from cavity.result import save as write
-    from cavity.study.listing import range_lines, range_table, uncertainty_table
+    from cavity.study.study_text import range_lines, range_table, uncertainty_table
     from cavity.study.uncertainty import uncertainty as run
     from cavity.wallfile import read_wall
 
@@ -863,7 +888,7 @@ def advise(
 ) -> None:  # fmt: skip
     """Say what to change first about WALLFILE: each change is simulated. With the drying time of a wetting event."""
     from cavity.errors import ConvergenceError
-    from cavity.report.listing import shown_progress
+    from cavity.report.comparison_text import shown_progress
     from cavity.study.advice import advise as run
     from cavity.study.advice import lines
     from cavity.study.wetting import wettable, wetting_event
@@ -911,8 +936,8 @@ def lesson(
     Computed for WALLFILE, default: the fictitious wall of `cavity new`; rails and barriers are left out.
     """
     from cavity.files import HTML, check_outputs
+    from cavity.report.comparison_text import shown_progress
     from cavity.report.lesson_page import write_lesson
-    from cavity.report.listing import shown_progress
     from cavity.study.lesson import base_case, lessons
     from cavity.wallfile import parse_wall, read_wall, starter
 

@@ -9,6 +9,7 @@ R_VAPOUR = GAS_CONSTANT / MOLAR_MASS_WATER  # J/(kg K)
 R_AIR = GAS_CONSTANT / MOLAR_MASS_AIR  # J/(kg K)
 WATER_TO_AIR = MOLAR_MASS_WATER / MOLAR_MASS_AIR  # 0.622, ratio of molar masses
 ICE_POINT = 273.15  # K, 0 degC
+HOUR = 3600.0  # s
 STANDARD_PRESSURE = 101325.0  # Pa, ISO 2533
 WATER_DENSITY = 1000.0  # kg/m3, EN 15026 convention
 WATER_HEAT = 4184.0  # J/(kg K), liquid water at 20 degC, IAPWS-95 (CoolProp)
@@ -29,3 +30,6 @@ LEWIS_VAPOUR = 7.0e-9  # (s/m)/(W/(m2 K)): beta_p = 7e-9 h_c, EN 15026 / ISO 137
 # Cp(base) - Cp(head) over the whole wall, low, mid and high value, where the user gives a straight line or in doubt:
 # an assumption, no confirmed measurement
 CP_DIFFERENCE_BAND = (0.05, 0.1, 0.3)  # 1
+# Free area of the openings of an air layer per metre of wall, up to which it is unventilated and from which it is well
+# ventilated: ISO 6946:1996 clause 5.3, read in a secondary text; ISO 6946:2017, 6.9.2 to 6.9.4 (clauses read)
+UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT = 500e-6, 1500e-6  # m2/m

@@ -69,6 +69,10 @@ class ConvergenceError(CavityError):
     """The solver gave up; the text says in which hour, where, how far off and what to try."""
 
 
+class Stopped(CavityError):
+    """A run was ended by the one who had asked for it; there is no result."""
+
+
 def why(error: Exception) -> str:
     """Return in one line why something was not computed; what nobody foresaw is named with its place."""
     if isinstance(error, CavityError):

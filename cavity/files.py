@@ -23,7 +23,7 @@ _KINDS = {
     "a NetCDF file": (NETCDF, b"CDF"),
     "a PDF file": (PDF,),
     "an SVG drawing": (b"<svg", b"<?xml"),
-    "a spreadsheet": (b"PK\x03\x04",),
+    "an office file": (b"PK\x03\x04",),
 }
 _PART = re.compile(r"\.cavity-([0-9a-f]{8})-(\d+)-\d+\.part")
 _ABANDONED = 3600.0  # s, age at which an unfinished file of another computer belongs to nobody

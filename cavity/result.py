@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from cavity.airflow.column import ColumnAir
-    from cavity.kernels import year
+    from cavity.kernels import year_arrays
     from cavity.wall.grid import Line
     from cavity.wall.uvalue import RailSpot
     from cavity.wallfile.model import Case, Layer, Wall
@@ -32,7 +32,7 @@ MOULD_CLASSES = ("resistant", "medium resistant", "sensitive", "very sensitive")
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
 _SOLID_WOOD = ("timber", "cladding")  # groups of the materials table; other wood is boards, fibres or unknown
 BALANCE_TERMS = (
-    "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain behind the cladding",
+    "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain penetration",
     "vapour to the cavity air", "run-off", "drained from full layers", "stored",
 )  # fmt: skip
 STREAM_TERMS = (
@@ -48,9 +48,9 @@ def dataset_of(
     room_phi: NDArray[np.float64],
     air: ColumnAir,
     line: Line,
-    record: year.Record,
+    record: year_arrays.Record,
     ends: list[NDArray[np.float64]],
-    state: year.State,
+    state: year_arrays.State,
     gain: NDArray[np.float64],
 ) -> xr.Dataset:
     """Return the Dataset of one case.
@@ -85,7 +85,7 @@ def dataset_of(
 
     import xarray as xr
 
-    from cavity.kernels.year import CAPILLARY, DEW, RAIN
+    from cavity.kernels.year_arrays import CAPILLARY, DEW, RAIN
 
     layers = len(wall.layers)
     face_p = record.p.astype(float)
@@ -148,7 +148,7 @@ def dataset_of(
         | shared,
         coords=_coordinates(wall, outside, air, line, len(ends) - 1),
     )
-    throughput = np.maximum(record.through, 1e-9)
+    throughput = np.maximum(record.throughput, 1e-9)
     stream = _stream_errors(record.stream)
     dataset.attrs = (
         provenance(wall, weather)
@@ -266,10 +266,12 @@ def _stream_errors(terms: NDArray[np.float64]) -> tuple[float, float]:
     return float(worst[0]), float(worst[1])
 
 
-def _balance(record: year.Record, state: year.State) -> NDArray[np.float64]:
+def _balance(record: year_arrays.Record, state: year_arrays.State) -> NDArray[np.float64]:
+    from cavity.kernels.year_arrays import DRAINED_TERM, STORED_TERM, WATER_AT_START
+
     terms = record.terms.copy()
-    terms[:, -2] = -record.drained
-    terms[:, -1] = state.W.sum(axis=1) - record.books[:, 2]
+    terms[:, DRAINED_TERM] = -record.drained
+    terms[:, STORED_TERM] = state.W.sum(axis=1) - record.balance_account[:, WATER_AT_START]
     return terms.T
 
 

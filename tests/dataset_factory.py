@@ -26,7 +26,7 @@ STREAM_TERMS = (
     "carried in", "carried out", "exchanged with outdoors", "given by the cladding", "given by the wall",
 )  # fmt: skip
 BALANCE_TERMS = (
-    "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain behind the cladding",
+    "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain penetration",
     "vapour to the cavity air", "run-off", "drained from full layers", "stored",
 )  # fmt: skip
 

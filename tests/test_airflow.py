@@ -280,7 +280,7 @@ def test_every_piece_between_rails_pays_its_entry_anew():
     assert railed < plain
 
 
-def rail_loss(rail, speed=0.3, depth=0.03):
+def bridge_loss(rail, speed=0.3, depth=0.03):
     from cavity.airflow.losses import rail_row
 
     row = rail_row(rail, depth, depth)[np.newaxis]
@@ -289,15 +289,15 @@ def rail_loss(rail, speed=0.3, depth=0.03):
 
 def test_two_gaps_of_a_bay_pass_what_one_of_twice_the_length_passes_but_for_the_creeping_part():
     one, two = Rail("r", (1.0,), 0.05, 0.6), Rail("r", (1.0,), 0.025, 0.6, gaps=2)
-    assert rail_loss(two) == pytest.approx(rail_loss(one), rel=0.02)
-    assert rail_loss(two) > rail_loss(one)  # smaller hydraulic diameter
-    assert rail_loss(Rail("r", (1.0,), 0.05, 0.6, gaps=2)) < 0.3 * rail_loss(one)  # twice the area: a quarter
+    assert bridge_loss(two) == pytest.approx(bridge_loss(one), rel=0.02)
+    assert bridge_loss(two) > bridge_loss(one)  # smaller hydraulic diameter
+    assert bridge_loss(Rail("r", (1.0,), 0.05, 0.6, gaps=2)) < 0.3 * bridge_loss(one)  # twice the area: a quarter
 
 
 def test_rounded_edges_lose_forty_per_cent_less():
     """Gullbrekken et al. 2018 (abstract read); at a speed at which the creeping part is small."""
     sharp, rounded = Rail("r", (1.0,), 0.05, 0.6), Rail("r", (1.0,), 0.05, 0.6, rounded=True)
-    assert rail_loss(rounded, 2.0) == pytest.approx(0.6 * rail_loss(sharp, 2.0), rel=0.01)
+    assert bridge_loss(rounded, 2.0) == pytest.approx(0.6 * bridge_loss(sharp, 2.0), rel=0.01)
 
 
 def test_mesh_in_the_gaps_adds_the_loss_of_the_mesh_at_the_speed_in_the_gap():
@@ -305,9 +305,9 @@ def test_mesh_in_the_gaps_adds_the_loss_of_the_mesh_at_the_speed_in_the_gap():
     meshed = Rail("r", (1.0,), 0.05, 0.6, porosity=0.5, wire=5e-4)
     speed = 0.3 * 0.6 / 0.05
     zeta = float(mesh_loss_bailey_2003(0.5, 1.2 * speed * 5e-4 / MU))
-    assert rail_loss(meshed) - rail_loss(bare) == pytest.approx(0.6 * speed**2 * zeta, rel=1e-9)
+    assert bridge_loss(meshed) - bridge_loss(bare) == pytest.approx(0.6 * speed**2 * zeta, rel=1e-9)
     perforated = Rail("r", (1.0,), 0.05, 0.6, porosity=0.5, hole=5e-3)
-    assert rail_loss(perforated) > rail_loss(bare)
+    assert bridge_loss(perforated) > bridge_loss(bare)
     column = column_of(make_wall(rails=[meshed]))
     area = dict(zip(column.path_names, column.path_area, strict=True))
     assert area["r at 1.00 m"] == pytest.approx(0.5 * 0.05 * 0.03 / 0.6)

@@ -6,20 +6,21 @@ import numpy as np
 import pytest
 import xarray as xr
 from dataset_factory import with_wall
+from made_findings import made
 from report_cases import make_case, make_wall
 
-from cavity.report import answer
-from cavity.risk import Finding, judge
+from cavity import finding_words
+from cavity.report import answer, display
+from cavity.risk import judge
 from cavity.wallfile.model import Column
 from cavity.wallfile.recorded import to_json
 
+MOULD = "mould index in the wall"
 
-def finding(status, ratio, key="mould", rises=False, where="OSB, top"):
-    units, limit = ("", 3.0) if key == "mould" else ("% by mass", 20.0)
-    title = "Mould index" if key == "mould" else "Wood moisture content"
-    return Finding(
-        key, title, where, limit * ratio, limit, units, status, "", 0.0, "made up", "It grows.", ratio, rising=rises
-    )
+
+def finding(status, ratio, key="mould", rises=False, where=("OSB", "top")):
+    units, limit = ("1", 3.0) if key == "mould" else ("kg/kg", 0.2)
+    return made(key, ratio, status, limit=limit, units=units, layer=where[0], segment=where[1], rising=rises)
 
 
 def bare(opening_set, depth, status, ratio, climate="A", column="plain", area=0.02, rain=1, more=(), rises=False):
@@ -46,8 +47,8 @@ def test_the_smallest_adequate_case_is_named_and_counted():
     )
     card = answer.recommended(found)
     assert (card["heading"], card["name"], card["word"]) == ("Recommended", "slot", "passes")
-    assert card["lines"][0] == "Nearest limit: mould index 1.2 (limit 3)."
-    assert card["lines"][1] == "More vent area or depth gains 0.09 of mould index at most."
+    assert card["lines"][0] == "Nearest limit: mould index in the wall 1.2 (limit 3)."
+    assert card["lines"][1] == "More vent area or depth gains 0.09 of mould index in the wall at most."
     assert card["runner_up"]["name"] == "slot" and card["runner_up"]["depth"][0] == "40 mm"
     assert answer.start(found) == 1
 
@@ -69,14 +70,14 @@ def test_never_the_worst_of_the_passing_cases():
 def test_several_climates_are_all_asked_for():
     found = seen(bare("slot", 0.02, "pass", 0.5, "A"), bare("slot", 0.02, "fail", 1.2, "B"))
     assert answer.headline(found) == (
-        "“slot” with a 20 mm cavity is not safe in both climates: it fails on mould index 3.6 (limit 3) in B."
+        f"“slot” with a 20 mm cavity is not safe in both climates: it fails on {MOULD} 3.6 (limit 3) in B."
     )
 
 
 def test_without_a_safe_case_the_lowest_risk_is_named():
     found = seen(bare("mesh", 0.02, "fail", 1.5), bare("slot", 0.02, "fail", 1.1))
     assert answer.headline(found) == (
-        "No combination is safe in A; the lowest risk is “slot” with a 20 mm cavity, which fails on mould index 3.3 "
+        f"No combination is safe in A; the lowest risk is “slot” with a 20 mm cavity, which fails on {MOULD} 3.3 "
         "(limit 3)."
     )
     assert answer.recommended(found)["heading"] == "Lowest risk, but it fails"
@@ -87,7 +88,7 @@ def test_items_to_review_are_said():
     found = seen(bare("slot", 0.02, "review", 0.9), bare("mesh", 0.02, "fail", 1.1))
     said = answer.headline(found)
     assert said.startswith("1 of 2 combinations do not fail in A, but need review, none with a comfortable margin")
-    assert "mould index 2.7 (limit 3)" in said
+    assert "mould index in the wall 2.7 (limit 3)" in said
 
 
 @pytest.mark.parametrize("dry", ["AB", "B"])
@@ -111,7 +112,7 @@ def test_estimated_rain_is_in_the_headline():
 
 def test_what_still_rises_is_said_in_headline_and_cell():
     found = seen(bare("slot", 0.02, "pass", 0.5, rises=True), bare("slot", 0.04, "pass", 0.5))
-    assert answer.headline(found).endswith("Still rising when the run ended: mould index.")
+    assert answer.headline(found).endswith("Still rising when the run ended: mould index in the wall.")
     first, second = answer.matrix(found)["rows"][0]["cells"]
     assert first["text"] == "mould 1.5 of 3 ↗" and second["text"] == "mould 1.5 of 3"
 
@@ -129,7 +130,9 @@ def test_a_set_passes_only_if_every_strip_passes():
     assert said.startswith("No combination is safe on both strips in A")
     assert "on strip “above the window”" in said
     (line,) = answer.lost_strips(found)
-    assert line.startswith("Strip “above the window” fails with every combination; at best mould index 3.6 (limit 3)")
+    assert line.startswith(
+        "Strip “above the window” fails with every combination; at best mould index in the wall 3.6 (limit 3)"
+    )
     cells = [row["cells"][0] for row in answer.matrix(found)["rows"]]
     assert [cell["status"] for cell in cells] == ["fail", "fail"]
     assert [cell["case"] for cell in cells] == [1, 3]
@@ -165,9 +168,9 @@ def test_order_of_cases_changes_no_word():
 
 
 def test_what_never_happens_is_not_the_nearest_limit():
-    frost = Finding("frost", "Freeze-thaw", "OSB", 0.0, 1.0, "cycles", "pass", "", 0.0, "s", "None.", 0.0)
+    frost = made("frost", 0.0, "pass", limit=1.0)
     case = bare("slot", 0.03, "pass", 0.4, more=[frost])
-    assert answer.what(case) == "Mould index 1.2 (limit 3)"
+    assert answer.what(case) == "Mould index in the wall 1.2 (limit 3)"
     case.findings = (frost,)
     assert answer.what(case) == "No criterion comes near its limit"
     found = seen(case)
@@ -217,7 +220,7 @@ def test_criteria_are_printed_once_and_named_in_each_cell():
     ]
     assert made["legend"] == [
         "wood: wood moisture content, limit 20 % by mass (made up)",
-        "mould: mould index, limit 3 (made up)",
+        "mould: mould index in the wall, limit 3 (made up)",
     ]
     assert [cell["near"] for cell in made["rows"][1]["cells"]] == [0.6, 0.5]
 
@@ -270,7 +273,10 @@ def test_a_clogged_set_is_a_state_and_no_design():
     cases = [bare("mesh", 0.03, "pass", 0.5), bare("mesh, clogged", 0.03, "pass", 0.6, area=0.005)]
     found = seen(*cases)
     assert found.best.opening_set == "mesh" and found.found.runner_up is None
-    assert "With its meshes clogged it passes: mould index 1.8 (limit 3)." in answer.recommended(found)["lines"]
+    assert (
+        "With its meshes clogged it passes: mould index in the wall 1.8 (limit 3)."
+        in answer.recommended(found)["lines"]
+    )
     assert found.found.smaller is None
     failing = seen(bare("mesh", 0.03, "fail", 1.5), bare("mesh, clogged", 0.03, "fail", 1.4, area=0.005))
     assert failing.best.opening_set == "mesh"
@@ -309,4 +315,4 @@ def test_a_page_of_many_cases_keeps_those_that_matter():
     [(3.004, 3.0, "3.004"), (2.9996, 3.0, "2.9996"), (3.0, 3.0, "3"), (2.95, 3.0, "2.95"), (19.996, 20.0, "19.996")],
 )
 def test_a_value_beside_its_limit_has_the_digits_that_tell_the_two_apart(value, limit, text):
-    assert answer.told_apart(value, limit) == text
+    assert finding_words.apart(value, limit, 3, display.number) == text

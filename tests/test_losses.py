@@ -215,13 +215,13 @@ def test_fast_slot_flows_by_its_discharge_coefficient():
 @pytest.mark.parametrize(
     "change",
     [
-        {"free_area": 0.012},
+        {"gross_area": 0.012},
         {"porosity": 0.6},
         {"discharge": 0.9},
     ],
 )
 def test_a_larger_or_smoother_vent_never_loses_more(change):
-    base = {"name": "v", "height": 0.0, "kind": "mesh", "free_area": 0.01, "porosity": 0.5, "wire": 3e-4}
+    base = {"name": "v", "height": 0.0, "kind": "mesh", "gross_area": 0.01, "porosity": 0.5, "wire": 3e-4}
     rows = np.array([losses.opening_row(Opening(**{**base, **more}), 0.04, at_end=True) for more in ({}, change)])
     for m in (1e-4, 1e-3, 1e-2, 1e-1, -1e-3, -1e-1):
         losses_of = [abs(kernel.restriction_loss(rows, i, m, RHO, RHO, MU)[0]) for i in (0, 1)]
@@ -260,7 +260,7 @@ def test_a_long_narrow_rail_gap_adds_the_friction_of_its_length():
     # creeping limit worked by hand: 12-like laminar friction 48 mu v L / Dh^2 on the hydraulic diameter 2 g d / (g + d)
     gap, depth, bay, length = 0.003, 0.03, 0.6, 0.05
     edge = losses.rail_row(Rail("r", (1.0,), gap, bay), depth, depth)
-    long = losses.rail_row(Rail("r", (1.0,), gap, bay, length=length), depth, depth)
+    long = losses.rail_row(Rail("r", (1.0,), gap, bay, gap_length_along_flow=length), depth, depth)
     dh = 2 * gap * depth / (gap + depth)
     extra = 0.5 * MU * (long[kernel.LINEAR] - edge[kernel.LINEAR])  # per m/s
     assert extra == pytest.approx(48 * MU * length / dh**2 * (1 - gap / bay), rel=1e-12)

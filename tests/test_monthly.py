@@ -427,7 +427,7 @@ def test_rails_are_checked_against_the_dew_point_of_room_air():
     metal = 50.0 * 0.0015 / 0.6 / 0.10  # W/(m2 K), steel 1.5 mm through 100 mm every 600 mm
     bridged = dataclasses.replace(
         wall(0.01),
-        backup=(layer("insulation", 0.10, 0.035, 1.0, rail_conductance=metal), layer("board", 0.018, 0.13, 50.0)),
+        backup=(layer("insulation", 0.10, 0.035, 1.0, bridge_conductance=metal), layer("board", 0.018, 0.13, 50.0)),
         indoor=Indoor(model="ISO 13788", humidity_class=4),
     )
     found = monthly.monthly(bridged.case(), weather())

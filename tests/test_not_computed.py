@@ -12,17 +12,19 @@ import numpy as np
 import pytest
 import xarray as xr
 from click.testing import CliRunner
+from made_findings import made
+from report_cases import make_wall
 from test_study_size import evaluator, small_wall
 
 import cavity
 from cavity.cli import main
 from cavity.errors import ConvergenceError
 from cavity.report import answer
-from cavity.risk import Finding
 from cavity.study import advice, engine, lesson, size, uncertainty
 from cavity.study.cases import Job, Store
 from cavity.study.engine import Engine
 from cavity.wallfile import parse_wall, starter
+from cavity.wallfile.recorded import to_json
 
 REASON = "no convergence in hour 7"
 
@@ -146,9 +148,10 @@ def test_a_combination_without_one_of_its_climates_is_not_said_to_meet_all():
         dataset = xr.Dataset(
             {"opening_area": ("opening", [0.01]), "opening_height": ("opening", [0.0]),
              "air_change_rate": ("time", [1.0])},
-            attrs={"orientation": 180.0, "column": "plain", "column_bottom": 0.0, "column_top": 3.0},
+            attrs={"orientation": 180.0, "column": "plain", "column_bottom": 0.0, "column_top": 3.0,
+                   "wall_json": to_json(make_wall("wall"))},
         )  # fmt: skip
-        found = Finding("mould", "Mould index", "OSB", 1.2, 3.0, "", "pass", "", 0.0, "made up", "It grows.", 0.4)
+        found = made("mould", 0.4, "pass")
         return SimpleNamespace(opening_set=name, depth=depth, climate_name=climate, dataset=dataset, findings=(found,))
 
     cases = [case("a", 0.02, "one"), case("a", 0.04, "one"), case("a", 0.04, "two")]
@@ -202,7 +205,7 @@ def test_a_search_in_which_every_split_fails_ends():
 
 def test_size_goes_on_and_its_page_says_what_is_missing(days, tmp_path, failing, own_store):
     from cavity.report.study_page import write_size_page
-    from cavity.study.listing import size_tables
+    from cavity.study.study_text import size_tables
 
     wall = small_wall()
     failing(lambda _wall, _name, depth: depth == 0.02)

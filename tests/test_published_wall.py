@@ -13,8 +13,7 @@ from CoolProp.CoolProp import HAPropsSI, PropsSI
 
 import cavity.published
 from cavity.errors import ConvergenceError
-from cavity.kernels import moist_air
-from cavity.kernels import wall as kernel
+from cavity.kernels import boundaries, moist_air
 from cavity.published import curves, hourly_convergence, verify, wall_conduction, wall_moisture, wall_steady
 from cavity.wall import monthly, saturation, solve, storage, uvalue
 from cavity.wall.grid import build_solid_line
@@ -156,7 +155,7 @@ def test_steady_heat_flow_is_the_u_value_by_hand():
     found = solve.march(line, around, temperature=278.15, humidity=0.5, moments=3e9, first_step=100.0, growth=1.0)
     total = 0.04 + sum(uvalue.layer_resistance(board) for board in boards) + 0.13
     assert total == pytest.approx(4.94527, abs=1e-5)
-    assert found.flux[0, kernel.ROOM_HEAT] == pytest.approx(
+    assert found.flux[0, boundaries.ROOM_HEAT] == pytest.approx(
         30.0 / 4.94527, rel=2e-3
     )  # vapour moving inside: latent heat
     assert found.temperature[0, -1] - 273.15 == pytest.approx(20.0 - 0.13 * 30.0 / 4.94527, abs=0.01)
@@ -175,9 +174,9 @@ def test_steady_vapour_profile_is_that_of_glaser_by_hand():
     # interfaces are nodes; the foil stands between two of them
     at = [int(np.argmin(np.abs(line.position - place))) for place in (0.02, 0.18, 0.1805)]
     np.testing.assert_allclose(pressure[at], hand, rtol=0, atol=0.1)  # Pa; the solver stops at 1e-5 W/m2
-    flow = kernel.air_permeability(293.15, 101325.0) * 800.0 / 2.685
-    assert found.flux[0, kernel.ROOM_VAPOUR] == pytest.approx(flow, rel=1e-3)  # drops at the faces: 1e-7 of s_d
-    assert found.flux[0, kernel.OUT_VAPOUR] == pytest.approx(-flow, rel=1e-3)
+    flow = moist_air.air_permeability(293.15, 101325.0) * 800.0 / 2.685
+    assert found.flux[0, boundaries.ROOM_VAPOUR] == pytest.approx(flow, rel=1e-3)  # drops at the faces: 1e-7 of s_d
+    assert found.flux[0, boundaries.OUT_VAPOUR] == pytest.approx(-flow, rel=1e-3)
     # the taut string of the monthly method is the same line
     string = monthly.vapour_profile(np.cumsum([0.0, 0.4, 0.16, 2.0, 0.125]), np.full(5, 2339.0), 400.0, 1200.0)
     np.testing.assert_allclose(string[1:4], hand, rtol=1e-12)
@@ -235,7 +234,7 @@ def test_tables_of_the_benchmark_material_hold_its_functions():
     at = int(np.flatnonzero(np.isclose(grid, 1.5))[0])
     # mu = 200 (0.503 r2 + 0.497) / r with r = 1 - w/146, in terms of still air at 25 degC
     r = 1.0 - tables.water[at] / 146.0
-    still = kernel.air_permeability(298.15, 101325.0) / (26.1e-6 * 0.018 / (8.314 * 298.15))
+    still = moist_air.air_permeability(298.15, 101325.0) / (26.1e-6 * 0.018 / (8.314 * 298.15))
     assert tables.mu[at] == pytest.approx(200.0 * still * (0.503 * r**2 + 0.497) / r, rel=1e-3)  # M_w of the standard
 
 

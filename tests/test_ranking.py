@@ -8,8 +8,9 @@ import pytest
 import xarray as xr
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from made_findings import made
 
-from cavity.risk import CAN_FAIL, Finding, worst, worst_first
+from cavity.risk import CAN_FAIL, worst, worst_first
 from cavity.risk.ranking import Choice, Part, gather, order, ranked, safest, status
 
 KEYS = sorted(CAN_FAIL)[:5]
@@ -18,7 +19,7 @@ OTHER = "film"
 
 def finding(key, ratio, state=None, where="sheathing"):
     state = state or ("fail" if ratio > 1.0 and key in CAN_FAIL else "review" if ratio > 0.8 else "pass")
-    return Finding(key, key.replace("_", " "), where, 3.0 * ratio, 3.0, "", state, "", 0.0, "own", "text", ratio)
+    return made(key, ratio, state, layer=where)
 
 
 def case(opening_set, depth, findings, climate="Coast", column="plain", orientation=180.0, area=0.02):

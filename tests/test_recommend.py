@@ -3,8 +3,8 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from made_findings import made
 
-from cavity.risk import Finding
 from cavity.risk.ranking import Choice, Part
 from cavity.risk.recommend import COMFORT, IDLE, LITTLE, bulk, comfortable, is_enough, least_bad, recommend
 
@@ -13,7 +13,7 @@ MOULD_LIMIT = 3.0
 
 def mould(index, state=None):
     state = state or ("fail" if index > 3.0 else "review" if index >= 2.0 else "pass")
-    return Finding("mould", "Mould index in the wall", "sheathing", index, 3.0, "", state, "", 0.0, "s", "t", index / 3)
+    return made("mould", index / 3.0, state)
 
 
 def choice(name, depth, area, index, below=(), extra=(), **kw):
@@ -60,8 +60,8 @@ def test_more_means_at_least_the_area_and_at_least_the_depth():
 
 def test_a_margin_below_a_tenth_of_the_limit_is_not_comfortable():
     """A criterion without a level of review passes at 0.95 of its limit; the next larger choice is taken."""
-    near = Finding("frost", "Freeze-thaw cycles", "OSB", 0.95, 1.0, "", "pass", "", 0.0, "s", "t", 0.95)
-    far = Finding("frost", "Freeze-thaw cycles", "OSB", 0.88, 1.0, "", "pass", "", 0.0, "s", "t", 0.88)
+    near = made("frost", 0.95, "pass", limit=1.0)
+    far = made("frost", 0.88, "pass", limit=1.0)
     small, large = choice("small", 0.02, 0.01, 0.5, extra=[near]), choice("large", 0.04, 0.02, 0.5, extra=[far])
     assert not comfortable(small) and comfortable(large)
     assert recommend([small, large]).choice is large

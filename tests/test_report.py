@@ -299,8 +299,12 @@ def test_monthly_table_adds_up_to_the_year(case):
 
 
 def test_governing_place_is_where_the_worst_finding_is(case):
-    found = dataclasses.replace(case.findings[0], key="mould", status="fail", where="OSB | mineral wool, middle")
-    dew = dataclasses.replace(found, key="film", where="back of cladding, top")  # the cladding side cannot fail
+    found = dataclasses.replace(
+        case.findings[0], key="mould", status="fail", face="OSB | mineral wool", layer="", segment="middle"
+    )
+    dew = dataclasses.replace(
+        found, key="film", face="back of cladding", segment="top"
+    )  # the cladding side cannot fail
     segment, face = series.governing(case.dataset, [dew, found])
     assert case.dataset["segment"].values[segment] == "middle"
     assert case.dataset["face"].values[face] == "OSB | mineral wool"

@@ -52,7 +52,9 @@ def build(cladding, backup, openings, depth, humidity, absorptance, leak):
             ),
         ),
     )
-    wetting = replace(base().wetting, rain_plane=0, leak_layer=len(layers) - 1 if leak else None, leak_flow=2e-5 * leak)
+    wetting = replace(
+        base().wetting, rain_penetration_layer=0, leak_layer=len(layers) - 1 if leak else None, leak_flow=2e-5 * leak
+    )
     return replace(
         base(), cladding=(sheet,), backup=layers, opening_sets=sets, solar_absorptance=absorptance, wetting=wetting,
         cavity=replace(base().cavity, depth=depth), run=replace(base().run, start_humidity=humidity, max_years=1),

@@ -16,7 +16,7 @@ from test_airflow import column_of, flows, make_wall
 from cavity.airflow import steady
 from cavity.airflow.losses import stack_pressure
 from cavity.airflow.steady import _Steady, numbers, steady_air
-from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE
+from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import InputError
 from cavity.published import verify
 from cavity.published.case import areas, band_case, not_run, run_area, value_case
@@ -78,11 +78,13 @@ def test_heat_that_enters_the_cavity_leaves_with_its_air(wind, joints):
     )
     wall = make_wall(openings=joint, segments=6)
     column = column_of(wall)
-    blow = 0.5 * 1.25 * wind**2 * np.array([0.05, *[0.0] * joints, -0.05])
-    state = _Steady(wall.case(), column, blow, wind, 283.15, 293.15, STANDARD_PRESSURE)
-    state.settle(300.0, None)
-    sol_air = 283.15 + 300.0 / state.outside
-    gained = state.rise @ (state.u_out * (sol_air - state.T1) + state.u_in * (293.15 - state.T2))
+    pushed = 0.5 * 1.25 * wind**2 * np.array([0.05, *[0.0] * joints, -0.05])
+    state = _Steady(wall.case(), column, pushed, wind, 283.15, 293.15, STANDARD_PRESSURE)
+    state.iterate(300.0, None)
+    # absorbed, convection and radiation outside, by the temperature of that surface; then the room
+    emitted = wall.emissivity * STEFAN_BOLTZMANN * (state.T0**4 - 283.15**4)
+    outside = 300.0 - (4.0 + 4.0 * wind) * (state.T0 - 283.15) - emitted
+    gained = state.rise @ (outside + state.u_in * (293.15 - state.T2))
     carried = 0.0
     for j, q in enumerate(state.flows):  # every opening: what leaves is as warm as the segment it comes from
         if q < 0.0:
@@ -169,7 +171,7 @@ def test_the_gain_of_a_doubled_group_is_what_the_doubled_wall_gives_at_the_same_
 
     def with_vent(j):
         changed = list(vents)
-        changed[j] = replace(vents[j], free_area=0.02)
+        changed[j] = replace(vents[j], gross_area=0.02)
         return make_wall(openings=changed, rails=[rail])
 
     assert gain["rail"] == pytest.approx(flow(make_wall(openings=vents, rails=[doubled_rails(rail)])), abs=1e-9)
@@ -261,7 +263,9 @@ def test_air_past_a_leaky_barrier_enters_the_compartment_but_not_the_column():
     down = steady_air(wall.case(), cavity=(273.15,), outdoor=303.15)
     assert np.all(down["air_speed"] < 0.0)
     np.testing.assert_allclose(down["compartment_air_change_rate"], 2.0 * down["air_change_rate"].item(), rtol=1e-9)
-    assert "from 0.00 to 3.00 m" in air_words._direction(ds.isel(wind=0, drop=True).rename(warmth="time"))
+    assert "from 0.00 to 3.00 m" in air_words._direction(
+        ds.isel(wind=0, drop=True).rename(prescribed_temperature="time")
+    )
 
 
 def test_one_vent_exchanges_what_the_estimate_says_and_the_page_calls_it_an_estimate():
@@ -323,7 +327,7 @@ def test_shares_of_hours_and_drive_are_counted_as_laid_in():
 def test_sentences_of_a_year_tell_direction_drive_and_the_doubt_of_the_wind():
     hours = np.arange("2021-01-01T00", "2021-01-01T10", dtype="datetime64[h]").astype("datetime64[ns]")
     steady_one = steady_air(make_wall(rails=[Rail("rail", HEIGHTS, 0.006, 0.6)]).case(), wind=(0.0,), sun=(0.0,) * 10)
-    ds = steady_one.isel(wind=0, drop=True).rename(warmth="time").assign_coords(time=hours)
+    ds = steady_one.isel(wind=0, drop=True).rename(irradiance="time").assign_coords(time=hours)
     ds["air_speed"][:] = np.repeat([0.2, -0.2], [7, 3])[:, np.newaxis]
     ds["stack_pressure"][:] = np.repeat([0.3, 0.1], [7, 3])
     ds["wind_pressure"][:] = np.repeat([0.1, -0.3], [7, 3])

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from made_findings import made
 
 from cavity.errors import InputError
-from cavity.risk.finding import Finding
 from cavity.risk.ranking import Part
 from cavity.study.changes import (
     blind_ends,
@@ -28,7 +28,7 @@ from cavity.wallfile.model import Barrier, Cavity, Column, Layer, Material, Open
 
 def finding(ratio, *, key="mould", status=None):
     chosen = status or ("fail" if ratio >= 1.0 else "pass")
-    return Finding(key, key, "sheathing", 3 * ratio, 3.0, "", chosen, "", 0.0, "own", f"{key} is {ratio:.2f}.", ratio)
+    return made(key, ratio, chosen)
 
 
 def judged(point, *parts, margin=0.0, accept="review"):
@@ -131,7 +131,7 @@ def test_the_order_of_strips_has_no_influence_and_the_worst_decides(ratios):
     found = assess(Point(0.02), parts, margin=0.0, accept="review", several=True)
     assert not found.passes
     assert (found.severity, found.column) == (1.4, "strip 1.4")
-    assert found.decisive.sentence == "mould is 1.40."
+    assert "reaches 4.2 of 6" in found.decisive.sentence
 
 
 def test_nothing_is_bisected_where_the_smallest_area_passes():
@@ -209,9 +209,10 @@ def test_no_opening_helps_is_said_only_when_all_was_tried_with_what_decides_and_
     found = sizing(rows, variants=(("the variant 'tighter'", helped), ("the variant 'other'", hopeless)))
     assert found.least is None
     assert found.sentence.startswith("No vent area meets every criterion: tried were 0.25 to 4.00 × the design area")
-    assert "mould is 1.80." in found.sentence
+    assert "reaches 5.4 of 6" in found.sentence
     assert "With the variant 'tighter' it passes from" in found.sentence
-    assert "With the variant 'other' it does not pass either: mould is 1.50." in found.sentence
+    assert "With the variant 'other' it does not pass either: The mould index at sheathing" in found.sentence
+    assert "reaches 4.5 of 6" in found.sentence
     assert "No opening helps" not in found.sentence
     found = sizing(rows, variants=(("vents at the blind ends", hopeless),))
     assert "No opening helps: vents, depths and what follows were tried." in found.sentence
@@ -353,7 +354,7 @@ def test_wrong_requests_are_told_together_before_any_run():
 
 def drying_wall(**changes):
     """A small wall whose sheathing starts wet, in dry weather: the less it is vented, the longer it stays wet."""
-    run = Run(segments=1, max_years=1, start_humidity=0.6, start_month=6, construction_wet=(("sheathing", 150.0),))
+    run = Run(segments=1, max_years=1, start_humidity=0.6, start_month=6, construction_water=(("sheathing", 150.0),))
     return small_wall(run=run, limits=(("wood_moisture", 0.195),), **changes)
 
 

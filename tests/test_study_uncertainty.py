@@ -96,12 +96,12 @@ def test_indices_of_a_sum_are_the_parts_of_its_variance_and_those_of_a_lone_inpu
 
 
 def test_ranges_of_the_wall_file_win_and_inputs_the_wall_lacks_are_left_out():
-    wall = small_wall(uncertain=(("wetting.rain_share", 0.0, 0.05),))
+    wall = small_wall(uncertain=(("wetting.rain_penetration", 0.0, 0.05),))
     found = {each.name: each for each in ranges_of(wall)}
-    assert (found["wetting.rain_share"].high, found["wetting.rain_share"].origin) == (0.05, "wall file")
+    assert (found["wetting.rain_penetration"].high, found["wetting.rain_penetration"].origin) == (0.05, "wall file")
     assert "rail.gap_factor" not in found
     assert "wetting.leak_flow" not in found
-    assert "wetting.rain_share" not in {each.name for each in ranges_of(small_wall(), rain=False)}
+    assert "wetting.rain_penetration" not in {each.name for each in ranges_of(small_wall(), rain=False)}
     railed = small_wall(rails=(Rail("rail", (1.0,), 0.0064, 0.6), Rail("other", (2.0,), 0.1, 0.6)))
     gap = next(each for each in ranges_of(railed) if each.name == "rail.gap_factor")
     # 2 mm on the smaller gap of 6.4 mm
@@ -186,7 +186,7 @@ def test_drivers_are_ranked_and_the_sentence_names_the_first():
     ]
     text = sentence(study)
     assert text.startswith("No criterion fails in 3 of 4 samples (95 % interval")
-    assert "Most often missed: mould (1 of 4)" in text
+    assert "Most often missed: mould index in the wall (1 of 4)" in text
     assert (
         "Most influential input: shift of the indoor relative humidity (rank correlation 1.00: higher is worse)" in text
     )

@@ -162,7 +162,7 @@ def test_membranes_have_no_thermal_resistance():
 )
 def test_rails_as_a_parallel_path(web, spacing, resistance):
     metal = uvalue.rail_conductance(conductivity=50.0, web=web, spacing=spacing, thickness=0.1)
-    insulation = layer("insulation", 0.1, 0.035, rail_conductance=metal, rail_spacing=spacing)
+    insulation = layer("insulation", 0.1, 0.035, bridge_conductance=metal, bridge_spacing=spacing)
     found = uvalue.strip_resistance(insulation, spacing)
     assert found == pytest.approx(resistance, abs=6e-4)  # printed digits
     # published: continuous girts leave 20 to 40 % of the nominal insulation; the parallel path is the lower edge
@@ -186,7 +186,7 @@ def test_point_fasteners_by_hand():
 def test_rail_temperature_by_hand_and_in_the_limits():
     # strip 40 + 2 x 18 = 76 mm; metal 50 * 0.0012 / 0.076 / 0.1 = 7.8947, insulation 0.35 W/(m2 K): R 0.121290
     metal = uvalue.rail_conductance(conductivity=50.0, web=0.0012, spacing=0.6, thickness=0.1)
-    insulation = layer("insulation", 0.1, 0.035, rail_conductance=metal, rail_spacing=0.6)
+    insulation = layer("insulation", 0.1, 0.035, bridge_conductance=metal, bridge_spacing=0.6)
     common = {"resistance_outside": 0.13, "resistance_inside": 0.25, "cover": 0.018}
     found = uvalue.rail_temperature_factor(layer=insulation, **common)
     assert found == pytest.approx((0.13 + 0.121290) / (0.13 + 0.121290 + 0.25), abs=1e-5)
@@ -197,7 +197,7 @@ def test_rail_temperature_by_hand_and_in_the_limits():
 
 def test_rail_spots_of_a_wall_by_hand():
     metal = uvalue.rail_conductance(conductivity=50.0, web=0.0012, spacing=0.6, thickness=0.1)
-    backup = (layer("insulation", 0.1, 0.035, rail_conductance=metal), layer("board", 0.018, 0.13))
+    backup = (layer("insulation", 0.1, 0.035, bridge_conductance=metal), layer("board", 0.018, 0.13))
     found = uvalue.rail_spots(dataclasses.replace(wall(2000e-6), backup=backup).case())
     inside = 0.018 / 0.13 + 0.13
     assert [(spot.layer, spot.behind) for spot in found] == [("insulation", "board"), ("insulation", "room")]
@@ -213,7 +213,7 @@ def test_the_strip_is_wider_at_the_room_face_of_a_deep_wall():
     metal = uvalue.rail_conductance(conductivity=50.0, web=0.0012, spacing=0.6, thickness=0.1)
     film = dataclasses.replace(layer("film", 0.0002, 0.3), sd=2.0)
     inner = (film, layer("board", 0.018, 0.13), layer("concrete", 0.1, 1.95))
-    backup = (layer("insulation", 0.1, 0.035, rail_conductance=metal), *inner)
+    backup = (layer("insulation", 0.1, 0.035, bridge_conductance=metal), *inner)
     end, room = uvalue.rail_spots(dataclasses.replace(wall(2000e-6), backup=backup).case())
     assert (end.behind, room.behind) == ("board", "room")  # a membrane carries no rail
     # by hand: strip 40 + 2 x 118 = 276 mm, metal 50 x 0.0012 / 0.276 / 0.1 = 2.1739 beside 0.35 W/(m2 K): R 0.396212
@@ -226,7 +226,7 @@ def test_the_strip_is_wider_at_the_room_face_of_a_deep_wall():
 @given(st.floats(0.0, 20.0), st.floats(1.01, 5.0), st.floats(0.1, 1.2))
 def test_more_metal_makes_every_spot_colder_and_none_makes_no_spot(metal, more, spacing):
     def spots(conductance):
-        insulation = layer("insulation", 0.1, 0.035, rail_conductance=conductance, rail_spacing=spacing)
+        insulation = layer("insulation", 0.1, 0.035, bridge_conductance=conductance, bridge_spacing=spacing)
         board = layer("board", 0.018, 0.13)
         return uvalue.rail_spots(dataclasses.replace(wall(2000e-6), backup=(insulation, board)).case())
 
@@ -242,7 +242,7 @@ def test_more_metal_makes_every_spot_colder_and_none_makes_no_spot(metal, more, 
 @settings(deadline=None)  # shared machines pause
 @given(st.floats(0.0, 20.0), st.floats(0.1, 1.2), st.floats(0.0, 0.3))
 def test_a_rail_never_warms_its_inner_end(metal, spacing, cover):
-    insulation = layer("insulation", 0.1, 0.035, rail_conductance=metal, rail_spacing=spacing)
+    insulation = layer("insulation", 0.1, 0.035, bridge_conductance=metal, bridge_spacing=spacing)
     common = {"resistance_outside": 0.13, "resistance_inside": 0.25, "cover": cover}
     found = uvalue.rail_temperature_factor(layer=insulation, **common)
     mean = (0.13 + uvalue.layer_resistance(insulation)) / (0.13 + uvalue.layer_resistance(insulation) + 0.25)
@@ -250,7 +250,7 @@ def test_a_rail_never_warms_its_inner_end(metal, spacing, cover):
 
 
 def test_rails_and_deep_layers_are_said_in_the_notes():
-    bridged = dataclasses.replace(wall(), backup=(layer("insulation", 0.1, 0.036, rail_conductance=0.5),))
+    bridged = dataclasses.replace(wall(), backup=(layer("insulation", 0.1, 0.036, bridge_conductance=0.5),))
     assert any("ISO 10211" in note for note in uvalue.u_value(bridged.case()).notes)
     assert "0.3 m" in uvalue.u_value(wall().case(depth=0.4)).notes[0]
 
@@ -267,8 +267,8 @@ def test_the_wall_file_hands_on_the_spacing_of_rails():
         'name = "insulation"\n', 'name = "insulation"\nbridge = { spacing = "400 mm", thickness = "1.2 mm" }\n', 1
     )
     insulation = next(item for item in parse_wall(text).backup if item.name == "insulation")
-    assert insulation.rail_spacing == pytest.approx(0.4)
-    assert insulation.rail_conductance == pytest.approx(
+    assert insulation.bridge_spacing == pytest.approx(0.4)
+    assert insulation.bridge_conductance == pytest.approx(
         uvalue.rail_conductance(conductivity=50.0, web=0.0012, spacing=0.4, thickness=insulation.thickness)
     )
 
@@ -307,7 +307,7 @@ def test_stud_size_and_spacing_or_a_share_in_the_wall_file():
     brackets = insulation('brackets = { chi = "0.02 W/K", per_m2 = 2.5 }')
     assert brackets.bracket_loss == pytest.approx(0.05)
     line = insulation('bridge = { psi = "0.06 W/(m K)", spacing = "600 mm" }')
-    assert line.rail_loss == pytest.approx(0.1) and line.rail_conductance == 0.0
+    assert line.bridge_loss == pytest.approx(0.1) and line.bridge_conductance == 0.0
 
 
 def bare(line):
@@ -427,7 +427,7 @@ def test_the_zone_method_stays_near_a_two_dimensional_calculation(name):
 def test_a_wall_with_aluminium_rails_is_no_longer_a_parallel_path():
     """2 mm aluminium through 160 mm of wool: 1.36 W/(m2 K) as parallel paths, by hand with a 66 mm strip 0.46."""
     metal = uvalue.rail_conductance(conductivity=160.0, web=0.002, spacing=0.6, thickness=0.16)
-    insulation = layer("insulation", 0.16, 0.035, rail_conductance=metal)
+    insulation = layer("insulation", 0.16, 0.035, bridge_conductance=metal)
     found = uvalue.u_value(dataclasses.replace(framed(), backup=(BOARDS[0], insulation, BOARDS[1])).case())
     around = 0.26 + 0.012 / 0.13 + 0.05
     strip = around + 1.0 / (0.035 / 0.16 + 160.0 * 0.002 / (0.066 * 0.16))
@@ -439,7 +439,7 @@ def test_a_wall_with_aluminium_rails_is_no_longer_a_parallel_path():
 
 def test_brackets_and_known_transmittances_add_up():
     plain = uvalue.u_value(framed().case())
-    insulation = dataclasses.replace(framed().backup[1], bracket_loss=0.05, rail_loss=0.1)
+    insulation = dataclasses.replace(framed().backup[1], bracket_loss=0.05, bridge_loss=0.1)
     found = uvalue.u_value(dataclasses.replace(framed(), backup=(BOARDS[0], insulation, BOARDS[1])).case())
     assert found.u_value == pytest.approx(plain.u_value + 0.15, rel=1e-12)
     assert (found.brackets, found.rails) == (0.05, 0.1)

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from cavity.kernels import moist_air
+from cavity.kernels import boundaries, moist_air, potential, wall_section
 from cavity.kernels import wall as kernel
 from cavity.kernels.lanes import LANES
-from cavity.kernels.wall import work_arrays
+from cavity.kernels.wall_section import work_arrays
 from cavity.wall.grid import build_solid_line, cells
 from cavity.wall.solve import march, surroundings
 from cavity.wallfile.materials import material
@@ -28,12 +28,13 @@ def layers(*pairs):
 
 def edge(**changes):
     base = {
-        "T_out": 272.0, "p_out": 400.0, "h_out": 15.0, "beta_out": 1e-7, "gain": 350.0, "emissivity": 0.9, "rain": 0.0,
-        "T_in": 293.0, "p_in": 1200.0, "h_in": 7.7, "beta_in": 2.5e-8, "T_air": 274.0, "p_air": 500.0, "kept_heat": 0.4,
-        "kept_vapour": 0.5, "h_cladding": 2.5, "h_wall": 2.5, "emissivity_cavity": 0.82, "leak": 1e-5, "leak_node": 3,
-        "seep": 0.0, "seep_node": 0, "pressure": 101325.0, "dt": 900.0,
+        "T_out": 272.0, "p_out": 400.0, "h_out": 15.0, "beta_out": 1e-7, "absorbed_radiation": 350.0,
+        "emissivity": 0.9, "rain": 0.0, "T_in": 293.0, "p_in": 1200.0, "h_in": 7.7, "beta_in": 2.5e-8,
+        "T_air": 274.0, "p_air": 500.0, "inlet_weight_heat": 0.4, "inlet_weight_vapour": 0.5, "h_cladding": 2.5,
+        "h_wall": 2.5, "emissivity_cavity": 0.82, "leak": 1e-5, "leak_node": 3, "rain_in": 0.0, "rain_node": 0,
+        "pressure": 101325.0, "dt": 900.0,
     }  # fmt: skip
-    return kernel.Edge(**(base | changes))
+    return boundaries.BoundaryConditions(**(base | changes))
 
 
 @pytest.mark.parametrize("celsius", [12.0, -6.0])
@@ -55,15 +56,15 @@ def test_jacobian_is_the_difference_of_the_residual(starter_wall, seed, celsius)
     n = line.nodes
     T = 273.15 + celsius + 0.1 * line.position / line.position[-1] + rng.normal(0.0, 1e-3, n)
     u = rng.uniform(-0.5, 6.5, n) if seed % 2 else rng.uniform(0.5, 3.5, n)
-    w, flux = work_arrays(line.grid), np.zeros(kernel.FLUX_COUNT)
+    w, flux = work_arrays(line.grid), np.zeros(boundaries.FLUX_COUNT)
     kernel.evaluate(line.grid, T, u, w)
-    W, E = kernel.read(w, kernel.HELD), kernel.read(w, kernel.HEAT)
+    W, E = wall_section.read(w, wall_section.WATER), wall_section.read(w, wall_section.ENTHALPY)
     given_edge = edge(dt=600.0)
 
     def residual(T, u):
         w = work_arrays(line.grid)
         kernel.assemble(line.grid, given_edge, T, u, W, E, w, flux)
-        return -np.column_stack([kernel.read(w, kernel.RIGHT + k * LANES) for k in (0, 1)]), w
+        return -np.column_stack([wall_section.read(w, wall_section.RIGHT + k * LANES) for k in (0, 1)]), w
 
     _, here = residual(T, u)
     for i in range(n):
@@ -73,7 +74,7 @@ def test_jacobian_is_the_difference_of_the_residual(starter_wall, seed, celsius)
             (up_T if unknown == 0 else up_u)[i] += size
             (down_T if unknown == 0 else down_u)[i] -= size
             slope = (residual(up_T, up_u)[0] - residual(down_T, down_u)[0]) / (2.0 * size)
-            for j, block in ((i - 1, kernel.ABOVE), (i, kernel.OWN), (i + 1, kernel.BELOW)):
+            for j, block in ((i - 1, wall_section.ABOVE), (i, wall_section.OWN), (i + 1, wall_section.BELOW)):
                 if 0 <= j < n:
                     found = here.cell[here.place[j] + block + LANES * np.array([unknown, 2 + unknown])]
                     scale = np.abs(slope).max() + 1e-3
@@ -91,21 +92,23 @@ def test_cells_used_again_know_what_new_ones_would(starter_wall, states, seed):
 
     line = build_line(starter_wall.case(depth=0.03))
     rng = np.random.default_rng(seed)
-    grid, n, flux = line.grid, line.nodes, np.zeros(kernel.FLUX_COUNT)
+    grid, n, flux = line.grid, line.nodes, np.zeros(boundaries.FLUX_COUNT)
     used, W, E = work_arrays(grid), np.zeros(n), np.zeros(n)
 
     def known(w):
-        return np.array([kernel.read(w, column) for column in range(kernel.VAPOUR, kernel.SYSTEM, LANES)])
+        return np.array(
+            [wall_section.read(w, column) for column in range(wall_section.VAPOUR, wall_section.SYSTEM, LANES)]
+        )
 
-    for celsius, potential in states:
-        T, u = 273.15 + celsius + rng.normal(0.0, 2.0, n), potential + rng.normal(0.0, 0.1, n)
+    for celsius, mean in states:
+        T, u = 273.15 + celsius + rng.normal(0.0, 2.0, n), mean + rng.normal(0.0, 0.1, n)
         kernel.assemble(grid, edge(), T, u, W, E, used, flux)
         assert kernel.update(used, 25) == 0
-        kernel.look_inside(grid, 101325.0, used)
-        T, u = kernel.read(used, kernel.TEMPERATURE), kernel.read(used, kernel.POTENTIAL)
+        kernel.eval_state(grid, 101325.0, used)
+        T, u = wall_section.read(used, wall_section.TEMPERATURE), wall_section.read(used, wall_section.POTENTIAL)
         fresh = work_arrays(grid)
-        kernel.put(fresh, T, u)
-        kernel.look_inside(grid, 101325.0, fresh)
+        wall_section.set_state(fresh, T, u)
+        kernel.eval_state(grid, 101325.0, fresh)
         np.testing.assert_array_equal(known(used), known(fresh))
 
 
@@ -199,7 +202,7 @@ def test_steady_heat_flow_is_the_sum_of_resistances():
         moments=[60 * 86400.0],
         growth=0.1,
     )
-    assert end.flux[-1, kernel.ROOM_HEAT] == pytest.approx(
+    assert end.flux[-1, boundaries.ROOM_HEAT] == pytest.approx(
         20.0 / (0.13 + 0.2 + 0.04), rel=1e-3
     )  # vapour carries a little heat
 
@@ -219,7 +222,7 @@ def test_steady_vapour_profile_is_that_of_glaser():
     assert mu is not None
     delta = 2.306e-5 / (461.5 * 273.15) * (T / 273.15) ** 0.81  # Schirmer, from memory
     flow = delta * 700.0 / (0.15 * mu + 0.4)
-    assert end.flux[-1, kernel.ROOM_VAPOUR] == pytest.approx(
+    assert end.flux[-1, boundaries.ROOM_VAPOUR] == pytest.approx(
         flow, rel=1e-3
     )  # gas constant to 4 digits, membrane's own heat
     face = next(f for f in line.faces if f.label == "wool | film")
@@ -246,9 +249,9 @@ def test_sudden_rain_wets_a_brick_no_faster_than_its_absorption_coefficient():
 def build_total(line, humidity):
     w = work_arrays(line.grid)
     T = np.full(line.nodes, 293.15)
-    u = np.array([kernel.potential_of_humidity(humidity, 293.15) for _ in T])
+    u = np.array([potential.of_humidity(humidity, 293.15) for _ in T])
     kernel.evaluate(line.grid, T, u, w)
-    return kernel.read(w, kernel.HELD).sum()
+    return wall_section.read(w, wall_section.WATER).sum()
 
 
 def test_freezing_a_wet_brick_releases_the_heat_of_its_ice():
@@ -259,7 +262,7 @@ def test_freezing_a_wet_brick_releases_the_heat_of_its_ice():
     def enthalpy(kelvin):
         w = work_arrays(line.grid)
         kernel.evaluate(line.grid, np.full(n, kelvin), np.full(n, 9.0), w)
-        return kernel.read(w, kernel.HEAT).sum(), kernel.read(w, kernel.HELD).sum()
+        return wall_section.read(w, wall_section.ENTHALPY).sum(), wall_section.read(w, wall_section.WATER).sum()
 
     (warm, water), (cold, _) = enthalpy(274.15), enthalpy(263.15)
     dry = BRICK.density * 0.01 * BRICK.specific_heat * 11.0

@@ -13,7 +13,7 @@ from test_wall_kernel import edge
 
 import cavity
 from cavity.constants import ICE_POINT
-from cavity.kernels import film, moist_air
+from cavity.kernels import boundaries, film, moist_air, wall_flow, wall_section
 from cavity.kernels import wall as kernel
 from cavity.published.hourly_convergence import made_up_weather
 from cavity.wall import storage
@@ -32,13 +32,13 @@ def thaw(frost, outdoor, hours):
     n = line.nodes
     T, u = np.full(n, ICE_POINT - 5.0), np.full(n, 1.0)
     u[0] = film.potential(frost, line.grid.film_start[0])
-    w = kernel.work_arrays(line.grid)
+    w = wall_section.work_arrays(line.grid)
     kernel.evaluate(line.grid, T, u, w)
-    W, E = kernel.read(w, kernel.HELD).copy(), kernel.read(w, kernel.HEAT).copy()
-    flux, runoff, shed, drained, rows = np.zeros(kernel.FLUX_COUNT), np.zeros(n), np.zeros(n), 0.0, []
+    W, E = wall_section.read(w, wall_section.WATER).copy(), wall_section.read(w, wall_section.ENTHALPY).copy()
+    flux, runoff, shed, drained, rows = np.zeros(boundaries.FLUX_COUNT), np.zeros(n), np.zeros(n), 0.0, []
     around = edge(
-        T_out=outdoor, p_out=611.0, h_out=10.0, beta_out=0.0, gain=0.0, emissivity=0.0, T_in=294.0, p_in=600.0,
-        h_in=0.0, leak=0.0, dt=3600.0,
+        T_out=outdoor, p_out=611.0, h_out=10.0, beta_out=0.0, absorbed_radiation=0.0, emissivity=0.0, T_in=294.0,
+        p_in=600.0, h_in=0.0, leak=0.0, dt=3600.0,
     )  # fmt: skip
     for _ in range(hours):
         assert kernel.step(line.grid, around, T, u, W, E, w, flux, runoff, shed, 1e-2, 60)[0] == 0
@@ -69,7 +69,7 @@ def test_a_cold_store_grows_heavy_frost_and_nothing_of_it_runs(one_year, climate
     backup = (layer("mineral wool", 0.1), layer("steel", 0.0008))
     wall = replace(
         one_year, indoor=room, backup=backup, run=replace(one_year.run, segments=1, start_month=7),
-        wetting=replace(one_year.wetting, leak_layer=None, rain_plane=0),
+        wetting=replace(one_year.wetting, leak_layer=None, rain_penetration_layer=0),
     )  # fmt: skip
     ds = cavity.simulate(wall, air, opening_set="20 mm slots")
     inside = ds.sel(face="mineral wool | steel").isel(segment=0)
@@ -83,7 +83,7 @@ def test_the_back_of_a_panel_that_is_rained_on_outside_stays_without_a_film(one_
     rainy["wind_speed"] = rainy["wind_speed"] * 0.0 + 8.0
     panel = replace(one_year, cladding=(layer("fibre cement", 0.008),))
     ds = cavity.simulate(
-        replace(panel, wetting=replace(one_year.wetting, rain_share=0.0)), rainy, opening_set="10 mm slots"
+        replace(panel, wetting=replace(one_year.wetting, rain_penetration=0.0)), rainy, opening_set="10 mm slots"
     )
     assert float(ds["film"].sel(film_face="outer face").max()) > 0.05
     assert float(ds["water"].isel(layer=0).max()) > 2.0  # 383 kg/m3 in 8 mm: the panel is nearly full
@@ -116,7 +116,7 @@ def test_what_condenses_in_wool_stands_at_its_cold_face_whatever_the_cells(one_y
 @pytest.mark.parametrize(("name", "thickness"), [("concrete", 0.1), ("mineral wool", 0.12), ("OSB", 0.03)])
 def test_splitting_a_layer_changes_nothing(one_year, winter, name, thickness):
     """Two halves of one material are that material; the outermost draws rain with all of its thickness."""
-    wet = replace(one_year.wetting, rain_share=0.3, rain_plane=0, leak_layer=None)
+    wet = replace(one_year.wetting, rain_penetration=0.3, rain_penetration_layer=0, leak_layer=None)
     inner = layer("gypsum board", 0.0125)
     whole, halves = (
         cavity.simulate(replace(one_year, backup=(*cut, inner), wetting=wet), winter, opening_set="10 mm slots")
@@ -161,7 +161,7 @@ def test_fog_is_reported_beside_air_that_is_never_more_than_saturated(one_year, 
     wall = replace(
         one_year, cladding=(layer("steel", 0.0008),), backup=backup, opening_sets=(OpeningSet("closed", ()),),
         run=replace(one_year.run, start_humidity=0.98),
-        wetting=replace(one_year.wetting, rain_share=0.0, rain_plane=0, leak_layer=None),
+        wetting=replace(one_year.wetting, rain_penetration=0.0, rain_penetration_layer=0, leak_layer=None),
     )  # fmt: skip
     ds = cavity.simulate(wall, winter)
     assert float(ds["cavity_relative_humidity"].max()) <= 1.0
@@ -174,13 +174,16 @@ def test_fog_is_reported_beside_air_that_is_never_more_than_saturated(one_year, 
 def test_cavity_air_never_holds_more_vapour_than_the_air_pressure(starter_wall):
     """Wet surfaces at 120 degC would be at 199 kPa (steam tables): the steam leaves, the air stands at its pressure."""
     line = build_line(starter_wall.case(depth=0.03))
-    n, flux = line.nodes, np.zeros(kernel.FLUX_COUNT)
-    w = kernel.work_arrays(line.grid)
+    n, flux = line.nodes, np.zeros(boundaries.FLUX_COUNT)
+    w = wall_section.work_arrays(line.grid)
     zeros = np.zeros(n)
-    around = edge(kept_heat=0.0, kept_vapour=0.0)
+    around = edge(inlet_weight_heat=0.0, inlet_weight_vapour=0.0)
     kernel.assemble(line.grid, around, np.full(n, ICE_POINT + 120.0), np.full(n, 6.0), zeros, zeros, w, flux)
-    assert flux[kernel.AIR_P] == 101325.0
-    assert flux[kernel.BACK_VAPOUR] == pytest.approx(flux[kernel.FACE_VAPOUR]) and flux[kernel.BACK_VAPOUR] > 0.0
+    assert flux[boundaries.AIR_P] == 101325.0
+    assert (
+        flux[boundaries.BACK_VAPOUR] == pytest.approx(flux[boundaries.FRONT_VAPOUR])
+        and flux[boundaries.BACK_VAPOUR] > 0.0
+    )
 
 
 def test_a_boiling_wall_is_flagged(one_year):
@@ -217,15 +220,15 @@ def test_a_membrane_counts_with_its_permeance_between_the_two_humidities(a, b):
         expected = quad(permeance, a, b, points=inside or None, epsabs=1e-12)[0] / (b - a)
     else:
         expected = permeance(0.5 * (a + b))
-    found, by_a, by_b = kernel.membrane_sd(table, a, b)
+    found, by_a, by_b = wall_flow.membrane_sd(table, a, b)
     assert 1.0 / found == pytest.approx(expected, rel=2e-4)  # the table's corners within one of 200 steps
-    assert found == pytest.approx(kernel.membrane_sd(table, b, a)[0], rel=1e-9)
+    assert found == pytest.approx(wall_flow.membrane_sd(table, b, a)[0], rel=1e-9)
     if abs(a - b) <= 1e-4 and np.abs(points - a).min() < 1e-3:
         return  # at a corner of the given table the permeance has two slopes
     step = 1e-6
     for k, slope in ((0, by_a), (1, by_b)):
         sides = [
-            kernel.membrane_sd(table, a + sign * step * (k == 0), b + sign * step * (k == 1))[0] for sign in (1, -1)
+            wall_flow.membrane_sd(table, a + sign * step * (k == 0), b + sign * step * (k == 1))[0] for sign in (1, -1)
         ]
         assert (sides[0] - sides[1]) / (2.0 * step) == pytest.approx(slope, rel=2e-3, abs=2e-4 * found)
 
@@ -234,7 +237,7 @@ def test_polyamide_between_40_and_98_percent_has_the_s_d_of_the_integral():
     """Table of ASHRAE Fundamentals 2021 ch. 26 table 5, by hand: 0.227 m; at its mean potential it was 0.113 m."""
     table = ((0.30, 3.61), (0.50, 0.80), (0.70, 0.314), (0.90, 0.096))
     film_like = Layer("polyamide", material("smart vapour retarder"), 5e-5, sd_table=table)
-    found = kernel.membrane_sd(storage.membrane_permeance(film_like), 0.40, 0.98)[0]
+    found = wall_flow.membrane_sd(storage.membrane_permeance(film_like), 0.40, 0.98)[0]
     assert found == pytest.approx(0.227, abs=0.0005)
 
 

@@ -19,7 +19,7 @@ import numpy as np
 
 from cavity.airflow.losses import barrier_row, channel_row, opening_row, rail_row
 from cavity.constants import R_AIR, STANDARD_PRESSURE
-from cavity.kernels import balance, moist_air, network
+from cavity.kernels import cavity_air, moist_air, network
 from cavity.kernels import losses as kernel
 from cavity.wallfile.model import TOUCH, ventilation_class
 
@@ -48,7 +48,7 @@ class ColumnAir:
     opening_law, link_law, part_law, part_link, link_open
         What the network kernel takes; see there.
     link_entry : array, (n-1, 2)
-        Stirring by the inlet for upward and downward flow, see `balance.forced_nusselt`: behind the end openings only.
+        Stirring by the inlet for upward and downward flow, see `cavity_air.forced_nusselt`: behind end openings only.
     link_length, link_rise : array, (n-1,)
         From opening k to k+1 along the wall, and by height: shorter where the wall is tilted. [m]
     path_names, path_kinds, path_height, path_area, path_source, path_index : p
@@ -225,7 +225,7 @@ def build_column(case: Case) -> ColumnAir:
     for j, o in enumerate(openings):
         at_end = j in (0, n - 1) and (o.height - column.bottom <= STUB or column.top - o.height <= STUB)
         opening_law[j] = opening_row(o, area, at_end)
-        add_part(o.name, o.kind, o.height, o.free_vent_area, network.FROM_OPENING, j)
+        add_part(o.name, o.kind, o.height, o.free_area, network.FROM_OPENING, j)
 
     links = max(n - 1, 0)
     link_law = np.zeros((links, kernel.CHANNEL_COLUMNS))
@@ -279,7 +279,7 @@ def build_column(case: Case) -> ColumnAir:
         openings=openings,
         opening_names=_labels([o.name for o in openings]),
         opening_height=heights,
-        opening_area=np.array([o.free_vent_area for o in openings], dtype=float),
+        opening_area=np.array([o.free_area for o in openings], dtype=float),
         opening_kind=tuple(o.kind for o in openings),
         opening_law=opening_law,
         link_law=link_law,
@@ -310,7 +310,7 @@ def build_column(case: Case) -> ColumnAir:
 def _stirring(opening: Opening) -> float:
     """Return how an opening stirs the air that enters through it: all but a plain rounded mouth do."""
     rounded = (opening.discharge or 0.0) >= ROUNDED and opening.bends == 0 and opening.porosity >= 1.0
-    return 0.0 if rounded else balance.ABRUPT
+    return 0.0 if rounded else cavity_air.ABRUPT
 
 
 def group_of(name: str, kind: str) -> str:
@@ -425,8 +425,8 @@ def _single_vents(
         active = [j for j in range(len(openings)) if places[j] == c and opening_law[j, kernel.AREA] > 0.0]
         if len(active) == 1:
             vent = openings[active[0]]
-            area[at == c] = vent.free_vent_area / (edges[c + 1] - edges[c])
-            clear[at == c] = vent.clear_height or vent.free_area
+            area[at == c] = vent.free_area / (edges[c + 1] - edges[c])
+            clear[at == c] = vent.clear_height or vent.gross_area
     return area, clear
 
 

@@ -81,7 +81,7 @@ def _doubled(case: Case, group: str, kind: str) -> Case:
 
 
 def _larger(opening: Opening) -> Opening:
-    return replace(opening, free_area=2.0 * opening.free_area, clear_height=2.0 * opening.clear_height)
+    return replace(opening, gross_area=2.0 * opening.gross_area, clear_height=2.0 * opening.clear_height)
 
 
 def _inflow(

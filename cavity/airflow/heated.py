@@ -12,7 +12,7 @@ import numpy as np
 from cavity.airflow.losses import channel_row
 from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE
 from cavity.errors import Fault, InputError
-from cavity.kernels import balance, moist_air, network
+from cavity.kernels import cavity_air, moist_air, network
 from cavity.kernels.losses import RESTRICTION_COLUMNS
 
 _ROUNDS = 400  # of flow and temperature in turns, half a step each
@@ -50,7 +50,7 @@ def heated_cavity(
     inlet: float,
     base: np.ndarray,
     head: np.ndarray,
-    entry: float = balance.ABRUPT,
+    entry: float = cavity_air.ABRUPT,
     segments: int = 3,
     pressure: float = STANDARD_PRESSURE,
 ) -> HeatedFlow:
@@ -67,7 +67,7 @@ def heated_cavity(
     base, head : array, (6,), keyword only
         Rows of the openings at bottom and top, as `losses.opening_row` returns them. [SI]
     entry : float, keyword only
-        Stirring behind the base, see `balance.forced_nusselt`. [1]
+        Stirring behind the base, see `cavity_air.forced_nusselt`. [1]
     segments : int, keyword only
         Pieces of the height. [1]
     pressure : float, keyword only
@@ -108,9 +108,9 @@ def heated_cavity(
         entering = inlet
         for s in range(segments):
             v = q / (pressure / (R_AIR * air[s]) * depth)
-            h1, h2 = balance.face_coefficients(v, first, other[s], air[s], depth, height, pressure, entry)
+            h1, h2 = cavity_air.face_coefficients(v, first, other[s], air[s], depth, height, pressure, entry)
             h2 = 0.0 if second is None else h2
-            mean, outlet = balance.exchange(h1, h2, first, other[s], entering, q * DRY_AIR_HEAT / piece)
+            mean, outlet = cavity_air.exchange(h1, h2, first, other[s], entering, q * DRY_AIR_HEAT / piece)
             air[s] = 0.5 * (air[s] + mean)
             if second is None:
                 other[s] = air[s]

@@ -218,7 +218,7 @@ def opening_row(opening: Opening, channel_area: float, at_end: bool) -> np.ndarr
         See `cavity.kernels.losses`; AREA 0 where the opening is closed.
     """
     row = np.zeros(kernel.RESTRICTION_COLUMNS)
-    area = opening.free_area
+    area = opening.gross_area
     if area <= 0.0 or opening.porosity <= 0.0:
         return row
     share = min(area / channel_area, 1.0) if at_end and not opening.bends and channel_area > 0.0 else 0.0
@@ -288,7 +288,9 @@ def rail_row(rail: Rail, depth: float, channel_area: float) -> np.ndarray:
     """
     area = min(rail.gap * rail.gaps, rail.bay) * depth / rail.bay
     diameter = 2.0 * rail.gap * depth / max(rail.gap + depth, 1e-12)
-    row = _gap_row(min(area, channel_area), channel_area, max(diameter, 1e-9), rail.length, rail.discharge)
+    row = _gap_row(
+        min(area, channel_area), channel_area, max(diameter, 1e-9), rail.gap_length_along_flow, rail.discharge
+    )
     if rail.rounded:
         row[kernel.ZETA_PLUS] *= ROUNDED_EDGES
         row[kernel.ZETA_MINUS] *= ROUNDED_EDGES

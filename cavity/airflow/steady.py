@@ -1,6 +1,7 @@
 """Steady air flow through one column without weather: wind and sun (or a cavity temperature) in, flows out.
 
 For a quick look and for teaching; the hourly result is `cavity.simulate`. Dry air, no heat storage, sky as warm as air.
+In dry air and steady surroundings the hourly run comes to the same flows and temperatures: a test holds them together.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import numpy as np
 from cavity import variables
 from cavity.airflow.column import ColumnAir, build_column, gust_curve
 from cavity.airflow.pressure import gust_pressure, pressure_coefficients, wind_pressure
-from cavity.climate.outside import outside_coefficient
+from cavity.climate.outside import INNER_SURFACE, heat_flow_direction, outside_coefficient
 from cavity.constants import CP_DIFFERENCE_BAND, DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 
@@ -23,7 +24,10 @@ if TYPE_CHECKING:
 
     from cavity.wallfile.model import Case, Layer, Wall
 
-ROOM_RESISTANCE = 0.13  # m2 K/W, horizontal heat flow; ISO 6946, memory
+AXES = {
+    "irradiance": {"units": "W/m2", "long_name": "sun on the wall"},
+    "prescribed_temperature": {"units": "K", "long_name": "temperature that the cavity air is given"},
+}
 _ROUNDS = 300  # of the repetition between flow and temperature; about 20 are usual
 _SETTLED = 1e-6  # K, change of any air temperature at which it stops
 
@@ -65,7 +69,7 @@ def steady_air(
     Returns
     -------
     xarray.Dataset
-        Dims (wind, warmth, segment | opening | part); variables as in the result of `simulate`.
+        Dims (wind, irradiance | prescribed_temperature, segment | opening | part); variables as `simulate` has them.
 
     Raises
     ------
@@ -82,20 +86,22 @@ def steady_air(
         raise InputError(Fault("airflow", "sun and cavity temperature exclude each other", fix="give one of the two"))
     _check("wind", wind, 0.0, 80.0, "m/s")
     _check("outdoor and indoor temperature", (outdoor, indoor), 203.15, 333.15, "K")
-    warmth = np.asarray(cavity if cavity is not None else (sun if sun is not None else (0.0,)), dtype=float)
+    axis = "irradiance" if cavity is None else "prescribed_temperature"
+    drivers = np.asarray((0.0,) if sun is None else sun, dtype=float)
     if cavity is not None:
-        _check("cavity temperature", warmth, 203.15, 373.15, "K")
+        drivers = np.asarray(cavity, dtype=float)
+        _check("cavity temperature", drivers, 203.15, 373.15, "K")
     else:
-        _check("sun", warmth, 0.0, 1500.0, "W/m2")
+        _check("sun", drivers, 0.0, 1500.0, "W/m2")
     wall, air = case.wall, build_column(case)
     winds = np.asarray(wind, dtype=float)
     rho_out = pressure / (R_AIR * outdoor)
     cp = pressure_coefficients(wall.site, air.openings, np.full(winds.size, angle))
-    blow = wind_pressure(cp, np.full(winds.size, rho_out), winds)
+    pushed = wind_pressure(cp, np.full(winds.size, rho_out), winds)
     gusts = gust_pressure(wall.site, air.openings, np.full(winds.size, angle), np.full(winds.size, rho_out), winds)
 
     n, segments, parts = len(air.openings), len(air.segment_link), len(air.path_names)
-    shape = (winds.size, warmth.size)
+    shape = (winds.size, drivers.size)
     found = {
         "air_change_rate": np.zeros(shape),
         "compartment_air_change_rate": np.zeros((*shape, len(air.compartment_edges) - 1)),
@@ -108,11 +114,11 @@ def steady_air(
     }
     drives, densities = [], []
     for i in range(winds.size):
-        for k in range(warmth.size):
-            fixed = warmth[k] if cavity is not None else None
-            gain = 0.0 if cavity is not None else wall.solar_absorptance * warmth[k]
-            state = _Steady(case, air, blow[i], winds[i], outdoor, indoor, pressure, float(gusts[i]))
-            state.settle(gain, fixed)
+        for k in range(drivers.size):
+            prescribed = None if cavity is None else drivers[k]
+            absorbed = wall.solar_absorptance * drivers[k] if cavity is None else 0.0
+            state = _Steady(case, air, pushed[i], winds[i], outdoor, indoor, pressure, float(gusts[i]))
+            state.iterate(absorbed, prescribed)
             drives.append(state.drive.copy())
             densities.append(state.rho_link.copy())
             for name, values in state.readings().items():
@@ -125,7 +131,7 @@ def steady_air(
 
     last = {name: (name,) for name in ("segment", "compartment", "opening", "part")}
     dims = {
-        name: ("wind", "warmth", *(d for kind, d in last.items() if kind in variables.TABLE[name].dims for d in d))
+        name: ("wind", axis, *(d for kind, d in last.items() if kind in variables.TABLE[name].dims for d in d))
         for name in found
     } | {"part_gain": ("part",)}
     dataset = xr.Dataset(
@@ -135,13 +141,7 @@ def steady_air(
         },
         coords={
             "wind": ("wind", winds, {"units": "m/s", "long_name": "wind at roof height on the site"}),
-            "warmth": (
-                "warmth",
-                warmth,
-                {"units": "K", "long_name": "cavity temperature"}
-                if cavity is not None
-                else {"units": "W/m2", "long_name": "sun on the wall"},
-            ),
+            axis: (axis, drivers, AXES[axis]),
             **air.coordinates(),
         },
     )
@@ -300,24 +300,30 @@ def _resistance(layers: Sequence[Layer]) -> float:
     return max(total, 1e-6)
 
 
+def _fourth(T: float, other: float) -> float:
+    """(T^4 - other^4)/(T - other) [K3]."""
+    return (T + other) * (T * T + other * other)
+
+
 class _Steady:
     """Flow and temperatures of one column, repeated until they agree."""
 
     def __init__(
-        self, case: Case, air: ColumnAir, blow: np.ndarray, wind: float, outdoor: float, indoor: float, pressure: float,
-        sigma: float = 0.0,
+        self, case: Case, air: ColumnAir, wind_pressure: np.ndarray, wind: float, outdoor: float, indoor: float,
+        pressure: float, sigma: float = 0.0,
     ) -> None:  # fmt: skip
         from cavity.kernels import moist_air
 
-        self.air, self.blow, self.outdoor, self.indoor, self.pressure = air, blow, outdoor, indoor, pressure
+        self.air, self.wind_pressure, self.pressure = air, wind_pressure, pressure
+        self.outdoor, self.indoor = outdoor, indoor
         wall = case.wall
         self.mu = moist_air.viscosity(outdoor)
         self.rho_out = pressure / (R_AIR * outdoor)
-        emissivity = wall.emissivity * 4.0 * STEFAN_BOLTZMANN * outdoor**3
-        self.outside = float(outside_coefficient(wind)) + emissivity  # W/(m2 K)
-        self.u_out = 1.0 / (1.0 / self.outside + _resistance(wall.cladding))
-        self.u_in = 1.0 / (ROOM_RESISTANCE + _resistance(wall.backup))
-        self.exchange = 4.0 * STEFAN_BOLTZMANN * case.exchange_emissivity
+        self.convection = float(outside_coefficient(wind))  # W/(m2 K), exterior surface
+        self.emitted = wall.emissivity * STEFAN_BOLTZMANN
+        self.cladding_resistance = _resistance(wall.cladding)
+        self.u_in = 1.0 / (INNER_SURFACE[heat_flow_direction(wall.tilt)] + _resistance(wall.backup))
+        self.exchange = STEFAN_BOLTZMANN * case.exchange_emissivity
         n, segments = len(air.openings), len(air.segment_link)
         self.flow, self.work, self.chain = air.scratch()
         self.flows = np.zeros(n)
@@ -325,6 +331,7 @@ class _Steady:
         self.drive = np.zeros(max(n - 1, 0))
         self.T = np.full(segments, outdoor)  # mean air
         self.outlet = np.full(segments, outdoor)
+        self.T0 = np.full(segments, outdoor)  # exterior surface
         self.T1 = np.full(segments, outdoor)
         self.T2 = np.full(segments, outdoor)
         self.rise = air.segment_top - air.segment_bottom
@@ -334,17 +341,17 @@ class _Steady:
         self.mixing = np.zeros(segments)
         self.weights = [np.where(air.segment_link == k, self.rise, 0.0) for k in range(max(n - 1, 0))]
 
-    def settle(self, gain: float, fixed: float | None) -> None:
+    def iterate(self, absorbed: float, prescribed: float | None) -> None:
         """Repeat flow and heat balance, half a step at a time: more flow cools the air, which slows the flow."""
-        if fixed is not None:
-            self.T[:] = fixed
+        if prescribed is not None:
+            self.T[:] = prescribed
             self._solve_flow()
             self.mixing[:] = [self._exchange(s) for s in range(len(self.T))]
             return
         for _ in range(_ROUNDS):
             self._solve_flow()
             before = self.T.copy()
-            self._solve_heat(gain)
+            self._solve_heat(absorbed)
             change = float(np.abs(self.T - before).max(initial=0.0))
             self.T[:] = 0.5 * (self.T + before)
             if change < _SETTLED:
@@ -358,28 +365,26 @@ class _Steady:
             total = weight.sum()
             mean = float(weight @ (1.0 / self.T)) / total if total > 0.0 else 1.0 / self.outdoor
             self.rho_link[k] = self.pressure / R_AIR * mean
-            self.drive[k] = (
-                self.blow[k] - self.blow[k + 1] + (self.rho_out - self.rho_link[k]) * GRAVITY * air.link_rise[k]
-            )
+            stack = (self.rho_out - self.rho_link[k]) * GRAVITY * air.link_rise[k]
+            self.drive[k] = self.wind_pressure[k] - self.wind_pressure[k + 1] + stack
         network.solve_column(
             air.opening_law, air.link_law, air.part_law, air.part_link, air.link_open, self.drive, self.rho_out,
             self.rho_link, self.mu, self.flow, self.work, self.chain,
         )  # fmt: skip
         network.opening_flows(self.flow, self.flows)
 
-    def _solve_heat(self, gain: float) -> None:
+    def _solve_heat(self, absorbed: float) -> None:
         """Air along its way, segment by segment in the direction of flow, with the two faces beside it."""
         air = self.air
-        sol_air = self.outdoor + gain / self.outside
         for k in self._order():
             members = np.flatnonzero(air.segment_link == k)
             Q = self.flow[k]
             inlet = self._inlet(k)
             for s in members if Q >= 0.0 else members[::-1]:
-                self._segment(s, sol_air, inlet, abs(Q))
+                self._segment(s, absorbed, inlet, abs(Q))
                 inlet = self.outlet[s]
         for s in np.flatnonzero(air.segment_link < 0):
-            self._segment(s, sol_air, self.outdoor, 0.0)
+            self._segment(s, absorbed, self.outdoor, 0.0)
 
     def _order(self) -> list[int]:
         """Links so that air always comes from a link that is done: upward ones rising, then downward ones falling."""
@@ -406,22 +411,22 @@ class _Steady:
 
     def _exchange(self, s: int) -> float:
         """Exchange with outdoors beside the mean flow, estimates [kg/(s m2)]."""
-        from cavity.kernels import balance
+        from cavity.kernels import cavity_air
 
         air, k = self.air, self.air.segment_link[s]
         if air.single_area[s] > 0.0:
-            return self.single * self.rho_out * balance.single_vent(
+            return self.single * self.rho_out * cavity_air.single_vent(
                 air.single_area[s], air.single_clear[s], self.wind, self.T[s], self.outdoor
             )  # fmt: skip
         if k < 0 or not air.link_open[k] or self.gusts <= 0.0:
             return 0.0
         content = self.rho_out * air.volume[0]
-        return self.gusts / air.height * balance.gust_exchange(
+        return self.gusts / air.height * cavity_air.gust_exchange(
             self.curve, float(self.drive.sum()), self.sigma, self.wind, content
         )  # fmt: skip
 
-    def _segment(self, s: int, sol_air: float, inlet: float, flow: float) -> None:
-        from cavity.kernels import balance
+    def _segment(self, s: int, absorbed: float, inlet: float, flow: float) -> None:
+        from cavity.kernels import cavity_air
 
         air = self.air
         k = air.segment_link[s]
@@ -430,25 +435,32 @@ class _Steady:
         capacity = flow * DRY_AIR_HEAT / self.rise[s]
         entry = air.link_entry[k, 0 if self.flow[k] >= 0.0 else 1] if k >= 0 else 0.0
         for _ in range(2):  # the coefficients depend weakly on the faces
-            still = 2.0 * balance.still_coefficient(self.T1[s], self.T2[s], air.depth, length, self.pressure)
-            h1, h2 = balance.flow_coefficients(
+            still = cavity_air.h_still(self.T1[s], self.T2[s], air.depth, length, self.pressure)
+            h1, h2 = cavity_air.h_mixed(
                 still, speed, flow * DRY_AIR_HEAT / length, self.T1[s], self.T2[s], self.T[s], air.depth, length,
                 self.pressure, entry,
             )  # fmt: skip
-            hr = self.exchange * (0.5 * (self.T1[s] + self.T2[s])) ** 3
+            # (T^4 - T'^4) as a coefficient on T - T', exact where the repetition ends
+            outside = self.convection + self.emitted * _fourth(self.T0[s], self.outdoor)
+            sol_air = self.outdoor + absorbed / outside
+            u_out = 1.0 / (1.0 / outside + self.cladding_resistance)
+            hr = self.exchange * _fourth(self.T1[s], self.T2[s])
             self.mixing[s] = self._exchange(s)
-            share, part, at_outlet, beyond = balance.kept_mixing(h1 + h2, capacity, self.mixing[s] * DRY_AIR_HEAT)
+            share, part, at_outlet, beyond = cavity_air.inlet_weight_mixing(
+                h1 + h2, capacity, self.mixing[s] * DRY_AIR_HEAT
+            )
             mixed = inlet + part * (self.outdoor - inlet)
             # mean air = share x what comes from outside the segment + m1 x one face + m2 x the other
             m1, m2 = (1.0 - share) * h1 / (h1 + h2), (1.0 - share) * h2 / (h1 + h2)
-            a11 = self.u_out + hr + h1 * (1.0 - m1)
+            a11 = u_out + hr + h1 * (1.0 - m1)
             a22 = self.u_in + hr + h2 * (1.0 - m2)
             a12 = -hr - h1 * m2
-            b1 = self.u_out * sol_air + h1 * share * mixed
+            b1 = u_out * sol_air + h1 * share * mixed
             b2 = self.u_in * self.indoor + h2 * share * mixed
             det = a11 * a22 - a12 * a12
             self.T1[s] = (b1 * a22 - a12 * b2) / det
             self.T2[s] = (a11 * b2 - a12 * b1) / det
+            self.T0[s] = sol_air + (self.T1[s] - sol_air) * u_out / outside
         faces = (h1 * self.T1[s] + h2 * self.T2[s]) / (h1 + h2)
         self.T[s] = faces + (mixed - faces) * share
         self.outlet[s] = faces + (inlet + beyond * (self.outdoor - inlet) - faces) * at_outlet
@@ -473,6 +485,7 @@ class _Steady:
             self.rho_link, self.mu, self.flow, losses,
         )  # fmt: skip
         stack = float(((self.rho_out - self.rho_link) * GRAVITY * air.link_rise).sum()) if air.link_rise.size else 0.0
+        wind = float(self.wind_pressure[0] - self.wind_pressure[-1]) if len(self.wind_pressure) > 1 else 0.0
         return {
             "air_change_rate": change[0],
             "compartment_air_change_rate": change[1:],
@@ -481,5 +494,5 @@ class _Steady:
             "opening_flow": self.flows,
             "part_pressure": losses,
             "stack_pressure": stack,
-            "wind_pressure": float(self.blow[0] - self.blow[-1]) if len(self.blow) > 1 else 0.0,
+            "wind_pressure": wind,
         }

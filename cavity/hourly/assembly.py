@@ -10,14 +10,13 @@ import numpy as np
 from cavity.climate.on_wall import on_wall
 from cavity.errors import Fault, InputError
 from cavity.hourly.boundary import forcing
-from cavity.result import BALANCE_TERMS
 
 if TYPE_CHECKING:
     import xarray as xr
     from numpy.typing import NDArray
 
     from cavity.airflow.column import ColumnAir
-    from cavity.kernels import year
+    from cavity.kernels import year_arrays
     from cavity.wall.grid import Line
     from cavity.wallfile.model import Case, Wall
 
@@ -53,11 +52,11 @@ class Assembly:
     outside: xr.Dataset
     room_T: NDArray[np.float64]
     room_phi: NDArray[np.float64]
-    forcing: year.Forcing
-    column: year.Column
-    readings: year.Readings
-    state: year.State
-    record: year.Record
+    forcing: year_arrays.Forcing
+    column: year_arrays.Column
+    readings: year_arrays.Readings
+    state: year_arrays.State
+    record: year_arrays.Record
     order: NDArray[np.int64]
 
     @property
@@ -71,13 +70,16 @@ class Assembly:
 
     def open_accounts(self) -> None:
         """Set the sums of a year to zero and note what the wall holds at its start."""
+        from cavity.kernels import year_arrays
+
         record, state = self.record, self.state
         record.drained[:] = 0.0
-        record.through[:] = 0.0
+        record.throughput[:] = 0.0
         record.terms[:] = 0.0
-        record.books[:, :2] = 0.0
-        record.books[:, 2] = state.W.sum(axis=1)
-        record.books[:, 3] = state.E.sum(axis=1)
+        account = record.balance_account
+        account[:] = 0.0
+        account[:, year_arrays.WATER_AT_START] = state.W.sum(axis=1)
+        account[:, year_arrays.ENERGY_AT_START] = state.E.sum(axis=1)
 
 
 def assemble(case: Case, weather: xr.Dataset, *, hours: int | None = None, refine: float = 1.0) -> Assembly:
@@ -133,7 +135,7 @@ def assemble(case: Case, weather: xr.Dataset, *, hours: int | None = None, refin
     )
 
 
-def cavity_column(case: Case, air: ColumnAir) -> year.Column:
+def cavity_column(case: Case, air: ColumnAir) -> year_arrays.Column:
     """Return the column of the cavity as the kernel takes it.
 
     Parameters
@@ -149,10 +151,10 @@ def cavity_column(case: Case, air: ColumnAir) -> year.Column:
         Depth [m], exchange emissivity [1] and the arrays of the air path. [SI]
     """
     from cavity.airflow.column import gust_curve
-    from cavity.kernels import year
+    from cavity.kernels import year_arrays
 
     wall = case.wall
-    return year.Column(
+    return year_arrays.Column(
         opening_law=air.opening_law,
         link_law=air.link_law,
         part_law=air.part_law,
@@ -180,7 +182,7 @@ def cavity_column(case: Case, air: ColumnAir) -> year.Column:
     )
 
 
-def readings(line: Line) -> year.Readings:
+def readings(line: Line) -> year_arrays.Readings:
     """Return where the kernel reads surfaces and interfaces, and where it counts water that a node loses.
 
     Parameters
@@ -193,10 +195,10 @@ def readings(line: Line) -> year.Readings:
     Readings
         Node numbers.
     """
-    from cavity.kernels import year
+    from cavity.kernels import year_arrays
 
     back = line.grid.cladding_back
-    return year.Readings(
+    return year_arrays.Readings(
         node=np.array([face.node for face in line.faces], dtype=np.int64),
         layer=line.layer_of_node,
         film=np.array([0, back, back + 1, line.nodes - 1], dtype=np.int64),
@@ -213,7 +215,9 @@ def _nearest_face(line: Line) -> NDArray[np.int64]:
     return np.where((node[outside] == np.arange(line.nodes)) | nearer, outside, inside)
 
 
-def start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: NDArray[np.float64]) -> year.State:
+def start(
+    wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: NDArray[np.float64]
+) -> year_arrays.State:
     """Return the state at the start: mean temperatures of the first day, straight through the wall, and the humidity.
 
     Parameters
@@ -239,7 +243,7 @@ def start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: N
     InputError
         If a layer that starts wetter is not known.
     """
-    from cavity.kernels import film, year
+    from cavity.kernels import film, potential, wall_section, year_arrays
     from cavity.kernels import wall as wall_kernel
 
     order = hours_in_order(outside["time"].to_numpy(), wall.run.start_month)[:24]
@@ -247,33 +251,33 @@ def start(wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: N
     warm = float(room_T[order].mean())
     share = line.position / max(line.position[-1], 1e-9)
     T = cold + (warm - cold) * share
-    u = np.array([wall_kernel.potential_of_humidity(wall.run.start_humidity, t) for t in T])
+    u = np.array([potential.of_humidity(wall.run.start_humidity, t) for t in T])
     grid = line.grid
-    for name, content in wall.run.construction_wet:
+    for name, content in wall.run.construction_water:
         index = next((i for i, layer in enumerate(wall.layers) if layer.name == name), None)
         if index is None:
             known = ", ".join(layer.name for layer in wall.layers)
             raise InputError(Fault(f"{wall.source}, run.construction_water", "no such layer", name, known))
         nodes = np.flatnonzero(line.layer_of_node == index)
         if nodes.size:
-            curve = grid.tables[grid.left[nodes[-1]], :, wall_kernel.WATER]
-            axis = wall_kernel.U_LOW + wall_kernel.U_STEP * np.arange(wall_kernel.U_COUNT)
+            curve = grid.tables[grid.left[nodes[-1]], :, potential.WATER_CONTENT]
+            axis = potential.U_LOW + potential.U_STEP * np.arange(potential.U_COUNT)
             # the curve is flat where the material is full: take the driest potential that holds the water
             k = min(max(int(np.searchsorted(curve, content)), 1), len(axis) - 1)
             share = (content - curve[k - 1]) / max(curve[k] - curve[k - 1], 1e-12)
-            u[nodes] = axis[k - 1] + wall_kernel.U_STEP * min(max(share, 0.0), 1.0)
+            u[nodes] = axis[k - 1] + potential.U_STEP * min(max(share, 0.0), 1.0)
             beyond = content - curve[-1]
             if beyond > 0.0 and grid.sheds_out[nodes[-1]] >= 0:  # what the material cannot hold stands in it as a film
                 cells = nodes[grid.thickness[nodes] > 0.0]
                 u[cells] = film.START + np.sqrt(beyond * grid.thickness[cells] / film.SCALE)
     segments = len(air.segment_bottom)
-    w = wall_kernel.work_arrays(grid)
+    w = wall_section.work_arrays(grid)
     wall_kernel.evaluate(grid, T, u, w)
-    return year.State(
+    return year_arrays.State(
         T=np.tile(T, (segments, 1)),
         u=np.tile(u, (segments, 1)),
-        W=np.tile(wall_kernel.read(w, wall_kernel.HELD), (segments, 1)),
-        E=np.tile(wall_kernel.read(w, wall_kernel.HEAT), (segments, 1)),
+        W=np.tile(wall_section.read(w, wall_section.WATER), (segments, 1)),
+        E=np.tile(wall_section.read(w, wall_section.ENTHALPY), (segments, 1)),
         flow=np.zeros(max(len(air.openings) - 1, 0)),
         air_T=np.full(segments, cold),
         air_p=np.full(segments, float(outside["vapour_pressure_outdoor"].to_numpy()[order].mean())),
@@ -299,7 +303,7 @@ def hours_in_order(time: NDArray[np.datetime64], month: int) -> NDArray[np.int64
     return np.roll(np.arange(len(time), dtype=np.int64), -int(found[0]) if found.size else 0)
 
 
-def empty_record(wall: Wall, line: Line, air: ColumnAir, hours: int) -> year.Record:
+def empty_record(wall: Wall, line: Line, air: ColumnAir, hours: int) -> year_arrays.Record:
     """Return the record of a run, to be filled by the kernel.
 
     Parameters
@@ -318,14 +322,14 @@ def empty_record(wall: Wall, line: Line, air: ColumnAir, hours: int) -> year.Rec
     Record
         Of zeros. [SI]
     """
-    from cavity.kernels import stream, year
+    from cavity.kernels import stream, year_arrays
 
     def field(*shape: int) -> NDArray[np.float64]:
         return np.zeros((hours, *shape))
 
     faces, openings, parts = len(line.faces), len(air.openings), len(air.path_source)
     segments, layers = len(air.segment_bottom), len(wall.layers)
-    return year.Record(
+    return year_arrays.Record(
         T=np.zeros((hours, segments, faces), dtype=np.float32),
         p=np.zeros((hours, segments, faces), dtype=np.float32),
         air_T=field(segments),
@@ -341,14 +345,14 @@ def empty_record(wall: Wall, line: Line, air: ColumnAir, hours: int) -> year.Rec
         film=np.zeros((hours, segments, faces), dtype=np.float32),
         frost=np.zeros((hours, segments, faces), dtype=np.float32),
         vapour=field(segments, 4),
-        wetting=np.zeros((hours, segments, faces, year.CAUSES), dtype=np.float32),
+        wetting=np.zeros((hours, segments, faces, year_arrays.CAUSES), dtype=np.float32),
         drainage=np.zeros((hours, segments, faces), dtype=np.float32),
         heat_in=field(segments),
         stream=field(segments, 2, stream.TERMS),
         water_residual=field(segments),
         energy_residual=field(segments),
         drained=np.zeros(segments),
-        through=np.zeros((segments, 2)),
-        terms=np.zeros((segments, len(BALANCE_TERMS))),
-        books=np.zeros((segments, 4)),
+        throughput=np.zeros((segments, 2)),
+        terms=np.zeros((segments, year_arrays.WATER_TERMS)),
+        balance_account=np.zeros((segments, 4)),
     )

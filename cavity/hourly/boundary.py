@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from cavity.airflow.column import ColumnAir
-    from cavity.kernels import year
+    from cavity.kernels import year_arrays
     from cavity.wall.grid import Line
     from cavity.wallfile.model import Wall
 
@@ -122,7 +122,7 @@ def forcing(
     outside: xr.Dataset,
     room_T: NDArray[np.float64],
     room_phi: NDArray[np.float64],
-) -> year.Forcing:
+) -> year_arrays.Forcing:
     """Return what acts on the wall hour by hour: gain by E10, wind by E18, room by E54.
 
     Parameters
@@ -145,7 +145,7 @@ def forcing(
     """
     from cavity.airflow.pressure import gust_pressure, pressure_coefficients, wind_pressure
     from cavity.constants import ISO_AIR_PERMEABILITY, STEFAN_BOLTZMANN
-    from cavity.kernels import year
+    from cavity.kernels import year_arrays
     from cavity.wall.uvalue import INNER_SURFACE, heat_flow_direction
 
     def column(name: str) -> NDArray[np.float64]:
@@ -160,19 +160,19 @@ def forcing(
     density = _density(T_out, p_out, pressure)
     wind = wind_pressure(pressure_coefficients(wall.site, air.openings, angle), density, speed)
     p_in = room_phi * saturation_pressure(room_T)
-    seep = wall.wetting.rain_share * rain
+    rain_in = wall.wetting.rain_penetration * rain
     leak = leak_flow(wall, T_out, room_T, pressure, vapour_outdoor=p_out, vapour_indoor=p_in)
-    return year.Forcing(
+    return year_arrays.Forcing(
         T_out=T_out,
         p_out=p_out,
         pressure=pressure,
-        gain=gain,
+        absorbed_radiation=gain,
         h_out=outside_coefficient(speed),
         wind=np.ascontiguousarray(wind, dtype=float).reshape(len(T_out), len(air.openings)),
         speed=speed,
         gust=gust_pressure(wall.site, air.openings, angle, density, speed),
-        rain=rain - seep,
-        seep=seep,
+        rain=rain - rain_in,
+        rain_in=rain_in,
         T_in=np.ascontiguousarray(room_T, dtype=float),
         p_in=np.ascontiguousarray(p_in, dtype=float),
         leak=leak,
@@ -180,7 +180,7 @@ def forcing(
         h_in=1.0 / INNER_SURFACE[direction],  # convection and radiation together
         beta_in=ISO_AIR_PERMEABILITY / ROOM_VAPOUR_LAYER[direction],
         leak_node=plane_node(wall, line, wall.wetting.leak_layer or 0),
-        seep_node=plane_node(wall, line, wall.wetting.rain_plane),
+        rain_node=plane_node(wall, line, wall.wetting.rain_penetration_layer),
     )
 
 

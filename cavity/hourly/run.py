@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.errors import ConvergenceError
+from cavity.errors import ConvergenceError, Stopped
 from cavity.hourly.assembly import assemble
 from cavity.result import dataset_of, with_rail_spots, with_studs
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from cavity.airflow.column import ColumnAir
-    from cavity.kernels import year
+    from cavity.kernels import year_arrays
     from cavity.wall.grid import Line
     from cavity.wallfile.model import Case, Wall
 
@@ -92,6 +92,7 @@ def simulate_case(
     hours: int | None = None,
     refine_cells: float = 1.0,
     refine_steps: int = 1,
+    stop: NDArray[np.int64] | None = None,
 ) -> xr.Dataset:
     """Return what `simulate` does for the case that `Wall.case` returns.
 
@@ -103,6 +104,8 @@ def simulate_case(
         As for `simulate`.
     hours, refine_cells, refine_steps : keyword only
         As for `simulate`. [h, 1, 1]
+    stop : array of int64, (1,), keyword only
+        Looked at before each simulated hour: another thread that sets it to 1 ends the run.
 
     Returns
     -------
@@ -111,17 +114,21 @@ def simulate_case(
 
     Raises
     ------
+    Stopped
+        If `stop` was set.
     ConvergenceError
         As `simulate`.
     """
-    from cavity.kernels import year
+    from cavity.kernels import year, year_arrays
     from cavity.wall.uvalue import at_studs, rail_spots
 
     wall = case.wall
     short = hours is not None and hours < weather.sizes["time"]
     given = assemble(case, weather, hours=hours, refine=refine_cells)
     line, air, state, record = given.line, given.air, given.state, given.record
-    stage, work = year.workspace(
+    problem = year_arrays.Problem(line.grid, given.column, given.forcing, given.readings)
+    flag = np.zeros(1, dtype=np.int64) if stop is None else stop
+    stage, work = year_arrays.workspace(
         line.grid,
         len(air.segment_bottom),
         len(line.faces),
@@ -136,10 +143,11 @@ def simulate_case(
     for _ in range(1 if short else max(1, wall.run.max_years)):
         given.open_accounts()
         status, hour, n_steps, n_updates, residual = year.run(
-            line.grid, given.column, given.forcing, given.readings, state, record, stage, work, given.order,
-            refine_steps,
-        )  # fmt: skip
-        if status:
+            problem, state, record, stage, work, given.order, refine_steps, flag
+        )
+        if status == year.STOPPED:
+            raise Stopped(f"{case} was stopped")
+        if status == year.GAVE_UP:
             raise ConvergenceError(_no_convergence(case, line, given.outside, int(hour), work.trouble))
         steps, updates, worst = steps + n_steps, updates + n_updates, max(worst, residual)
         ends.append(given.water_by_layer)
@@ -158,6 +166,7 @@ def simulate_case(
             hours=hours,
             refine_cells=refine_cells,
             refine_steps=refine_steps,
+            stop=stop,
         )
         dataset = with_studs(dataset, studs)
     dataset.attrs.update(
@@ -194,7 +203,7 @@ def _boiling(dataset: xr.Dataset) -> str:
 def _no_convergence(case: Case, line: Line, outside: xr.Dataset, hour: int, trouble: NDArray[np.float64]) -> str:
     """Return the message of a run that the solver gave up: where, in which state, and what can be tried."""
     from cavity.constants import ICE_POINT
-    from cavity.kernels import year
+    from cavity.kernels import column_air, stage
 
     segment, node, row = (int(value) for value in trouble[:3])
     residual, T, u, held, flow = (float(value) for value in trouble[3:])
@@ -206,7 +215,7 @@ def _no_convergence(case: Case, line: Line, outside: xr.Dataset, hour: int, trou
     water = f"{1e3 * held:.3g} g/m2 of water, {phase}" if held > 1e-6 else "no water"
     flowing = (
         "still air"
-        if abs(flow) < year.CALM_FLOW
+        if abs(flow) < column_air.CALM_FLOW
         else f"air flow {'up' if flow > 0.0 else 'down'} {abs(flow):.2g} kg/(s m)"
     )
     weather = outside.isel(time=hour)
@@ -215,14 +224,14 @@ def _no_convergence(case: Case, line: Line, outside: xr.Dataset, hour: int, trou
     return (
         f"no convergence in hour {hour} ({str(weather['time'].to_numpy())[:16]}) of {case}: the "
         f"{'water' if row else 'heat'} balance {where}, segment {segment + 1}, is {residual:.2g} W/m2 off (limit "
-        f"{year.TOLERANCE:g}) however small the step; {celsius:.2f} degC there, relative humidity "
+        f"{stage.TOLERANCE:g}) however small the step; {celsius:.2f} degC there, relative humidity "
         f"{float(np.exp(-np.exp(-u))):.4f}, {water}; {flowing}; {outdoors}, rain on the wall {rain:.2g} mm. Try: "
         "segments = 1 under [run]; a start humidity nearer to that of the seasons; layers thinner than 0.1 mm as "
         "membranes (sd); sorption data that rise steadily."
     )
 
 
-def _gains(case: Case, air: ColumnAir, forcing: year.Forcing, record: year.Record) -> NDArray[np.float64]:
+def _gains(case: Case, air: ColumnAir, forcing: year_arrays.Forcing, record: year_arrays.Record) -> NDArray[np.float64]:
     """Return the gain in flow if each part were doubled, over hours spread evenly."""
     from cavity.airflow.gains import HOURS, doubling_gains
     from cavity.constants import GRAVITY, R_AIR, R_VAPOUR

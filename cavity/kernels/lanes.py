@@ -30,6 +30,12 @@ def places(nodes: int, span: int) -> np.ndarray:
 
 
 @jit
+def cubic(c0, c1, c2, c3, x):
+    """Return (value, slope in x) of a cubic."""
+    return c0 + x * (c1 + x * (c2 + x * c3)), c1 + x * (2.0 * c2 + 3.0 * x * c3)
+
+
+@jit
 def exp(x):
     """Return e to the power x for -40 < x < 30.
 

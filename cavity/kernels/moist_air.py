@@ -11,12 +11,24 @@ import math
 import numpy as np
 
 from cavity._jit import jit
-from cavity.constants import EVAPORATION_HEAT, ICE_POINT, R_AIR, R_VAPOUR, VAPOUR_HEAT, WATER_HEAT
+from cavity.constants import (
+    EVAPORATION_HEAT,
+    ICE_POINT,
+    R_AIR,
+    R_VAPOUR,
+    STANDARD_PRESSURE,
+    VAPOUR_DIFFUSIVITY,
+    VAPOUR_HEAT,
+    WATER_HEAT,
+)
+from cavity.kernels import lanes
 from cavity.kernels.moist_air_table import FIRST_KELVIN, LOG_SATURATION, TRANSPORT
 
 LOG_SATURATION_CUBIC = np.array(LOG_SATURATION)  # coefficients of the cubic on each kelvin
 _TRANSPORT = np.array(TRANSPORT)
 _LAST = len(LOG_SATURATION) - 1
+_PER_ZERO = 1.0 / 273.15
+_PERMEABILITY_AT_ZERO = VAPOUR_DIFFUSIVITY * STANDARD_PRESSURE / (R_VAPOUR * 273.15)  # times the air pressure
 _LOWEST_PRESSURE = 1e-3  # Pa, floor of the dew-point search: -100 degC, drier than any air on earth
 
 
@@ -40,9 +52,8 @@ def log_saturation(T):
     """Return (log of the saturation pressure in Pa, its slope [1/K]) at T [K], over ice below 0 degC (E1)."""
     x = table_position(T)
     k = int(interval(x))
-    x -= k
-    c1, c2, c3 = LOG_SATURATION_CUBIC[k, 1], LOG_SATURATION_CUBIC[k, 2], LOG_SATURATION_CUBIC[k, 3]
-    return LOG_SATURATION_CUBIC[k, 0] + x * (c1 + x * (c2 + x * c3)), c1 + x * (2.0 * c2 + x * 3.0 * c3)
+    c = LOG_SATURATION_CUBIC[k]
+    return lanes.cubic(c[0], c[1], c[2], c[3], x - k)
 
 
 @jit
@@ -71,6 +82,30 @@ def dew_point(p):
 def density(T, p, P):
     """Return the density of moist air [kg/m3], ideal mixture (E2)."""
     return (P - p) / (R_AIR * T) + p / (R_VAPOUR * T)
+
+
+@jit
+def permeability_at_zero(P):
+    """Return the vapour permeability of still air at 0 degC [kg/(m s Pa)] (E5)."""
+    return _PERMEABILITY_AT_ZERO / P
+
+
+@jit
+def relative_permeability(T):
+    """Return (vapour permeability of still air at T [K] by that at 0 degC, its slope [1/K]) (E5).
+
+    Schirmer (from memory): D = 2.306e-5 (T/273.15)^1.81 P0/P, P0 = 101325 Pa. The power 0.81 that is left is its
+    binomial series: within 1e-5 from -50 to 80 degC.
+    """
+    x = T * _PER_ZERO - 1.0
+    value = 1.0 + x * (0.81 + x * (-0.07695 + x * (0.030523 - x * 0.016711)))
+    return value, (0.81 + x * (-0.1539 + x * (0.091569 - x * 0.066844))) * _PER_ZERO
+
+
+@jit
+def air_permeability(T, P):
+    """Return the vapour permeability of still air [kg/(m s Pa)] (E5)."""
+    return permeability_at_zero(P) * relative_permeability(T)[0]
 
 
 @jit

@@ -12,7 +12,6 @@ import numpy as np
 from cavity.airflow import pressure
 from cavity.constants import ICE_POINT, STANDARD_PRESSURE
 from cavity.kernels import moist_air
-from cavity.kernels import wall as kernel
 from cavity.published import airflow_heated, hourly_convergence, risk_mould, wall_conduction, wall_moisture, wall_steady
 from cavity.wall import uvalue
 from cavity.wall.saturation import saturation_pressure
@@ -472,7 +471,7 @@ def saturation() -> dict[str, Any]:
 def permeability() -> dict[str, Any]:
     """Return the vapour permeability of air by two laws."""
     celsius = np.arange(-20.0, 41.0, 1.0)
-    ours = [kernel.air_permeability(ICE_POINT + one, STANDARD_PRESSURE) for one in celsius]
+    ours = [moist_air.air_permeability(ICE_POINT + one, STANDARD_PRESSURE) for one in celsius]
     return _figure(
         "permeability",
         "Vapour permeability of still air",

@@ -166,7 +166,7 @@ def rails() -> dict[str, Any]:
         (f"gap {1e3 * gap:g} mm", dp, _flow_curve(losses.rail_row(Rail("r", (1.0,), gap, 0.6), 0.03, 0.03), dp))
         for gap in (0.003, 0.006, 0.0125, 0.025)
     ]
-    long = losses.rail_row(Rail("r", (1.0,), 0.003, 0.6, length=0.04), 0.03, 0.03)
+    long = losses.rail_row(Rail("r", (1.0,), 0.003, 0.6, gap_length_along_flow=0.04), 0.03, 0.03)
     return _figure(
         "rails",
         "Flow past one rail, 30 mm cavity, one gap every 600 mm",

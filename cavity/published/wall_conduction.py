@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import ICE_POINT, STANDARD_PRESSURE, SUCTION_SCALE
-from cavity.kernels import moist_air
-from cavity.kernels import wall as kernel
-from cavity.published.case import COMPUTED, MEMORY, READ, Case, value_case
+from cavity.kernels import boundaries, moist_air
+from cavity.published.case import ANALYTICAL, MEMORY, READ, Case, value_case
 from cavity.wall import solve, storage
 from cavity.wall.grid import build_solid_line
 from cavity.wallfile.model import Layer, Material
@@ -83,7 +82,7 @@ def sudden() -> tuple[Case, ...]:
         value_case(
             "erfc: temperature 50 mm deep",
             source=_CARSLAW,
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             inputs=inputs,
             units="1",
             expected=0.55569,
@@ -93,11 +92,11 @@ def sudden() -> tuple[Case, ...]:
         value_case(
             "erfc: heat flow at the face",
             source=_CARSLAW,
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             inputs=inputs,
             units="W/m2",
             expected=94.03,
-            computed=found.flux[0, kernel.OUT_HEAT],
+            computed=found.flux[0, boundaries.OUT_HEAT],
             rtol=0.005,
         ),
     )
@@ -110,7 +109,7 @@ def convective() -> tuple[Case, ...]:
         value_case(
             f"convective face: temperature {1000 * place:.0f} mm deep",
             source=_CARSLAW,
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             inputs="as above, air +10 K, 10 W/(m2 K), after 1 h",
             units="1",
             expected=expected,
@@ -126,7 +125,7 @@ def periodic_run() -> tuple[Line, solve.History]:
     """Run the half space for six days under a daily wave of its face, 10 K each way; the sixth day each half hour."""
     line = half_space(0.002, 1.06, 1.5)
 
-    def around(time: float) -> kernel.Edge:
+    def around(time: float) -> boundaries.BoundaryConditions:
         outdoor = 293.15 + 10.0 * np.sin(2.0 * np.pi * time / DAY)
         return solve.surroundings(outdoor=outdoor, indoor=293.15, heat_outside=FIXED)
 
@@ -143,7 +142,7 @@ def periodic() -> tuple[Case, ...]:
     wave = np.array([np.interp(0.1, line.position, row) - 293.15 for row in found.temperature]) / 10.0
     angle = 2.0 * np.pi * found.time / DAY
     amplitude = 2.0 * np.mean(wave * np.exp(-1j * angle)) * 1j
-    common = {"source": _CARSLAW, "tag": COMPUTED, "inputs": "daily wave of the face, 0.1 m deep, steps of 2 min"}
+    common = {"source": _CARSLAW, "tag": ANALYTICAL, "inputs": "daily wave of the face, 0.1 m deep, steps of 2 min"}
     return (
         value_case("periodic: amplitude", units="1", expected=0.54717, computed=abs(amplitude), rtol=0.005, **common),
         value_case(
@@ -207,7 +206,7 @@ def vapour_uptake_run() -> tuple[Line, solve.History, float]:
     def water(suction: NDArray[np.float64]) -> NDArray[np.float64]:
         return 40.0 * np.exp(-suction / SUCTION_SCALE)  # 40 kg/m3 times relative humidity at 20 degC
 
-    mu = kernel.air_permeability(293.15, STANDARD_PRESSURE) / 2e-10
+    mu = moist_air.air_permeability(293.15, STANDARD_PRESSURE) / 2e-10
     tables = storage.tables_from_functions(water, None, lambda w: mu + 0.0 * w, storage.suction_grid())
     # a copper-like conductivity and face coefficients keep it isothermal
     slab = dataclasses.replace(_UNIT, conductivity=1e4, free_saturation=40.0, max_saturation=80.0)
@@ -231,7 +230,7 @@ def vapour_uptake() -> tuple[Case, ...]:
 
     common = {
         "source": "J. Crank, The Mathematics of Diffusion, 1975, from memory",
-        "tag": COMPUTED,
+        "tag": ANALYTICAL,
         "inputs": "2e-10 kg/(m s Pa), 40 kg/m3, 20 degC, face from 40 to 60 %, 10 d",
         "rtol": 0.005,  # steps of 1 % of the time gone by
     }

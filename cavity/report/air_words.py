@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import CP_DIFFERENCE_BAND
+from cavity.finding_words import decimals
 from cavity.result import wall_of
 from cavity.risk import air
 from cavity.risk.air import Group
-from cavity.risk.finding import number
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -64,8 +64,8 @@ def choke_sentence(ds: xr.Dataset) -> str:
         return ""
     group = max(groups, key=lambda one: one.share)
     worst = group.worst
-    lost = f"{number(100 * group.share)} % of the pressure is lost"
-    alone = f"{number(100 * worst.share)} %"
+    lost = f"{decimals(100 * group.share)} % of the pressure is lost"
+    alone = f"{decimals(100 * worst.share)} %"
     if worst.kind == "channel":
         text = f"{lost} as friction along the cavity."
     elif group.count == 1 or worst.share > 0.9 * group.share:
@@ -73,7 +73,7 @@ def choke_sentence(ds: xr.Dataset) -> str:
         text = f"{alone} of the pressure is lost at the {worst.name}{height}."
     else:
         what = f"{group.count} gaps of the {group.name}" if group.kind == "rail" else f"{group.count} {group.name}s"
-        each = f"about {number(100 * group.share / group.count)} % at each"
+        each = f"about {decimals(100 * group.share / group.count)} % at each"
         if worst.share > 1.5 * group.share / group.count:
             each = f"{alone} at the one at {worst.height:.2f} m alone"
         text = f"{lost} at the {what}, {each}."
@@ -91,7 +91,7 @@ def gain_sentence(groups: tuple[Group, ...]) -> str:
     known = sorted((group for group in groups if group.gain > 0.005), key=lambda group: -group.gain)
     if not known:
         return ""
-    parts = [f"{_doubled(group)} +{number(100 * group.gain)} %" for group in known[:5]]
+    parts = [f"{_doubled(group)} +{decimals(100 * group.gain)} %" for group in known[:5]]
     return f"Air gained by doubling, at the same drive: {', '.join(parts)}."
 
 
@@ -114,8 +114,8 @@ def passage_sentence(ds: xr.Dataset) -> str:
         return ""
     name, area, vent = passage
     return (
-        f"The narrowest passage is the {name}: {number(1e4 * area)} cm²/m, where the smallest vent has "
-        f"{number(1e4 * vent)} cm²/m."
+        f"The narrowest passage is the {name}: {decimals(1e4 * area)} cm²/m, where the smallest vent "
+        f"has {decimals(1e4 * vent)} cm²/m."
     )
 
 
@@ -133,7 +133,7 @@ def still_sentence(ds: xr.Dataset) -> str:
         if count and float(ds["air_change_rate"].max()) > 0.0:
             return (
                 f"No air passes: the column {vents}. What it exchanges through that vent is an estimate made for "
-                f"rooms, median {number(float(ds['air_change_rate'].median()), 1)} air changes an hour."
+                f"rooms, median {decimals(float(ds['air_change_rate'].median()), 1)} air changes an hour."
             )
         return f"No air passes: the column {vents}. Its air does not move; leaks that are not listed are left out."
     pieces = air.still(ds)
@@ -152,7 +152,7 @@ def still_sentence(ds: xr.Dataset) -> str:
 
 
 def _percent(share: float) -> str:
-    return f"{number(100 * share)} %"
+    return f"{decimals(100 * share)} %"
 
 
 def _direction(ds: xr.Dataset) -> str:
@@ -165,7 +165,8 @@ def _direction(ds: xr.Dataset) -> str:
         parts.append(
             f"air moves{where} up in {_percent(one.upward)} of the hours, down in {_percent(one.downward)}, and is "
             f"nearly still (below {air.NEARLY_STILL:g} m/s) in {_percent(one.still)}; median air change rate "
-            f"{number(one.median, 1)} per hour, {number(one.low, 1)} to {number(one.high, 1)} in nine hours out of ten"
+            f"{decimals(one.median, 1)} per hour, {decimals(one.low, 1)} to {decimals(one.high, 1)} in nine hours out "
+            "of ten"
         )
     text = "; ".join(parts)
     return f"{text[0].upper()}{text[1:]}."
@@ -191,7 +192,7 @@ def _gusts(ds: xr.Dataset) -> str:
 def _class(ds: xr.Dataset) -> str:
     area = 1e4 * float(np.sum(ds["opening_area"].values))
     return (
-        f"Free vent area {number(area)} cm²/m: a layer that ISO 6946 calls "
+        f"Free vent area {decimals(area)} cm²/m: a layer that ISO 6946 calls "
         f"{ds.attrs['iso6946_class']}; the class looks at the vents alone, not at what stands in the way behind them."
     )
 
@@ -233,7 +234,7 @@ def vent_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
             vent.name,
             f"{vent.height:.2f}",
             vent.kind,
-            number(1e4 * vent.area),
+            decimals(1e4 * vent.area),
             f"{100 * vent.inward:.0f}" if vent.flow > 0.0 else "still",
             f"{vent.flow / LITRE_AIR:.2f}",
             make_up(vent),
@@ -246,9 +247,9 @@ def make_up(vent: air.Vent) -> str:
     """Return how the free area is made up: slot along the wall, or length of slot, and what closes part of it."""
     if vent.area <= 0.0:
         return "closed"
-    text = f"{number(1e3 * vent.clear, 1)} mm along the whole wall"
+    text = f"{decimals(1e3 * vent.clear, 1)} mm along the whole wall"
     if vent.clear > 0.0 and vent.gross < 0.999 * vent.clear:
-        text = f"{number(1e3 * vent.gross / vent.clear)} mm of {number(1e3 * vent.clear, 1)} mm slot in every metre"
+        text = f"{decimals(1e3 * vent.gross / vent.clear)} mm of {decimals(1e3 * vent.clear, 1)} mm slot in every metre"
     if vent.porosity < 1.0:
-        text += f", {number(100 * vent.porosity)} % of it open"
+        text += f", {decimals(100 * vent.porosity)} % of it open"
     return text

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from cavity.constants import ICE_POINT
+from cavity.finding_words import decimals
 from cavity.report.air_words import LITRE_AIR, VENT_HEAD, sentences, vent_rows
 from cavity.report.page import write_page
 from cavity.risk import air
-from cavity.risk.finding import number
 
 if TYPE_CHECKING:
     import os
@@ -34,25 +34,24 @@ LOSS_HEAD = (
 )
 
 
-def warmth_name(ds: xr.Dataset) -> str:
-    """Return what the second axis of the matrix is, with its unit as shown."""
-    return "cavity °C" if ds["warmth"].attrs["units"] == "K" else "sun W/m²"
-
-
-def _warmth(ds: xr.Dataset, value: float) -> str:
-    return f"{value - ICE_POINT:g}" if ds["warmth"].attrs["units"] == "K" else f"{value:g}"
+def heating(ds: xr.Dataset) -> tuple[str, str, list[str]]:
+    """Return what heats the air: the dimension, its name with unit, and its values, as shown."""
+    if "irradiance" in ds.dims:
+        return "irradiance", "sun W/m²", [f"{value:g}" for value in ds["irradiance"].values]
+    values = [f"{value - ICE_POINT:g}" for value in ds["prescribed_temperature"].values]
+    return "prescribed_temperature", "cavity °C", values
 
 
 def flow_head(ds: xr.Dataset) -> tuple[str, ...]:
     """Return the titles of `flow_rows`."""
     rates = [f"air changes per hour{where}" for where, _ in _rates(ds)]
-    return ("wind m/s", warmth_name(ds), "stack Pa", "wind Pa", *rates, "fastest m/s", "inflow L/(s m)", "top air °C")
+    return ("wind m/s", heating(ds)[1], "stack Pa", "wind Pa", *rates, "fastest m/s", "inflow L/(s m)", "top air °C")
 
 
 def _rates(ds: xr.Dataset) -> list[tuple[str, Any]]:
     """Return the air change rate of the column, and of every compartment where there are several, each with its name.
 
-    Name: "" for the column; rate: (wind, warmth).
+    Name: "" for the column; rate: (wind, irradiance or temperature).
     """
     found = [("", ds["air_change_rate"].values)]
     if ds.sizes["compartment"] > 1:
@@ -62,12 +61,13 @@ def _rates(ds: xr.Dataset) -> list[tuple[str, Any]]:
 
 
 def flow_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
-    """Return one row for every wind and warmth: drives, air change rates, speed, inflow, temperature at the top."""
+    """Return one row for every wind and sun: drives, air change rates, speed, inflow, temperature at the top."""
     rows = []
     rates = _rates(ds)
+    dim, _, values = heating(ds)
     for i, wind in enumerate(ds["wind"].values):
-        for k, warmth in enumerate(ds["warmth"].values):
-            at = ds.isel(wind=i, warmth=k)
+        for k, value in enumerate(values):
+            at = ds.isel({"wind": i, dim: k})
             speed = at["air_speed"].values
             fastest = speed[abs(speed).argmax()]
             flow = at["opening_flow"].values
@@ -75,7 +75,7 @@ def flow_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
             rows.append(
                 (
                     f"{wind:g}",
-                    _warmth(ds, float(warmth)),
+                    value,
                     f"{float(at['stack_pressure']):+.2f}",
                     f"{float(at['wind_pressure']):+.2f}",
                     *(f"{float(rate[i, k]):.1f}" for _, rate in rates),
@@ -104,7 +104,7 @@ def loss_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
                 group.name,
                 group.kind,
                 span,
-                number(1e4 * float(area[group.worst.name])),
+                decimals(1e4 * float(area[group.worst.name])),
                 f"{100 * group.share:.1f}",
                 f"{100 * group.worst.share:.1f}",
                 f"{100 * group.gain:+.0f}",
@@ -124,7 +124,7 @@ def terminal_tables(ds: xr.Dataset) -> list[tuple[str, tuple[str, ...], list[tup
 
 
 def rate_figure(ds: xr.Dataset) -> Any:
-    """Return air change rates against wind, one line for every warmth; a panel for the column, and for compartments."""
+    """Return air change rates against wind, one line for every sun; a panel for the column, and for compartments."""
     from plotly.subplots import make_subplots
 
     from cavity.report.palette import LIGHT, style
@@ -136,9 +136,11 @@ def rate_figure(ds: xr.Dataset) -> Any:
     )
     colours = (LIGHT["air"], LIGHT["stack"], LIGHT["temperature"], LIGHT["humidity"], LIGHT["accent"])
     dashes = ("solid", "dash", "dot", "dashdot", "longdash")
+    _, shown, values = heating(ds)
+    what, unit = shown.split()
     for column, (_, rate) in enumerate(parts, start=1):
-        for k, warmth in enumerate(ds["warmth"].values):
-            name = f"{warmth_name(ds).split()[0]} {_warmth(ds, float(warmth))} {warmth_name(ds).split()[1]}"
+        for k, value in enumerate(values):
+            name = f"{what} {value} {unit}"
             figure.add_scatter(
                 x=ds["wind"].values.tolist(),
                 y=rate[:, k].tolist(),
@@ -229,6 +231,7 @@ def write_airflow_page(
     parts: list[dict[str, Any]] = []
     for number, ds in enumerate(columns):
         tables = terminal_tables(ds)
+        other = "sun" if "irradiance" in ds.dims else "temperature"
         parts.append(
             {
                 "nav": str(ds.attrs["column"]),
@@ -237,7 +240,7 @@ def write_airflow_page(
                 "figures": [
                     {
                         "id": f"rate-{number}",
-                        "title": "Air changes by wind and warmth",
+                        "title": f"Air change rate by wind and {other}",
                         "caption": "Steady flow; outdoor air that enters in an hour, over the volume of the column.",
                         "figure": rate_figure(ds),
                     },
@@ -250,7 +253,7 @@ def write_airflow_page(
                         "figure": loss_figure(ds),
                     },
                 ],
-                "table": {"caption": "Every wind and warmth", "head": tables[0][1], "rows": tables[0][2]},
+                "table": {"caption": f"All wind and {other} cases", "head": tables[0][1], "rows": tables[0][2]},
             }
         )
         parts.append(

@@ -12,10 +12,11 @@ from typing import Any
 
 import numpy as np
 
+from cavity.finding_words import apart, lower_title
 from cavity.report import air_words, display, elevation, series
 from cavity.result import wall_of
 from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_by_criterion, worst_first
-from cavity.risk.recommend import Recommendation, clogged, designs, differs, least_bad, recommend, title
+from cavity.risk.recommend import Recommendation, clogged, designs, differs, least_bad, recommend
 
 CAUTIONS = (
     "These results are advisory; they are not an approval. A cavity that is open over several storeys can carry fire: "
@@ -61,27 +62,18 @@ def word(state: str, rain: bool = True) -> str:
 
 def value_text(finding: Any, *, limit: bool = False) -> str:
     """Return the value of a finding, or its limit, with its unit."""
-    value = float(finding.limit if limit else finding.value)
-    if np.isnan(value):
+    value, bound, units = finding.shown
+    if np.isnan(bound if limit else value):
         return "–"
-    text = display.number(value) if limit else told_apart(value, float(finding.limit))
-    return f"{text} {finding.units}".strip()
-
-
-def told_apart(value: float, limit: float) -> str:
-    """Return a value with the digits it takes to see on which side of its limit it is: 3.004 of 3, not 3 of 3."""
-    for digits in (3, 4, 5):
-        text = display.number(value, digits)
-        if value == limit or text != display.number(limit, digits):
-            return text
-    return text
+    text = display.number(bound) if limit else apart(value, bound, 3, display.number)
+    return f"{text} {units}".strip()
 
 
 def found_text(found: Any) -> str:
     """Return a finding in a few words: criterion, value, and its limit or what else stands beside the value."""
     if found.threshold == _LIMIT and not found.ratio > 0.0 and found.status == "pass":
         return "no criterion comes near its limit"
-    return f"{title(found)} {value_text(found)} ({found.threshold} {value_text(found, limit=True)})"
+    return f"{lower_title(found)} {value_text(found)} ({found.threshold} {value_text(found, limit=True)})"
 
 
 def what(case: Any) -> str:
@@ -331,7 +323,7 @@ def conditions(seen: View) -> list[str]:
 
 def still_rising(choice: Choice) -> list[str]:
     """Return the criteria of a choice that can fail and had not settled."""
-    return list(dict.fromkeys(title(found) for found in choice.findings if found.can_fail and rising(found)))
+    return list(dict.fromkeys(lower_title(found) for found in choice.findings if found.can_fail and rising(found)))
 
 
 def headline(seen: View) -> str:
@@ -659,8 +651,9 @@ def still_pieces(seen: View) -> list[str]:
 # ---- matrix ----------------------------------------------------------------------------------------------------------
 def cell_text(found: Any) -> str:
     """Return criterion, value and limit for a cell, such as "mould 1.3 of 3"."""
-    name = SHORT.get(found.key, title(found))
-    number, bound = told_apart(float(found.value), float(found.limit)), value_text(found, limit=True)
+    name = SHORT.get(found.key, lower_title(found))
+    value, limit, _ = found.shown
+    number, bound = apart(value, limit, 3, display.number), value_text(found, limit=True)
     if found.threshold == _LIMIT:
         return f"{name} {number} of {bound}"
     return f"{name} {number}, {found.threshold} {bound}"
@@ -782,7 +775,8 @@ def _legend(seen: View, keys: Iterable[str]) -> list[str]:
     for key in keys:
         found = next(found for choice in seen.choices for found in choice.findings if found.key == key)
         bound = f"{found.threshold} {value_text(found, limit=True)}"
-        said.append(f"{SHORT.get(key, title(found))}: {title(found)}, {bound} ({found.source.split(';')[0]})")
+        name, origin = lower_title(found), found.source.split(";")[0]
+        said.append(f"{SHORT.get(key, name)}: {name}, {bound} ({origin})")
     return said
 
 

@@ -65,8 +65,8 @@ class Brief:
         Rows under `SCHEDULE_HEAD` and `RULE_HEAD`.
     limits, cautions : tuple of str
         What the model leaves out, and the usual cautions.
-    head : str
-        Case and climate, for the head of a printed page.
+    head, case : str
+        Choice and climates, for the head of a printed page; the case that decides the choice.
     """
 
     wall: str
@@ -93,6 +93,7 @@ class Brief:
     limits: tuple[str, ...]
     cautions: tuple[str, ...]
     head: str
+    case: str
 
     @property
     def dense(self) -> bool:
@@ -153,6 +154,7 @@ def brief(comparison: Any, seen: answer.View | None = None) -> Brief:
         rules=tuple(_rules(ds)),
         limits=evidence.ASSUMPTIONS,
         cautions=answer.CAUTIONS,
+        case=case_head(case),
         head=f"{best['name']}{variant}, {best['depth'][0]}; {climates}",
     )  # fmt: skip
 

@@ -80,7 +80,7 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
         "Wetting and run",
         "",
         (
-            ("wetting.rain_share", "Driving rain let past the cladding", "1"),
+            ("wetting.rain_penetration", "Driving rain let past the cladding", "1"),
             ("wetting.leak_q50", "Air permeability q50 of the envelope, for the leak", "m3/(m2 s)"),
             ("wetting.leak_flow", "Indoor air leaking in", "kg/(m2 s)"),
             ("run.segments", "Segments by height", ""),
@@ -191,8 +191,8 @@ def _bridged(layer: Layer) -> str:
     parts = []
     if layer.frame is not None:
         parts.append(f"{100 * layer.frame.share:.3g} % studs of {layer.frame.material.title}")
-    if layer.rail_conductance or layer.rail_loss:
-        parts.append(f"metal rails every {display.number(1e3 * layer.rail_spacing)} mm")
+    if layer.bridge_conductance or layer.bridge_loss:
+        parts.append(f"metal rails every {display.number(1e3 * layer.bridge_spacing)} mm")
     if layer.bracket_loss:
         parts.append("brackets")
     return f"; {', '.join(parts)}" if parts else ""
@@ -234,7 +234,7 @@ def openings(cases: Sequence[Any]) -> list[dict[str, Any]]:
             "name": each.name,
             "kind": each.kind,
             "height": display.quantity(each.height, "height"),
-            "area": display.quantity(each.free_vent_area, "area"),
+            "area": display.quantity(each.free_area, "area"),
             "share": f"{100 * each.porosity:.0f} %",
             "exposure": each.exposure,
         }
@@ -311,12 +311,13 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
 
 
 def published() -> dict[str, Any]:
-    """Return the outcomes of the published cases, as `cavity verify` last found them; a test holds it to a live run.
+    """Return the outcomes of the benchmark cases, as `cavity verify` last found them; a test holds it to a live run.
 
     Returns
     -------
     dict
-        `version`, and `cases`: area, name, inputs, outcome, and of those not met the note and what was computed.
+        `version`, `provenance`, and `cases`: area, name, inputs, source, tag, outcome, and of those not met the note
+        and what was computed.
     """
     text = Path(__file__).with_name("published.json").read_text(encoding="utf-8")
     return dict(json.loads(text))
@@ -328,7 +329,8 @@ def checks(found: dict[str, Any]) -> dict[str, Any]:
     Parameters
     ----------
     found : dict
-        `version` and `cases` (each area, name, inputs, outcome, and where not met note, computed, lower, upper, units).
+        `version`, `provenance` and `cases` (each area, name, inputs, outcome, and where not met note, computed, lower,
+        upper, units).
 
     Returns
     -------
@@ -358,7 +360,8 @@ def checks(found: dict[str, Any]) -> dict[str, Any]:
         f"Version {found['version']} passes {total['pass']} of {len(cases)} benchmark and verification cases; "
         f"{total['outside']} fall outside a range that was measured, is itself uncertain, or is our own target; "
         f"{total['not run']} could not be run. The command “cavity verify” runs them again and lists each with its "
-        "source, the expected and the computed value. They test the method, not the description of this wall."
+        f"source, the expected and the computed value. {found.get('provenance', '')} They test the method, not the "
+        "description of this wall."
     )
     return {"sentence": sentence, "rows": rows, "open": open_cases}
 

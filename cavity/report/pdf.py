@@ -6,6 +6,7 @@ The browser is steered through its debugging pipe, so that it prints when the pa
 from __future__ import annotations
 
 import base64
+import contextlib
 import json
 import os
 import re
@@ -15,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +35,13 @@ _FOOT = (
     '<span class="title"></span><span>Page <span class="pageNumber"></span> of <span class="totalPages"></span></span>'
     "</div>"
 )  # for older ones
+_PLAIN = """(() => { document.documentElement.dataset.theme = "light"; const made = document.createElement("style");
+made.textContent = "html:root{--paper:#fff;--sheet:#fff}.main-svg{background:none!important}" +
+".bar,.modebar{display:none!important}";
+document.head.append(made); })()"""
+_BOX = """(() => { const part = document.querySelector(%s); if (!part || !part.getClientRects().length) return null;
+const { x, y, width, height } = part.getBoundingClientRect();
+return { x: x + scrollX, y: y + scrollY, width, height }; })()"""
 _ELSE = "open the report in any browser and print it to PDF there"
 
 
@@ -143,7 +152,89 @@ class _Pipe:
         return json.loads(message)
 
 
+def take_pictures(
+    html: str | os.PathLike[str], wanted: Mapping[str, str], *, browser: str | None = None, timeout: float = 180.0
+) -> dict[str, bytes]:
+    """Return parts of a page of this project as PNG pictures on white, at 2 px a CSS pixel.
+
+    Parameters
+    ----------
+    html : path
+        The page.
+    wanted : mapping of str to str
+        CSS selector of each part by the name under which its picture is returned.
+    browser : str, keyword only
+        Path of the browser; found by name where not given.
+    timeout : float, keyword only
+        Longest time to wait. [s]
+
+    Returns
+    -------
+    dict of str to bytes
+        What the page does not have is left out.
+
+    Raises
+    ------
+    InputError
+        If there is no browser, or the page is not drawn in time.
+    """
+    program = browser or needed_browser()
+    deadline = time.monotonic() + timeout
+    made: dict[str, bytes] = {}
+    try:
+        with _opened(program, Path(html).resolve().as_uri(), deadline) as (pipe, session):
+            pipe.call(
+                "Emulation.setDeviceMetricsOverride", session, width=900, height=900, deviceScaleFactor=2, mobile=False
+            )
+            _wait(pipe, session, deadline)
+            pipe.call("Runtime.evaluate", session, expression=_PLAIN)
+            for name, selector in wanted.items():
+                found = pipe.call(
+                    "Runtime.evaluate", session, expression=_BOX % json.dumps(selector), returnByValue=True
+                )
+                box = found.get("result", {}).get("value")
+                if not box:
+                    continue
+                shot = pipe.call(
+                    "Page.captureScreenshot", session, format="png", captureBeyondViewport=True, clip=box | {"scale": 1}
+                )
+                if "data" in shot:
+                    made[name] = base64.b64decode(shot["data"])
+    except TimeoutError:
+        raise InputError(Fault(program, f"drew no page within {timeout:g} s", fix=_ELSE)) from None
+    except OSError as error:
+        raise InputError(Fault(program, "cannot be run", given=error.strerror or str(error), fix=_ELSE)) from None
+    return made
+
+
 def _print(program: str, address: str, size: tuple[float, float], deadline: float) -> bytes:
+    with _opened(program, address, deadline) as (pipe, session):
+        _wait(pipe, session, deadline)
+        old: dict[str, Any] = {}
+        version = re.search(r"/(\d+)", pipe.call("Browser.getVersion").get("product", ""))
+        if version and int(version[1]) < _BOXES_SINCE:
+            old = {"displayHeaderFooter": True, "headerTemplate": "<span></span>", "footerTemplate": _FOOT}
+        printed = pipe.call(
+            "Page.printToPDF", session, printBackground=True, paperWidth=size[0], paperHeight=size[1],
+            marginTop=0.67, marginBottom=0.63, marginLeft=0.55, marginRight=0.55, **old,
+        )  # fmt: skip
+        if "data" not in printed:
+            raise InputError(Fault(program, "could not print the page", fix=_ELSE))
+        return base64.b64decode(printed["data"])
+
+
+def _wait(pipe: _Pipe, session: str, deadline: float) -> None:
+    """Wait until the page says that all is drawn."""
+    ready = "document.documentElement.dataset.ready === '1'"
+    while not pipe.call("Runtime.evaluate", session, expression=ready).get("result", {}).get("value"):
+        if time.monotonic() > deadline:
+            raise TimeoutError
+        time.sleep(0.1)
+
+
+@contextlib.contextmanager
+def _opened(program: str, address: str, deadline: float) -> Iterator[tuple[_Pipe, str]]:
+    """Open a page in a browser of its own; yield the pipe to it and the session of the page."""
     command_read, command_write = os.pipe()
     answer_read, answer_write = os.pipe()
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
@@ -169,23 +260,8 @@ def _print(program: str, address: str, size: tuple[float, float], deadline: floa
                     session = pipe.call("Target.attachToTarget", targetId=pages[0], flatten=True)["sessionId"]
                 else:
                     time.sleep(0.05)
-            ready = "document.documentElement.dataset.ready === '1'"
-            while not pipe.call("Runtime.evaluate", session, expression=ready).get("result", {}).get("value"):
-                if time.monotonic() > deadline:
-                    raise TimeoutError
-                time.sleep(0.1)
-            old: dict[str, Any] = {}
-            version = re.search(r"/(\d+)", pipe.call("Browser.getVersion").get("product", ""))
-            if version and int(version[1]) < _BOXES_SINCE:
-                old = {"displayHeaderFooter": True, "headerTemplate": "<span></span>", "footerTemplate": _FOOT}
-            printed = pipe.call(
-                "Page.printToPDF", session, printBackground=True, paperWidth=size[0], paperHeight=size[1],
-                marginTop=0.67, marginBottom=0.63, marginLeft=0.55, marginRight=0.55, **old,
-            )  # fmt: skip
-            if "data" not in printed:
-                raise InputError(Fault(program, "could not print the page", fix=_ELSE))
+            yield pipe, session
             pipe.call("Browser.close")
-            return base64.b64decode(printed["data"])
         except BrokenPipeError:
             raise InputError(Fault(program, "did not start", fix=_ELSE)) from None
         finally:

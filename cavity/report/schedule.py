@@ -164,7 +164,7 @@ def _vent_row(
     ends: tuple[float, float],
     width: float,
 ) -> ScheduleRow:
-    gross, clear = opening.free_area, opening.clear_height or opening.free_area
+    gross, clear = opening.gross_area, opening.clear_height or opening.gross_area
     continuous = clear >= gross * (1.0 - 1e-6)
     parts: list[tuple[str, float, str]] = [
         ("", clear, "clear height" if continuous else "clear height of each opening")
@@ -221,6 +221,14 @@ def table(found: Sequence[ScheduleRow]) -> list[list[str]]:
     ]  # fmt: skip
 
 
+def numbers(found: Sequence[ScheduleRow]) -> list[list[Any]]:
+    """Return the schedule by the columns of `HEAD`, free area [cm2/m] and wall length [m] as numbers, NaN: unknown."""
+    made = [list(row) for row in table(found)]
+    for cells, row in zip(made, found, strict=True):
+        cells[6], cells[7] = 1e4 * row.free_area, row.length
+    return made
+
+
 def csv_text(found: Sequence[ScheduleRow]) -> str:
     """Return the schedule as CSV with a head line; texts that a spreadsheet would take for a formula are quoted off."""
     return files.csv_text(HEAD, table(found))
@@ -247,7 +255,7 @@ def details(ds: Any) -> list[tuple[str, str]]:
         if str(part) == "cladding"
     )
     chosen = wall_of(ds).opening_set(str(ds.attrs["opening_set"]))
-    clear = {each.name: each.clear_height or each.free_area for each in chosen.openings}
+    clear = {each.name: each.clear_height or each.gross_area for each in chosen.openings}
     made = []
     for place in ("base of the wall", "window head", "window sill", "top of the wall"):
         if place in found:

@@ -52,11 +52,10 @@ def governing(ds: Any, findings: Iterable[Any] = ()) -> tuple[int, int]:
     for finding in ranked(findings):
         if finding.status in ("pass", "information") or finding.key not in can_fail():
             continue
-        found = max((label for label in labels if label in finding.where), key=len, default=None)
-        if found is not None:
-            face = labels.index(found)
-            place = np.asarray(ds["relative_humidity"].values[:, :, face], float).mean(axis=0)
-            segment = next((i for i, label in enumerate(segments) if label in finding.where), int(np.argmax(place)))
+        if finding.face:
+            face = labels.index(finding.face)
+            mean = np.asarray(ds["relative_humidity"].values[:, :, face], float).mean(axis=0)
+            segment = segments.index(finding.segment) if finding.segment else int(np.argmax(mean))
             break
     return int(segment), int(face)
 

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Any
 from cavity.report.figures import plain
 from cavity.report.palette import DASHES, LIGHT, style
 from cavity.risk.rules import COMMON_DEPTH, COMMON_VENTS
-from cavity.study.advice import place_words
 from cavity.study.changes import gap_text
-from cavity.study.listing import input_head, input_rows, shown_title, size_head, size_parts, size_rows
+from cavity.study.study_text import input_head, input_rows, shown_title, size_head, size_parts, size_rows
 
 if TYPE_CHECKING:
     import os
@@ -366,14 +365,15 @@ def write_uncertainty_page(study: xr.Dataset, path: str | os.PathLike[str]) -> P
     criteria = []
     for key in study["criterion"].values[study["criterion_can_fail"].values == 1]:
         row = study.sel(criterion=key)
-        low, middle, high = (float(row["value_band"].sel(quantile=q)) for q in (0.05, 0.5, 0.95))
+        factor = float(row["criterion_factor"])  # to what people write
+        low, middle, high = (factor * float(row["value_band"].sel(quantile=q)) for q in (0.05, 0.5, 0.95))
         criteria.append(
             (
                 str(row["criterion_title"].values),
                 f"{100 * float(row['probability_met']):.0f}",
                 f"{100 * float(row['probability_low']):.0f} to {100 * float(row['probability_high']):.0f}",
                 f"{low:.2f} / {middle:.2f} / {high:.2f}",
-                f"{float(row['criterion_limit']):.2f} {row['criterion_units'].values}",
+                f"{factor * float(row['criterion_limit']):.2f} {row['criterion_shown'].values}",
             )
         )
     name = f"{study.attrs.get('wall_name', '')}, openings {study.attrs.get('opening_set', '')}"
@@ -387,7 +387,7 @@ def write_uncertainty_page(study: xr.Dataset, path: str | os.PathLike[str]) -> P
         },
         {
             "id": "band",
-            "title": f"Relative humidity {place_words(str(study.attrs['critical_face']))}",
+            "title": f"Relative humidity {study.attrs['critical_place']}",
             "caption": "Daily means over the samples, at the most humid surface of the case as described.",
             "figure": band_figure(study),
         },

@@ -128,7 +128,7 @@ def table(found: Sequence[Row]) -> Any:
     from rich.table import Table
     from rich.text import Text
 
-    from cavity.report.listing import MARK, STYLE
+    from cavity.report.comparison_text import MARK, STYLE
 
     made = Table(title="Walls: the strip and facing that decide", title_justify="left")
     for head in HEAD[:_SHOWN]:

@@ -48,8 +48,27 @@ def _event(case: Any) -> list[Any]:
     return [_round(value) if np.isfinite(value) else "" for value in values]
 
 
+Table = tuple[tuple[str, ...], list[list[Any]]]  # heads with their units, and rows
+
+
 def tables(comparison: Any) -> dict[str, str]:
     """Return the tables of a comparison as CSV text by file name: choices, schedule, rules, cases ..."""
+    return {f"{name}.csv": csv_text(head, rows) for name, (head, rows) in sheets(comparison).items()}
+
+
+def sheets(comparison: Any) -> dict[str, Table]:
+    """Return the tables of a comparison by name, each with its heads and rows; numbers as numbers.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        As for `write_report`.
+
+    Returns
+    -------
+    dict of (tuple of str, list of list)
+        schedule, choices, rules, cases, findings and months.
+    """
     cases, findings, months = [], [], []
     for case in comparison.cases:
         ds = case.dataset
@@ -67,8 +86,9 @@ def tables(comparison: Any) -> dict[str, str]:
             ]
         )  # fmt: skip
         findings += [
-            [*_names(case), item.status, item.key, item.title, item.where, _round(item.value), _round(item.limit),
-             item.threshold, item.units, _round(item.hours), item.when, item.sentence, item.source, variant]
+            [*_names(case), item.status, item.key, item.title, item.where, _round(item.shown.value),
+             _round(item.shown.limit), item.threshold, item.shown.units, _round(item.hours), item.when,
+             item.sentence, item.source, variant]
             for item in found
         ]  # fmt: skip
         months += [
@@ -93,17 +113,17 @@ def tables(comparison: Any) -> dict[str, str]:
         rules += [[*_names(case), *row, variant] for row in rule_rows(case.dataset)]
     shown = answer.drawn_parts(seen)
     return {
-        "schedule.csv": schedule.csv_text(schedule.rows(shown[0].case.dataset) if shown else []),
-        "choices.csv": csv_text(
+        "schedule": (schedule.HEAD, schedule.table(schedule.rows(shown[0].case.dataset) if shown else [])),
+        "choices": (
             ("openings", "cavity depth [mm]", "free vent area [mm2/m]", "result", "recommended", "probability [%]",
              "decided by", "value", "limit", "limit is", "unit", "climate", "column", "orientation [degree]",
              "below the common rules", _VARIANT), choices),
-        "rules.csv": csv_text((*_CASE, *(head.lower() for head in RULE_HEAD), _VARIANT), rules),
-        "cases.csv": csv_text(_CASES, cases),
-        "findings.csv": csv_text(
+        "rules": ((*_CASE, *(head.lower() for head in RULE_HEAD), _VARIANT), rules),
+        "cases": (_CASES, cases),
+        "findings": (
             (*_CASE, "result", "key", "criterion", "where", "value", "limit", "limit is", "unit", "hours [h]", "when",
              "sentence", "source", _VARIANT), findings),
-        "months.csv": csv_text(
+        "months": (
             (*_CASE, *place, "month", "outdoor temperature [degC]", "median air change rate [per hour]",
              "hours with flow upwards [%]", "surface temperature [degC]", "surface relative humidity [%]",
              "hours above 80 % [h]", "least dew-point margin [K]", "hours in which some surface condenses [h]",
@@ -122,12 +142,13 @@ def _choices(seen: answer.View) -> list[list[Any]]:
             named = "runner-up"
         told = [""] * 8
         if part is not None and found is not None:
-            told = [found.title, _round(found.value), _round(found.limit), found.threshold, found.units, part.climate,
-                    part.column, _round(part.orientation)]  # fmt: skip
+            told = [found.title, _round(found.shown.value), _round(found.shown.limit), found.threshold,
+                    found.shown.units, part.climate, part.column, _round(part.orientation)]  # fmt: skip
         rain = all(answer.has_rain(each.case) for each in choice.parts if each.computed)
+        share = answer.percent(seen, choice).removesuffix(" %")
         rows.append(
             [choice.opening_set, _round(1e3 * choice.depth), _round(1e6 * choice.area),
-             answer.word(choice.status, rain), named, answer.percent(seen, choice).removesuffix(" %"), *told,
+             answer.word(choice.status, rain), named, int(share) if share else "", *told,
              "; ".join(choice.below), answer.variant_text(choice.variant)]
         )  # fmt: skip
     return rows
@@ -169,12 +190,31 @@ def hours_csv(ds: Any) -> str:
     str
         A line an hour, `time` the start of the hour.
     """
-    head = ["time"]
-    columns: list[Any] = [np.datetime_as_string(ds["time"].values, unit="m")]
+    head, columns = hours(ds)
+    times = np.datetime_as_string(ds["time"].values, unit="m")
+    texts = [[f"{value:.5g}" for value in column] for column in columns]
+    return csv_text(("time", *head), zip(times, *texts, strict=True))
+
+
+def hours(ds: Any) -> tuple[list[str], list[np.ndarray]]:
+    """Return the hours of one case: heads with their units, and for each the values in that unit, time left out.
+
+    Parameters
+    ----------
+    ds : xarray.Dataset
+        A result of `cavity.simulate`.
+
+    Returns
+    -------
+    list of str, list of numpy.ndarray
+        Weather, cavity air, every surface of every segment.
+    """
+    head: list[str] = []
+    columns: list[np.ndarray] = []
 
     def add(title: str, name: str, values: Any) -> None:
         head.append(f"{title} [{display.of(name).unit}]")
-        columns.append([f"{value:.5g}" for value in display.show(name, values)])
+        columns.append(display.show(name, values))
 
     def label(name: str) -> str:
         return variables.TABLE[name].label
@@ -191,4 +231,4 @@ def hours_csv(ds: Any) -> str:
                 add(f"{label(name)}, {face}, {segment}", name, ds[name].values[:, index, place])
         for place, face in enumerate(ds["film_face"].values):
             add(f"Film, {face}, {segment}", "film", ds["film"].values[:, index, place])
-    return csv_text(head, zip(*columns, strict=True))
+    return head, columns

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
+from cavity import finding_words
 from cavity.risk.finding import CAN_FAIL, STATUSES, Finding
 from cavity.risk.ranking import worst_first
 
@@ -87,23 +88,4 @@ def verdict(findings: Iterable[Finding]) -> tuple[str, str]:
     ranked = worst_first(findings)
     top = worst(ranked)
     alike = len([found for found in ranked if found.status == top.status])
-    if top.status in ("pass", "information"):
-        near = top.can_fail and top.ratio >= _NEAR
-        return "pass", f"Meets all {alike} criteria; " + (
-            f"nearest to its limit: {_clause(top)}" if near else "none comes near its limit."
-        )
-    lead = "Fails" if top.status == "fail" else "No criterion fails; some items need review"
-    others = alike - 1
-    more = f" {others} more {_STATE[top.status][others != 1]}." if others else ""
-    return top.status, f"{lead}: {_clause(top)}{more}"
-
-
-_NEAR = 0.01  # value over limit from which a limit is worth naming as the nearest
-_STATE = {
-    "review": ("item needs review", "items need review"),
-    "fail": ("criterion is not met", "criteria are not met"),
-}  # for one, for several
-
-
-def _clause(found: Finding) -> str:
-    return f"{found.title.lower()}. {found.sentence}"
+    return "pass" if top.status == "information" else top.status, finding_words.verdict(top, alike)

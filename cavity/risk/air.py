@@ -329,7 +329,7 @@ def vent_schedule(ds: xr.Dataset) -> tuple[Vent, ...]:
         vents.append(
             Vent(
                 str(name), height, str(ds["opening_kind"].values[i]), float(ds["opening_area"].values[i]),
-                drawn.free_area, drawn.clear_height or drawn.free_area, drawn.porosity, inward,
+                drawn.gross_area, drawn.clear_height or drawn.gross_area, drawn.porosity, inward,
                 float(np.abs(flow[:, i]).mean()),
             )
         )  # fmt: skip

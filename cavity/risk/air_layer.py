@@ -12,24 +12,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.risk.finding import Finding, number
+from cavity.constants import WELL_VENTILATED_LIMIT
+from cavity.risk.finding import Finding
 
 if TYPE_CHECKING:
     import xarray as xr
 
-_WELL = 1500.0  # mm2 per m, ISO 6946:2017 6.9.4
-
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:  # noqa: ARG001 - one signature for all criteria
     """Return one finding: the class and the free vent area per metre."""
-    area = 1e6 * float(np.sum(ds["opening_area"].values))
+    area = float(np.sum(ds["opening_area"].values))
     name = str(ds.attrs["iso6946_class"])
     well = name.startswith("well")
-    text = f"The openings give {number(area)} mm² per metre of wall: an air layer that ISO 6946 calls {name}."
     return [
         Finding(
-            "air_layer", "Class of the air layer", f"openings of the column {ds.attrs['column']}", area, _WELL, "mm²/m",
-            "information", "", 0.0, "ISO 6946:2017, 6.9.2-6.9.4 (500 and 1500 mm² per metre)", text,
-            min(0.99, _WELL / max(area, 1.0)) if well else 1.0,
+            "air_layer", area, WELL_VENTILATED_LIMIT, "m2/m", "information",
+            min(0.99, WELL_VENTILATED_LIMIT / max(area, 1e-6)) if well else 1.0,
+            "ISO 6946:2017, 6.9.2-6.9.4 (500 and 1500 mm² per metre)",
+            facts={"class": name, "column": str(ds.attrs["column"])},
         )
     ]  # fmt: skip

@@ -19,16 +19,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cavity.constants import HOUR
 from cavity.result import wall_of
 from cavity.risk.finding import (
-    HOUR,
     Finding,
-    at,
+    at_face,
+    at_layer,
     first_wall_face,
     is_wall_layer,
     neighbours,
-    number,
-    place,
     ratio_of,
     run_through,
     when,
@@ -137,10 +136,10 @@ class Condensate:
 
 
 def _behind(ds: xr.Dataset) -> tuple[int, np.ndarray]:
-    """Return the face that rain behind the cladding reaches, and that rain, (time,) [kg/m2 in the hour]."""
+    """Return the face that penetrating rain reaches, and that rain, (time,) [kg/m2 in the hour]."""
     wetting = wall_of(ds).wetting
-    rain = wetting.rain_share * np.asarray(ds["driving_rain"].values, float) * HOUR
-    layer = [str(name) for name in ds["layer"].values[is_wall_layer(ds)]][wetting.rain_plane]
+    rain = wetting.rain_penetration * np.asarray(ds["driving_rain"].values, float) * HOUR
+    layer = [str(name) for name in ds["layer"].values[is_wall_layer(ds)]][wetting.rain_penetration_layer]
     return [str(name) for name in ds["face_inner"].values].index(layer), rain
 
 
@@ -196,16 +195,6 @@ def _status(value: float, warn: float, limit: float, *, never_dry: bool) -> str:
     return "review" if value > warn else "pass"
 
 
-def _ran(ds: xr.Dataset, face: int) -> str:
-    """Return where water runs that drains at a face."""
-    role = str(ds["face_role"].values[face])
-    if role == "outer face of wall":
-        return "down the exterior surface of the wall to the base of the cavity"
-    if role == "room face":
-        return "down the interior surface"
-    return f"down inside the wall, between {ds['face_outer'].values[face]} and {ds['face_inner'].values[face]}"
-
-
 @dataclass(frozen=True)
 class _Worst:
     """The worst of several places."""
@@ -241,11 +230,11 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     start, last = first_wall_face(ds), ds.sizes["face"] - 1
     warn, smooth = limits["condensate_runoff"], limits["condensate_smooth"]
     surfaces = {start: smooth, last: smooth}
-    made = [_finding(ds, found, _worst(ds, found, surfaces, warn), "condensate_face", limits)]
+    judged = [_finding(ds, found, _worst(ds, found, surfaces, warn), "condensate_face", limits)]
     inside = {face: _limit(ds, face, limits) for face in range(start + 1, last) if neighbours(ds, face)}
     if inside:
-        made.append(_finding(ds, found, _worst(ds, found, inside, warn), "condensate_inside", limits))
-    return made + _wood(ds, found, limits)
+        judged.append(_finding(ds, found, _worst(ds, found, inside, warn), "condensate_inside", limits))
+    return judged + _wood(ds, found, limits)
 
 
 def _limit(ds: xr.Dataset, face: int, limits: Mapping[str, float]) -> float:
@@ -258,29 +247,20 @@ def _limit(ds: xr.Dataset, face: int, limits: Mapping[str, float]) -> float:
 
 def _finding(ds: xr.Dataset, found: Condensate, row: _Worst, key: str, limits: Mapping[str, float]) -> Finding:
     inside = key == "condensate_inside"
-    warn = limits["condensate_runoff"]
-    where = place(ds, "face", row.face, row.segment)
     wet = found.amount[:, row.segment, row.face] > DRY_FILM
-    status = row.status
     runs = row.drained > _NOTICED
-    if inside and runs and status == "pass":
-        status = "review"
-    if row.peak <= DRY_FILM:
-        text = "No interface inside the wall gathers condensate." if inside else "No dew gathers on the wall surfaces."
-    else:
-        water = "condensate" if inside else "dew"
-        text = f"Up to {number(1e3 * row.peak)} g/m² of {water} {at(ds, row.face, row.segment)}"
-        text += ", which never dries in the year" if row.never_dry else " before it dries"
-        text += f" (review from {number(1e3 * warn)} g/m², limit {number(1e3 * row.limit)} g/m²)"
-        text += f"; {number(1e3 * row.drained)} g/m² a year run {_ran(ds, row.face)}" if runs else ""
-        text += ", where it must be able to leave." if runs and inside else "."
+    status = "review" if inside and runs and row.status == "pass" else row.status
     absorbent = row.limit == limits["condensate_absorbent"] and inside
     origin = source("condensate_absorbent" if absorbent else "condensate_smooth", limits)
+    gathers = row.peak > DRY_FILM
     return Finding(
-        key, "Condensate inside the wall" if inside else "Condensate on wall surfaces", where, 1e3 * row.peak,
-        1e3 * row.limit, "g/m²", status, when(ds["time"].values, wet, row.hour) if row.peak > DRY_FILM else "",
-        float(wet.sum()), f"{source('condensate_runoff', limits)}; {origin}", text,
-        ratio_of(row.peak, row.limit, status),
+        key, row.peak, row.limit, "kg/m2", status, ratio_of(row.peak, row.limit, status),
+        f"{source('condensate_runoff', limits)}; {origin}", **at_face(ds, row.face, row.segment),
+        hours=float(wet.sum()), **when(ds["time"].values, wet & gathers, row.hour),
+        facts={
+            "any": gathers, "never_dry": row.never_dry, "review": limits["condensate_runoff"], "runs": runs,
+            "drained": row.drained, "role": str(ds["face_role"].values[row.face]),
+        },
     )  # fmt: skip
 
 
@@ -303,21 +283,15 @@ def _wood(ds: xr.Dataset, found: Condensate, limits: Mapping[str, float]) -> lis
         return []
     _, limit, face, layer, segment, hour, taken = max(rows, key=lambda row: row[0])
     value = float(taken[hour])
-    kind = "wood-based board" if board[layer] else "solid wood"
     status = "fail" if value > limit else "pass"
-    where = place(ds, "layer", layer, segment)
-    if value * dry_mass[layer] <= DRY_FILM:
-        text = f"No condensate enters the wood; {where} may take up {number(100 * limit)} % of its mass ({kind})."
-    else:
-        text = f"{where} takes up {number(100 * value, 1)} % of its mass as condensate {at(ds, face, segment)} "
-        text += f"(limit {number(100 * limit)} % for {kind})."
     wet = taken * dry_mass[layer] > DRY_FILM
     return [
         Finding(
-            "condensate_wood", "Condensate taken up by wood", where, 100 * value, 100 * limit, "% by mass", status,
-            when(ds["time"].values, wet, hour) if wet.any() else "", float(wet.sum()),
-            source("condensate_wood_board" if board[layer] else "condensate_wood", limits), text,
-            ratio_of(value, limit, status),
+            "condensate_wood", value, limit, "kg/kg", status, ratio_of(value, limit, status),
+            source("condensate_wood_board" if board[layer] else "condensate_wood", limits),
+            **(at_face(ds, face, segment) | at_layer(ds, layer, segment)),
+            hours=float(wet.sum()), **when(ds["time"].values, wet, hour),
+            facts={"any": bool(value * dry_mass[layer] > DRY_FILM), "board": bool(board[layer])},
         )
     ]  # fmt: skip
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from cavity.constants import ICE_POINT
-from cavity.risk.finding import Finding, at, first_wall_face, number, place, ratio_of, repeats, when, worst_place
+from cavity.risk.finding import Finding, at_face, first_wall_face, ratio_of, repeats, when, worst_place
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -143,10 +143,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     at_wall = np.arange(wood.size) >= start
     limit = limits["decay_activation"]
     made = []
-    for key, title, chosen in (
-        ("decay", "Decay of wood in the wall", wood & at_wall),
-        ("decay_cladding", "Decay of wood cladding", wood & ~at_wall),
-    ):
+    for key, chosen in (("decay", wood & at_wall), ("decay_cladding", wood & ~at_wall)):
         faces = np.flatnonzero(chosen)
         if not faces.size:
             continue
@@ -163,22 +160,16 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         status = "fail" if value >= limit else "review" if value >= 0.5 * limit or found.rising.any() else "pass"
         if key == "decay_cladding" and status == "fail":
             status = "review"
-        where, spot = place(ds, "face", int(faces[which]), segment), at(ds, int(faces[which]), segment)
-        if value >= 1.0:
-            lost = float(found.loss[segment, which])
-            part = f"{number(lost, 1)} %" if lost <= _LARGEST_LOSS else f"more than {number(_LARGEST_LOSS)} %"
-            text = f"Rot becomes active {spot} in year {years} and then takes {part} of the mass in such a year."
-        elif value > 0.0:
-            text = f"Conditions for rot {spot} reach {number(100 * value)} % of what starts it"
-            text += f" after {years} such years and still rise." if rising else "."
-        else:
-            text = "No wood in this zone is ever wet and warm enough for rot."
+        lost = float(found.loss[segment, which])
+        beyond = lost > _LARGEST_LOSS
         made.append(
             Finding(
-                key, title, where, value, limit, "", status,
-                when(time, advances, int(np.argmax(series))) if value > 0.0 else "",
-                float(advances.sum()), source("decay_activation", limits), text, ratio_of(value, limit, status),
-                rising,
+                key, value, limit, "1", status, ratio_of(value, limit, status), source("decay_activation", limits),
+                **at_face(ds, int(faces[which]), segment), hours=float(advances.sum()), rising=rising,
+                **(when(time, advances, int(np.argmax(series))) if value > 0.0 else {}),
+                facts={
+                    "years": years, "loss": 0.01 * (_LARGEST_LOSS if beyond else lost), "beyond_data": beyond,
+                },
             )
         )  # fmt: skip
     return made

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cavity.constants import HOUR
 from cavity.risk.condensate import DRY_FILM, Condensate, condensate
-from cavity.risk.finding import HOUR, Finding, at, first_wall_face, number, place, when
+from cavity.risk.finding import Finding, at_face, at_segment, first_wall_face, when
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -66,30 +67,19 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         count = float(hours[segment, face])
         hour = int(np.argmin(margin[:, segment, face]))
         least = float(margin[hour, segment, face])
-        role = str(ds["face_role"].values[face])
         room = face == ds.sizes["face"] - 1
         allowed = _FIRST_HOUR if room else limits["dew_hours"]
         status = "information" if face < start else "review" if count >= allowed else "pass"
-        word = "Condensation" if role == "interface" else "Dew"
-        if face < start:
-            origin = "dew on the cladding is weather; common practice, no source"
-            judged = "dew on the cladding is weather and is not judged"
-        elif room:
-            origin = "ISO 13788:2012 (no condensation on the interior surface), from memory"
-            judged = "review from the first hour"
-        else:
-            origin = f"hours: {source('dew_hours', limits)}; ISO 13788:2012 (allowed if it dries out), from memory"
-            judged = f"review from {number(allowed)} h; amounts are judged as condensate"
-        if count:
-            text = f"{word} {at(ds, face, segment)} in {number(count)} h of the year"
-        else:
-            text = f"Never below the dew point {at(ds, face, segment)}"
-        text += f" (lowest margin {number(least, 1)} K; {judged})."
-        title = f"Hours of {word.lower()}{' inside the wall' if role == 'interface' else f', {role}'}"
+        zone = "cladding" if face < start else "room" if room else "wall"
+        origin = {
+            "cladding": "dew on the cladding is weather; common practice, no source",
+            "room": "ISO 13788:2012 (no condensation on the interior surface), from memory",
+            "wall": f"hours: {source('dew_hours', limits)}; ISO 13788:2012 (allowed if it dries out), from memory",
+        }[zone]
         made.append(
             Finding(
-                "dew_point", title, place(ds, "face", face, segment), count, allowed, "h", status,
-                when(time, wet[:, segment, face], hour), count, origin, text, count / allowed,
+                "dew_point", count, allowed, "h", status, count / allowed, origin, **at_face(ds, face, segment),
+                hours=count, **when(time, wet[:, segment, face], hour), facts={"margin": least, "zone": zone},
             )
         )  # fmt: skip
     return [*made, *_at_rails(ds)]
@@ -108,21 +98,14 @@ def _at_rails(ds: xr.Dataset) -> list[Finding]:
         count = float(wet[:, segment].sum())
         at = int(np.argmin(margin[:, segment, spot]))
         least = float(margin[at, segment, spot])
-        where = place(ds, "rail_spot", spot, segment)
-        if count:
-            text = f"Dew at the {where}, in {number(count)} h of the year"
-        else:
-            text = f"Never below the dew point at the {where}"
-        factor = number(ds["rail_factor"].values[spot], 2)
-        text += f" (lowest margin {number(least, 1)} K, temperature factor about {factor}: an estimate by the zone "
-        text += "method, no substitute for a two-dimensional calculation)."
         made.append(
             Finding(
-                "dew_point", "Hours of dew at the rails", where, count, _FIRST_HOUR, "h",
-                "review" if count else "pass", when(time, wet[:, segment], at), count,
+                "dew_point", count, _FIRST_HOUR, "h", "review" if count else "pass", count / _FIRST_HOUR,
                 "temperature: ASHRAE Fundamentals ch. 27 (zone method), from memory, own use of it; ISO 13788:2012 "
                 "(condensation allowed if it dries out), from memory",
-                text, count / _FIRST_HOUR,
+                spot=str(ds["rail_spot"].values[spot]), **at_segment(ds, segment), hours=count,
+                **when(time, wet[:, segment], at),
+                facts={"margin": least, "factor": float(ds["rail_factor"].values[spot])},
             )
         )  # fmt: skip
     return made

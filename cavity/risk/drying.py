@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.risk.finding import Finding, number, ratio_of
+from cavity.risk.finding import Finding, ratio_of
 from cavity.risk.limits import resolve, source
 
 if TYPE_CHECKING:
@@ -102,18 +102,13 @@ def drying(
     limit = given["drying_days"]
     days, closed = days_until(as_drawn, 0.1, amount), days_until(shut, 0.1, amount)
     half = days_until(as_drawn, 0.5, amount)
-    year = as_drawn.size / 24.0
-
-    def spell(value: float) -> str:
-        return f"{number(value)} days" if np.isfinite(value) else f"more than {number(year)} days"
-
-    text = (
-        f"Of the {number(1e3 * amount)} g/m² added, 50 % has dried after {spell(half)} and 90 % after {spell(days)} "
-        f"({spell(closed)} with the vents closed; review from {number(limit)} days)."
-    )
+    followed = as_drawn.size / 24.0
     status = "fail" if not np.isfinite(days) else "review" if days > limit else "pass"
-    value = days if np.isfinite(days) else year
+    value = days if np.isfinite(days) else followed
     return Finding(
-        "drying", "Drying after a wetting event", "whole wall", value, limit, "d", status, "from the start of the run",
-        24.0 * value, source("drying_days", given), text, ratio_of(value, limit, status),
+        "drying", value, limit, "d", status, ratio_of(value, limit, status), source("drying_days", given),
+        hours=24.0 * value,
+        facts={
+            "amount": amount, "half": half, "nine_tenths": days, "closed": closed, "followed": followed,
+        },
     )  # fmt: skip

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cavity.constants import HOUR
 from cavity.risk.condensate import DRY_FILM
-from cavity.risk.finding import HOUR, Finding, number, place, when, worst_place
+from cavity.risk.finding import Fact, Finding, at_segment, when, worst_place
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -69,29 +70,19 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     runs = ran > _NOTICED
     caught = np.flatnonzero(runs & ~has_drain(ds))  # compartments from which it cannot leave
     status = "review" if caught.size else "information"
-    where = place(ds, "film_face", face, segment)
-    if peak <= DRY_FILM:
-        text = "No water gathers on the back of the cladding."
-    else:
-        text = f"The back of the cladding carries up to {number(1e3 * peak)} g/m² of water or frost, on {days} days"
-        text += f", frozen in {number(frost)} h" if frost else ""
-        if not runs.any():
-            text += f"; it dries there and nothing runs off (a surface holds {number(1e3 * limit)} g/m²)."
-        elif not caught.size:
-            text += (
-                f"; {number(ran.sum(), 2)} litres a year run to the base of each metre of wall, which must drip clear."
-            )
-        else:
-            part = int(caught[np.argmax(ran[caught])])
-            base = "the base" if part == 0 else f"the barrier at {float(ds['compartment_bottom'].values[part]):.2f} m"
-            text += (
-                f"; {number(ran[part], 2)} litres a year run to {base} of each metre of wall, where no opening lets "
-            )
-            text += "them out."
+    facts: dict[str, Fact] = {
+        "any": peak > DRY_FILM, "days": int(days), "frost_hours": frost, "runs": bool(runs.any()),
+        "caught": bool(caught.size), "runoff": float(ran.sum()), "lowest": True, "height": 0.0,
+    }  # fmt: skip
+    if caught.size:
+        part = int(caught[np.argmax(ran[caught])])
+        height = float(ds["compartment_bottom"].values[part])
+        facts |= {"runoff": float(ran[part]), "lowest": part == 0, "height": height}
     return [
         Finding(
-            "film", "Film on the back of the cladding", where, 1e3 * peak, 1e3 * limit, "g/m²", status,
-            when(time, wet, at) if peak > DRY_FILM else "", float(wet.sum()), source("film", limits), text,
+            "film", peak, limit, "kg/m2", status,
             max(peak / limit if limit > 0.0 else float(peak > DRY_FILM), 1.0 if runs.any() else 0.0),
+            source("film", limits), face="back of cladding", **at_segment(ds, segment), hours=float(wet.sum()),
+            **(when(time, wet, at) if peak > DRY_FILM else {}), facts=facts,
         )
     ]  # fmt: skip

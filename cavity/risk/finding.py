@@ -20,10 +20,12 @@ repeats itself; else the two states have nothing to do with each other and nothi
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+
+from cavity import finding_words
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -36,63 +38,113 @@ CAN_FAIL = frozenset(
         "residue", "frost", "wetness_wall", "drying",
     }
 )  # fmt: skip
-HOUR = 3600.0  # s
 WHOLE_YEAR = 365 * 24  # h
 _JUST_BELOW = 1.0 - 1e-9  # a value at its limit that is still allowed
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+Fact = float | str | bool
 
 
 @dataclass(frozen=True)
 class Finding:
-    """The outcome of one criterion at one place.
+    """The outcome of one criterion at one place, in SI; `cavity.finding_words` says it.
+
+    To read one: ``found.sentence`` says it, ``found.title`` and ``found.where`` name criterion and place,
+    ``found.when`` the months and the worst hour, and ``found.shown`` gives value, limit and unit as people write them.
 
     Parameters
     ----------
     key : str
         Short name of the criterion, e.g. ``"mould"``.
-    title : str
-        What people call it.
-    where : str
-        Face or layer, and segment.
     value : float
         What was found, in `units`.
     limit : float
         What is allowed, in `units`.
     units : str
-        Unit as text for display.
+        SI: ``"1"``, ``"kg/kg"``, ``"kg/m2"``, ``"m2/m"``; durations ``"h"`` or ``"d"``.
     status : str
         ``"pass"``, ``"review"`` (the reader must act or check), ``"fail"``, or ``"information"`` (not judged).
-    when : str
-        Months, and date of the worst; empty where it never happens.
-    hours : float
-        Hours of the year concerned. [h]
-    source : str
-        Standard or paper, and whether from memory or our own choice.
-    sentence : str
-        One plain sentence.
     ratio : float
         Severity: 1 at the limit, more is worse. Used to rank; of what can fail 1 or more exactly when it fails.
+    source : str
+        Standard or paper, and whether from memory or our own choice.
+    face : str
+        Label along `face`, of a surface or interface; empty where it concerns none.
+    between : tuple of str
+        The two layers that meet there, outer one first; empty at a surface.
+    layer : str
+        Label along `layer`; empty where it concerns none.
+    segment : str
+        Label along `segment`; empty where there is one only.
+    spot : str
+        What else it concerns: a spot of rails, the air of the cavity; else empty.
+    studs : bool
+        Whether it belongs to the line through the studs.
+    hours : float
+        Hours of the year concerned. [h]
+    months : tuple of int
+        Months in which it happens, 1 to 12.
+    worst_hour : str
+        Start of the worst hour, ISO 8601; empty where it never happens.
     rising : bool
         Whether the value would still rise if the year were repeated further.
+    facts : mapping
+        Further values that its sentence tells, in SI, by the names that the criterion gives them.
     """
 
     key: str
-    title: str
-    where: str
     value: float
     limit: float
     units: str
     status: str
-    when: str
-    hours: float
-    source: str
-    sentence: str
     ratio: float
+    source: str
+    _: KW_ONLY
+    face: str = ""
+    between: tuple[str, ...] = ()
+    layer: str = ""
+    segment: str = ""
+    spot: str = ""
+    studs: bool = False
+    hours: float = 0.0
+    months: tuple[int, ...] = ()
+    worst_hour: str = ""
     rising: bool = False
+    facts: Mapping[str, Fact] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
         if self.status not in STATUSES:
             raise ValueError(f"status {self.status!r} is none of {', '.join(STATUSES)}")
+
+    @classmethod
+    def from_plain(cls, row: Mapping[str, Any]) -> Finding:
+        """Return the finding of which `dataclasses.asdict` made a row, also after a way through JSON."""
+        return cls(**{**row, "between": tuple(row["between"]), "months": tuple(row["months"])})
+
+    @property
+    def title(self) -> str:
+        """What people call the criterion."""
+        return finding_words.title(self)
+
+    @property
+    def where(self) -> str:
+        """Surface, interface, layer or spot, and segment, in words."""
+        return finding_words.place(self)
+
+    @property
+    def when(self) -> str:
+        """Months, and date of the worst hour, in words; empty where it never happens."""
+        return finding_words.when(self)
+
+    @property
+    def sentence(self) -> str:
+        """One plain sentence."""
+        return finding_words.sentence(self)
+
+    @property
+    def shown(self) -> finding_words.Shown:
+        """Value, limit and unit as people write them: (18.2, 20.0, "% by mass")."""
+        return finding_words.shown(self)
 
     @property
     def can_fail(self) -> bool:
@@ -136,18 +188,22 @@ def neighbours(ds: xr.Dataset, face: int) -> list[int]:
     return [layers.index(name) for name in pair if name in layers]
 
 
-def place(ds: xr.Dataset, dim: str, index: int, segment: int) -> str:
-    """Return the text for a face, layer or film face and its segment, left out when there is one only."""
-    name = str(ds[dim].values[index])
-    return f"{name}, {ds['segment'].values[segment]}" if ds.sizes["segment"] > 1 else name
+def at_segment(ds: xr.Dataset, segment: int) -> dict[str, Any]:
+    """Return the field of a finding that says which segment it is; none of it where there is one only."""
+    return {"segment": str(ds["segment"].values[segment])} if ds.sizes["segment"] > 1 else {}
 
 
-def at(ds: xr.Dataset, face: int, segment: int) -> str:
-    """Return where a face is, for a sentence: ``at room face, top`` or ``between OSB and mineral wool, top``."""
-    if str(ds["face_kind"].values[face]) != "interface":
-        return f"at {place(ds, 'face', face, segment)}"
-    both = f"between {ds['face_outer'].values[face]} and {ds['face_inner'].values[face]}"
-    return f"{both}, {ds['segment'].values[segment]}" if ds.sizes["segment"] > 1 else both
+def at_face(ds: xr.Dataset, face: int, segment: int) -> dict[str, Any]:
+    """Return the fields of a finding that say which surface or interface it is, and in which segment."""
+    fields: dict[str, Any] = {"face": str(ds["face"].values[face]), **at_segment(ds, segment)}
+    if str(ds["face_kind"].values[face]) == "interface":
+        fields["between"] = (str(ds["face_outer"].values[face]), str(ds["face_inner"].values[face]))
+    return fields
+
+
+def at_layer(ds: xr.Dataset, layer: int, segment: int) -> dict[str, Any]:
+    """Return the fields of a finding that say which layer it is, and in which segment."""
+    return {"layer": str(ds["layer"].values[layer]), **at_segment(ds, segment)}
 
 
 def ratio_of(value: float, limit: float, status: str) -> float:
@@ -204,56 +260,12 @@ def worst_place(values: np.ndarray) -> tuple[int, ...]:
     return tuple(int(i) for i in np.unravel_index(int(np.argmax(values)), values.shape))
 
 
-def stamp(time: np.ndarray, index: int) -> str:
-    """Return date and hour as text, e.g. ``14 Feb 05:00``; the year is left out, for it stands for any year."""
-    text = str(np.asarray(time[index], "datetime64[h]"))
-    return f"{int(text[8:10])} {_MONTHS[int(text[5:7]) - 1]} {text[11:13]}:00"
-
-
-def months(time: np.ndarray, mask: np.ndarray) -> str:
-    """Return the months in which `mask` (time,) holds in any hour, as ranges over the turn of the year."""
+def when(time: np.ndarray, mask: np.ndarray, worst: int | None = None) -> dict[str, Any]:
+    """Return the fields of a finding that say when: months in which `mask` (time,) holds in any hour; worst hour."""
+    if not np.any(mask):
+        return {}
     month = np.asarray(time, "datetime64[M]").astype(int) % 12
-    present = [bool(np.any(mask[month == m])) for m in range(12)]
-    if not any(present):
-        return ""
-    if all(present):
-        return "all year"
-    starts = [m for m in range(12) if present[m] and not present[m - 1]]
-    parts = []
-    for begin in starts:
-        end = begin
-        while present[(end + 1) % 12]:
-            end = (end + 1) % 12
-        parts.append(_MONTHS[begin] if begin == end else f"{_MONTHS[begin]} to {_MONTHS[end]}")
-    return ", ".join(parts)
-
-
-def when(time: np.ndarray, mask: np.ndarray, worst: int | None = None) -> str:
-    """Return months in which it happens and the worst hour, as one text; empty where it never happens."""
-    text = months(time, mask)
-    if text and worst is not None:
-        text += f"; worst {stamp(time, worst)}"
-    return text
-
-
-def number(value: Any, digits: int = 0) -> str:
-    """Return a number for a sentence, without a minus before zero."""
-    text = f"{float(value):.{digits}f}"
-    return text.lstrip("-") if float(text) == 0.0 else text
-
-
-def apart(value: float, limit: float, digits: int = 0) -> str:
-    """Return a number with the digits that show on which side of its limit it is: 3.004, not 3.0 of 3.
-
-    Parameters
-    ----------
-    value, limit : float
-        In one unit. [as the sentence says]
-    digits : int
-        Least number of decimals.
-    """
-    for more in range(digits, digits + 3):
-        text = number(value, more)
-        if value == limit or text != number(limit, more):
-            break
-    return text
+    fields: dict[str, Any] = {"months": tuple(int(m) + 1 for m in np.unique(month[np.asarray(mask, bool)]))}
+    if worst is not None:
+        fields["worst_hour"] = str(np.asarray(time[worst], "datetime64[h]"))
+    return fields

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import ICE_POINT
-from cavity.risk.finding import Finding, is_wall_layer, neighbours, number, place, run_through, when, worst_place
+from cavity.risk.finding import Finding, at_layer, is_wall_layer, neighbours, run_through, when, worst_place
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -58,10 +58,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     inside = is_wall_layer(ds)
     critical, limit = limits["freeze_saturation"], limits["freeze_cycles"]
     made = []
-    for key, title, zone in (
-        ("frost", "Freeze-thaw cycles above critical saturation", inside),
-        ("frost_cladding", "Freeze-thaw cycles above critical saturation, cladding", ~inside),
-    ):
+    for key, zone in (("frost", inside), ("frost_cladding", ~inside)):
         layers = [int(i) for i in np.flatnonzero(zone & (full > 0.0)) if int(i) in beside]
         if not layers:
             continue
@@ -81,22 +78,13 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         segment, n = worst_place(cycles + 1e-3 * saturation.max(axis=0))
         value = float(cycles[segment, n])
         status = "pass" if value < limit else "review" if key == "frost_cladding" else "fail"
-        where = place(ds, "layer", layers[n], segment)
-        most = float(saturation[:, segment, n].max())
-        if value:
-            text = (
-                f"{where} freezes {number(value)} times a year with more than {number(100 * critical)} % of its pores "
-            )
-            text += "full."
-        else:
-            text = f"{where} never freezes with more than {number(100 * critical)} % of its pores full"
-            text += f" (at most {number(100 * most)} % at any time)."
         made.append(
             Finding(
-                key, title, where, value, limit, "cycles", status, when(time, events[segment, n]),
-                float((saturation[:, segment, n] > critical).sum()),
-                f"{source('freeze_saturation', limits)}; count: {source('freeze_cycles', limits)}", text,
-                value / limit,  # what never happens is not near its limit
+                key, value, limit, "1", status, value / limit,  # what never happens is not near its limit
+                f"{source('freeze_saturation', limits)}; count: {source('freeze_cycles', limits)}",
+                **at_layer(ds, layers[n], segment), hours=float((saturation[:, segment, n] > critical).sum()),
+                **when(time, events[segment, n]),
+                facts={"critical": critical, "highest": float(saturation[:, segment, n].max())},
             )
         )  # fmt: skip
     return made

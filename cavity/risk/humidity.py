@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import ICE_POINT
-from cavity.risk.finding import Finding, at, first_wall_face, number, place, when, worst_place, year_mean
+from cavity.risk.finding import Finding, at_face, first_wall_face, when, worst_place, year_mean
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -46,17 +46,11 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     value, limit = float(counted[hour, segment, face]), limits["humidity_mean"]
     above = counted[:, segment, face] > limit
     hours = class_hours(ds)[:, segment, start + face]
-    where = place(ds, "face", start + face, segment)
-    text = (
-        f"The highest 30-day mean above 5 °C {at(ds, start + face, segment)} is {number(100 * value)} % RH "
-        f"(for comparison: {number(100 * limit)} %); {hours[0]} h of the year exceed 80 %, {hours[1]} h 90 %, "
-        f"{hours[2]} h 95 %."
-    )
     return [
         Finding(
-            "humidity", "Relative humidity, 30-day mean", where, 100 * value, 100 * limit, "%",
-            "information", when(time, above, hour), float(above.sum()),
-            f"{source('humidity_mean', limits)}; replaced by the mould index in 2016, so information only", text,
-            value / limit,
+            "humidity", value, limit, "1", "information", value / limit,
+            f"{source('humidity_mean', limits)}; replaced by the mould index in 2016, so information only",
+            **at_face(ds, start + face, segment), hours=float(above.sum()), **when(time, above, hour),
+            facts={f"hours_{100 * level:.0f}": int(each) for level, each in zip(CLASSES, hours, strict=True)},
         )
     ]  # fmt: skip

@@ -21,12 +21,10 @@ import numpy as np
 from cavity.constants import ICE_POINT
 from cavity.risk.finding import (
     WHOLE_YEAR,
+    Fact,
     Finding,
-    apart,
-    at,
+    at_face,
     first_sheltered_face,
-    number,
-    place,
     ratio_of,
     repeats,
     when,
@@ -189,10 +187,10 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     model = "model: Hukka & Viitanen 1999, Ojanen et al. 2010, coefficients from memory"
     whole = len(time) >= WHOLE_YEAR
     made = []
-    for key, title, first, last, level in (
-        ("mould", "Mould index in the wall", start, room, "mould_index_review"),
-        ("mould_room", "Mould index at the interior surface", room, room + 1, "mould_room_review"),
-        ("mould_cladding", "Mould index on the weather side", 0, start, ""),
+    for key, first, last, level in (
+        ("mould", start, room, "mould_index_review"),
+        ("mould_room", room, room + 1, "mould_room_review"),
+        ("mould_cladding", 0, start, ""),
     ):
         # the largest settled peak; one that still rises ranks before an equal one that does not
         segment, face = worst_place(found.peak[:, first:last] + 1e-6 * found.rising[:, first:last])
@@ -209,29 +207,18 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         else:
             status = "review" if value >= min(limits[level], limit) or any_rising else "pass"
         grows = index > np.roll(index, 1)
-        where, spot = place(ds, "face", face, segment), at(ds, face, segment)
-        sensitivity = str(ds["face_mould_class"].values[face])
-        if value < 0.01:
-            text = f"No mould grows {spot} ({sensitivity} material)."
-        else:
-            reached = f"settles after {years} such years"
-            if rising:
-                reached = f"is still rising, by {number(rise, 2)} a year, after {years} such years"
-            elif years == 1:
-                reached = "may rise further if the year is repeated" if whole else "has less than a year to grow"
-            bound = f"limit {number(limit, 1)}{', visible growth' if limit == 3.0 else ''}"
-            bound += f", review from {number(min(limits[level], limit), 1)}" if level else ""
-            text = (
-                f"The mould index {spot} ({sensitivity} material) reaches {apart(value, limit, 1)} of 6 and {reached} "
-            )
-            text += f"({bound})."
+        facts: dict[str, Fact] = {
+            "sensitivity": str(ds["face_mould_class"].values[face]), "rise": rise, "years": years, "whole_year": whole,
+        }  # fmt: skip
         origin = source("mould_index", limits)
-        origin += f"; review: {source(level, limits)}" if level else ""
+        if level:
+            facts["review"] = min(limits[level], limit)
+            origin += f"; review: {source(level, limits)}"
         made.append(
             Finding(
-                key, title, where, value, limit, "", status, when(time, grows, hour) if value >= 0.01 else "",
-                float(grows.sum()), f"{origin}; {model}", text, ratio_of(value, limit, status),
-                rising,
+                key, value, limit, "1", status, ratio_of(value, limit, status), f"{origin}; {model}",
+                **at_face(ds, face, segment), hours=float(grows.sum()), rising=rising,
+                **(when(time, grows, hour) if value >= 0.01 else {}), facts=facts,
             )
         )  # fmt: skip
     return made

@@ -23,7 +23,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from cavity.risk.finding import CAN_FAIL, Finding, number
+from cavity import finding_words
+from cavity.finding_words import decimals
+from cavity.risk.finding import CAN_FAIL
 from cavity.risk.ranking import Choice, level, ranked, ratios, status, worst_by_criterion
 
 # Shares of a limit. Up to COMFORT a margin is comfortable: wood is reviewed from 18 of 20 % (0.9), mould from 2 of 3
@@ -205,7 +207,8 @@ def _more(best: Choice, whole: Sequence[Choice]) -> str:
         return "more vent area or depth gains nothing"
     _, key, other = max(falls, key=lambda each: (each[0], each[2].size))
     old, new = worst_by_criterion(best.findings)[key], worst_by_criterion(other.findings)[key]
-    return f"more vent area or depth gains {amount(old.value - new.value, old)} of {title(old)} at most"
+    gained = finding_words.amount(old.value - new.value, old)
+    return f"more vent area or depth gains {gained} of {finding_words.lower_title(old)} at most"
 
 
 def _fall(small: Choice, large: Choice) -> tuple[float, str]:
@@ -214,25 +217,14 @@ def _fall(small: Choice, large: Choice) -> tuple[float, str]:
     return (falls[key], key) if key else (0.0, "")
 
 
-def amount(value: float, found: Finding) -> str:
-    """Return a difference of values of a finding, in its units [finding.units], as text."""
-    digits = 0 if abs(value) >= 10.0 else 1 if abs(value) >= 0.095 else 2
-    return f"{number(value, digits)} {found.units}".strip()
-
-
-def title(found: Finding) -> str:
-    """Return the title of a finding within a sentence."""
-    return found.title[:1].lower() + found.title[1:] if found.title[1:2].islower() else found.title
-
-
 def differs(best: Choice, second: Choice) -> tuple[str, ...]:
     """Return in words what the second of two choices takes more or less of."""
     said = []
     if abs(second.depth - best.depth) > 1e-9:
-        depth = number(1e3 * abs(second.depth - best.depth))
+        depth = decimals(1e3 * abs(second.depth - best.depth))
         said.append(f"{depth} mm {'more' if second.depth > best.depth else 'less'} depth")
     if abs(second.area - best.area) > 1e-9:
-        area = number(1e4 * abs(second.area - best.area))
+        area = decimals(1e4 * abs(second.area - best.area))
         said.append(f"{area} cm²/m {'more' if second.area > best.area else 'less'} free vent area")
     return tuple(said)
 
@@ -247,10 +239,7 @@ def _tips(best: Choice, second: Choice) -> str:
     change = ""
     if key and abs(best.ratios[key] - second.ratios[key]) >= 0.02:  # below: noise of the last year, as in advice
         old, new = mine[key], theirs[key]
-        verb = "lowers" if new.value < old.value else "raises"
-        digits = 0 if max(abs(old.value), abs(new.value)) >= 20.0 else 1
-        change = f"{verb} {title(old)} from {number(old.value, digits)} to {number(new.value, digits)}"
-        change += f" {old.units}" if old.units else ""
+        change = finding_words.change(old, new)
     smaller = bulk(second) < bulk(best)
     safer = second.order[:2] < best.order[:2]
     if second.below and not best.below:

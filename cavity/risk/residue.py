@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.risk.finding import Finding, first_wall_face, is_wall_layer, number, place, ratio_of, worst_place
+from cavity.risk.finding import Fact, Finding, at_face, at_layer, first_wall_face, is_wall_layer, ratio_of, worst_place
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
@@ -33,38 +33,29 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     places += [("face", face) for face in range(start + 1, last)]
     limit = limits["residue"]
     origin = f"ISO 13788:2012 (nothing may remain after a year), from memory; {source('residue', limits)}"
-    title, years = "Annual moisture accumulation", len(end) - 1
+    years = len(end) - 1
     gain = end[-1] - end[-2]
     segment, which = worst_place(gain)
     value = float(gain[segment, which])
-    where = place(ds, *places[which], segment)
     before = float((end[-2] - end[-3])[segment, which]) if years > 1 else 0.0
     settles = before > 0.0 and value < 0.5 * before
-    held = float(end[-1, segment, which])
+    facts: dict[str, Fact] = {"years": years, "held": float(end[-1, segment, which])}
     if value <= limit:
-        status = "pass"
-        text = f"No moisture accumulates: {where} changes by {number(1e3 * value, 1)} g/m² in the last year."
+        status, outcome = "pass", "steady"
     elif settles:
-        status = "review"
-        still = value * value / (before - value)  # sum of the geometric series that continues both gains
-        text = (
-            f"{where} still gains {number(1e3 * value)} g/m² a year, half or less of the year before: it settles, "
-            f"about {number(1e3 * still)} g/m² above the present {number(1e3 * held)} g/m²."
-        )
+        status, outcome = "review", "settles"
+        facts["still"] = value * value / (before - value)  # sum of the geometric series that continues both gains
     elif years == 1:
-        status = "review"
-        text = (
-            f"{where} gains {number(1e3 * value)} g/m² in the only year run; a longer run shows whether that continues."
-        )
+        status, outcome = "review", "one year"
     else:
-        status = "fail"
-        text = f"Growth: {where} gains {number(1e3 * value)} g/m² each year and does not settle"
-        text += f" ({number(1e3 * held)} g/m² after {years} years)."
+        status, outcome = "fail", "growth"
+    dim, index = places[which]
     return [
         Finding(
-            "residue", title, where, 1e3 * value, 1e3 * limit, "g/m² a year", status,
-            f"end of year {years} against {f'year {years - 1}' if years > 1 else 'the start'}", 0.0, origin, text,
+            "residue", value, limit, "kg/m2", status,
             # settling or not known: just under the limit
             ratio_of(value, limit, status) if status != "review" else 0.99,
+            origin, **(at_layer if dim == "layer" else at_face)(ds, index, segment),
+            facts=facts | {"outcome": outcome},
         )
     ]  # fmt: skip

@@ -94,7 +94,7 @@ def drawn_of(ds: xr.Dataset) -> Drawn:
         )
     ]
     foot = [
-        each.clear_height or each.free_area
+        each.clear_height or each.gross_area
         for height, area, each in served
         if abs(height - bottom) < 0.05 and area > 0.0 and each.kind in _OPEN_FOOT
     ]

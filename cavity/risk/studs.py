@@ -26,14 +26,6 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     rails = [name for name in ("rail_dew_point_margin",) if name in ds]
     view = ds.drop_vars(rails).assign({name: ds[f"stud_{name}"] for name in names})
     view = view.assign_coords(face_mould_class=ds["stud_mould_class"])
-    found = [one for one in mould.findings(view, limits) if one.key != "mould_cladding"]
-    found += dew_point.findings(view, limits)[first_wall_face(ds) :]
-    return [
-        replace(
-            one,
-            title=f"{one.title}, at the studs",
-            where=f"{one.where}, at the studs",
-            sentence=f"At the studs: {one.sentence[0].lower()}{one.sentence[1:]}",
-        )
-        for one in found
-    ]
+    judged = [each for each in mould.findings(view, limits) if each.key != "mould_cladding"]
+    judged += dew_point.findings(view, limits)[first_wall_face(ds) :]
+    return [replace(each, studs=True) for each in judged]

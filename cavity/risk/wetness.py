@@ -15,15 +15,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import ICE_POINT
-from cavity.risk.finding import Finding, at, first_sheltered_face, number, place, ratio_of, when, worst_place
+from cavity.risk.finding import Fact, Finding, at_face, at_segment, first_sheltered_face, ratio_of, when, worst_place
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
     import xarray as xr
 
 _CLASSES = ((10.0, "τ1"), (250.0, "τ2"), (2500.0, "τ3"), (5500.0, "τ4"), (np.inf, "τ5"))  # ISO 9223:1992, from memory
-
-_YEAR = 365  # d
 
 
 def wet(temperature: np.ndarray, relative_humidity: np.ndarray) -> np.ndarray:
@@ -53,19 +51,13 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     hours = air.sum(axis=0)
     segment = int(np.argmax(hours))
     value, limit = float(hours[segment]), limits["wetness_cavity"]
-    where = f"cavity air, {ds['segment'].values[segment]}" if len(hours) > 1 else "cavity air"
-    per_year = "per year" if days >= _YEAR else f"in {number(days)} days"
     status = _beyond_outdoors(value, outdoors, limit)
-    text = (
-        f"Metal rails and fasteners in the cavity have a time of wetness of {number(value)} h {per_year} (class "
-        f"{wetness_class(value)}; outdoors {number(outdoors)} h, class {wetness_class(outdoors)})"
-    )
-    text += ": choose a coating for more than outdoor use." if status == "review" else "."
+    known: dict[str, Fact] = {"days": days, "outdoors": outdoors, "class_outdoors": wetness_class(outdoors)}
     made.append(
         Finding(
-            "wetness", "Time of wetness of fixings in the cavity", where, value, limit, "h",
-            status, when(time, air[:, segment]), value,
-            f"{origin}; {source('wetness_cavity', limits)}", text, value / limit,
+            "wetness", value, limit, "h", status, value / limit, f"{origin}; {source('wetness_cavity', limits)}",
+            spot="cavity air", **at_segment(ds, segment), hours=value, **when(time, air[:, segment]),
+            facts=known | {"class": wetness_class(value)},
         )
     )  # fmt: skip
 
@@ -73,10 +65,10 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     start = first_sheltered_face(ds)
     # the outer face stands in the rain and is judged by nobody; the back of a metal cladding is
     zones = (
-        ("wetness_cladding", "Time of wetness of metal at the cavity", metal & (np.arange(metal.size) < start)),
-        ("wetness_wall", "Time of wetness of metal in the wall", metal & (np.arange(metal.size) >= start)),
+        ("wetness_cladding", metal & (np.arange(metal.size) < start)),
+        ("wetness_wall", metal & (np.arange(metal.size) >= start)),
     )
-    for key, title, chosen in zones:
+    for key, chosen in zones:
         faces = np.flatnonzero(chosen & (np.arange(metal.size) > 0))
         if not faces.size:
             continue
@@ -91,15 +83,12 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
             status = "pass" if value <= review else "fail" if value > limit else "review"
         else:
             status = _beyond_outdoors(value, outdoors, limit)
-        where = place(ds, "face", int(faces[which]), segment)
-        text = f"Metal {at(ds, int(faces[which]), segment)} has a time of wetness of {number(value)} h {per_year} "
-        text += f"(class {wetness_class(value)}; "
-        text += f"review above {number(review)} h)." if inside else f"outdoors {number(outdoors)} h)."
         made.append(
             Finding(
-                key, title, where, value, limit, "h", status, when(time, count[:, segment, which]), value,
-                f"{origin}; {source('wetness_wall' if inside else 'wetness_cavity', limits)}", text,
-                ratio_of(value, limit, status),
+                key, value, limit, "h", status, ratio_of(value, limit, status),
+                f"{origin}; {source('wetness_wall' if inside else 'wetness_cavity', limits)}",
+                **at_face(ds, int(faces[which]), segment), hours=value, **when(time, count[:, segment, which]),
+                facts=known | {"class": wetness_class(value), "review": review},
             )
         )  # fmt: skip
     return made

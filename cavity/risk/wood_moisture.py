@@ -18,11 +18,9 @@ import numpy as np
 from cavity.constants import ICE_POINT
 from cavity.risk.finding import (
     Finding,
-    apart,
-    at,
+    at_face,
+    at_layer,
     is_wall_layer,
-    number,
-    place,
     ratio_of,
     when,
     worst_place,
@@ -50,10 +48,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     inside = is_wall_layer(ds)
     limit, review = limits["wood_moisture"], min(limits["wood_moisture_review"], limits["wood_moisture"])
     made = []
-    for key, title, chosen in (
-        ("wood_moisture", "Wood moisture content", wood & inside),
-        ("wood_moisture_cladding", "Wood moisture content of the cladding", wood & ~inside),
-    ):
+    for key, chosen in (("wood_moisture", wood & inside), ("wood_moisture_cladding", wood & ~inside)):
         layers = np.flatnonzero(chosen)
         if not layers.size:
             continue
@@ -67,18 +62,12 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
             status = "fail" if value > limit else "review" if value > review else "pass"
         else:
             status = "review" if value > limit else "pass"
-        where = place(ds, "layer", int(layers[which]), segment)
-        text = (
-            f"The highest 30-day mean moisture content of {where} is {apart(100 * value, 100 * limit, 1)} % by mass "
-            f"({'limit' if key == 'wood_moisture' else 'review from'} {number(100 * limit)} %); the highest hour is "
-            f"{number(100 * top, 1)} %."
-        )
         made.append(
             Finding(
-                key, title, where, 100 * value, 100 * limit, "% by mass", status,
-                when(time, mean[:, segment, which] > review, hour), float(above.sum()),
-                f"{source('wood_moisture', limits)}; 30-day mean: own choice", text,
-                ratio_of(value, limit, status),
+                key, value, limit, "kg/kg", status, ratio_of(value, limit, status),
+                f"{source('wood_moisture', limits)}; 30-day mean: own choice",
+                **at_layer(ds, int(layers[which]), segment), hours=float(above.sum()),
+                **when(time, mean[:, segment, which] > review, hour), facts={"highest": top},
             )
         )  # fmt: skip
     return [*made, *_pores(ds)]
@@ -120,20 +109,14 @@ def _pores(ds: xr.Dataset) -> list[Finding]:
     day, segment, which = worst_place(excess)
     value, limit = float(humid[day, segment, which]), float(allowed[day, segment, which])
     above = excess[:, segment, which] > 1.0
-    where = place(ds, "face", near[which], segment)
-    status = "review" if above.any() else "pass"
-    text = (
-        f"On the day nearest to the curve for wood, {number(100 * value, 1)} % RH in its skin "
-        f"{at(ds, near[which], segment)} at {number(celsius[day, segment, which], 1)} °C "
-        f"(review above {number(100 * limit, 1)} % there)"
-    )
-    text += f"; above the curve on {int(above.sum())} {'day' if above.sum() == 1 else 'days'}." if above.any() else "."
     time = ds["time"].values[: 24 * days]
     return [
         Finding(
-            "wood_pores", "Humidity in the pores of wood, daily mean", where, 100 * value, 100 * limit, "%", status,
-            when(time, np.repeat(above, 24), 24 * day), 24.0 * above.sum(),
+            "wood_pores", value, limit, "1", "review" if above.any() else "pass", float(excess[day, segment, which]),
             "WTA 6-8:2016 (95 % at 0 degC to 86 % at 30 degC), from memory; outer centimetre by a straight line: own "
-            "choice", text, float(excess[day, segment, which]),
+            "choice",
+            **at_face(ds, near[which], segment), hours=24.0 * above.sum(),
+            **when(time, np.repeat(above, 24), 24 * day),
+            facts={"temperature": float(celsius[day, segment, which]) + ICE_POINT, "days_above": int(above.sum())},
         )
     ]  # fmt: skip

@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from cavity.errors import ConvergenceError
-from cavity.risk.finding import CAN_FAIL, Finding, number
+from cavity.finding_words import decimals, lower_title, place_in_words
+from cavity.risk.finding import CAN_FAIL, Finding
 from cavity.risk.ranking import Choice, Part, gravity, level, order, severity
 from cavity.study.changes import (
     INCH,
@@ -95,7 +96,7 @@ class Advice:
     key : tuple
         Sorts advice, the most helpful first.
     before, after : float
-        Value of the criterion that decides. [in its own unit]
+        Value of the criterion that decides, as people write it. [`Finding.shown`]
     start : str
         Where the advice starts from, in words.
     column : str
@@ -124,34 +125,12 @@ class Advice:
 
 
 # ---- words -----------------------------------------------------------------------------------------------------------
-def place_words(where: str) -> str:
-    """Return a place as findings give it in words: ``"membrane | sheathing, top"`` -> at the top, between the two."""
-    plane, _, segment = where.rpartition(", ")
-    if not plane:
-        plane, segment = where, ""
-    if " | " in plane:
-        plane = "between " + " and ".join(plane.split(" | "))
-    elif not plane.startswith(("between ", "at ")):
-        plane = f"at {plane}"
-    if segment in ("base", "middle", "top"):
-        return f"at the {segment}, {plane}"
-    return f"{plane}, {segment}" if segment else plane
-
-
-def _title(found: Finding) -> str:
-    return found.title[:1].lower() + found.title[1:] if found.title[1:2].islower() else found.title
-
-
-def _value(found: Finding, digits: int) -> str:
-    return number(found.value, digits)
-
-
 def _digits(*values: float, limit: float | None = None) -> int:
     """Return the decimals with which values are told apart, also from the limit: none from 100 on, else one or two."""
     finite = [abs(value) for value in values if math.isfinite(value)]
     digits = 0 if max(finite, default=0.0) >= 100.0 else 1
     apart = set(finite) | ({limit} if limit is not None else set())
-    return digits + (len(apart) > 1 and len({number(value, digits) for value in apart}) < len(apart))
+    return digits + (len(apart) > 1 and len({decimals(value, digits) for value in apart}) < len(apart))
 
 
 def _listed(items: Sequence[str], word: str = "and") -> str:
@@ -183,18 +162,19 @@ def _failing(choice: Choice) -> dict[str, Finding]:
 
 def starting_point(base: Choice) -> str:
     """Return where advice starts from: the choice, its status and what decides it, at which plane."""
-    text = f"“{base.opening_set}” with a {number(1e3 * base.depth)} mm cavity"
+    text = f"“{base.opening_set}” with a {decimals(1e3 * base.depth)} mm cavity"
     if base.decides is None:
         return f"Starting from {text}: nothing was judged."
     part, found = base.decides
-    digits = _digits(found.value, limit=found.limit)
-    units = f" {found.units}" if found.units else ""
+    value, limit, units = found.shown
+    digits = _digits(value, limit=limit)
+    units = f" {units}" if units else ""
     word = {"fail": "fails", "review": "needs review", "pass": "passes"}.get(base.status, base.status)
     place = _in(part, base)
     where = f", {place}" if place else ""
     return (
-        f"Starting from {text}, which {word}{where}: {_title(found)} {place_words(found.where)} "
-        f"{_value(found, digits)}{units} ({found.threshold} {number(found.limit, digits)}{units})."
+        f"Starting from {text}, which {word}{where}: {lower_title(found)} {place_in_words(found)} "
+        f"{decimals(value, digits)}{units} ({found.threshold} {decimals(limit, digits)}{units})."
     )
 
 
@@ -234,24 +214,25 @@ def compare_choices(
     drop = severity(old.ratio) - severity(new.ratio)
     gain = 0.0 if math.isnan(drop) else drop
     failed, fails = _failing(before), _failing(after)
-    fixed = [_title(failed[key]) for key in failed if key not in fails]
-    caused = [_title(fails[key]) for key in fails if key not in failed]
+    fixed = [lower_title(failed[key]) for key in failed if key not in fails]
+    caused = [lower_title(fails[key]) for key in fails if key not in failed]
     changed = abs(gain) >= _HARDLY
-    digits = _digits(old.value, new.value, limit=new.limit) if changed else _digits(old.value)
-    units = f" {new.units}" if new.units else ""
+    was, (now, bound, units) = old.shown.value, new.shown
+    digits = _digits(was, now, limit=bound) if changed else _digits(was)
+    units = f" {units}" if units else ""
     place = _in(part, before)
     if changed:
         verb = "lowers" if gain > 0.0 else "raises"
-        start, end = place_words(old.where), place_words(new.where)
-        limit = f"{new.threshold} {number(new.limit, digits)}"
-        values = _value(old, digits), f"{_value(new, digits)}{units}"
+        start, end = place_in_words(old), place_in_words(new)
+        limit = f"{new.threshold} {decimals(bound, digits)}"
+        values = decimals(was, digits), f"{decimals(now, digits)}{units}"
         if start == end:
             comma = "," if ", " in start else ""
-            effect = f"{verb} the {_title(old)} {start}{comma} from {values[0]} to {values[1]} ({limit})"
+            effect = f"{verb} the {lower_title(old)} {start}{comma} from {values[0]} to {values[1]} ({limit})"
         else:
-            effect = f"{verb} the {_title(old)} from {values[0]} ({start}) to {values[1]} ({end}; {limit})"
+            effect = f"{verb} the {lower_title(old)} from {values[0]} ({start}) to {values[1]} ({end}; {limit})"
     else:
-        effect = f"hardly changes the {_title(old)} ({_value(old, digits)}{units})"
+        effect = f"hardly changes the {lower_title(old)} ({decimals(was, digits)}{units})"
     effect += f", {place}" if place else ""
     if failed and not fails:
         effect += "; nothing fails any more" if after.computed else ""
@@ -262,8 +243,9 @@ def compare_choices(
             effect += f"; {_listed(caused)} then {'fails' if len(caused) == 1 else 'fail'}"
         if changed and gain > 0.0 and fails and new.status != "fail" and after.decides is not None:
             other, worst = after.decides
-            still = _in(other, after) or place_words(worst.where)
-            effect += f"; {still} still fails ({_title(worst)} {_value(worst, _digits(worst.value))})"
+            still = _in(other, after) or place_in_words(worst)
+            value = worst.shown.value
+            effect += f"; {still} still fails ({lower_title(worst)} {decimals(value, _digits(value))})"
     crosses = level_of(after) - level_of(before)
     if crosses and not fixed and not caused:
         effect += f"; the wall goes from {before.status} to {after.status}"
@@ -275,7 +257,7 @@ def compare_choices(
     key = (late if gain > -_HARDLY else 3, level_of(after), order(same.findings), label)
     return Advice(
         label, gain, moves, before.status, after.status, f"{_capital(label)} {effect}.", effect, family, key,
-        old.value, new.value, starting_point(before), part.column, parts=named,
+        was, now, starting_point(before), part.column, parts=named,
     )  # fmt: skip
 
 
@@ -402,7 +384,7 @@ def _family(members: Sequence[Advice]) -> str:
         return each.parts.short if like else each.label
 
     notes = [f"{_listed([name(each) for each in same])} about as much"] if same else []
-    notes += [f"{name(each)}: to {number(each.after, digits)}" for each in less]
+    notes += [f"{name(each)}: to {decimals(each.after, digits)}" for each in less]
     return sentence + (f". Also {'; '.join(notes)}." if notes else ".")
 
 
@@ -442,7 +424,7 @@ def from_choices(choices: Sequence[Choice]) -> tuple[Advice, ...]:
         if each.depth == base.depth:
             if each.opening_set.endswith(CLOGGED) and not base.opening_set.endswith(CLOGGED):
                 continue
-            tail = f" instead of “{base.opening_set}” with a {number(1e3 * base.depth)} mm cavity"
+            tail = f" instead of “{base.opening_set}” with a {decimals(1e3 * base.depth)} mm cavity"
             label = Label("using ", f"“{each.opening_set}”", tail)
             made.append(compare_choices(label, base, each, family="openings"))
         else:
@@ -454,14 +436,14 @@ def from_choices(choices: Sequence[Choice]) -> tuple[Advice, ...]:
 
 def _to_variant(base: Choice, other: Choice) -> Advice:
     label = Label("the variant ", f"“{other.variant}”") if other.variant else Label("the layers ", "as drawn")
-    tail = f" with “{base.opening_set}” and a {number(1e3 * base.depth)} mm cavity"
+    tail = f" with “{base.opening_set}” and a {decimals(1e3 * base.depth)} mm cavity"
     return compare_choices(label._replace(tail=tail), base, other, family="layers")
 
 
 def depth_label(old: float, new: float) -> Label:
     """Return a change of the depth [m] in words."""
     verb = "deepening" if new > old else "reducing"
-    return Label(f"{verb} the cavity from {number(1e3 * old)} to ", f"{number(1e3 * new)} mm")
+    return Label(f"{verb} the cavity from {decimals(1e3 * old)} to ", f"{decimals(1e3 * new)} mm")
 
 
 # ---- the changes -----------------------------------------------------------------------------------------------------
@@ -539,13 +521,13 @@ def changes_of(
             add(label, "finish", replace(wall, solar_absorptance=absorptance))
     changes += _membranes(wall, opening_set, depth)
     wetting = wall.wetting
-    if rain and wetting.rain_share > 0.0:
-        half = 0.5 * wetting.rain_share
-        amount = f"({100 * wetting.rain_share:.2g} to {100 * half:.2g} %)"
+    if rain and wetting.rain_penetration > 0.0:
+        half = 0.5 * wetting.rain_penetration
+        amount = f"({100 * wetting.rain_penetration:.2g} to {100 * half:.2g} %)"
         add(
             Label("halving the rain that passes the cladding ", amount),
             "rain",
-            replace(wall, wetting=replace(wetting, rain_share=half)),
+            replace(wall, wetting=replace(wetting, rain_penetration=half)),
         )
     if wetting.leak_layer is not None and wetting.leak_flow > 0.0:
         changed = replace(wall, wetting=replace(wetting, leak_flow=0.5 * wetting.leak_flow))

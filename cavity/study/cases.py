@@ -162,7 +162,7 @@ class Store:
             if hashlib.sha256(body).hexdigest() != digest.decode("ascii"):
                 return None
             found = json.loads(body)
-            findings = tuple(Finding(**row) for row in found["findings"])
+            findings = tuple(Finding.from_plain(row) for row in found["findings"])
             data = b""
             if keep != "findings":
                 data = (self.folder / f"{key}.{keep}.bin").read_bytes()

@@ -64,7 +64,7 @@ class BlindEnd:
 
 def vents_of(chosen: OpeningSet, column: Column) -> list[Opening]:
     """Return the open vents of a set that serve a column, low to high."""
-    return [each for each in column.vents(chosen.openings) if each.free_vent_area > 0.0]
+    return [each for each in column.vents(chosen.openings) if each.free_area > 0.0]
 
 
 def stem(vent: Opening) -> str:
@@ -82,8 +82,8 @@ def halves(wall: Wall, opening_set: str, columns: Iterable[str]) -> tuple[float,
         if column.name in set(columns):
             middle = 0.5 * (column.bottom + column.top)
             vents = vents_of(wall.opening_set(opening_set), column)
-            lower.append(sum(each.free_vent_area for each in vents if each.height < middle))
-            upper.append(sum(each.free_vent_area for each in vents if each.height >= middle))
+            lower.append(sum(each.free_area for each in vents if each.height < middle))
+            upper.append(sum(each.free_area for each in vents if each.height >= middle))
     return min(lower), min(upper)
 
 
@@ -140,7 +140,7 @@ def with_vents(wall: Wall, opening_set: str, ends: Iterable[BlindEnd]) -> Wall:
     Wall
     """
     chosen = wall.opening_set(opening_set)
-    patterns = sorted((each for each in chosen.openings if each.free_vent_area > 0.0), key=lambda each: each.height)
+    patterns = sorted((each for each in chosen.openings if each.free_area > 0.0), key=lambda each: each.height)
     added = []
     for end in ends:
         pattern = (patterns[0] if end.lower else patterns[-1]) if patterns else _PLAIN
@@ -199,7 +199,7 @@ def scale_openings(wall: Wall, opening_set: str, factor: float, names: Iterable[
             )
         )
     openings = tuple(
-        replace(each, free_area=each.free_area * factor, clear_height=each.clear_height * factor)
+        replace(each, gross_area=each.gross_area * factor, clear_height=each.clear_height * factor)
         if each.name in wanted
         else each
         for each in chosen.openings

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from cavity.errors import ConvergenceError, Fault, InputError
+from cavity.finding_words import decimals
 from cavity.risk import CAN_FAIL, Finding
-from cavity.risk.finding import number
 from cavity.risk.ranking import Choice, Part, level, severity
 from cavity.risk.rules import below_common, millimetres, per_metre
 from cavity.study.changes import (
@@ -173,7 +173,7 @@ def _listed(items: Sequence[str]) -> str:
 
 def value_text(variable: str, value: float) -> str:
     """Return a value of a search in words, [1] for the vents and [m] for the gaps."""
-    return gap_text(value) if variable == "gap" else f"{number(value, 2)} × the design area"
+    return gap_text(value) if variable == "gap" else f"{decimals(value, 2)} × the design area"
 
 
 @dataclass(frozen=True)
@@ -261,12 +261,12 @@ class Sizing:
     @property
     def sentences(self) -> tuple[str, ...]:
         """What was found, in plain words: vents, depth, rail gaps, both together, rules."""
-        asked = f" with {number(100 * self.margin)} % margin" if self.margin else ""
+        asked = f" with {decimals(100 * self.margin)} % margin" if self.margin else ""
         said = [*self._vents(asked), *self._gaps(asked), *self._together()]
         if self.least is None and self.least_gap is None and all(row.least is None for row in self.together):
             said += self._others(asked)
         for rows, what in ((self.rows, "Larger vents are"), (self.gaps, "Wider rail gaps are")):
-            if depths := [f"{number(1e3 * row.depth)} mm" for row in rows if not row.monotone]:
+            if depths := [f"{decimals(1e3 * row.depth)} mm" for row in rows if not row.monotone]:
                 said.append(f"{what} not always better at {', '.join(depths)}.")
         return tuple(said)
 
@@ -283,14 +283,14 @@ class Sizing:
             best = min((row.best for row in self.rows if row.best is not None), key=lambda outcome: outcome.order)
             where = f" in {best.column}" if best.column else ""
             return [
-                f"No vent area meets every criterion{asked}: tried were {number(min(tried), 2)} to "
-                f"{number(max(tried), 2)} × the design area at {number(1e3 * min(depths))} to "
-                f"{number(1e3 * max(depths))} mm. The safest ({number(best.factor, 2)} ×, "
-                f"{number(1e3 * best.depth)} mm) is held back{where} by: "
+                f"No vent area meets every criterion{asked}: tried were {decimals(min(tried), 2)} to "
+                f"{decimals(max(tried), 2)} × the design area at {decimals(1e3 * min(depths))} to "
+                f"{decimals(1e3 * max(depths))} mm. The safest ({decimals(best.factor, 2)} ×, "
+                f"{decimals(1e3 * best.depth)} mm) is held back{where} by: "
                 f"{best.decisive.sentence if best.decisive else best.failure}"
             ]
-        amount = f"{number(least.least, 2)} × the design area ({self.areas(least.least)})"
-        at = f"at a depth of {number(1e3 * least.depth)} mm"
+        amount = f"{decimals(least.least, 2)} × the design area ({self.areas(least.least)})"
+        at = f"at a depth of {decimals(1e3 * least.depth)} mm"
         if least.at_floor:
             text = f"Even {amount}, the smallest tried, meets every criterion{asked} {at}: no minimum was found."
         else:
@@ -299,12 +299,12 @@ class Sizing:
             vents = (
                 ""
                 if self.least_depth_factor == least.least
-                else f" with {number(self.least_depth_factor, 2)} × the vents"
+                else f" with {decimals(self.least_depth_factor, 2)} × the vents"
             )
             if self.least_depth <= min(row.depth for row in self.rows):
-                text += f" A depth of {number(1e3 * self.least_depth)} mm, the smallest tried, passes{vents}."
+                text += f" A depth of {decimals(1e3 * self.least_depth)} mm, the smallest tried, passes{vents}."
             else:
-                text += f" The minimum depth is {number(1e3 * self.least_depth)} mm{vents}."
+                text += f" The minimum depth is {decimals(1e3 * self.least_depth)} mm{vents}."
         said = [text]
         if below := self.below_rules(least.depth, least.least):
             said.append(f"The smallest vents are below common sizes (DIN 18516-1, read second-hand): {below}.")
@@ -323,18 +323,18 @@ class Sizing:
                 f"{gap_text(max(tried))} meets every criterion{asked}."
             ]
         if all(row.least is None or row.at_floor for row in self.gaps):
-            depths = _listed([f"{number(1e3 * row.depth)} mm" for row in self.gaps if row.least is not None])
+            depths = _listed([f"{decimals(1e3 * row.depth)} mm" for row in self.gaps if row.least is not None])
             return [
                 f"With the vents as drawn, a gap of {gap_text(least.least)} at the rail ends, the smallest tried, "
                 f"meets every criterion{asked} at a depth of {depths}."
             ]
         parts = [
-            f"{gap_text(row.least)}{' (the smallest tried)' if row.at_floor else ''} at {number(1e3 * row.depth)} mm"
+            f"{gap_text(row.least)}{' (the smallest tried)' if row.at_floor else ''} at {decimals(1e3 * row.depth)} mm"
             for row in self.gaps
             if row.least is not None
         ]
         text = f"With the vents as drawn, the gaps at the rail ends must be at least {_listed(parts)} depth{asked}"
-        if none := [f"{number(1e3 * row.depth)} mm" for row in self.gaps if row.least is None and row.outcomes]:
+        if none := [f"{decimals(1e3 * row.depth)} mm" for row in self.gaps if row.least is None and row.outcomes]:
             text += f"; none up to {gap_text(max(tried))} passes at {_listed(none)}"
         return [text + "."]
 
@@ -349,8 +349,8 @@ class Sizing:
             if row.least is None:
                 parts.append(f"{gap}: no vents pass")
             else:
-                parts.append(f"{gap}: {number(row.least, 2)} ×{' or less' if row.at_floor else ''}")
-        depth = number(1e3 * rows[0].depth)
+                parts.append(f"{gap}: {decimals(row.least, 2)} ×{' or less' if row.at_floor else ''}")
+        depth = decimals(1e3 * rows[0].depth)
         ends = [gap_text(row.line.gap) for row in (rows[0], rows[-1]) if row.line.gap is not None]
         if all(row.least is None for row in rows):
             return [f"At {depth} mm depth no vents pass with any rail gap from {' to '.join(ends)}."]
@@ -530,7 +530,7 @@ def _row(line: Point, variable: str, tried: dict[float, Outcome], failed: dict[f
             low = value
         elif tried[value].severity > tried[low].severity + _NOISE:
             monotone = False
-            ends = " to ".join(f"{number(tried[end].severity, 2)} at {text(end)}" for end in (low, value))
+            ends = " to ".join(f"{decimals(tried[end].severity, 2)} at {text(end)}" for end in (low, value))
             rise = f"larger is not always better: the largest ratio to a limit rises from {ends}"
     if not passing:
         best = min(values, key=lambda value: tried[value].order)
@@ -730,7 +730,7 @@ def size(
                 (f"{name}{wide}", search(batch_of(changed), line, factors, floor=FLOOR)[0]) for name, changed in tried
             ]
     drawn = [
-        (each.name, each.free_vent_area)
+        (each.name, each.free_area)
         for each in wall.opening_set(chosen).openings
         if (not openings or each.name in openings) and (not each.columns or set(each.columns) & set(columns))
     ]

@@ -20,9 +20,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cavity import finding_words
 from cavity.errors import ConvergenceError, Fault, InputError
+from cavity.finding_words import decimals
 from cavity.risk import CAN_FAIL, Finding
-from cavity.risk.finding import first_wall_face, number
+from cavity.risk.finding import at_face, first_wall_face
 from cavity.risk.ranking import level, order, worst_by_criterion, worst_first
 from cavity.study.engine import Engine, Job, Result
 from cavity.wallfile.inputs import INPUTS, changed
@@ -90,9 +92,9 @@ def ranges_of(wall: Wall, opening_set: str | None = None, *, rain: bool = True) 
         defaults.append(Range("openings.mesh_factor", 0.8, 1.2, text))
     if (gaps := _gap_factors(wall, sets)) is not None:
         defaults.append(gaps)
-    if rain and wall.wetting.rain_share > 0.0:
+    if rain and wall.wetting.rain_penetration > 0.0:
         defaults.append(
-            Range("wetting.rain_share", 0.001, 0.02, "around the 1 % of ASHRAE 160; common practice, no source")
+            Range("wetting.rain_penetration", 0.001, 0.02, "around the 1 % of ASHRAE 160; common practice, no source")
         )
     defaults += [
         Range("backup.vapour_factor", 0.7, 1.4, "scatter of measured vapour resistances; common practice, no source"),
@@ -124,7 +126,7 @@ def _gap_factors(wall: Wall, sets: Iterable[OpeningSet]) -> Range | None:
     part = min(max(_RAIL_TOLERANCE / min(gaps), 0.05), 0.75)
     return Range(
         "rail.gap_factor", 1.0 - part, 1.0 + part,
-        f"{number(1e3 * _RAIL_TOLERANCE)} mm on site, at least 5 %; common practice, no source",
+        f"{decimals(1e3 * _RAIL_TOLERANCE)} mm on site, at least 5 %; common practice, no source",
     )  # fmt: skip
 
 
@@ -306,6 +308,12 @@ def _worst(findings: Iterable[Finding]) -> dict[str, Finding]:
     return {found.key: found for found in reversed(worst_first(findings))}
 
 
+def _place(ds: xr.Dataset, face: int, segment: int) -> str:
+    """Return a surface or interface of a result in words."""
+    fields = at_face(ds, face, segment)
+    return finding_words.plane_in_words(fields["face"], fields.get("between", ()), fields.get("segment", ""))
+
+
 def severities(findings: Sequence[Finding], keys: Sequence[str]) -> np.ndarray:
     """Return the severity of each criterion and, last, of all that can fail together. [1]."""
     worst = _worst(findings)
@@ -318,7 +326,7 @@ def summarise(
     inputs: np.ndarray,
     samples: Sequence[Sequence[Finding]],
     humidity: np.ndarray,
-    face: str,
+    place: str,
 ) -> xr.Dataset:
     """Gather the samples into one Dataset.
 
@@ -332,8 +340,8 @@ def summarise(
         The findings of each sample, of the same criteria; of several columns all together, the worst counts.
     humidity : array, (sample, day)
         Daily mean relative humidity at the critical surface. [1]
-    face : str
-        Name of that surface.
+    place : str
+        That surface in words.
 
     Returns
     -------
@@ -387,13 +395,15 @@ def summarise(
             "input_origin": ("input", [each.origin for each in ranges]),
             "criterion": [*keys, OVERALL],
             "criterion_title": ("criterion", [*(found.title for found in first), "All criteria that can fail"]),
+            "criterion_factor": ("criterion", [*(finding_words.scale(f.key, f.units)[0] for f in first), 1.0]),
+            "criterion_shown": ("criterion", [*(found.shown.units for found in first), "of the limit"]),
             "criterion_limit": ("criterion", [*(found.limit for found in first), 1.0]),
-            "criterion_units": ("criterion", [*(found.units for found in first), "of the limit"]),
+            "criterion_units": ("criterion", [*(found.units for found in first), "1"]),
             "criterion_can_fail": ("criterion", [*(int(key in CAN_FAIL) for key in keys), 1]),
             "quantile": list(QUANTILES),
             "day": np.arange(humidity.shape[1]),
         },
-        attrs={"critical_face": face, "samples": count},
+        attrs={"critical_place": place, "samples": count},
     )
 
 
@@ -458,7 +468,8 @@ def sentence(study: xr.Dataset) -> str:
     met = round(float(overall["probability_met"]) * count)
     text = (
         f"No criterion fails in {met} of {count} samples (95 % interval of the probability "
-        f"{number(100 * float(overall['probability_low']))} to {number(100 * float(overall['probability_high']))} %)."
+        f"{decimals(100 * float(overall['probability_low']))} to "
+        f"{decimals(100 * float(overall['probability_high']))} %)."
     )
     single = study.isel(criterion=slice(0, -1))
     least = int(np.argmin(single["probability_met"].values))
@@ -470,9 +481,9 @@ def sentence(study: xr.Dataset) -> str:
     total = float(overall["total_order"].sel(input=name)) if "total_order" in study else abs(strength)
     if max(abs(strength), total) >= _INFLUENTIAL:
         title = str(study["input_title"].sel(input=name).values)
-        figures = f"rank correlation {number(strength, 2)}"
+        figures = f"rank correlation {decimals(strength, 2)}"
         if "total_order" in study:
-            figures = f"total-order index {number(total, 2)}, {figures}"
+            figures = f"total-order index {decimals(total, 2)}, {figures}"
         effect = ""
         if abs(strength) >= _INFLUENTIAL:
             effect = ": higher is worse" if strength > 0.0 else ": higher is better"
@@ -549,9 +560,9 @@ class Sureness:
     @property
     def sentence(self) -> str:
         """The outcome in plain words."""
-        low, high = number(100.0 * self.low), number(100.0 * self.high)
+        low, high = decimals(100.0 * self.low), decimals(100.0 * self.high)
         text = (
-            f"“{self.opening_set}” with a {number(1e3 * self.depth)} mm cavity: no criterion fails in {self.met} of "
+            f"“{self.opening_set}” with a {decimals(1e3 * self.depth)} mm cavity: no criterion fails in {self.met} of "
             f"{self.samples} samples of the uncertain inputs (95 % interval of the probability {low} to {high} %)"
         )
         if self.missed:
@@ -781,7 +792,7 @@ def uncertainty(
     damp = np.where(prone | ~prone.any(), damp, 0.0)
     segment, face = (int(index) for index in np.unravel_index(int(np.argmax(damp)), damp.shape))
     face += start
-    name = f"{nominal['face'].values[face]}, {nominal['segment'].values[segment]}"
+    name = _place(nominal, face, segment)
     if len(columns) > 1:
         name += f", {columns[deciding]}"
     attrs = {key: nominal.attrs[key] for key in ("wall_name", "climate_name", "opening_set", "depth")}

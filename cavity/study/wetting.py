@@ -54,7 +54,7 @@ class WettingEvent:
 def shut(wall: Wall) -> Wall:
     """Return the wall with all its openings closed."""
     closed = tuple(
-        replace(chosen, openings=tuple(replace(each, free_area=0.0) for each in chosen.openings))
+        replace(chosen, openings=tuple(replace(each, gross_area=0.0) for each in chosen.openings))
         for chosen in wall.opening_sets
     )
     return replace(wall, opening_sets=closed)
@@ -145,7 +145,7 @@ def wetting_events(
         found = drying(*curves, brought, limits=dict(job.case.wall.limits))
         if found.status == "fail" and len(curves[0]) < job.weather.sizes["time"]:
             found = replace(found, status="review")  # it may yet dry within the year
-        events.append(WettingEvent(layer.name, brought, *curves, replace(found, where=layer.name)))
+        events.append(WettingEvent(layer.name, brought, *curves, replace(found, layer=layer.name)))
     return events
 
 
@@ -179,8 +179,8 @@ def _wetted(job: Job, dry: xr.Dataset, amount: float) -> Job:
         )  # fmt: skip
     content = (before + min(amount, room)) / layer.thickness
     wall = job.case.wall
-    rest = tuple(pair for pair in wall.run.construction_wet if pair[0] != layer.name)
-    run = replace(wall.run, construction_wet=(*rest, (layer.name, content)))
+    rest = tuple(pair for pair in wall.run.construction_water if pair[0] != layer.name)
+    run = replace(wall.run, construction_water=(*rest, (layer.name, content)))
     return replace(job, case=replace(job.case, wall=replace(wall, run=run)))
 
 

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.errors import Fault, InputError
-from cavity.kernels import film
-from cavity.kernels import wall as kernel
+from cavity.kernels import film, potential, wall_section
 from cavity.wall import storage
 
 if TYPE_CHECKING:
@@ -48,7 +47,7 @@ class Line:
     a membrane. Its film is not water of the layer.
     """
 
-    grid: kernel.Grid
+    grid: wall_section.WallSection1D
     faces: tuple[FaceReading, ...]
     layer_of_node: NDArray[np.int64]
     position: NDArray[np.float64]  # m, node centres from the outer face, cavity included
@@ -281,48 +280,48 @@ def _grid(
     cladding_back: int,
     film_limit: float,
     freezing: bool,
-) -> kernel.Grid:
+) -> wall_section.WallSection1D:
     u = storage.suction_grid()
     d = np.array([row[0] for row in rows])
     left = np.array([row[1] for row in rows], dtype=np.int64)
     right = np.array([row[2] for row in rows], dtype=np.int64)
     n = len(d)
-    tables = np.zeros((len(used), len(u), kernel.TABLE_COLUMNS))
+    tables = np.zeros((len(used), len(u), potential.TABLE_COLUMNS))
     for k, found in enumerate(used_tables):
         mu = np.minimum(found.mu, TIGHT)
         for column, values, slopes in (
-            (kernel.WATER, found.water, found.water_slope),
-            (kernel.MU, mu, storage.monotone_slopes(u, mu)),
-            (kernel.THETA, found.potential, found.potential_slope),
+            (potential.WATER_CONTENT, found.water, found.water_slope),
+            (potential.MU, mu, storage.monotone_slopes(u, mu)),
+            (potential.THETA, found.potential, found.potential_slope),
         ):
-            tables[k, :, column : column + 4] = _cubics(values, slopes * kernel.U_STEP)
-    capillary = tables[:, -1, kernel.THETA] > 0.0
+            tables[k, :, column : column + 4] = _cubics(values, slopes * potential.U_STEP)
+    capillary = tables[:, -1, potential.THETA] > 0.0
     face = d == 0.0
-    link = np.full(n - 1, kernel.DRY_LINK, dtype=np.int64)
+    link = np.full(n - 1, wall_section.DRY_LINK, dtype=np.int64)
     membrane_R, membrane_sd = np.zeros(n - 1), np.zeros(n - 1)
     membrane_table = np.full(n - 1, -1, dtype=np.int64)
     permeance = []
     for i in range(n - 1):
         if i == cladding_back:
-            link[i] = kernel.CAVITY
+            link[i] = wall_section.CAVITY
         elif i in membranes:
             layer = membranes[i]
             membrane_R[i] = max(layer.thickness / layer.material.conductivity, THIN_R)
-            membrane_sd[i] = float(layer.sd or 0.0)  # a table wins, see look_inside
+            membrane_sd[i] = float(layer.sd or 0.0)  # a table wins, see set_membranes
             if layer.sd_table:
                 membrane_table[i] = len(permeance)
                 permeance.append(storage.membrane_permeance(layer))
         else:
             cell = left[i] if not face[i] else left[i + 1] if not face[i + 1] else right[i]
-            link[i] = kernel.WET_LINK if capillary[cell] else kernel.DRY_LINK
+            link[i] = wall_section.WET_LINK if capillary[cell] else wall_section.DRY_LINK
     # water between two capillary layers in contact, or ice that frost draws there, does not run as on an open face
     enclosed = face & capillary[left] & capillary[right]
     enclosed[0] = enclosed[-1] = False
     for i in range(1, n - 1):
         if face[i] and (i in membranes or i - 1 in membranes or cladding_back in (i, i - 1)):
             enclosed[i] = False
-    draws = face & (np.append(link, kernel.DRY_LINK) == kernel.WET_LINK) | face & (
-        np.insert(link, 0, kernel.DRY_LINK) == kernel.WET_LINK
+    draws = face & (np.append(link, wall_section.DRY_LINK) == wall_section.WET_LINK) | face & (
+        np.insert(link, 0, wall_section.DRY_LINK) == wall_section.WET_LINK
     )
     sheds_out, sheds_in = _shedding(face, left, right, used, capillary, tables, link, membranes)
     sheds = sheds_out >= 0
@@ -330,14 +329,14 @@ def _grid(
     lam = np.array([layer.material.conductivity for layer in used])  # between studs and rails
     extra = np.array([layer.material.moisture_conductivity for layer in used])
     capacity = np.array([_capacity(layer, found) for layer, found in zip(used, used_tables, strict=True)])
-    return kernel.Grid(
+    return wall_section.WallSection1D(
         thickness=d,
         left=left,
         right=right,
-        heat=dry[left] * d,
+        heat_capacity=dry[left] * d,
         conductivity=lam[left],
         moisture_conductivity=extra[left],
-        capacity=np.where(
+        max_water=np.where(
             face,
             np.where(sheds, WATERLESS, np.where(enclosed, max(ENCLOSED, film_limit), film_limit)),
             capacity[left] * d,
@@ -347,7 +346,7 @@ def _grid(
         sheds_out=sheds_out,
         sheds_in=sheds_in,
         link=link,
-        per_distance=np.where(link == kernel.WET_LINK, 2.0 / np.maximum(d[:-1] + d[1:], 1e-12), 0.0),
+        per_distance=np.where(link == wall_section.WET_LINK, 2.0 / np.maximum(d[:-1] + d[1:], 1e-12), 0.0),
         membrane_R=membrane_R,
         membrane_sd=membrane_sd,
         membrane_table=membrane_table,
@@ -374,7 +373,7 @@ def _shedding(
     a row. Tight layers let none in.
     """
     n = len(face)
-    shuts = tables[:, :, kernel.MU].min(axis=1) >= TIGHT
+    shuts = tables[:, :, potential.MU].min(axis=1) >= TIGHT
 
     def inside(i: int) -> bool:
         """Whether the node belongs to such a layer, faces between two layers of one material included."""
@@ -382,7 +381,9 @@ def _shedding(
             return False
         if not face[i]:
             return True
-        parted = i in (0, n - 1) or i in membranes or i - 1 in membranes or kernel.CAVITY in (link[i - 1], link[i])
+        parted = (
+            i in (0, n - 1) or i in membranes or i - 1 in membranes or wall_section.CAVITY in (link[i - 1], link[i])
+        )
         return not parted and used[left[i]].material == used[right[i]].material
 
     out, inner = np.full(n, -1, dtype=np.int64), np.full(n, -1, dtype=np.int64)

@@ -12,6 +12,7 @@ import numpy as np
 
 from cavity.constants import STANDARD_PRESSURE
 from cavity.errors import ConvergenceError
+from cavity.kernels import boundaries, potential, wall_section
 from cavity.kernels import wall as kernel
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ class History:
     entered : array, (moments,)
         Water that came in through both faces since the start. [kg/m2]
     flux : array, (moments, FLUX_COUNT)
-        Flux record of the last step before each moment, see `kernels.wall`.
+        Flux record of the last step before each moment, see `kernels.boundaries`.
     """
 
     time: NDArray[np.float64]
@@ -67,9 +68,9 @@ def surroundings(
     heat_inside: float = 0.0,
     vapour_outside: float = 0.0,
     vapour_inside: float = 0.0,
-    gain: float = 0.0,
+    absorbed_radiation: float = 0.0,
     rain: float = 0.0,
-) -> kernel.Edge:
+) -> boundaries.BoundaryConditions:
     """Return what acts on the two faces of a wall; a coefficient of zero closes the face.
 
     Parameters
@@ -82,27 +83,28 @@ def surroundings(
         Surface heat transfer coefficients, radiation included. [W/(m2 K)]
     vapour_outside, vapour_inside : float, keyword only
         Surface vapour transfer coefficients. [s/m]
-    gain : float, keyword only
+    absorbed_radiation : float, keyword only
         Heat absorbed by the outer face. [W/m2]
     rain : float, keyword only
         Water reaching the outer face. [kg/(m2 s)]
 
     Returns
     -------
-    Edge
+    BoundaryConditions
         For `march`; its step is set there.
     """
-    return kernel.Edge(
-        T_out=outdoor, p_out=vapour_outdoor, h_out=heat_outside, beta_out=vapour_outside, gain=gain, emissivity=0.0,
-        rain=rain, T_in=indoor, p_in=vapour_indoor, h_in=heat_inside, beta_in=vapour_inside, T_air=outdoor,
-        p_air=vapour_outdoor, kept_heat=0.0, kept_vapour=0.0, h_cladding=0.0, h_wall=0.0, emissivity_cavity=0.0,
-        leak=0.0, leak_node=0, seep=0.0, seep_node=0, pressure=STANDARD_PRESSURE, dt=1.0,
+    return boundaries.BoundaryConditions(
+        T_out=outdoor, p_out=vapour_outdoor, h_out=heat_outside, beta_out=vapour_outside,
+        absorbed_radiation=absorbed_radiation, emissivity=0.0, rain=rain, T_in=indoor, p_in=vapour_indoor,
+        h_in=heat_inside, beta_in=vapour_inside, T_air=outdoor, p_air=vapour_outdoor, inlet_weight_heat=0.0,
+        inlet_weight_vapour=0.0, h_cladding=0.0, h_wall=0.0, emissivity_cavity=0.0, leak=0.0,
+        leak_node=0, rain_in=0.0, rain_node=0, pressure=STANDARD_PRESSURE, dt=1.0,
     )  # fmt: skip
 
 
 def march(
     line: Line,
-    around: kernel.Edge | Callable[[float], kernel.Edge],
+    around: boundaries.BoundaryConditions | Callable[[float], boundaries.BoundaryConditions],
     *,
     temperature: ArrayLike,
     humidity: ArrayLike,
@@ -120,7 +122,7 @@ def march(
     ----------
     line : Line
         From `grid.build_solid_line`.
-    around : Edge or callable
+    around : BoundaryConditions or callable
         Surroundings, or a function of the time at the end of a step [s] that returns them.
     temperature : array_like, scalar or (nodes,), keyword only
         Start temperature. [K]
@@ -146,11 +148,11 @@ def march(
     grid = line.grid
     T = np.full(nodes, temperature, dtype=float) if np.ndim(temperature) == 0 else np.array(temperature, dtype=float)
     phi = np.broadcast_to(np.asarray(humidity, dtype=float), (nodes,))
-    u = np.array([kernel.potential_of_humidity(value, at) for value, at in zip(phi, T, strict=True)])
-    work = kernel.work_arrays(grid)
+    u = np.array([potential.of_humidity(value, at) for value, at in zip(phi, T, strict=True)])
+    work = wall_section.work_arrays(grid)
     kernel.evaluate(grid, T, u, work)
-    W, E = kernel.read(work, kernel.HELD), kernel.read(work, kernel.HEAT)
-    flux, runoff, shed = np.zeros(kernel.FLUX_COUNT), np.zeros(nodes), np.zeros(nodes)
+    W, E = wall_section.read(work, wall_section.WATER), wall_section.read(work, wall_section.ENTHALPY)
+    flux, runoff, shed = np.zeros(boundaries.FLUX_COUNT), np.zeros(nodes), np.zeros(nodes)
     wanted = np.atleast_1d(np.asarray(moments, dtype=float))
     rows: list[tuple[NDArray[np.float64], ...]] = []
     now, entered, step = 0.0, 0.0, first_step
@@ -174,8 +176,10 @@ def march(
                 )
             T, u = T_new, u_new
             now += step
-            entered += step * float(flux[kernel.OUT_VAPOUR] + flux[kernel.OUT_RAIN] + flux[kernel.ROOM_VAPOUR])
-        found = np.array([kernel.humidity(a, b)[0] for a, b in zip(u, T, strict=True)])
+            entered += step * float(
+                flux[boundaries.OUT_VAPOUR] + flux[boundaries.OUT_RAIN] + flux[boundaries.ROOM_VAPOUR]
+            )
+        found = np.array([potential.humidity(a, b)[0] for a, b in zip(u, T, strict=True)])
         content = np.divide(W, grid.thickness, out=np.zeros(nodes), where=grid.thickness > 0.0)
         rows.append((T.copy(), found, content, np.float64(W.sum()), np.float64(entered), flux.copy()))
     return History(wanted, *(np.array(column) for column in zip(*rows, strict=True)))

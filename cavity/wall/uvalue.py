@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cavity.climate.outside import INNER_SURFACE, heat_flow_direction
 from cavity.constants import STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 from cavity.wallfile.model import (
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from cavity.wallfile.model import Case, Layer, Wall
 
 OUTER_SURFACE = 0.04  # m2 K/W, ISO 6946 R_se
-INNER_SURFACE = {"up": 0.10, "horizontal": 0.13, "down": 0.17}  # m2 K/W, ISO 6946 R_si by direction of heat flow
 _STILL_AIR = 0.025  # W/(m K), conductivity of air as ISO 6946 annex B takes it
 _SMALLEST_CONVECTION = {"horizontal": 1.25, "up": 1.95}  # W/(m2 K), for differences up to 5 K, ISO 6946 annex B
 FLANGE = 0.04  # m, width of a rail's flange, common practice, no source
@@ -314,28 +314,6 @@ def zone_method(
     return ZoneResult(share * zone + (1.0 - share) * field, field, zone, width)
 
 
-def heat_flow_direction(tilt: float) -> str:
-    """Return the direction of heat flow out of a heated room: horizontal within 30 degrees of it, else up or down.
-
-    Parameters
-    ----------
-    tilt : float
-        Slope of the wall from horizontal, 90 is a wall, less leans back like a roof. [degree]
-
-    Returns
-    -------
-    str
-        "up", "horizontal" or "down".
-
-    References
-    ----------
-    ISO 6946:2007, clause 5.2, from memory.
-    """
-    if tilt < 60.0:
-        return "up"
-    return "down" if tilt > 120.0 else "horizontal"
-
-
 def air_layer_resistance(
     thickness: float,
     emissivity_1: float,
@@ -396,7 +374,7 @@ def strip_resistance(layer: Layer, width: float) -> float:
     Parameters
     ----------
     layer : Layer
-        With `rail_conductance` and `rail_spacing`.
+        With `bridge_conductance` and `bridge_spacing`.
     width : float
         Width of the strip; the whole spacing gives the parallel path, the least favourable estimate of all. [m]
 
@@ -406,7 +384,7 @@ def strip_resistance(layer: Layer, width: float) -> float:
         Resistance. [m2 K/W]
     """
     beside = layer.material.conductivity / layer.thickness
-    return 1.0 / (beside + layer.rail_conductance * layer.rail_spacing / width)
+    return 1.0 / (beside + layer.bridge_conductance * layer.bridge_spacing / width)
 
 
 def rail_conductance(*, conductivity: float, web: float, spacing: float, thickness: float) -> float:
@@ -490,7 +468,7 @@ def rail_temperature_factor(
     resistance_outside, resistance_inside : float, keyword only
         Resistances on either side of the layer, surface resistances included. [m2 K/W]
     layer : Layer, keyword only
-        The insulation, with `rail_conductance` and `rail_spacing`.
+        The insulation, with `bridge_conductance` and `bridge_spacing`.
     cover : float, keyword only
         Thickness of the board or wall that the inner flange bears on; not less than 13 mm. [m]
     flange : float, keyword only
@@ -506,7 +484,7 @@ def rail_temperature_factor(
     ASHRAE Handbook - Fundamentals, ch. 27, zone method (strip width m + 2 d, d at least 13 mm), from memory. It is
     meant for mean U-values; its use for the local temperature is our own estimate, and no substitute for ISO 10211.
     """
-    strip = min((flange or layer.rail_flange) + 2.0 * max(cover, _SMALLEST_COVER), layer.rail_spacing)
+    strip = min((flange or layer.bridge_flange) + 2.0 * max(cover, _SMALLEST_COVER), layer.bridge_spacing)
     through = resistance_outside + strip_resistance(layer, strip)
     return through / (through + resistance_inside)
 
@@ -557,7 +535,7 @@ def rail_spots(case: Case) -> tuple[RailSpot, ...]:
     outside = 1.0 / found.undisturbed - found.inner_surface - sum(resistances)
     spots = []
     for index, layer in enumerate(wall.backup):
-        if layer.rail_conductance <= 0.0 or layer.is_membrane:
+        if layer.bridge_conductance <= 0.0 or layer.is_membrane:
             continue
         solid = [item for item in wall.backup[index + 1 :] if not item.is_membrane]
         before = outside + sum(resistances[:index])
@@ -725,16 +703,16 @@ def at_studs(wall: Wall) -> Wall:
 
 def _rail_loss(layer: Layer, backup: list[Layer], total: float) -> float:
     """Return what the metal rails through a layer add to the U-value of a wall of this total resistance [W/(m2 K)]."""
-    if layer.is_membrane or layer.rail_conductance <= 0.0:
-        return layer.rail_loss
+    if layer.is_membrane or layer.bridge_conductance <= 0.0:
+        return layer.bridge_loss
     before, after = 0.0, 0.0
     if layer in backup:
         place = backup.index(layer)
         before = sum(one.thickness for one in backup[:place] if not one.is_membrane)
         after = sum(one.thickness for one in backup[place + 1 :] if not one.is_membrane)
-    width = zone_width(layer.rail_flange, before, after, spacing=layer.rail_spacing)
+    width = zone_width(layer.bridge_flange, before, after, spacing=layer.bridge_spacing)
     strip = total - layer_resistance(layer) + strip_resistance(layer, width)
-    return layer.rail_loss + width / layer.rail_spacing * (1.0 / strip - 1.0 / total)
+    return layer.bridge_loss + width / layer.bridge_spacing * (1.0 / strip - 1.0 / total)
 
 
 def steps(found: UValue) -> str:
@@ -765,7 +743,7 @@ def _bridge_notes(layers: Sequence[Layer], framed: CombinedResistance) -> list[s
                 "The upper limit is more than 1.5 times the lower one: ISO 6946 then asks for a calculation by "
                 "ISO 10211."
             )
-    if any(layer.rail_conductance for layer in layers):
+    if any(layer.bridge_conductance for layer in layers):
         notes.append(
             "Metal rails are counted by the zone method of the ASHRAE handbook; ISO 6946 asks for a two-dimensional "
             "calculation (ISO 10211) where metal bridges insulation: give its result as psi where you have one."

@@ -158,7 +158,7 @@ def _clogged(entry: Any, sets: list[OpeningSet], faults: Faults) -> list[Opening
         openings = tuple(
             one if one.kind not in entry.clogged
             else replace(one, porosity=one.porosity * (1.0 - entry.clogged[one.kind])) if one.porosity < 1.0
-            else replace(one, free_area=one.free_area * (1.0 - entry.clogged[one.kind]))
+            else replace(one, gross_area=one.gross_area * (1.0 - entry.clogged[one.kind]))
             for one in each.openings
         )  # fmt: skip
         made.append(each)
@@ -264,7 +264,7 @@ def _beside(name: str, folder: Path | None, faults: Faults) -> str:
 def _wetting(entry: Any, backup: list[Layer], faults: Faults, warnings: list[str]) -> Wetting:
     if entry is None or not backup:
         return Wetting()
-    indices: dict[str, int | None] = {"rain_layer": 0, "leak_layer": None}
+    indices: dict[str, int | None] = {"rain_penetration_layer": 0, "leak_layer": None}
     for key in indices:
         name = getattr(entry, key)
         if name:
@@ -298,8 +298,8 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults, warnings: list[str
         indices["leak_layer"], reason = leak_plane(backup)
         warnings.append(f"[wetting] names no leak_layer: the room air that leaks in reaches {reason}.")
     return Wetting(
-        entry.rain_share,
-        indices["rain_layer"] or 0,
+        entry.rain_penetration,
+        indices["rain_penetration_layer"] or 0,
         entry.leak_flow * AIR_DENSITY / 3600.0,
         indices["leak_layer"],
         (entry.leak_q50 or 0.0) / 3600.0,
@@ -359,8 +359,8 @@ def _run(entry: Any, layers: list[Layer], faults: Faults) -> Run:
             'a layer with frame = { share = "15 %" }',
             "add it, or leave it out",
         )
-    values = {field.name: getattr(entry, field.name) for field in fields(Run) if field.name != "construction_wet"}
-    return Run(**values, construction_wet=tuple(wet))
+    values = {field.name: getattr(entry, field.name) for field in fields(Run) if field.name != "construction_water"}
+    return Run(**values, construction_water=tuple(wet))
 
 
 def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float, float], ...]:
@@ -418,7 +418,7 @@ def _doubts(wall: Wall) -> list[str]:
             middle = 0.5 * (column.bottom + column.top)
             sums = {"lower": 0.0, "upper": 0.0}
             for opening in column.vents(chosen.openings):
-                sums["lower" if opening.height < middle else "upper"] += opening.free_vent_area
+                sums["lower" if opening.height < middle else "upper"] += opening.free_area
             where = f"{chosen.name!r}" + (f", column {column.name!r}" if len(wall.columns) > 1 else "")
             if not any(sums.values()):
                 closed.append(where)

@@ -32,7 +32,7 @@ INPUTS: dict[str, str] = {
     "cavity.emissivity_cladding": "emissivity of the back of the cladding",
     "cavity.emissivity_wall": "emissivity of the exterior surface of the backup wall",
     "indoor.humidity_shift": "shift of the indoor relative humidity",
-    "wetting.rain_share": "fraction of driving rain that passes the cladding",
+    "wetting.rain_penetration": "fraction of driving rain that passes the cladding",
     "wetting.leak_flow": "indoor air leaking into the wall [kg/(m2 s)]",
     "wetting.leak_q50": "air permeability q50 of the envelope [m3/(m2 s)]",
     "run.start_humidity": "relative humidity at the start",
@@ -83,7 +83,7 @@ def changed(wall: Wall, name: str, value: float) -> Wall:
 
 def _with_area(chosen: OpeningSet, factor: float) -> OpeningSet:
     """Scale holes in number, not in size: the clear height stays, so does the loss of one hole."""
-    return replace(chosen, openings=tuple(replace(one, free_area=one.free_area * factor) for one in chosen.openings))
+    return replace(chosen, openings=tuple(replace(one, gross_area=one.gross_area * factor) for one in chosen.openings))
 
 
 def _with_mesh(chosen: OpeningSet, factor: float) -> OpeningSet:

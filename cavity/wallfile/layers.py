@@ -103,10 +103,10 @@ def _layer(place: Place, entry: Any, own: dict[str, Material], faults: Faults) -
     rail = entry.bridge
     return replace(
         layer,
-        rail_conductance=0.0 if rail and rail.psi is not None else bridge,
-        rail_spacing=rail.spacing if rail and rail.spacing else Layer.rail_spacing,
-        rail_flange=rail.flange if rail else Layer.rail_flange,
-        rail_loss=rail.psi / rail.spacing if rail and rail.psi is not None else 0.0,
+        bridge_conductance=0.0 if rail and rail.psi is not None else bridge,
+        bridge_spacing=rail.spacing if rail and rail.spacing else Layer.bridge_spacing,
+        bridge_flange=rail.flange if rail else Layer.bridge_flange,
+        bridge_loss=rail.psi / rail.spacing if rail and rail.psi is not None else 0.0,
         bracket_loss=entry.brackets.chi * entry.brackets.per_m2 if entry.brackets else 0.0,
         frame=frame,
     )

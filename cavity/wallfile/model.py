@@ -78,10 +78,10 @@ class Layer:
     thickness: float  # m
     sd: float | None = None  # m, equivalent air layer thickness of a membrane
     sd_table: tuple[tuple[float, float], ...] = ()  # (relative humidity 0-1, s_d m)
-    rail_conductance: float = 0.0  # W/(m2 K), metal through the layer, averaged over the wall area
-    rail_spacing: float = 0.6  # m, distance between those rails: how local the cold spot at each is
-    rail_flange: float = 0.04  # m, width of a rail's flange, common practice, no source
-    rail_loss: float = 0.0  # W/(m2 K), linear transmittance of rails over their spacing
+    bridge_conductance: float = 0.0  # W/(m2 K), metal through the layer, averaged over the wall area
+    bridge_spacing: float = 0.6  # m, distance between those rails: how local the cold spot at each is
+    bridge_flange: float = 0.04  # m, width of a rail's flange, common practice, no source
+    bridge_loss: float = 0.0  # W/(m2 K), linear transmittance of rails over their spacing
     bracket_loss: float = 0.0  # W/(m2 K), point transmittance of brackets times their number per area
     frame: Frame | None = None  # timber studs in the layer
 
@@ -109,15 +109,15 @@ class Cavity:
 class Opening:
     """A way between the cavity and outdoors.
 
-    `free_area` is the clear area of the hole itself per metre of wall length before any mesh; `porosity` is the
-    open share of a mesh or perforated strip in it. `free_vent_area` is the product: what a drawing calls free area.
+    `gross_area` is the clear area of the hole itself per metre of wall length before any mesh; `porosity` is the
+    open fraction of a mesh or perforated strip in it. `free_area` is the product: what a drawing calls free area.
     `columns` names the columns it serves; empty: every column that reaches its height.
     """
 
     name: str
     height: float  # m above the base of the wall
     kind: str  # slot | mesh | perforated | louvre | joint
-    free_area: float  # m2 per m of wall length
+    gross_area: float  # m2 per m of wall length
     clear_height: float = 0.0  # m, the smaller clear dimension of the hole (slot height); 0: from the area
     porosity: float = 1.0  # -
     wire: float = 0.0  # m, wire diameter of a mesh
@@ -137,9 +137,9 @@ class Opening:
         return self.porosity < 1.0 and self.kind != "perforated"
 
     @property
-    def free_vent_area(self) -> float:
+    def free_area(self) -> float:
         """Free vent area per metre of wall length, mesh taken off [m2/m]."""
-        return self.free_area * self.porosity
+        return self.gross_area * self.porosity
 
 
 @dataclass(frozen=True)
@@ -152,7 +152,7 @@ class Rail:
     bay: float  # m, wall length after which the gaps repeat
     discharge: float = 0.6  # -, sharp-edged gap
     columns: tuple[str, ...] = ()
-    length: float = 0.0  # m, of the gap along the air path (height of the rail section); 0: an edge without friction
+    gap_length_along_flow: float = 0.0  # m, height of the rail's section; 0: an edge without friction
     gaps: int = 1  # in each bay: 2 where every rail has one at each end
     porosity: float = 1.0  # -, open fraction of a mesh or perforation in the gap
     wire: float = 0.0  # m, of that mesh
@@ -290,8 +290,8 @@ class Indoor:
 class Wetting:
     """What wets the wall besides vapour from both sides."""
 
-    rain_share: float = 0.01  # -, share of driving rain that passes the cladding (ASHRAE 160)
-    rain_plane: int = 0  # index of the backup layer whose outer face receives it
+    rain_penetration: float = 0.01  # -, share of driving rain that passes the cladding (ASHRAE 160)
+    rain_penetration_layer: int = 0  # index of the backup layer whose outer face receives it
     leak_flow: float = 0.0  # kg/(m2 s), indoor air that reaches a chosen layer
     leak_layer: int | None = None  # index of the backup layer whose outer face it reaches
     leak_q50: float = 0.0  # m3/(m2 s) at 50 Pa, instead of leak_flow: the leak follows the pressure of each hour
@@ -305,7 +305,7 @@ class Run:
     segments: int = 3  # vertical pieces of a column
     start_humidity: float = 0.8  # 0-1, equilibrium humidity of all layers at the start
     start_month: int = 10  # October: the wall meets its first winter as built
-    construction_wet: tuple[tuple[str, float], ...] = ()  # (layer name, water content kg/m3)
+    construction_water: tuple[tuple[str, float], ...] = ()  # (layer name, water content kg/m3)
     max_years: int = 5
     freezing: bool = True
     stud_line: bool = False  # a second line through the studs, for dew point and mould
@@ -435,7 +435,7 @@ class Case:
     @property
     def opening_area(self) -> float:
         """Free vent area of the column per metre of wall length, mesh taken off [m2/m]."""
-        return sum(opening.free_vent_area for opening in self.openings)
+        return sum(opening.free_area for opening in self.openings)
 
     @property
     def rails(self) -> tuple[Rail, ...]:

@@ -309,7 +309,7 @@ class RailEntry(Section):
     edges: Annotated[str, Word(("sharp", "rounded"))] = said(
         "Edges of the rail at its gaps; rounded ones lose 40 % less (Gullbrekken et al. 2018).", "sharp"
     )
-    length: Annotated[float, Quantity("m", "40 mm", 0.0, 0.5)] = said(
+    gap_length_along_flow: Annotated[float, Quantity("m", "40 mm", 0.0, 0.5)] = said(
         "Length of the gap along the air path, the height of the rail's section: friction in narrow gaps; 0: an edge.",
         0.0,
     )
@@ -445,10 +445,12 @@ class IndoorSection(Section):
 class WettingSection(Section):
     """[wetting]: what wets the wall besides vapour."""
 
-    rain_share: Annotated[float, Share(0.0, 1.0, "1 %")] = said(
+    rain_penetration: Annotated[float, Share(0.0, 1.0, "1 %")] = said(
         "Fraction of the driving rain that passes the cladding (ASHRAE 160: 1 %).", 0.01
     )
-    rain_layer: Annotated[str, UNNAMED] = said("Backup layer whose exterior surface gets it; default: the first.", "")
+    rain_penetration_layer: Annotated[str, UNNAMED] = said(
+        "Backup layer whose exterior surface gets it; default: the first.", ""
+    )
     leak_flow: Annotated[float, Quantity("m3/(m2 h)", "0.05 m3/(m2 h)", 0.0, 20.0)] = said(
         "Indoor air that leaks into the wall, per wall area.", 0.0
     )
@@ -630,7 +632,7 @@ UNCERTAIN: dict[str, Any] = {
                 "gust_exchange",
             ),
             "indoor": ("humidity_shift",),
-            "wetting": ("rain_share", "leak_flow", "leak_q50"),
+            "wetting": ("rain_penetration", "leak_flow", "leak_q50"),
             "run": ("start_humidity",),
         }.items()
         for key in keys

@@ -257,7 +257,7 @@ def study_text(number: int, seed: int) -> tuple[str, str, str]:
         wall["backup"] = [_layer(name, chance) for name in names] + [_layer(chance.choice(walls.SHEATHING), chance)]
         wall["cladding"] = [_layer(chance.choice(walls.CLADDINGS), chance)]
         for section in ("wetting", "run"):  # names of layers that are gone
-            for word in ("rain_layer", "leak_layer", "construction_water"):
+            for word in ("rain_penetration_layer", "leak_layer", "construction_water"):
                 wall.get(section, {}).pop(word, None)
         if wall.get("wetting", {}).get("leak_flow") or wall.get("wetting", {}).get("leak_q50"):
             wall["wetting"]["leak_layer"] = wall["backup"][-1].setdefault("name", "last")
@@ -269,7 +269,7 @@ def study_text(number: int, seed: int) -> tuple[str, str, str]:
     if chance.random() < 0.3 and "column" in wall:
         wall["column"] = [*wall["column"], {"name": "other", "top": wall["column"][0]["top"]}]
     if chance.random() < 0.3:
-        wall["wetting"] = wall["wetting"] | {"rain_share": chance.choice(("0 %", "10 %", "100 %"))}
+        wall["wetting"] = wall["wetting"] | {"rain_penetration": chance.choice(("0 %", "10 %", "100 %"))}
     wall["run"] = {"segments": chance.choice((1, 2, 3)), "max_years": 1} | wall["run"]
     command, arguments = COMMANDS[number % len(COMMANDS)]
     return wall_bounds.toml(wall), command, arguments
@@ -284,8 +284,8 @@ def _layer(name: str, chance: random.Random) -> dict[str, Any]:
 
 def study(number: int, seed: int, folder: Path) -> str:
     """Run the command of a study; return its outcome in words, raise where it is none that it may have."""
+    import cavity.climate.climate_text
     import cavity.climate.estimate
-    import cavity.climate.listing
     from cavity.cli import main as program
 
     text, command, arguments = study_text(number, seed)
@@ -298,15 +298,15 @@ def study(number: int, seed: int, folder: Path) -> str:
     path = folder / "wall.toml"
     path.write_text(text, "utf-8")
     shown = [part.format(w=path, c="climate.epw", f=folder) for part in arguments.split()]
-    reader, preparer = cavity.climate.estimate.read_climates, cavity.climate.listing.prepare
+    reader, preparer = cavity.climate.estimate.read_climates, cavity.climate.climate_text.prepare
     cavity.climate.estimate.read_climates = lambda *_, **__: [weather]
-    cavity.climate.listing.prepare = lambda *_, **__: weather
+    cavity.climate.climate_text.prepare = lambda *_, **__: weather
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", RuntimeWarning)
             result = CliRunner().invoke(program, [command, *shown, *["--fresh"] * _has_fresh(command)])
     finally:
-        cavity.climate.estimate.read_climates, cavity.climate.listing.prepare = reader, preparer
+        cavity.climate.estimate.read_climates, cavity.climate.climate_text.prepare = reader, preparer
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise result.exception
     said = result.output

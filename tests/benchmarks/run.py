@@ -31,8 +31,9 @@ from numba.extending import get_cython_function_address
 import cavity
 from cavity._jit import jit
 from cavity.constants import STEFAN_BOLTZMANN
-from cavity.kernels import block
+from cavity.kernels import block, boundaries, potential
 from cavity.kernels import wall as kernel
+from cavity.kernels import wall_section as col
 from cavity.kernels.lanes import LANES
 from cavity.wallfile import parse_wall
 from cavity.wallfile.starter import starter
@@ -88,7 +89,7 @@ def _edge(t, hours, dt):
     T = hours[k, 0] * (1.0 - s) + hours[k + 1, 0] * s
     p = hours[k, 1] * (1.0 - s) + hours[k + 1, 1] * s
     gain = hours[k, 2] * (1.0 - s) + hours[k + 1, 2] * s
-    return kernel.Edge(
+    return boundaries.BoundaryConditions(
         T, p, 15.0, 1e-7, gain, 0.9, 0.0, 294.15, 900.0, 7.7, 2.5e-8, T, p, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, 0.0, 0,
         101325.0, dt,
     )  # fmt: skip
@@ -99,11 +100,12 @@ def _rate(t, T, u, grid, hours, extra, zeros, w, flux, out):
     """Write d(T, u)/dt of every node into out (2 n,): the residual of the kernel, without its time step."""
     kernel.assemble(grid, _edge(t, hours, 1.0), T, u, zeros, zeros, w, flux)
     for i in range(T.size):
-        W_u = w.cell[w.place[i] + kernel.HELD_U] + extra[i] * EXTRA_WATER
-        du = w.cell[w.place[i] + kernel.NET_W] / W_u
+        at = w.place[i]
+        W_u = w.cell[at + col.WATER_U] + extra[i] * EXTRA_WATER
+        du = w.cell[at + col.NET_FLUX_W] / W_u
         out[2 * i + 1] = du
-        out[2 * i] = (w.cell[w.place[i] + kernel.NET_E] - w.cell[w.place[i] + kernel.HEAT_U] * du) / (
-            w.cell[w.place[i] + kernel.HEAT_T] + extra[i] * EXTRA_HEAT
+        out[2 * i] = (w.cell[at + col.NET_FLUX_E] - w.cell[at + col.ENTHALPY_U] * du) / (
+            w.cell[at + col.ENTHALPY_T] + extra[i] * EXTRA_HEAT
         )
 
 
@@ -114,8 +116,9 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
     E, W, E_from, W_from, zeros = np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n)
     kernel.evaluate(grid, T, u, w)
     for i in range(n):
-        E[i] = w.cell[w.place[i] + kernel.HEAT] + extra[i] * EXTRA_HEAT * T[i]
-        W[i] = w.cell[w.place[i] + kernel.HELD] + extra[i] * EXTRA_WATER * u[i]
+        at = w.place[i]
+        E[i] = w.cell[at + col.ENTHALPY] + extra[i] * EXTRA_HEAT * T[i]
+        W[i] = w.cell[at + col.WATER] + extra[i] * EXTRA_WATER * u[i]
     h = 3600.0 / steps_per_hour
     updates = 0
     for hour in range(out_T.shape[0]):
@@ -130,15 +133,14 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
                     kernel.assemble(grid, edge, T, u, zeros, zeros, w, flux)
                     worst = 0.0
                     for i in range(n):
-                        e = w.cell[w.place[i] + kernel.HEAT] + extra[i] * EXTRA_HEAT * T[i] - E_from[i]
-                        m = w.cell[w.place[i] + kernel.HELD] + extra[i] * EXTRA_WATER * u[i] - W_from[i]
-                        r, s = (
-                            e / dt - w.cell[w.place[i] + kernel.NET_E],
-                            (m / dt - w.cell[w.place[i] + kernel.NET_W]) * kernel.ROW,
-                        )
-                        w.cell[w.place[i] + kernel.RIGHT], w.cell[w.place[i] + kernel.RIGHT + LANES] = -r, -s
-                        w.cell[w.place[i] + kernel.OWN + kernel.E_T] += extra[i] * EXTRA_HEAT / dt
-                        w.cell[w.place[i] + kernel.OWN + kernel.W_U] += extra[i] * EXTRA_WATER / dt * kernel.ROW
+                        at = w.place[i]
+                        e = w.cell[at + col.ENTHALPY] + extra[i] * EXTRA_HEAT * T[i] - E_from[i]
+                        m = w.cell[at + col.WATER] + extra[i] * EXTRA_WATER * u[i] - W_from[i]
+                        r = e / dt - w.cell[at + col.NET_FLUX_E]
+                        s = (m / dt - w.cell[at + col.NET_FLUX_W]) * col.ENERGY_PER_KG
+                        w.cell[at + col.RIGHT], w.cell[at + col.RIGHT + LANES] = -r, -s
+                        w.cell[at + col.OWN + col.E_T] += extra[i] * EXTRA_HEAT / dt
+                        w.cell[at + col.OWN + col.W_U] += extra[i] * EXTRA_WATER / dt * col.ENERGY_PER_KG
                         worst = max(worst, abs(r), abs(s))
                     if worst <= tolerance:
                         break
@@ -146,19 +148,21 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
                     if kernel.update(w, 0 if turn < 20 else 14):
                         return -1
                     for i in range(n):
-                        T[i] = w.cell[w.place[i] + kernel.TEMPERATURE]
-                        u[i] = w.cell[w.place[i] + kernel.POTENTIAL]
+                        at = w.place[i]
+                        T[i] = w.cell[at + col.TEMPERATURE]
+                        u[i] = w.cell[at + col.POTENTIAL]
                 else:
                     return -1
                 share = (1.0 - GAMMA) * h if stage == 0 else GAMMA * h
                 for i in range(n):
+                    at = w.place[i]
                     # stage 0 gives the slope for what is left of the step, stage 1 ends it
-                    E_from[i] = (E[i] if stage == 0 else E_from[i]) + share * w.cell[w.place[i] + kernel.NET_E]
-                    W_from[i] = (W[i] if stage == 0 else W_from[i]) + share * w.cell[w.place[i] + kernel.NET_W]
+                    E_from[i] = (E[i] if stage == 0 else E_from[i]) + share * w.cell[at + col.NET_FLUX_E]
+                    W_from[i] = (W[i] if stage == 0 else W_from[i]) + share * w.cell[at + col.NET_FLUX_W]
             E[:], W[:] = E_from, W_from
         for i in range(n):
             out_T[hour, i] = T[i]
-            out_phi[hour, i] = kernel.humidity(u[i], T[i])[0]
+            out_phi[hour, i] = potential.humidity(u[i], T[i])[0]
     return updates
 
 
@@ -185,8 +189,8 @@ def solver(weather: Any, days: int = 10) -> dict[str, Any]:
     gain = 0.6 * part["global_horizontal"] + 0.9 * STEFAN_BOLTZMANN * part["temperature_outdoor"] ** 4
     hours = np.column_stack([part["temperature_outdoor"], part["vapour_pressure_outdoor"], gain]).astype(float)
     T0 = np.linspace(hours[0, 0], 293.0, n)
-    u0 = np.array([kernel.potential_of_humidity(0.7, at) for at in T0])
-    w, flux, zeros = kernel.work_arrays(grid), np.zeros(kernel.FLUX_COUNT), np.zeros(n)
+    u0 = np.array([potential.of_humidity(0.7, at) for at in T0])
+    w, flux, zeros = col.work_arrays(grid), np.zeros(boundaries.FLUX_COUNT), np.zeros(n)
     extra = (np.asarray(grid.thickness) == 0.0).astype(float)
     moments = 3600.0 * np.arange(1, count + 1)
 
@@ -296,7 +300,7 @@ def floor(weather: Any) -> dict[str, float]:
     the eliminations, which do not.
     """
     sys.path.insert(0, str(ROOT / "tests"))
-    from test_balance import in_lanes
+    from test_cavity_air import in_lanes
 
     from cavity.wall.grid import build_line
 

@@ -150,8 +150,8 @@ def wall(rng: np.random.Generator, kind: str) -> Any:
         room = Indoor(model="constant", temperature=(273.15 + T,), relative_humidity=(rng.uniform(0.2, 0.97),))
     plane = int(rng.integers(len(backup)))
     wetting = Wetting(
-        rain_share=float(pick((0.0, 0.01, 0.01, 0.1, 1.0))),
-        rain_plane=plane if maybe(0.5) else 0,
+        rain_penetration=float(pick((0.0, 0.01, 0.01, 0.1, 1.0))),
+        rain_penetration_layer=plane if maybe(0.5) else 0,
         leak_layer=int(rng.integers(len(backup))) if kind == "leaky" or maybe(0.2) else None,
         leak_flow=float(10 ** rng.uniform(-5.5, -3.0)),
     )

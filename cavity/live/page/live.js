@@ -11,7 +11,7 @@ const tab = crypto.randomUUID();
 // what this tab had before it was loaded again, else what the last tab had
 const mine = sessionStorage.getItem("cavity-live");
 const kept = JSON.parse(mine || localStorage.getItem("cavity-live") || "{}");
-const STARRED = ["cavity.depth", "finish.solar_absorptance", "wetting.rain_share"];
+const STARRED = ["cavity.depth", "finish.solar_absorptance", "wetting.rain_penetration"];
 let begin, state, contents = {}, quick = null, answer = null, pin = null;
 let past = [], future = [], tried = [];
 let number = 0, starred = new Set(kept.starred || STARRED);

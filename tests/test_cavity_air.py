@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cavity.kernels import balance, block, film, lanes
+from cavity.kernels import block, cavity_air, film, lanes
 
 coefficient = st.floats(0.1, 20.0)
 kelvin = st.floats(240.0, 340.0)
@@ -17,7 +17,7 @@ kelvin = st.floats(240.0, 340.0)
 
 @given(coefficient, coefficient, kelvin, kelvin, kelvin, st.floats(1e-6, 1e6))
 def test_heat_given_by_the_faces_is_the_heat_gained_by_the_air(h1, h2, T1, T2, T_in, C):
-    mean, outlet = balance.exchange(h1, h2, T1, T2, T_in, C)
+    mean, outlet = cavity_air.exchange(h1, h2, T1, T2, T_in, C)
     given_up = h1 * (T1 - mean) + h2 * (T2 - mean)
     # cancellation: 1e6 W/(m2 K) times round-off of 340 K
     assert given_up == pytest.approx(C * (outlet - T_in), rel=1e-6, abs=(h1 + h2 + C) * 340.0 * 1e-12)
@@ -26,8 +26,8 @@ def test_heat_given_by_the_faces_is_the_heat_gained_by_the_air(h1, h2, T1, T2, T
 @given(coefficient, coefficient, kelvin, kelvin, kelvin)
 def test_still_air_is_in_equilibrium_and_fast_air_keeps_its_inlet_state(h1, h2, T1, T2, T_in):
     equilibrium = (h1 * T1 + h2 * T2) / (h1 + h2)
-    assert balance.exchange(h1, h2, T1, T2, T_in, 0.0) == pytest.approx((equilibrium, equilibrium))
-    mean, outlet = balance.exchange(h1, h2, T1, T2, T_in, 1e9)
+    assert cavity_air.exchange(h1, h2, T1, T2, T_in, 0.0) == pytest.approx((equilibrium, equilibrium))
+    mean, outlet = cavity_air.exchange(h1, h2, T1, T2, T_in, 1e9)
     assert mean == pytest.approx(T_in, abs=1e-4)  # 100 K times 40/1e9, doubled
     assert outlet == pytest.approx(T_in, abs=1e-4)
 
@@ -35,7 +35,7 @@ def test_still_air_is_in_equilibrium_and_fast_air_keeps_its_inlet_state(h1, h2, 
 def test_temperature_along_a_ventilated_cavity_is_the_exponential():
     """rho 1.25, v 0.2, d 0.03, U1 0.5, U2 5, 20 and 0 degC: 1.6141 K at 3 m (closed form, digits as computed)."""
     C = 1.25 * 0.2 * 0.03 * 1006.0 / 3.0
-    mean, outlet = balance.exchange(0.5, 5.0, 20.0, 0.0, 0.0, C)
+    mean, outlet = cavity_air.exchange(0.5, 5.0, 20.0, 0.0, 0.0, C)
     assert outlet == pytest.approx(1.6141, abs=5e-5)
     equilibrium, length = 1.8182, 1.3718
     assert mean == pytest.approx(equilibrium * (1.0 - length / 3.0 * (1.0 - math.exp(-3.0 / length))), abs=2e-4)
@@ -44,7 +44,7 @@ def test_temperature_along_a_ventilated_cavity_is_the_exponential():
 @pytest.mark.parametrize(("d", "dT", "H", "h"), [(0.025, 5.0, 3.0, 1.25), (0.040, 10.0, 3.0, 1.80)])
 def test_closed_slot_has_the_coefficient_of_iso_15099(d, dT, H, h):
     """Worked from the formulas of ISO 15099:2003 (memory): Ra 9601 gives 1.25, Ra 7.87e4 gives 1.80 W/(m2 K)."""
-    found = balance.still_coefficient(283.0 - dT / 2, 283.0 + dT / 2, d, H, 101325.0)
+    found = 0.5 * cavity_air.h_still(283.0 - dT / 2, 283.0 + dT / 2, d, H, 101325.0)  # from face to face
     assert found == pytest.approx(h, rel=0.01)  # air properties of the two calculations
 
 
@@ -52,7 +52,7 @@ def test_closed_slot_has_the_coefficient_of_iso_15099(d, dT, H, h):
 def test_duct_coefficient_is_that_of_the_laminar_entry(d, v, h):
     """Stephan's formula, height 3 m (worked values: Nu 8.15, 7.61, 7.77); tolerance: air properties."""
     re = 1.20 * v * 2.0 * d / 1.81e-5
-    nusselt = balance.forced_nusselt(re, 3.0 / (2.0 * d), 1.0, 0.0)
+    nusselt = cavity_air.forced_nusselt(re, 3.0 / (2.0 * d), 1.0, 0.0)
     assert nusselt * 0.0250 / (2.0 * d) == pytest.approx(h, rel=0.015)
 
 
@@ -63,7 +63,7 @@ def test_developed_channel_with_one_insulated_plate_is_between_the_textbook_valu
     t = -(common - opposed) / (common + opposed)  # excess of the insulated plate for 1 K of the warm one
     assert 4.86 <= common * (1.0 + t) / 2.0 + opposed * (1.0 - t) / 2.0 <= 5.39
     # per plate, with air and insulated plate alike: the mean, 10 % above the range
-    assert balance.forced_nusselt(100.0, 1e5, 0.5, 0.0) == pytest.approx(5.775, rel=1e-4)
+    assert cavity_air.forced_nusselt(100.0, 1e5, 0.5, 0.0) == pytest.approx(5.775, rel=1e-4)
 
 
 CAPACITY = st.one_of(st.just(0.0), st.floats(1e-6, 1e4))
@@ -72,21 +72,21 @@ CAPACITY = st.one_of(st.just(0.0), st.floats(1e-6, 1e4))
 @given(coefficient, coefficient, kelvin, kelvin, kelvin, kelvin, CAPACITY, st.floats(0.0, 1e3))
 def test_heat_of_the_faces_leaves_with_the_air_and_by_exchange_with_outdoors(h1, h2, T1, T2, T_in, T_out, C, c):
     h, faces = h1 + h2, (h1 * T1 + h2 * T2) / (h1 + h2)
-    mean_share, part, outlet_share, beyond = balance.kept_mixing(h, C, c)
+    mean_share, part, outlet_share, beyond = cavity_air.inlet_weight_mixing(h, C, c)
     mean = faces + (T_in + part * (T_out - T_in) - faces) * mean_share
     outlet = faces + (T_in + beyond * (T_out - T_in) - faces) * outlet_share
     given_up = h * (faces - mean)
     assert given_up == pytest.approx(C * (outlet - T_in) + c * (mean - T_out), rel=1e-6, abs=(h + C + c) * 1e-9)
     if C == 0.0:  # still air: between faces and outdoors by their conductances
         assert mean == pytest.approx((h * faces + c * T_out) / (h + c), rel=1e-9)
-    assert balance.kept_mixing(h, C, 0.0)[::2] == balance.kept(h, C)
+    assert cavity_air.inlet_weight_mixing(h, C, 0.0)[::2] == cavity_air.inlet_weight(h, C)
 
 
 def test_exchange_through_one_vent_is_that_of_the_formula():
     """Warren 1977 (from memory), by hand: 0.025 x 0.001 m2/m x 4 m/s, and 0.2 A sqrt(g h dT/T) in calm."""
-    assert balance.single_vent(0.001, 0.001, 4.0, 290.0, 285.0) == pytest.approx(1e-4, rel=1e-12)
+    assert cavity_air.single_vent(0.001, 0.001, 4.0, 290.0, 285.0) == pytest.approx(1e-4, rel=1e-12)
     calm = 0.6 / 3.0 * 0.04 * math.sqrt(9.80665 * 0.04 * 10.0 / 280.0)
-    assert balance.single_vent(0.04, 0.04, 0.0, 290.0, 280.0) == pytest.approx(calm, rel=1e-12)
+    assert cavity_air.single_vent(0.04, 0.04, 0.0, 290.0, 280.0) == pytest.approx(calm, rel=1e-12)
 
 
 CURVE = np.array([np.logspace(-3, 3, 31), 0.01 * np.logspace(-3, 3, 31) ** 0.5])
@@ -95,11 +95,11 @@ CURVE = np.array([np.logspace(-3, 3, 31), 0.01 * np.logspace(-3, 3, 31) ** 0.5])
 @given(st.floats(-3.0, 3.0), st.floats(0.0, 3.0), st.floats(0.1, 20.0), st.floats(1.0, 5.0))
 def test_gusts_add_nothing_without_fluctuation_and_no_less_with_more(drive, sigma, speed, more):
     """Of either sign alike; a more open column (flow times `more` at every drive) exchanges no less."""
-    assert balance.gust_exchange(CURVE, drive, 0.0, speed, 0.2) == 0.0
-    one = balance.gust_exchange(CURVE, drive, sigma, speed, 0.2)
+    assert cavity_air.gust_exchange(CURVE, drive, 0.0, speed, 0.2) == 0.0
+    one = cavity_air.gust_exchange(CURVE, drive, sigma, speed, 0.2)
     assert one >= 0.0
-    assert balance.gust_exchange(CURVE, -drive, sigma, speed, 0.2) == pytest.approx(one, rel=1e-9, abs=1e-15)
-    assert balance.gust_exchange(CURVE * np.array([[1.0], [more]]), drive, sigma, speed, 0.2) >= one * (1.0 - 1e-9)
+    assert cavity_air.gust_exchange(CURVE, -drive, sigma, speed, 0.2) == pytest.approx(one, rel=1e-9, abs=1e-15)
+    assert cavity_air.gust_exchange(CURVE * np.array([[1.0], [more]]), drive, sigma, speed, 0.2) >= one * (1.0 - 1e-9)
 
 
 def test_gusts_without_mean_drive_exchange_the_mean_of_the_normal_distribution():
@@ -107,10 +107,10 @@ def test_gusts_without_mean_drive_exchange_the_mean_of_the_normal_distribution()
 
     Six points are 9 % above: the root is steep at rest.
     """
-    found = balance.gust_exchange(CURVE, 0.0, 1.0, 1e-3, 0.2)
+    found = cavity_air.gust_exchange(CURVE, 0.0, 1.0, 1e-3, 0.2)
     assert found == pytest.approx(0.01 * 2**0.25 * math.gamma(0.75) / math.sqrt(math.pi), rel=0.1)
     # a gust shorter than the time of renewal carries on in proportion only
-    short = balance.gust_exchange(CURVE, 0.0, 1.0, 60.0, 10.0)
+    short = cavity_air.gust_exchange(CURVE, 0.0, 1.0, 60.0, 10.0)
     assert short == pytest.approx(found * found / 10.0, rel=1e-9)
 
 
@@ -119,25 +119,25 @@ depths = st.floats(0.005, 0.2)
 
 
 def alone(T1, T2, d, H=3.0):
-    return 2.0 * balance.still_coefficient(T1, T2, d, H, PRESSURE)
+    return cavity_air.h_still(T1, T2, d, H, PRESSURE)
 
 
 @given(depths, st.floats(-40.0, 40.0), st.floats(-20.0, 20.0), st.sampled_from([-1.0, 1.0]))
 def test_without_flow_the_closed_slot_is_left_from_either_side(d, dT, off, sign):
     T1, T2 = 290.0 + dT, 290.0
-    h = balance.face_coefficients(0.0, T1, T2, 290.0 + off, d, 3.0, PRESSURE, 0.0)
+    h = cavity_air.face_coefficients(0.0, T1, T2, 290.0 + off, d, 3.0, PRESSURE, 0.0)
     assert h == (alone(T1, T2, d), alone(T1, T2, d))
     # the air that stands between two faces has the mean of them; a speed of a tenth of a millimetre a minute
-    slow = balance.face_coefficients(sign * 2e-6, T1, T2, 0.5 * (T1 + T2), d, 3.0, PRESSURE, 0.0)
+    slow = cavity_air.face_coefficients(sign * 2e-6, T1, T2, 0.5 * (T1 + T2), d, 3.0, PRESSURE, 0.0)
     assert slow == pytest.approx(h, rel=0.02)
 
 
 @given(st.floats(1e-6, 3.0), depths, st.floats(-30.0, 40.0), st.floats(-30.0, 40.0), st.floats(-30.0, 40.0))
 def test_faces_and_direction_can_be_exchanged(v, d, a, b, air):
     T1, T2, T = 290.0 + a, 290.0 + b, 290.0 + air
-    h1, h2 = balance.face_coefficients(v, T1, T2, T, d, 3.0, PRESSURE, 7.0)
-    assert balance.face_coefficients(-v, T1, T2, T, d, 3.0, PRESSURE, 7.0) == (h1, h2)
-    assert balance.face_coefficients(v, T2, T1, T, d, 3.0, PRESSURE, 7.0) == pytest.approx((h2, h1), rel=1e-12)
+    h1, h2 = cavity_air.face_coefficients(v, T1, T2, T, d, 3.0, PRESSURE, 7.0)
+    assert cavity_air.face_coefficients(-v, T1, T2, T, d, 3.0, PRESSURE, 7.0) == (h1, h2)
+    assert cavity_air.face_coefficients(v, T2, T1, T, d, 3.0, PRESSURE, 7.0) == pytest.approx((h2, h1), rel=1e-12)
     # never below conduction across the gap (2 k/d at either face) nor above the largest law that enters
     k = 0.020  # W/(m K), that of air at 225 K: below all here
     assert min(h1, h2) > 2.0 * k / d * 0.98
@@ -148,8 +148,8 @@ def test_faces_and_direction_can_be_exchanged(v, d, a, b, air):
 def test_coefficients_are_continuous_in_the_speed(v, d, a, b):
     """A step of a ten thousandth of a m/s, through reversal too; transition to turbulence is the steepest part."""
     T1, T2, T = 290.0 + a, 290.0 + b, 290.0
-    one = balance.face_coefficients(v, T1, T2, T, d, 3.0, PRESSURE, 7.0)
-    other = balance.face_coefficients(v + 1e-7, T1, T2, T, d, 3.0, PRESSURE, 7.0)
+    one = cavity_air.face_coefficients(v, T1, T2, T, d, 3.0, PRESSURE, 7.0)
+    other = cavity_air.face_coefficients(v + 1e-7, T1, T2, T, d, 3.0, PRESSURE, 7.0)
     assert other == pytest.approx(one, rel=2e-3)
 
 
@@ -157,12 +157,12 @@ def test_coefficients_are_continuous_in_the_speed(v, d, a, b):
 def test_a_wide_gap_has_the_law_of_the_free_plate(dT, H):
     """Faces equal, 1 m apart, so much air that it stays cold: 0.59 Ra^(1/4) or Churchill & Chu; 1.31 dT^(1/3) of ASHRAE
     (from memory) within a fifth where turbulent."""
-    h, _ = balance.face_coefficients(0.01, 293.15 + dT, 293.15 + dT, 293.15, 1.0, H, PRESSURE, 0.0)
+    h, _ = cavity_air.face_coefficients(0.01, 293.15 + dT, 293.15 + dT, 293.15, 1.0, H, PRESSURE, 0.0)
     T = 293.15 + 0.5 * dT
     nu2 = (1.81e-5 / 1.2 * (T / 293.15) ** 1.7) ** 2
     rayleigh = 0.71 * 9.81 / T * dT * H**3 / nu2
     assert h == pytest.approx(0.59 * rayleigh**0.25 * 0.0257 * (T / 293.15) ** 0.8 / H, rel=0.05)
-    fast, _ = balance.face_coefficients(0.05, 293.15 + dT, 293.15 + dT, 293.15, 1.0, H, PRESSURE, 0.0)  # Re 6600
+    fast, _ = cavity_air.face_coefficients(0.05, 293.15 + dT, 293.15 + dT, 293.15, 1.0, H, PRESSURE, 0.0)  # Re 6600
     assert fast >= 0.98 * h  # short gaps: the laminar entry may lie just above the turbulent law
     if rayleigh > 1e10:
         assert fast == pytest.approx(1.31 * dT ** (1.0 / 3.0), rel=0.2)
@@ -244,5 +244,7 @@ def test_block_elimination_reports_a_singular_block():
 
 
 def test_an_exchange_too_small_to_count_is_none():
-    assert balance.kept_mixing(2.0, 0.0, 5e-324) == balance.kept_mixing(2.0, 0.0, 0.0)
-    assert balance.kept_mixing(2.0, 3.0, 1e-9) == pytest.approx(balance.kept_mixing(2.0, 3.0, 0.0), abs=1e-8)
+    assert cavity_air.inlet_weight_mixing(2.0, 0.0, 5e-324) == cavity_air.inlet_weight_mixing(2.0, 0.0, 0.0)
+    assert cavity_air.inlet_weight_mixing(2.0, 3.0, 1e-9) == pytest.approx(
+        cavity_air.inlet_weight_mixing(2.0, 3.0, 0.0), abs=1e-8
+    )

@@ -26,8 +26,8 @@ SAME = 0.01  # K, faces that differ less are alike: without it two equal faces a
 
 
 @jit
-def mean_share(N):
-    """Return (1 - exp(-N))/N: the share of the inlet state in the mean state along the path."""
+def mean_weight(N):
+    """Return (1 - exp(-N))/N: the weight of the inlet state in the mean state along the path."""
     if N < 1e-4:
         return 1.0 - 0.5 * N + N * N / 6.0
     if N > 500.0:
@@ -36,27 +36,27 @@ def mean_share(N):
 
 
 @jit
-def kept(h, C):
-    """Return how much of its inlet state the air keeps: (share in the mean along the path, at the outlet) (E31)."""
+def inlet_weight(h, C):
+    """Return the weight of the inlet state in that of the air: (in the mean along the path, at the outlet) (E31)."""
     if C <= 0.0:
         return 0.0, 0.0
     N = h / C
-    share = mean_share(N)
-    return share, 1.0 - N * share
+    mean = mean_weight(N)
+    return mean, 1.0 - N * mean
 
 
 @jit
-def kept_mixing(h, C, c):
-    """Return what `kept` returns where air is exchanged with outdoors on the way as well, and the outdoor part of it.
+def inlet_weight_mixing(h, C, c):
+    """Return what `inlet_weight` does where air is exchanged with outdoors on the way too, and the outdoor part of it.
 
-    c: capacity flow of that exchange per wall area, a third face in the state of outdoors. Returns (share in the mean
-    that is not of the faces, outdoor part of that share, the same two at the outlet); the rest of each share is of the
-    air that entered.
+    c: capacity flow of that exchange per wall area, a third face in the state of outdoors. Returns (weight in the mean
+    that is not of the faces, outdoor part of that weight, the same two at the outlet); the rest of each weight is of
+    the air that entered.
     """
     if c <= 1e-12 * (h + C):  # lost in rounding; the parts below would be 0 / 0
-        in_mean, at_outlet = kept(h, C)
+        in_mean, at_outlet = inlet_weight(h, C)
         return in_mean, 0.0, at_outlet, 0.0
-    in_mean, at_outlet = kept(h + c, C)
+    in_mean, at_outlet = inlet_weight(h + c, C)
     a = c / (h + c)
     mean, outlet = in_mean + (1.0 - in_mean) * a, at_outlet + (1.0 - at_outlet) * a
     return mean, (1.0 - in_mean) * a / mean, outlet, (1.0 - at_outlet) * a / outlet
@@ -121,7 +121,7 @@ def gust_exchange(curve, drive, sigma, speed, content):
 def exchange(h1, h2, T1, T2, T_in, C):
     """Return (mean, outlet) of the air between two faces (E30); serves vapour too, with its own coefficients."""
     equilibrium = (h1 * T1 + h2 * T2) / (h1 + h2)
-    in_mean, at_outlet = kept(h1 + h2, C)
+    in_mean, at_outlet = inlet_weight(h1 + h2, C)
     return equilibrium + (T_in - equilibrium) * in_mean, equilibrium + (T_in - equilibrium) * at_outlet
 
 
@@ -139,14 +139,14 @@ def still_nusselt(rayleigh, aspect):
 
 
 @jit
-def still_coefficient(T1, T2, d, H, P):
-    """Return the face-to-face convective coefficient of a closed vertical slot [W/(m2 K)]."""
+def h_still(T1, T2, d, H, P):
+    """Return the convective coefficient of each face of a closed vertical slot, to its mean [W/(m2 K)] (E33)."""
     T = 0.5 * (T1 + T2)
     k = moist_air.conductivity(T)
     mu = moist_air.viscosity(T)
     rho = P / (R_AIR * T)
     rayleigh = rho * rho * GRAVITY * DRY_AIR_HEAT * d**3 * abs(T1 - T2) / (T * mu * k)
-    return still_nusselt(rayleigh, H / d) * k / d
+    return 2.0 * (still_nusselt(rayleigh, H / d) * k / d)
 
 
 @jit
@@ -210,10 +210,10 @@ def plate_nusselt(rayleigh, turbulent):
 
 
 @jit
-def flow_coefficients(still, v, C, T1, T2, T_air, d, H, P, entry):
+def h_mixed(still, v, C, T1, T2, T_air, d, H, P, entry):
     """Return the convective coefficients (h1, h2) of both cavity faces, on T_face - T_air [W/(m2 K)] (E36).
 
-    still: coefficient of both in still air, see `still_coefficient`; v: speed, of any sign; C: capacity flow per area
+    still: coefficient of both in still air, see `h_still`; v: speed, of any sign; C: capacity flow per area
     of one face [W/(m2 K)]; H: way along which the air passes [m]; entry: see `forced_nusselt`.
 
     Per face the plate law, on its own difference to the air, and the channel law, on the speed, join by their cubes
@@ -253,7 +253,7 @@ def flow_coefficients(still, v, C, T1, T2, T_air, d, H, P, entry):
 
 @jit
 def face_coefficients(v, T1, T2, T_air, d, H, P, entry):
-    """Return the convective coefficients of both faces of an open cavity, see `flow_coefficients` [W/(m2 K)]."""
-    still = 2.0 * still_coefficient(T1, T2, d, H, P)
+    """Return the convective coefficients of both faces of an open cavity, see `h_mixed` [W/(m2 K)]."""
+    still = h_still(T1, T2, d, H, P)
     C = P / (R_AIR * T_air) * abs(v) * d / H * DRY_AIR_HEAT
-    return flow_coefficients(still, v, C, T1, T2, T_air, d, H, P, entry)
+    return h_mixed(still, v, C, T1, T2, T_air, d, H, P, entry)

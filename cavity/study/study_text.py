@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from rich.markup import escape
 from rich.table import Table
 
-from cavity.risk.finding import number
+from cavity.finding_words import decimals
 from cavity.study.changes import gap_text
 from cavity.study.uncertainty import OVERALL, drivers
 
@@ -41,14 +41,14 @@ def size_rows(found: Sizing, rows: Sequence[Row]) -> list[tuple[str, ...]]:
     """Return a frontier as rows of text: what is held, the least that passes, what is nearest to its limit there."""
     made = []
     for row in rows:
-        held = f"{number(1e3 * row.depth)} mm" if row.line.gap is None else gap_text(row.line.gap)
+        held = f"{decimals(1e3 * row.depth)} mm" if row.line.gap is None else gap_text(row.line.gap)
         least = "not computed" if not row.outcomes else "none passes"
         if row.least is not None:
-            least = gap_text(row.least) if row.variable == "gap" else f"{number(row.least, 2)} × design"
+            least = gap_text(row.least) if row.variable == "gap" else f"{decimals(row.least, 2)} × design"
             least += ", smallest tried" if row.at_floor else ""
         near = "-"
         if (shown := row.shown) is not None and shown.decisive is not None:
-            far = f"{number(100.0 * shown.severity)} % of the limit"
+            far = f"{decimals(100.0 * shown.severity)} % of the limit"
             near = f"{shown.decisive.title}: {far if shown.decisive.can_fail else shown.decisive.status}"
             near += f", {shown.column}" if shown.column else ""
         cells = [held, least]
@@ -80,7 +80,7 @@ def size_parts(found: Sizing) -> list[tuple[str, Sequence[Row]]]:
     if found.gaps:
         parts.append(("Rail gaps alone, vents as drawn", found.gaps))
     if found.together:
-        parts.append((f"Vents for each rail gap, at {number(1e3 * found.together[0].depth)} mm", found.together))
+        parts.append((f"Vents for each rail gap, at {decimals(1e3 * found.together[0].depth)} mm", found.together))
     return parts
 
 
@@ -91,16 +91,18 @@ def uncertainty_table(study: xr.Dataset) -> Table:
         row = study.sel(criterion=key)
         if not int(row["criterion_can_fail"]):
             continue
-        band = row["value_band"]
+        units = "" if key == OVERALL else row["criterion_shown"].values
+        factor = float(row["criterion_factor"])  # to what people write
+        band = factor * row["value_band"]
         name, strength = drivers(study, key)[0]
         spread = float(band[0]) < float(band[-1])  # nothing influences what does not vary
         title = str(study["input_title"].sel(input=name).values)
         table.add_row(
             escape(str(row["criterion_title"].values)),
-            f"{number(100 * float(row['probability_met']))} %",
-            f"{number(band[0], 2)} to {number(band[-1], 2)} {'' if key == OVERALL else row['criterion_units'].values}",
-            number(row["criterion_limit"], 2),
-            f"{escape(title)} ({number(strength, 2)})" if spread and strength else "-",
+            f"{decimals(100 * float(row['probability_met']))} %",
+            f"{decimals(band[0], 2)} to {decimals(band[-1], 2)} {units}",
+            decimals(factor * row["criterion_limit"], 2),
+            f"{escape(title)} ({decimals(strength, 2)})" if spread and strength else "-",
         )
     return table
 
@@ -120,11 +122,11 @@ def input_rows(study: xr.Dataset) -> list[tuple[str, ...]]:
         scale, _ = _SHOWN.get(f"[{title.rpartition('[')[2]}", (1.0, ""))
         title = shown_title(title)
         ends = f"{scale * float(row['input_low']):.3g} to {scale * float(row['input_high']):.3g}"
-        figures = [number(strength, 2)]
+        figures = [decimals(strength, 2)]
         if "total_order" in study:
-            figures.append(number(row["first_order"], 2))
-            low, high = (number(row[key], 2) for key in ("total_low", "total_high"))
-            figures.append(f"{number(row['total_order'], 2)} ({low} to {high})")
+            figures.append(decimals(row["first_order"], 2))
+            low, high = (decimals(row[key], 2) for key in ("total_low", "total_high"))
+            figures.append(f"{decimals(row['total_order'], 2)} ({low} to {high})")
         rows.append((title, ends, *figures, str(row["input_origin"].values)))
     return rows
 

@@ -1,0 +1,507 @@
+"""The words of a finding: title, place, time, units as people write them, and the sentence.
+
+A criterion (`cavity.risk`) finds numbers in SI and says where and when; what is said of them is made here, in this one
+module, for reports, the terminal, advice, the live page and whoever reads a finding in Python. Nothing is judged here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, NamedTuple, Protocol
+
+from cavity.constants import ICE_POINT
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+class _Found(Protocol):
+    """What is read of a `cavity.risk.Finding`, which describes each of these."""
+
+    @property
+    def key(self) -> str: ...
+    @property
+    def value(self) -> float: ...
+    @property
+    def limit(self) -> float: ...
+    @property
+    def units(self) -> str: ...
+    @property
+    def status(self) -> str: ...
+    @property
+    def ratio(self) -> float: ...
+    @property
+    def rising(self) -> bool: ...
+    @property
+    def can_fail(self) -> bool: ...
+    @property
+    def threshold(self) -> str: ...
+    @property
+    def face(self) -> str: ...
+    @property
+    def between(self) -> tuple[str, ...]: ...
+    @property
+    def layer(self) -> str: ...
+    @property
+    def segment(self) -> str: ...
+    @property
+    def spot(self) -> str: ...
+    @property
+    def studs(self) -> bool: ...
+    @property
+    def months(self) -> tuple[int, ...]: ...
+    @property
+    def worst_hour(self) -> str: ...
+    @property
+    def facts(self) -> Mapping[str, Any]: ...
+
+
+class Shown(NamedTuple):
+    """Value and limit of a finding as people write them, with their unit as text."""
+
+    value: float  # in `units`
+    limit: float  # in `units`
+    units: str
+
+
+# ---- numbers ---------------------------------------------------------------------------------------------------------
+def decimals(value: Any, digits: int = 0) -> str:
+    """Return a number with so many decimals for a sentence, without a minus before zero."""
+    text = f"{float(value):.{digits}f}"
+    return text.lstrip("-") if float(text) == 0.0 else text
+
+
+def apart(value: float, limit: float, digits: int = 0, write: Callable[[float, int], str] = decimals) -> str:
+    """Return a number with the digits that show on which side of its limit it is: 3.004, not 3.0 of 3.
+
+    Parameters
+    ----------
+    value, limit : float
+        In one unit. [as the sentence says]
+    digits : int
+        Least number of digits, as `write` counts them.
+    write : callable
+        Makes the text of a number with so many digits.
+    """
+    for more in range(digits, digits + 3):
+        text = write(value, more)
+        if value == limit or text != write(limit, more):
+            break
+    return text
+
+
+# ---- units -----------------------------------------------------------------------------------------------------------
+_UNITS: dict[str, tuple[float, str]] = {  # factor on the SI value, and the unit then
+    **dict.fromkeys(("mould", "mould_room", "mould_cladding", "decay", "decay_cladding"), (1.0, "")),
+    **dict.fromkeys(("wood_moisture", "wood_moisture_cladding", "condensate_wood"), (100.0, "% by mass")),
+    **dict.fromkeys(("wood_pores", "humidity"), (100.0, "%")),
+    **dict.fromkeys(("condensate_face", "condensate_inside", "film"), (1e3, "g/m²")),
+    **dict.fromkeys(("frost", "frost_cladding"), (1.0, "cycles")),
+    "residue": (1e3, "g/m² a year"),
+    "air_layer": (1e6, "mm²/m"),
+}
+
+
+def scale(key: str, units: str) -> tuple[float, str]:
+    """Return how values of a criterion are shown: the factor on the SI value, and the unit as text.
+
+    Parameters
+    ----------
+    key : str
+        The criterion.
+    units : str
+        Unit of the value, kept where the criterion is not known.
+    """
+    return _UNITS.get(key, (1.0, "" if units == "1" else units))
+
+
+def shown(found: _Found) -> Shown:
+    """Return value and limit as people write them: 18.2 and 20 % by mass, not 0.182 and 0.2 kg/kg."""
+    factor, units = scale(found.key, found.units)
+    return Shown(factor * found.value, factor * found.limit, units)
+
+
+# ---- title, place, time ----------------------------------------------------------------------------------------------
+_TITLES = {
+    "mould": "Mould index in the wall",
+    "mould_room": "Mould index at the interior surface",
+    "mould_cladding": "Mould index on the weather side",
+    "wood_moisture": "Wood moisture content",
+    "wood_moisture_cladding": "Wood moisture content of the cladding",
+    "wood_pores": "Humidity in the pores of wood, daily mean",
+    "decay": "Decay of wood in the wall",
+    "decay_cladding": "Decay of wood cladding",
+    "condensate_face": "Condensate on wall surfaces",
+    "condensate_inside": "Condensate inside the wall",
+    "condensate_wood": "Condensate taken up by wood",
+    "residue": "Annual moisture accumulation",
+    "humidity": "Relative humidity, 30-day mean",
+    "film": "Film on the back of the cladding",
+    "wetness": "Time of wetness of fixings in the cavity",
+    "wetness_cladding": "Time of wetness of metal at the cavity",
+    "wetness_wall": "Time of wetness of metal in the wall",
+    "frost": "Freeze-thaw cycles above critical saturation",
+    "frost_cladding": "Freeze-thaw cycles above critical saturation, cladding",
+    "air_layer": "Class of the air layer",
+    "drying": "Drying after a wetting event",
+}
+
+
+def title_of(key: str) -> str:
+    """Return what people call a criterion, by its key; of one that is not known the key in words."""
+    return _TITLES.get(key, key.replace("_", " ").capitalize())
+
+
+def title(found: _Found) -> str:
+    """Return what people call a criterion at the place of a finding."""
+    text = title_of(found.key)
+    if found.key == "dew_point":
+        text = "Hours of dew at the rails" if found.spot else f"Hours of dew, {found.face}"
+        text = "Hours of condensation inside the wall" if found.between else text
+    return f"{text}, at the studs" if found.studs else text
+
+
+def lower_title(found: _Found) -> str:
+    """Return the title of a finding within a sentence."""
+    text = title(found)
+    return text[:1].lower() + text[1:] if text[1:2].islower() else text
+
+
+def _place(found: _Found) -> str:
+    name = found.layer or found.spot or found.face
+    return f"{name}, {found.segment}" if found.segment else name
+
+
+def place(found: _Found) -> str:
+    """Return where it is: layer, surface, interface or spot, and the segment where there are several."""
+    text = {
+        "drying": found.layer or "whole wall",
+        "air_layer": f"openings of the column {found.facts.get('column', '')}",
+    }.get(found.key, _place(found))
+    return f"{text}, at the studs" if found.studs else text
+
+
+def at(found: _Found) -> str:
+    """Return where a surface or interface is, for a sentence: "at room face, top", "between OSB and mineral wool"."""
+    text = f"at {found.face or found.spot or found.layer}"
+    if found.between:
+        text = f"between {found.between[0]} and {found.between[1]}"
+    return f"{text}, {found.segment}" if found.segment else text
+
+
+def plane_in_words(face: str, between: Sequence[str], segment: str) -> str:
+    """Return a surface, interface or layer within a sentence: "at the top, between membrane and sheathing"."""
+    plane = f"between {between[0]} and {between[1]}" if between else f"at {face}"
+    if segment in ("base", "middle", "top"):
+        return f"at the {segment}, {plane}"
+    return f"{plane}, {segment}" if segment else plane
+
+
+def place_in_words(found: _Found) -> str:
+    """Return where it is within a sentence: "at the top, between membrane and sheathing"."""
+    if found.key in ("drying", "air_layer"):
+        return f"at {place(found)}"
+    between = () if found.layer else found.between
+    text = plane_in_words(found.layer or found.spot or found.face, between, found.segment)
+    return f"{text}, at the studs" if found.studs else text
+
+
+def stamp(hour: str) -> str:
+    """Return date and hour of an ISO time as text, e.g. ``14 Feb 05:00``; the year is left out: it stands for any."""
+    return f"{int(hour[8:10])} {MONTHS[int(hour[5:7]) - 1]} {hour[11:13]}:00"
+
+
+def month_ranges(months: Sequence[int]) -> str:
+    """Return months (1 to 12) as text, as ranges over the turn of the year."""
+    present = [month + 1 in months for month in range(12)]
+    if not any(present):
+        return ""
+    if all(present):
+        return "all year"
+    parts = []
+    for begin in (m for m in range(12) if present[m] and not present[m - 1]):
+        end = begin
+        while present[(end + 1) % 12]:
+            end = (end + 1) % 12
+        parts.append(MONTHS[begin] if begin == end else f"{MONTHS[begin]} to {MONTHS[end]}")
+    return ", ".join(parts)
+
+
+def when(found: _Found) -> str:
+    """Return the months in which it happens and the worst hour; empty where it never happens."""
+    if found.key == "residue":
+        years = int(found.facts["years"])
+        return f"end of year {years} against {f'year {years - 1}' if years > 1 else 'the start'}"
+    if found.key == "drying":
+        return "from the start of the run"
+    text = month_ranges(found.months)
+    return f"{text}; worst {stamp(found.worst_hour)}" if text and found.worst_hour else text
+
+
+# ---- sentences -------------------------------------------------------------------------------------------------------
+def sentence(found: _Found) -> str:
+    """Return one plain sentence: what was found, where, and beside which limit."""
+    make = _SENTENCES.get(found.key)
+    if make is None:
+        seen = shown(found)
+        units = f" {seen.units}" if seen.units else ""
+        text = f"{title(found)} {at(found)}: {seen.value:.3g}{units} ({found.threshold} {seen.limit:.3g}{units})."
+    else:
+        text = make(found)
+    return f"At the studs: {text[0].lower()}{text[1:]}" if found.studs else text
+
+
+def _mould(found: _Found) -> str:
+    facts = found.facts
+    if found.value < 0.01:
+        return f"No mould grows {at(found)} ({facts['sensitivity']} material)."
+    years = int(facts["years"])
+    reached = f"settles after {years} such years"
+    if found.rising:
+        reached = f"is still rising, by {decimals(facts['rise'], 2)} a year, after {years} such years"
+    elif years == 1:
+        reached = "may rise further if the year is repeated" if facts["whole_year"] else "has less than a year to grow"
+    bound = f"limit {decimals(found.limit, 1)}{', visible growth' if found.limit == 3.0 else ''}"
+    bound += f", review from {decimals(facts['review'], 1)}" if "review" in facts else ""
+    return (
+        f"The mould index {at(found)} ({facts['sensitivity']} material) reaches {apart(found.value, found.limit, 1)} "
+        f"of 6 and {reached} ({bound})."
+    )
+
+
+def _wood_moisture(found: _Found) -> str:
+    value, limit, _ = shown(found)
+    return (
+        f"The highest 30-day mean moisture content of {_place(found)} is {apart(value, limit, 1)} % by mass "
+        f"({'limit' if found.can_fail else 'review from'} {decimals(limit)} %); the highest hour is "
+        f"{decimals(100 * found.facts['highest'], 1)} %."
+    )
+
+
+def _wood_pores(found: _Found) -> str:
+    value, limit, _ = shown(found)
+    days = int(found.facts["days_above"])
+    text = (
+        f"On the day nearest to the curve for wood, {decimals(value, 1)} % RH in its skin {at(found)} at "
+        f"{decimals(found.facts['temperature'] - ICE_POINT, 1)} °C (review above {decimals(limit, 1)} % there)"
+    )
+    return f"{text}; above the curve on {days} {'day' if days == 1 else 'days'}." if days else f"{text}."
+
+
+def _decay(found: _Found) -> str:
+    facts = found.facts
+    years = int(facts["years"])
+    if found.value >= 1.0:
+        lost = f"{decimals(100 * facts['loss'], 1)} %"
+        if facts["beyond_data"]:
+            lost = f"more than {decimals(100 * facts['loss'])} %"
+        return f"Rot becomes active {at(found)} in year {years} and then takes {lost} of the mass in such a year."
+    if found.value > 0.0:
+        text = f"Conditions for rot {at(found)} reach {decimals(100 * found.value)} % of what starts it"
+        return f"{text} after {years} such years and still rise." if found.rising else f"{text}."
+    return "No wood in this zone is ever wet and warm enough for rot."
+
+
+def _condensate(found: _Found) -> str:
+    inside = found.key == "condensate_inside"
+    facts, (value, limit, _) = found.facts, shown(found)
+    if not facts["any"]:
+        return "No interface inside the wall gathers condensate." if inside else "No dew gathers on the wall surfaces."
+    text = f"Up to {decimals(value)} g/m² of {'condensate' if inside else 'dew'} {at(found)}"
+    text += ", which never dries in the year" if facts["never_dry"] else " before it dries"
+    text += f" (review from {decimals(1e3 * facts['review'])} g/m², limit {decimals(limit)} g/m²)"
+    if facts["runs"]:
+        text += f"; {decimals(1e3 * facts['drained'])} g/m² a year run {_ran(found)}"
+        text += ", where it must be able to leave" if inside else ""
+    return f"{text}."
+
+
+def _ran(found: _Found) -> str:
+    """Return where water runs that drains at a face."""
+    if found.facts["role"] == "outer face of wall":
+        return "down the exterior surface of the wall to the base of the cavity"
+    if found.facts["role"] == "room face":
+        return "down the interior surface"
+    return f"down inside the wall, between {found.between[0]} and {found.between[1]}"
+
+
+def _condensate_wood(found: _Found) -> str:
+    value, limit, _ = shown(found)
+    kind = "wood-based board" if found.facts["board"] else "solid wood"
+    if not found.facts["any"]:
+        return f"No condensate enters the wood; {_place(found)} may take up {decimals(limit)} % of its mass ({kind})."
+    return (
+        f"{_place(found)} takes up {decimals(value, 1)} % of its mass as condensate {at(found)} "
+        f"(limit {decimals(limit)} % for {kind})."
+    )
+
+
+def _residue(found: _Found) -> str:
+    facts, where = found.facts, _place(found)
+    gain, held = decimals(1e3 * found.value), decimals(1e3 * facts["held"])
+    if facts["outcome"] == "steady":
+        return f"No moisture accumulates: {where} changes by {decimals(1e3 * found.value, 1)} g/m² in the last year."
+    if facts["outcome"] == "settles":
+        return (
+            f"{where} still gains {gain} g/m² a year, half or less of the year before: it settles, about "
+            f"{decimals(1e3 * facts['still'])} g/m² above the present {held} g/m²."
+        )
+    if facts["outcome"] == "one year":
+        return f"{where} gains {gain} g/m² in the only year run; a longer run shows whether that continues."
+    return (
+        f"Growth: {where} gains {gain} g/m² each year and does not settle ({held} g/m² after {facts['years']} years)."
+    )
+
+
+def _humidity(found: _Found) -> str:
+    value, limit, _ = shown(found)
+    facts = found.facts
+    return (
+        f"The highest 30-day mean above 5 °C {at(found)} is {decimals(value)} % RH (for comparison: "
+        f"{decimals(limit)} %); {facts['hours_80']} h of the year exceed 80 %, {facts['hours_90']} h 90 %, "
+        f"{facts['hours_95']} h 95 %."
+    )
+
+
+def _dew_point(found: _Found) -> str:
+    facts = found.facts
+    margin = decimals(facts["margin"], 1)
+    if found.spot:
+        text = f"Dew at the {_place(found)}, in {decimals(found.value)} h of the year"
+        if not found.value:
+            text = f"Never below the dew point at the {_place(found)}"
+        factor = decimals(facts["factor"], 2)
+        return (
+            f"{text} (lowest margin {margin} K, temperature factor about {factor}: an estimate by the zone method, no "
+            "substitute for a two-dimensional calculation)."
+        )
+    text = f"{'Condensation' if found.between else 'Dew'} {at(found)} in {decimals(found.value)} h of the year"
+    if not found.value:
+        text = f"Never below the dew point {at(found)}"
+    judged = {
+        "cladding": "dew on the cladding is weather and is not judged",
+        "room": "review from the first hour",
+        "wall": f"review from {decimals(found.limit)} h; amounts are judged as condensate",
+    }[facts["zone"]]
+    return f"{text} (lowest margin {margin} K; {judged})."
+
+
+def _film(found: _Found) -> str:
+    facts, (value, limit, _) = found.facts, shown(found)
+    if not facts["any"]:
+        return "No water gathers on the back of the cladding."
+    text = f"The back of the cladding carries up to {decimals(value)} g/m² of water or frost, on {facts['days']} days"
+    text += f", frozen in {decimals(facts['frost_hours'])} h" if facts["frost_hours"] else ""
+    if not facts["runs"]:
+        return f"{text}; it dries there and nothing runs off (a surface holds {decimals(limit)} g/m²)."
+    litres = decimals(facts["runoff"], 2)
+    if not facts["caught"]:
+        return f"{text}; {litres} litres a year run to the base of each metre of wall, which must drip clear."
+    base = "the base" if facts["lowest"] else f"the barrier at {facts['height']:.2f} m"
+    return f"{text}; {litres} litres a year run to {base} of each metre of wall, where no opening lets them out."
+
+
+def _wetness(found: _Found) -> str:
+    facts = found.facts
+    span = "per year" if facts["days"] >= 365 else f"in {decimals(facts['days'])} days"
+    hours = f"{decimals(found.value)} h {span}"
+    outdoors = f"outdoors {decimals(facts['outdoors'])} h"
+    if found.key == "wetness":
+        text = (
+            f"Metal rails and fasteners in the cavity have a time of wetness of {hours} (class {facts['class']}; "
+            f"{outdoors}, class {facts['class_outdoors']})"
+        )
+        return f"{text}: choose a coating for more than outdoor use." if found.status == "review" else f"{text}."
+    beside = f"review above {decimals(facts['review'])} h" if found.key == "wetness_wall" else outdoors
+    return f"Metal {at(found)} has a time of wetness of {hours} (class {facts['class']}; {beside})."
+
+
+def _frost(found: _Found) -> str:
+    full = f"more than {decimals(100 * found.facts['critical'])} % of its pores full"
+    if found.value:
+        return f"{_place(found)} freezes {decimals(found.value)} times a year with {full}."
+    most = decimals(100 * found.facts["highest"])
+    return f"{_place(found)} never freezes with {full} (at most {most} % at any time)."
+
+
+def _air_layer(found: _Found) -> str:
+    area = decimals(shown(found).value)
+    return f"The openings give {area} mm² per metre of wall: an air layer that ISO 6946 calls {found.facts['class']}."
+
+
+def _drying(found: _Found) -> str:
+    facts = found.facts
+
+    def spell(days: float) -> str:
+        return f"{decimals(days)} days" if math.isfinite(days) else f"more than {decimals(facts['followed'])} days"
+
+    return (
+        f"Of the {decimals(1e3 * facts['amount'])} g/m² added, 50 % has dried after {spell(facts['half'])} and 90 % "
+        f"after {spell(facts['nine_tenths'])} ({spell(facts['closed'])} with the vents closed; review from "
+        f"{decimals(found.limit)} days)."
+    )
+
+
+_SENTENCES: dict[str, Callable[[_Found], str]] = {
+    **dict.fromkeys(("mould", "mould_room", "mould_cladding"), _mould),
+    **dict.fromkeys(("wood_moisture", "wood_moisture_cladding"), _wood_moisture),
+    **dict.fromkeys(("decay", "decay_cladding"), _decay),
+    **dict.fromkeys(("condensate_face", "condensate_inside"), _condensate),
+    **dict.fromkeys(("wetness", "wetness_cladding", "wetness_wall"), _wetness),
+    **dict.fromkeys(("frost", "frost_cladding"), _frost),
+    "wood_pores": _wood_pores,
+    "condensate_wood": _condensate_wood,
+    "residue": _residue,
+    "humidity": _humidity,
+    "dew_point": _dew_point,
+    "film": _film,
+    "air_layer": _air_layer,
+    "drying": _drying,
+}
+
+
+# ---- several findings ------------------------------------------------------------------------------------------------
+_NEAR = 0.01  # value over limit from which a limit is worth naming as the nearest
+_STATE = {
+    "review": ("item needs review", "items need review"),
+    "fail": ("criterion is not met", "criteria are not met"),
+}  # for one, for several
+
+
+def verdict(top: _Found, alike: int) -> str:
+    """Return why a wall has its status: what decides, and how many other findings share that status.
+
+    Parameters
+    ----------
+    top : Finding
+        The worst.
+    alike : int
+        Findings of its status, itself included.
+    """
+    clause = f"{title(top).lower()}. {sentence(top)}"
+    if top.status in ("pass", "information"):
+        near = top.can_fail and top.ratio >= _NEAR
+        return f"Meets all {alike} criteria; " + (
+            f"nearest to its limit: {clause}" if near else "none comes near its limit."
+        )
+    lead = "Fails" if top.status == "fail" else "No criterion fails; some items need review"
+    others = alike - 1
+    more = f" {others} more {_STATE[top.status][others != 1]}." if others else ""
+    return f"{lead}: {clause}{more}"
+
+
+def amount(value: float, found: _Found) -> str:
+    """Return a difference of values of a finding as text; value in its SI unit [finding.units]."""
+    factor, units = scale(found.key, found.units)
+    value = factor * value
+    digits = 0 if abs(value) >= 10.0 else 1 if abs(value) >= 0.095 else 2
+    return f"{decimals(value, digits)} {units}".strip()
+
+
+def change(old: _Found, new: _Found) -> str:
+    """Return how a criterion changes from one case to another: "lowers mould index in the wall from 2.1 to 1.4"."""
+    was, now, units = shown(old).value, shown(new).value, shown(old).units
+    digits = 0 if max(abs(was), abs(now)) >= 20.0 else 1
+    verb = "lowers" if now < was else "raises"
+    text = f"{verb} {lower_title(old)} from {decimals(was, digits)} to {decimals(now, digits)}"
+    return f"{text} {units}" if units else text

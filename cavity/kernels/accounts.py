@@ -1,0 +1,292 @@
+"""The accounts of a year: what each step adds to the hourly record, to the balances and to the films by cause.
+
+Key: a stage stands for `weight` seconds of its hour; `part` is its part of the hour.
+"""
+
+from __future__ import annotations
+
+from cavity._jit import jit
+from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_VAPOUR, WATER_TO_AIR
+from cavity.kernels import column_air, film, moist_air, network, stream, wall
+from cavity.kernels.boundaries import (
+    AIR_P,
+    AIR_T,
+    BACK_ENERGY,
+    BACK_HEAT,
+    BACK_VAPOUR,
+    FRONT_ENERGY,
+    FRONT_HEAT,
+    FRONT_VAPOUR,
+    LEAK_VAPOUR,
+    OUT_HEAT,
+    OUT_RAIN,
+    OUT_VAPOUR,
+    RAIN_BEHIND,
+    ROOM_HEAT,
+    ROOM_VAPOUR,
+)
+from cavity.kernels.boundaries import ENERGY_IN as ENERGY_FLUX
+from cavity.kernels.wall_section import (
+    ENTHALPY,
+    INNER,
+    LIQUID,
+    NET_FLUX_W,
+    OLD_W,
+    PER_DISTANCE,
+    POTENTIAL,
+    WATER,
+)
+from cavity.kernels.year_arrays import (
+    BACK,
+    CAPILLARY,
+    CAUSES,
+    CAVITY_VAPOUR_TERM,
+    DEW,
+    ENERGY_AT_START,
+    ENERGY_IN,
+    FRONT,
+    HOUR,
+    LEAK_TERM,
+    OUTDOOR_VAPOUR_TERM,
+    OUTER,
+    RAIN,
+    RAIN_BEHIND_TERM,
+    RAIN_TERM,
+    ROOM,
+    ROOM_VAPOUR_TERM,
+    RUNOFF_TERM,
+    WATER_AT_START,
+    WATER_IN,
+    line_of,
+    outdoors_of,
+)
+
+WET = 2e-5  # kg/m2, least film that counts: what a step may leave in the account of a dry face is less
+
+
+@jit
+def clear_hour(record, t):
+    """Empty the means of one hour."""
+    record.T[t] = 0.0
+    record.p[t] = 0.0
+    record.air_T[t] = 0.0
+    record.air_p[t] = 0.0
+    record.fog[t] = 0.0
+    record.change_rate[t] = 0.0
+    record.speed[t] = 0.0
+    record.stack[t] = 0.0
+    record.wind[t] = 0.0
+    record.opening_flow[t] = 0.0
+    record.part_pressure[t] = 0.0
+    record.vapour[t] = 0.0
+    record.wetting[t] = 0.0
+    record.drainage[t] = 0.0
+    record.heat_in[t] = 0.0
+    record.stream[t] = 0.0
+
+
+@jit
+def book_stage(problem, record, t, weight, stage, k, work):
+    """Add the fluxes of stage k to the balances, and its state to the means of the hour."""
+    outdoors = outdoors_of(problem.forcing, t)
+    part = weight / HOUR
+    for s in range(problem.column.segment_link.size):
+        flux = stage.flux[k, s]
+        _book_fluxes(record, s, weight, flux)
+        _book_lines(problem.readings, record, t, s, part, flux, stage, k)
+        _book_segment_air(problem.column, record, t, s, part, flux, outdoors, stage, k)
+    _book_stream(problem.column, problem.readings, record, t, part, outdoors, stage, k, work)
+    if problem.column.link_rise.size:
+        _book_flow(problem.column, problem.forcing.wind[t], record, t, part, outdoors, stage, k, work)
+
+
+@jit
+def _book_fluxes(record, s, weight, f):
+    """Add the fluxes f of segment s to its balances."""
+    terms, account, through = record.terms[s], record.balance_account[s], record.throughput[s]
+    to_cavity = f[BACK_VAPOUR] + f[FRONT_VAPOUR]
+    account[WATER_IN] += weight * (
+        f[OUT_VAPOUR] + f[OUT_RAIN] + f[ROOM_VAPOUR] + f[LEAK_VAPOUR] + f[RAIN_BEHIND] - f[BACK_VAPOUR]
+        - f[FRONT_VAPOUR]
+    )  # fmt: skip
+    account[ENERGY_IN] += weight * f[ENERGY_FLUX]
+    through[0] += weight * (
+        abs(f[OUT_VAPOUR]) + f[OUT_RAIN] + abs(f[ROOM_VAPOUR]) + abs(f[LEAK_VAPOUR]) + f[RAIN_BEHIND]
+        + abs(f[BACK_VAPOUR]) + abs(f[FRONT_VAPOUR])
+    )  # fmt: skip
+    through[1] += weight * (abs(f[OUT_HEAT]) + abs(f[ROOM_HEAT]) + abs(f[BACK_HEAT]) + abs(f[FRONT_HEAT]))
+    terms[RAIN_TERM] += weight * f[OUT_RAIN]
+    terms[OUTDOOR_VAPOUR_TERM] += weight * f[OUT_VAPOUR]
+    terms[ROOM_VAPOUR_TERM] += weight * f[ROOM_VAPOUR]
+    terms[LEAK_TERM] += weight * f[LEAK_VAPOUR]
+    terms[RAIN_BEHIND_TERM] += weight * f[RAIN_BEHIND]
+    terms[CAVITY_VAPOUR_TERM] -= weight * to_cavity
+
+
+@jit
+def _book_lines(readings, record, t, s, part, flux, stage, k):
+    """Add faces and surface fluxes of segment s to the means of the hour."""
+    record.vapour[t, s, OUTER] += flux[OUT_VAPOUR] * part
+    record.vapour[t, s, BACK] -= flux[BACK_VAPOUR] * part
+    record.vapour[t, s, FRONT] -= flux[FRONT_VAPOUR] * part
+    record.vapour[t, s, ROOM] += flux[ROOM_VAPOUR] * part
+    record.heat_in[t, s] += flux[ROOM_HEAT] * part
+    for f in range(readings.node.size):
+        record.T[t, s, f] += stage.face_T[k, s, f] * part
+        record.p[t, s, f] += stage.face_p[k, s, f] * part
+        for c in range(CAUSES):
+            record.wetting[t, s, f, c] += stage.wetting[k, s, f, c] * part
+
+
+@jit
+def _book_segment_air(column, record, t, s, part, flux, outdoors, stage, k):
+    """Add the air of segment s to the means of the hour, and what it exchanges with outdoors on the way."""
+    record.air_T[t, s] += flux[AIR_T] * part
+    # what the air carries beyond saturation is fog: droplets that it takes along and loses to the faces as vapour
+    fog = max(flux[AIR_P] - moist_air.saturation(flux[AIR_T])[0], 0.0)
+    record.air_p[t, s] += (flux[AIR_P] - fog) * part
+    record.fog[t, s] += fog / (R_VAPOUR * flux[AIR_T]) * part
+    link = column.segment_link[s]
+    if link >= 0 and column.link_rise.size:
+        record.speed[t, s] += stage.flow[k, link] / (stage.rho[k, link] * column.link_law[link, 0]) * part
+    if stage.mixing[k, s] > 0.0:
+        size = column.segment_top[s] - column.segment_bottom[s]
+        into = stage.mixing[k, s] * size / outdoors.density * HOUR * part
+        c = 1 + column.segment_compartment[s]
+        record.change_rate[t, 0] += into / column.volume[0]
+        record.change_rate[t, c] += into / column.volume[c]
+
+
+@jit
+def _book_flow(column, wind, record, t, part, outdoors, stage, k, work):
+    """Add the flow through the column, its losses and its drives to the means of the hour (E29); wind (J,) [Pa]."""
+    flow, rho, opening_flow, losses = stage.flow[k], stage.rho[k], work.opening_flow, work.losses
+    network.opening_flows(flow, opening_flow)
+    network.path_losses(
+        column.path_source, column.path_index, column.opening_law, column.link_law, column.part_law,
+        column.part_link, outdoors.density, rho, outdoors.viscosity, flow, losses,
+    )  # fmt: skip
+    network.air_in(flow, opening_flow, column.opening_compartment, column.gate_link, work.air_in)
+    for c in range(column.volume.size):
+        record.change_rate[t, c] += work.air_in[c] / (outdoors.density * column.volume[c]) * HOUR * part
+    for j in range(opening_flow.size):
+        record.opening_flow[t, j] += opening_flow[j] * part
+    for i in range(losses.size):
+        record.part_pressure[t, i] += losses[i] * part
+    for i in range(flow.size):
+        record.stack[t] += (outdoors.density - rho[i]) * GRAVITY * column.link_rise[i] * part
+    record.wind[t] += (wind[0] - wind[wind.size - 1]) * part
+
+
+@jit
+def _book_stream(column, readings, record, t, part, outdoors, stage, k, work):
+    """Add one stage to the balance of the air stream of hour t (E73); what is given, from what the wall lost."""
+    excess, into, out = work.excess[0], work.excess[1], work.excess[2]
+    for kind in range(2):
+        outside = outdoors.p if kind else outdoors.T
+        per_kg = WATER_TO_AIR / outdoors.pressure if kind else DRY_AIR_HEAT
+        for s in range(excess.size):
+            excess[s] = stage.outlet[k, kind, s] - outside
+        stream.carried(column.segment_link, stage.flow[k], excess, work.node, into, out)
+        for s in range(excess.size):
+            f, terms = stage.flux[k, s], record.stream[t, s, kind]
+            size = column.segment_top[s] - column.segment_bottom[s]
+            if column_air.flow_per_area(column, stage.flow[k], s) > 0.0:
+                terms[stream.CARRIED_IN] += into[s] / size * per_kg * part
+                terms[stream.CARRIED_OUT] -= out[s] / size * per_kg * part
+            mean = f[AIR_P] if kind else f[AIR_T]
+            terms[stream.EXCHANGED] += stage.mixing[k, s] * (outside - mean) * per_kg * part
+            for side in range(2):
+                g = f[FRONT_VAPOUR] if side else f[BACK_VAPOUR]
+                given = g
+                if kind == 0:  # the heat of the vapour goes with the vapour
+                    face = 0
+                    while readings.node[face] != readings.film[FRONT if side else BACK]:
+                        face += 1
+                    T = stage.face_T[k, s, face] if g > 0.0 else f[AIR_T]
+                    given = (f[FRONT_ENERGY] if side else f[BACK_ENERGY]) - g * moist_air.vapour_enthalpy(T)
+                terms[stream.FROM_WALL if side else stream.FROM_CLADDING] += given * part
+
+
+@jit
+def end_step(problem, state, record, t, span, work):
+    """Close the balances of a step, let the fluxes of its last stage act for span [s], and take over its state."""
+    for s in range(state.T.shape[0]):
+        w = line_of(work, s)
+        account = record.balance_account[s]
+        water = energy = 0.0
+        for i in range(state.T.shape[1]):
+            water += w.cell[w.place[i] + WATER]
+            energy += w.cell[w.place[i] + ENTHALPY]
+        record.water_residual[t, s] = account[WATER_IN] - (water - account[WATER_AT_START])
+        record.energy_residual[t, s] = account[ENERGY_IN] - (energy - account[ENERGY_AT_START])
+        wall.advance(w, span)
+        account[ENERGY_IN] -= wall.commit(
+            problem.section, w, state.T[s], state.u[s], state.W[s], state.E[s], work.runoff, work.shed
+        )
+        _book_runoff(problem, record, t, s, work)
+
+
+@jit
+def _book_runoff(problem, record, t, s, work):
+    """Book the water that left segment s at the end of a step or was passed on within it."""
+    readings = problem.readings
+    for i in range(work.runoff.size):
+        runoff = work.runoff[i]
+        if runoff > 0.0:
+            record.balance_account[s, WATER_IN] -= runoff
+            work.evaluated_at[s] = 0.0
+            record.drainage[t, s, readings.plane[i]] += runoff / HOUR
+            if readings.layer[i] >= 0:
+                record.drained[s] += runoff
+            else:
+                record.terms[s, RUNOFF_TERM] -= runoff
+        if work.shed[i] > 0.0 and problem.section.thickness[i] == 0.0:
+            record.wetting[t, s, readings.plane[i], DEW] += work.shed[i] / HOUR
+
+
+@jit
+def end_hour(problem, state, record, t):
+    """Record the water of layers and films at the end of an hour."""
+    readings = problem.readings
+    for s in range(state.W.shape[0]):
+        record.water[t, s] = 0.0
+        for i in range(state.W.shape[1]):
+            if readings.layer[i] >= 0 and problem.section.thickness[i] > 0.0:
+                # the account of a material without water may owe what the last step left: a microgram
+                record.water[t, s, readings.layer[i]] += max(state.W[s, i], 0.0)
+        for f in range(readings.node.size):
+            i = readings.node[f]
+            record.film[t, s, f] = max(state.W[s, i], 0.0)
+            record.frost[t, s, f] = film.frozen_share(state.T[s, i]) if state.W[s, i] > WET else 0.0
+
+
+@jit
+def wetting(section, w, bc, i, found):
+    """Write the rate at which the film of face i changes, (CAUSES,) [kg/(m2 s)], by what changes it.
+
+    A film that grows owes it to what brings water, each in proportion to what it brings; a film that shrinks, to what
+    takes water. The causes add up to the change, what drains afterwards included.
+    """
+    cell, at = w.cell, w.place[i]
+    # at its end or at its start: what takes the last of a film counts as well
+    holds = cell[at + POTENTIAL] > section.film_start[i] or cell[at + OLD_W] > WET
+    if not holds or section.sheds_out[i] >= 0:
+        found[:] = 0.0
+        return
+    net = cell[at + NET_FLUX_W]
+    liquid = 0.0
+    if i > 0:
+        before = w.place[i - 1]
+        liquid += (cell[before + INNER] - cell[at + LIQUID]) * cell[before + PER_DISTANCE]
+    if i < w.place.size - 1:
+        liquid -= (cell[at + INNER] - cell[w.place[i + 1] + LIQUID]) * cell[at + PER_DISTANCE]
+    rain = (bc.rain if i == 0 else 0.0) + (bc.rain_in if i == bc.rain_node else 0.0)
+    found[DEW], found[RAIN], found[CAPILLARY] = net - liquid - rain, rain, liquid
+    sign = 1.0 if net > 0.0 else -1.0
+    total = 0.0
+    for c in range(CAUSES):
+        found[c] = max(sign * found[c], 0.0)
+        total += found[c]
+    for c in range(CAUSES):
+        found[c] *= net / total if total > 0.0 else 0.0

@@ -1,0 +1,184 @@
+"""What a node of the wall holds and how it resists flow, by its temperature and potential.
+
+Key: T temperature [K], x = T - 273.15; u potential [-], a = -ln(relative humidity); d thickness [m], w water content
+[kg/m3], W water and m film [kg/m2], E enthalpy [J/m2]. A name that ends in _T or _u is a slope.
+"""
+
+from __future__ import annotations
+
+import math
+
+from cavity._jit import jit
+from cavity.constants import FUSION_HEAT, ICE_HEAT, ICE_POINT, SUCTION_SCALE, WATER_DENSITY, WATER_HEAT
+from cavity.kernels import film, lanes, potential
+from cavity.kernels.potential import PER_STEP, U_LOW
+from cavity.kernels.wall_section import (
+    AIR_LAYER,
+    AIR_LAYER_U,
+    BY_WATER,
+    CONDUCTIVITY,
+    DRY_HEAT,
+    ENTHALPY,
+    ENTHALPY_T,
+    ENTHALPY_U,
+    FILM_SCALE,
+    FILM_START,
+    INNER,
+    INNER_CUBIC,
+    INNER_T,
+    INNER_U,
+    KELVIN_SHARE,
+    LANES,
+    LIQUID,
+    LIQUID_T,
+    LIQUID_U,
+    MINUS_LOG_RH,
+    MU_CUBIC,
+    POTENTIAL,
+    RESISTANCE,
+    RESISTANCE_U,
+    SATURATION_CUBIC,
+    SHARE,
+    SPAN,
+    TEMPERATURE,
+    THETA_CUBIC,
+    THICKNESS,
+    VAPOUR,
+    VAPOUR_T,
+    VAPOUR_U,
+    WATER,
+    WATER_CUBIC,
+    WATER_U,
+    cubic_of,
+    load_cubics,
+)
+
+MIN_CAPACITY = 1e-6  # kg/m3 per unit of u, water capacity of materials that hold none
+SKIN = 5e-8  # kg/m2 per unit of u, water that any face adsorbs, a molecule deep: its row is never empty
+U_OVERFULL = 14.0  # potential above which a capillary cell takes water beyond its retention curve, to be drained
+ICE_BLEND = 0.15  # in u, width over which pore water turns to ice: numerically smooth, 0.3 K at -2 degC
+
+
+@jit
+def vapour_pressure(log_saturation, log_saturation_T, a, T):
+    """Return the vapour pressure [Pa] and its slopes in T and u (E1, E7)."""
+    p = lanes.exp(log_saturation - a)
+    return p, p * (log_saturation_T + a * (1.0 / T)), p * a
+
+
+@jit
+def water_content(by_curve, by_curve_u, u):
+    """Return (w, its slope in u): by the storage curve, and what keeps a row from being empty or lets it overflow."""
+    over = max(u - U_OVERFULL, 0.0)
+    return by_curve + MIN_CAPACITY * (u - U_LOW) + over * over, by_curve_u + MIN_CAPACITY + 2.0 * over
+
+
+@jit
+def film_and_skin(u, scale, start):
+    """Return (m, its slope in u): the film (E38) and what any node adsorbs."""
+    m, m_u = film.mass(u, scale, start)
+    return m + SKIN * (u - U_LOW), m_u + SKIN
+
+
+@jit
+def enthalpy(T, d, w, w_u, m, m_u, dry_heat):
+    """Return (E, its slope in T, in u) without ice in pores (E44); dry_heat [J/(m2 K)]."""
+    x = T - ICE_POINT
+    h, h_T = film.enthalpy(T)
+    moist_heat = dry_heat + d * w * WATER_HEAT
+    return moist_heat * x + m * h, moist_heat + m * h_T, d * w_u * WATER_HEAT * x + m_u * h
+
+
+@jit
+def half_resistance(d, w, w_u, dry, by_water):
+    """Return (thermal resistance of half a cell [m2 K/W], its slope in u) (E45); conductivity dry + by_water w."""
+    per_conductivity = 1.0 / (dry + by_water * w)
+    R = 0.5 * d * per_conductivity
+    return R, -R * per_conductivity * by_water * w_u
+
+
+@jit
+def ice_and_water(u, T):
+    """Return (u of the water that stays liquid in pores, its slopes in T and u, whether any is ice) (E51).
+
+    Water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron). T below 0 degC.
+    """
+    # ln(ICE_POINT / T) by its series, within 1e-8 down to 180 K
+    y = (ICE_POINT - T) / (ICE_POINT + T)
+    log_ratio = 2.0 * y * (1.0 + y * y * (1.0 / 3.0 + y * y * (0.2 + y * y * (1.0 / 7.0 + y * y * (1.0 / 9.0)))))
+    z = (u + math.log(WATER_DENSITY * FUSION_HEAT / SUCTION_SCALE * log_ratio)) / ICE_BLEND
+    rest = lanes.exp(-min(abs(z), 40.0))
+    part = (1.0 if z > 0.0 else rest) / (1.0 + rest)
+    u_liquid = u - ICE_BLEND * (max(z, 0.0) + math.log(1.0 + rest))
+    return u_liquid, part / (T * log_ratio), 1.0 - part, z > -30.0
+
+
+@jit
+def eval_row(section, w, row):
+    """Fill a row of w.cell with the functions of the states that are there (E38 to E45)."""
+    load_cubics(section, w, row)
+    cell = w.cell[row * SPAN : (row + 1) * SPAN]
+    for k in range(LANES):
+        T, u, a, d = cell[k + TEMPERATURE], cell[k + POTENTIAL], cell[k + MINUS_LOG_RH], cell[k + THICKNESS]
+        share = cell[k + SHARE]
+        saturation, saturation_T = cubic_of(cell, k + SATURATION_CUBIC, cell[k + KELVIN_SHARE])
+        p, p_T, p_u = vapour_pressure(saturation, saturation_T, a, T)
+        cell[k + VAPOUR], cell[k + VAPOUR_T], cell[k + VAPOUR_U] = p, p_T, p_u
+        curve, curve_x = cubic_of(cell, k + WATER_CUBIC, share)
+        content, content_u = water_content(curve, curve_x * PER_STEP, u)
+        m, m_u = film_and_skin(u, cell[k + FILM_SCALE], cell[k + FILM_START])
+        cell[k + WATER], cell[k + WATER_U] = d * content + m, d * content_u + m_u
+        E, E_T, E_u = enthalpy(T, d, content, content_u, m, m_u, cell[k + DRY_HEAT])
+        cell[k + ENTHALPY], cell[k + ENTHALPY_T], cell[k + ENTHALPY_U] = E, E_T, E_u
+        R, R_u = half_resistance(d, content, content_u, cell[k + CONDUCTIVITY], cell[k + BY_WATER])
+        cell[k + RESISTANCE], cell[k + RESISTANCE_U] = R, R_u
+        mu, mu_x = cubic_of(cell, k + MU_CUBIC, share)
+        cell[k + AIR_LAYER], cell[k + AIR_LAYER_U] = 0.5 * d * mu, 0.5 * d * mu_x * PER_STEP
+        theta, theta_x = cubic_of(cell, k + THETA_CUBIC, share)
+        cell[k + LIQUID], cell[k + LIQUID_T], cell[k + LIQUID_U] = theta, 0.0, theta_x * PER_STEP
+        theta, theta_x = cubic_of(cell, k + INNER_CUBIC, share)
+        cell[k + INNER], cell[k + INNER_T], cell[k + INNER_U] = theta, 0.0, theta_x * PER_STEP
+    if section.freezing:
+        for k in range(w.left.shape[1]):
+            if cell[k + TEMPERATURE] < ICE_POINT - 1e-6:
+                _freeze(section.tables, w.left[row, k], w.right[row, k], cell, k)
+
+
+@jit
+def _freeze(tables, outer, inner, cell, k):
+    """Let the pore water of the node in lane k freeze, below the freezing point (E51, E52)."""
+    T, u, d = cell[k + TEMPERATURE], cell[k + POTENTIAL], cell[k + THICKNESS]
+    porous = cell[k + LIQUID] != 0.0 or cell[k + INNER] != 0.0
+    if d == 0.0 and not porous:
+        return
+    u_liquid, by_T, by_u, any_ice = ice_and_water(u, T)
+    if not any_ice:
+        return
+    # it forms over half a kelvin, as in films: Newton would cycle at a kink, and has no slope at a jump
+    f = film.frozen_share(T)
+    f_T = -1.0 / film.FREEZING_RANGE if f < 1.0 else 0.0
+    if porous:
+        low, low_u = potential.table_value(tables, outer, u_liquid, potential.THETA)
+        _freeze_flow(cell, k, LIQUID, LIQUID_T, LIQUID_U, low, low_u, f, f_T, by_T, by_u)
+        if inner != outer:
+            low, low_u = potential.table_value(tables, inner, u_liquid, potential.THETA)
+        _freeze_flow(cell, k, INNER, INNER_T, INNER_U, low, low_u, f, f_T, by_T, by_u)
+    if d > 0.0:
+        liquid, liquid_u = potential.table_value(tables, outer, u_liquid, potential.WATER_CONTENT)
+        liquid_u += MIN_CAPACITY
+        m, m_u = film_and_skin(u, cell[k + FILM_SCALE], cell[k + FILM_START])  # its ice is counted with it
+        free = max(cell[k + WATER] - m - d * (liquid + MIN_CAPACITY * (u_liquid - U_LOW)), 0.0)
+        h_ice = (ICE_HEAT - WATER_HEAT) * (T - ICE_POINT) - FUSION_HEAT
+        cell[k + ENTHALPY] += f * free * h_ice
+        cell[k + ENTHALPY_T] += (f_T * free - d * f * liquid_u * by_T) * h_ice
+        cell[k + ENTHALPY_T] += f * free * (ICE_HEAT - WATER_HEAT)
+        cell[k + ENTHALPY_U] += f * (cell[k + WATER_U] - m_u - d * liquid_u * by_u) * h_ice
+
+
+@jit
+def _freeze_flow(cell, k, side, side_T, side_u, low, low_u, f, f_T, by_T, by_u):
+    """Lower the flux potential on one side of the node in lane k to `low` as far as its water is ice (E52)."""
+    full, full_u = cell[k + side], cell[k + side_u]
+    cell[k + side] = full + f * (low - full)
+    cell[k + side_T] = f_T * (low - full) + f * low_u * by_T
+    cell[k + side_u] = full_u + f * (low_u * by_u - full_u)

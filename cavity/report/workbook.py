@@ -1,0 +1,154 @@
+"""A comparison as a spreadsheet: schedule, choices, findings, months, hours; numbers as numbers, units in the heads."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import math
+import os
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from cavity.errors import Fault, InputError
+from cavity.files import write_whole
+from cavity.report import answer, brief, office, schedule, tables
+
+_TITLES = {
+    "choices": "Choices", "cases": "Cases", "findings": "Findings", "months": "Months", "rules": "Rule check",
+}  # fmt: skip
+_WIDEST, _NARROWEST, _SAMPLE = 60, 9, 200  # characters; rows looked at
+
+
+def write_xlsx(comparison: Any, path: str | os.PathLike[str]) -> Path:
+    """Write a comparison as a spreadsheet (XLSX).
+
+    Sheets: summary, vent schedule of the recommended case, choices, cases, findings and months of all cases, rule
+    check, and the hours of the case that decides the recommended choice.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        As for `write_report`.
+    path : path
+        The file, its name ending in ``.xlsx``; an existing one is replaced only by a complete one.
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+
+    Raises
+    ------
+    InputError
+        If openpyxl is not installed, the name has another ending, or the file cannot be written.
+    """
+    office.needed("--xlsx", path)
+    try:
+        content = _book(comparison)
+    except OSError as error:  # rows wait in temporary files
+        raise InputError(
+            Fault(os.fspath(path)[:200], f"cannot be written: {error.strerror or error}", fix="free space, then again")
+        ) from None
+    return write_whole(path, content)
+
+
+def _book(comparison: Any) -> bytes:
+    from openpyxl import Workbook
+
+    seen = answer.view(comparison)
+    said = brief.brief(comparison, seen)
+    case = brief.deciding(seen)
+    book = Workbook(write_only=True)
+    book.properties.title = office.clean(f"{said.wall}: ventilated cavity")
+    book.properties.creator = f"Cavity {said.version}"
+    _sheet(book, "Summary", ("What", "Value"), _summary(said, case))
+    shown = answer.drawn_parts(seen)
+    rows = schedule.numbers(schedule.rows(shown[0].case.dataset)) if shown else []
+    _sheet(book, "Vent schedule", schedule.HEAD, rows)
+    held = tables.sheets(comparison)
+    for name, title in _TITLES.items():
+        _sheet(book, title, *held[name])
+    head, columns = tables.hours(case.dataset)
+    times = case.dataset["time"].values.astype("datetime64[s]").astype(dt.datetime)
+    _sheet(book, "Hours", ("time, start of the hour", *head), _hours(times, columns))
+    whole = io.BytesIO()
+    book.save(whole)
+    return whole.getvalue()
+
+
+def _summary(said: brief.Brief, case: Any) -> list[list[Any]]:
+    rows = [
+        ["Wall", said.wall], ["Description", said.description], ["Climate", said.climate], ["Facing", said.facing],
+        ["Date", said.day], ["Computed with", f"Cavity {said.version}"], ["Verdict", said.verdict],
+        [said.heading, f"{said.choice}, {said.depth[0]}: {said.word}"],
+        *(["Reason", line] for line in said.reasons), *(["Rain", line] for line in said.rain),
+        *(["Strip", "; ".join(text for text in row.texts if text)] for row in said.strips),
+        ["Outside to inside", said.layers],
+        ["Sheet Hours", brief.case_head(case)],
+        ["Hours of other cases", "as NetCDF, by --save"],
+        *(["Limit of the model", line] for line in said.limits), *(["Caution", line] for line in said.cautions),
+    ]  # fmt: skip
+    if said.invented:
+        rows.insert(1, ["Note", "fictitious example"])
+    return rows
+
+
+def _hours(times: Sequence[dt.datetime], columns: Sequence[np.ndarray]) -> Iterable[list[Any]]:
+    """Return a row an hour, values to six digits as single precision holds them."""
+    whole = [[float(f"{value:.6g}") for value in np.asarray(column, float)] for column in columns]
+    for row in zip(times, *whole, strict=True):
+        yield list(row)
+
+
+def _sheet(book: Any, title: str, head: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Alignment, Font
+    from openpyxl.utils import get_column_letter
+
+    sheet = book.create_sheet(title)
+    sheet.freeze_panes = "A2"
+    first: list[Sequence[Any]] = []
+    rest = iter(rows)
+    for row in rest:
+        first.append(row)
+        if len(first) == _SAMPLE:
+            break
+    for at, name in enumerate(head):
+        texts = [len(str(row[at])) for row in first if isinstance(row[at], str)]
+        longest = max([len(part) for part in name.split()] + texts + [min(len(name), 16)])
+        wide = min(max(longest + 2, _NARROWEST), _WIDEST)
+        sheet.column_dimensions[get_column_letter(at + 1)].width = max(wide, 18) if name.startswith("time") else wide
+    heads = []
+    for name in head:
+        cell = WriteOnlyCell(sheet, office.clean(name[:1].upper() + name[1:]))
+        cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
+        heads.append(cell)
+    sheet.append(heads)
+    count = 1
+    for part in (first, rest):
+        for row in part:
+            sheet.append([_cell(sheet, value) for value in row])
+            count += 1
+    if len(head) > 2:
+        sheet.auto_filter.ref = f"A1:{get_column_letter(len(head))}{count}"
+
+
+def _cell(sheet: Any, value: Any) -> Any:
+    """Return a value as a cell takes it: numbers as they are, what is not known empty, text never as a formula."""
+    from openpyxl.cell import WriteOnlyCell
+
+    if isinstance(value, (bool, int, dt.datetime)) or value is None:
+        return value
+    if isinstance(value, (float, np.floating)):
+        return float(value) if math.isfinite(value) else None
+    if isinstance(value, np.integer):
+        return int(value)
+    text = office.clean(str(value))
+    if not text.startswith("="):
+        return text
+    made = WriteOnlyCell(sheet, text)
+    made.data_type = "s"
+    return made

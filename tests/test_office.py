@@ -1,0 +1,249 @@
+"""Document and spreadsheet of a comparison: opened again, they hold what the Datasets hold."""
+
+from __future__ import annotations
+
+import builtins
+import importlib.util
+import io
+import re
+import struct
+import zipfile
+import zlib
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from report_cases import SETS, make_comparison
+
+from cavity.cli import main
+from cavity.errors import InputError
+from cavity.report import answer, brief, document, office, pdf, schedule, series, tables, workbook
+from cavity.wallfile import starter
+
+CLIMATES = ("Invented Coast", "Invented Plain")
+WALL = "=1+1 & Söhne \x07"  # text that a spreadsheet takes for a formula, and a sign that XML cannot hold
+
+
+@pytest.fixture(scope="module")
+def comparison():
+    return make_comparison(hours=24 * 40, climates=CLIMATES, name=WALL)
+
+
+@pytest.fixture(scope="module")
+def book(comparison, tmp_path_factory):
+    from openpyxl import load_workbook
+
+    return load_workbook(workbook.write_xlsx(comparison, tmp_path_factory.mktemp("x") / "wall.xlsx"))
+
+
+@pytest.fixture(scope="module")
+def paper(comparison, tmp_path_factory):
+    """The document without pictures, as it is where there is no browser."""
+    from docx import Document
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(pdf, "find_browser", lambda: None)
+        return Document(document.write_docx(comparison, tmp_path_factory.mktemp("d") / "wall.docx"))
+
+
+def rows_of(sheet):
+    first, *rest = sheet.iter_rows(values_only=True)
+    return [dict(zip(first, row, strict=True)) for row in rest]
+
+
+# ---- spreadsheet -----------------------------------------------------------------------------------------------------
+def test_every_sheet_has_a_frozen_head_with_units_and_columns_that_can_be_read(book):
+    assert book.sheetnames == [
+        "Summary", "Vent schedule", "Choices", "Cases", "Findings", "Months", "Rule check", "Hours"
+    ]  # fmt: skip
+    for sheet in book:
+        assert sheet.freeze_panes == "A2" and all(cell.font.bold for cell in sheet[1]), sheet.title
+        widths = [sheet.column_dimensions[cell.column_letter].width for cell in sheet[1]]
+        assert all(9 <= width <= 60 for width in widths), sheet.title
+    heads = [cell.value for cell in book["Hours"][1]]
+    assert len(set(heads)) == len(heads)
+    assert all(re.search(r" \[[^\]]+\]$", head) for head in heads[1:])
+
+
+def test_hours_are_those_of_the_dataset(comparison, book):
+    seen = answer.view(comparison)
+    ds = brief.deciding(seen).dataset
+    rows = rows_of(book["Hours"])
+    assert len(rows) == ds.sizes["time"]
+    assert [np.datetime64(row["Time, start of the hour"], "m") for row in rows] == list(
+        ds["time"].values.astype("datetime64[m]")
+    )
+
+    def column(head):
+        return [row[head] for row in rows]
+
+    warm = next(head for head in rows[0] if "outdoor" in head.lower() and "°C" in head)
+    assert column(warm) == pytest.approx(ds["temperature_outdoor"].values - 273.15, rel=1e-5, abs=1e-4)
+    rate = next(head for head in rows[0] if head.endswith("[per hour]"))
+    assert column(rate) == pytest.approx(series.air_changes(ds), rel=1e-5)
+    face, segment = str(ds["face"].values[1]), str(ds["segment"].values[0])
+    humid = next(
+        head for head in rows[0] if head.lower().startswith("relative humidity") and f"{face}, {segment}" in head
+    )
+    assert column(humid) == pytest.approx(100 * ds["relative_humidity"].values[:, 0, 1], rel=1e-5)
+
+
+def test_findings_months_and_schedule_are_numbers_of_all_cases(comparison, book):
+    found = rows_of(book["Findings"])
+    expected = [(item.key, item) for case in comparison.cases for item in series.ranked(case.findings)]
+    assert [row["Key"] for row in found] == [key for key, _ in expected]
+    head, rows = tables.sheets(comparison)["findings"]
+    for place in ("value", "limit"):
+        want = [row[head.index(place)] for row in rows]
+        got = [row[place.capitalize()] for row in found]
+        assert [value for value in got if value is not None] == [v for v in want if np.isfinite(v)]
+        assert all(isinstance(value, (int, float)) for value in got if value is not None)
+    months = rows_of(book["Months"])
+    assert {row["Openings"] for row in months} == set(SETS) and {row["Climate"] for row in months} == set(CLIMATES)
+    assert all(isinstance(row["Median air change rate [per hour]"], (int, float)) for row in months)
+    ds = answer.drawn_parts(answer.view(comparison))[0].case.dataset
+    plan = rows_of(book["Vent schedule"])
+    want = [1e4 * row.free_area for row in schedule.rows(ds)]
+    assert [row["Free area [cm2/m]"] for row in plan] == pytest.approx(want, rel=1e-12) and len(want) > 2
+
+
+def test_text_is_never_a_formula_and_holds_no_control_characters(book):
+    cells = [cell for sheet in book for line in sheet.iter_rows() for cell in line]
+    assert not [cell.coordinate for cell in cells if cell.data_type == "f"]
+    named = {row["What"]: row["Value"] for row in rows_of(book["Summary"])}
+    assert named["Wall"] == "=1+1 & Söhne " and named["Note"] == "fictitious example"
+
+
+# ---- document --------------------------------------------------------------------------------------------------------
+def cells(table):
+    return [[cell.text for cell in line.cells] for line in table.rows]
+
+
+def test_document_holds_the_summary(comparison, paper):
+    said = brief.brief(comparison)
+    text = "\n".join(each.text for each in paper.paragraphs)
+    for line in (said.verdict, *said.reasons, *said.rain, *said.limits, *said.cautions, said.layers):
+        assert office.clean(line) in text
+    by_head = {tuple(cells(table)[0]): cells(table)[1:] for table in paper.tables}
+    for head, rows in (
+        (brief.SCHEDULE_HEAD, said.schedule), (brief.RULE_HEAD, said.rules),
+        (brief.STRIP_HEAD, [row.texts for row in said.strips]),
+        (brief.CRITERIA_HEAD, [row.texts for row in said.criteria]),
+    ):  # fmt: skip
+        assert by_head[head] == [[office.clean(text) for text in row] for row in rows]
+    assert brief.SIGNED in by_head
+    areas = [float(row[4]) for row in by_head[brief.SCHEDULE_HEAD]]
+    want = [1e4 * row.free_area for row in schedule.rows(brief.deciding(answer.view(comparison)).dataset)]
+    assert areas == pytest.approx(want, rel=5e-3)
+
+
+def test_every_page_of_the_document_is_named_and_numbered(paper, comparison):
+    (sheet,) = paper.sections
+    assert office.clean(brief.brief(comparison).head) in sheet.header.paragraphs[0].text
+    foot = sheet.footer.paragraphs[0]
+    assert [part.text for part in foot._p.iter() if part.tag.endswith("instrText")] == ["PAGE", "NUMPAGES"]
+    for table in paper.tables:
+        assert sum(cell.width for cell in table.rows[0].cells) <= sheet.page_width - sheet.left_margin
+
+
+def test_without_a_browser_it_says_that_pictures_are_missing(paper):
+    assert not paper.inline_shapes and office.NO_PICTURES in [each.text for each in paper.paragraphs]
+
+
+def _idat(png):
+    """Return the packed points of a PNG."""
+    found, at = b"", 8
+    while at < len(png):
+        size = struct.unpack(">I", png[at : at + 4])[0]
+        if png[at + 4 : at + 8] == b"IDAT":
+            found += png[at + 8 : at + 8 + size]
+        at += 12 + size
+    return found
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(pdf.find_browser() is None, reason="no browser of the Chromium family")
+def test_pictures_are_in_the_document_with_words_for_who_cannot_see_them(comparison, tmp_path):
+    from docx import Document
+
+    path = document.write_docx(comparison, tmp_path / "wall.docx")
+    made = Document(path)
+    assert len(made.inline_shapes) == len(document._PICTURES)
+    with zipfile.ZipFile(path) as whole:
+        pictures = [whole.read(name) for name in whole.namelist() if name.startswith("word/media/")]
+    sizes = [struct.unpack(">II", data[16:24]) for data in pictures]
+    assert all(wide >= 450 and tall >= 200 for wide, tall in sizes)
+    for data in pictures:  # something is drawn on it
+        assert len(set(zlib.decompress(_idat(data)))) > 60
+    for shape in made.inline_shapes:
+        assert shape._inline.docPr.get("descr") and shape.width < made.sections[0].page_width * 0.87
+    assert office.NO_PICTURES not in [each.text for each in made.paragraphs]
+    assert [item.name for item in tmp_path.iterdir()] == ["wall.docx"]
+
+
+# ---- what goes wrong -------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(("option", "package"), [("--docx", "python-docx"), ("--xlsx", "openpyxl")])
+def test_without_the_library_the_error_names_the_fix(option, package, tmp_path, monkeypatch):
+    real = importlib.util.find_spec
+    monkeypatch.setattr(
+        importlib.util, "find_spec", lambda name, *more: None if name in ("docx", "openpyxl") else real(name, *more)
+    )
+    path = tmp_path / f"wall.{option[2:]}"
+    with pytest.raises(InputError, match=rf"(?s){option}: needs the library {package}.*cavity\[office\]"):
+        office.needed(option, path)
+    wall = tmp_path / "wall.toml"
+    wall.write_text(starter())
+    result = CliRunner().invoke(main, ["compare", str(wall), option, str(path), "--out", str(tmp_path / "r.html")])
+    assert result.exit_code == 2 and package in result.output
+    assert [item.name for item in tmp_path.iterdir()] == ["wall.toml"]
+
+
+def test_library_is_not_loaded_with_the_modules(monkeypatch):
+    real = builtins.__import__
+
+    def refuse(name, *more):
+        assert name.split(".")[0] not in ("docx", "openpyxl"), name
+        return real(name, *more)
+
+    monkeypatch.setattr(builtins, "__import__", refuse)
+    for module in (office, document, workbook):
+        importlib.reload(module)
+
+
+@pytest.mark.parametrize("option", ["--docx", "--xlsx"])
+def test_outputs_are_checked_before_the_wall_is_read(option, tmp_path):
+    ending = option[2:]
+    there = tmp_path / f"notes.{ending}"
+    there.write_text("my notes")
+    wall = tmp_path / "wall.toml"
+    wall.write_text("no wall at all")
+    for given, said in (
+        (there, "is there already and is not an office file"),
+        (tmp_path / "wall.txt", f"a file name ending in .{ending}"),
+        (tmp_path, f"a file name ending in .{ending}"),
+        (tmp_path / "wall.toml" / f"x.{ending}", "is a file, not a folder"),
+    ):
+        result = CliRunner().invoke(main, ["compare", str(wall), option, str(given), "--out", str(tmp_path / "r.html")])
+        assert result.exit_code == 2 and said in " ".join(result.output.split()), result.output
+        assert "no wall at all" not in result.output
+    assert there.read_text() == "my notes" and {each.name for each in tmp_path.iterdir()} == {there.name, "wall.toml"}
+
+
+def test_a_disk_that_fails_leaves_no_part_of_a_file(comparison, tmp_path, monkeypatch):
+    target = tmp_path / "wall.xlsx"
+    target.write_bytes(office.START + b"old")
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("os.fsync", full)
+    with pytest.raises(InputError, match="No space left"):
+        workbook.write_xlsx(comparison, target)
+    assert target.read_bytes() == office.START + b"old" and len(list(tmp_path.iterdir())) == 1
+
+
+def test_both_are_names_of_the_package(comparison, tmp_path):
+    import cavity
+
+    path = cavity.write_xlsx(comparison, tmp_path / "a.xlsx")
+    assert zipfile.is_zipfile(io.BytesIO(path.read_bytes())) and "write_docx" in dir(cavity)
