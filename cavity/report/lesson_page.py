@@ -203,8 +203,9 @@ _TEXTS: dict[str, _Text] = {
     "drying": _Text(
         "Drying after a leak",
         "What is left of the water, vents closed and open",
-        "The outermost layer of the backup wall that holds water is wetted by half a litre per square metre when the "
-        "year of the run begins. Each curve is the difference between the same wall with and without that water.",
+        "The outermost layer of the backup wall that holds water is wetted when the year of the run begins. Each curve "
+        "is the difference between the same wall with and without that water. The cladding is a metal sheet in this "
+        "lesson, which lets no vapour through.",
         equation(
             "vapour that leaves equals p wet minus p outdoors, over Z layers plus Z ventilation; Z ventilation equals "
             "R T over V",
@@ -215,9 +216,10 @@ _TEXTS: dict[str, _Text] = {
         "vapour resistance [m² s Pa/kg] of the layers outside it (l) and of the ventilation (v), R gas constant of "
         "vapour, 461.5 J/(kg K), T temperature [K], V air flow through the cavity per area of wall [m³/(m² s)].",
         "Do open vents dry the wall faster than closed ones? And do four times larger vents dry it faster again?",
-        "The two resistances are in series. With closed vents the vapour has to leave through the cladding or back "
-        "into the room. Open vents add a way out, but once the air carries off what arrives, the layers in front of "
-        "the wet one are the larger resistance, and more air gains little. Where the curves nearly coincide, the "
+        "As a rule yes, and hardly. With closed vents behind a metal sheet the only way out is into the room. Open "
+        "vents add a way outwards, with two resistances in series: the layers and the ventilation. Once the air "
+        "carries off what arrives, the layers in front of the wet one are the larger resistance, and more air gains "
+        "little. Where the curves nearly coincide, the "
         "layers decide, not the cavity. The start is fast because the layer is then wettest; later a warm season "
         "shows as a curve that keeps its slope although ever less is left, for the vapour pressure of a damp layer "
         "rises by about 6 % for each kelvin.",

@@ -31,7 +31,7 @@ _BAY, _RAIL_SPACING = 0.6, 0.6  # m, along and up the wall; common practice, no 
 _BLIND = (("base and head", (True, True)), ("base only", (True, False)), ("head only", (False, True)),
           ("none", (False, False)))  # fmt: skip
 _NIGHT = (0.05, 0.2, 0.5, 1.0, 2.0, 4.0)  # of the openings as drawn
-_DRYING = (0.1, 0.3, 1.0, 4.0)  # of the openings as drawn, beside closed vents
+_DRYING = (0.03, 0.1, 0.3, 1.0, 4.0)  # of the openings as drawn, beside closed vents
 _BRICK = (0.1, 0.3, 1.0, 3.0)  # of the open perpends as drawn, beside closed ones
 _SHEETS = (("steel", 0.001), ("fibre cement", 0.008), ("concrete", 0.060))  # material, m
 
@@ -290,7 +290,7 @@ def plan(wall: Wall, weather: xr.Dataset, opening_set: str) -> list[_Run]:
     brick = brick_wall()
     return (
         runs
-        + _opened("drying", plain, weather, depth, _DRYING)
+        + _opened("drying", with_cladding(plain, *_SHEETS[0]), weather, depth, _DRYING)
         + _opened("brick", brick, weather, brick.cavity.depth, _BRICK)
     )
 
