@@ -15,7 +15,7 @@ REFERENCE_TEMPERATURE = 283.0  # K, T0 of the standard
 def driving_pressure(
     height: float, temperature_gap: float, temperature_outside: float, pressure: float = 101325.0
 ) -> float:
-    """Return the driving pressure of a vertical gap, rho0 T0 g H |T1 - T2| / (T1 T2) [Pa].
+    """Return the driving pressure of a vertical gap, rho0 T0 g H abs(T1 - T2) / (T1 T2) [Pa].
 
     Parameters
     ----------
