@@ -15,7 +15,7 @@ from cavity.airflow.column import ColumnAir, build_column, gust_curve
 from cavity.airflow.pressure import gust_pressure, pressure_coefficients, wind_pressure
 from cavity.climate.outside import INNER_SURFACE, heat_flow_direction, outside_coefficient
 from cavity.constants import CP_DIFFERENCE_BAND, DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
-from cavity.errors import Fault, InputError
+from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.units import DENSEST, THINNEST, check_range
 
 if TYPE_CHECKING:
@@ -76,6 +76,8 @@ def steady_air(
     ------
     InputError
         If both `sun` and `cavity` are given, or a value is out of range.
+    ConvergenceError
+        If flow and heat balance do not agree after 300 rounds; about 25 are usual.
     """
     import xarray as xr
 
@@ -349,7 +351,11 @@ class _Steady:
             change = float(np.abs(self.T - before).max(initial=0.0))
             self.T[:] = 0.5 * (self.T + before)
             if change < _SETTLED:
-                break
+                return
+        raise ConvergenceError(
+            f"steady air flow: after {_ROUNDS} rounds the air of the cavity still changes by {change:.1e} K (limit "
+            f"{_SETTLED:g} K), wind {self.wind:g} m/s, {absorbed:g} W/m2 absorbed. Try another wind or sun."
+        )
 
     def _solve_flow(self) -> None:
         from cavity.kernels import network
