@@ -6,6 +6,8 @@ import functools
 import math
 from typing import Any
 
+from cavity.constants import US_PERM
+
 # what most wall files are written in, exact: spares the half second in which pint reads its unit definitions
 _EVERYDAY = {
     ("mm", "m"): 1e-3,
@@ -23,8 +25,7 @@ def registry() -> Any:
     import pint
 
     units = pint.UnitRegistry(cache_folder=None)
-    # ASTM E96: 1 US perm = 1 grain/(h ft2 inHg) = 5.7213e-11 kg/(Pa s m2)
-    units.define("US_perm = 5.72135e-11 kilogram / pascal / second / meter ** 2 = perm")
+    units.define(f"US_perm = {US_PERM} kilogram / pascal / second / meter ** 2 = perm")
     return units
 
 

@@ -6,6 +6,7 @@ import difflib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TypeVar
 
+from cavity.constants import UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
 from cavity.errors import Fault, InputError
 
 if TYPE_CHECKING:
@@ -13,8 +14,6 @@ if TYPE_CHECKING:
 
 TOUCH = 1e-6  # m, heights closer than this are the same height
 DEEPEST = 1.0  # m, a deeper space is no cavity of a cladding
-# of an air layer, m2 of openings per m of wall length, ISO 6946
-UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT = 500e-6, 1500e-6
 
 
 @dataclass(frozen=True)
