@@ -7,6 +7,7 @@ its callers with old machine code. The cache folder is therefore named by a hash
 from __future__ import annotations
 
 import contextlib
+import gc
 import hashlib
 import io
 import shutil
@@ -14,7 +15,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numba
+from numba.core import event
 
+from cavity import terminal
 from cavity.files import cache_folder
 
 if TYPE_CHECKING:
@@ -112,10 +115,10 @@ def _sealed_cache() -> Any:
     class Sealed(FunctionCache):
         _impl_class = Kind
 
-        def __init__(self, function: Any) -> None:
+        def __init__(self, function: Any, kind: str) -> None:
             super().__init__(function)
             plain = self._cache_file
-            self._cache_file = Files(plain._cache_path, self._impl.filename_base, plain._source_stamp)
+            self._cache_file = Files(plain._cache_path, f"{self._impl.filename_base}.{kind}", plain._source_stamp)
 
         def load_overload(self, sig: Any, target_context: Any) -> Any:
             try:
@@ -152,11 +155,47 @@ def jit(function: Callable[..., Any]) -> Callable[..., Any]:
     if _FOLDER:
         numba.config.CACHE_DIR = _FOLDER
     try:
-        compiled = numba.njit(
-            nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=True, **_UNCOUNTED
-        )(function)  # fmt: skip
-        if _FOLDER and _CACHE and hasattr(compiled, "_cache"):  # not where compilation is switched off
-            compiled._cache = _CACHE(function)
+        compiled = _made(function, "python")
+        if hasattr(compiled, "get_call_template") and hasattr(compiled, "get_overload"):
+            # Other kernels get a twin without the code that unpacks Python objects, which takes longer to compile than
+            # the kernel itself. Python never gets the twin: calling it would end the process.
+            twin = _made(function, "kernel", no_cpython_wrapper=True)
+            compiled.get_call_template, compiled.get_overload = twin.get_call_template, twin.get_overload
         return compiled
     finally:
         numba.config.CACHE_DIR = before
+
+
+def _made(function: Callable[..., Any], kind: str, **options: Any) -> Any:
+    made = numba.njit(
+        nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=True, no_cfunc_wrapper=True, **options,
+        **_UNCOUNTED,
+    )(function)  # fmt: skip
+    if _FOLDER and _CACHE and hasattr(made, "_cache"):  # not where compilation is switched off
+        made._cache = _CACHE(function, kind)
+    return made
+
+
+class _Compilations(event.Listener):
+    """Tells the command line of kernels being compiled, and keeps the collector of cyclic garbage out of it."""
+
+    def __init__(self) -> None:
+        self._count = self._depth = 0  # numba compiles in one thread at a time
+        self._collects = False
+
+    def on_start(self, event: Any) -> None:  # noqa: ARG002
+        """Count a kernel; those that it calls are compiled within."""
+        if self._depth == 0:
+            self._collects = gc.isenabled()
+            gc.disable()  # it would walk through millions of live objects over and over: an eighth of the time
+        self._count, self._depth = self._count + 1, self._depth + 1
+        terminal.compiling(self._count)
+
+    def on_end(self, event: Any) -> None:  # noqa: ARG002
+        """Leave a kernel."""
+        self._depth -= 1
+        if self._depth == 0 and self._collects:
+            gc.enable()
+
+
+event.register("numba:compile", _Compilations())

@@ -56,8 +56,11 @@ class Commands(click.Group):
 
         if not _has_folder():  # neither paths nor the compiler work without one
             raise Failure("The working folder was deleted; change to another and start again.", 1)
+        from cavity.terminal import Announced, watched
+
         try:
-            return super().invoke(ctx)
+            with watched(Announced(lambda line: click.echo(line, err=True))):
+                return super().invoke(ctx)
         except InputError as error:
             faults = [str(fault) for fault in error.faults]
             if len(faults) > _SHOWN:
@@ -316,8 +319,8 @@ def compare(
 
     from cavity.errors import ConvergenceError, Fault, InputError
     from cavity.files import HTML, PDF, check_outputs, write_whole
-    from cavity.report import office, summary, write_docx, write_report, write_xlsx
-    from cavity.report.listing import comparison_lines, comparison_tables, shown_progress
+    from cavity.report import office, summary, summary_page, write_docx, write_report, write_xlsx
+    from cavity.report.comparison_text import comparison_lines, comparison_tables, shown_progress
     from cavity.report.tables import write_tables
     from cavity.study import compare as run
     from cavity.study import save_cases
@@ -390,7 +393,7 @@ def compare(
             if many:
                 found += summary.rows(comparison, file=str(path), report=target.name if page else "")
     if overview:
-        files.write("Summary: ", summary.write_summary, found, overview)
+        files.write("Summary: ", summary_page.write_summary, found, overview)
         files.write("Summary: ", write_whole, overview.with_suffix(".csv"), summary.csv(found))
     console = Console(highlight=False)
     for table in [summary.table(found)] if many else comparison_tables(comparison):
@@ -469,12 +472,12 @@ def materials(name: str | None, group: str | None) -> None:
     """List the built-in materials, or all values of the material NAME."""
     from rich.console import Console
 
-    from cavity.wallfile.listing import material_detail, materials_table
+    from cavity.wallfile.materials_text import material_detail, materials_table
 
     console = Console(highlight=False)
     console.print(material_detail(name) if name else materials_table(console.width, group))
     if name:
-        from cavity.wall.listing import material_curves
+        from cavity.wall.monthly_text import material_curves
         from cavity.wallfile import material
 
         console.print(material_curves(material(name), console.width))
@@ -523,7 +526,7 @@ def climate(
     """  # noqa: D301
     from rich.console import Console
 
-    from cavity.climate.listing import climates_table, notes, prepare, table
+    from cavity.climate.climate_text import climates_table, notes, prepare, table
 
     if not files:
         if rain or rain_total or wall or year or warmer is not None or out or save:
@@ -576,12 +579,12 @@ def monthly(
     """Check a wall by monthly means: condensate and drying (ISO 13788), U-value (ISO 6946), surface mould factor."""
     from rich.console import Console
 
-    from cavity.climate.listing import notes
+    from cavity.climate.climate_text import notes
     from cavity.errors import Fault, InputError
     from cavity.units import parse_quantity
-    from cavity.wall.listing import monthly_lines, monthly_table
     from cavity.wall.monthly import DIFFERENCES
     from cavity.wall.monthly import monthly as run
+    from cavity.wall.monthly_text import monthly_lines, monthly_table
     from cavity.wallfile import read_wall
 
     metres = None
@@ -640,7 +643,7 @@ def airflow(
     from rich.console import Console
 
     from cavity.airflow.steady import difference_sentence, numbers, steady_columns
-    from cavity.climate.listing import table
+    from cavity.climate.climate_text import table
     from cavity.constants import ICE_POINT
     from cavity.errors import Fault, InputError
     from cavity.files import HTML, check_outputs
@@ -700,7 +703,7 @@ def verify(areas: tuple[str, ...], report: str | None, short: bool) -> None:
     console = Console(highlight=False)
     for area, cases in found.items():
         console.print(published.terminal_table(area, cases, every=not short))
-    click.echo(f"\n{published.summary(found)}")
+    click.echo(f"\n{published.summary(found)}\n{published.provenance(found)}")
     files.tell()
     bad = published.failed(found)
     if bad:
@@ -769,26 +772,34 @@ def _depth(text: str | None) -> float | None:
 @click.option("--margin", default="0 %", metavar="PERCENT", help='Distance to keep from every limit, such as "10 %".')
 @click.option("--strict", is_flag=True, help="Items to review do not pass either.")
 @click.option("--out", type=click.Path(), help="Write a page with the minima and all cases (HTML).")
+@click.option(
+    "--xlsx", type=click.Path(), metavar="FILE", help="Write the minima and all cases as a spreadsheet (XLSX)."
+)
 @_engine_options
 def size(
     wallfile: str, climate: str | None, rain: str | None, rain_total: str | None, openings: str | None,
     depths: tuple[str, ...], column: str | None,
-    scaled: tuple[str, ...], margin: str, strict: bool, out: str | None, scheduler: str | None, fresh: bool,
+    scaled: tuple[str, ...], margin: str, strict: bool, out: str | None, xlsx: str | None, scheduler: str | None,
+    fresh: bool,
 ) -> None:  # fmt: skip
     """Find the minimum vents, gaps at the rail ends and cavity depth with which WALLFILE meets every criterion."""
     from rich.console import Console
 
     from cavity.files import HTML, check_outputs
-    from cavity.report.listing import shown_progress
+    from cavity.report import office
+    from cavity.report.comparison_text import shown_progress
     from cavity.report.study_page import write_size_page
-    from cavity.study.listing import size_tables
+    from cavity.report.workbook import write_size_xlsx
     from cavity.study.size import size as run
+    from cavity.study.study_text import size_tables
     from cavity.wallfile import read_wall
 
     share = _quantity("--margin", margin, "", 0.0, 0.9, "10 %")
     metres = [_quantity("--depth", text, "m", 0.001, 0.5, "30 mm") for text in depths]
+    outputs = [("--out", out, HTML), *(("--xlsx", each, office.START) for each in office.targets("--xlsx", xlsx, None))]
+    check_outputs(outputs, [wallfile, climate, rain])  # before anything is read
     wall = read_wall(wallfile)
-    check_outputs([("--out", out, HTML)], [wallfile, climate, rain, wall.indoor.file])
+    check_outputs(outputs, [wallfile, climate, rain, wall.indoor.file])
     weather = _weather(climate, rain, rain_total)
     with shown_progress() as progress:
         found = run(
@@ -798,6 +809,8 @@ def size(
     files = _Files()
     if out:
         files.write("Page: ", write_size_page, found, out)
+    if xlsx:
+        files.write("Spreadsheet: ", write_size_xlsx, found, xlsx)
     click.echo(f"{found.wall_name}, openings {found.opening_set!r}, {found.column}, in {found.climate_name}\n")
     console = Console(highlight=False)
     for table in size_tables(found):
@@ -831,10 +844,10 @@ def uncertainty(
     from rich.console import Console
 
     from cavity.files import HTML, NETCDF, check_outputs
-    from cavity.report.listing import shown_progress
+    from cavity.report.comparison_text import shown_progress
     from cavity.report.study_page import write_uncertainty_page
     from cavity.result import save as write
-    from cavity.study.listing import range_lines, range_table, uncertainty_table
+    from cavity.study.study_text import range_lines, range_table, uncertainty_table
     from cavity.study.uncertainty import uncertainty as run
     from cavity.wallfile import read_wall
 
@@ -885,7 +898,7 @@ def advise(
 ) -> None:  # fmt: skip
     """Say what to change first about WALLFILE: each change is simulated. With the drying time of a wetting event."""
     from cavity.errors import ConvergenceError
-    from cavity.report.listing import shown_progress
+    from cavity.report.comparison_text import shown_progress
     from cavity.study.advice import advise as run
     from cavity.study.advice import lines
     from cavity.study.wetting import wettable, wetting_event
@@ -933,8 +946,8 @@ def lesson(
     Computed for WALLFILE, default: the fictitious wall of `cavity new`; rails and barriers are left out.
     """
     from cavity.files import HTML, check_outputs
+    from cavity.report.comparison_text import shown_progress
     from cavity.report.lesson_page import write_lesson
-    from cavity.report.listing import shown_progress
     from cavity.study.lesson import base_case, lessons
     from cavity.wallfile import parse_wall, read_wall, starter
 

@@ -7,8 +7,9 @@ import contextlib
 import io
 import os
 import sys
+import time
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 # what a terminal without the character shows in its place
@@ -115,3 +116,50 @@ def patient() -> Iterator[list[OSError]]:
                 stream.flush()
         sys.stdout, sys.stderr = before
         faults += [output.fault for output in outputs[:1] if output.fault]
+
+
+KERNELS = 115  # compiled for a first year, about: for the percentage shown
+_watchers: list[Callable[[int], None]] = []
+
+
+def compiling(count: int) -> None:
+    """Pass on that a kernel is about to be compiled, the `count`th of this process, to the watcher that came last."""
+    if _watchers:
+        _watchers[-1](count)
+
+
+@contextlib.contextmanager
+def watched(watcher: Callable[[int], None]) -> Iterator[None]:
+    """Call `watcher` for each kernel that is compiled meanwhile."""
+    _watchers.append(watcher)
+    try:
+        yield
+    finally:
+        _watchers.remove(watcher)
+
+
+def compiling_text(count: int) -> str:
+    """Return what is said of the compilation: that it happens once, and how far it is."""
+    done = min(100 * count // KERNELS, 99)
+    return f"Compiling the model for this computer, once ({done} %)"
+
+
+class Announced:
+    """A watcher that says once, as a line, that compiling has begun; a few small kernels are not worth it.
+
+    Parameters
+    ----------
+    write : callable
+        Writes a line to standard error.
+    """
+
+    def __init__(self, write: Callable[[str], Any]) -> None:
+        self._write, self._first, self._said = write, 0.0, False
+
+    def __call__(self, count: int) -> None:  # noqa: ARG002
+        """Say so from the second second on."""
+        now = time.monotonic()
+        self._first = self._first or now
+        if not self._said and now - self._first > 1.0:
+            self._said = True
+            self._write("Compiling the model for this computer: once after each update, half a minute to a minute ...")

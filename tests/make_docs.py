@@ -1,10 +1,11 @@
-"""Recipe of docs/wallfile.md, of the thresholds in docs/criteria.md and of the published cases' outcomes: run it to
-write all of them again from the program."""
+"""Recipe of docs/wallfile.md, of the thresholds in docs/criteria.md, and of the benchmark cases' outcomes with their
+counts in README.md: run it to write all of them again from the program."""
 
 from __future__ import annotations
 
 import json
 import re
+import textwrap
 import types
 import typing
 from pathlib import Path
@@ -21,7 +22,9 @@ from cavity.wallfile.values import Leaf
 
 TARGET = Path(__file__).parents[1] / "docs" / "wallfile.md"
 CRITERIA = TARGET.with_name("criteria.md")
+README = TARGET.parents[1] / "README.md"
 CHECKS = Path(evidence.__file__).with_name("published.json")
+CASES_BEGIN = "<!-- cases: written by tests/make_docs.py -->"
 LIMITS_BEGIN, LIMITS_END = "<!-- limits: written by tests/make_docs.py -->", "<!-- end -->"
 HEAD = """# The wall file, key by key
 
@@ -153,13 +156,24 @@ def with_limits(text: str) -> str:
     return f"{head}{LIMITS_BEGIN}\n{limits_table()}\n{LIMITS_END}{tail}"
 
 
+def with_cases(text: str, found: dict[str, object]) -> str:
+    """Return the README with the counts of the benchmark cases in their place."""
+    head, _, rest = text.partition(CASES_BEGIN)
+    _, _, tail = rest.partition(LIMITS_END)
+    said = textwrap.fill(f"`cavity verify` runs {len(found['cases'])} cases. {found['provenance']}", 120)
+    return f"{head}{CASES_BEGIN}\n{said}\n{LIMITS_END}{tail}"
+
+
 def checks_text(found: dict[str, object]) -> str:
-    """Return the outcomes of the published cases as JSON, a line a case."""
+    """Return the outcomes of the benchmark cases as JSON, a line a case."""
     rows = ",\n".join(json.dumps(row, ensure_ascii=False) for row in found["cases"])
-    return f'{{"version": {json.dumps(found["version"])}, "cases": [\n{rows}\n]}}\n'
+    head = ", ".join(f"{json.dumps(key)}: {json.dumps(found[key])}" for key in ("version", "provenance"))
+    return f'{{{head}, "cases": [\n{rows}\n]}}\n'
 
 
 if __name__ == "__main__":
     TARGET.write_text(page(), encoding="utf-8")
     CRITERIA.write_text(with_limits(CRITERIA.read_text(encoding="utf-8")), encoding="utf-8")
-    CHECKS.write_text(checks_text(verify.digest(verify.run(()))), encoding="utf-8")
+    found = verify.digest(verify.run(()))
+    CHECKS.write_text(checks_text(found), encoding="utf-8")
+    README.write_text(with_cases(README.read_text(encoding="utf-8"), found), encoding="utf-8")

@@ -12,7 +12,7 @@ from wall_bounds import PLAIN, bounds, changed, toml
 import cavity
 from cavity.cli import main
 from cavity.errors import InputError
-from cavity.report.listing import comparison_lines, comparison_tables
+from cavity.report.comparison_text import comparison_lines, comparison_tables
 from cavity.report.page import render
 from cavity.report.tables import tables
 from cavity.wallfile import parse_wall

@@ -248,3 +248,9 @@ def test_an_exchange_too_small_to_count_is_none():
     assert cavity_air.inlet_weight_mixing(2.0, 3.0, 1e-9) == pytest.approx(
         cavity_air.inlet_weight_mixing(2.0, 3.0, 0.0), abs=1e-8
     )
+
+
+@given(st.floats(1e-9, 50.0), st.just(0.0) | st.floats(1e-9, 50.0))
+def test_two_laws_join_by_their_cubes(a, b):
+    assert cavity_air.joined_by_cubes(a, b) == pytest.approx((a**3 + b**3) ** (1.0 / 3.0), rel=1e-14)
+    assert cavity_air.joined_by_cubes(b, a) == cavity_air.joined_by_cubes(a, b)

@@ -11,7 +11,7 @@ from test_study_size import small_wall
 
 import cavity
 from cavity.errors import InputError
-from cavity.report import answer, listing, page, tables
+from cavity.report import answer, comparison_text, page, tables
 from cavity.risk.ranking import gather
 from cavity.risk.recommend import recommend
 from cavity.study.changes import with_variant
@@ -102,8 +102,8 @@ def test_the_report_and_the_tables_name_facings_and_variants(found):
     head, *rows = made["cases.csv"].splitlines()
     assert head.endswith(",variant")
     assert sorted(row.rsplit(",", 1)[1] for row in rows) == sorted(["as drawn", "thick", "thin"] * 2)
-    assert len(listing.comparison_tables(found)) == 3
-    said = "\n".join(listing.comparison_lines(found))
+    assert len(comparison_text.comparison_tables(found)) == 3
+    said = "\n".join(comparison_text.comparison_lines(found))
     assert "Variant “thick”" in said and "The wall as drawn" in said and said.count("best of all") == 1
 
 

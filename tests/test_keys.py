@@ -850,6 +850,8 @@ SUNNY = of("temperature", 15, face="back of cladding")
 SIMULATE = [
     ("opening_set", "vents", "wide", inflow, 10.0, SETS),
     ("depth", 0.012, 0.04, inflow, 15.0, WIDE),
+    ("depth", 0.04, 0.012, rate, 8.0, {}),  # the volume
+    ("depth", 0.005, 0.025, across, 0.04, CLOSED),  # still air in sun
     ("column", "a", "b", stack, 0.1, STRIPS),
     ("hours", 6, 12, lambda case: float(case.ds.sizes["time"]), 6.0, {}),
 ]
@@ -857,7 +859,7 @@ SIMULATE = [
 
 @pytest.mark.parametrize(("option", "low", "high", "output", "least", "context"), SIMULATE, ids=IDS)
 def test_an_option_of_simulate_moves_what_it_is_for(option, low, high, output, least, context):
-    weather = "calm" if option == "column" else "winter"
+    weather = "calm" if output is stack else "sun" if output is across else "winter"
     before, after = (output(Case(edited(context), weather, **{option: value})) for value in (low, high))
     assert after - before >= least, f"{before:.6g} to {after:.6g}"
 

@@ -1,5 +1,8 @@
 """Lessons: each step changes one thing only, the numbers are those of the Dataset, the page tells them."""
 
+import base64
+import shutil
+import subprocess
 import xml.etree.ElementTree as ET
 from dataclasses import asdict, replace
 
@@ -12,8 +15,9 @@ from dataset_factory import make_dataset
 import cavity
 from cavity.cli import main
 from cavity.errors import InputError
-from cavity.report import lesson_page
+from cavity.report import lesson_page, lesson_scene, pdf
 from cavity.study import lesson
+from cavity.study.wetting import wetting_event
 from cavity.wallfile import parse_wall, starter
 
 SET = "10 mm slots"
@@ -148,7 +152,18 @@ def made_up(key="depth"):
             label, 0.5 * k, 40.0 / k, 10.0 / k, 90.0 / k, 0.7, 100.0 * k, 2000.0 / k, 0.02 * k, 3.0, 10.0 * k
         )
 
-    return lesson.Lesson(key, lesson.QUANTITIES[key], tuple(step(f"{10 * k} mm", k) for k in (1, 2, 4)))
+    def drying(k):
+        return lesson.Drying("sheathing", 0.5, tuple(0.5 * 0.5 ** (day * k / 40) for day in range(1, 366)))
+
+    def shape(k):
+        return lesson.Shape(0.01 * k, 6.0, 0.008, 0.0 if k == 1 else 0.002 * k, 0.0 if k == 1 else 0.002 * k)
+
+    steps = tuple(
+        replace(step(f"{10 * k} mm", k), excess=400.0 / k, inner=0.9 - 0.1 * k, shape=shape(k),
+                drying=drying(k) if key == "drying" else None)
+        for k in (1, 2, 4)
+    )  # fmt: skip
+    return lesson.Lesson(key, lesson.QUANTITIES[key], steps)
 
 
 def test_every_lesson_has_its_text_equation_question_and_figure(tmp_path):
@@ -157,11 +172,12 @@ def test_every_lesson_has_its_text_equation_question_and_figure(tmp_path):
         made, tmp_path / "l.html", wall_name="<Wall>", climate_name="Plain", invented=["wall"]
     )
     text = page.read_text("utf-8")
-    assert text.count('<details class="answer">') == 10 and text.count('class="plot"') == 10 and "&lt;Wall&gt;" in text
+    assert text.count('<details class="answer">') == 12 and text.count('class="plot"') == 12 and "&lt;Wall&gt;" in text
+    assert text.count('<figure class="scene') == 3 * 12 and text.count('type="range"') == 12
     assert "has no rain" not in text
     dry = lesson_page.write_lesson(made, tmp_path / "d.html", wall_name="Wall", climate_name="Dry", rain=False)
     assert "The weather file has no rain" in dry.read_text("utf-8")
-    assert "can carry fire" in text and "The wall is invented." in text
+    assert "can carry fire" in text and "The wall is fictitious." in text
     for key in lesson.QUANTITIES:
         root = ET.fromstring(lesson_page._TEXTS[key].equation)
         assert root.tag == "math" and root.attrib["aria-label"]
@@ -195,17 +211,26 @@ def test_lessons_read_the_simulated_year_of_each_run_and_tell_of_each(wall, wint
     runs = lesson.plan(plain, winter, SET)
     steps = [step for one in done for step in one.steps]
     assert [step.label for step in steps] == [run.label for run in runs]
-    assert [count for count, _, _ in told] == list(range(1, len(runs) + 1))
-    assert {name for _, _, name in told} == {f"{lesson.QUANTITIES[run.key]}: {run.label}" for run in runs}
+    wetted = [run for run in runs if run.key == "drying"]
+    every = len(runs) + 4 * len(wetted)  # each wetted and dry, as drawn and closed
+    assert [count for count, _, _ in told] == list(range(1, every + 1)) and {whole for _, whole, _ in told} == {every}
+    assert {name for _, _, name in told} == {f"{lesson.QUANTITIES[run.key]}: {run.label}" for run in runs} | {"Drying"}
     for run, step in list(zip(runs, steps, strict=True))[::5]:
-        assert step == lesson.readings(run.label, cavity.simulate(run.wall, run.weather, depth=run.depth), run.value)
+        ds = cavity.simulate(run.wall, run.weather, depth=run.depth)
+        assert replace(step, drying=None) == lesson.readings(run.label, ds, run.value)
     assert len({step.rate for step in steps}) > len(runs) // 2  # the runs differ
+    # the curve of an opening is that of a wetting event of the same wall
+    last = next(one for one in done if one.key == "drying").steps[-1]
+    event = wetting_event(wetted[-1].wall, winter, depth=wetted[-1].depth)
+    assert last.drying.left == pytest.approx(event.as_drawn[23::24], rel=1e-12)
+    assert (last.drying.layer, last.drying.brought) == (event.layer, event.amount)
+    assert all((step.drying is None) == (run.key != "drying") for run, step in zip(runs, steps, strict=True))
 
 
 def test_the_night_lesson_names_the_opening_with_the_smallest_film():
     steps = [replace(step, film=film) for step, film in zip(made_up("night").steps, (8e-3, 4e-3, 7e-3), strict=True)]
     (said,) = lesson_page._extremes(replace(made_up("night"), steps=tuple(steps)))
-    assert "8.0 g/m², stands with 10 mm" in said and "the smallest, 4.0 g/m², with 20 mm" in said
+    assert "8.0 g/m², occurs with 10 mm" in said and "the smallest, 4.0 g/m², with 20 mm" in said
     assert "fewest with 10 mm (100 h)" in said and lesson_page._extremes(made_up("depth")) == []
 
 
@@ -213,3 +238,220 @@ def test_steps_are_drawn_at_their_true_distance_and_kinds_are_not_joined():
     assert list(lesson_page.figure(made_up("depth")).data[0].x) == [10.0, 20.0, 40.0]
     kinds = lesson_page.figure(made_up("blind"))
     assert list(kinds.data[0].x) == ["10 mm", "20 mm", "40 mm"] and kinds.data[0].mode == "markers"
+
+
+def test_days_until_a_fraction_has_dried_for_good():
+    left = (0.4, 0.24, 0.3, 0.2, 0.06, 0.04)  # at the end of each day; it rises once more above the half
+    drying = lesson.Drying("board", 0.5, left)
+    assert drying.days(0.5) == 4 and drying.days(0.9) == 6 and np.isnan(drying.days(0.95))
+    assert lesson.Drying("board", 0.5, (0.1, 0.0)).days(0.5) == 1
+
+
+def test_drying_and_brick_begin_closed_and_change_the_vents_alone(runs):
+    for key, count in (("drying", 6), ("brick", 5)):
+        mine = [run for run in runs if run.key == key]
+        assert mine[0].label == "closed" and mine[0].wall.opening_sets[0].openings == () and len(mine) == count
+        areas = [sum(each.free_area for each in run.wall.opening_sets[0].openings) for run in mine]
+        assert areas == sorted(areas) and areas[0] == 0.0
+        for run in mine[2:]:
+            fields = changed(asdict(mine[1].wall), asdict(run.wall))
+            assert fields <= {".opening_sets.openings.gross_area", ".opening_sets.openings.clear_height"}
+            assert run.weather is mine[0].weather
+    tight = next(run.wall for run in runs if run.key == "drying")
+    assert all(layer.material.metal for layer in tight.cladding)  # closed, it leaves no way outwards
+    brick = next(run.wall for run in runs if run.key == "brick")
+    assert brick.orientation == 180.0 and "brick" in brick.cladding[0].material.name
+    assert any(layer.name == "vapour retarder" for layer in brick.backup)
+
+
+def test_readings_behind_brick_are_those_of_the_dataset():
+    ds = make_dataset(hours=24 * 40)
+    step = lesson.readings("x", ds)
+    bright = ds["sun_on_wall"].values >= np.quantile(ds["sun_on_wall"].values, 0.9)
+    excess = ds["cavity_vapour_pressure"].values.mean(axis=1) - ds["vapour_pressure_outdoor"].values
+    assert step.excess == pytest.approx(excess[bright].mean(), rel=1e-12)
+    face = [str(name) for name in ds["face"].values].index("mineral wool | vapour retarder")
+    humid = ds["relative_humidity"].values[:, :, face].astype(float)
+    means = [humid[start : start + 720].mean(axis=0).max() for start in range(len(humid) - 719)]
+    assert step.inner == pytest.approx(max(means), rel=1e-9)
+    assert step.shape.depth == ds.attrs["depth"] and step.shape.height == 3.0
+    assert step.shape.base + step.shape.head == pytest.approx(float(ds["opening_area"].sum()))
+
+
+def test_figures_of_drying_and_brick_hold_the_computed_numbers():
+    made = made_up("drying")
+    figure = lesson_page.figure(made)
+    assert [trace.name for trace in figure.data] == ["10 mm", "20 mm", "40 mm"]
+    assert figure.data[1].y[0] == 100.0 and figure.data[1].y[20] == pytest.approx(50.0)
+    assert lesson_page.marks(made) == {"traces": [0, 1, 2]} and lesson_page.marks(made_up("depth"))["x"] == [10, 20, 40]
+    assert lesson_page.marks(made_up("blind"))["x"] == [0, 1, 2]
+    table = lesson_page._table(made)
+    assert table["rows"][4] == [20, "70.7", "50.0", "25.0"]
+    assert "20 mm: 20 d and 67 d, 4 % left after 90 days" in lesson_page.told(made)
+    brick = lesson_page.figure(made_up("brick"))
+    assert list(brick.data[1].y) == [400.0, 200.0, 100.0] and list(brick.data[2].y) == pytest.approx([80, 70, 50])
+    assert "from 400 to 100 Pa" in lesson_page.told(made_up("brick"))
+    night = lesson_page.figure(made_up("night"))
+    assert list(night.data[1].y) == [100.0, 200.0, 400.0] and list(night.data[2].y) == pytest.approx([20, 40, 80])
+
+
+# ---- the drawing -----------------------------------------------------------------------------------------------------
+def drawn(key, at, **changes):
+    made = made_up(key)
+    steps = tuple(replace(step, **changes) if n == at else step for n, step in enumerate(made.steps))
+    made = replace(made, steps=steps)
+    return ET.fromstring(lesson_scene.scene(made, steps[at]))
+
+
+def by_class(svg, name):
+    return [node for node in svg.iter() if name in node.attrib.get("class", "").split()]
+
+
+def test_the_drawing_follows_depth_flow_and_water():
+    walls = [float(by_class(drawn("depth", at), "wall")[0].attrib["x"]) for at in range(3)]
+    assert walls[2] - walls[1] == pytest.approx(2 * (walls[1] - walls[0]), rel=0.01)  # 10, 20 and 40 mm
+    widths = [float(by_class(drawn("depth", at), "air")[0].attrib["stroke-width"]) for at in (1, 2)]
+    assert widths[1] > widths[0]
+    assert [len(by_class(drawn("depth", at), "drop")) for at in range(3)] == [3, 5, 10]
+    assert not by_class(drawn("depth", 1, film=0.0), "drop")
+
+
+def test_the_arrow_turns_with_the_air_and_is_gone_where_there_is_no_way_through():
+    up, down = (
+        by_class(drawn("openings", 1, upward=share), "air")[0].attrib["d"].removeprefix("M").split("L")
+        for share in (0.9, 0.1)
+    )
+    assert up == down[::-1] and float(up[0].split()[1]) > float(up[-1].split()[1])  # from below upwards
+    assert not by_class(drawn("drying", 0), "air") and not by_class(drawn("drying", 0), "vent")
+    one = drawn("blind", 1, shape=lesson.Shape(0.03, 6.0, 0.008, 0.02, 0.0))
+    assert len(by_class(one, "vent")) == 1 and len(by_class(one, "head")) == 2  # in and out of the one vent
+    assert "no way through" in drawn("drying", 0).attrib["aria-label"]
+
+
+def test_no_part_of_a_low_cavity_with_large_vents_is_drawn_upside_down():
+    low = lesson.Shape(0.03, 0.9, 0.008, 0.2, 0.2)
+    for node in drawn("height", 1, shape=low).iter():
+        assert float(node.attrib.get("height", 1)) >= 0.0, node.attrib
+
+
+def test_vapour_is_driven_inwards_as_the_cavity_is_damper():
+    def widths(**changes):
+        return [float(node.attrib["stroke-width"]) for node in by_class(drawn("brick", 1, **changes), "vapour")]
+
+    assert widths()[0] > widths(excess=50.0)[0] > 0 and widths(excess=-5.0) == []
+    assert by_class(drawn("brick", 1), "brick") and by_class(drawn("night", 1), "moon")
+
+
+# ---- in the browser --------------------------------------------------------------------------------------------------
+@pytest.fixture(scope="module")
+def page(tmp_path_factory):
+    made = [made_up(key) for key in lesson.QUANTITIES]
+    base = lesson.base_case(parse_wall(starter(), "starter"), SET)
+    return lesson_page.write_lesson(
+        made, tmp_path_factory.mktemp("l") / "l.html", wall_name="Wall", climate_name="Plain", base=base
+    )
+
+
+@pytest.fixture(scope="module")
+def browser():
+    from selenium import webdriver
+    from selenium.webdriver.chrome.service import Service
+
+    options = webdriver.ChromeOptions()
+    options.binary_location = pdf.find_browser()
+    for switch in ("--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run"):
+        options.add_argument(switch)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    made = webdriver.Chrome(options=options, service=Service(shutil.which("chromedriver")))
+    made.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride", {"width": 1366, "height": 768, "deviceScaleFactor": 1, "mobile": False}
+    )
+    yield made
+    made.quit()
+
+
+def opened(browser, page):
+    browser.get(page.as_uri())
+    browser.set_script_timeout(120)
+    browser.execute_async_script(
+        "const done = arguments[0]; const wait = () => document.documentElement.dataset.ready === '1' ? done()"
+        " : setTimeout(wait, 100); wait()"
+    )
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(pdf.find_browser() is None or shutil.which("chromedriver") is None, reason="no Chromium")
+class TestInTheBrowser:
+    def test_slider_moves_drawing_readings_and_mark(self, browser, page):
+        opened(browser, page)
+        for key, part in (("depth", 1), ("drying", 11)):
+            move = (
+                "const s = document.getElementById(arguments[0]); s.value = arguments[1];"
+                "s.dispatchEvent(new Event('input'))"
+            )
+            browser.execute_script(move, f"step-{key}", "2")
+            shown = browser.find_elements("css selector", f"#part-{part} .scene")
+            assert [each.is_displayed() for each in shown] == [False, False, True]
+            assert browser.find_element("css selector", f"#part-{part} output").text == "40 mm"
+            assert browser.find_element("id", f"step-{key}").get_attribute("aria-valuetext") == "40 mm"
+        browser.execute_async_script("requestAnimationFrame(() => setTimeout(arguments[0], 100))")
+        mark = browser.execute_script("return document.getElementById('fig-depth').layout.shapes.at(-1)")
+        assert (mark["x0"], mark["x1"], mark["yref"]) == (40, 40, "paper")
+        wide = browser.execute_script("return document.getElementById('fig-drying').data.map(t => t.line.width)")
+        assert wide[2] > 2 * wide[0] == 2 * wide[1]
+
+    def test_presentation_fits_the_screen_with_question_and_answer(self, browser, page):
+        from selenium.webdriver.common.keys import Keys
+
+        opened(browser, page)
+        browser.find_element("id", "present").click()
+        body = browser.find_element("tag name", "body")
+        for number, key in enumerate(lesson.QUANTITIES, 1):
+            on = browser.find_element("css selector", "section.on")
+            assert on.get_attribute("id") == f"part-{number}"
+            assert on.find_element("class name", "ask").text == lesson_page._TEXTS[key].question
+            assert not on.find_element("class name", "reply").is_displayed()
+            body.send_keys("+")
+            assert on.find_element("tag name", "output").text == "20 mm"
+            for answered in (False, True):
+                if answered:
+                    body.send_keys(" ")
+                    reply = on.find_element("class name", "reply")
+                    assert lesson_page._TEXTS[key].why in reply.text
+                    size = float(reply.value_of_css_property("font-size").removesuffix("px"))
+                    assert size >= 18, (key, size)
+                    ends = browser.execute_script(
+                        "const r = arguments[0]; return r.getBoundingClientRect().top + r.scrollHeight", reply
+                    )
+                    assert ends <= 768, (key, ends)
+                lowest = browser.execute_script(
+                    "return Math.max(...[...document.querySelectorAll('section.on, section.on *')]"
+                    ".filter((e) => e.getClientRects().length && !e.closest('.plot'))"
+                    ".map((e) => e.getBoundingClientRect().bottom))"
+                )
+                assert lowest <= 768, (key, answered, lowest)
+                assert browser.execute_script("return document.documentElement.scrollWidth") <= 1366
+            body.send_keys(Keys.ARROW_RIGHT)
+        body.send_keys(Keys.ESCAPE)
+        assert (
+            len([each for each in browser.find_elements("css selector", "section.lesson") if each.is_displayed()]) == 12
+        )
+        assert not [entry for entry in browser.get_log("browser") if entry["level"] in ("SEVERE", "WARNING")]
+
+    @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="no poppler-utils")
+    def test_handout_has_no_answers_and_the_sheet_of_the_teacher_has_them(self, browser, page, tmp_path):
+        opened(browser, page)
+        texts = []
+        for name in ("handout", "teacher"):
+            made = browser.execute_cdp_cmd("Page.printToPDF", {"printBackground": True})
+            path = tmp_path / f"{name}.pdf"
+            path.write_bytes(base64.b64decode(made["data"]))
+            text = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, check=True).stdout.decode()
+            texts.append(" ".join(text.split()))
+            browser.find_element("id", "answers").click()
+        for each in lesson_page._TEXTS.values():
+            assert each.question in texts[0] and each.question in texts[1]
+            start = " ".join(each.why.split()[:8])
+            assert start not in texts[0] and start in texts[1], start
+        assert "Computed here" not in texts[0] and texts[1].count("Computed here") >= 12
+        assert "Page 1 of" in texts[0] and "Data of this figure" not in texts[0]

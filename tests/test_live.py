@@ -12,7 +12,7 @@ from conftest import ROOT
 from starlette.testclient import TestClient
 
 import cavity
-from cavity.errors import InputError
+from cavity.errors import InputError, Stopped
 from cavity.live import desk, server, studies
 from cavity.risk import judge
 from cavity.study.engine import Engine
@@ -158,15 +158,25 @@ def test_the_year_is_the_one_of_simulate_bit_for_bit(client, work):
 def test_an_older_request_of_a_tab_is_dropped():
     latest = server.Latest()
     first = latest.arrived("a", 1)
-    assert not first()
+    assert not first[0]
     second = latest.arrived("a", 2)
-    assert first() and not second() and not latest.arrived("b", 1)()
+    assert first[0] and not second[0] and not latest.arrived("b", 1)[0]
+    assert latest.arrived("a", 1)[0]  # came late
 
 
-def test_a_superseded_year_says_so_and_runs_nothing(work, monkeypatch):
-    monkeypatch.setattr(work.engine, "run", lambda *_, **__: pytest.fail("was computed"))
-    with pytest.raises(desk.Superseded):
-        work.year(TEXT, "inland", stale=lambda: True)
+def test_a_year_that_is_not_wanted_any_more_ends_at_once_and_is_not_kept(work):
+    flag = np.zeros(1, dtype=np.int64)
+    text = TEXT.replace('depth = "30 mm"', 'depth = "33 mm"').replace("max_years = 1", "max_years = 9")
+    work.year(TEXT, "inland")  # compiled
+    threading.Timer(0.15, flag.__setitem__, (0, 1)).start()
+    begun = time.monotonic()
+    with pytest.raises(Stopped):
+        work.year(text, "inland", stop=flag)
+    ended = time.monotonic() - begun
+    flag[0] = 0
+    begun = time.monotonic()
+    found = work.year(text, "inland", stop=flag)  # computed, not found among the kept
+    assert found["status"] and time.monotonic() - begun > 2.0 * (ended - 0.15) > 0.0
 
 
 def test_an_uploaded_climate_is_read_with_all_checks_and_named_as_the_user_does(client):

@@ -205,7 +205,7 @@ def test_a_search_in_which_every_split_fails_ends():
 
 def test_size_goes_on_and_its_page_says_what_is_missing(days, tmp_path, failing, own_store):
     from cavity.report.study_page import write_size_page
-    from cavity.study.listing import size_tables
+    from cavity.study.study_text import size_tables
 
     wall = small_wall()
     failing(lambda _wall, _name, depth: depth == 0.02)

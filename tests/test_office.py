@@ -114,6 +114,27 @@ def test_text_is_never_a_formula_and_holds_no_control_characters(book):
     assert named["Wall"] == "=1+1 & Söhne " and named["Note"] == "fictitious example"
 
 
+def test_spreadsheet_of_a_sizing_holds_every_case_tried(tmp_path):
+    from openpyxl import load_workbook
+    from test_study_size import at, evaluator, sizing
+
+    from cavity.study.size import search
+
+    rows = search(evaluator(lambda depth, factor: 0.8 * (0.02 / depth) ** 0.5 / factor), at(0.015, 0.03))
+    found = sizing(rows)
+    made = load_workbook(workbook.write_size_xlsx(found, tmp_path / "size.xlsx"))
+    assert made.sheetnames == ["Summary", "Minima", "Cases tried"]
+    minima = rows_of(made["Minima"])
+    assert [row["Cavity depth [mm]"] for row in minima] == pytest.approx([15.0, 30.0])
+    assert [row["Least vents, times as drawn"] for row in minima] == pytest.approx([row.least for row in rows])
+    tried = rows_of(made["Cases tried"])
+    cases = [each for row in rows for each in row.outcomes]
+    assert [row["Vents, times as drawn"] for row in tried] == pytest.approx([each.factor for each in cases])
+    assert [row["Largest ratio to a limit [%]"] for row in tried] == pytest.approx([100 * c.severity for c in cases])
+    assert [row["Passes"] for row in tried] == ["yes" if each.passes else "no" for each in cases]
+    assert {"yes", "no"} == {row["Passes"] for row in tried}
+
+
 # ---- document --------------------------------------------------------------------------------------------------------
 def cells(table):
     return [[cell.text for cell in line.cells] for line in table.rows]

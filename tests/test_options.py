@@ -130,9 +130,9 @@ def test_climate_and_rain_arrive_where_weather_is_read(wall, record, command):
 
 def test_the_options_of_the_climate_command_arrive(wall, record):
     arguments = ["--rain", "b.epw", "--rain-total", "700 mm", "--year", "critical", "--warmer", "2.5"]
-    found = record("cavity.climate.listing", "prepare", "climate", "a.epw", "a2.epw", *arguments)
+    found = record("cavity.climate.climate_text", "prepare", "climate", "a.epw", "a2.epw", *arguments)
     assert found == {0: ("a.epw", "a2.epw"), "rain": "b.epw", "rain_total": "700 mm", "year": "critical", "warmer": 2.5}
-    plain = record("cavity.climate.listing", "prepare", "climate", "a.epw")
+    plain = record("cavity.climate.climate_text", "prepare", "climate", "a.epw")
     assert plain == {0: ("a.epw",), "rain": None, "rain_total": None, "year": None, "warmer": None}
 
 

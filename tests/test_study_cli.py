@@ -13,7 +13,7 @@ from cavity.cli import CAUTION, main
 from cavity.study import advice, uncertainty, wetting
 from cavity.study import size as size_module
 from cavity.study.advice import compare_findings
-from cavity.study.listing import input_rows
+from cavity.study.study_text import input_rows
 
 CLIMATE = str(Path(__file__).parents[1] / "climates" / "cool_marine.epw")
 

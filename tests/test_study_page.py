@@ -10,8 +10,8 @@ from test_study_size import sizing as made_sizing
 from test_study_uncertainty import made_study, with_pairs
 
 from cavity.report import study_page
-from cavity.study.listing import size_parts, size_rows
 from cavity.study.size import GAPS, Point, search
+from cavity.study.study_text import size_parts, size_rows
 
 
 def by_gap(batch):

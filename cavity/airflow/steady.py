@@ -16,6 +16,7 @@ from cavity.airflow.pressure import gust_pressure, pressure_coefficients, wind_p
 from cavity.climate.outside import INNER_SURFACE, heat_flow_direction, outside_coefficient
 from cavity.constants import CP_DIFFERENCE_BAND, DRY_AIR_HEAT, GRAVITY, HOUR, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
+from cavity.units import DENSEST, THINNEST, check_range
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -84,15 +85,16 @@ def steady_air(
 
     if sun is not None and cavity is not None:
         raise InputError(Fault("airflow", "sun and cavity temperature exclude each other", fix="give one of the two"))
-    _check("wind", wind, 0.0, 80.0, "m/s")
-    _check("outdoor and indoor temperature", (outdoor, indoor), 203.15, 333.15, "K")
+    check_range("airflow, wind", wind, "m/s", 0.0, 80.0)
+    check_range("airflow, outdoor and indoor temperature", (outdoor, indoor), "K", 203.15, 333.15)
+    check_range("airflow, pressure", pressure, "Pa", THINNEST, DENSEST)
     axis = "irradiance" if cavity is None else "prescribed_temperature"
     drivers = np.asarray((0.0,) if sun is None else sun, dtype=float)
     if cavity is not None:
         drivers = np.asarray(cavity, dtype=float)
-        _check("cavity temperature", drivers, 203.15, 373.15, "K")
+        check_range("airflow, cavity temperature", drivers, "K", 203.15, 373.15)
     else:
-        _check("sun", drivers, 0.0, 1500.0, "W/m2")
+        check_range("airflow, sun", drivers, "W/m2", 0.0, 1500.0)
     wall, air = case.wall, build_column(case)
     winds = np.asarray(wind, dtype=float)
     rho_out = pressure / (R_AIR * outdoor)
@@ -281,14 +283,6 @@ def numbers(text: str, option: str) -> tuple[float, ...]:
             )
         )
     return found
-
-
-def _check(what: str, values: Sequence[float] | np.ndarray, low: float, high: float, unit: str) -> None:
-    for value in values:
-        if not low <= value <= high:
-            raise InputError(
-                Fault(f"airflow, {what}", "out of range", f"{value:g} {unit}", f"{low:g} to {high:g} {unit}")
-            )
 
 
 def _resistance(layers: Sequence[Layer]) -> float:

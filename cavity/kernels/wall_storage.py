@@ -56,6 +56,8 @@ from cavity.kernels.wall_section import (
 MIN_CAPACITY = 1e-6  # kg/m3 per unit of u, water capacity of materials that hold none
 SKIN = 5e-8  # kg/m2 per unit of u, water that any face adsorbs, a molecule deep: its row is never empty
 U_OVERFULL = 14.0  # potential above which a capillary cell takes water beyond its retention curve, to be drained
+_ICE_SUCTION = WATER_DENSITY * FUSION_HEAT / SUCTION_SCALE
+_NO_ICE = math.exp(-3.0)  # e^(u - u_ice) below which ice would take less than 1e-9 from u
 ICE_BLEND = 0.15  # in u, width over which pore water turns to ice: numerically smooth, 0.3 K at -2 degC
 
 
@@ -98,19 +100,23 @@ def half_resistance(d, w, w_u, dry, by_water):
 
 
 @jit
-def ice_and_water(u, T):
-    """Return (u of the water that stays liquid in pores, its slopes in T and u, whether any is ice) (E51).
+def log_ice_point_by(T):
+    """Return ln(273.15 K / T), T from 180 K to 0 degC, by its series, within 1e-8."""
+    y = (ICE_POINT - T) / (ICE_POINT + T)
+    return 2.0 * y * (1.0 + y * y * (1.0 / 3.0 + y * y * (0.2 + y * y * (1.0 / 7.0 + y * y * (1.0 / 9.0)))))
+
+
+@jit
+def liquid_potential(u, T, log_ratio):
+    """Return (u of the water that stays liquid in pores, its slopes in T and u) (E51), log_ratio = ln(273.15 K / T).
 
     Water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron). T below 0 degC.
     """
-    # ln(ICE_POINT / T) by its series, within 1e-8 down to 180 K
-    y = (ICE_POINT - T) / (ICE_POINT + T)
-    log_ratio = 2.0 * y * (1.0 + y * y * (1.0 / 3.0 + y * y * (0.2 + y * y * (1.0 / 7.0 + y * y * (1.0 / 9.0)))))
-    z = (u + math.log(WATER_DENSITY * FUSION_HEAT / SUCTION_SCALE * log_ratio)) / ICE_BLEND
+    z = (u + math.log(_ICE_SUCTION * log_ratio)) / ICE_BLEND
     rest = lanes.exp(-min(abs(z), 40.0))
     part = (1.0 if z > 0.0 else rest) / (1.0 + rest)
     u_liquid = u - ICE_BLEND * (max(z, 0.0) + math.log(1.0 + rest))
-    return u_liquid, part / (T * log_ratio), 1.0 - part, z > -30.0
+    return u_liquid, part / (T * log_ratio), 1.0 - part
 
 
 @jit
@@ -151,9 +157,10 @@ def _freeze(tables, outer, inner, cell, k):
     porous = cell[k + LIQUID] != 0.0 or cell[k + INNER] != 0.0
     if d == 0.0 and not porous:
         return
-    u_liquid, by_T, by_u, any_ice = ice_and_water(u, T)
-    if not any_ice:
+    log_ratio = log_ice_point_by(T)
+    if _ICE_SUCTION * log_ratio * 293.15 < _NO_ICE * cell[k + MINUS_LOG_RH] * T:  # e^(u - u_ice), without a logarithm
         return
+    u_liquid, by_T, by_u = liquid_potential(u, T, log_ratio)
     # it forms over half a kelvin, as in films: Newton would cycle at a kink, and has no slope at a jump
     f = film.frozen_share(T)
     f_T = -1.0 / film.FREEZING_RANGE if f < 1.0 else 0.0

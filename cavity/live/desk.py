@@ -8,7 +8,7 @@ import json
 import math
 import tempfile
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ from cavity.live import form
 
 if TYPE_CHECKING:
     import xarray as xr
+    from numpy.typing import NDArray
 
     from cavity.study.engine import Engine
     from cavity.wallfile.model import Wall
@@ -31,10 +32,6 @@ R_SI_CORNER = 0.25  # m2 K/W, interior surface for the temperature factor, ISO 1
 REMEMBERED = 300  # answers kept in memory, about 0.2 MB each
 UPLOADED = 6  # climates from files held at a time, outdoors and indoors each
 POINTS = 2400  # of an hourly curve on the page, about four a pixel
-
-
-class Superseded(Exception):
-    """A newer state of the page makes this answer useless."""
 
 
 def faults_of(error: CavityError) -> list[dict[str, str]]:
@@ -254,7 +251,7 @@ class Desk:
         climate: str,
         opening_set: str = "",
         *,
-        stale: Callable[[], bool] = lambda: False,
+        stop: NDArray[np.int64] | None = None,
     ) -> dict[str, Any]:
         """Return the hourly year of every strip of a wall, judged, with the figures of the strip that decides.
 
@@ -264,8 +261,8 @@ class Desk:
             As for `quick`.
         climate : str
             Name of a climate.
-        stale : callable, keyword only
-            Asked between two strips; where it answers True, `Superseded` is raised.
+        stop : array of int64, (1,), keyword only
+            Set to 1 by another thread where the answer is not wanted any more: the year ends before its next hour.
 
         Returns
         -------
@@ -276,8 +273,8 @@ class Desk:
         ------
         InputError, ConvergenceError
             As `cavity.simulate`.
-        Superseded
-            If a newer state was asked for meanwhile.
+        Stopped
+            If `stop` was set meanwhile.
         """
         from cavity.study.engine import Job
 
@@ -286,19 +283,13 @@ class Desk:
             if key in self._answers:
                 self._answers.move_to_end(key)
                 return self._answers[key]
-        if stale():
-            raise Superseded
         wall = read(text, self.folder)
         weather = self.weather(climate)
         names = [chosen.name for chosen in wall.opening_sets]
         chosen = opening_set if opening_set in names else names[0]
         jobs = [Job(wall.case(opening_set=chosen, column=column.name), weather) for column in wall.columns]
 
-        def after(*_: Any) -> None:
-            if stale():
-                raise Superseded
-
-        results = self.engine.run(jobs, keep="all", progress=after)
+        results = self.engine.run(jobs, keep="all", stop=stop)
         found = answer(climate, [(result.dataset if not result.failure else None, result) for result in results])
         with self._lock:
             self._answers[key] = found

@@ -24,6 +24,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
@@ -31,7 +32,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from cavity.errors import CavityError, Fault, InputError
+from cavity.errors import CavityError, Fault, InputError, Stopped
 from cavity.files import cache_folder
 from cavity.live import desk, form
 from cavity.live.studies import Studies
@@ -117,19 +118,27 @@ def cookie_name(port: int) -> str:
 
 
 class Latest:
-    """Knows the newest request of each tab, so that older ones can be dropped."""
+    """Knows the newest request of each tab, and ends the computation of older ones."""
 
     def __init__(self) -> None:
         self._newest: dict[str, int] = {}
+        self._flags: dict[str, list[tuple[int, np.ndarray]]] = {}
         self._lock = threading.Lock()
 
-    def arrived(self, tab: str, number: int) -> Callable[[], bool]:
-        """Note a request; return what tells whether a newer one has come since."""
+    def arrived(self, tab: str, number: int) -> np.ndarray:
+        """Note a request; return the flag, (1,), that turns 1 when a newer one of its tab has come."""
+        flag = np.zeros(1, dtype=np.int64)
         with self._lock:
             if len(self._newest) > 200:  # tabs closed long ago
-                self._newest.pop(next(iter(self._newest)))
-            self._newest[tab] = max(number, self._newest.get(tab, 0))
-        return lambda: self._newest.get(tab, 0) > number
+                old = next(iter(self._newest))
+                self._newest.pop(old)
+                self._flags.pop(old)
+            newest = self._newest[tab] = max(number, self._newest.get(tab, 0))
+            running = [*self._flags.get(tab, []), (number, flag)]
+            for asked, its in running:
+                its[0] = asked < newest
+            self._flags[tab] = [each for each in running if not each[1][0]]
+        return flag
 
 
 def application(
@@ -206,15 +215,17 @@ def application(
 
     async def year(request: Request) -> Response:
         asked = await _asked(request)
-        stale = latest.arrived(str(asked["tab"])[:60], int(asked["number"]))
+        flag = latest.arrived(str(asked["tab"])[:60], int(asked["number"]))
         async with seats:
+            if flag[0]:  # while it waited for a seat
+                return _json({"superseded": True})
             try:
                 found = await run_in_threadpool(
-                    work.year, str(asked["text"]), str(asked["climate"]), str(asked.get("opening_set", "")), stale=stale
+                    work.year, str(asked["text"]), str(asked["climate"]), str(asked.get("opening_set", "")), stop=flag
                 )
-            except desk.Superseded:
+            except Stopped:
                 return _json({"superseded": True})
-        return _json({"superseded": stale(), **found})
+        return _json({"superseded": bool(flag[0]), **found})
 
     async def climate(request: Request) -> Response:
         name = _plain_name(request)

@@ -12,17 +12,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cavity.errors import CavityError, Fault, InputError
+import numpy as np
+
+from cavity.errors import CavityError, Fault, InputError, Stopped
 
 if TYPE_CHECKING:
     from cavity.live.desk import Desk
 
 ALONE = 120.0  # s without a look from the page, after which a study is stopped: its tab is closed
 MOST = 8  # studies remembered; the oldest ended ones go first
-
-
-class Stopped(Exception):
-    """The user stopped the study."""
 
 
 @dataclass
@@ -38,14 +36,14 @@ class Study:
     ended: bool = False
     stopped: bool = False
     file: tuple[str, bytes] | None = None
-    stop: threading.Event = field(default_factory=threading.Event)
+    stop: np.ndarray = field(default_factory=lambda: np.zeros(1, dtype=np.int64))  # 1: not wanted any more
     asked: float = field(default_factory=time.monotonic)  # s, when the page last looked
 
     def advance(self, done: int, total: int) -> None:
         """Note how far it is; raise `Stopped` where the user asked for it."""
         self.done, self.total = done, total
-        if self.stop.is_set() or time.monotonic() - self.asked > ALONE:
-            raise Stopped
+        if self.stop[0] or time.monotonic() - self.asked > ALONE:
+            raise Stopped("the study was stopped")
 
 
 class Studies:
@@ -110,9 +108,9 @@ class Studies:
         }  # fmt: skip
 
     def stop(self, name: str) -> None:
-        """Ask a study to stop after the case that is being computed."""
+        """Ask a study to stop: the matrix within an hour of its year, the others after the case under way."""
         if (study := self._all.get(name)) is not None:
-            study.stop.set()
+            study.stop[0] = 1
 
     def file(self, name: str) -> tuple[str, bytes] | None:
         """Return name and content of the file a study made."""
@@ -122,7 +120,7 @@ class Studies:
     def close(self) -> None:
         """Stop all."""
         for study in self._all.values():
-            study.stop.set()
+            study.stop[0] = 1
 
 
 def _workers() -> int:
@@ -158,7 +156,7 @@ def _matrix(study: Study, wall: Any, weather: Any, *_: Any) -> None:
 
     study.advance(0, len(jobs))
     with Engine(_workers()) as engine:
-        engine.run(jobs, keep="findings", progress=after)
+        engine.run(jobs, keep="findings", progress=after, stop=study.stop)
 
 
 def _cell(results: list[Any]) -> dict[str, Any]:

@@ -1,1 +1,1 @@
-"""Published cases with their sources: what `cavity verify` runs."""
+"""Benchmark cases with their sources, published or not: what `cavity verify` runs."""

@@ -12,7 +12,7 @@ from cavity.airflow import vented_gap
 from cavity.airflow.column import build_column
 from cavity.constants import DRY_AIR_HEAT, STEFAN_BOLTZMANN
 from cavity.kernels import cavity_air, network
-from cavity.published.case import COMPUTED, DOUBTFUL, MEMORY, READ, Case, band_case, not_run, value_case
+from cavity.published.case import ANALYTICAL, DOUBTFUL, HAND, MEMORY, OWN, READ, Case, band_case, not_run, value_case
 from cavity.wall.uvalue import air_layer_resistance
 from cavity.wallfile.model import Barrier, Cavity, Column, Layer, Material, Opening, OpeningSet, Wall
 
@@ -39,7 +39,7 @@ def profile() -> tuple[Case, ...]:
             value_case(
                 f"air along the cavity: {name} temperature",
                 source=iso,
-                tag=COMPUTED,
+                tag=HAND,
                 inputs=inputs,
                 units="degC",
                 expected=expected,
@@ -51,7 +51,7 @@ def profile() -> tuple[Case, ...]:
         value_case(
             "air along the cavity: outlet by the formula of the standard",
             source=iso,
-            tag=COMPUTED,
+            tag=HAND,
             inputs=inputs,
             units="degC",
             expected=28.38,
@@ -67,7 +67,7 @@ def profile() -> tuple[Case, ...]:
             value_case(
                 "air along the cavity between room and outdoors",
                 source="exponential approach to the local equilibrium, textbook, worked by hand",
-                tag=COMPUTED,
+                tag=ANALYTICAL,
                 inputs=f"at {y:g} m; 0.2 m/s, 30 mm, 1.25 kg/m3, 0.5 and 5 W/(m2 K), 20 and 0 degC, 0 degC in",
                 units="degC",
                 expected=expected,
@@ -119,7 +119,7 @@ def joints() -> tuple[Case, ...]:
         value_case(
             "joints part way up: air that enters less air that leaves, over what enters",
             source="conservation of mass",
-            tag=COMPUTED,
+            tag=OWN,
             inputs="four vents over 6 m, 30 mm, sun 500 W/m2",
             units="1",
             expected=0.0,
@@ -129,7 +129,7 @@ def joints() -> tuple[Case, ...]:
         value_case(
             "joints part way up: heat that leaves with the air over heat of the faces",
             source="conservation of energy: air is mixed at every joint by its flows",
-            tag=COMPUTED,
+            tag=OWN,
             inputs="the same",
             units="1",
             expected=1.0,
@@ -144,7 +144,7 @@ def joints() -> tuple[Case, ...]:
         value_case(
             "compartments: their inflow over that of the column",
             source="conservation of mass",
-            tag=COMPUTED,
+            tag=OWN,
             inputs="the same with a closed barrier at 2.7 m",
             units="1",
             expected=1.0,

@@ -7,7 +7,7 @@ import numpy as np
 from cavity.airflow import losses, vented_gap
 from cavity.kernels import losses as kernel
 from cavity.kernels import network
-from cavity.published.case import COMPUTED, MEMORY, Case, value_case
+from cavity.published.case import ANALYTICAL, HAND, MEMORY, Case, value_case
 from cavity.wallfile.model import Opening
 
 RHO, MU = 1.2, 1.81e-5
@@ -48,7 +48,7 @@ def plates() -> tuple[Case, ...]:
         value_case(
             "laminar slot, long",
             source="exact plane Poiseuille flow 12 mu V L / d2, with 0.674 heads of entry (Shah 1978, memory)",
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             inputs="0.05 m/s, 10 mm deep, 6 m long",
             units="Pa",
             expected=12 * MU * v * length / d**2 + 0.674 * 0.5 * RHO * v**2,
@@ -63,7 +63,7 @@ def plates() -> tuple[Case, ...]:
             value_case(
                 "laminar slot, developing: apparent Fanning f Re",
                 source="Shah 1978, J. Fluids Eng. 100:177, memory, worked by hand",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs=f"{1e3 * d:g} mm deep, 3 m long, {v:g} m/s",
                 units="1",
                 expected=expected,
@@ -107,7 +107,7 @@ def gaps() -> tuple[Case, ...]:
                 value_case(
                     "vented gap, laminar formula: speed",
                     source="ISO 15099:2003, 7.4.4, memory, worked by hand",
-                    tag=COMPUTED,
+                    tag=HAND,
                     inputs=inputs,
                     units="m/s",
                     expected=speed,
@@ -121,7 +121,7 @@ def gaps() -> tuple[Case, ...]:
             value_case(
                 "vented gap, our network against the laminar formula: speed",
                 source="ISO 15099:2003, 7.4.4, memory, worked by hand",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs=inputs,
                 units="m/s",
                 expected=formula,

@@ -6,7 +6,7 @@ import numpy as np
 
 from cavity.airflow import losses
 from cavity.kernels import losses as kernel
-from cavity.published.case import COMPUTED, DOUBTFUL, MEMORY, READ, Case, band_case, not_run, value_case
+from cavity.published.case import ANALYTICAL, DOUBTFUL, HAND, MEMORY, READ, Case, band_case, not_run, value_case
 from cavity.wallfile.model import Opening
 
 RHO, MU = 1.2, 1.81e-5
@@ -37,7 +37,7 @@ def plates_and_meshes() -> tuple[Case, ...]:
                 value_case(
                     f"{name}: loss coefficient",
                     source=f"Idelchik, Handbook of Hydraulic Resistance, diagram {diagram}, memory, worked by hand",
-                    tag=COMPUTED,
+                    tag=HAND,
                     inputs=f"porosity {porosity:g}",
                     units="1",
                     expected=expected,
@@ -51,7 +51,7 @@ def plates_and_meshes() -> tuple[Case, ...]:
                 value_case(
                     "woven mesh at low speed: loss coefficient",
                     source="Bailey et al. 2003, Biosystems Eng. 86, memory, worked by hand",
-                    tag=COMPUTED,
+                    tag=HAND,
                     inputs=f"porosity {porosity:g}, wire Re {re}",
                     units="1",
                     expected=expected,
@@ -167,7 +167,7 @@ def creeping() -> tuple[Case, ...]:
         value_case(
             "creeping flow through a thin slit",
             source="Hasimoto 1958 (memory), re-derived: Q = pi w2 dp / (32 mu)",
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             inputs="2 mm slit, 1 nPa",
             units="kg/(s m)",
             expected=RHO * np.pi * w**2 * dp / (32 * MU),
@@ -177,7 +177,7 @@ def creeping() -> tuple[Case, ...]:
         value_case(
             "creeping flow through a perforated strip",
             source="Sampson 1891 (memory): Q = dp d3 / (24 mu) per hole, its slit in series",
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             inputs="3 mm holes, 30 % open, 20 mm strip, 1 nPa",
             units="kg/(s m)",
             expected=RHO * dp / (24 * MU / (number * d**3) + 32 * MU / (np.pi * 0.02**2)),

@@ -7,7 +7,7 @@ import numpy as np
 from cavity.airflow import pressure
 from cavity.airflow.losses import stack_pressure
 from cavity.climate.on_wall import wind_at_height
-from cavity.published.case import COMPUTED, DOUBTFUL, MEMORY, READ, Case, band_case, not_run, value_case
+from cavity.published.case import DOUBTFUL, HAND, MEMORY, READ, Case, band_case, not_run, value_case
 from cavity.wallfile.model import Opening, Site
 
 _ASHRAE = "ASHRAE Handbook Fundamentals, Airflow around buildings"
@@ -44,7 +44,7 @@ def height() -> tuple[Case, ...]:
                 value_case(
                     "wind at height over that of the station",
                     source=f"{_ASHRAE}, eq. 4 and table 1 (read), worked by hand",
-                    tag=COMPUTED,
+                    tag=HAND,
                     inputs=f"{terrain}, {z:g} m",
                     units="1",
                     expected=expected,
@@ -181,7 +181,7 @@ def drives() -> tuple[Case, ...]:
             value_case(
                 "drive by wind over a whole wall, difference 0.1",
                 source="dynamic pressure, worked by hand",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs=f"{speed:g} m/s head on, 1.2 kg/m3",
                 units="Pa",
                 expected=expected,

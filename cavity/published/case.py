@@ -1,4 +1,7 @@
-"""One published case: what goes in, what the source expects, what this program computes, and whether it fits.
+"""One benchmark case: what goes in, what is expected and by whom, what this program computes, and whether it fits.
+
+Not all are published: the tag says whether the expected figure was read or is recalled from a source, or is an exact
+solution, another program's, a hand calculation, or a check of the program by itself.
 
 Every module ``cavity/published/<area>_<topic>.py`` offers one function ``cases() -> tuple[Case, ...]``; the modules are
 found by name, so a new file needs no registration. Build a case with `value_case` (a number to be met within a
@@ -14,8 +17,22 @@ from dataclasses import dataclass
 READ = "read"  # the figure was read in the named text
 MEMORY = "recalled"  # a textbook value, cited from memory
 DOUBTFUL = "recalled, uncertain"  # cited from memory and not confirmed: an order of magnitude only
-COMPUTED = "computed"  # worked from the source's formula, independently of this program
-TAGS = (READ, MEMORY, DOUBTFUL, COMPUTED)
+ANALYTICAL = "analytical"  # an exact solution of the same equations
+LIBRARY = "reference library"  # computed by an independent, published program library
+HAND = (
+    "hand calculation"  # worked from the source's formula, which the program uses too: finds slips, not wrong formulas
+)
+OWN = "own check"  # convergence and balances of the program itself: no figure from outside
+# in the order of what they prove, with what each means
+TAGS = {
+    READ: "value taken from the source itself",
+    MEMORY: "textbook value, source not re-read",
+    DOUBTFUL: "order of magnitude only",
+    ANALYTICAL: "exact solution of the same equations",
+    LIBRARY: "computed by CoolProp, from which the tables of moist air are made",
+    HAND: "worked by hand from a formula that the program uses too: finds slips, not a wrong formula",
+    OWN: "convergence and balances of the program itself, no figure from outside",
+}
 
 
 @dataclass(frozen=True)
@@ -28,8 +45,8 @@ class Case:
         What is compared.
     source : str
         Author, title, year, clause; or "common practice, no source".
-    tag : {"read", "recalled", "recalled, uncertain", "computed"}
-        How the expected figure is known.
+    tag : str
+        How the expected figure is known: one of `TAGS`.
     inputs : str
         Inputs in words, with units.
     units : str
@@ -133,7 +150,7 @@ def not_run(name: str, *, source: str, tag: str, why: str) -> Case:
 
 
 def areas() -> tuple[str, ...]:
-    """Return the areas that have published cases, in alphabetical order."""
+    """Return the areas that have cases, in alphabetical order."""
     import cavity.published
 
     names = {info.name.split("_")[0] for info in pkgutil.iter_modules(cavity.published.__path__) if "_" in info.name}

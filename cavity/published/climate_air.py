@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from cavity.constants import ICE_POINT
 from cavity.kernels import moist_air
-from cavity.published.case import COMPUTED, Case, value_case
+from cavity.published.case import LIBRARY, Case, value_case
 
 _WATER = "IAPWS-95, computed by CoolProp"
 _ICE = "IAPWS R14-08 sublimation line, computed by CoolProp"
@@ -18,7 +18,7 @@ def cases() -> tuple[Case, ...]:
 
 def _case(name: str, source: str, inputs: str, units: str, expected: float, computed: float, **room: float) -> Case:
     return value_case(
-        name, source=source, tag=COMPUTED, inputs=inputs, units=units, expected=expected, computed=computed, **room
+        name, source=source, tag=LIBRARY, inputs=inputs, units=units, expected=expected, computed=computed, **room
     )
 
 

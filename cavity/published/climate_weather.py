@@ -11,7 +11,7 @@ from cavity.climate.on_wall import sun_on_plane
 from cavity.climate.rain import driving_rain, exposure_factor, free_field_rain, liquid_fraction, roughness_factor
 from cavity.climate.read import sky_irradiance
 from cavity.constants import ICE_POINT, STEFAN_BOLTZMANN
-from cavity.published.case import COMPUTED, MEMORY, READ, Case, band_case, value_case
+from cavity.published.case import HAND, MEMORY, READ, Case, band_case, value_case
 from cavity.wallfile.model import Site
 
 _ISO = "ISO 15927-3:2009 (from memory)"
@@ -39,7 +39,7 @@ def rain() -> tuple[Case, ...]:
             value_case(
                 "driving rain in the free field",
                 source=f"{_ISO}, worked by hand",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs=inputs,
                 units="L/(m2 h)",
                 expected=iso,
@@ -49,7 +49,7 @@ def rain() -> tuple[Case, ...]:
             value_case(
                 "driving rain on a wall, all factors 1",
                 source=f"{_ASHRAE}, worked by hand",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs=inputs,
                 units="L/(m2 h)",
                 expected=ashrae,
@@ -59,7 +59,7 @@ def rain() -> tuple[Case, ...]:
             value_case(
                 "the same by the older law 0.222 v r^0.88",
                 source="Lacy 1965 (from memory)",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs=inputs,
                 units="L/(m2 h)",
                 expected=0.222 * speed * amount**0.88 * math.cos(math.radians(angle)),
@@ -134,7 +134,7 @@ def factors() -> tuple[Case, ...]:
         value_case(
             "roughness factor of driving rain",
             source=f"{_ISO}, table of terrain categories",
-            tag=COMPUTED,
+            tag=HAND,
             inputs=f"{terrain}, {z:g} m",
             units="1",
             expected=expected,
@@ -181,7 +181,7 @@ def sky() -> tuple[Case, ...]:
             value_case(
                 "temperature of the clear sky",
                 source="Berdahl & Martin 1984, Solar Energy 32, 663-664, by hand",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs=f"air {air:g} degC, dew point {dew:g} degC, {hour:g} h",
                 units="degC",
                 expected=expected,
@@ -211,7 +211,7 @@ def sun() -> tuple[Case, ...]:
             value_case(
                 "beam on a vertical wall at equinox noon",
                 source="geometry: sun at 90 degrees minus latitude; common practice",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs=f"latitude {latitude:g}, wall faces {orientation:g}, 800 W/m2 direct, no sky",
                 units="W/m2",
                 expected=800.0 * math.sin(math.radians(abs(latitude))),

@@ -1,22 +1,43 @@
-"""The hourly run against itself with halved cells and halved steps, on a made-up late winter."""
+"""The hourly run against itself with finer cells and steps: a made-up late winter, and whole years.
+
+`python -m cavity.published.hourly_convergence` runs the whole years (a minute): usual cells and steps, and halved ones,
+against both 8 times finer.
+"""
 
 from __future__ import annotations
 
 import dataclasses
 import functools
-from typing import TYPE_CHECKING
+import math
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from cavity.constants import ICE_POINT, STANDARD_PRESSURE
-from cavity.published.case import COMPUTED, Case, band_case, value_case
+from cavity.published.case import OWN, Case, band_case, value_case
 
 if TYPE_CHECKING:
     import xarray as xr
 
+    from cavity.wallfile.model import Wall
+
 DAYS = 30
 CONDENSATE = 0.05  # relative, our own aim for what gathers where vapour condenses
+FINER = 8  # times, of cells and steps
 LIMIT = 0.005  # relative humidity, the project's own aim for halved cells and steps
+
+
+# of the usual run against the finer one; the largest change in any hour is shown without a limit of its own
+_FINER_LIMITS = {
+    "relative humidity, root mean square": 0.002,
+    "relative humidity, 99 of 100 hourly values within": LIMIT,
+    "relative humidity, largest change of a day's mean": LIMIT,
+    "temperature, root mean square": 0.03,
+    "films, root mean square": 0.001,
+    "films, largest change": 0.03,
+    "water in the layers, largest change": 0.02,
+    "mean air change rate, relative": 0.002,
+}
 
 
 def made_up_weather(days: int = DAYS) -> xr.Dataset:
@@ -80,21 +101,85 @@ def made_up_weather(days: int = DAYS) -> xr.Dataset:
     )
 
 
+def _starter_wall(like: str = "") -> Wall:
+    from cavity.wallfile import parse_wall, starter
+
+    wall = parse_wall(starter(like) if like else starter(), "starter wall")
+    return dataclasses.replace(wall, run=dataclasses.replace(wall.run, max_years=1, start_month=2))
+
+
 @functools.cache
 def changes() -> dict[str, xr.Dataset]:
     """Return four runs of the starter wall: as it is, with halved cells, with halved steps, with both."""
     from cavity.hourly.run import simulate
-    from cavity.wallfile import parse_wall, starter
 
-    wall = parse_wall(starter(), "starter wall")
-    wall = dataclasses.replace(wall, run=dataclasses.replace(wall.run, max_years=1, start_month=2))
-    weather = made_up_weather()
+    wall, weather = _starter_wall(), made_up_weather()
     return {
         "as it is": simulate(wall, weather),
         "halved cells": simulate(wall, weather, refine_cells=2.0),
         "halved steps": simulate(wall, weather, refine_steps=2),
         "halved cells and steps": simulate(wall, weather, refine_cells=2.0, refine_steps=2),
     }
+
+
+@functools.cache
+def finer() -> xr.Dataset:
+    """Return the run of `changes` with cells and steps eight times finer."""
+    from cavity.hourly.run import simulate
+
+    return simulate(_starter_wall(), made_up_weather(), refine_cells=FINER, refine_steps=FINER)
+
+
+def apart(run: xr.Dataset, reference: xr.Dataset) -> dict[str, tuple[float, str]]:
+    """Return how far a run is from a finer one, all faces, segments and hours: number and unit, by what is compared.
+
+    Parameters
+    ----------
+    run, reference : xarray.Dataset
+        Of the same case.
+    """
+
+    def rms(values: Any) -> float:
+        return float(np.sqrt((np.asarray(values, dtype=float) ** 2).mean()))
+
+    humidity = np.abs(run["relative_humidity"] - reference["relative_humidity"])
+    rate, fine_rate = (float(ds["air_change_rate"].mean()) for ds in (run, reference))
+    return {
+        "relative humidity, root mean square": (rms(humidity), "1"),
+        "relative humidity, 99 of 100 hourly values within": (float(humidity.quantile(0.99)), "1"),
+        "relative humidity, largest change of a day's mean": (change_of_daily_means(run, reference), "1"),
+        "relative humidity, largest change in any hour": (float(humidity.max()), "1"),
+        "temperature, root mean square": (rms(run["temperature"] - reference["temperature"]), "K"),
+        "films, root mean square": (rms(run["film"] - reference["film"]), "kg/m2"),
+        "films, largest change": (float(np.abs(run["film"] - reference["film"]).max()), "kg/m2"),
+        "water in the layers, largest change": (float(np.abs(run["water"] - reference["water"]).max()), "kg/m2"),
+        "mean air change rate, relative": (rate / fine_rate - 1.0 if fine_rate else 0.0, "1"),
+    }
+
+
+def whole_year(climate: str, like: str) -> dict[str, dict[str, tuple[float, str]]]:
+    """Return `apart` over a whole year, against cells and steps 8 times finer, by refinement.
+
+    Parameters
+    ----------
+    climate : str
+        A fictitious climate by name.
+    like : str
+        A starter; its last set of openings is run.
+    """
+    from cavity.climate import read_weather
+    from cavity.hourly.run import simulate
+
+    wall, weather = _starter_wall(like), read_weather(climate)
+    runs = {
+        name: simulate(wall, weather, opening_set=wall.opening_sets[-1].name, refine_cells=cells, refine_steps=steps)
+        for name, cells, steps in (
+            ("usual", 1, 1), ("halved cells", 2, 1), ("halved steps", 1, 2), ("halved cells and steps", 2, 2),
+            ("8 times finer cells", FINER, 1), ("8 times finer steps", 1, FINER), ("", FINER, FINER),
+        )
+    }  # fmt: skip
+    reference = runs.pop("")
+    return {name: apart(run, reference) for name, run in runs.items()}
 
 
 @functools.cache
@@ -139,7 +224,7 @@ def cases() -> tuple[Case, ...]:
     base = runs.pop("as it is")
     common = {
         "source": "own convergence check on invented weather",
-        "tag": COMPUTED,
+        "tag": OWN,
         "inputs": f"starter wall, {DAYS} d of a made-up late winter, all faces, segments and hours",
     }
     rows: list[Case] = []
@@ -165,6 +250,26 @@ def cases() -> tuple[Case, ...]:
                 **common,
             )
         )
+    for name, (value, units) in apart(base, finer()).items():
+        limit = _FINER_LIMITS.get(name)
+        title = f"usual cells and steps against {FINER} times finer ones: {name}"
+        if limit is None:
+            rows.append(band_case(title, units=units, band=(0.0, LIMIT), computed=value, **common))
+        else:
+            rows.append(value_case(title, units=units, expected=0.0, computed=value, atol=limit, **common))
+    halved = apart(runs["halved cells and steps"], finer())
+    rows += [
+        value_case(
+            f"order of the whole run, cells and steps halved together: {name}",
+            units="1",
+            expected=2.0,
+            computed=math.log2(apart(base, finer())[name][0] / halved[name][0]),
+            atol=0.5,
+            note="Both against a run 8 times finer, whose own error counts a sixteenth of that of the halved one.",
+            **common,
+        )
+        for name in ("relative humidity, root mean square", "temperature, root mean square")
+    ]
     for title, name, limit in (
         ("water balance error over throughput", "water_balance_error", 1e-6),
         ("energy balance error over throughput", "energy_balance_error", 1e-4),
@@ -195,3 +300,17 @@ def change_of_daily_means(run: xr.Dataset, base: xr.Dataset) -> float:
     """Return the largest change of the daily mean relative humidity at any face [1]."""
     change = run["relative_humidity"] - base["relative_humidity"]
     return float(np.abs(change.coarsen(time=24).mean()).max())
+
+
+def _print_years() -> None:
+    """Print how far usual and halved cells and steps are from 8 times finer ones over whole years."""
+    for climate, like in (("temperate inland", "fibre-cement"), ("temperate inland", "metal-panels")):
+        print(f"\n{like} in {climate}, a year, against cells and steps {FINER} times finer")
+        for name, found in whole_year(climate, like).items():
+            print(f"  {name}")
+            for what, (value, units) in found.items():
+                print(f"    {what:56} {value:9.2e} {units}")
+
+
+if __name__ == "__main__":
+    _print_years()

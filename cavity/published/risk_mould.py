@@ -8,7 +8,7 @@ import numpy as np
 
 from cavity.constants import ICE_POINT
 from cavity.kernels.mould import critical_humidity, weeks_to_start
-from cavity.published.case import COMPUTED, READ, Case, not_run, value_case
+from cavity.published.case import HAND, READ, Case, not_run, value_case
 from cavity.risk.mould import mould_index
 
 _VTT = "A. Hukka, H. A. Viitanen, Wood Sci. Technol. 33 (1999) 475-485, from memory; worked from its equations"
@@ -37,7 +37,7 @@ def curve() -> tuple[Case, ...]:
         value_case(
             f"critical humidity of pine at {celsius} degC",
             source=_VTT,
-            tag=COMPUTED,
+            tag=HAND,
             inputs="cubic of 1999, not below 80 %",
             units="%",
             expected=expected,
@@ -50,7 +50,7 @@ def curve() -> tuple[Case, ...]:
         value_case(
             f"weeks until mould starts on pine at {celsius} degC, {humidity} %",
             source=_VTT,
-            tag=COMPUTED,
+            tag=HAND,
             inputs="resawn",
             units="weeks",
             expected=expected,
@@ -78,7 +78,7 @@ def growth() -> tuple[Case, ...]:
         value_case(
             f"mould index, {sensitivity}, {celsius} degC, {humidity} %, after {days} d",
             source=_CLASSES,
-            tag=COMPUTED,
+            tag=HAND,
             inputs="constant climate, from a clean surface",
             units="1",
             expected=expected,
@@ -101,7 +101,7 @@ def decline() -> tuple[Case, ...]:
             value_case(
                 f"decline of the mould index in {hours} h of drought",
                 source=_VTT,
-                tag=COMPUTED,
+                tag=HAND,
                 inputs="pine, after 28 d at 22 degC and 97 %",
                 units="1",
                 expected=expected,

@@ -1,4 +1,4 @@
-"""The table of published cases, in the terminal and as a page; areas with curves bring their figures."""
+"""The table of benchmark cases, in the terminal and as a page; areas with curves bring their figures."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from cavity.errors import Fault, InputError
-from cavity.published.case import Case, areas, run_area
+from cavity.published.case import TAGS, Case, areas, run_area
 
 if TYPE_CHECKING:
     import os
@@ -76,6 +76,13 @@ def summary(found: dict[str, tuple[Case, ...]]) -> str:
         f"{counts['pass']} of {total} cases pass; {counts['outside']} fall outside a range ({bad} counted as failed, "
         f"the others measured or uncertain ranges); {counts['not run']} could not be run."
     )
+
+
+def provenance(found: dict[str, tuple[Case, ...]]) -> str:
+    """Return in one sentence how the expected figures are known, and how many of each kind."""
+    counts = Counter(case.tag for cases in found.values() for case in cases)
+    parts = [f"{counts[tag]} {tag} ({meaning})" for tag, meaning in TAGS.items() if counts[tag]]
+    return f"How the expected value is known: {'; '.join(parts)}."
 
 
 def terminal_table(area: str, cases: Sequence[Case], *, every: bool) -> Any:
@@ -170,8 +177,7 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
             parts.append({"nav": f"{area} curves", "heading": heading, "text": lines, "figures": figures()})
     lead = [
         summary(found),
-        "Provenance: read = value taken from the source itself; recalled = textbook value, source not re-read; "
-        "recalled, uncertain = order of magnitude only; computed = worked by hand from the source's formula.",
+        provenance(found),
         "Air flow: one measured cavity is complete (geometry, drive and flow; a heated chimney without wind). Cladding "
         "cavities in the field are known by ranges only, with vents and drive assumed by us.",
     ]
@@ -189,8 +195,8 @@ def digest(found: dict[str, tuple[Case, ...]]) -> dict[str, Any]:
     Returns
     -------
     dict
-        `version`, and `cases`: area, name, inputs, outcome; of those not met also `note`, and if they ran `computed`,
-        `lower`, `upper` [`units`] to four digits.
+        `version`, `provenance` (the sentence of that name), and `cases`: area, name, inputs, source, tag, outcome; of
+        those not met also `note`, and if they ran `computed`, `lower`, `upper` [`units`] to four digits.
     """
     from importlib.metadata import version
 
@@ -200,11 +206,12 @@ def digest(found: dict[str, tuple[Case, ...]]) -> dict[str, Any]:
     cases = []
     for area, rows in found.items():
         for case in rows:
-            told: dict[str, Any] = {"area": area, "name": case.name, "inputs": case.inputs, "outcome": case.outcome}
+            told: dict[str, Any] = {"area": area, "name": case.name, "inputs": case.inputs, "source": case.source}
+            told |= {"tag": case.tag, "outcome": case.outcome}
             if case.outcome != "pass":
                 told["note"] = case.note
             if case.outcome == "outside" and case.computed is not None:
                 told |= {"computed": short(case.computed), "lower": short(case.lower), "upper": short(case.upper)}
                 told["units"] = case.units
             cases.append(told)
-    return {"version": version("cavity"), "cases": cases}
+    return {"version": version("cavity"), "provenance": provenance(found), "cases": cases}

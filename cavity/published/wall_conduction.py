@@ -10,7 +10,7 @@ import numpy as np
 
 from cavity.constants import HOUR, ICE_POINT, STANDARD_PRESSURE, SUCTION_SCALE
 from cavity.kernels import boundaries, moist_air
-from cavity.published.case import COMPUTED, MEMORY, READ, Case, value_case
+from cavity.published.case import ANALYTICAL, MEMORY, READ, Case, value_case
 from cavity.wall import solve, storage
 from cavity.wall.grid import build_solid_line
 from cavity.wallfile.model import Layer, Material
@@ -81,7 +81,7 @@ def sudden() -> tuple[Case, ...]:
         value_case(
             "erfc: temperature 50 mm deep",
             source=_CARSLAW,
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             inputs=inputs,
             units="1",
             expected=0.55569,
@@ -91,7 +91,7 @@ def sudden() -> tuple[Case, ...]:
         value_case(
             "erfc: heat flow at the face",
             source=_CARSLAW,
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             inputs=inputs,
             units="W/m2",
             expected=94.03,
@@ -108,7 +108,7 @@ def convective() -> tuple[Case, ...]:
         value_case(
             f"convective face: temperature {1000 * place:.0f} mm deep",
             source=_CARSLAW,
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             inputs="as above, air +10 K, 10 W/(m2 K), after 1 h",
             units="1",
             expected=expected,
@@ -141,7 +141,7 @@ def periodic() -> tuple[Case, ...]:
     wave = np.array([np.interp(0.1, line.position, row) - 293.15 for row in found.temperature]) / 10.0
     angle = 2.0 * np.pi * found.time / DAY
     amplitude = 2.0 * np.mean(wave * np.exp(-1j * angle)) * 1j
-    common = {"source": _CARSLAW, "tag": COMPUTED, "inputs": "daily wave of the face, 0.1 m deep, steps of 2 min"}
+    common = {"source": _CARSLAW, "tag": ANALYTICAL, "inputs": "daily wave of the face, 0.1 m deep, steps of 2 min"}
     return (
         value_case("periodic: amplitude", units="1", expected=0.54717, computed=abs(amplitude), rtol=0.005, **common),
         value_case(
@@ -229,7 +229,7 @@ def vapour_uptake() -> tuple[Case, ...]:
 
     common = {
         "source": "J. Crank, The Mathematics of Diffusion, 1975, from memory",
-        "tag": COMPUTED,
+        "tag": ANALYTICAL,
         "inputs": "2e-10 kg/(m s Pa), 40 kg/m3, 20 degC, face from 40 to 60 %, 10 d",
         "rtol": 0.005,  # steps of 1 % of the time gone by
     }

@@ -10,7 +10,7 @@ import numpy as np
 
 from cavity.constants import GRAVITY, HOUR, ICE_POINT, R_VAPOUR, STANDARD_PRESSURE, WATER_DENSITY
 from cavity.kernels import moist_air
-from cavity.published.case import COMPUTED, DOUBTFUL, MEMORY, Case, band_case, not_run, value_case
+from cavity.published.case import ANALYTICAL, DOUBTFUL, HAND, MEMORY, OWN, Case, band_case, not_run, value_case
 from cavity.wall import solve, storage
 from cavity.wall.grid import build_solid_line
 from cavity.wallfile.model import Layer, Material
@@ -135,7 +135,7 @@ def en_15026() -> tuple[Case, ...]:
                 value_case(
                     f"EN 15026 water, {days} d, {1000 * place:.0f} mm",
                     source=_EN_15026,
-                    tag=COMPUTED,
+                    tag=ANALYTICAL,
                     inputs=inputs,
                     units="kg/m3",
                     expected=expected,
@@ -148,7 +148,7 @@ def en_15026() -> tuple[Case, ...]:
                 value_case(
                     f"EN 15026 temperature, {days} d, {place:g} m",
                     source=_EN_15026,
-                    tag=COMPUTED,
+                    tag=ANALYTICAL,
                     inputs=inputs,
                     units="degC",
                     expected=expected,
@@ -160,7 +160,7 @@ def en_15026() -> tuple[Case, ...]:
         value_case(
             "EN 15026 water uptake over root of time, 365 d",
             source=_EN_15026,
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             inputs=inputs,
             units="kg/(m2 s0.5)",
             expected=EN_UPTAKE,
@@ -172,7 +172,7 @@ def en_15026() -> tuple[Case, ...]:
         value_case(
             "EN 15026 water of 7 and 365 d on x / root of time, largest difference",
             source="similarity of a half space, textbook",
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             inputs=inputs,
             units="kg/m3",
             expected=0.0,
@@ -184,7 +184,7 @@ def en_15026() -> tuple[Case, ...]:
         value_case(
             "EN 15026 relative humidity, halved cells and steps, largest change",
             source="own convergence check",
-            tag=COMPUTED,
+            tag=OWN,
             inputs="0 to 0.15 m, after 7, 30 and 365 d",
             units="1",
             expected=0.0,
@@ -277,7 +277,7 @@ def hamstad_2() -> tuple[Case, ...]:
         value_case(
             f"HAMSTAD 2 water, {hours} h, {1000 * place:.0f} mm",
             source=_HAMSTAD.format(2) + "; exact series",
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             inputs="200 mm, 20 degC, 95 % drying to 45 % and 65 %, D 6e-10 m2/s",
             units="kg/m3",
             expected=hamstad_2_series(place, hours * HOUR),
@@ -385,7 +385,7 @@ def hamstad_5() -> tuple[Case, ...]:
         value_case(
             "HAMSTAD 5 RH at the room face, by hand",
             source="steady conduction through the dry layers, room vapour at the face: by hand",
-            tag=COMPUTED,
+            tag=HAND,
             inputs=text,
             units="1",
             expected=hamstad_5_face(),

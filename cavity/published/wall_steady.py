@@ -6,7 +6,7 @@ import numpy as np
 
 from cavity.constants import ICE_POINT, ISO_AIR_PERMEABILITY, LEWIS_VAPOUR, R_VAPOUR, STANDARD_PRESSURE
 from cavity.kernels import cavity_air, moist_air
-from cavity.published.case import COMPUTED, DOUBTFUL, MEMORY, READ, Case, band_case, not_run, value_case
+from cavity.published.case import DOUBTFUL, HAND, MEMORY, READ, Case, band_case, not_run, value_case
 from cavity.wall import indoor, monthly, uvalue
 from cavity.wall.saturation import saturation_pressure
 from cavity.wallfile.model import Layer, Material
@@ -69,7 +69,7 @@ def moist() -> tuple[Case, ...]:
             value_case(
                 f"dew point of {celsius} degC, {100 * humidity:.0f} %",
                 source="ISO 13788:2012 Annex E, from memory; computed from its formula",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs="moist-air tables of the hourly model",
                 units="degC",
                 expected=expected,
@@ -131,7 +131,7 @@ def resistances() -> tuple[Case, ...]:
         value_case(
             "point fasteners, correction of the U-value",
             source="ISO 6946 annex D.3, from memory; worked by hand",
-            tag=COMPUTED,
+            tag=HAND,
             inputs="6 steel fasteners of 5 mm a m2 through 100 mm of 0.035, R_T 3.204",
             units="W/(m2 K)",
             expected=0.0375,
@@ -227,7 +227,7 @@ def mould_factor() -> tuple[Case, ...]:
             value_case(
                 f"temperature factor f_Rsi asked for in January, humidity class {humidity_class}",
                 source=_ISO_13788,
-                tag=COMPUTED,
+                tag=HAND,
                 inputs="20 degC room, no margin",
                 units="1",
                 expected=expected,
@@ -242,7 +242,7 @@ def mould_factor() -> tuple[Case, ...]:
             value_case(
                 f"temperature factor f_Rsi asked for at {outdoor} and 20 degC, {100 * humidity:.0f} %",
                 source="ISO 13788:2012 clause 5, from memory; worked by hand",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs="80 % at the surface",
                 units="1",
                 expected=expected,
@@ -300,7 +300,7 @@ def condensate() -> tuple[Case, ...]:
             value_case(
                 f"monthly method: peak of condensate, humidity class {humidity_class}",
                 source=_ISO_13788 + "; worked month by month with the standard's method",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs="OSB 15 mm, mineral wool 160 mm, retarder 2 m, plasterboard 12.5 mm",
                 units="g/m2",
                 expected=expected,
@@ -315,7 +315,7 @@ def condensate() -> tuple[Case, ...]:
             value_case(
                 f"monthly method: the same wall without its retarder, end of {name}",
                 source=_ISO_13788 + "; worked month by month with the standard's method",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs="humidity class 2; it accumulates",
                 units="g/m2",
                 expected=expected,
@@ -435,7 +435,7 @@ def drying() -> tuple[Case, ...]:
         value_case(
             "ventilation drying: what air leaving saturated would carry",
             source="mass balance, by hand: V d (rho_sat - rho_in) / H = 135 g/(m2 d)",
-            tag=COMPUTED,
+            tag=HAND,
             inputs=text,
             units="g/(m2 d)",
             expected=135.0,
@@ -445,7 +445,7 @@ def drying() -> tuple[Case, ...]:
         value_case(
             "ventilation drying: with the surface resistance of the wet wall",
             source="by hand: 135 (1 - exp(-beta H / (V d))), beta 2.8 mm/s by the analogy of Lewis",
-            tag=COMPUTED,
+            tag=HAND,
             inputs=text,
             units="g/(m2 d)",
             expected=135.0 * share,

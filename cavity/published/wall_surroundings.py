@@ -17,7 +17,7 @@ from cavity.constants import (
     WATER_TO_AIR,
 )
 from cavity.kernels import boundaries, moist_air
-from cavity.published.case import COMPUTED, MEMORY, READ, Case, not_run, value_case
+from cavity.published.case import ANALYTICAL, HAND, MEMORY, READ, Case, not_run, value_case
 from cavity.wall import indoor, solve, storage
 from cavity.wall.grid import build_solid_line
 from cavity.wallfile.materials import material
@@ -93,7 +93,7 @@ def steam() -> tuple[Case, ...]:
         value_case(
             "evaporation through 100 mm of stagnant air (Stefan), 20 degC",
             source="R. B. Bird, W. E. Stewart, E. N. Lightfoot, Transport Phenomena, from memory",
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             inputs="half saturated air above; D P / (R_v T L) ln((P - p0) / (P - ps)) with the model's own D",
             units="kg/(m2 s)",
             expected=diffusivity
@@ -130,7 +130,7 @@ def rooms() -> tuple[Case, ...]:
             value_case(
                 f"room of EN 15026 at 5 degC outdoors, {load} load",
                 source="EN 15026:2007 Annex C, from memory; worked by hand",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs="daily mean 5 degC",
                 units="1",
                 expected=expected,
@@ -140,7 +140,7 @@ def rooms() -> tuple[Case, ...]:
             value_case(
                 f"room of EN 15026 at 15 degC outdoors, {load} load: temperature",
                 source="EN 15026:2007 Annex C, from memory; worked by hand",
-                tag=COMPUTED,
+                tag=HAND,
                 inputs="daily mean 15 degC",
                 units="degC",
                 expected=22.5,
@@ -159,7 +159,7 @@ def rooms() -> tuple[Case, ...]:
                 value_case(
                     f"room of ASHRAE 160, simplified, at {celsius:g} degC outdoors: {what}",
                     source="ANSI/ASHRAE Standard 160, from memory; worked by hand",
-                    tag=COMPUTED,
+                    tag=HAND,
                     inputs="mean of 24 hours",
                     units=units,
                     expected=expected,
@@ -174,7 +174,7 @@ def rooms() -> tuple[Case, ...]:
         value_case(
             "room of ASHRAE 160, intermediate: three bedrooms, 0.2 air changes of 500 m3",
             source="ANSI/ASHRAE Standard 160, from memory; worked by hand",
-            tag=COMPUTED,
+            tag=HAND,
             inputs="-5 degC, 300 Pa outdoors",
             units="1",
             expected=0.4333,
@@ -267,7 +267,7 @@ def faces() -> tuple[Case, ...]:
         value_case(
             "vapour transfer by the analogy of Lewis, 3 W/(m2 K)",
             source="textbook, worked by hand",
-            tag=COMPUTED,
+            tag=HAND,
             inputs="Lewis number 0.85, 10 degC",
             units="mm/s",
             expected=2.8,
@@ -281,7 +281,7 @@ def faces() -> tuple[Case, ...]:
         value_case(
             "dew on a panel at 7 degC in air with a dew point of 9 degC",
             source="worked by hand with the analogy of Lewis",
-            tag=COMPUTED,
+            tag=HAND,
             inputs="3 W/(m2 K)",
             units="g/(m2 h)",
             expected=10.8,
@@ -323,7 +323,7 @@ def wetting() -> tuple[Case, ...]:
         value_case(
             "rain penetration: 1 % of what reaches it",
             source="ANSI/ASHRAE Standard 160, from memory; worked by hand",
-            tag=COMPUTED,
+            tag=HAND,
             inputs="wind 5 m/s, rain 5 mm/h, medium exposure, below a steep roof",
             units="g/(m2 h)",
             expected=17.5,
@@ -339,7 +339,7 @@ def left_out() -> tuple[Case, ...]:
         not_run(
             "air flowing through a porous layer: temperature, vapour and heat at its faces",
             source="closed form with the Peclet number, textbook: 20.252 W/m2 at 1e-3 kg/(m2 s) through 200 mm of 0.04",
-            tag=COMPUTED,
+            tag=ANALYTICAL,
             why="This program lets room air reach one plane of a wall, not flow through its layers",
         ),
         not_run(

@@ -311,12 +311,13 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
 
 
 def published() -> dict[str, Any]:
-    """Return the outcomes of the published cases, as `cavity verify` last found them; a test holds it to a live run.
+    """Return the outcomes of the benchmark cases, as `cavity verify` last found them; a test holds it to a live run.
 
     Returns
     -------
     dict
-        `version`, and `cases`: area, name, inputs, outcome, and of those not met the note and what was computed.
+        `version`, `provenance`, and `cases`: area, name, inputs, source, tag, outcome, and of those not met the note
+        and what was computed.
     """
     text = Path(__file__).with_name("published.json").read_text(encoding="utf-8")
     return dict(json.loads(text))
@@ -328,7 +329,8 @@ def checks(found: dict[str, Any]) -> dict[str, Any]:
     Parameters
     ----------
     found : dict
-        `version` and `cases` (each area, name, inputs, outcome, and where not met note, computed, lower, upper, units).
+        `version`, `provenance` and `cases` (each area, name, inputs, outcome, and where not met note, computed, lower,
+        upper, units).
 
     Returns
     -------
@@ -358,7 +360,8 @@ def checks(found: dict[str, Any]) -> dict[str, Any]:
         f"Version {found['version']} passes {total['pass']} of {len(cases)} benchmark and verification cases; "
         f"{total['outside']} fall outside a range that was measured, is itself uncertain, or is our own target; "
         f"{total['not run']} could not be run. The command “cavity verify” runs them again and lists each with its "
-        "source, the expected and the computed value. They test the method, not the description of this wall."
+        f"source, the expected and the computed value. {found.get('provenance', '')} They test the method, not the "
+        "description of this wall."
     )
     return {"sentence": sentence, "rows": rows, "open": open_cases}
 

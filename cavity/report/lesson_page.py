@@ -11,10 +11,11 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
-from cavity.report import answer, display, figures
+from cavity.report import answer, display, figures, lesson_scene
 from cavity.report.notes import below, equation, fraction, power, row
-from cavity.report.page import write_page
+from cavity.report.page import base_context, environment, read, with_footnote, write_text
 from cavity.report.palette import LIGHT, style
+from cavity.report.payload import plain, plain_figure, script_json
 from cavity.study.lesson import UNITS
 
 
@@ -27,13 +28,15 @@ class _Text:
     symbols: str
     question: str
     why: str
+    nav: str = ""  # its short name in the bar, where the title is long
 
 
 _TEXTS: dict[str, _Text] = {
     "depth": _Text(
         "Depth",
         "What the depth does to flow and wetness",
-        "Air rubs along both faces of the cavity. In a narrow slot this friction falls with the square of the depth.",
+        "Air is slowed by friction at both cavity surfaces. In a narrow slot this friction falls with the square of "
+        "the depth.",
         equation(
             "air changes per hour equal 3600 times flow over depth times height; friction is twelve mu H v over d "
             "squared",
@@ -58,25 +61,26 @@ _TEXTS: dict[str, _Text] = {
         "q air flow [m³/s], C the discharge coefficient of the opening, A its free area [m²], Δp the pressure across "
         "it [Pa], ρ density of the air [kg/m³].",
         "From which size on do larger openings hardly help?",
-        "Where the openings no longer take most of the pressure. Losses in series add up, and the largest of them "
-        "rules: after that, only a deeper cavity or more drive brings more air.",
+        "Where the openings no longer take most of the pressure. Losses in series add up, and the largest "
+        "dominates: after that, only a deeper cavity or more drive brings more air.",
     ),
     "height": _Text(
         "Height",
         "What the height does to flow and wetness",
         "The stack pressure is the difference in weight of two columns of air, so it grows with the height. The "
-        "building stays the same in this lesson, tall enough for the tallest cavity; its wind is another than in the "
-        "other lessons, and so are the numbers of the same cavity.",
+        "building stays the same in this lesson, tall enough for the tallest cavity; the wind speed therefore differs "
+        "from the other lessons, and so do the results for the same cavity.",
         equation(
-            "stack pressure equals rho outdoors less rho cavity times g times H",
+            "stack pressure equals rho outdoors minus rho cavity, times g times H",
             below("Δp", "stack"), "=", "(", below("ρ", "e"), "−", below("ρ", "c"), ")", "g", "H",
         ),
         "Δp the stack pressure [Pa], ρ the density of the air outdoors (e) and in the cavity (c) [kg/m³], g gravity "
         "[m/s²], H the height of the cavity [m].",
         "A taller cavity draws harder. Is its air also changed more often?",
-        "The flow grows at most with the square root of the height where openings rule, but the volume grows with the "
-        "height itself. More air passes each metre of wall, and yet it takes longer to change all of it, and the air "
-        "arrives at the top warmer and damper.",
+        "With the stack alone, and where the openings dominate, the flow grows about with the square root of the "
+        "height, but the volume with the height itself: it takes longer to change all of the air, and it arrives at "
+        "the top warmer and damper. Wind takes part as well: its pressure at the head depends on where on the wall "
+        "that is, and can work against the buoyancy, so the computed flow need not grow steadily.",
     ),
     "wind": _Text(
         "Wind",
@@ -84,7 +88,7 @@ _TEXTS: dict[str, _Text] = {
         "Wind drives the cavity only by the difference of pressure between its openings, which goes with the square of "
         "its speed. The rain that reaches the wall is held as it is, so that only the air is compared.",
         equation(
-            "wind pressure equals Cp base less Cp head times one half rho U squared",
+            "wind pressure equals Cp base minus Cp head, times one half rho U squared",
             below("Δp", "wind"), "=", "(", below("C", "p,base"), "−", below("C", "p,head"), ")", fraction("1", "2"),
             "ρ", power("U", "2"),
         ),
@@ -94,26 +98,28 @@ _TEXTS: dict[str, _Text] = {
         "Buoyancy: sun on the cladding and heat that comes through the wall make the cavity air lighter, the cold "
         "night sky makes it heavier. Wind may help or hinder; where it hinders, the two nearly cancel and the air "
         "stands still. Outside this lesson wind also drives rain onto the wall: more wind then means more air and "
-        "more water to carry off.",
+        "more water to carry off. And more air cools a cavity that the sun has warmed, so its surfaces can be humid "
+        "for more hours.",
     ),
     "sun": _Text(
         "Sun",
         "What sun does to flow and wetness",
         "Sun warms the cladding, the cladding warms the cavity air, and warm air is light.",
         equation(
-            "relative difference of density equals T cavity less T outdoors over T cavity",
+            "relative difference of density equals T cavity minus T outdoors, over T cavity",
             fraction(row(below("ρ", "e"), "−", below("ρ", "c")), below("ρ", "e")), "=",
             fraction(row(below("T", "c"), "−", below("T", "e")), below("T", "c")),
         ),
         "ρ density [kg/m³] and T temperature [K] of the air outdoors (e) and in the cavity (c).",
         "Take the sun away. Which does the wall miss more: the flow, or the warmth?",
         "Both dry the wall. Warmth lowers the relative humidity at once, by about 6 % of its value for each kelvin; "
-        "the flow carries off what evaporates. A wall that sees little sun must rely on wind and on openings.",
+        "the flow carries off what evaporates. Where wind moves most of the air, the flow hardly changes, and "
+        "what the wall misses is the warmth. A wall that sees little sun must rely on wind and on openings.",
     ),
     "colour": _Text(
         "Colour of the cladding",
         "What the colour does to flow and wetness",
-        "A dark cladding takes up more of the sun. At night its colour does not matter: all paints radiate alike.",
+        "A dark cladding absorbs more solar radiation. At night its colour does not matter: all paints radiate alike.",
         equation(
             "sol-air temperature equals T outdoors plus alpha I over h",
             below("T", "sa"), "=", below("T", "e"), "+", fraction(row("α", "I"), "h"),
@@ -129,7 +135,7 @@ _TEXTS: dict[str, _Text] = {
         "What the mass does to flow and wetness",
         "A thin sheet follows the sky within minutes; a heavy slab keeps the warmth of the day for hours.",
         equation(
-            "rate of heat stored in the sheet equals sun taken up, plus exchange with the sky, plus exchange with the "
+            "rate of heat stored in the sheet equals sun absorbed, plus exchange with the sky, plus exchange with the "
             "air",
             "ρ", "c", "d", fraction(row("∂", "T"), row("∂", "t")), "=", "α", "I",
             "+", below("q", "sky"), "+", "h", "(", below("T", "e"), "−", "T", ")",
@@ -139,9 +145,10 @@ _TEXTS: dict[str, _Text] = {
         "heat with the air [W/(m² K)], outdoors at T (e).",
         "Which of these claddings is below the dew point for most hours, and which carries the most water?",
         "The one that gets coldest against the dew point of the air that passes it. A sheet of metal follows the sky "
-        "at night but also the sun in the morning, and cannot soak up water: it stands as a film or runs off. A porous "
-        "board or slab takes the water into its pores, shows less of it and stays damp longer. Weather, openings and "
-        "finish decide which effect wins, so trust the table, not the rule.",
+        "at night but also the sun in the morning, and cannot soak up water: it stays as a film or runs off. A porous "
+        "board takes the water into its pores and stays damp longer. A heavy slab is still cold when warm, damp air "
+        "arrives, and may then collect more at a time. Weather, openings and finish decide which effect wins, so "
+        "trust the numbers, not the rule.",
     ),
     "rails": _Text(
         "Rails",
@@ -156,8 +163,8 @@ _TEXTS: dict[str, _Text] = {
         "Δp pressure lost [Pa], N number of rails, ρ density of the air [kg/m³], q air flow per metre of wall "
         "[m³/(s m)], C discharge coefficient of a gap, A its area per metre of wall: gap times depth over bay [m²/m].",
         "The vents are large. Can a rail undo them?",
-        "Yes: losses in series add up, and the smallest area rules. A gap of a few millimetres passes less air than "
-        "a slot along the whole base. Larger vents do not help then; a wider gap, or rails set upright, do.",
+        "Yes: losses in series add up, and the smallest area dominates. A gap of a few millimetres passes less air "
+        "than a slot along the whole base. Larger vents do not help then; a wider gap, or rails set upright, do.",
     ),
     "blind": _Text(
         "Blind compartment above a window",
@@ -172,7 +179,7 @@ _TEXTS: dict[str, _Text] = {
         "One of two vents is left. Is half of the air left as well?",
         "No. A steady flow needs a way in and a way out. With one vent only what gusts push in and out of it is left, "
         "and the closed end is reached last. The figure has that exchange in it; the hours above 80 % tell what it is "
-        "worth. Beside each fire barrier stands a vent for the compartment above and one for that below; local codes "
+        "worth. Beside each fire barrier there is a vent for the compartment above and one for that below; local codes "
         "decide what the barrier itself must do.",
     ),
     "night": _Text(
@@ -190,18 +197,163 @@ _TEXTS: dict[str, _Text] = {
         "Do larger openings always mean less dew?",
         "Not on a sheet that is colder than the dew point outdoors: there the outdoor air itself brings the water. Too "
         "little air leaves the vapour of the wall in the cavity; much air keeps feeding the cold sheet, though it "
-        "also warms it. Look for the smallest film: it can stand at an opening in between, while the hours below the "
-        "dew point still fall.",
+        "also warms it. Look for the fewest hours of dew and the smallest film: both can occur at an opening in "
+        "between.",
+    ),
+    "drying": _Text(
+        "Drying after a leak",
+        "What is left of the water, vents closed and open",
+        "The outermost layer of the backup wall that holds water is wetted when the year of the run begins. Each curve "
+        "is the difference between the same wall with and without that water. The cladding is a metal sheet in this "
+        "lesson, which lets no vapour through.",
+        equation(
+            "vapour that leaves equals p wet minus p outdoors, over Z layers plus Z ventilation; Z ventilation equals "
+            "R T over V",
+            "g", "=", fraction(row(below("p", "w"), "−", below("p", "e")), row(below("Z", "l"), "+", below("Z", "v"))),
+            '<mspace width="2em"/>', below("Z", "v"), "=", fraction(row("R", "T"), "V"),
+        ),
+        "g vapour that leaves outwards [kg/(m² s)], p vapour pressure in the wet layer (w) and outdoors (e) [Pa], Z "
+        "vapour resistance [m² s Pa/kg] of the layers outside it (l) and of the ventilation (v), R gas constant of "
+        "vapour, 461.5 J/(kg K), T temperature [K], V air flow through the cavity per area of wall [m³/(m² s)].",
+        "Do open vents dry the wall faster than closed ones? And do four times larger vents dry it faster again?",
+        "As a rule yes, and hardly. With closed vents behind a metal sheet the only way out is into the room. Open "
+        "vents add a way outwards, with two resistances in series: the layers and the ventilation. Once the air "
+        "carries off what arrives, the layers in front of the wet one are the larger resistance, and more air gains "
+        "little. Where the curves nearly coincide, the "
+        "layers decide, not the cavity. The start is fast because the layer is then wettest; later a warm season "
+        "shows as a curve that keeps its slope although ever less is left, for the vapour pressure of a damp layer "
+        "rises by about 6 % for each kelvin.",
+    ),
+    "brick": _Text(
+        "Sun on wet brick",
+        "What open perpends do to vapour driven inwards",
+        "Brick stores the rain. Sun then warms it, and the vapour pressure in its pores rises above that on both "
+        "sides, so vapour moves inwards as well as outwards. The wall is the starter wall with a brick outer leaf, "
+        "facing south; perpends are left open at its base and head.",
+        equation(
+            "vapour pressure of the brick equals its relative humidity times the saturation pressure at its "
+            "temperature; vapour that moves inwards equals the difference to the vapour pressure at the retarder over "
+            "the vapour resistance between",
+            below("p", "b"), "=", "φ", below("p", "sat"), "(", below("T", "b"), ")",
+            '<mspace width="2em"/>', "g", "=", fraction(row(below("p", "b"), "−", below("p", "r")), "Z"),
+        ),
+        "p vapour pressure of the brick (b), at saturation (sat) and at the vapour retarder (r) [Pa], φ relative "
+        "humidity of the brick, T its temperature [K], g vapour that moves inwards [kg/(m² s)], Z vapour resistance "
+        "between both [m² s Pa/kg].",
+        "How can the sun wet a wall from outside, and what do the open perpends do about it?",
+        "Wet brick at 40 °C has a vapour pressure of 7.4 kPa; a room at 22 °C and 60 % has 1.6 kPa. Vapour then moves "
+        "inwards, until it meets the vapour retarder, which is as cool as the room. Air in the cavity carries part of "
+        "it off before it enters the wall: the more perpends are open, the nearer the vapour pressure of the cavity "
+        "comes to that outdoors. A membrane or sheathing that resists vapour, and "
+        "a retarder that opens in summer, are the other defences.",
+        "Wet brick",
     ),
 }  # fmt: skip
 
 
 def figure(lesson: Any) -> go.Figure:
-    """Return the figure of one lesson: flow, air change rate with its spread, and hours of wetness."""
-    labels = [figures.plain(step.label) for step in lesson.steps]
+    """Return the figure of one lesson: curves of drying, vapour behind brick, else flow, air changes and wetness."""
+    if lesson.key == "drying":
+        return _drying_figure(lesson)
+    return _three(lesson, *{"brick": _brick_rows, "night": _night_rows}.get(lesson.key, _air_rows)(lesson))
+
+
+def marks(lesson: Any) -> dict[str, Any]:
+    """Return where a step of the slider is in the figure: its curve, or its place along the axis."""
+    if lesson.key == "drying":
+        curves = [at for at, step in enumerate(lesson.steps) if step.drying is not None]
+        return {"traces": [curves.index(at) if at in curves else -1 for at in range(len(lesson.steps))]}
+    if _numbers(lesson):
+        return {"x": [step.value for step in lesson.steps]}
+    return {"x": list(range(len(lesson.steps)))}  # of an axis of kinds
+
+
+def _numbers(lesson: Any) -> bool:
+    return lesson.key in UNITS and bool(np.isfinite([step.value for step in lesson.steps]).all())
+
+
+def _drying_figure(lesson: Any) -> go.Figure:
+    steps = [step for step in lesson.steps if step.drying is not None]
+    colours = ("runoff", "stack", "air", "temperature", "humidity", "mould")
+    traces = [
+        {"type": "scatter", "mode": "lines", "name": figures.plain(step.label),
+         "x": np.arange(len(step.drying.left) + 1), "y": 100.0 * np.array([1.0, *_fractions(step.drying)]),
+         "line": {"color": LIGHT[colours[at % len(colours)]], "width": 2, "dash": "dash" if at == 0 else "solid"},
+         "hovertemplate": "%{fullData.name}, day %{x}: %{y:.0f} %<extra></extra>"}
+        for at, step in enumerate(steps)
+    ]  # fmt: skip
+    layout = style(
+        height=420,
+        xaxis={"title": {"text": "Days after the wetting"}},
+        yaxis={"title": {"text": "Water of the event left [%]"}, "rangemode": "tozero"},
+    )
+    return go.Figure({"data": traces, "layout": layout})
+
+
+def _fractions(drying: Any) -> np.ndarray:
+    return np.asarray(drying.left, float) / drying.brought
+
+
+def _three(lesson: Any, traces: list[dict[str, Any]], titles: tuple[str, str, str]) -> go.Figure:
+    """Return three rows over the axis of a lesson."""
     values = [step.value for step in lesson.steps]
-    numbers = lesson.key in UNITS and bool(np.isfinite(values).all())  # then drawn at their true distance
-    at, mode = (values, "lines+markers") if numbers else (labels, "markers")
+    numbers = _numbers(lesson)
+    labels = [figures.plain(step.label) for step in lesson.steps]
+    for trace in traces:
+        trace |= {"type": "scatter", "mode": "lines+markers" if numbers else "markers",
+                  "x": values if numbers else labels, "text": labels}  # fmt: skip
+    layout = style(
+        height=560,
+        margin={"t": 64},
+        xaxis={
+            "title": {"text": f"{lesson.quantity} [{UNITS[lesson.key]}]" if numbers else lesson.quantity},
+            "type": "linear" if numbers else "category",
+            "anchor": "y3",
+            **({"range": [min(0.0, -0.03 * max(values)), 1.06 * max(values)]} if numbers else {}),
+        },
+        yaxis={"title": {"text": titles[0]}, "rangemode": "tozero", "domain": [0.72, 1.0]},
+        yaxis2={"title": {"text": titles[1]}, "rangemode": "tozero", "domain": [0.37, 0.65]},
+        yaxis3={"title": {"text": titles[2]}, "rangemode": "tozero", "domain": [0.0, 0.3]},
+    )
+    return go.Figure({"data": traces, "layout": layout})
+
+
+def _night_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
+    """Return air change rate, hours of dew and the largest film: each with an axis of its own, for both may turn."""
+    traces = [
+        {"y": [step.rate for step in lesson.steps], "name": "air change rate, median",
+         "line": {"color": LIGHT["air"], "width": 2}, "marker": {"size": 8},
+         "hovertemplate": "%{text}: %{y:.3~g} 1/h<extra></extra>"},
+        {"y": [step.dew_hours for step in lesson.steps], "yaxis": "y2",
+         "name": "back of the cladding below the dew point",
+         "line": {"color": LIGHT["film"], "width": 2}, "marker": {"symbol": "circle", "size": 9},
+         "hovertemplate": "%{text}: %{y:.0f} h<extra></extra>"},
+        {"y": [1e3 * step.film for step in lesson.steps], "yaxis": "y3", "name": "largest film of dew",
+         "line": {"color": LIGHT["wind"], "width": 2, "dash": "dash"}, "marker": {"symbol": "square", "size": 9},
+         "hovertemplate": "%{text}: %{y:.2f} g/m²<extra></extra>"},
+    ]  # fmt: skip
+    return traces, ("Air change rate [1/h]", "Hours a year [h]", "Film [g/m²]")
+
+
+def _brick_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
+    traces = [
+        {"y": [step.rate for step in lesson.steps], "name": "air change rate, median",
+         "line": {"color": LIGHT["air"], "width": 2}, "marker": {"size": 8},
+         "hovertemplate": "%{text}: %{y:.3~g} 1/h<extra></extra>"},
+        {"y": [step.excess for step in lesson.steps], "yaxis": "y2",
+         "name": "vapour pressure of the cavity above outdoors, sunniest tenth of hours",
+         "line": {"color": LIGHT["humidity"], "width": 2}, "marker": {"symbol": "square", "size": 9},
+         "hovertemplate": "%{text}: %{y:.0f} Pa<extra></extra>"},
+        {"y": [100.0 * step.inner for step in lesson.steps], "yaxis": "y3",
+         "name": "relative humidity outside the vapour retarder, highest 30-day mean",
+         "line": {"color": LIGHT["dew_point"], "width": 2, "dash": "dash"}, "marker": {"symbol": "circle", "size": 9},
+         "hovertemplate": "%{text}: %{y:.1f} %<extra></extra>"},
+    ]  # fmt: skip
+    return traces, ("Air change rate [1/h]", "Above outdoors [Pa]", "Relative humidity [%]")
+
+
+def _air_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
+    """Return flow, air change rate with its spread, and hours of wetness."""
     rate = [step.rate for step in lesson.steps]
     spread = {
         "type": "data",
@@ -212,52 +364,73 @@ def figure(lesson: Any) -> go.Figure:
         "thickness": 1.4,
     }
     traces = [
-        {"type": "scatter", "mode": mode, "x": at, "text": labels, "y": [step.flow for step in lesson.steps],
+        {"y": [step.flow for step in lesson.steps],
          "name": "air flow, median hour", "line": {"color": LIGHT["stack"], "width": 2, "dash": "dot"},
          "marker": {"symbol": "diamond", "size": 8}, "hovertemplate": "%{text}: %{y:.3~g} l/(s m)<extra></extra>"},
-        {"type": "scatter", "mode": mode, "x": at, "text": labels, "y": rate, "yaxis": "y2", "error_y": spread,
+        {"y": rate, "yaxis": "y2", "error_y": spread,
          "name": "air change rate: median, and 10 to 90 % of hours", "line": {"color": LIGHT["air"], "width": 2},
          "marker": {"size": 8}, "hovertemplate": "%{text}: %{y:.3~g} 1/h<extra></extra>"},
-        {"type": "scatter", "mode": mode, "x": at, "text": labels, "y": [step.dew_hours for step in lesson.steps],
+        {"y": [step.dew_hours for step in lesson.steps],
          "yaxis": "y3", "name": "back of the cladding below the dew point",
          "line": {"color": LIGHT["film"], "width": 2}, "marker": {"symbol": "circle", "size": 9},
          "hovertemplate": "%{text}: %{y:.0f} h<extra></extra>"},
-        {"type": "scatter", "mode": mode, "x": at, "text": labels, "y": [step.humid_hours for step in lesson.steps],
-         "yaxis": "y3", "name": "outer face of the wall above 80 %",
+        {"y": [step.humid_hours for step in lesson.steps],
+         "yaxis": "y3", "name": "exterior surface of the wall above 80 %",
          "line": {"color": LIGHT["humidity"], "width": 2, "dash": "dash"}, "marker": {"symbol": "square", "size": 9},
          "hovertemplate": "%{text}: %{y:.0f} h<extra></extra>"},
     ]  # fmt: skip
-    layout = style(
-        height=560,
-        margin={"t": 64},
-        xaxis={
-            "title": {"text": f"{lesson.quantity} [{UNITS[lesson.key]}]" if numbers else lesson.quantity},
-            "type": "linear" if numbers else "category",
-            "anchor": "y3",
-            **({"range": [0, 1.06 * max(values)]} if numbers else {}),
-        },
-        yaxis={"title": {"text": "Air flow [l/(s m)]"}, "rangemode": "tozero", "domain": [0.72, 1.0]},
-        yaxis2={"title": {"text": "Air change rate [1/h]"}, "rangemode": "tozero", "domain": [0.37, 0.65]},
-        yaxis3={"title": {"text": "Hours a year [h]"}, "rangemode": "tozero", "domain": [0.0, 0.3]},
-    )
-    return go.Figure({"data": traces, "layout": layout})
+    return traces, ("Air flow [l/(s m)]", "Air change rate [1/h]", "Hours a year [h]")
 
 
 def told(lesson: Any) -> str:
     """Return what the computed numbers of a lesson say, in one sentence."""
     first, last = lesson.steps[0], lesson.steps[-1]
+    if lesson.key == "drying":
+        return _told_drying(lesson)
 
     def change(before: float, after: float, unit: str) -> str:
         return f"{display.number(before)} to {display.number(after)} {unit}"
 
+    if lesson.key == "brick":
+        return (
+            f"Computed here, from {first.label} to {last.label}: the median air change rate goes from "
+            f"{change(first.rate, last.rate, '1/h')}, the vapour pressure of the cavity above that outdoors in the "
+            f"sunniest tenth of hours from {change(first.excess, last.excess, 'Pa')}, and the highest 30-day mean of "
+            f"relative humidity outside the vapour retarder from {change(100 * first.inner, 100 * last.inner, '%')}."
+        )
     return (
         f"Computed here, from {first.label} to {last.label}: the median air flow goes from "
         f"{change(first.flow, last.flow, 'l/(s m)')}, the median air change rate from "
         f"{change(first.rate, last.rate, '1/h')}, "
         f"the hours in which the back of the cladding is below the dew point from "
-        f"{change(first.dew_hours, last.dew_hours, 'h')}, and the hours above 80 % at the outer face of the wall from "
-        f"{change(first.humid_hours, last.humid_hours, 'h')}."
+        f"{change(first.dew_hours, last.dew_hours, 'h')}, and the hours above 80 % at the exterior surface of the wall "
+        f"from {change(first.humid_hours, last.humid_hours, 'h')}."
     )
+
+
+def _told_drying(lesson: Any) -> str:
+    found = [step for step in lesson.steps if step.drying is not None]
+    if not found:
+        return "No wetting event could be computed."
+    first = found[0].drying
+    said = "; ".join(
+        f"{step.label}: {_days(step.drying, 0.5)} and {_days(step.drying, 0.9)}, {100 * _left(step.drying, 90):.0f} % "
+        "left after 90 days"
+        for step in found
+    )
+    return (
+        f"Computed here, days until 50 and 90 % of the {1e3 * first.brought:.0f} g/m² added to the {first.layer} have "
+        f"dried: {said}."
+    )
+
+
+def _days(drying: Any, fraction: float) -> str:
+    days = drying.days(fraction)
+    return f"{days:.0f} d" if np.isfinite(days) else f"over {len(drying.left)} d"
+
+
+def _left(drying: Any, days: int) -> float:
+    return float(_fractions(drying)[min(days, len(drying.left)) - 1])
 
 
 def _extremes(lesson: Any) -> list[str]:
@@ -269,7 +442,7 @@ def _extremes(lesson: Any) -> list[str]:
     return [
         f"Computed here: the back of the cladding is below the dew point for most hours with {most.label} "
         f"({most.dew_hours:.0f} h) and for fewest with {least.label} ({least.dew_hours:.0f} h); the largest film, "
-        f"{1e3 * film.film:.1f} g/m², stands with {film.label}, the smallest, {1e3 * dry.film:.1f} g/m², with "
+        f"{1e3 * film.film:.1f} g/m², occurs with {film.label}, the smallest, {1e3 * dry.film:.1f} g/m², with "
         f"{dry.label}."
     ]
 
@@ -279,11 +452,34 @@ def _missing(lesson: Any) -> list[str]:
 
 
 def _table(lesson: Any) -> dict[str, Any]:
+    if lesson.key == "drying":
+        found = [step for step in lesson.steps if step.drying is not None]
+        days = range(0, max((len(step.drying.left) for step in found), default=0) + 1, 5)
+        return {
+            "head": ["Day", *(f"{step.label}: left [%]" for step in found)],
+            "rows": [
+                [day, *(f"{100 * (_left(step.drying, day) if day else 1.0):.1f}" for step in found)] for day in days
+            ],
+        }
+    if lesson.key == "brick":
+        return {
+            "head": [
+                lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [1/h]",
+                "Cavity vapour pressure above outdoors, sunniest tenth of hours [Pa]",
+                "Highest 30-day relative humidity outside the vapour retarder [%]",
+                "Exterior surface of wall above 80 % [h]",
+            ],
+            "rows": [
+                [step.label, display.number(step.flow), display.number(step.rate), f"{step.excess:.0f}",
+                 f"{100 * step.inner:.1f}", f"{step.humid_hours:.0f}"]
+                for step in lesson.steps
+            ],
+        }  # fmt: skip
     head = [
         lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [1/h]", "10 to 90 % of hours [1/h]",
         "Hours upwards [%]",
         "Cavity warmer in the sunniest tenth of hours [K]", "Cladding back below dew point [h]",
-        "Outer face of wall above 80 % [h]", "Largest film on the cladding, dew and rain [g/m²]",
+        "Exterior surface of wall above 80 % [h]", "Largest film on the cladding, dew and rain [g/m²]",
     ]  # fmt: skip
     rows = [
         [
@@ -294,7 +490,25 @@ def _table(lesson: Any) -> dict[str, Any]:
         ]
         for step in lesson.steps
     ]  # fmt: skip
-    return {"caption": "The same in numbers", "head": head, "rows": rows}
+    return {"head": head, "rows": rows}
+
+
+def _readings(lesson: Any, step: Any) -> list[tuple[str, str]]:
+    """Return what stands below the drawing of a step: four numbers at most."""
+    rate = ("Air change rate, median", f"{display.number(step.rate)} 1/h")
+    if lesson.key == "drying":
+        if step.drying is None:
+            return [rate]
+        return [rate, ("50 % dried after", _days(step.drying, 0.5)), ("90 % dried after", _days(step.drying, 0.9)),
+                ("Left after 90 days", f"{100 * _left(step.drying, 90):.0f} %")]  # fmt: skip
+    if lesson.key == "brick":
+        return [rate, ("Cavity above outdoors in the sun", f"{step.excess:.0f} Pa"),
+                ("Humidity outside the retarder, 30 days", f"{100 * step.inner:.1f} %")]  # fmt: skip
+    last = ("Exterior surface of the wall above 80 %", f"{step.humid_hours:.0f} h")
+    if lesson.key == "night":
+        last = ("Largest film of dew", f"{1e3 * step.film:.1f} g/m²")
+    return [("Air flow, median", f"{display.number(step.flow)} l/(s m)"), rate,
+            ("Cladding back below the dew point", f"{step.dew_hours:.0f} h"), last]  # fmt: skip
 
 
 def write_lesson(
@@ -334,41 +548,56 @@ def write_lesson(
     InputError
         If the file cannot be written.
     """
+    from markupsafe import Markup
+
     parts: list[dict[str, Any]] = []
+    drawn: dict[str, Any] = {}
     for lesson in lessons:
         text = _TEXTS[lesson.key]
-        if not lesson.steps:
-            parts.append({"heading": text.title, "nav": text.title.split()[0], "text": _missing(lesson)})
-            continue
-        parts.append(
-            {
-                "heading": text.title,
-                "nav": text.title.split()[0],
+        part = dict.fromkeys(("equation", "symbols", "figure", "question", "steps", "table"))
+        part |= {
+            "key": lesson.key,
+            "heading": text.title,
+            "nav": text.nav or text.title.split()[0],
+            "text": _missing(lesson),
+        }
+        if lesson.steps and (lesson.key != "drying" or any(step.drying for step in lesson.steps)):
+            drawn[lesson.key] = {"figure": plain_figure(figure(lesson)), "marks": marks(lesson)}
+            part |= {
                 "text": [text.lead, *_missing(lesson)],
                 "symbols": text.symbols,
-                "equation": text.equation,
-                "figures": [
-                    {
-                        "id": f"fig-{lesson.key}",
-                        "title": text.does,
-                        "caption": "Everything else stays as it is; each value is a simulated year.",
-                        "figure": figure(lesson),
-                    }
+                "equation": Markup(text.equation),
+                "quantity": lesson.quantity,
+                "does": text.does,
+                "caption": "Everything else stays as it is; each value is a simulated year.",
+                "figure": True,
+                "steps": [
+                    {"label": step.label, "scene": Markup(lesson_scene.scene(lesson, step)),
+                     "readings": _readings(lesson, step)}
+                    for step in lesson.steps
                 ],
                 "table": _table(lesson),
                 "question": text.question,
                 "answer": [text.why, *_extremes(lesson), told(lesson)],
-            }
-        )
+            }  # fmt: skip
+        parts.append(part)
     lead = [
-        "A few things decide how well the cavity behind a cladding is flushed and how wet it gets. Each is changed "
-        "alone below, computed by the same program that judges walls. Try to answer the question before you unfold the "
-        "answer.",
+        f"{len(lessons)} lessons on how well the cavity behind a cladding is ventilated, how wet it becomes and how it "
+        "dries. In each, one thing is varied alone with the same model. Move the slider, and try to answer the "
+        "question before you unfold the answer.",
         *([base] if base else []),
         f"Wall: {wall_name}, without rails and barriers. Climate: {climate_name}."
-        + (f" The {' and the '.join(invented)} {'are' if len(invented) > 1 else 'is'} invented." if invented else "")
+        + (f" The {' and the '.join(invented)} {'are' if len(invented) > 1 else 'is'} fictitious." if invented else "")
         + ("" if rain else " The weather file has no rain: what rain and the wind with it do is not seen here."),
     ]
-    return write_page(
-        path, "How a ventilated cavity behaves", lead=lead, caution=answer.CAUTIONS, parts=parts, teach=True
-    )
+    title = "How a ventilated cavity behaves"
+    figures_json = {"figures": drawn, "template": plain(style()["template"]), "ink": LIGHT["ink"]}
+    context = base_context(title) | {
+        "lesson_css": Markup(read("lesson.css") + lesson_scene.STYLE),
+        "lesson_js": Markup(read("lesson.js")),
+        "lead": lead,
+        "caution": answer.CAUTIONS,
+        "parts": parts,
+        "figures_json": Markup(script_json(figures_json)),
+    }
+    return write_text(path, with_footnote(environment().get_template("lesson.html.j2").render(context)))

@@ -99,12 +99,12 @@ def shared_style() -> str:
 
     css = f":root{{{colours(LIGHT)}--font:{FONT};color-scheme:light}}"
     css += f"@media screen{{html[data-theme=dark]{{{colours(DARK)}color-scheme:dark}}}}"
-    return css + _read("base.css")
+    return css + read("base.css")
 
 
 def section_style() -> str:
     """Return the style of the drawn section."""
-    return _read("section.css")
+    return read("section.css")
 
 
 def base_context(title: str) -> dict[str, Any]:
@@ -113,7 +113,7 @@ def base_context(title: str) -> dict[str, Any]:
 
     css = shared_style() + _page_boxes(title)
     tones = {LIGHT[name]: DARK[name] for name in LIGHT}
-    script = _read("base.js").replace("/*TONES*/{}", payload.script_json(tones))
+    script = read("base.js").replace("/*TONES*/{}", payload.script_json(tones))
     script = script.replace("/*POUNDS*/{}", payload.script_json(display.pound_units()))
     return {"title": title, "css": Markup(css), "base_js": Markup(script), "plotly_packed": Markup(plotly_packed())}
 
@@ -133,7 +133,8 @@ def _css_text(text: str) -> str:
     return '"' + "".join(each if each.isalnum() or each in " .,;:-()" else f"\\{ord(each):x} " for each in text) + '"'
 
 
-def _read(name: str) -> str:
+def read(name: str) -> str:
+    """Return a style sheet or script of the templates."""
     return (_TEMPLATES / name).read_text("utf-8")
 
 
@@ -149,7 +150,6 @@ def write_page(
     lead: Sequence[str] = (),
     caution: Sequence[str] = (),
     parts: Sequence[Mapping[str, Any]] = (),
-    teach: bool = False,
 ) -> Path:
     """Write a page of text, tables and fixed figures in the style of the report.
 
@@ -163,10 +163,7 @@ def write_page(
         Each with `heading` and, as needed, `nav` (short name in the bar), `text` (lines), `equation` (MathML of
         `notes.equation`), `symbols` (a line on its letters), `figures` (mappings of `id`, `title`, `caption`,
         `figure`), `table` (mapping of `caption`, `head`, `rows`), `fold` (title under which
-        the table is folded away), `question` and `answer` (lines, folded).
-    teach : bool
-        Whether one part at a time can be presented, answers shown and tables saved; answers that are folded are not
-        printed on any page.
+        the table is folded away), `question` and `answer` (lines, folded; not printed while they are).
 
     Returns
     -------
@@ -187,7 +184,6 @@ def write_page(
         "lead": lead,
         "caution": caution,
         "parts": full,
-        "teach": teach,
         "figures_json": Markup(payload.script_json(template)),
     }
     return write_text(path, with_footnote(environment().get_template("simple.html.j2").render(context)))
@@ -246,9 +242,9 @@ def render(comparison: Any) -> str:
     facets = [{"key": key, "label": label, "values": _facet_texts(key, explored)} for key, label, _ in _FACETS]
     context = base_context(f"{name}: cavity report") | {
         "report_css": Markup(
-            section_style() + _read("report.css") + _read("brief.css") + elevation.STYLE + schedule.STYLE
+            section_style() + read("report.css") + read("brief.css") + elevation.STYLE + schedule.STYLE
         ),
-        "report_js": Markup(_read("report.js")),
+        "report_js": Markup(read("report.js")),
         "status_path": STATUS_PATH,
         "status_word": STATUS_WORD,
         "wall_name": name,

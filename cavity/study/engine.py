@@ -19,7 +19,9 @@ from cavity.risk import Finding, judge
 from cavity.study.cases import KEEPS, Job, Store, code_digest, key_of, opened, weather_digest
 
 if TYPE_CHECKING:
+    import numpy as np
     import xarray as xr
+    from numpy.typing import NDArray
 
 __all__ = ["Engine", "Job", "Result", "cores"]
 
@@ -80,7 +82,9 @@ def water_held(dataset: xr.Dataset) -> xr.Dataset:
 _SHORT = {"daily": daily_humidity, "water": water_held}
 
 
-def computed(job: Job, keep: str, code: str = "") -> tuple[xr.Dataset | None, tuple[Finding, ...]]:
+def computed(
+    job: Job, keep: str, code: str = "", stop: NDArray[np.int64] | None = None
+) -> tuple[xr.Dataset | None, tuple[Finding, ...]]:
     """Simulate one case, and judge it if it ran whole years; runs where the engine sends it.
 
     Parameters
@@ -91,12 +95,14 @@ def computed(job: Job, keep: str, code: str = "") -> tuple[xr.Dataset | None, tu
         What is returned of its Dataset: all, the daily humidity, the water held, nothing.
     code : str
         Digest of the sender's program; a worker with another one refuses.
+    stop : array of int64, (1,)
+        As for `simulate_case`.
     """
     from cavity.hourly.run import simulate_case
 
     if code and code != code_digest():
         raise CavityError("a worker of the cluster has another version of cavity; install the same on all")
-    dataset = simulate_case(job.case, job.weather, hours=job.hours)
+    dataset = simulate_case(job.case, job.weather, hours=job.hours, stop=stop)
     # the criteria are those of a year
     findings = () if job.hours is not None else judge(dataset, dict(job.case.wall.limits))
     if keep == "findings":
@@ -214,6 +220,7 @@ class Engine:
         *,
         keep: str = "all",
         progress: Callable[[int, int, Result], None] | None = None,
+        stop: NDArray[np.int64] | None = None,
     ) -> list[Result]:
         """Simulate and judge all jobs.
 
@@ -225,6 +232,8 @@ class Engine:
             What stays of each: the Dataset, its daily mean relative humidity, the water it holds, or only the findings.
         progress : callable, keyword only
             Called after each case, in the order in which they end, with cases done, all cases, and the result.
+        stop : array of int64, (1,), keyword only
+            Set to 1 by another thread, it ends the case under way before its next hour; threads of this computer only.
 
         Returns
         -------
@@ -236,6 +245,8 @@ class Engine:
         InputError
             Of the first job whose input is wrong; those not begun are dropped, those done are kept. Weather of several
             years.
+        Stopped
+            If `stop` was set.
         CavityError
             If a cluster has no workers left, or a worker has another version.
         """
@@ -265,7 +276,8 @@ class Engine:
                     done(index, kept[1])
 
         def submit(index: int) -> Future[Any]:
-            return self._pool.submit(computed, jobs[index], keep, self._code)
+            flag = () if stop is None or self._client is not None else (stop,)
+            return self._pool.submit(computed, jobs[index], keep, self._code, *flag)
 
         waiting = missing()
         running: dict[Future[Any], int] = {}

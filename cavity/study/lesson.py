@@ -14,6 +14,7 @@ from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.risk.dew_point import dew
 from cavity.study.changes import scale_openings
 from cavity.study.engine import Engine, Job, Result
+from cavity.study.wetting import wettable, wetting_events
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -31,7 +32,53 @@ _BAY, _RAIL_SPACING = 0.6, 0.6  # m, along and up the wall; common practice, no 
 _BLIND = (("base and head", (True, True)), ("base only", (True, False)), ("head only", (False, True)),
           ("none", (False, False)))  # fmt: skip
 _NIGHT = (0.05, 0.2, 0.5, 1.0, 2.0, 4.0)  # of the openings as drawn
+_DRYING = (0.03, 0.1, 0.3, 1.0, 4.0)  # of the openings as drawn, beside closed vents
+_BRICK = (0.1, 0.3, 1.0, 3.0)  # of the open perpends as drawn, beside closed ones
 _SHEETS = (("steel", 0.001), ("fibre cement", 0.008), ("concrete", 0.060))  # material, m
+
+
+@dataclass(frozen=True)
+class Shape:
+    """What a drawing of a step needs to know of its wall.
+
+    Parameters
+    ----------
+    depth, height, cladding : float
+        Of the cavity, of the cavity, and thickness of the cladding. [m]
+    base, head : float
+        Free vent area at each end. [m2/m]
+    """
+
+    depth: float
+    height: float
+    cladding: float
+    base: float
+    head: float
+
+
+@dataclass(frozen=True)
+class Drying:
+    """What became of the water added to a layer.
+
+    Parameters
+    ----------
+    layer : str
+        Layer wetted.
+    brought : float
+        Water added. [kg/m2]
+    left : tuple of float
+        What of it is still in the wall at the end of each day. [kg/m2]
+    """
+
+    layer: str
+    brought: float
+    left: tuple[float, ...]
+
+    def days(self, fraction: float) -> float:
+        """Return the days until a fraction of it has dried for good; NaN where it has not. [d]."""
+        wet = np.flatnonzero(np.asarray(self.left) > (1.0 - fraction) * self.brought)
+        after = int(wet[-1]) + 2 if wet.size else 1
+        return float(after) if after <= len(self.left) else np.nan
 
 
 @dataclass(frozen=True)
@@ -47,11 +94,11 @@ class Step:
     rate, rate_low, rate_high : float
         Air change rate: median, and what 90 % and 10 % of the hours exceed. [1/h]
     upward : float
-        Share of hours in which the air goes up. [1]
+        Fraction of hours in which the air goes up. [1]
     dew_hours : float
         Hours of dew on the back of the cladding, anywhere along its height; hours that rain wets do not count. [h]
     humid_hours : float
-        Hours above 80 % relative humidity at the outer face of the backup wall, most humid segment. [h]
+        Hours above 80 % relative humidity at the exterior surface of the backup wall, most humid segment. [h]
     film : float
         Largest water film on the back of the cladding. [kg/m2]
     warm : float
@@ -69,6 +116,12 @@ class Step:
     film: float
     warm: float
     value: float = np.nan  # of the thing changed, in its unit of `UNITS`; nan where it is no number
+    excess: float = np.nan  # vapour pressure of the cavity above that outdoors, sunniest tenth of hours [Pa]
+    inner: float = (
+        np.nan
+    )  # highest 30-day mean of relative humidity outside the vapour retarder; nan: there is none [1]
+    shape: Shape | None = None
+    drying: Drying | None = None
 
 
 @dataclass(frozen=True)
@@ -180,6 +233,15 @@ def metal_wall() -> Wall:
     return plain_column(wall, _most_open(wall))
 
 
+def brick_wall() -> Wall:
+    """Return the starter wall with a brick outer leaf, plain and facing south, with its most open set."""
+    from cavity.wallfile import parse_wall, starter
+
+    wall = parse_wall(starter("brick"), "brick")
+    tallest = max(wall.columns, key=lambda column: column.height)
+    return plain_column(replace(wall, columns=(tallest,), orientation=180.0), _most_open(wall))
+
+
 def base_case(wall: Wall, opening_set: str | None = None) -> str:
     """Return in a sentence what every lesson starts from."""
     plain = plain_column(wall, opening_set or _most_open(wall))
@@ -226,6 +288,21 @@ def plan(wall: Wall, weather: xr.Dataset, opening_set: str) -> list[_Run]:
         scaled = scale_openings(metal, metal.opening_sets[0].name, factor)
         area = 1e4 * min(opening.free_area for opening in scaled.opening_sets[0].openings)
         runs.append(_Run("night", f"{area:.3g} cm²/m", scaled, dry, metal.cavity.depth, area))
+    brick = brick_wall()
+    return (
+        runs
+        + _opened("drying", with_cladding(plain, *_SHEETS[0]), weather, depth, _DRYING)
+        + _opened("brick", brick, weather, brick.cavity.depth, _BRICK)
+    )
+
+
+def _opened(key: str, plain: Wall, weather: Any, depth: float, factors: Sequence[float]) -> list[_Run]:
+    """Return runs with the vents closed, then ever more open."""
+    runs = [_Run(key, "closed", with_ends(plain, False, False), weather, depth, 0.0)]
+    for factor in factors:
+        scaled = scale_openings(plain, plain.opening_sets[0].name, factor)
+        area = 1e4 * min(opening.free_area for opening in scaled.opening_sets[0].openings)
+        runs.append(_Run(key, f"{area:.3g} cm²/m", scaled, weather, depth, area))
     return runs
 
 
@@ -233,17 +310,19 @@ QUANTITIES = {
     "depth": "Cavity depth",
     "openings": "Free vent area, base and head each",
     "height": "Height of the cavity",
-    "wind": "Wind, share of the wind in the weather file",
-    "sun": "Sun, share of the sun in the weather file",
+    "wind": "Wind, fraction of the wind in the weather file",
+    "sun": "Sun, fraction of the sun in the weather file",
     "colour": "Solar absorptance of the cladding",
     "mass": "Cladding",
     "rails": "Gap between rail ends, one in each 600 mm",
     "blind": "Open vents of the compartment",
     "night": "Vent area behind metal, each end",
+    "drying": "Free vent area, base and head each",
+    "brick": "Open perpends in the brick, base and head each",
 }
 
 UNITS = {"depth": "mm", "openings": "cm²/m", "height": "m", "wind": "%", "sun": "%", "colour": "-", "rails": "mm",
-         "night": "cm²/m"}  # fmt: skip
+         "night": "cm²/m", "drying": "cm²/m", "brick": "cm²/m"}  # fmt: skip
 
 
 def readings(label: str, ds: xr.Dataset, value: float = np.nan) -> Step:
@@ -268,6 +347,7 @@ def readings(label: str, ds: xr.Dataset, value: float = np.nan) -> Step:
     sun = ds["sun_on_wall"].values
     bright = sun >= np.quantile(sun, 0.9)
     warmer = ds["cavity_temperature"].values.mean(axis=1) - ds["temperature_outdoor"].values
+    damper = ds["cavity_vapour_pressure"].values.mean(axis=1) - ds["vapour_pressure_outdoor"].values
     return Step(
         label=label,
         flow=1e3 * float(median) * volume / HOUR,
@@ -280,6 +360,38 @@ def readings(label: str, ds: xr.Dataset, value: float = np.nan) -> Step:
         film=float(ds["film"].values[:, :, film].max()),
         warm=float(warmer[bright].mean()),
         value=value,
+        excess=float(damper[bright].mean()),
+        inner=_inner(ds),
+        shape=_shape(ds),
+    )
+
+
+def _inner(ds: xr.Dataset) -> float:
+    """Return the highest 30-day mean of relative humidity at the exterior surface of the vapour retarder."""
+    faces = [str(name) for name in ds["face"].values]
+    layers = [str(name) for name in ds["layer"].values]
+    if "vapour retarder" not in layers or layers.index("vapour retarder") == 0:
+        return np.nan
+    place = next((at for at, name in enumerate(faces) if name.endswith("| vapour retarder")), None)
+    if place is None:
+        return np.nan
+    humid = np.asarray(ds["relative_humidity"].values[:, :, place], float)
+    hours = min(720, len(humid))
+    total = np.cumsum(np.vstack([np.zeros((1, humid.shape[1])), humid]), axis=0)
+    return float(((total[hours:] - total[:-hours]) / hours).max())
+
+
+def _shape(ds: xr.Dataset) -> Shape:
+    low, high = float(ds.attrs["column_bottom"]), float(ds.attrs["column_top"])
+    below = ds["opening_height"].values < 0.5 * (low + high)
+    areas = np.nan_to_num(np.asarray(ds["opening_area"].values, float))
+    clad = [str(part) == "cladding" for part in ds["layer_part"].values]
+    return Shape(
+        depth=float(ds.attrs["depth"]),
+        height=high - low,
+        cladding=float(np.asarray(ds["layer_thickness"].values, float)[clad].sum()),
+        base=float(areas[below].sum()),
+        head=float(areas[~below].sum()),
     )
 
 
@@ -295,8 +407,8 @@ def lessons(
 ) -> tuple[Lesson, ...]:
     """Simulate the years of all lessons.
 
-    Depth, openings, height, wind, sun, colour and mass of the cladding, rails, a blind compartment, and clear nights
-    behind metal.
+    Depth, openings, height, wind, sun, colour and mass of the cladding, rails, a blind compartment, clear nights behind
+    metal, drying of a wetted layer, and the sun on wet brick.
 
     Parameters
     ----------
@@ -339,10 +451,23 @@ def lessons(
         else:
             step_of[id(result.job)] = readings(run.label, result.dataset, run.value)
         if progress:
-            progress(done, count, f"{QUANTITIES[run.key]}: {run.label}")
+            progress(done, count + further, f"{QUANTITIES[run.key]}: {run.label}")
 
+    wetted = [job for run, job in zip(runs, jobs, strict=True) if run.key == "drying"] if wettable(wall) else []
+    further = 4 * len(wetted)  # each wetted and not wetted, with its vents and with closed ones
     with Engine(workers, scheduler, fresh=fresh, held=1) as engine:  # each is read as soon as it is there
         engine.run(jobs, progress=read)
+    with Engine(workers, scheduler, fresh=fresh) as engine:
+        events = wetting_events(
+            engine, wetted,
+            progress=lambda done, _: progress(len(jobs) + done, len(jobs) + further, "Drying") if progress else None,
+        ) if wetted else []  # fmt: skip
+    for job, event in zip(wetted, events, strict=True):
+        if event is None:
+            failure_of.setdefault(id(job), "a run of its wetting event could not be solved")
+        elif id(job) in step_of:
+            left = tuple(float(value) for value in event.as_drawn[23::24])
+            step_of[id(job)] = replace(step_of[id(job)], drying=Drying(event.layer, event.amount, left))
     if not step_of:
         first = failure_of[id(jobs[0])]
         raise ConvergenceError(f"none of the {len(jobs)} years could be computed; the first: {first}")

@@ -12,6 +12,7 @@ import numpy as np
 from cavity.constants import HOUR, ICE_POINT
 from cavity.errors import Fault, InputError
 from cavity.files import read_bytes
+from cavity.units import COLDEST, HOTTEST, check_range
 from cavity.wall.saturation import saturation_pressure
 
 if TYPE_CHECKING:
@@ -127,6 +128,7 @@ def en_15026(daily_outdoor: ArrayLike, *, load: str = "normal") -> tuple[NDArray
     ----------
     EN 15026:2007 Annex C, from memory.
     """
+    check_range("en_15026, daily_outdoor", daily_outdoor, "K", COLDEST, HOTTEST)
     celsius = np.asarray(daily_outdoor, dtype=float) - ICE_POINT
     if load not in ("normal", "high"):
         raise InputError(Fault("indoor climate", "the moisture load is not known", str(load), "normal or high", ""))
@@ -252,6 +254,8 @@ def iso_13788_room(
     relative_humidity : array, (12,)
         Room relative humidity, at most 0.95. [1]
     """
+    check_range("iso_13788_room, outdoor", outdoor, "K", COLDEST, HOTTEST)
+    check_range("iso_13788_room, temperature", temperature, "K", COLDEST, HOTTEST)
     room = np.maximum(np.broadcast_to(np.asarray(temperature, dtype=float), (12,)), np.asarray(outdoor, dtype=float))
     inside = np.asarray(vapour, dtype=float) + margin * vapour_excess(outdoor, humidity_class)
     return room, np.minimum(inside / saturation_pressure(room), _HIGHEST_HUMIDITY)

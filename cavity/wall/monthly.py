@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import ISO_AIR_PERMEABILITY
+from cavity.units import COLDEST, HOTTEST, check_range
 from cavity.wall import uvalue
 from cavity.wall.indoor import indoor_climate, iso_13788_room, monthly_means
 from cavity.wall.saturation import dew_point, saturation_pressure
@@ -212,6 +213,8 @@ def condensate_year(
     ----------
     ISO 13788:2012 clause 6, from memory.
     """
+    check_range("condensate_year, temperature_outdoor", temperature_outdoor, "K", COLDEST, HOTTEST)
+    check_range("condensate_year, temperature_indoor", temperature_indoor, "K", COLDEST, HOTTEST)
     thermal = np.concatenate(([outer_surface], outer_surface + np.cumsum(np.asarray(resistances, dtype=float))))
     total = thermal[-1] + inner_surface
     places = np.concatenate(([0.0], np.cumsum(np.clip(np.asarray(diffusion, dtype=float), 1e-6, TIGHT))))
@@ -334,6 +337,9 @@ def surface_factor_needed(
     ----------
     ISO 13788:2012 clause 5, from memory.
     """
+    check_range("surface_factor_needed, temperature_outdoor", temperature_outdoor, "K", COLDEST, HOTTEST)
+    check_range("surface_factor_needed, temperature_indoor", temperature_indoor, "K", COLDEST, HOTTEST)
+    check_range("surface_factor_needed, humidity", humidity, "1", 0.01, 1.0)
     cold, warm = np.asarray(temperature_outdoor, dtype=float), np.asarray(temperature_indoor, dtype=float)
     needed = dew_point(np.asarray(vapour_indoor, dtype=float) / humidity)
     difference = warm - cold

@@ -15,6 +15,7 @@ import numpy as np
 from cavity.climate.outside import INNER_SURFACE, heat_flow_direction
 from cavity.constants import STEFAN_BOLTZMANN, UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
 from cavity.errors import Fault, InputError
+from cavity.units import COLDEST, HOTTEST, check_range
 from cavity.wallfile.model import exchange_emissivity, ventilation_class
 
 if TYPE_CHECKING:
@@ -171,7 +172,8 @@ def combined_method(
                 "",
             )
         )
-    if np.any(share < 0.0) or abs(share.sum() - 1.0) > 1e-6 or np.any(each < 0.0):
+    check_range("combined_method, fractions", share, "1", 0.0, 1.0 + 1e-9)
+    if abs(share.sum() - 1.0) > 1e-6 or np.any(each < 0.0):
         raise InputError(
             Fault(
                 "combined method",
@@ -298,6 +300,9 @@ def zone_method(
     >>> round(found.undisturbed, 3), round(found.u_value, 3)
     (0.204, 0.494)
     """
+    check_range("zone_method, thickness", thickness, "m", 1e-4, 2.0)
+    check_range("zone_method, web", web, "m", 0.0, 0.1)
+    check_range("zone_method, spacing", spacing, "m", 1e-2, 10.0)
     beside = conductivity / thickness
     width = zone_width(flange, cover_outside, cover_inside, spacing=spacing)
     strip = 1.0 / (
@@ -344,6 +349,9 @@ def air_layer_resistance(
     >>> round(air_layer_resistance(0.025, 0.9, 0.9), 4)
     0.1831
     """
+    check_range("air_layer_resistance, thickness", thickness, "m", 1e-4, 1.0)
+    check_range("air_layer_resistance, emissivity", (emissivity_1, emissivity_2), "1", 1e-3, 1.0)
+    check_range("air_layer_resistance, temperature", temperature, "K", COLDEST, HOTTEST)
     smallest = 0.12 * thickness**-0.44 if direction == "down" else _SMALLEST_CONVECTION[direction]
     convection = max(smallest, _STILL_AIR / thickness)
     exchange = exchange_emissivity(emissivity_1, emissivity_2)
@@ -401,6 +409,9 @@ def rail_conductance(*, conductivity: float, web: float, spacing: float, thickne
     float
         Conductance. [W/(m2 K)]
     """
+    check_range("rail_conductance, web", web, "m", 0.0, 0.1)
+    check_range("rail_conductance, spacing", spacing, "m", 1e-2, 10.0)
+    check_range("rail_conductance, thickness", thickness, "m", 1e-4, 2.0)
     return conductivity * web / (spacing * thickness)
 
 

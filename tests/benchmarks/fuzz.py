@@ -284,8 +284,8 @@ def _layer(name: str, chance: random.Random) -> dict[str, Any]:
 
 def study(number: int, seed: int, folder: Path) -> str:
     """Run the command of a study; return its outcome in words, raise where it is none that it may have."""
+    import cavity.climate.climate_text
     import cavity.climate.estimate
-    import cavity.climate.listing
     from cavity.cli import main as program
 
     text, command, arguments = study_text(number, seed)
@@ -298,15 +298,15 @@ def study(number: int, seed: int, folder: Path) -> str:
     path = folder / "wall.toml"
     path.write_text(text, "utf-8")
     shown = [part.format(w=path, c="climate.epw", f=folder) for part in arguments.split()]
-    reader, preparer = cavity.climate.estimate.read_climates, cavity.climate.listing.prepare
+    reader, preparer = cavity.climate.estimate.read_climates, cavity.climate.climate_text.prepare
     cavity.climate.estimate.read_climates = lambda *_, **__: [weather]
-    cavity.climate.listing.prepare = lambda *_, **__: weather
+    cavity.climate.climate_text.prepare = lambda *_, **__: weather
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", RuntimeWarning)
             result = CliRunner().invoke(program, [command, *shown, *["--fresh"] * _has_fresh(command)])
     finally:
-        cavity.climate.estimate.read_climates, cavity.climate.listing.prepare = reader, preparer
+        cavity.climate.estimate.read_climates, cavity.climate.climate_text.prepare = reader, preparer
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise result.exception
     said = result.output

@@ -101,7 +101,7 @@ const Cavity = (() => {
       const wide = !div.closest(".grid") || div.closest("figure").classList.contains("wide");
       layout.width = wide ? 682 : 334;
       const tall = layout.height || 330;
-      layout.height = tall > 450 ? 330 : Math.min(tall, wide ? 262 : 250);
+      layout.height = Number(div.dataset.printHeight) || (tall > 450 ? 330 : Math.min(tall, wide ? 262 : 250));
       smaller(layout);
       layout.autosize = false;
       if (!wide && layout.legend && layout.legend.orientation === "v") layout.legend = { orientation: "h", x: 0, y: -0.06, yanchor: "top", font: { size: 10 } };
@@ -211,43 +211,5 @@ const Cavity = (() => {
   }
   const cellText = (text) => (/^[=+@]/.test(text) ? `'${text}` : text);
   const csv = (table) => [...table.rows].map((line) => [...line.cells].map((cell) => `"${cellText(cell.textContent.trim()).replaceAll('"', '""')}"`).join(",")).join("\r\n") + "\r\n";
-  // One question a screen: arrows turn the page, space shows or hides the answer, Escape ends it.
-  function teach() {
-    const parts = [...document.querySelectorAll("section.part")], button = document.getElementById("present"), all = document.getElementById("answers");
-    let at = 0;
-    const step = (to) => {
-      at = Math.min(Math.max(to, 0), parts.length - 1);
-      parts.forEach((part, i) => part.classList.toggle("on", i === at));
-      for (const fold of document.querySelectorAll("details.answer")) fold.open = false;
-      window.scrollTo(0, 0);
-      redrawAll();
-    };
-    const present = (on) => {
-      root.classList.toggle("present", on);
-      button.setAttribute("aria-pressed", String(on));
-      button.textContent = on ? "End (Esc)" : "Present";
-      if (on) { button.blur(); step(at); } else redrawAll();
-    };
-    button.addEventListener("click", () => present(!root.classList.contains("present")));
-    document.addEventListener("keydown", (event) => {
-      if (!root.classList.contains("present") || event.ctrlKey || event.metaKey || event.altKey) return;
-      if (["button", "summary", "input", "select"].includes((event.target.tagName || "").toLowerCase()) && event.key === " ") return;
-      if (event.key === "Escape") present(false);
-      else if (["ArrowRight", "PageDown"].includes(event.key)) step(at + 1);
-      else if (["ArrowLeft", "PageUp"].includes(event.key)) step(at - 1);
-      else if (event.key === " ") { const fold = parts[at].querySelector("details.answer"); if (fold) fold.open = !fold.open; } else return;
-      event.preventDefault();
-    });
-    all.addEventListener("click", () => {
-      const on = all.getAttribute("aria-pressed") !== "true";
-      all.setAttribute("aria-pressed", String(on));
-      all.textContent = on ? "Hide answers" : "Show answers";
-      for (const fold of document.querySelectorAll("details.answer")) fold.open = on;
-    });
-    for (const one of document.querySelectorAll("[data-csv]")) one.addEventListener("click", () => {
-      const part = one.closest("section");
-      save(`${part.querySelector("h2").textContent.toLowerCase().replace(/[^a-z0-9]+/g, "-")}.csv`, csv(part.querySelector("table")));
-    });
-  }
-  return { teach, csv, inflate, inflateText, plotly, draw, move, put, drawPage, redrawAll, pounds, root };
+  return { save, csv, inflate, inflateText, plotly, draw, move, put, drawPage, redrawAll, pounds, root };
 })();

@@ -7,6 +7,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from cavity.report import answer
+from cavity.terminal import compiling_text, watched
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -24,12 +25,16 @@ def shown_progress() -> Iterator[Callable[[int, int, str], None]]:
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     console = Console(stderr=True)
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
-        task = bar.add_task("Preparing (the first run compiles, about a minute)", total=None)
+        task = bar.add_task("Preparing", total=None)
 
         def advance(done: int, total: int, name: str) -> None:
             bar.update(task, completed=done, total=total, description=name)
 
-        yield advance
+        if not console.is_terminal:
+            yield advance
+            return
+        with watched(lambda count: bar.update(task, description=compiling_text(count))):
+            yield advance
 
 
 def comparison_tables(comparison: Any) -> list[Any]:
