@@ -15,7 +15,7 @@ from cavity.constants import GRAVITY, R_AIR, STANDARD_PRESSURE
 def driving_pressure(
     height: float, temperature_gap: float, temperature_outside: float, pressure: float = STANDARD_PRESSURE
 ) -> float:
-    """Return the driving pressure of a vertical gap, rho0 T0 g H |T1 - T2| / (T1 T2) [Pa].
+    """Return the driving pressure of a vertical gap, rho0 T0 g H abs(T1 - T2) / (T1 T2) [Pa].
 
     Parameters
     ----------

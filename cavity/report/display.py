@@ -40,7 +40,7 @@ _BY_UNIT: dict[str, Display] = {
     "m/s": Display("m/s", pound_unit="fpm", pound_scale=196.850),
     "degree": Display("°"),
     "W/m2": Display("W/m²", pound_unit="Btu/(h ft²)", pound_scale=0.316998),
-    "1/h": Display("1/h"),
+    "1/h": Display("per hour"),
     "kg/(m2 s)": _RATE,
     "kg/m2": Display("kg/m²", pound_unit="lb/ft²", pound_scale=0.204816),
     "J/m2": Display("kJ/m²", scale=1e-3, pound_unit="Btu/ft²", pound_scale=0.0880551),
@@ -89,6 +89,12 @@ def text_units() -> dict[str, list[Any]]:
         if other_scale and unit not in ("", "%", "°")
     }
     made["cm2/m"] = made["cm²/m"]  # as messages write it
+    made |= {  # units of sentences and tables only
+        "mm²/m": ["in²/ft", 0.0047244, 0.0],
+        "m²": ["ft²", 1.0 / 0.3048**2, 0.0],
+        "L/(s m)": ["cfm/ft", 0.645834, 0.0],
+        "g/(m² d)": ["oz/(ft² d)", 0.00327706, 0.0],
+    }
     return {**made, **pound_units()}
 
 
