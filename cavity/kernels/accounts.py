@@ -6,7 +6,7 @@ Key: a stage stands for `weight` seconds of its hour; `part` is its part of the 
 from __future__ import annotations
 
 from cavity._jit import jit
-from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_VAPOUR, WATER_TO_AIR
+from cavity.constants import DRY_AIR_HEAT, GRAVITY, HOUR, R_VAPOUR, WATER_TO_AIR
 from cavity.kernels import column_air, film, moist_air, network, stream, wall
 from cavity.kernels.boundaries import (
     AIR_P,
@@ -45,7 +45,6 @@ from cavity.kernels.year_arrays import (
     ENERGY_AT_START,
     ENERGY_IN,
     FRONT,
-    HOUR,
     LEAK_TERM,
     OUTDOOR_VAPOUR_TERM,
     OUTER,

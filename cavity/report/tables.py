@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from cavity import variables
+from cavity.constants import ICE_POINT
 from cavity.files import csv_text
 from cavity.report import answer, display, evidence, schedule, series
 from cavity.report.page import RULE_HEAD, rule_rows, write_text
@@ -94,7 +95,7 @@ def sheets(comparison: Any) -> dict[str, Table]:
         months += [
             [*_names(case), ds["face"].values[face], ds["segment"].values[segment], row["month"],
              *(_round(value) for value in (
-                 row["outdoor"] - 273.15, row["air_changes"], 100 * row["upward"], row["temperature"] - 273.15,
+                 row["outdoor"] - ICE_POINT, row["air_changes"], 100 * row["upward"], row["temperature"] - ICE_POINT,
                  100 * row["humidity"], row["humid_hours"], row["margin"], row["wet_hours"], 1e3 * row["film"],
                  1e3 * row["runoff"], row["water"])), variant]
             for row in table
