@@ -319,7 +319,7 @@ def compare(
 
     from cavity.errors import ConvergenceError, Fault, InputError
     from cavity.files import HTML, PDF, check_outputs, write_whole
-    from cavity.report import office, summary, write_docx, write_report, write_xlsx
+    from cavity.report import office, summary, summary_page, write_docx, write_report, write_xlsx
     from cavity.report.comparison_text import comparison_lines, comparison_tables, shown_progress
     from cavity.report.tables import write_tables
     from cavity.study import compare as run
@@ -393,7 +393,7 @@ def compare(
             if many:
                 found += summary.rows(comparison, file=str(path), report=target.name if page else "")
     if overview:
-        files.write("Summary: ", summary.write_summary, found, overview)
+        files.write("Summary: ", summary_page.write_summary, found, overview)
         files.write("Summary: ", write_whole, overview.with_suffix(".csv"), summary.csv(found))
     console = Console(highlight=False)
     for table in [summary.table(found)] if many else comparison_tables(comparison):
@@ -772,26 +772,34 @@ def _depth(text: str | None) -> float | None:
 @click.option("--margin", default="0 %", metavar="PERCENT", help='Distance to keep from every limit, such as "10 %".')
 @click.option("--strict", is_flag=True, help="Items to review do not pass either.")
 @click.option("--out", type=click.Path(), help="Write a page with the minima and all cases (HTML).")
+@click.option(
+    "--xlsx", type=click.Path(), metavar="FILE", help="Write the minima and all cases as a spreadsheet (XLSX)."
+)
 @_engine_options
 def size(
     wallfile: str, climate: str | None, rain: str | None, rain_total: str | None, openings: str | None,
     depths: tuple[str, ...], column: str | None,
-    scaled: tuple[str, ...], margin: str, strict: bool, out: str | None, scheduler: str | None, fresh: bool,
+    scaled: tuple[str, ...], margin: str, strict: bool, out: str | None, xlsx: str | None, scheduler: str | None,
+    fresh: bool,
 ) -> None:  # fmt: skip
     """Find the minimum vents, gaps at the rail ends and cavity depth with which WALLFILE meets every criterion."""
     from rich.console import Console
 
     from cavity.files import HTML, check_outputs
+    from cavity.report import office
     from cavity.report.comparison_text import shown_progress
     from cavity.report.study_page import write_size_page
+    from cavity.report.workbook import write_size_xlsx
     from cavity.study.size import size as run
     from cavity.study.study_text import size_tables
     from cavity.wallfile import read_wall
 
     share = _quantity("--margin", margin, "", 0.0, 0.9, "10 %")
     metres = [_quantity("--depth", text, "m", 0.001, 0.5, "30 mm") for text in depths]
+    outputs = [("--out", out, HTML), *(("--xlsx", each, office.START) for each in office.targets("--xlsx", xlsx, None))]
+    check_outputs(outputs, [wallfile, climate, rain])  # before anything is read
     wall = read_wall(wallfile)
-    check_outputs([("--out", out, HTML)], [wallfile, climate, rain, wall.indoor.file])
+    check_outputs(outputs, [wallfile, climate, rain, wall.indoor.file])
     weather = _weather(climate, rain, rain_total)
     with shown_progress() as progress:
         found = run(
@@ -801,6 +809,8 @@ def size(
     files = _Files()
     if out:
         files.write("Page: ", write_size_page, found, out)
+    if xlsx:
+        files.write("Spreadsheet: ", write_size_xlsx, found, xlsx)
     click.echo(f"{found.wall_name}, openings {found.opening_set!r}, {found.column}, in {found.climate_name}\n")
     console = Console(highlight=False)
     for table in size_tables(found):

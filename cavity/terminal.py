@@ -123,7 +123,7 @@ _watchers: list[Callable[[int], None]] = []
 
 
 def compiling(count: int) -> None:
-    """Pass on that a kernel is about to be compiled, the `count`th of this process, to the watcher that came last."""
+    """Tell the watcher that came last that a kernel is about to be compiled, the one of this number in this process."""
     if _watchers:
         _watchers[-1](count)
 

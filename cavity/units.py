@@ -6,6 +6,9 @@ import functools
 import math
 from typing import Any
 
+from cavity.constants import ICE_POINT, US_PERM
+from cavity.errors import Fault, InputError
+
 # what most wall files are written in, exact: spares the half second in which pint reads its unit definitions
 _EVERYDAY = {
     ("mm", "m"): 1e-3,
@@ -23,8 +26,7 @@ def registry() -> Any:
     import pint
 
     units = pint.UnitRegistry(cache_folder=None)
-    # ASTM E96: 1 US perm = 1 grain/(h ft2 inHg) = 5.7213e-11 kg/(Pa s m2)
-    units.define("US_perm = 5.72135e-11 kilogram / pascal / second / meter ** 2 = perm")
+    units.define(f"US_perm = {US_PERM} kilogram / pascal / second / meter ** 2 = perm")
     return units
 
 
@@ -108,6 +110,82 @@ def _spell(unit: str) -> str:
     spelled = re.sub(r"(?<=[A-Za-z0-9)])\s+(?=[A-Za-z(])", "*", spelled)
     return spelled or "dimensionless"
 
+
+# unit -> what a number that is out of range was probably meant in: factor, offset, and what is expected
+_SLIPS = {
+    "m": ((1e-3, 0.0, "lengths are in m"),),
+    "1": ((1e-2, 0.0, "fractions are 0 to 1, not in percent"),),
+    "K": ((1.0, ICE_POINT, "temperatures are in K"),),
+    "Pa": ((1e2, 0.0, "pressures are in Pa"), (1e3, 0.0, "pressures are in Pa")),
+    "kg/m2": ((1e-3, 0.0, "water is in kg/m2"),),
+}
+
+
+def slip(value: float, unit: str, low: float, high: float) -> str:
+    """Return what a number out of range was probably meant to be, such as "did you mean 0.030 m?"; empty where unclear.
+
+    Parameters
+    ----------
+    value : float
+        The number as given. [unit]
+    unit : str
+        "m", "1", "K", "Pa" or "kg/m2"; of others nothing is known.
+    low, high : float
+        Range in which it should be. [unit]
+
+    Examples
+    --------
+    >>> slip(30.0, "m", 0.0, 1.0)
+    'did you mean 0.030 m? lengths are in m'
+    >>> slip(40.0, "1", 0.0, 1.0)
+    'did you mean 0.4? fractions are 0 to 1, not in percent'
+    """
+    for factor, offset, expected in _SLIPS.get(unit, ()):
+        meant = value * factor + offset
+        if low <= meant <= high:
+            shown = f"{meant:.3f}" if unit == "m" and abs(meant - round(meant, 3)) < 1e-9 else f"{meant:.6g}"
+            return f"did you mean {shown}{'' if unit == '1' else f' {unit}'}? {expected}"
+    return ""
+
+
+def check_range(where: str, values: Any, unit: str, low: float, high: float) -> None:
+    """Refuse numbers that are out of range, and name the mistake of unit that they probably are.
+
+    Parameters
+    ----------
+    where : str
+        Function and parameter, such as ``"air_layer_resistance, thickness"``.
+    values : float or array
+        The numbers; NaN passes. [unit]
+    unit : str
+        Their unit; "1" for a fraction.
+    low, high : float
+        What is allowed, both included. [unit]
+
+    Raises
+    ------
+    InputError
+        For the first number out of range.
+    """
+    import numpy as np
+
+    given = np.asarray(values, dtype=float)
+    wrong = (given < low) | (given > high)
+    if not wrong.any():
+        return
+    value = float(given[wrong].flat[0])
+    shown = "" if unit == "1" else f" {unit}"
+    raise InputError(
+        Fault(
+            where, "out of range", f"{value:g}{shown}", f"{low:g} to {high:g}{shown}",
+            slip(value, unit, low, high) or "check number and unit",
+        )
+    )  # fmt: skip
+
+
+# what can be meant by a temperature or a pressure of air at all: wide, for numbers in another unit are far outside
+COLDEST, HOTTEST = 150.0, 500.0  # K
+THINNEST, DENSEST = 30e3, 120e3  # Pa
 
 FOOTNOTE = "† cited from memory, not re-checked against the text."
 

@@ -79,7 +79,7 @@ def test_hours_are_those_of_the_dataset(comparison, book):
 
     warm = next(head for head in rows[0] if "outdoor" in head.lower() and "°C" in head)
     assert column(warm) == pytest.approx(ds["temperature_outdoor"].values - 273.15, rel=1e-5, abs=1e-4)
-    rate = next(head for head in rows[0] if head.endswith("[1/h]"))
+    rate = next(head for head in rows[0] if head.endswith("[per hour]"))
     assert column(rate) == pytest.approx(series.air_changes(ds), rel=1e-5)
     face, segment = str(ds["face"].values[1]), str(ds["segment"].values[0])
     humid = next(
@@ -100,7 +100,7 @@ def test_findings_months_and_schedule_are_numbers_of_all_cases(comparison, book)
         assert all(isinstance(value, (int, float)) for value in got if value is not None)
     months = rows_of(book["Months"])
     assert {row["Openings"] for row in months} == set(SETS) and {row["Climate"] for row in months} == set(CLIMATES)
-    assert all(isinstance(row["Median air change rate [1/h]"], (int, float)) for row in months)
+    assert all(isinstance(row["Median air change rate [per hour]"], (int, float)) for row in months)
     ds = answer.drawn_parts(answer.view(comparison))[0].case.dataset
     plan = rows_of(book["Vent schedule"])
     want = [1e4 * row.free_area for row in schedule.rows(ds)]
@@ -112,6 +112,27 @@ def test_text_is_never_a_formula_and_holds_no_control_characters(book):
     assert not [cell.coordinate for cell in cells if cell.data_type == "f"]
     named = {row["What"]: row["Value"] for row in rows_of(book["Summary"])}
     assert named["Wall"] == "=1+1 & Söhne " and named["Note"] == "fictitious example"
+
+
+def test_spreadsheet_of_a_sizing_holds_every_case_tried(tmp_path):
+    from openpyxl import load_workbook
+    from test_study_size import at, evaluator, sizing
+
+    from cavity.study.size import search
+
+    rows = search(evaluator(lambda depth, factor: 0.8 * (0.02 / depth) ** 0.5 / factor), at(0.015, 0.03))
+    found = sizing(rows)
+    made = load_workbook(workbook.write_size_xlsx(found, tmp_path / "size.xlsx"))
+    assert made.sheetnames == ["Summary", "Minima", "Cases tried"]
+    minima = rows_of(made["Minima"])
+    assert [row["Cavity depth [mm]"] for row in minima] == pytest.approx([15.0, 30.0])
+    assert [row["Least vents, times as drawn"] for row in minima] == pytest.approx([row.least for row in rows])
+    tried = rows_of(made["Cases tried"])
+    cases = [each for row in rows for each in row.outcomes]
+    assert [row["Vents, times as drawn"] for row in tried] == pytest.approx([each.factor for each in cases])
+    assert [row["Largest ratio to a limit [%]"] for row in tried] == pytest.approx([100 * c.severity for c in cases])
+    assert [row["Passes"] for row in tried] == ["yes" if each.passes else "no" for each in cases]
+    assert {"yes", "no"} == {row["Passes"] for row in tried}
 
 
 # ---- document --------------------------------------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE
 from cavity.errors import Fault, InputError
 from cavity.kernels import cavity_air, moist_air, network
 from cavity.kernels.losses import RESTRICTION_COLUMNS
+from cavity.units import COLDEST, DENSEST, THINNEST, check_range
 
 _ROUNDS = 400  # of flow and temperature in turns, half a step each
 _AGREED = 1e-10  # relative, change of the heat at which it stops
@@ -82,8 +83,13 @@ def heated_cavity(
     InputError
         If a size or a temperature is not above 0, or the surfaces are colder than the inlet together.
     """
-    if min(height, depth, first, inlet, pressure) <= 0.0 or segments < 1:
-        raise InputError(Fault("heated cavity", "sizes, temperatures in K and pressure must be above 0"))
+    check_range("heated_cavity, depth", depth, "m", 1e-5, 1.0)
+    check_range("heated_cavity, height", height, "m", 1e-3, 500.0)
+    for name, value in (("first", first), ("second", second), ("inlet", inlet)):
+        if value is not None:
+            check_range(f"heated_cavity, {name}", value, "K", COLDEST, 1500.0)  # hot plates of experiments
+    check_range("heated_cavity, pressure", pressure, "Pa", THINNEST, DENSEST)
+    check_range("heated_cavity, segments", segments, "", 1, 1000)
     if (first if second is None else 0.5 * (first + second)) < inlet:
         raise InputError(Fault("heated cavity", "colder than the air that enters", expected="warm surfaces, in K"))
     openings = np.array([base, head], dtype=float).reshape(2, RESTRICTION_COLUMNS)

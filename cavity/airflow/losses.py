@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.errors import Fault, InputError
 from cavity.kernels import losses as kernel
+from cavity.units import COLDEST, DENSEST, HOTTEST, THINNEST, check_range
 
 if TYPE_CHECKING:
     from cavity.wallfile.model import Barrier, Opening, Rail
@@ -30,11 +30,6 @@ DEFAULT_HOLE = 3.0e-3  # m, hole of a perforated strip where none is given; comm
 
 # Full-scale tracer gas; Iqbal, Ozaki, Choi, Arima, Hamashima 2023, E3S Web Conf. 396:02030 (read)
 LOUVRE_DISCHARGE = ((0.0, 0.80), (15.0, 0.62), (30.0, 0.41))  # (blade angle degrees, discharge coefficient)
-
-
-def loss_of_discharge(discharge: float | np.ndarray) -> float | np.ndarray:
-    """Return the loss coefficient 1 / Cd^2 on the opening speed [-] of a discharge coefficient [-]."""
-    return 1.0 / np.square(discharge)
 
 
 def plate_loss_idelchik(porosity: float | np.ndarray) -> float | np.ndarray:
@@ -372,6 +367,8 @@ def channel_loss(
     pieces : int
         Number of pieces in which the flow develops anew. [1]
     """
+    check_range("channel_loss, depth", depth, "m", 1e-5, 1.0)
+    check_range("channel_loss, roughness", roughness, "m", 0.0, 0.1)
     row = channel_row(depth, length, roughness=roughness, pieces=pieces)[np.newaxis]
     return _channel(row, 0, np.asarray(speed, dtype=float) * density * depth, density, viscosity)[0]
 
@@ -414,6 +411,7 @@ def stack_pressure(height: float, temperature_inside: float, temperature_outside
     """
     from cavity.constants import GRAVITY, R_AIR
 
-    if min(temperature_inside, temperature_outside, pressure) <= 0.0:
-        raise InputError(Fault("stack pressure", "temperatures in K and pressure in Pa must be above 0"))
+    check_range("stack_pressure, temperature_inside", temperature_inside, "K", COLDEST, HOTTEST)
+    check_range("stack_pressure, temperature_outside", temperature_outside, "K", COLDEST, HOTTEST)
+    check_range("stack_pressure, pressure", pressure, "Pa", THINNEST, DENSEST)
     return pressure / R_AIR * (1.0 / temperature_outside - 1.0 / temperature_inside) * GRAVITY * height

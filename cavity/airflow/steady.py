@@ -14,8 +14,9 @@ from cavity import variables
 from cavity.airflow.column import ColumnAir, build_column, gust_curve
 from cavity.airflow.pressure import gust_pressure, pressure_coefficients, wind_pressure
 from cavity.climate.outside import INNER_SURFACE, heat_flow_direction, outside_coefficient
-from cavity.constants import CP_DIFFERENCE_BAND, DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
-from cavity.errors import Fault, InputError
+from cavity.constants import CP_DIFFERENCE_BAND, DRY_AIR_HEAT, GRAVITY, HOUR, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
+from cavity.errors import ConvergenceError, Fault, InputError
+from cavity.units import DENSEST, THINNEST, check_range
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -75,6 +76,8 @@ def steady_air(
     ------
     InputError
         If both `sun` and `cavity` are given, or a value is out of range.
+    ConvergenceError
+        If flow and heat balance do not agree after 300 rounds; about 25 are usual.
     """
     import xarray as xr
 
@@ -84,15 +87,16 @@ def steady_air(
 
     if sun is not None and cavity is not None:
         raise InputError(Fault("airflow", "sun and cavity temperature exclude each other", fix="give one of the two"))
-    _check("wind", wind, 0.0, 80.0, "m/s")
-    _check("outdoor and indoor temperature", (outdoor, indoor), 203.15, 333.15, "K")
+    check_range("airflow, wind", wind, "m/s", 0.0, 80.0)
+    check_range("airflow, outdoor and indoor temperature", (outdoor, indoor), "K", 203.15, 333.15)
+    check_range("airflow, pressure", pressure, "Pa", THINNEST, DENSEST)
     axis = "irradiance" if cavity is None else "prescribed_temperature"
     drivers = np.asarray((0.0,) if sun is None else sun, dtype=float)
     if cavity is not None:
         drivers = np.asarray(cavity, dtype=float)
-        _check("cavity temperature", drivers, 203.15, 373.15, "K")
+        check_range("airflow, cavity temperature", drivers, "K", 203.15, 373.15)
     else:
-        _check("sun", drivers, 0.0, 1500.0, "W/m2")
+        check_range("airflow, sun", drivers, "W/m2", 0.0, 1500.0)
     wall, air = case.wall, build_column(case)
     winds = np.asarray(wind, dtype=float)
     rho_out = pressure / (R_AIR * outdoor)
@@ -102,7 +106,7 @@ def steady_air(
 
     n, segments, parts = len(air.openings), len(air.segment_link), len(air.path_names)
     shape = (winds.size, drivers.size)
-    found = {
+    data = {
         "air_change_rate": np.zeros(shape),
         "compartment_air_change_rate": np.zeros((*shape, len(air.compartment_edges) - 1)),
         "air_speed": np.zeros((*shape, segments)),
@@ -122,9 +126,9 @@ def steady_air(
             drives.append(state.drive.copy())
             densities.append(state.rho_link.copy())
             for name, values in state.readings().items():
-                found[name][i, k] = values
+                data[name][i, k] = values
     count = len(drives)
-    found["part_gain"] = doubling_gains(
+    data["part_gain"] = doubling_gains(
         case, air, np.array(drives), np.full(count, rho_out), np.array(densities),
         np.full(count, moist_air.viscosity(outdoor)),
     )  # fmt: skip
@@ -132,13 +136,10 @@ def steady_air(
     last = {name: (name,) for name in ("segment", "compartment", "opening", "part")}
     dims = {
         name: ("wind", axis, *(d for kind, d in last.items() if kind in variables.TABLE[name].dims for d in d))
-        for name in found
+        for name in data
     } | {"part_gain": ("part",)}
     dataset = xr.Dataset(
-        {
-            name: (dims[name], values, variables.attributes(name, "airflow.steady_air"))
-            for name, values in found.items()
-        },
+        {name: (dims[name], values, variables.attributes(name, "airflow.steady_air")) for name, values in data.items()},
         coords={
             "wind": ("wind", winds, {"units": "m/s", "long_name": "wind at roof height on the site"}),
             axis: (axis, drivers, AXES[axis]),
@@ -227,11 +228,11 @@ def difference_sentence(case: Case, *, wind: Sequence[float], **options: Any) ->
     if wall.site.cp_profile:
         return "Wind drive: the pressure profile of the wall file; its numbers are the user's."
     if wall.site.cp_difference is None:
-        given = "Wind drive: wind-tunnel profile by height and angle"
+        wind_drive = "Wind drive: wind-tunnel profile by height and angle"
     else:
-        given = f"Wind drive: pressure coefficient at the base minus that at the head {wall.site.cp_difference:g}"
+        wind_drive = f"Wind drive: pressure coefficient at the base minus that at the head {wall.site.cp_difference:g}"
     if speed <= 0.0:
-        return f"{given}; no wind was asked for."
+        return f"{wind_drive}; no wind was asked for."
     rates = []
     for difference in CP_DIFFERENCE_BAND:
         site = replace(wall.site, cp_difference=difference)
@@ -240,7 +241,7 @@ def difference_sentence(case: Case, *, wind: Sequence[float], **options: Any) ->
     low, mid, high = (f"{value:g}" for value in CP_DIFFERENCE_BAND)
     own = f"{float(steady_air(case, wind=(speed,), **options)['air_change_rate'].max()):.1f}"
     return (
-        f"{given}: {own} air changes an hour at {speed:g} m/s without sun. Straight lines from base to head (low "
+        f"{wind_drive}: {own} air changes an hour at {speed:g} m/s without sun. Straight lines from base to head (low "
         f"{low}, mid {mid}, high {high}: the band of this least certain input) give {rates[0]}, {rates[1]} and "
         f"{rates[2]}."
     )
@@ -267,10 +268,10 @@ def numbers(text: str, option: str) -> tuple[float, ...]:
         If it is anything else.
     """
     try:
-        found = tuple(float(part) for part in text.split(","))
+        values = tuple(float(part) for part in text.split(","))
     except ValueError:
-        found = ()
-    if not 0 < len(found) <= 12 or not all(np.isfinite(found)):
+        values = ()
+    if not 0 < len(values) <= 12 or not all(np.isfinite(values)):
         raise InputError(
             Fault(
                 option,
@@ -280,15 +281,7 @@ def numbers(text: str, option: str) -> tuple[float, ...]:
                 "such as 0,2,5",
             )
         )
-    return found
-
-
-def _check(what: str, values: Sequence[float] | np.ndarray, low: float, high: float, unit: str) -> None:
-    for value in values:
-        if not low <= value <= high:
-            raise InputError(
-                Fault(f"airflow, {what}", "out of range", f"{value:g} {unit}", f"{low:g} to {high:g} {unit}")
-            )
+    return values
 
 
 def _resistance(layers: Sequence[Layer]) -> float:
@@ -355,7 +348,11 @@ class _Steady:
             change = float(np.abs(self.T - before).max(initial=0.0))
             self.T[:] = 0.5 * (self.T + before)
             if change < _SETTLED:
-                break
+                return
+        raise ConvergenceError(
+            f"steady air flow: after {_ROUNDS} rounds the air of the cavity still changes by {change:.1e} K (limit "
+            f"{_SETTLED:g} K), wind {self.wind:g} m/s, {absorbed:g} W/m2 absorbed. Try another wind or sun."
+        )
 
     def _solve_flow(self) -> None:
         from cavity.kernels import network
@@ -478,7 +475,7 @@ class _Steady:
         network.air_in(self.flow, self.flows, air.opening_compartment, air.gate_link, into)
         more = self.mixing * self.rise
         into += [more.sum(), *np.bincount(air.segment_compartment, more, len(air.compartment_edges) - 1)]
-        change = into / (self.rho_out * air.volume) * 3600.0
+        change = into / (self.rho_out * air.volume) * HOUR
         losses = np.zeros(len(air.path_names))
         network.path_losses(
             air.path_source, air.path_index, air.opening_law, air.link_law, air.part_law, air.part_link, self.rho_out,

@@ -6,15 +6,18 @@ import datetime as dt
 import io
 import math
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from cavity.errors import Fault, InputError
 from cavity.files import write_whole
 from cavity.report import answer, brief, office, schedule, tables
+
+if TYPE_CHECKING:
+    from cavity.study.size import Sizing
 
 _TITLES = {
     "choices": "Choices", "cases": "Cases", "findings": "Findings", "months": "Months", "rules": "Rule check",
@@ -45,23 +48,53 @@ def write_xlsx(comparison: Any, path: str | os.PathLike[str]) -> Path:
     InputError
         If openpyxl is not installed, the name has another ending, or the file cannot be written.
     """
+    return _written(_fill_comparison, comparison, path)
+
+
+def write_size_xlsx(found: Sizing, path: str | os.PathLike[str]) -> Path:
+    """Write a sizing as a spreadsheet (XLSX): its answer, the minimum on each line, and every case tried.
+
+    Parameters
+    ----------
+    found : Sizing
+        From `cavity.study.size.size`.
+    path : path
+        As for `write_xlsx`.
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+
+    Raises
+    ------
+    InputError
+        As `write_xlsx`.
+    """
+    return _written(_fill_sizing, found, path)
+
+
+def _written(fill: Callable[[Any, Any], None], what: Any, path: str | os.PathLike[str]) -> Path:
+    """Fill a book and write it, whole or not at all."""
     office.needed("--xlsx", path)
+    from openpyxl import Workbook
+
+    whole = io.BytesIO()
     try:
-        content = _book(comparison)
+        book = Workbook(write_only=True)
+        fill(book, what)
+        book.save(whole)
     except OSError as error:  # rows wait in temporary files
         raise InputError(
             Fault(os.fspath(path)[:200], f"cannot be written: {error.strerror or error}", fix="free space, then again")
         ) from None
-    return write_whole(path, content)
+    return write_whole(path, whole.getvalue())
 
 
-def _book(comparison: Any) -> bytes:
-    from openpyxl import Workbook
-
+def _fill_comparison(book: Any, comparison: Any) -> None:
     seen = answer.view(comparison)
     said = brief.brief(comparison, seen)
     case = brief.deciding(seen)
-    book = Workbook(write_only=True)
     book.properties.title = office.clean(f"{said.wall}: ventilated cavity")
     book.properties.creator = f"Cavity {said.version}"
     _sheet(book, "Summary", ("What", "Value"), _summary(said, case))
@@ -74,9 +107,41 @@ def _book(comparison: Any) -> bytes:
     head, columns = tables.hours(case.dataset)
     times = case.dataset["time"].values.astype("datetime64[s]").astype(dt.datetime)
     _sheet(book, "Hours", ("time, start of the hour", *head), _hours(times, columns))
-    whole = io.BytesIO()
-    book.save(whole)
-    return whole.getvalue()
+
+
+def _fill_sizing(book: Any, found: Sizing) -> None:
+    from cavity.study.study_text import size_parts
+
+    book.properties.title = office.clean(f"{found.wall_name}: vents and depth")
+    rows: list[list[Any]] = [
+        ["Wall", found.wall_name], ["Climate", found.climate_name], ["Openings", found.opening_set],
+        ["Strips that must pass", found.column], ["Distance kept from every limit [%]", 100.0 * found.margin],
+        *([f"{name}, free vent area as drawn [cm2/m]", 1e4 * area] for name, area in found.drawn),
+        *(["Answer", line] for line in found.sentences), *(["Caution", line] for line in answer.CAUTIONS),
+    ]  # fmt: skip
+    _sheet(book, "Summary", ("What", "Value"), rows)
+    minima, tried = [], []
+    for title, lines in size_parts(found):
+        for line in lines:
+            least = math.nan if line.least is None else line.least
+            gap = line.variable == "gap"
+            minima.append(
+                [title, 1e3 * line.depth, math.nan if line.line.gap is None else 1e3 * line.line.gap,
+                 math.nan if gap else least, 1e3 * least if gap else math.nan, "yes" if line.at_floor else "",
+                 line.note]
+            )  # fmt: skip
+            tried += [
+                [title, 1e3 * each.depth, each.factor, math.nan if each.point.gap is None else 1e3 * each.point.gap,
+                 "yes" if each.passes else "no", 100.0 * each.severity,
+                 each.decisive.title if each.decisive is not None else "", each.column, each.failure]
+                for each in line.outcomes
+            ]  # fmt: skip
+    held = ("Line", "Cavity depth [mm]")
+    head = (*held, "Rail gap held [mm]", "Least vents, times as drawn", "Least rail gap [mm]", "Smallest tried", "Note")
+    _sheet(book, "Minima", head, minima)
+    head = (*held, "Vents, times as drawn", "Rail gap [mm]", "Passes", "Largest ratio to a limit [%]", "Decides",
+            "Strip", "Not computed")  # fmt: skip
+    _sheet(book, "Cases tried", head, tried)
 
 
 def _summary(said: brief.Brief, case: Any) -> list[list[Any]]:

@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from cavity.constants import ICE_POINT
 from cavity.errors import Fault, InputError
+from cavity.units import slip
 
 
 @dataclass(frozen=True)
@@ -103,7 +105,7 @@ LIMITS: dict[str, Limit] = {
         271.15,
         "K",
         240.0,
-        273.15,
+        ICE_POINT,
         "temperature at which pore water freezes",
         "Fagerlund 1977 (-2 to -5 degC), from memory",
     ),
@@ -150,6 +152,7 @@ def resolve(limits: Mapping[str, float] | None, film_limit: float | None = None)
         row = LIMITS[key]
         if not row.lower <= value <= row.upper:
             fix = "a fraction is written 0.2 or 20 %" if row.units in ("1", "kg/kg") else f"give it in {row.units}"
+            fix = slip(value, "1" if row.units == "kg/kg" else row.units, row.lower, row.upper) or fix
             faults.append(
                 Fault(
                     f"limits.{key}",

@@ -31,6 +31,7 @@ from cavity.risk.finding import (
     worst_place,
 )
 from cavity.risk.limits import source
+from cavity.units import COLDEST, HOTTEST, check_range
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -153,6 +154,8 @@ def _run(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     from cavity.kernels import mould as kernel
 
+    check_range("mould index, temperature", temperature, "K", COLDEST, HOTTEST)
+    check_range("mould index, relative_humidity", relative_humidity, "1", 0.0, 1.05)
     celsius = np.ascontiguousarray(np.asarray(temperature, float) - ICE_POINT)
     humid = np.ascontiguousarray(100.0 * np.asarray(relative_humidity, float))
     classes = np.array([CLASSES[name] for name in sensitivity], float).reshape(-1, 7)

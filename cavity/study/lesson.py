@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate.series import SUN
+from cavity.constants import HOUR
 from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.risk.dew_point import dew
 from cavity.study.changes import scale_openings
@@ -31,7 +32,7 @@ _BAY, _RAIL_SPACING = 0.6, 0.6  # m, along and up the wall; common practice, no 
 _BLIND = (("base and head", (True, True)), ("base only", (True, False)), ("head only", (False, True)),
           ("none", (False, False)))  # fmt: skip
 _NIGHT = (0.05, 0.2, 0.5, 1.0, 2.0, 4.0)  # of the openings as drawn
-_DRYING = (0.1, 0.3, 1.0, 4.0)  # of the openings as drawn, beside closed vents
+_DRYING = (0.03, 0.1, 0.3, 1.0, 4.0)  # of the openings as drawn, beside closed vents
 _BRICK = (0.1, 0.3, 1.0, 3.0)  # of the open perpends as drawn, beside closed ones
 _SHEETS = (("steel", 0.001), ("fibre cement", 0.008), ("concrete", 0.060))  # material, m
 
@@ -290,7 +291,7 @@ def plan(wall: Wall, weather: xr.Dataset, opening_set: str) -> list[_Run]:
     brick = brick_wall()
     return (
         runs
-        + _opened("drying", plain, weather, depth, _DRYING)
+        + _opened("drying", with_cladding(plain, *_SHEETS[0]), weather, depth, _DRYING)
         + _opened("brick", brick, weather, brick.cavity.depth, _BRICK)
     )
 
@@ -317,7 +318,7 @@ QUANTITIES = {
     "blind": "Open vents of the compartment",
     "night": "Vent area behind metal, each end",
     "drying": "Free vent area, base and head each",
-    "brick": "Open perpends in the brick, base and head each",
+    "brick": "Open perpends, base and head each",
 }
 
 UNITS = {"depth": "mm", "openings": "cm²/m", "height": "m", "wind": "%", "sun": "%", "colour": "-", "rails": "mm",
@@ -349,7 +350,7 @@ def readings(label: str, ds: xr.Dataset, value: float = np.nan) -> Step:
     damper = ds["cavity_vapour_pressure"].values.mean(axis=1) - ds["vapour_pressure_outdoor"].values
     return Step(
         label=label,
-        flow=1e3 * float(median) * volume / 3600.0,
+        flow=1e3 * float(median) * volume / HOUR,
         rate=float(median),
         rate_low=float(low),
         rate_high=float(high),

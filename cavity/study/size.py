@@ -34,6 +34,7 @@ from cavity.study.changes import (
     with_vents,
 )
 from cavity.study.engine import Engine, Job, Result, counted
+from cavity.units import slip
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -45,6 +46,7 @@ GAPS = (INCH / 8, INCH / 4, INCH / 2, INCH)  # m, rail gaps in question in pract
 FLOOR = 0.25 / 16  # times the area as drawn, how far down the search goes where the smallest probe passes
 _AREA_TOLERANCE = 1.05  # bisection ends when the least that passes is known to 5 %: far finer than vents are made
 _DEPTH_TOLERANCE = 1e-3  # m, to the millimetre
+WIDEST = 1.0  # m, rail gap: beyond, nothing is left of a rail
 _NOISE = 0.02  # a rise of severity below 2 % of the limit is no loss of order: convergence of the years, float32
 _SPLITS = (0.5, 0.3, 0.7)  # where a bracket is split; the others where the case before could not be computed
 _REFINEMENTS = 2  # rounds of halving around an inner optimum before the search says that nothing passes
@@ -649,10 +651,14 @@ def size(
         faults.append(Fault("accept", "not known", accept, "review, pass", "use one of these"))
     if not factors or min(factors) <= 0.0:
         faults.append(Fault("factors", "each must be above 0", str(list(factors)), "such as 0.25, 0.5, 1, 2", "drop 0"))
-    if gaps and min(gaps) <= 0.0:
-        faults.append(Fault("gaps", "each must be above 0", str(list(gaps)), "such as 0.0064 m", "drop 0"))
-    if searched[0] <= 0.0:
-        faults.append(Fault("depths", "each must be above 0", str(list(depths)), "such as 20 mm", "drop 0"))
+    if gaps and not (min(gaps) > 0.0 and max(gaps) <= WIDEST):
+        fix = slip(max(gaps), "m", 1e-4, WIDEST) or "drop 0"
+        faults.append(Fault("gaps", "each must be above 0, at most 1 m", str(list(gaps)), "such as 0.0064 m", fix))
+    for each in searched:
+        try:
+            wall.case(depth=each)
+        except InputError as error:
+            faults.extend(fault for fault in error.faults if fault not in faults)
     if faults:
         raise InputError(*faults)
     scale_openings(wall, chosen, 1.0, openings)  # unknown openings are told before any run

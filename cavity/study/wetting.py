@@ -17,6 +17,7 @@ from cavity.risk import Finding
 from cavity.risk.drying import drying, excess
 from cavity.risk.limits import resolve
 from cavity.study.engine import Engine, Job
+from cavity.units import slip
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from cavity.wallfile.model import Layer, Wall
 
 AMOUNT = 0.5  # kg/m2 of water added, about a litre on two square metres; common practice, no source
+_MOST = 50.0  # kg/m2, more is no event: a soaked masonry leaf holds less
 _FULLEST = 0.9  # the event is made smaller where it would fill the layer's pores further than this
 _LEAST = 90.0  # d, a comparison follows each event this long, or as long as it may take by the wall's own limit
 
@@ -160,8 +162,14 @@ def _check(wall: Wall, amount: float) -> None:
         faults.append(
             Fault("wetting event", "no layer of the backup wall holds water", "", "a layer with a sorption curve")
         )
-    if not amount > 0.0:
-        faults.append(Fault("wetting event, amount", "must be above 0", f"{amount:g} kg/m2", "such as 0.5 kg/m2"))
+    if not 0.0 < amount <= _MOST:
+        faults.append(
+            Fault(
+                "wetting event, amount", "must be above 0 and possible", f"{amount:g} kg/m2",
+                f"above 0, at most {_MOST:g} kg/m2",
+                slip(amount, "kg/m2", 1e-3, _MOST) or "such as 0.5 kg/m2",
+            )
+        )  # fmt: skip
     if faults:
         raise InputError(*faults)
 

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.constants import ICE_POINT
+from cavity.constants import HOUR, ICE_POINT
 from cavity.errors import Fault, InputError
 from cavity.files import read_bytes
+from cavity.units import COLDEST, HOTTEST, check_range
 from cavity.wall.saturation import saturation_pressure
 
 if TYPE_CHECKING:
@@ -127,6 +128,7 @@ def en_15026(daily_outdoor: ArrayLike, *, load: str = "normal") -> tuple[NDArray
     ----------
     EN 15026:2007 Annex C, from memory.
     """
+    check_range("en_15026, daily_outdoor", daily_outdoor, "K", COLDEST, HOTTEST)
     celsius = np.asarray(daily_outdoor, dtype=float) - ICE_POINT
     if load not in ("normal", "high"):
         raise InputError(Fault("indoor climate", "the moisture load is not known", str(load), "normal or high", ""))
@@ -192,7 +194,7 @@ def ashrae_160_intermediate(
     count = max(int(bedrooms), 1)
     production = _PRODUCTION[min(count, len(_PRODUCTION)) - 1]
     production += max(count - len(_PRODUCTION), 0) * _PER_FURTHER_BEDROOM
-    excess = _PRODUCTION_FACTOR * production / (air_changes * volume / 3600.0)
+    excess = _PRODUCTION_FACTOR * production / (air_changes * volume / HOUR)
     vapour = np.asarray(daily_vapour, dtype=float) + excess
     return temperature, np.minimum(vapour / saturation_pressure(temperature), _ASHRAE_HIGHEST)
 
@@ -252,6 +254,8 @@ def iso_13788_room(
     relative_humidity : array, (12,)
         Room relative humidity, at most 0.95. [1]
     """
+    check_range("iso_13788_room, outdoor", outdoor, "K", COLDEST, HOTTEST)
+    check_range("iso_13788_room, temperature", temperature, "K", COLDEST, HOTTEST)
     room = np.maximum(np.broadcast_to(np.asarray(temperature, dtype=float), (12,)), np.asarray(outdoor, dtype=float))
     inside = np.asarray(vapour, dtype=float) + margin * vapour_excess(outdoor, humidity_class)
     return room, np.minimum(inside / saturation_pressure(room), _HIGHEST_HUMIDITY)
@@ -342,15 +346,15 @@ def _read_hourly(path: Path, hours: int) -> tuple[NDArray[np.float64], NDArray[n
     hints = ("degrees Celsius, not kelvin or Fahrenheit", "percent")
     faults: list[Fault] = []
     for name, (low, high), hint in zip(FILE_COLUMNS, bounds, hints, strict=True):
-        place = header.index(name)
+        column = header.index(name)
         values = np.empty(hours)
         for number, row in enumerate(rows[1:]):
             try:
-                values[number] = float(row[place])
+                values[number] = float(row[column])
             except (ValueError, IndexError):
                 values[number] = math.nan
             if not low <= values[number] <= high:
-                given = row[place] if place < len(row) else "nothing"
+                given = row[column] if column < len(row) else "nothing"
                 where = f"{path.name}, row {number + 2}, {name}"
                 faults.append(Fault(where, "not a possible value", given, f"{low:g} to {high:g}", f"give {hint}"))
                 break

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import ICE_POINT
+from cavity.units import COLDEST, HOTTEST, check_range
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -43,6 +44,7 @@ def saturation_pressure(temperature: ArrayLike) -> NDArray[np.float64]:
     >>> round(float(saturation_pressure(293.15)), 2)
     2336.95
     """
+    check_range("saturation_pressure, temperature", temperature, "K", COLDEST, HOTTEST)
     celsius = np.asarray(temperature, dtype=float) - ICE_POINT
     factor = np.where(celsius >= 0.0, _WATER[0], _ICE[0])
     offset = np.where(celsius >= 0.0, _WATER[1], _ICE[1])

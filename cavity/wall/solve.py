@@ -14,6 +14,7 @@ from cavity.constants import STANDARD_PRESSURE
 from cavity.errors import ConvergenceError
 from cavity.kernels import boundaries, potential, wall_section
 from cavity.kernels import wall as kernel
+from cavity.units import COLDEST, HOTTEST, check_range
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -93,6 +94,8 @@ def surroundings(
     BoundaryConditions
         For `march`; its step is set there.
     """
+    check_range("surroundings, outdoor", outdoor, "K", COLDEST, HOTTEST)
+    check_range("surroundings, indoor", indoor, "K", COLDEST, HOTTEST)
     return boundaries.BoundaryConditions(
         T_out=outdoor, p_out=vapour_outdoor, h_out=heat_outside, beta_out=vapour_outside,
         absorbed_radiation=absorbed_radiation, emissivity=0.0, rain=rain, T_in=indoor, p_in=vapour_indoor,
@@ -141,9 +144,13 @@ def march(
 
     Raises
     ------
+    InputError
+        If a temperature is not in kelvin or a humidity no fraction.
     ConvergenceError
         If a step fails even when halved thirty times.
     """
+    check_range("march, temperature", temperature, "K", COLDEST, HOTTEST)
+    check_range("march, humidity", humidity, "1", 0.0, 1.0)
     nodes = line.nodes
     grid = line.grid
     T = np.full(nodes, temperature, dtype=float) if np.ndim(temperature) == 0 else np.array(temperature, dtype=float)
@@ -179,7 +186,7 @@ def march(
             entered += step * float(
                 flux[boundaries.OUT_VAPOUR] + flux[boundaries.OUT_RAIN] + flux[boundaries.ROOM_VAPOUR]
             )
-        found = np.array([potential.humidity(a, b)[0] for a, b in zip(u, T, strict=True)])
+        humidity_now = np.array([potential.humidity(a, b)[0] for a, b in zip(u, T, strict=True)])
         content = np.divide(W, grid.thickness, out=np.zeros(nodes), where=grid.thickness > 0.0)
-        rows.append((T.copy(), found, content, np.float64(W.sum()), np.float64(entered), flux.copy()))
+        rows.append((T.copy(), humidity_now, content, np.float64(W.sum()), np.float64(entered), flux.copy()))
     return History(wanted, *(np.array(column) for column in zip(*rows, strict=True)))

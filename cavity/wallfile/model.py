@@ -6,15 +6,16 @@ import difflib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TypeVar
 
+from cavity.constants import UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
 from cavity.errors import Fault, InputError
+from cavity.units import COLDEST, HOTTEST, check_range, slip
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
 TOUCH = 1e-6  # m, heights closer than this are the same height
+THICKEST = 5.0  # m, of a layer
 DEEPEST = 1.0  # m, a deeper space is no cavity of a cladding
-# of an air layer, m2 of openings per m of wall length, ISO 6946
-UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT = 500e-6, 1500e-6
 
 
 @dataclass(frozen=True)
@@ -399,7 +400,7 @@ class Wall:
             faults.extend(error.faults)
         metres = self.cavity.depth if depth is None else float(depth)
         if not 0.0 < metres <= DEEPEST:
-            fix = f"did you mean {metres / 1e3:.3f} m?" if 1.0 <= metres <= 1e3 * DEEPEST else ""
+            fix = slip(metres, "m", 1e-3, DEEPEST)
             faults.append(
                 Fault(
                     f"{self.source or self.name}, cavity depth",
@@ -409,9 +410,30 @@ class Wall:
                     fix,
                 )
             )
+        for where, value, unit, low, high in self._plain_numbers():
+            try:
+                check_range(f"{self.source or self.name}, {where}", value, unit, low, high)
+            except InputError as error:
+                faults.extend(error.faults)
         if faults:
             raise InputError(*faults)
         return Case(self, chosen, strip, metres)
+
+    def _plain_numbers(self) -> Iterator[tuple[str, float, str, float, float]]:
+        """Return numbers that a wall built in Python may hold in a wrong unit: name, value, unit, range."""
+        for layer in self.layers:
+            yield f"layer {layer.name!r}, thickness", layer.thickness, "m", 0.0, THICKEST
+        for name, value in (
+            ("solar_absorptance", self.solar_absorptance),
+            ("emissivity", self.emissivity),
+            ("cavity.blocked", self.cavity.blocked),
+            ("wetting.rain_penetration", self.wetting.rain_penetration),
+            ("run.start_humidity", self.run.start_humidity),
+            *(("indoor.relative_humidity", value) for value in self.indoor.relative_humidity),
+        ):
+            yield name, value, "1", 0.0, 1.0
+        for value in self.indoor.temperature:
+            yield "indoor.temperature", value, "K", COLDEST, HOTTEST
 
 
 @dataclass(frozen=True)
