@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.climate.humid import dew_point, saturation_pressure
+from cavity.climate.humid import table_dew_point, table_saturation_pressure
 from cavity.climate.on_wall import angle_to_wall, sky_share, sky_temperature, sun_on_plane, wind_at_height
 from cavity.climate.outside import outside_coefficient
 from cavity.climate.rain import describe_rain, driving_rain, free_field_rain, liquid_rain
@@ -70,8 +70,8 @@ def undercooling(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> tuple[np.
     air, vapour = weather["temperature_outdoor"].to_numpy(), weather["vapour_pressure_outdoor"].to_numpy()
     sky = sky_temperature(weather)
     convection, panel = _panel(weather, air, sky, site)
-    margin = np.where(weather["global_horizontal"].to_numpy() < NIGHT, panel - dew_point(vapour), np.nan)
-    dew = np.where(margin < 0.0, LEWIS_VAPOUR * convection * (vapour - saturation_pressure(panel)), 0.0)
+    margin = np.where(weather["global_horizontal"].to_numpy() < NIGHT, panel - table_dew_point(vapour), np.nan)
+    dew = np.where(margin < 0.0, LEWIS_VAPOUR * convection * (vapour - table_saturation_pressure(panel)), 0.0)
     return margin, np.maximum(dew, 0.0)
 
 
@@ -112,7 +112,7 @@ def drying_potential(weather: xr.Dataset, sun: np.ndarray, *, site: Any = STANDA
     air, vapour = weather["temperature_outdoor"].to_numpy(), weather["vapour_pressure_outdoor"].to_numpy()
     sky = sky_temperature(weather)
     _, panel = _panel(weather, air, sky, site, sun)
-    return np.maximum(saturation_pressure(panel) - vapour, 0.0)
+    return np.maximum(table_saturation_pressure(panel) - vapour, 0.0)
 
 
 def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.climate.humid import saturation_pressure
+from cavity.climate.humid import table_saturation_pressure
 from cavity.climate.on_wall import sky_share
 from cavity.climate.outside import outside_coefficient
 from cavity.constants import HOUR
@@ -160,7 +160,7 @@ def forcing(
     gain = wall.solar_absorptance * column("sun_on_wall") + wall.emissivity * STEFAN_BOLTZMANN * view
     density = _density(T_out, p_out, pressure)
     wind = wind_pressure(pressure_coefficients(wall.site, air.openings, angle), density, speed)
-    p_in = room_phi * saturation_pressure(room_T)
+    p_in = room_phi * table_saturation_pressure(room_T)
     rain_in = wall.wetting.rain_penetration * rain
     leak = leak_flow(wall, T_out, room_T, pressure, vapour_outdoor=p_out, vapour_indoor=p_in)
     return year_arrays.Forcing(

@@ -228,9 +228,9 @@ def event_times(event: Any) -> dict[str, float]:
 
 def vapour_kpa(dew_point: np.ndarray) -> np.ndarray:
     """Return the vapour pressure [kPa] of air of a dew or frost point [°C], by the model's own table."""
-    from cavity.climate.humid import saturation_pressure
+    from cavity.climate.humid import table_saturation_pressure
 
-    return 1e-3 * saturation_pressure(np.asarray(dew_point, float) + constants.ICE_POINT)
+    return 1e-3 * table_saturation_pressure(np.asarray(dew_point, float) + constants.ICE_POINT)
 
 
 def face_names(ds: Any) -> list[str]:
