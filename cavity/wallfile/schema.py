@@ -40,7 +40,7 @@ VentArea = Quantity("m2/m", "50 cm2/m", 1e-6, 2.0)
 Columns = Annotated[tuple[str, ...], Many(UNNAMED)]
 
 
-def said(text: str, default: object = ...) -> object:
+def said(text: str, default: object = ...) -> Any:
     """Return the Field of a key: its meaning, and its default where the key may be left out."""
     return Field(default, description=text)
 
