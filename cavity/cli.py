@@ -319,7 +319,7 @@ def compare(
 
     from cavity.errors import ConvergenceError, Fault, InputError
     from cavity.files import HTML, PDF, check_outputs, write_whole
-    from cavity.report import office, summary, write_docx, write_report, write_xlsx
+    from cavity.report import office, summary, summary_page, write_docx, write_report, write_xlsx
     from cavity.report.comparison_text import comparison_lines, comparison_tables, shown_progress
     from cavity.report.tables import write_tables
     from cavity.study import compare as run
@@ -393,7 +393,7 @@ def compare(
             if many:
                 found += summary.rows(comparison, file=str(path), report=target.name if page else "")
     if overview:
-        files.write("Summary: ", summary.write_summary, found, overview)
+        files.write("Summary: ", summary_page.write_summary, found, overview)
         files.write("Summary: ", write_whole, overview.with_suffix(".csv"), summary.csv(found))
     console = Console(highlight=False)
     for table in [summary.table(found)] if many else comparison_tables(comparison):

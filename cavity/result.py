@@ -15,6 +15,7 @@ import numpy as np
 from cavity import variables
 from cavity.climate.humid import dew_point, saturation_pressure
 from cavity.climate.rain import describe_rain
+from cavity.constants import MOULD_CLASSES
 from cavity.files import write_whole
 from cavity.wallfile.recorded import from_json, to_json
 
@@ -28,8 +29,9 @@ if TYPE_CHECKING:
     from cavity.wall.uvalue import RailSpot
     from cavity.wallfile.model import Case, Layer, Wall
 
-MOULD_CLASSES = ("resistant", "medium resistant", "sensitive", "very sensitive")
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
+# what enters the wall from the air goes inwards at surfaces that face outdoors, outwards at those that face the room
+_INTO_THE_SURFACE = np.array([1.0, -1.0, 1.0, -1.0], np.float32)
 _SOLID_WOOD = ("timber", "cladding")  # groups of the materials table; other wood is boards, fibres or unknown
 BALANCE_TERMS = (
     "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain penetration",
@@ -122,7 +124,7 @@ def dataset_of(
     surfaces = [k for k, face in enumerate(line.faces) if face.kind == "surface"]
     put("film", record.film[:, :, surfaces])
     put("frost_share", record.frost[:, :, surfaces])
-    put("vapour_flow", record.vapour)
+    put("vapour_flow", record.vapour * _INTO_THE_SURFACE)  # fluxes are positive inwards
     put("condensation", record.wetting[:, :, surfaces, DEW])
     put("runoff", record.drainage[:, :, surfaces])
     put("face_film", record.film)
@@ -130,7 +132,7 @@ def dataset_of(
     for name, cause in (("film_by_vapour", DEW), ("film_by_rain", RAIN), ("film_by_capillarity", CAPILLARY)):
         put(name, record.wetting[..., cause])
     put("drainage", record.drainage)
-    put("heat_flux_indoor", record.heat_in)
+    put("heat_flux_indoor", -record.heat_in)
     put("water_residual", record.water_residual)
     put("energy_residual", record.energy_residual)
     for k, kind in enumerate(("heat", "vapour")):
@@ -322,7 +324,7 @@ def places(wall: Wall, air: ColumnAir, line: Line) -> dict[str, Any]:
         "face_inner": ("face", [face.inner for face in faces]),
         "face_mould_class": (
             "face",
-            [max((x.material.mould_class for x in neighbours(face)), key=MOULD_CLASSES.index) for face in faces],
+            [min((x.material.mould_class for x in neighbours(face)), key=MOULD_CLASSES.index) for face in faces],
         ),
         "face_metal": ("face", [int(any(x.material.metal for x in neighbours(face))) for face in faces]),
         "face_wood": ("face", [int(any(x.material.wood for x in neighbours(face))) for face in faces]),

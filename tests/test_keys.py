@@ -210,7 +210,12 @@ def u(case: Case) -> float:
 
 def room_vapour(case: Case) -> float:
     """Vapour into the wall from the room in the last hour [g/(m2 h)]."""
-    return 3.6e6 * of("vapour_flow", -1, film_face="room face")(case)
+    return -3.6e6 * of("vapour_flow", -1, film_face="room face")(case)
+
+
+def room_loss(case: Case) -> float:
+    """Heat out of the room in the last hour [W/m2]."""
+    return -of("heat_flux_indoor", -1)(case)
 
 
 def outer_vapour(case: Case) -> float:
@@ -237,7 +242,7 @@ def january(case: Case) -> Any:
 
 rate, stack, wind = of("air_change_rate"), of("stack_pressure"), of("wind_pressure")
 back_swings = swing("temperature", face="back of cladding")
-outer, room_heat, sun = of("temperature", face="outer face"), of("heat_flux_indoor", -1), of("sun_on_wall")
+outer, room_heat, sun = of("temperature", face="outer face"), room_loss, of("sun_on_wall")
 site_wind, humidity_indoor = of("wind_speed_site"), of("relative_humidity_indoor")
 starts_with = of("water_at_start", layer="sheathing")
 sheathing, panel = of("water", -1, layer="sheathing"), of("water", -1, layer="panel")
@@ -891,7 +896,7 @@ def test_the_options_of_compare_choose_what_is_compared(compared):
     assert lee < windward - 1.0
     drawn, thick = compared(columns=["b"], variants="thick").cases
     assert (drawn.variant, thick.variant) == ("", "thick")
-    lost = [float(case.dataset["heat_flux_indoor"].isel(time=-1).mean()) for case in (drawn, thick)]
+    lost = [-float(case.dataset["heat_flux_indoor"].isel(time=-1).mean()) for case in (drawn, thick)]
     assert lost[1] < 0.7 * lost[0]  # 100 mm of wool beside 200 mm
 
 

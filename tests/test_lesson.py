@@ -192,9 +192,9 @@ def test_figure_and_words_tell_the_computed_numbers():
     assert list(figure.data[1].y) == [40.0, 20.0, 10.0]
     assert list(figure.data[1].error_y.array) == [50.0, 25.0, 12.5]
     assert list(figure.data[2].y) == [100.0, 200.0, 400.0]
-    assert figure.layout.yaxis2.title.text == "Air change rate [1/h]"
+    assert figure.layout.yaxis2.title.text == "Air change rate [per hour]"
     said = lesson_page.told(one)
-    assert "from 10 mm to 40 mm" in said and "from 40 to 10 1/h" in said and "100 to 400 h" in said
+    assert "from 10 mm to 40 mm" in said and "from 40 to 10 per hour" in said and "100 to 400 h" in said
 
 
 def test_command_names_the_known_sets(tmp_path):

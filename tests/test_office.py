@@ -79,7 +79,7 @@ def test_hours_are_those_of_the_dataset(comparison, book):
 
     warm = next(head for head in rows[0] if "outdoor" in head.lower() and "°C" in head)
     assert column(warm) == pytest.approx(ds["temperature_outdoor"].values - 273.15, rel=1e-5, abs=1e-4)
-    rate = next(head for head in rows[0] if head.endswith("[1/h]"))
+    rate = next(head for head in rows[0] if head.endswith("[per hour]"))
     assert column(rate) == pytest.approx(series.air_changes(ds), rel=1e-5)
     face, segment = str(ds["face"].values[1]), str(ds["segment"].values[0])
     humid = next(
@@ -100,7 +100,7 @@ def test_findings_months_and_schedule_are_numbers_of_all_cases(comparison, book)
         assert all(isinstance(value, (int, float)) for value in got if value is not None)
     months = rows_of(book["Months"])
     assert {row["Openings"] for row in months} == set(SETS) and {row["Climate"] for row in months} == set(CLIMATES)
-    assert all(isinstance(row["Median air change rate [1/h]"], (int, float)) for row in months)
+    assert all(isinstance(row["Median air change rate [per hour]"], (int, float)) for row in months)
     ds = answer.drawn_parts(answer.view(comparison))[0].case.dataset
     plan = rows_of(book["Vent schedule"])
     want = [1e4 * row.free_area for row in schedule.rows(ds)]

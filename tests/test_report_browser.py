@@ -8,10 +8,11 @@ import itertools
 import re
 import shutil
 import time
+import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
-from report_cases import NASTY, make_comparison
+from report_cases import NASTY, SETS, make_comparison
 
 from cavity.report import display, figures, palette, pdf, series, write_report
 from cavity.risk.drying import daily
@@ -473,6 +474,119 @@ def test_units_switch_turns_numbers_and_axes(page, comparison):
     assert page.find_element("css selector", ".matrix thead").text.count(" in") == 2
     page.find_element("id", "units").click()
     assert "°C" in read(page, "outdoor")
+
+
+def test_in_inch_pound_no_si_unit_is_left_but_in_names(page, comparison):
+    """Sentences, drawings, tables, axes and hover: only what the user named, sources and the wall file keep theirs."""
+    page.execute_script("document.querySelectorAll('details').forEach(d => { d.open = true; })")
+    settle(page)
+    gather = (
+        "const skip = '.sources, pre, math, script, style, .si, option, select';"
+        "const walk = document.createTreeWalker(document.getElementById('main'), NodeFilter.SHOW_TEXT), seen = [];"
+        "while (walk.nextNode()) { const n = walk.currentNode; if (n.data.trim() && !n.parentElement.closest(skip)"
+        " && !n.parentElement.closest('.hoverlayer')) seen.push(n.data); }"
+        "for (const div of document.querySelectorAll('.plot')) for (const t of div.data || [])"
+        " seen.push(String(t.hovertemplate || ''), String(t.name || ''));"
+        "return seen"
+    )
+    before = page.execute_script(gather)
+    page.find_element("id", "units").click()
+    settle(page)
+    unit = r"(?:°C|mm|m|cm²/m|mm²/m|Pa|kPa|m/s|g/m²|kg/m²|W/m²|W/\(m K\)|W/\(m² K\)|kg/m³|g/\(m s\)|L/\(s m\)|m²)"
+    si = re.compile(rf"(?:(?<![\w.,])\d[\d.,]*|\}})\s{unit}(?![\w²³/(])|\[{unit}\]")
+    shown = page.execute_script(gather)
+    names = {*SETS, NASTY}
+    left = [text for text in shown if si.search(text) and not any(name in text for name in names) and "s_d" not in text]
+    assert sum(bool(si.search(text)) for text in before) > 100  # the search finds what it looks for
+    assert left == []
+    # drawings: the cavity of the case in the section, the vents in the vent table
+    case = shown_case(page, comparison)
+    drawn = page.find_element("css selector", "#section-drawing svg").text
+    assert f"{case.depth / 0.0254:.3g} in" in drawn and "in²/ft" in drawn
+    area = page.execute_script(
+        "const t = document.getElementById('vents'), i = [...t.tHead.rows[0].cells].findIndex(c => c.textContent"
+        ".includes('in²/ft')); return [...t.tBodies[0].rows].map(r => Number(r.cells[i].textContent))"
+    )
+    assert area == pytest.approx([472.44 * float(v) for v in case.dataset["opening_area"].values[::-1]], rel=5e-3)
+    # a case chosen meanwhile comes in the same units
+    other = 1 - int(page.find_element("id", "pick-opening_set").get_attribute("value"))
+    choose(page, "pick-opening_set", other)
+    assert "in²/ft" in page.find_element("css selector", "#section-drawing svg").text
+    choose(page, "pick-opening_set", 1 - other)
+    page.find_element("id", "units").click()
+    settle(page)
+    assert page.execute_script(gather) == before
+    page.execute_script("document.querySelectorAll('details').forEach(d => { d.open = false; })")
+
+
+def saved(page, folder, click, pattern):
+    """Click, and return the file that the page saves."""
+    page.execute_cdp_cmd("Browser.setDownloadBehavior", {"behavior": "allow", "downloadPath": str(folder)})
+    page.execute_script(click)
+    end = time.monotonic() + 30
+    while time.monotonic() < end:
+        found = [path for path in folder.glob(pattern) if not path.name.endswith(".crdownload")]
+        if found:
+            return found[0]
+        time.sleep(0.1)
+    raise AssertionError(f"nothing was saved: {list(folder.iterdir())}")
+
+
+def test_hour_data_are_saved_from_the_page(page, comparison, tmp_path):
+    import csv
+
+    case = shown_case(page, comparison)
+    ds = case.dataset
+    segment, _ = series.governing(ds, case.findings)
+    path = saved(page, tmp_path, "document.getElementById('hours-csv').click()", "*hours.csv")
+    lines = path.read_text("utf-8").splitlines()
+    notes = [line for line in lines if line.startswith("#")]
+    assert any(case.opening_set in line for line in notes) and any("<script>" in line for line in notes)
+    assert any(case.climate_name in line for line in notes) and any("weather:" in line for line in notes)
+    head, *rows = csv.reader(line for line in lines if not line.startswith("#"))
+    assert len(rows) == ds.sizes["time"] and all(re.search(r"\[.+\]$", title) for title in head[1:])
+    column = {title: np.array([float(row[i]) for row in rows]) for i, title in enumerate(head) if i}
+    assert rows[5][0] == str(ds["time"].values[5])[:16]
+    warm = display.show("temperature", ds["temperature"].values[:, segment, 4])
+    name = str(ds["face"].values[4])
+    assert np.abs(column[f"temperature, {name} [°C]"] - warm).max() <= 0.051  # rounded to 0.1
+    humid = display.show("relative_humidity", ds["relative_humidity"].values[:, segment, 4])
+    assert np.abs(column[f"relative humidity, {name} [%]"] - humid).max() <= 0.151  # packed in 0.2, shown to 0.1
+    rate = series.air_changes(ds)
+    assert np.abs(column["air change rate [per hour]"] - rate).max() <= 2e-3 * rate.max() + 0.006
+    flows = [values for title, values in column.items() if title.startswith("flow in")]
+    assert len(flows) == 2 and np.abs(flows[0] + flows[1]).max() < 2e-3
+    page.find_element("id", "units").click()
+    settle(page)
+    path.unlink()
+    path = saved(page, tmp_path, "document.getElementById('hours-csv').click()", "*hours.csv")
+    page.find_element("id", "units").click()
+    settle(page)
+    head, *rows = csv.reader(line for line in path.read_text("utf-8").splitlines() if not line.startswith("#"))
+    values = np.array([float(row[head.index(f"temperature, {name} [°F]")]) for row in rows])
+    assert np.abs(values - (1.8 * warm + 32.0)).max() <= 0.15
+
+
+def test_pictures_say_what_they_show_and_where_it_is_from(page, comparison, tmp_path):
+    case = shown_case(page, comparison)
+    for number, (click, title) in enumerate(
+        (
+            ("document.querySelector('#fig-duration .modebar-btn[data-title^=Save]').click()", "duration curve"),
+            ("document.querySelector('#section .save').click()", "Section of the wall"),
+        )
+    ):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        path = saved(page, folder, click, "*.svg")
+        words = " ".join("".join(ET.fromstring(path.read_text("utf-8")).itertext()).split())
+        for part in (case.opening_set, case.climate_name, title, "Source: cavity", NASTY):
+            assert part in words, part
+        for part in (title, case.opening_set):
+            assert re.sub(r"\W+", "-", part.lower()).strip("-") in path.name
+    # the drawing holds its colours itself: no style of the page is needed
+    drawing = ET.fromstring(path.read_text("utf-8"))
+    layers = [e for e in drawing.iter() if str(e.get("class", "")).startswith("layer")]
+    assert layers and all("fill:" in e.get("style") and "var(" not in e.get("style") for e in layers)
 
 
 def test_theme_is_kept_and_redraws_figures(page):

@@ -137,7 +137,7 @@ def test_sentences_name_the_rail_that_chokes_and_the_narrowest_passage():
     rails = [Rail("wide rail", HEIGHTS[:5] + HEIGHTS[6:], 0.3, 0.6), Rail("tight rail", HEIGHTS[5:6], 0.012, 0.6)]
     ds = steady_air(make_wall(rails=rails).case(), cavity=(303.15,))
     assert "tight rail at 2.40 m" in air_words.choke_sentence(ds)
-    assert "600 mm²" in air_words.passage_sentence(ds)  # 12 mm x 30 mm / 600 mm, worked by hand
+    assert "6 cm²/m" in air_words.passage_sentence(ds)  # 12 mm x 30 mm / 600 mm, worked by hand
     shares = [part.share for part in air.losses(ds)]
     assert sum(shares) == pytest.approx(1.0, rel=1e-12)
     worst = max(air.losses(ds), key=lambda part: part.share)
@@ -415,7 +415,7 @@ def test_page_figures_carry_every_wind_and_part():
     ds = steady_air(make_wall(rails=[Rail("rail", HEIGHTS, 0.006, 0.6)]).case(), wind=(0.0, 3.0), sun=(0.0, 500.0))
     figure = airflow_page.rate_figure(ds)
     assert [len(trace.x) for trace in figure.data] == [2, 2]
-    assert "1/h" in figure.layout.yaxis.title.text
+    assert "per hour" in figure.layout.yaxis.title.text
     drawn = airflow_page.loss_figure(ds)
     assert sum(len(trace.y) for trace in drawn.data) == ds.sizes["part"]
 

@@ -14,7 +14,7 @@ from cavity import variables
 from cavity.airflow.column import ColumnAir, build_column, gust_curve
 from cavity.airflow.pressure import gust_pressure, pressure_coefficients, wind_pressure
 from cavity.climate.outside import INNER_SURFACE, heat_flow_direction, outside_coefficient
-from cavity.constants import CP_DIFFERENCE_BAND, DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
+from cavity.constants import CP_DIFFERENCE_BAND, DRY_AIR_HEAT, GRAVITY, HOUR, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 from cavity.units import DENSEST, THINNEST, check_range
 
@@ -472,7 +472,7 @@ class _Steady:
         network.air_in(self.flow, self.flows, air.opening_compartment, air.gate_link, into)
         more = self.mixing * self.rise
         into += [more.sum(), *np.bincount(air.segment_compartment, more, len(air.compartment_edges) - 1)]
-        change = into / (self.rho_out * air.volume) * 3600.0
+        change = into / (self.rho_out * air.volume) * HOUR
         losses = np.zeros(len(air.path_names))
         network.path_losses(
             air.path_source, air.path_index, air.opening_law, air.link_law, air.part_law, air.part_link, self.rho_out,

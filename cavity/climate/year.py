@@ -10,10 +10,10 @@ import numpy as np
 
 from cavity.climate.humid import saturation_pressure
 from cavity.climate.on_wall import angle_to_wall
-from cavity.climate.rain import SECONDS, free_field_rain, liquid_rain
+from cavity.climate.rain import free_field_rain, liquid_rain
 from cavity.climate.read import SEVERAL
 from cavity.climate.series import NOMINAL_YEAR, month_of
-from cavity.constants import WATER_TO_AIR
+from cavity.constants import HOUR, WATER_TO_AIR
 from cavity.errors import Fault, InputError
 
 if TYPE_CHECKING:
@@ -159,7 +159,7 @@ def moisture_index(weather: xr.Dataset, *, orientation: float | None = None) -> 
     known = years_of(weather)
     facing = [orientation] if orientation is not None else list(np.arange(16) * 22.5)
     rain, speed, way = liquid_rain(weather), *(weather[name].to_numpy() for name in ("wind_speed", "wind_direction"))
-    falls = [free_field_rain(rain, speed, angle_to_wall(way, one)) * SECONDS for one in facing]
+    falls = [free_field_rain(rain, speed, angle_to_wall(way, one)) * HOUR for one in facing]
     wettest = max(falls, key=lambda amount: float(amount.sum()))
     vapour, pressure = weather["vapour_pressure_outdoor"].to_numpy(), weather["pressure"].to_numpy()
     full = saturation_pressure(weather["temperature_outdoor"].to_numpy())

@@ -9,6 +9,7 @@ import numpy as np
 from cavity.climate.humid import saturation_pressure
 from cavity.climate.on_wall import sky_share
 from cavity.climate.outside import outside_coefficient
+from cavity.constants import HOUR
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -52,12 +53,12 @@ def leak_permeance(q50: float) -> float:
     >>> round(3600 * leak_permeance(3 / 3600), 4)
     0.007
     """
-    given = 3600.0 * q50
+    given = HOUR * q50
     places, values = zip(*_LEAK_BY_Q50, strict=True)
     if given > places[-1]:
         slope = (values[-1] - values[-2]) / (places[-1] - places[-2])
-        return (values[-1] + slope * (given - places[-1])) / 3600.0
-    return float(np.interp(given, places, values)) / 3600.0
+        return (values[-1] + slope * (given - places[-1])) / HOUR
+    return float(np.interp(given, places, values)) / HOUR
 
 
 def _density(T: NDArray[np.float64], p: ArrayLike, pressure: NDArray[np.float64]) -> NDArray[np.float64]:

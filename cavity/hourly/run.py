@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cavity.constants import HOUR, ICE_POINT
 from cavity.errors import ConvergenceError, Stopped
 from cavity.hourly.assembly import assemble
 from cavity.result import dataset_of, with_rail_spots, with_studs
@@ -192,7 +193,7 @@ def _boiling(dataset: xr.Dataset) -> str:
     hours = int((most > NEAR_BOILING * dataset["pressure"].to_numpy()).sum())
     if not hours:
         return ""
-    hottest = float(dataset["temperature"].max()) - 273.15
+    hottest = float(dataset["temperature"].max()) - ICE_POINT
     return (
         f"in {hours} h water in the wall comes near boiling (up to {most.max() / 1e3:.0f} kPa of vapour, hottest "
         f"surface {hottest:.0f} degC): steam that drives itself out is left out, and these hours are outside the "
@@ -220,7 +221,7 @@ def _no_convergence(case: Case, line: Line, outside: xr.Dataset, hour: int, trou
     )
     weather = outside.isel(time=hour)
     outdoors = f"outdoors {float(weather['temperature_outdoor']) - ICE_POINT:.1f} degC"
-    rain = float(weather["driving_rain"]) * 3600.0
+    rain = float(weather["driving_rain"]) * HOUR
     return (
         f"no convergence in hour {hour} ({str(weather['time'].to_numpy())[:16]}) of {case}: the "
         f"{'water' if row else 'heat'} balance {where}, segment {segment + 1}, is {residual:.2g} W/m2 off (limit "

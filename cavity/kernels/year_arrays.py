@@ -13,7 +13,6 @@ import numpy as np
 from cavity._jit import jit
 from cavity.kernels import boundaries, moist_air, network, wall_section
 
-HOUR = 3600.0  # s
 OUTER, BACK, FRONT, ROOM = 0, 1, 2, 3  # surfaces between wall and air, see Readings.film
 DEW, RAIN, CAPILLARY, CAUSES = 0, 1, 2, 3  # what changes a film: vapour, rain, liquid water of the layers beside it
 # columns of Record.terms, the water balance of a year

@@ -185,7 +185,7 @@ def measured() -> tuple[Case, ...]:
             source=_LANGMANS,
             tag=READ,
             inputs=f"ours: 2.7 m x 40 mm, two 10 x 65 mm joints a metre top and bottom, {drive:g} Pa (all assumed)",
-            units="1/h",
+            units="per hour",
             band=(1.0, 10.0),
             computed=change_rate(0.040, 2.7, brick, brick, drive),
             note="assumed drive; mortar in the cavity and in the joints is not modelled",
@@ -200,7 +200,7 @@ def measured() -> tuple[Case, ...]:
                     source=_LANGMANS,
                     tag=READ,
                     inputs=f"ours: 2.7 m x 40 mm, {name} top and bottom, {drive:g} Pa (all assumed)",
-                    units="1/h",
+                    units="per hour",
                     band=(100.0, 1000.0),
                     computed=change_rate(0.040, 2.7, vent, vent, drive),
                 )
@@ -212,7 +212,7 @@ def measured() -> tuple[Case, ...]:
             source="Falk & Sandin 2013, Build. Environ. 59:164",
             tag=DOUBTFUL,
             inputs="ours: 2.7 m x 25 mm, open ends, 0.22 Pa (2 K, or 1.9 m/s at a difference of 0.1; assumed)",
-            units="1/h",
+            units="per hour",
             band=(230.0, 310.0),
             computed=change_rate(0.025, 2.7, end, end, 0.22),
         )
@@ -248,7 +248,7 @@ def measured() -> tuple[Case, ...]:
             source="Straube & Burnett 1995; Straube & Finch 2009 review",
             tag=DOUBTFUL,
             inputs="ours: 2.7 m x 25 mm, two 10 x 65 mm joints a metre top and bottom, 0.1 Pa (assumed)",
-            units="1/h",
+            units="per hour",
             band=(1.0, 20.0),
             computed=change_rate(0.025, 2.7, brick, brick, 0.1),
         )
@@ -259,7 +259,7 @@ def measured() -> tuple[Case, ...]:
             source="Straube & Burnett 1995; Straube & Finch 2009 review: tens to above 100",
             tag=DOUBTFUL,
             inputs="ours: 2.7 m x 19 mm, 10 mm slots top and bottom, 0.1 Pa (assumed)",
-            units="1/h",
+            units="per hour",
             band=(20.0, 150.0),
             computed=change_rate(0.019, 2.7, slot, slot, 0.1),
         )

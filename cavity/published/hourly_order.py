@@ -17,6 +17,7 @@ import numpy as np
 from cavity.constants import (
     DRY_AIR_HEAT,
     EVAPORATION_HEAT,
+    HOUR,
     ICE_POINT,
     LEWIS_VAPOUR,
     STANDARD_PRESSURE,
@@ -36,7 +37,6 @@ if TYPE_CHECKING:
     import xarray as xr
     from numpy.typing import NDArray
 
-HOUR = 3600.0
 _HENRY = "P. S. H. Henry, Diffusion in absorbing media, Proc. R. Soc. A 171, 1939, from memory; eigenvectors here"
 _THEORY = "own equations of docs/theory.md, integrated to 1e-8"
 

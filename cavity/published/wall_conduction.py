@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.constants import ICE_POINT, STANDARD_PRESSURE, SUCTION_SCALE
+from cavity.constants import HOUR, ICE_POINT, STANDARD_PRESSURE, SUCTION_SCALE
 from cavity.kernels import boundaries, moist_air
 from cavity.published.case import ANALYTICAL, MEMORY, READ, Case, value_case
 from cavity.wall import solve, storage
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 
     from cavity.wall.grid import Line
 
-HOUR = 3600.0
 DAY = 24.0 * HOUR
 _CARSLAW = "H. S. Carslaw, J. C. Jaeger, Conduction of Heat in Solids, 1959, from memory"
 FIXED = 1e6  # W/(m2 K), stands for a fixed surface temperature: 1e-4 K off at 100 W/m2

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.constants import GRAVITY, ICE_POINT, R_VAPOUR, STANDARD_PRESSURE, WATER_DENSITY
+from cavity.constants import GRAVITY, HOUR, ICE_POINT, R_VAPOUR, STANDARD_PRESSURE, WATER_DENSITY
 from cavity.kernels import moist_air
 from cavity.published.case import ANALYTICAL, DOUBTFUL, HAND, MEMORY, OWN, Case, band_case, not_run, value_case
 from cavity.wall import solve, storage
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from cavity.wall.grid import Line
 
 DAY = 86400.0
-HOUR = 3600.0
 _HAMSTAD = "C.-E. Hagentoft et al., J. Thermal Env. & Bldg Sci. 27(4), 2004, HAMSTAD {}; inputs from memory"
 _EN_15026 = "EN 15026:2007 Annex A, inputs from memory; reference computed from its functions, not the printed bands"
 

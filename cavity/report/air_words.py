@@ -17,7 +17,15 @@ if TYPE_CHECKING:
     import xarray as xr
 
 LITRE_AIR = 1.2e-3  # kg, a litre of air of 1.2 kg/m3, for flows in L/s
-VENT_HEAD = ("vent", "height [m]", "kind", "free area [mm²/m]", "takes air in %", "mean flow L/(s m)", "made as")
+VENT_HEAD = (
+    "vent",
+    "height [m]",
+    "kind",
+    "free vent area [cm²/m]",
+    "inflow [% of hours]",
+    "mean flow [L/(s m)]",
+    "geometry",
+)
 
 
 def sentences(ds: xr.Dataset) -> tuple[str, ...]:
@@ -106,8 +114,8 @@ def passage_sentence(ds: xr.Dataset) -> str:
         return ""
     name, area, vent = passage
     return (
-        f"The narrowest passage is the {name}: {decimals(1e6 * area)} mm² per metre of wall, where the smallest vent "
-        f"has {decimals(1e6 * vent)} mm²."
+        f"The narrowest passage is the {name}: {decimals(1e4 * area)} cm²/m, where the smallest vent "
+        f"has {decimals(1e4 * vent)} cm²/m."
     )
 
 
@@ -182,9 +190,9 @@ def _gusts(ds: xr.Dataset) -> str:
 
 
 def _class(ds: xr.Dataset) -> str:
-    area = 1e6 * float(np.sum(ds["opening_area"].values))
+    area = 1e4 * float(np.sum(ds["opening_area"].values))
     return (
-        f"Free vent area {decimals(area)} mm² per metre of wall: a layer that ISO 6946 calls "
+        f"Free vent area {decimals(area)} cm²/m: a layer that ISO 6946 calls "
         f"{ds.attrs['iso6946_class']}; the class looks at the vents alone, not at what stands in the way behind them."
     )
 
@@ -226,7 +234,7 @@ def vent_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
             vent.name,
             f"{vent.height:.2f}",
             vent.kind,
-            f"{1e6 * vent.area:.0f}",
+            decimals(1e4 * vent.area),
             f"{100 * vent.inward:.0f}" if vent.flow > 0.0 else "still",
             f"{vent.flow / LITRE_AIR:.2f}",
             make_up(vent),

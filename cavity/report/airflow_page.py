@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from cavity.constants import ICE_POINT
+from cavity.finding_words import decimals
 from cavity.report.air_words import LITRE_AIR, VENT_HEAD, sentences, vent_rows
 from cavity.report.page import write_page
 from cavity.risk import air
@@ -26,7 +27,7 @@ LOSS_HEAD = (
     "part",
     "kind",
     "height [m]",
-    "free area [mm²/m]",
+    "free area [cm²/m]",
     "part of the loss [%]",
     "largest single loss [%]",
     "flow if doubled [%]",
@@ -43,7 +44,7 @@ def heating(ds: xr.Dataset) -> tuple[str, str, list[str]]:
 
 def flow_head(ds: xr.Dataset) -> tuple[str, ...]:
     """Return the titles of `flow_rows`."""
-    rates = [f"air changes 1/h{where}" for where, _ in _rates(ds)]
+    rates = [f"air changes per hour{where}" for where, _ in _rates(ds)]
     return ("wind m/s", heating(ds)[1], "stack Pa", "wind Pa", *rates, "fastest m/s", "inflow L/(s m)", "top air °C")
 
 
@@ -103,7 +104,7 @@ def loss_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
                 group.name,
                 group.kind,
                 span,
-                f"{1e6 * float(area[group.worst.name]):.0f}",
+                decimals(1e4 * float(area[group.worst.name])),
                 f"{100 * group.share:.1f}",
                 f"{100 * group.worst.share:.1f}",
                 f"{100 * group.gain:+.0f}",
@@ -148,12 +149,12 @@ def rate_figure(ds: xr.Dataset) -> Any:
                 legendgroup=name,
                 showlegend=column == 1,
                 line={"color": colours[k % 5], "dash": dashes[k % 5]},
-                hovertemplate="%{x:g} m/s: %{y:.1f} 1/h<extra>" + name + "</extra>",
+                hovertemplate="%{x:g} m/s: %{y:.1f} per hour<extra>" + name + "</extra>",
                 row=1,
                 col=column,
             )
         figure.update_xaxes(title_text="Wind at the roof [m/s]", row=1, col=column)
-    figure.update_yaxes(title_text="Air change rate [1/h]", rangemode="tozero", row=1, col=1)
+    figure.update_yaxes(title_text="Air change rate [per hour]", rangemode="tozero", row=1, col=1)
     figure.update_layout(**style())
     return figure
 

@@ -679,7 +679,7 @@ def _cell(seen: View, choice: Choice) -> dict[str, Any]:
         "key": found.key if found is not None else "",
         "near": round(min(choice.severity, 2.0), 3),
         "what": (found_text(found) if found is not None else "no criterion was judged") + _at(seen, part),
-        "rate": f"{display.number(rate, 2)} /h" if rate else "a part without air",
+        "rate": f"{display.number(rate, 2)} per hour" if rate else "a part without air",
         "depth": depth,
     }
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from cavity.constants import HOUR
 from cavity.report import display
 
 _KWH = 3.6e6  # J
@@ -142,9 +143,9 @@ def season_heat(ds: Any) -> dict[str, float]:
     winter = np.isin(month, (start + np.arange(6)) % 12)
     height = np.asarray(ds["segment_top"].values - ds["segment_bottom"].values, float)
     flux = np.asarray(ds["heat_flux_indoor"].values, float)
-    out, into = (np.maximum(sign * flux, 0.0) @ height / height.sum() for sign in (1.0, -1.0))
+    out, into = (np.maximum(sign * flux, 0.0) @ height / height.sum() for sign in (-1.0, 1.0))
     return {
-        f"{name}_{kind}": 3600.0 * float(flow[hours].sum())
+        f"{name}_{kind}": HOUR * float(flow[hours].sum())
         for name, hours in (("winter", winter), ("summer", ~winter))
         for kind, flow in (("loss", out), ("gain", into))
     }

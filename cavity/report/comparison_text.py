@@ -6,7 +6,7 @@ import contextlib
 import json
 from typing import TYPE_CHECKING, Any
 
-from cavity.report import answer
+from cavity.report import answer, display, evidence
 from cavity.terminal import compiling_text, watched
 
 if TYPE_CHECKING:
@@ -91,6 +91,11 @@ def comparison_lines(comparison: Any) -> list[str]:
     event = getattr(seen.cases[answer.start(seen)], "event", None)
     if event is not None:
         lines += ["", f"Drying of {event.layer} with “{best['name']}”, {best['depth'][0]}: {event.finding.sentence}"]
+    errors = [
+        f"{name} {display.number(error, 1)} (limit {limit}{word})"
+        for name, error, _, limit, word in evidence.balances(seen.cases)
+    ]
+    lines += ["", f"Largest balance errors: {', '.join(errors)}."]
     notes: dict[str, None] = {}
     for case in comparison.cases:
         notes |= dict.fromkeys(json.loads(case.dataset.attrs["warnings"]))

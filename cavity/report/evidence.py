@@ -264,13 +264,28 @@ def warnings(cases: Sequence[Any]) -> list[str]:
     return [re.sub(r"\b([cm]?m)([23])\b", lambda found: found[1] + "²³"[int(found[2]) - 2], line) for line in lines]
 
 
+# attribute of a result, what is balanced, what its error is a part of, limit
+_BALANCES = (
+    ("water_balance_error", "water", "the water that passed", -6),
+    ("energy_balance_error", "energy", "the heat that passed", -4),
+    ("stream_heat_error", "heat of the air stream", "the heat that passed a segment", -6),
+    ("stream_vapour_error", "vapour of the air stream", "the vapour that passed a segment", -6),
+)
+
+
+def balances(cases: Sequence[Any]) -> list[tuple[str, float, str, str, str]]:
+    """Return each balance: what, largest error of the cases [1], of what, limit as text, and a word where exceeded."""
+    rows = []
+    for attribute, name, passed, exponent in _BALANCES:
+        error = max(abs(float(case.dataset.attrs.get(attribute, math.nan))) for case in cases)
+        limit = "10" + str(exponent).translate(str.maketrans("-46", "⁻⁴⁶"))
+        rows.append((name, error, passed, limit, "" if error <= 10.0**exponent else ": exceeded"))
+    return rows
+
+
 def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
     """Return version, hashes, balance errors and solver counts."""
     first = cases[0].dataset.attrs
-    water, energy, heat, vapour = (
-        max(abs(float(case.dataset.attrs.get(name, math.nan))) for case in cases)
-        for name in ("water_balance_error", "energy_balance_error", "stream_heat_error", "stream_vapour_error")
-    )
     repeats = sum(int(case.dataset.attrs.get("cycle_repeats", 0)) for case in cases)
     years = sorted({int(case.dataset.attrs.get("years_run", 0)) for case in cases})
     steps = [int(case.dataset.attrs.get("solver_steps", 0)) for case in cases]
@@ -295,11 +310,9 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
         ("ISO 6946 class of the air layer", ", ".join(name for name in classes if name) or "–"),
         ("Years simulated", ", ".join(str(year) for year in years)),
         ("Cases whose yearly cycle repeats", f"{repeats} of {len(cases)}"),
-        ("Largest water balance error", f"{display.number(water, 2)} of the water that passed (limit 10⁻⁶)"),
-        ("Largest energy balance error", f"{display.number(energy, 2)} of the heat that passed (limit 10⁻⁴)"),
-        (
-            "Largest balance error of the air stream",
-            f"heat {display.number(heat, 2)}, vapour {display.number(vapour, 2)} of what passed a segment (limit 10⁻⁶)",
+        *(
+            (f"Largest balance error: {name}", f"{display.number(error, 2)} of {passed} (limit {exponent}){exceeded}")
+            for name, error, passed, exponent, exceeded in balances(cases)
         ),
         ("Solver steps a case", f"{min(steps)} to {max(steps)}"),
         (

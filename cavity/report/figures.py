@@ -168,7 +168,7 @@ def duration(ds: Any) -> go.Figure:
     """Share of the year in which the air change rate of the cavity is reached or exceeded."""
     share, rate = series.duration(series.air_changes(ds))
     median = float(np.median(series.air_changes(ds)))
-    shape, label = _limit(max(median, 1e-3), f"median {display.number(median)} 1/h", "air")
+    shape, label = _limit(max(median, 1e-3), f"median {display.number(median)} per hour", "air")
     label["y"] = np.log10(max(median, 1e-3))
     if rate.max() < 0.01:
         label = {**label, "text": "the air never moves", "y": -0.5}
@@ -176,14 +176,14 @@ def duration(ds: Any) -> go.Figure:
     span = [float(np.log10(low)) - 0.1, float(np.log10(max(float(rate.max()), 10.0 * low))) + 0.1]
     traces = [{"type": "scatter", "x": share, "y": np.maximum(rate, 1e-2), "mode": "lines", "name": "whole column",
                "line": _line("air", 2.2),
-               "hovertemplate": "%{y:.3~g} 1/h in %{x:.0f} % of hours<extra></extra>"}]  # fmt: skip
+               "hovertemplate": "%{y:.3~g} per hour in %{x:.0f} % of hours<extra></extra>"}]  # fmt: skip
     rates = np.asarray(ds["compartment_air_change_rate"].values, float)
     several = rates.shape[1] > 1
     for index, name in enumerate(ds["compartment"].values if several else []):
         share, rate = series.duration(rates[:, index], 101)
         traces.append({"type": "scatter", "x": share, "y": np.maximum(rate, 1e-2), "mode": "lines",
                        "name": plain(name), "line": _line("rain", 1.2, DASHES[index % len(DASHES)]),
-                       "hovertemplate": "%{y:.3~g} 1/h in %{x:.0f} % of hours<extra></extra>"})  # fmt: skip
+                       "hovertemplate": "%{y:.3~g} per hour in %{x:.0f} % of hours<extra></extra>"})  # fmt: skip
     return _figure(
         traces,
         style(
@@ -219,7 +219,7 @@ def rate_map(ds: Any) -> go.Figure:
     trace = {
         "type": "heatmap", "x": _clock(ds)[: days * 24 : 24], "y": list(range(24)), "z": z, "colorscale": scale(),
         **rate_scale(float(z.min()), float(z.max())),
-        "customdata": 10.0**z, "hovertemplate": "%{x|%-d %b}, %{y}:00: %{customdata:.3~g} 1/h<extra></extra>",
+        "customdata": 10.0**z, "hovertemplate": "%{x|%-d %b}, %{y}:00: %{customdata:.3~g} per hour<extra></extra>",
         "meta": "log_rate",
     }  # fmt: skip
     mark = {"type": "scatter", "mode": "markers", "x": [str(_clock(ds)[0])[:10]], "y": [0], "name": "the hour shown",
@@ -241,7 +241,7 @@ def rose(ds: Any) -> go.Figure:
     traces, low = [], 0.0
     colours = scale()[1:]
     for index, upper in enumerate(series.ROSE_CLASSES):
-        text = f"over {low:g} 1/h" if np.isinf(upper) else f"{low:g} to {upper:g} 1/h"
+        text = f"over {low:g} per hour" if np.isinf(upper) else f"{low:g} to {upper:g} per hour"
         traces.append({
             "type": "barpolar", "r": hours[index], "theta": np.arange(16) * 22.5, "customdata": names, "name": text,
             "marker": {"color": colours[index][1], "line": {"color": LIGHT["paper"], "width": 0.5}},
@@ -434,7 +434,7 @@ def film(ds: Any, *, segment: int) -> go.Figure:
                            "hovertemplate": "%{x|%-d %b, %H:00}: %{y:.1f} g/m²<extra></extra>"})  # fmt: skip
     traces.append({"type": "bar", "x": time[: days * 24 : 24], "y": run, "name": "run-off, per day",
                    "marker": {"color": LIGHT["runoff"]}, "yaxis": "y2", "width": 86400000 * 0.9,
-                   "hovertemplate": "%{x|%-d %b}: %{y:.1f} g/m²<extra>run-off</extra>"})  # fmt: skip
+                   "hovertemplate": "%{x|%-d %b}: %{y:.1f} g/(m² d)<extra>run-off</extra>"})  # fmt: skip
     shape, label = _limit(1e3 * float(ds.attrs.get("film_limit", 0.1)), "a face holds no more: the rest runs off")
     return _figure(
         traces,

@@ -323,7 +323,7 @@ def _night_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]
     traces = [
         {"y": [step.rate for step in lesson.steps], "name": "air change rate, median",
          "line": {"color": LIGHT["air"], "width": 2}, "marker": {"size": 8},
-         "hovertemplate": "%{text}: %{y:.3~g} 1/h<extra></extra>"},
+         "hovertemplate": "%{text}: %{y:.3~g} per hour<extra></extra>"},
         {"y": [step.dew_hours for step in lesson.steps], "yaxis": "y2",
          "name": "back of the cladding below the dew point",
          "line": {"color": LIGHT["film"], "width": 2}, "marker": {"symbol": "circle", "size": 9},
@@ -332,14 +332,14 @@ def _night_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]
          "line": {"color": LIGHT["wind"], "width": 2, "dash": "dash"}, "marker": {"symbol": "square", "size": 9},
          "hovertemplate": "%{text}: %{y:.2f} g/m²<extra></extra>"},
     ]  # fmt: skip
-    return traces, ("Air change rate [1/h]", "Hours a year [h]", "Film [g/m²]")
+    return traces, ("Air change rate [per hour]", "Hours a year [h]", "Film [g/m²]")
 
 
 def _brick_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
     traces = [
         {"y": [step.rate for step in lesson.steps], "name": "air change rate, median",
          "line": {"color": LIGHT["air"], "width": 2}, "marker": {"size": 8},
-         "hovertemplate": "%{text}: %{y:.3~g} 1/h<extra></extra>"},
+         "hovertemplate": "%{text}: %{y:.3~g} per hour<extra></extra>"},
         {"y": [step.excess for step in lesson.steps], "yaxis": "y2",
          "name": "vapour pressure of the cavity above outdoors, sunniest tenth of hours",
          "line": {"color": LIGHT["humidity"], "width": 2}, "marker": {"symbol": "square", "size": 9},
@@ -349,7 +349,7 @@ def _brick_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]
          "line": {"color": LIGHT["dew_point"], "width": 2, "dash": "dash"}, "marker": {"symbol": "circle", "size": 9},
          "hovertemplate": "%{text}: %{y:.1f} %<extra></extra>"},
     ]  # fmt: skip
-    return traces, ("Air change rate [1/h]", "Above outdoors [Pa]", "Relative humidity [%]")
+    return traces, ("Air change rate [per hour]", "Above outdoors [Pa]", "Relative humidity [%]")
 
 
 def _air_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
@@ -369,7 +369,7 @@ def _air_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
          "marker": {"symbol": "diamond", "size": 8}, "hovertemplate": "%{text}: %{y:.3~g} l/(s m)<extra></extra>"},
         {"y": rate, "yaxis": "y2", "error_y": spread,
          "name": "air change rate: median, and 10 to 90 % of hours", "line": {"color": LIGHT["air"], "width": 2},
-         "marker": {"size": 8}, "hovertemplate": "%{text}: %{y:.3~g} 1/h<extra></extra>"},
+         "marker": {"size": 8}, "hovertemplate": "%{text}: %{y:.3~g} per hour<extra></extra>"},
         {"y": [step.dew_hours for step in lesson.steps],
          "yaxis": "y3", "name": "back of the cladding below the dew point",
          "line": {"color": LIGHT["film"], "width": 2}, "marker": {"symbol": "circle", "size": 9},
@@ -379,7 +379,7 @@ def _air_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
          "line": {"color": LIGHT["humidity"], "width": 2, "dash": "dash"}, "marker": {"symbol": "square", "size": 9},
          "hovertemplate": "%{text}: %{y:.0f} h<extra></extra>"},
     ]  # fmt: skip
-    return traces, ("Air flow [l/(s m)]", "Air change rate [1/h]", "Hours a year [h]")
+    return traces, ("Air flow [l/(s m)]", "Air change rate [per hour]", "Hours a year [h]")
 
 
 def told(lesson: Any) -> str:
@@ -394,14 +394,14 @@ def told(lesson: Any) -> str:
     if lesson.key == "brick":
         return (
             f"Computed here, from {first.label} to {last.label}: the median air change rate goes from "
-            f"{change(first.rate, last.rate, '1/h')}, the vapour pressure of the cavity above that outdoors in the "
-            f"sunniest tenth of hours from {change(first.excess, last.excess, 'Pa')}, and the highest 30-day mean of "
-            f"relative humidity outside the vapour retarder from {change(100 * first.inner, 100 * last.inner, '%')}."
+            f"{change(first.rate, last.rate, 'per hour')}, the vapour pressure of the cavity above that outdoors in "
+            f"the sunniest tenth of hours from {change(first.excess, last.excess, 'Pa')}, and the highest 30-day mean "
+            f"of relative humidity outside the vapour retarder from {change(100 * first.inner, 100 * last.inner, '%')}."
         )
     return (
         f"Computed here, from {first.label} to {last.label}: the median air flow goes from "
         f"{change(first.flow, last.flow, 'l/(s m)')}, the median air change rate from "
-        f"{change(first.rate, last.rate, '1/h')}, "
+        f"{change(first.rate, last.rate, 'per hour')}, "
         f"the hours in which the back of the cladding is below the dew point from "
         f"{change(first.dew_hours, last.dew_hours, 'h')}, and the hours above 80 % at the exterior surface of the wall "
         f"from {change(first.humid_hours, last.humid_hours, 'h')}."
@@ -464,7 +464,7 @@ def _table(lesson: Any) -> dict[str, Any]:
     if lesson.key == "brick":
         return {
             "head": [
-                lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [1/h]",
+                lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [per hour]",
                 "Cavity vapour pressure above outdoors, sunniest tenth of hours [Pa]",
                 "Highest 30-day relative humidity outside the vapour retarder [%]",
                 "Exterior surface of wall above 80 % [h]",
@@ -476,7 +476,7 @@ def _table(lesson: Any) -> dict[str, Any]:
             ],
         }  # fmt: skip
     head = [
-        lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [1/h]", "10 to 90 % of hours [1/h]",
+        lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [per hour]", "10 to 90 % of hours [per hour]",
         "Hours upwards [%]",
         "Cavity warmer in the sunniest tenth of hours [K]", "Cladding back below dew point [h]",
         "Exterior surface of wall above 80 % [h]", "Largest film on the cladding, dew and rain [g/m²]",
@@ -495,7 +495,7 @@ def _table(lesson: Any) -> dict[str, Any]:
 
 def _readings(lesson: Any, step: Any) -> list[tuple[str, str]]:
     """Return what stands below the drawing of a step: four numbers at most."""
-    rate = ("Air change rate, median", f"{display.number(step.rate)} 1/h")
+    rate = ("Air change rate, median", f"{display.number(step.rate)} per hour")
     if lesson.key == "drying":
         if step.drying is None:
             return [rate]

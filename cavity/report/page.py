@@ -44,15 +44,6 @@ _FACETS = (
 
 
 _COLDEST = -60.0  # °C, start of the page's table of vapour pressure by dew point, a row each kelvin
-_VENT_HEAD = (
-    "Vent",
-    "Height [m]",
-    "Kind",
-    "Free area [mm²/m]",
-    "Takes air in [% of hours]",
-    "Mean flow [L/(s m)]",
-    "Made as",
-)
 
 
 # ---- shared by every page ------------------------------------------------------------------------------------------
@@ -111,11 +102,19 @@ def base_context(title: str) -> dict[str, Any]:
     """Return what base.html.j2 needs on every page."""
     from markupsafe import Markup
 
+    from cavity import __version__
+
     css = shared_style() + _page_boxes(title)
     tones = {LIGHT[name]: DARK[name] for name in LIGHT}
     script = read("base.js").replace("/*TONES*/{}", payload.script_json(tones))
-    script = script.replace("/*POUNDS*/{}", payload.script_json(display.pound_units()))
-    return {"title": title, "css": Markup(css), "base_js": Markup(script), "plotly_packed": Markup(plotly_packed())}
+    script = script.replace("/*POUNDS*/{}", payload.script_json(display.text_units()))
+    return {
+        "title": title,
+        "source": f"cavity {__version__}",
+        "css": Markup(css),
+        "base_js": Markup(script),
+        "plotly_packed": Markup(plotly_packed()),
+    }
 
 
 def _page_boxes(title: str) -> str:
@@ -247,8 +246,9 @@ def render(comparison: Any) -> str:
         "report_js": Markup(read("report.js")),
         "status_path": STATUS_PATH,
         "status_word": STATUS_WORD,
+        "source": f"cavity {first.attrs.get('version', '')}, {created[:10]}; weather: {', '.join(climates)}",
         "wall_name": name,
-        "vent_head": _VENT_HEAD,
+        "vent_head": [head[:1].upper() + head[1:] for head in air_words.VENT_HEAD],
         "rule_head": RULE_HEAD,
         "rules": index["rules"][index["cases"][start]["rules"]],
         "wall_invented": bool(first.attrs.get("wall_invented")),
@@ -370,6 +370,8 @@ def pack(cases: Sequence[Any], seen: answer.View | None = None) -> tuple[dict[st
         "start": start,
         "hour": _telling_hour(cases[start].dataset),
         "pair": [start, next((b for others in near[start] for b in others), len(cases) - 1)],
+        "wall": str(cases[0].wall_name),
+        "names": _names(cases),
         "clock": packer.add(cases[0].dataset["time"].values, 0),
         "skeletons": shared.skeletons,
         "sections": shared.sections,
@@ -382,6 +384,17 @@ def pack(cases: Sequence[Any], seen: answer.View | None = None) -> tuple[dict[st
         "colours": {"air": LIGHT["air"], "temperature": LIGHT["temperature"]},
     }
     return index, blocks
+
+
+def _names(cases: Sequence[Any]) -> list[str]:
+    """Return the names that the user gave, which are no quantities even where they look it ("10 mm slots")."""
+    wall = wall_of(cases[0].dataset)
+    parts = [*wall.opening_sets, *wall.columns, *wall.layers, *wall.rails, *wall.barriers]
+    parts += [vent for chosen in wall.opening_sets for vent in chosen.openings]
+    named = [wall.name, wall.description, *(part.name for part in parts)]
+    for case in cases:
+        named += [case.opening_set, case.climate_name, answer.variant_text(answer.variant(case))]
+    return sorted({name for name in named if name})
 
 
 def _near(cases: Sequence[Any], places: Sequence[Sequence[int]], seen: answer.View) -> list[list[list[int]]]:
@@ -528,6 +541,7 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
         "point_names": names,
         "cavity_point": names.index("cavity air"),
         "governs": face,
+        "openings": [str(name) for name in ds["opening"].values],
         "segment_text": f"{ds['segment'].values[segment]} segment, {bottom:.2g} to {top:.2g} m",
         "upward": float((series.upward(ds) > 0).mean()),
         "air": list(air_words.sentences(ds)),
@@ -614,8 +628,8 @@ def _summary(ds: Any, segment: int, face: int, year: Mapping[str, Any]) -> list[
 
     return [
         ["Free vent area of all openings", list(display.quantity(area, "area"))],
-        ["Median air change rate", same(f"{display.number(year['air_changes'])} 1/h")],
-        ["Air change rate, 10 % and 90 % of hours", same(f"{low} to {high} 1/h")],
+        ["Median air change rate", same(f"{display.number(year['air_changes'])} per hour")],
+        ["Air change rate, 10 % and 90 % of hours", same(f"{low} to {high} per hour")],
         ["Hours with flow upwards", same(f"{100 * year['upward']:.0f} %")],
         ["Governing surface", same(series.place_text(ds, segment, face))],
         ["Mean humidity there", same(f"{100 * year['humidity']:.1f} %")],

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from cavity import variables
+from cavity.constants import ICE_POINT
 from cavity.files import csv_text
 from cavity.report import answer, display, evidence, schedule, series
 from cavity.report.page import RULE_HEAD, rule_rows, write_text
@@ -16,8 +17,8 @@ from cavity.report.page import RULE_HEAD, rule_rows, write_text
 _VARIANT = "variant"  # last in every table: a place that no earlier reader of the tables counts on
 _CASE = ("climate", "orientation [degree]", "column", "openings", "cavity depth [mm]")
 _CASES = (
-    *_CASE, "result", "decided by", "median air change rate [1/h]", "air change rate, 10 % of hours [1/h]",
-    "air change rate, 90 % of hours [1/h]", "hours with flow upwards [%]", "largest film in the cavity [g/m2]",
+    *_CASE, "result", "decided by", "median air change rate [per hour]", "air change rate, 10 % of hours [per hour]",
+    "air change rate, 90 % of hours [per hour]", "hours with flow upwards [%]", "largest film in the cavity [g/m2]",
     "face", "segment", "hours above 80 % there [h]", "hours in which some surface condenses [h]",
     "50 % drying time of a wetting event [d]", "50 % drying time, vents closed [d]",
     "90 % drying time of a wetting event [d]", "90 % drying time, vents closed [d]", _VARIANT,
@@ -94,7 +95,7 @@ def sheets(comparison: Any) -> dict[str, Table]:
         months += [
             [*_names(case), ds["face"].values[face], ds["segment"].values[segment], row["month"],
              *(_round(value) for value in (
-                 row["outdoor"] - 273.15, row["air_changes"], 100 * row["upward"], row["temperature"] - 273.15,
+                 row["outdoor"] - ICE_POINT, row["air_changes"], 100 * row["upward"], row["temperature"] - ICE_POINT,
                  100 * row["humidity"], row["humid_hours"], row["margin"], row["wet_hours"], 1e3 * row["film"],
                  1e3 * row["runoff"], row["water"])), variant]
             for row in table
@@ -124,7 +125,7 @@ def sheets(comparison: Any) -> dict[str, Table]:
             (*_CASE, "result", "key", "criterion", "where", "value", "limit", "limit is", "unit", "hours [h]", "when",
              "sentence", "source", _VARIANT), findings),
         "months": (
-            (*_CASE, *place, "month", "outdoor temperature [degC]", "median air change rate [1/h]",
+            (*_CASE, *place, "month", "outdoor temperature [degC]", "median air change rate [per hour]",
              "hours with flow upwards [%]", "surface temperature [degC]", "surface relative humidity [%]",
              "hours above 80 % [h]", "least dew-point margin [K]", "hours in which some surface condenses [h]",
              "largest film, both cavity surfaces [g/m2]", "run-off in the cavity [g/m2]",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cavity.constants import HOUR, ISO_AIR_PERMEABILITY
 from cavity.errors import Fault, InputError
 from cavity.kernels import film, potential, wall_section
 from cavity.wall import storage
@@ -69,9 +70,9 @@ def edge_cell(found: storage.MaterialTables) -> float:
     if found.water_slope[k] <= 0.0:
         return EDGE_LARGEST
     humidity_slope = 0.8 * -np.log(0.8)  # d(RH)/du
-    vapour = 2e-10 / min(found.mu[k], TIGHT) * 1705.0 * humidity_slope
+    vapour = ISO_AIR_PERMEABILITY / min(found.mu[k], TIGHT) * 1705.0 * humidity_slope
     diffusivity = (vapour + found.potential_slope[k]) / found.water_slope[k]
-    return float(np.clip(EDGE_SHARE * np.sqrt(diffusivity * 3600.0), EDGE_SMALLEST, EDGE_LARGEST))
+    return float(np.clip(EDGE_SHARE * np.sqrt(diffusivity * HOUR), EDGE_SMALLEST, EDGE_LARGEST))
 
 
 def cells(thickness: float, edge: float, refine: float = 1.0) -> NDArray[np.float64]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.constants import ICE_POINT
+from cavity.constants import HOUR, ICE_POINT
 from cavity.errors import Fault, InputError
 from cavity.files import read_bytes
 from cavity.units import COLDEST, HOTTEST, check_range
@@ -194,7 +194,7 @@ def ashrae_160_intermediate(
     count = max(int(bedrooms), 1)
     production = _PRODUCTION[min(count, len(_PRODUCTION)) - 1]
     production += max(count - len(_PRODUCTION), 0) * _PER_FURTHER_BEDROOM
-    excess = _PRODUCTION_FACTOR * production / (air_changes * volume / 3600.0)
+    excess = _PRODUCTION_FACTOR * production / (air_changes * volume / HOUR)
     vapour = np.asarray(daily_vapour, dtype=float) + excess
     return temperature, np.minimum(vapour / saturation_pressure(temperature), _ASHRAE_HIGHEST)
 

@@ -13,15 +13,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.climate.outside import INNER_SURFACE, heat_flow_direction
-from cavity.constants import STEFAN_BOLTZMANN
+from cavity.constants import STEFAN_BOLTZMANN, UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
 from cavity.errors import Fault, InputError
 from cavity.units import COLDEST, HOTTEST, check_range
-from cavity.wallfile.model import (
-    UNVENTILATED_LIMIT,
-    WELL_VENTILATED_LIMIT,
-    exchange_emissivity,
-    ventilation_class,
-)
+from cavity.wallfile.model import exchange_emissivity, ventilation_class
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic_core import PydanticCustomError
 
+from cavity.constants import HOUR
 from cavity.wallfile import schema
 from cavity.wallfile.elevation import read_elevation
 from cavity.wallfile.faults import Faults, Place, shown
@@ -300,9 +301,9 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults, warnings: list[str
     return Wetting(
         entry.rain_penetration,
         indices["rain_penetration_layer"] or 0,
-        entry.leak_flow * AIR_DENSITY / 3600.0,
+        entry.leak_flow * AIR_DENSITY / HOUR,
         indices["leak_layer"],
-        (entry.leak_q50 or 0.0) / 3600.0,
+        (entry.leak_q50 or 0.0) / HOUR,
         entry.leak_height,
     )
 
@@ -393,7 +394,7 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
             if len(ends) == 2:
                 if ends[0] >= ends[1]:
                     faults.add(place, "low is not below high", fix="exchange the two")
-                scale = {"wetting.leak_flow": AIR_DENSITY / 3600.0, "wetting.leak_q50": 1.0 / 3600.0}.get(name, 1.0)
+                scale = {"wetting.leak_flow": AIR_DENSITY / HOUR, "wetting.leak_q50": 1.0 / HOUR}.get(name, 1.0)
                 found.append((name, ends[0] * scale, ends[1] * scale))
     return tuple(found)
 

@@ -11,6 +11,7 @@ from dataclasses import replace
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
+from cavity.constants import ICE_POINT
 from cavity.errors import Fault, InputError
 from cavity.wallfile.model import Material
 
@@ -152,7 +153,7 @@ def wood_moisture(relative_humidity: ArrayLike, temperature: ArrayLike = 293.15)
     """
     import numpy as np
 
-    h, t = np.asarray(relative_humidity, dtype=float), np.asarray(temperature, dtype=float) - 273.15
+    h, t = np.asarray(relative_humidity, dtype=float), np.asarray(temperature, dtype=float) - ICE_POINT
     W = 349.0 + 1.29 * t + 0.0135 * t**2
     K = 0.805 + 0.000736 * t - 2.73e-6 * t**2
     K1 = 6.27 - 0.00938 * t - 3.03e-4 * t**2

@@ -10,8 +10,8 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from cavity.constants import ICE_POINT, MOULD_CLASSES
 from cavity.wallfile.values import (
-    MOULD_CLASSES,
     Flag,
     Height,
     Many,
@@ -530,7 +530,7 @@ class LimitsSection(Section):
         "Time of wetness of metal in the wall.", None
     )
     freeze_saturation: Annotated[float | None, Share(0.1, 1.0, "80 %")] = said("Critical saturation.", None)
-    freeze_temperature: Annotated[float | None, Quantity("K", "-2 degC", 240.0, 273.15)] = said(
+    freeze_temperature: Annotated[float | None, Quantity("K", "-2 degC", 240.0, ICE_POINT)] = said(
         "Temperature at which pore water freezes.", None
     )
     freeze_cycles: Annotated[float | None, Number(1, 1000, "1")] = said("Freeze-thaw cycles a year.", None)

@@ -16,9 +16,9 @@ from typing import Any
 
 from pydantic_core import PydanticCustomError, core_schema
 
+from cavity.constants import ICE_POINT
 from cavity.units import parse_quantity
 
-MOULD_CLASSES = ("very sensitive", "sensitive", "medium resistant", "resistant")
 COMPASS = (
     "north", "north-north-east", "north-east", "east-north-east", "east", "east-south-east", "south-east",
     "south-south-east", "south", "south-south-west", "south-west", "west-south-west", "west", "west-north-west",
@@ -93,7 +93,7 @@ class Quantity(Leaf):
         """Return what is expected, in words."""
         shown = self._shown
         scale = 1.0 if self.unit == "K" else parse_quantity(f"1 {shown}", self.unit)
-        shift = 273.15 if self.unit == "K" and shown == "degC" else 0.0
+        shift = ICE_POINT if self.unit == "K" and shown == "degC" else 0.0
         low, high = (self.low - shift) / scale, (self.high - shift) / scale
         text = f'a quantity with its unit, such as "{self.example}"'
         if math.isfinite(low):

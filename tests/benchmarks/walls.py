@@ -200,6 +200,8 @@ def limits_left(ds: Any) -> list[str]:
     # what a step may leave by the solver's tolerance is carried on and must not grow
     if float(abs(ds["water_residual"]).max()) > 2e-4:
         found.append(f"water residual {float(abs(ds['water_residual']).max()):.3g} kg/m2")
+    errors = {kind: ds.attrs[f"stream_{kind}_error"] for kind in ("heat", "vapour")}
+    found += [f"{kind} of the air stream {error:.3g}" for kind, error in errors.items() if error > 1e-6]
     if ds.attrs["energy_balance_error"] > 1e-4:
         found.append(f"energy balance error {ds.attrs['energy_balance_error']:.3g}")
     return found

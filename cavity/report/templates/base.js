@@ -45,27 +45,85 @@ const Cavity = (() => {
   }
   const strip = (trace) => Object.fromEntries(Object.entries(trace).filter(([key]) => !["x", "y", "z", "r", "theta", "customdata"].includes(key)));
 
-  // Inch-pound: an axis that carries a known unit in its title is converted with all that lies on it.
+  // Inch-pound. Numbers with a unit are found in sentences, drawings and tables, but not within names of the user.
+  const isPound = () => root.dataset.units === "ip";
+  const escaped = (text) => text.replace(/[.*+?^${}()|[\]\\]/g, "\\$&");
+  const number = "(?:−|-)?\\d[\\d\u202f]*(?:\\.\\d+)?";
+  const units = Object.keys(pounds).sort((a, b) => b.length - a.length).map(escaped).join("|");
+  const quantity = new RegExp(`(s_?d (?:[a-z=]+ )*)?(?<![\\w.,])(${number})((?: to | / | and |–|-|, )${number})*[ \u00a0\u202f](${units})(?![\\w²³/(])`, "g");
+  let names = null; // of the user, such as "10 mm slots": left as they are
+  const setNames = (list) => { const odd = list.filter((name) => name.match(quantity)).sort((a, b) => b.length - a.length); names = odd.length ? new RegExp(odd.map(escaped).join("|"), "g") : null; };
+  function turned(text, unit) { // every number of a text from a unit to its inch-pound one
+    const [, scale, shift] = pounds[unit];
+    return text.replace(new RegExp(number, "g"), (digits) => {
+      const value = Number(digits.replaceAll("\u202f", "").replace("−", "-")) * scale + shift;
+      return String(Number(value.toPrecision(3))).replace("-", "−");
+    });
+  }
+  function say(text) {
+    if (!isPound() || !text) return text;
+    const kept = names ? [...text.matchAll(names)].map((found) => [found.index, found.index + found[0].length]) : [];
+    return text.replace(quantity, (all, vapour, ...rest) => {
+      const unit = rest[2], at = rest[3];
+      if (vapour || kept.some(([from, to]) => at < to && at + all.length > from)) return all;
+      return turned(all.slice(0, -unit.length), unit) + pounds[unit][0];
+    });
+  }
+  // Text of the page: a table's column has its unit in its head. What was there before is kept for the way back.
+  const before = new Map();
+  const headOf = (cell) => { const table = cell.closest("table"), row = table && table.tHead && table.tHead.rows[table.tHead.rows.length - 1]; return row && row.cells[cell.cellIndex]; };
+  const unitOf = (head) => { const unit = head && /\[([^\]]+)\]/.exec(head.dataset.head || head.textContent); return unit && pounds[unit[1]] ? unit[1] : ""; };
+  function sayNode(node) {
+    const parent = node.parentElement;
+    if (!parent || !node.data.trim() || parent.closest(".si, .ip, .plot, script, style, pre, math, .sources, [data-both]")) return;
+    const cell = parent.closest("td, th");
+    let made = say(node.data);
+    if (cell && cell.closest("thead") && unitOf(cell)) {
+      cell.dataset.head ||= node.data;
+      made = node.data.replace(/\[([^\]]+)\]/, (all, unit) => (pounds[unit] ? `[${pounds[unit][0]}]` : all));
+    } else if (cell && made === node.data && unitOf(headOf(cell)) && new RegExp(`^\\s*${number}(?:(?: to | and |–|, | / )${number})*\\s*$`).test(node.data)) made = turned(node.data, unitOf(headOf(cell)));
+    if (made === node.data) return;
+    before.set(node, [node.data, made]);
+    node.data = made;
+  }
+  function sayAll(within) {
+    if (!isPound()) return;
+    if (within.nodeType === Node.TEXT_NODE) { sayNode(within); return; }
+    const walker = document.createTreeWalker(within, NodeFilter.SHOW_TEXT);
+    while (walker.nextNode()) sayNode(walker.currentNode);
+  }
+  function unsay() {
+    for (const [node, [text, made]] of before) if (node.data === made) node.data = text;
+    before.clear();
+  }
+  new MutationObserver((changes) => { if (isPound()) for (const { target, addedNodes } of changes) if (!target.closest(".plot")) addedNodes.forEach((node) => sayAll(node)); }).observe(document.getElementById("main"), { childList: true, subtree: true });
+  // A figure: an axis that carries a known unit in its title is converted with all that lies on it.
   function inPounds(figure) {
-    if (root.dataset.units !== "ip") return figure;
+    if (!isPound()) return figure;
     const layout = structuredClone(figure.layout);
-    const data = figure.data.map((trace) => ({ ...trace }));
+    const words = (value) => (typeof value === "string" ? say(value) : Array.isArray(value) && typeof value[0] === "string" ? value.map(say) : value);
+    const data = figure.data.map((trace) => {
+      const made = { ...trace };
+      for (const key of ["name", "text", "x", "y", "customdata"]) if (made[key] !== undefined) made[key] = words(made[key]);
+      return made;
+    });
+    for (const note of layout.annotations || []) note.text = words(note.text);
     for (const letter of ["x", "y"]) {
       for (const name of Object.keys(layout).filter((key) => new RegExp(`^${letter}axis\\d*$`).test(key))) {
         const axis = layout[name], title = axis.title && axis.title.text;
         const unit = title && /\[([^\]]+)\]\s*$/.exec(title);
-        if (!unit || !pounds[unit[1]]) continue;
+        if (!unit || !pounds[unit[1]]) { if (title) axis.title.text = say(title); continue; }
         const [other, scale, shift] = pounds[unit[1]];
-        const difference = unit[1] === "°C" ? shift : 0;
-        const turn = (v) => (typeof v === "number" ? v * scale + difference : v);
-        axis.title.text = title.replace(`[${unit[1]}]`, `[${other}]`);
+        const turn = (v) => (typeof v === "number" ? v * scale + shift : v);
+        axis.title.text = say(title.slice(0, unit.index)) + `[${other}]`;
         if (axis.range && axis.type !== "log") axis.range = axis.range.map(turn);
         if (axis.dtick && axis.type !== "log") delete axis.dtick;
         const id = letter + name.slice(5);
         for (const trace of data) if ((trace[letter + "axis"] || letter) === id && trace[letter]) {
+          const bars = Array.isArray(trace.text) && trace.type === "bar" && (trace.orientation === "h") === (letter === "x");
           trace[letter] = Array.from(trace[letter], turn);
-          if (trace.hovertemplate) trace.hovertemplate = trace.hovertemplate.replaceAll(unit[1], other);
-          if (trace.text && Array.isArray(trace.text)) delete trace.text, delete trace.texttemplate;
+          if (bars) trace.text = trace.text.map((text) => (new RegExp(`^${number}$`).test(text) ? turned(text, unit[1]) : text));
+          if (trace.hovertemplate) trace.hovertemplate = trace.hovertemplate.replaceAll(unit[1], other).replace(new RegExp(`%\\{${letter}:[^}]*\\}`, "g"), (all) => (all.includes("|") ? all : `%{${letter}:.3~g}`));
         }
         for (const shape of layout.shapes || []) if ((shape[letter + "ref"] || letter) === id) for (const end of ["0", "1"])
           shape[letter + end] = turn(shape[letter + end]);
@@ -109,10 +167,79 @@ const Cavity = (() => {
     div.style.minHeight = `${layout.height || 330}px`;
     div.dataset.drawn = "1";
     div.cavity = figure;
-    const done = window.Plotly.react(div, made.data, layout, { responsive: !printing, displaylogo: false, displayModeBar: narrow ? false : "hover",
-      modeBarButtons: [["zoom2d", "pan2d", "resetScale2d", "toImage"]], toImageButtonOptions: { format: "svg", filename: id } });
+    const picture = { name: "picture", title: "Save picture (SVG)", icon: window.Plotly.Icons.camera, click: () => savePicture(id) };
+    const done = window.Plotly.react(div, made.data, layout, { responsive: !printing, displaylogo: false, displayModeBar: window.innerWidth < 600 ? false : "hover",
+      modeBarButtons: [["zoom2d", "pan2d", "resetScale2d", picture]] });
     return done.then(() => readable(div));
   }
+  // ---- pictures: each bears its title, what it is of, and where it comes from -----------------------------------
+  let captionOf = () => []; // a page of cases says here which case a figure shows
+  const setCaption = (give) => { captionOf = give; };
+  const slug = (text) => text.normalize("NFKD").toLowerCase().replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "").slice(0, 60);
+  const sourceText = () => `Source: ${document.getElementById("main").dataset.source}`;
+  function captioned(box) {
+    const figure = box.closest("figure"), heading = figure && figure.querySelector("h3, figcaption, .eyebrow");
+    const title = heading ? heading.textContent.trim() : document.title;
+    const lines = captionOf(box).filter(Boolean);
+    return { title, lines: lines.length ? lines : [document.querySelector("h1").textContent.trim()] };
+  }
+  const fileName = ({ title, lines }) => [...lines.slice(0, 2).map(slug), slug(title)].filter(Boolean).join("_");
+  // the figure as it is shown, with title, case and source written into it
+  function captionFigure(id) {
+    const div = document.getElementById(id), said = captioned(div), made = toned(inPounds(shown.get(id)));
+    const style = getComputedStyle(root), ink = style.getPropertyValue("--ink"), muted = style.getPropertyValue("--muted");
+    const write = (text) => text.replaceAll("&", "&amp;").replaceAll("<", "&lt;").replaceAll(">", "&gt;");
+    const layout = { ...made.layout, width: Math.max(div.clientWidth, 620), height: (made.layout.height || 330) + 40 + 18 * said.lines.length + 30, autosize: false, paper_bgcolor: style.getPropertyValue("--sheet"), font: { ...(made.layout.font || {}), color: ink } };
+    const margin = { l: 56, r: 18, t: 34, b: 46, ...(made.layout.margin || {}) };
+    layout.margin = { ...margin, t: margin.t + 40 + 18 * said.lines.length, b: margin.b + 30 };
+    layout.title = { text: [`<b>${write(said.title)}</b>`, ...said.lines.map((line) => `<span style="font-size:12px">${write(line)}</span>`)].join("<br>"), x: 0.02, xanchor: "left", y: 1, yref: "container", yanchor: "top", pad: { t: 12 }, font: { size: 15, color: ink }, automargin: false };
+    layout.annotations = [...(layout.annotations || []), { text: write(sourceText()), xref: "paper", yref: "paper", x: 0, y: 0, yshift: -(margin.b + 22), yanchor: "bottom", xanchor: "left", showarrow: false, font: { size: 11, color: muted } }];
+    return { figure: { data: made.data, layout }, name: fileName(said) };
+  }
+  async function savePicture(id) {
+    const { figure, name } = captionFigure(id), { width, height } = figure.layout;
+    await window.Plotly.downloadImage(figure, { format: "svg", width, height, filename: name });
+  }
+  // A drawing as a file of its own: what the style of the page gives it is written into each part.
+  const DRAWN = ["fill", "fill-opacity", "stroke", "stroke-width", "stroke-dasharray", "stroke-opacity", "stroke-linecap", "font-size", "font-weight", "font-family", "text-anchor", "visibility", "paint-order", "marker-end", "opacity"];
+  function captionDrawing(svg) {
+    const said = captioned(svg), copy = svg.cloneNode(true), view = svg.viewBox.baseVal;
+    const inks = (from, to) => { const style = getComputedStyle(from); to.setAttribute("style", DRAWN.map((name) => `${name}:${style.getPropertyValue(name).replaceAll('"', "'")}`).join(";")); [...from.children].forEach((child, i) => inks(child, to.children[i])); };
+    inks(svg, copy);
+    const patterns = document.querySelector(".patterns defs");
+    if (patterns) { const kept = patterns.cloneNode(true); inks(patterns, kept); copy.prepend(kept); }
+    const style = getComputedStyle(root), top = 34 + 18 * said.lines.length;
+    const write = (text, y, size, weight, colour) => {
+      const line = document.createElementNS(svg.namespaceURI, "text");
+      line.textContent = text;
+      line.setAttribute("x", view.x + 10);
+      line.setAttribute("y", y);
+      line.setAttribute("style", `font-family:sans-serif;font-size:${Math.min(size, (view.width - 20) / text.length * 1.85)}px;font-weight:${weight};fill:${style.getPropertyValue(colour)}`);
+      copy.append(line);
+    };
+    const back = document.createElementNS(svg.namespaceURI, "rect");
+    for (const [key, value] of Object.entries({ x: view.x, y: view.y - top, width: view.width, height: view.height + top + 26, style: `fill:${style.getPropertyValue("--sheet")}` })) back.setAttribute(key, value);
+    copy.prepend(back);
+    write(said.title, view.y - top + 22, 16, 600, "--ink");
+    said.lines.forEach((line, i) => write(line, view.y - top + 42 + 18 * i, 13, 400, "--ink"));
+    write(sourceText(), view.y + view.height + 16, 11, 400, "--muted");
+    copy.setAttribute("viewBox", `${view.x} ${view.y - top} ${view.width} ${view.height + top + 26}`);
+    copy.setAttribute("width", view.width);
+    copy.setAttribute("height", view.height + top + 26);
+    return { text: new XMLSerializer().serializeToString(copy), name: fileName(said) };
+  }
+  // a button below each drawing that has a place for it
+  function offerDrawings(places) {
+    for (const place of document.querySelectorAll(places)) {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.className = "save no-print";
+      button.textContent = "Save drawing";
+      button.addEventListener("click", () => { const { text, name } = captionDrawing(place.matches("svg") ? place : place.querySelector("svg[viewBox]")); save(`${name}.svg`, text, "image/svg+xml"); });
+      place.after(button);
+    }
+  }
+
   // New values of some traces of a figure, by number: quicker than drawing all of it again.
   function move(id, traces) {
     const figure = shown.get(id), div = document.getElementById(id), numbers = Object.keys(traces).map(Number);
@@ -149,16 +276,36 @@ const Cavity = (() => {
     for (const other of others) other.setAttribute("aria-hidden", "true");
     for (const button of div.querySelectorAll(".modebar-btn")) button.tabIndex = -1;
   }
-  function redrawAll() { if (window.Plotly) for (const [id, figure] of shown) put(id, figure); }
+  const pause = () => new Promise((go) => (document.hidden ? setTimeout(go, 0) : requestAnimationFrame(() => setTimeout(go, 0))));
+  const nearest = (ids) => { const top = (id) => Math.abs((document.getElementById(id) || root).getBoundingClientRect().top); return ids.sort((a, b) => top(a) - top(b)); };
+  // What is near is drawn again first, and the page answers in between; paper waits for no one.
+  let redraw = 0, busy = 0;
+  async function work(run) { // the page is ready when nothing is being drawn
+    busy++;
+    root.dataset.ready = "";
+    try { await run(); } finally { if (!--busy) root.dataset.ready = "1"; }
+  }
+  function redrawAll(within = document) {
+    if (!window.Plotly) return;
+    const ids = [...shown.keys()].filter((id) => within.contains(document.getElementById(id)));
+    if (printing) { for (const id of ids) put(id, shown.get(id)); return; }
+    const mine = within === document ? ++redraw : redraw;
+    work(async () => {
+      for (const id of nearest(ids)) {
+        put(id, shown.get(id));
+        await pause();
+        if (mine !== redraw) return;
+      }
+    });
+  }
 
-  async function drawPage() {
+  const drawPage = () => work(async () => {
     const page = JSON.parse(document.getElementById("page-figures").textContent);
     for (const [id, figure] of Object.entries(page.figures)) {
       figure.layout.template = page.template;
       await draw(id, figure);
     }
-    root.dataset.ready = "1";
-  }
+  });
 
   // The head of every printed page names what it shows: each part is a kind of page with a head of its own.
   const heads = document.head.appendChild(document.createElement("style"));
@@ -194,22 +341,23 @@ const Cavity = (() => {
   system.addEventListener("change", (event) => { if (!wished()) setTheme(event.matches ? "dark" : "light", false); });
   document.getElementById("theme").addEventListener("click", () => setTheme(root.dataset.theme === "dark" ? "light" : "dark", true));
   document.getElementById("print").addEventListener("click", () => window.print());
-  const units = document.getElementById("units");
-  if (units) units.addEventListener("click", () => {
-    root.dataset.units = root.dataset.units === "ip" ? "si" : "ip";
-    units.textContent = root.dataset.units === "ip" ? "SI" : "Inch-pound";
-    units.setAttribute("aria-pressed", String(root.dataset.units === "ip"));
+  const switcher = document.getElementById("units");
+  if (switcher) switcher.addEventListener("click", () => {
+    root.dataset.units = isPound() ? "si" : "ip";
+    switcher.textContent = isPound() ? "SI" : "Inch-pound";
+    switcher.setAttribute("aria-pressed", String(isPound()));
+    if (isPound()) sayAll(document.getElementById("main")); else unsay();
     redrawAll();
     document.dispatchEvent(new Event("units"));
   });
-  function save(name, text) {
+  function save(name, text, type = "text/csv") {
     const link = document.createElement("a");
-    link.href = URL.createObjectURL(new Blob([text], { type: "text/csv" }));
+    link.href = URL.createObjectURL(new Blob([text], { type }));
     link.download = name;
     link.click();
     setTimeout(() => URL.revokeObjectURL(link.href), 1000);
   }
   const cellText = (text) => (/^[=+@]/.test(text) ? `'${text}` : text);
   const csv = (table) => [...table.rows].map((line) => [...line.cells].map((cell) => `"${cellText(cell.textContent.trim()).replaceAll('"', '""')}"`).join(",")).join("\r\n") + "\r\n";
-  return { save, csv, inflate, inflateText, plotly, draw, move, put, drawPage, redrawAll, pounds, root };
+  return { csv, save, slug, setCaption, captionFigure, offerDrawings, say, setNames, inflate, inflateText, plotly, draw, pause, nearest, work, move, put, drawPage, redrawAll, pounds, root };
 })();

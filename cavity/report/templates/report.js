@@ -4,6 +4,7 @@
   const root = Cavity.root;
   const index = JSON.parse(await Cavity.inflateText(byId("report-index").textContent));
   const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+  Cavity.setNames(index.names);
   const state = { at: [...index.cases[index.start].at], face: null, hour: index.hour, timer: null };
   const blocks = new Map();
 
@@ -250,6 +251,33 @@
     byId("play").setAttribute("aria-pressed", String(on));
     if (!on && keep) remember();
   }
+  // ---- hour data of the case shown -----------------------------------------------------------------------------
+  function hourTable(item) {
+    const pounds = inPounds(), now = item.hourly;
+    const where = index.facets.filter((facet) => facet.key !== "opening_set" && facet.key !== "depth").map((facet) => `${facet.label.toLowerCase()}: ${facetText(facet, item.at[index.facets.indexOf(facet)])}`);
+    const head = [`wall: ${index.wall}`, `case: ${item.name}`, ...where, `place: ${item.segment_text}`, byId("main").dataset.source, "time: start of the hour, local standard time; values are means over the hour, rounded as in the report"];
+    const columns = [];
+    const add = (title, unit, values, digits) => {
+      const [other, scale, shift] = (pounds && Cavity.pounds[unit]) || [unit, 1, 0];
+      const more = Math.abs(scale) < 0.05 ? 3 : scale === 1 ? 0 : 1;
+      columns.push([`${title} [${other}]`, (h) => (Number.isFinite(values[h]) ? (values[h] * scale + shift).toFixed(digits + more).replace(/^-(0(\.0*)?)$/, "$1") : "")]);
+    };
+    add("air change rate", "per hour", now.rate, 2);
+    item.speed.forEach((values, i) => add(`air speed upwards, segment ${i + 1} of ${item.speed.length}`, "m/s", values, 3));
+    item.flow.forEach((values, i) => add(`flow in, ${item.openings[i]}`, "g/(m s)", values, 3));
+    for (const [title, unit, values, digits] of [["stack pressure", "Pa", now.stack, 3], ["wind pressure", "Pa", now.wind, 3], ["wind speed at the station", "m/s", now.breeze, 2], ["wind direction", "°", now.from, 0], ["sun on the wall", "W/m²", now.sun, 0],
+      ["film on the back of the cladding", "g/m²", now.film[0], 2], ["film on the exterior surface of the backup wall", "g/m²", now.film[1], 2]]) add(title, unit, values, digits);
+    item.point_names.forEach((name, i) => {
+      add(`temperature, ${name}`, "°C", now.temperature[i], 1);
+      add(`dew point, ${name}`, "°C", now.dew_point[i], 1);
+      add(`relative humidity, ${name}`, "%", now.humidity[i], 1);
+    });
+    const quoted = (text) => `"${text.replaceAll('"', '""')}"`;
+    const lines = head.map((line) => `# ${line.replace(/\s+/g, " ")}`);
+    lines.push(["time", ...columns.map(([title]) => title)].map(quoted).join(","));
+    for (let h = 0; h < index.clock.n; h++) lines.push([moment(h).toISOString().slice(0, 16), ...columns.map(([, text]) => text(h))].join(","));
+    return lines.join("\r\n") + "\r\n";
+  }
   function fillJumps(item) {
     const now = item.hourly, point = item.points[item.face];
     const best = (values, sign) => { let at = 0; for (let i = 1; i < values.length; i++) if (sign * values[i] > sign * values[at]) at = i; return at; };
@@ -297,7 +325,7 @@
       return row([first, title, element("td", f.where), element("td", f.value, "num"), element("td", f.limit, "num"), element("td", f.when), element("td", f.sentence), element("td", f.source, "sources")]);
     }));
   }
-  const COLUMNS = [["month", "Month", null], ["outdoor", "Outdoors", "°C", 1], ["air_changes", "Median air change", "1/h", 0], ["upward", "Flow upwards", "%", 0],
+  const COLUMNS = [["month", "Month", null], ["outdoor", "Outdoors", "°C", 1], ["air_changes", "Median air change", "per hour", 0], ["upward", "Flow upwards", "%", 0],
     ["temperature", "Surface temperature", "°C", 1], ["humidity", "Surface humidity", "%", 0], ["humid_hours", "Hours above 80 %", "h", 0], ["margin", "Least dew-point margin", "K", 1],
     ["wet_hours", "Hours some surface condenses", "h", 0], ["film", "Largest film, both surfaces", "g/m²", 0], ["runoff", "Run-off", "g/m²", 0], ["water", "Water in the layers, mean", "kg/m²", 2]];
   async function fillMonthly(item) {
@@ -312,7 +340,7 @@
     table.tBodies[0].replaceChildren(...rows.map((values) => {
       const made = row(COLUMNS.map(([key, , unit, digits], i) => {
         if (!unit) { const head = element("th", values[i]); head.scope = "row"; return head; }
-        return element("td", unit === "h" ? String(values[i]) : quantity(values[i], unit, digits).split(" ")[0], "num");
+        return element("td", unit === "h" ? String(values[i]) : quantity(values[i], unit, digits).replace(` ${unit}`, "").split(" ")[0], "num");
       }));
       if (values[0] === "Year") made.className = "sum";
       return made;
@@ -340,23 +368,19 @@
     });
   }
   let turn = 0;
-  const pause = () => new Promise((go) => (document.hidden ? setTimeout(go, 0) : requestAnimationFrame(() => setTimeout(go, 0))));
-  async function drawAll(item) {
+  const drawAll = (item) => Cavity.work(async () => {
     const mine = ++turn;
-    root.dataset.ready = "";
-    const top = (id) => Math.abs(byId(id).getBoundingClientRect().top);
-    const names = FIGURES.filter((name) => item.figures[name] !== undefined && byId(name)).sort((a, b) => top(a) - top(b));
+    const names = Cavity.nearest(FIGURES.filter((name) => item.figures[name] !== undefined && byId(name)));
     for (const name of names) {
       const made = figure(item, name);
       place(name, made);
       await Cavity.draw(name, made);
       if (name === "fig-map") listen();
-      await pause();
+      await Cavity.pause();
       if (mine !== turn) return;
     }
     await showPair();
-    if (mine === turn) root.dataset.ready = "1";
-  }
+  });
   const chosen = index.facets.map((facet, i) => [facet.key, i]).filter(([key]) => key === "opening_set" || key === "depth").map(([, i]) => i);
   function pressed(number) { // the cell of the openings and depth shown, whatever climate or strip decides it
     const at = index.cases[number].at;
@@ -546,7 +570,7 @@
   }
   parts.forEach((pick) => pick.addEventListener("change", fillMatrix));
   // a figure drawn in a closed fold has no width
-  document.querySelectorAll("details").forEach((fold) => fold.addEventListener("toggle", () => { if (fold.open && fold.querySelector(".plot")) Cavity.redrawAll(); }));
+  document.querySelectorAll("details").forEach((fold) => fold.addEventListener("toggle", () => { if (fold.open && fold.querySelector(".plot")) Cavity.redrawAll(fold); }));
   byId("pick-face").addEventListener("change", async (event) => {
     state.face = current.faces[Number(event.target.value)];
     current.face = Number(event.target.value);
@@ -568,6 +592,15 @@
     const entries = index.legends[current.legend];
     byId("legend").querySelectorAll(".t").forEach((one, i) => { one.textContent = inPounds() ? entries[i].ip : entries[i].si; });
   }
+  byId("hours-csv").addEventListener("click", () => Cavity.save(`${Cavity.slug(index.wall)}_${Cavity.slug(current.name)}_hours.csv`, hourTable(current)));
+  Cavity.setCaption((box) => {
+    const both = box.closest("#compare"), a = byId("pick-a"), b = byId("pick-b"), name = (pick) => `${pick.selectedOptions[0].textContent}`;
+    const at = (item) => index.facets.filter((facet) => !["opening_set", "depth"].includes(facet.key) && facet.texts.length === 1 && facet.key !== "variant").map((facet) => facetText(facet, 0));
+    if (both) return [index.wall, box.closest("#section-a") ? name(a) : box.closest("#section-b") ? name(b) : `A: ${name(a)}; B: ${name(b)}`];
+    if (box.closest("#answer")) return [index.wall, [...byId("pick").querySelector(".choice").children].map((part) => part.innerText.trim()).join(", ")];
+    return [index.wall, [Cavity.say(current.name), ...at(current)].join(", "), `${box.id === "fig-psychro" || ["fig-critical", "fig-rht", "fig-mould"].includes(box.id) ? `${current.faces[current.face]}, ` : ""}${Cavity.say(current.segment_text)}${["fig-profile", "fig-psychro"].includes(box.id) || box.closest("#section-drawing") ? `, ${momentText(state.hour)}` : ""}`];
+  });
+  Cavity.offerDrawings("#section-drawing, #section-a, #section-b, figure.elevation > svg, .vent-details figure > svg");
   window.addEventListener("popstate", recall);
   if (stillness.matches) byId("speed").value = "1";
   byId("speed").addEventListener("change", () => { if (state.timer !== null) play(true); });
