@@ -275,7 +275,7 @@ def films_by_hand() -> NDArray[np.float64]:
     def pressure(u: float, T: float) -> float:
         return moist_air.saturation(T)[0] * math.exp(-math.exp(-u) * 293.15 / T)
 
-    def rates(_: float, y: NDArray[np.float64], T_out: float, p_out: float, T_sky: float, wind: float):
+    def rates(_: float, y: NDArray[np.float64], T_out: float, p_out: float, T_sky: float, wind: float) -> Any:
         T1, T2 = y[0], y[1]
         p0, p1, p2, p3 = (pressure(u, T) for u, T in zip(y[2:], (T1, T1, T2, T2), strict=True))
         outside = 4.0 + 4.0 * wind
@@ -357,7 +357,7 @@ def _listed(errors: Sequence[float], scale: float = 1.0) -> str:
 
 def cases() -> tuple[Case, ...]:
     """Return orders and errors of the coupled slab and of the films."""
-    slab = {
+    slab: dict[str, Any] = {
         "source": _HENRY,
         "tag": ANALYTICAL,
         "inputs": f"slab of {1e3 * _THICKNESS:g} mm, isotherm {_SLOPE:g} kg/m3, mu {_SLAB.mu_dry:g}; outdoor "
@@ -378,7 +378,7 @@ def cases() -> tuple[Case, ...]:
             )
         title += ": error with usual cells and hourly steps, over the amplitude"
         rows.append(value_case(title, expected=0.0, computed=usual, atol=0.03, **slab))
-    films = {
+    films: dict[str, Any] = {
         "source": _THEORY,
         "tag": ANALYTICAL,
         "inputs": f"hourly run, sheets of {1e3 * _PANEL:g} and {1e3 * _BACKUP:g} mm, one vent, {_HOURS} h with a clear "

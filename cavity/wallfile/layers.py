@@ -206,7 +206,7 @@ def read_variants(
     entries: list[Any], layers: list[Layer], own: dict[str, Material], faults: Faults
 ) -> tuple[tuple[str, str, Layer], ...]:
     """Return (variant, replaced layer, new layer); without layers, names are not checked."""
-    found = []
+    found: list[tuple[str, str, Layer]] = []
     for index, entry in enumerate(entries):
         place: Place = ("variant", index)
         new = _layer(place, entry, own, faults)

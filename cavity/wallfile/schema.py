@@ -6,7 +6,7 @@ The descriptions are the documentation of the keys. `reader` checks a file again
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, cast
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -616,7 +616,7 @@ UNCERTAIN: dict[str, Any] = {
     **{
         f"{section}.{key}": next(
             part
-            for part in WallFile.model_fields[section].annotation.model_fields[key].metadata
+            for part in cast(Any, WallFile.model_fields[section].annotation).model_fields[key].metadata
             if hasattr(part, "read")
         )
         for section, keys in {
