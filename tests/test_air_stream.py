@@ -10,9 +10,11 @@ import pytest
 import xarray as xr
 
 import cavity
+from cavity.airflow import steady
 from cavity.airflow.steady import steady_air
 from cavity.climate.on_wall import sky_share
 from cavity.constants import DRY_AIR_HEAT, LEWIS_VAPOUR, R_AIR, R_VAPOUR, STEFAN_BOLTZMANN, WATER_TO_AIR
+from cavity.errors import ConvergenceError
 from cavity.kernels import stream
 from cavity.result import STREAM_TERMS
 from cavity.wallfile.materials import material
@@ -317,3 +319,9 @@ def test_steady_look_and_hourly_run_agree_in_steady_surroundings(one_year, name)
         np.testing.assert_allclose(steady[rate], hourly[rate], rtol=1e-3)
     for drive in ("stack_pressure", "wind_pressure"):  # dry air against air of 2 %: 3e-4 of its density
         np.testing.assert_allclose(steady[drive], hourly[drive], rtol=1e-3, atol=1e-3)
+
+
+def test_a_steady_look_that_does_not_settle_says_so(one_year, monkeypatch):
+    monkeypatch.setattr(steady, "_ROUNDS", 3)
+    with pytest.raises(ConvergenceError, match="still changes by"):
+        steady_air(one_year.case(), sun=(500.0,))

@@ -159,7 +159,9 @@ class ColumnAir:
 
 
 def gust_curve(air: ColumnAir, pressure: float = STANDARD_PRESSURE, temperature: float = 283.15) -> np.ndarray:
-    """Return drive [Pa] and flow [kg/(s m)] of a column, (2, m): the drive shared out by the length of the links.
+    """Return the logarithms of drive [Pa] and flow [kg/(s m)] of a column, (2, m).
+
+    The drive is shared out by the length of the links.
 
     Parameters
     ----------
@@ -183,7 +185,7 @@ def gust_curve(air: ColumnAir, pressure: float = STANDARD_PRESSURE, temperature:
         )  # fmt: skip
         network.opening_flows(flow, into)
         flows[k] = into[into > 0.0].sum()
-    return np.array([drives, flows]) if flows.min() > 0.0 else np.zeros((2, 0))
+    return np.log([drives, flows]) if flows.min() > 0.0 else np.zeros((2, 0))
 
 
 def build_column(case: Case) -> ColumnAir:

@@ -53,12 +53,12 @@ def leak_permeance(q50: float) -> float:
     >>> round(3600 * leak_permeance(3 / 3600), 4)
     0.007
     """
-    given = HOUR * q50
-    places, values = zip(*_LEAK_BY_Q50, strict=True)
-    if given > places[-1]:
-        slope = (values[-1] - values[-2]) / (places[-1] - places[-2])
-        return (values[-1] + slope * (given - places[-1])) / HOUR
-    return float(np.interp(given, places, values)) / HOUR
+    per_hour = HOUR * q50
+    points, values = zip(*_LEAK_BY_Q50, strict=True)
+    if per_hour > points[-1]:
+        slope = (values[-1] - values[-2]) / (points[-1] - points[-2])
+        return (values[-1] + slope * (per_hour - points[-1])) / HOUR
+    return float(np.interp(per_hour, points, values)) / HOUR
 
 
 def _density(T: NDArray[np.float64], p: Any, pressure: NDArray[np.float64]) -> NDArray[np.float64]:

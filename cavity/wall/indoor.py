@@ -346,15 +346,15 @@ def _read_hourly(path: Path, hours: int) -> tuple[NDArray[np.float64], NDArray[n
     hints = ("degrees Celsius, not kelvin or Fahrenheit", "percent")
     faults: list[Fault] = []
     for name, (low, high), hint in zip(FILE_COLUMNS, bounds, hints, strict=True):
-        place = header.index(name)
+        column = header.index(name)
         values = np.empty(hours)
         for number, row in enumerate(rows[1:]):
             try:
-                values[number] = float(row[place])
+                values[number] = float(row[column])
             except (ValueError, IndexError):
                 values[number] = math.nan
             if not low <= values[number] <= high:
-                given = row[place] if place < len(row) else "nothing"
+                given = row[column] if column < len(row) else "nothing"
                 where = f"{path.name}, row {number + 2}, {name}"
                 faults.append(Fault(where, "not a possible value", given, f"{low:g} to {high:g}", f"give {hint}"))
                 break

@@ -186,7 +186,7 @@ def march(
             entered += step * float(
                 flux[boundaries.OUT_VAPOUR] + flux[boundaries.OUT_RAIN] + flux[boundaries.ROOM_VAPOUR]
             )
-        found = np.array([potential.humidity(a, b)[0] for a, b in zip(u, T, strict=True)])
+        humidity_now = np.array([potential.humidity(a, b)[0] for a, b in zip(u, T, strict=True)])
         content = np.divide(W, grid.thickness, out=np.zeros(nodes), where=grid.thickness > 0.0)
-        rows.append((T.copy(), found, content, np.float64(W.sum()), np.float64(entered), flux.copy()))
+        rows.append((T.copy(), humidity_now, content, np.float64(W.sum()), np.float64(entered), flux.copy()))
     return History(wanted, *(np.array(column) for column in zip(*rows, strict=True)))

@@ -366,9 +366,9 @@ class Table(Leaf):
             try:
                 pairs.append((self.x.read(pair[0]), self.y.read(pair[1])))
             except PydanticCustomError as error:
-                given = error.context or {}
+                context = error.context or {}
                 raise fail(
-                    f"pair {index}: {given.get('problem')}", str(given.get("expected")), str(given.get("fix"))
+                    f"pair {index}: {context.get('problem')}", str(context.get("expected")), str(context.get("fix"))
                 ) from None
         for index, (before, after) in enumerate(itertools.pairwise(pairs), 2):
             if after[0] <= before[0]:
@@ -403,8 +403,8 @@ class Many(Leaf):
             try:
                 found.append(self.item.read(part))
             except PydanticCustomError as error:
-                given = error.context or {}
+                context = error.context or {}
                 raise fail(
-                    f"value {index}: {given.get('problem')}", str(given.get("expected")), str(given.get("fix"))
+                    f"value {index}: {context.get('problem')}", str(context.get("expected")), str(context.get("fix"))
                 ) from None
         return tuple(found)
