@@ -116,8 +116,8 @@ def regular(records: Records) -> None:
                 "resample the file to even steps",
             )
         )
-    first, last = _padded(time[0], time[-1] + step, step)
-    whole = np.arange(first, last, step)
+    start, end = _padded(time[0], time[-1] + step, step)
+    whole = np.arange(start, end, step)
     if whole.size > 4 * time.size + 100_000:
         raise InputError(
             fault_of(

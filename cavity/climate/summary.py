@@ -84,7 +84,7 @@ def _panel(
     surroundings = SKY_VIEW * sky + (1.0 - SKY_VIEW) * air  # linear mean: within 0.3 K of the fourth-power mean
     radiation = 4.0 * PANEL_EMISSIVITY * STEFAN_BOLTZMANN * (0.5 * (air + surroundings)) ** 3
     panel = (convection * air + radiation * surroundings + PANEL_ABSORPTANCE * sun) / (convection + radiation)
-    return convection, panel
+    return np.asarray(convection), panel
 
 
 def drying_potential(weather: xr.Dataset, sun: np.ndarray, *, site: Any = STANDARD_SITE) -> np.ndarray:
@@ -142,7 +142,7 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
     years = time.size / 8760.0
     month = month_of(time)
     hour = weather["time"].dt.hour.to_numpy()
-    values = {name: weather[name].to_numpy() for name in weather.data_vars}
+    values = {str(name): weather[name].to_numpy() for name in weather.data_vars}
     margin, dew = undercooling(weather, site=site)
 
     def by_month(series: np.ndarray, how: str = "mean") -> np.ndarray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -61,7 +61,7 @@ def leak_permeance(q50: float) -> float:
     return float(np.interp(per_hour, points, values)) / HOUR
 
 
-def _density(T: NDArray[np.float64], p: ArrayLike, pressure: NDArray[np.float64]) -> NDArray[np.float64]:
+def _density(T: NDArray[np.float64], p: Any, pressure: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the density of moist air [kg/m3] of temperature [K], vapour and air pressure [Pa]."""
     from cavity.constants import R_AIR, R_VAPOUR
 
@@ -168,7 +168,7 @@ def forcing(
         p_out=p_out,
         pressure=pressure,
         absorbed_radiation=gain,
-        h_out=outside_coefficient(speed),
+        h_out=np.asarray(outside_coefficient(speed)),
         wind=np.ascontiguousarray(wind, dtype=float).reshape(len(T_out), len(air.openings)),
         speed=speed,
         gust=gust_pressure(wall.site, air.openings, angle, density, speed),

@@ -430,7 +430,7 @@ def lost_strips(seen: View) -> list[str]:
 def sureness(seen: View, choice: Choice) -> str:
     """Return the probability that a choice meets every criterion that can fail, in a sentence; empty where unknown."""
     held = seen.confidence
-    if held is None or getattr(held, "reason", ""):
+    if held is None or held.reason:
         return ""
     for each in held.choices:
         if _is_sampled(seen, each, choice):
@@ -519,7 +519,7 @@ def recommended(seen: View) -> dict[str, Any]:
     held = seen.confidence
     if sure := sureness(seen, choice):
         lines.append(sure)
-    elif held is not None and getattr(held, "reason", ""):
+    elif held is not None and held.reason:
         lines.append(f"Probability not computed: {held.reason}.")
     runner = None
     if found:
@@ -614,7 +614,7 @@ def _pieces(case: Any) -> list[tuple[str, Any, tuple[float, float, float]]]:
         low, median, high = np.percentile(series.air_changes(ds), [5, 50, 95])
         return [("whole strip", case.findings, (low, median, high))]
     limits = dict(wall_of(ds).limits)
-    made = []
+    made: list[tuple[str, Any, Any]] = []
     for c, name in enumerate(ds["compartment"].values):
         inside = np.flatnonzero(ds["segment_compartment"].values == c)
         rates = np.percentile(np.asarray(ds["compartment_air_change_rate"].values[:, c], float), [5, 50, 95])
@@ -716,7 +716,7 @@ def matrix(seen: View) -> dict[str, Any]:
     """
     sets = list(dict.fromkeys(case.opening_set for case in (*seen.cases, *seen.failed)))
     worst_cells = grid(seen)
-    selectors = [
+    selectors: list[tuple[str, str, Any, Any]] = [
         (key, label, values, texts)
         for key, label, values, texts in (
             ("variant", "Variant", seen.variants, [variant_text(name) for name in seen.variants]),

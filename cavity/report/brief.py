@@ -193,7 +193,7 @@ def case_head(case: Any) -> str:
 
 
 def _layers(ds: Any) -> str:
-    said = []
+    said: list[str] = []
     for name, part, thickness in zip(
         ds["layer"].values, ds["layer_part"].values, ds["layer_thickness"].values, strict=True
     ):
@@ -239,7 +239,7 @@ def _rain(seen: answer.View) -> list[str]:
 def _rules(ds: Any) -> list[tuple[str, ...]]:
     from cavity.risk.rules import OUTSIDE, checks
 
-    made = []
+    made: list[tuple[str, ...]] = []
     for each in checks(ds):
         if each.outcome == OUTSIDE:
             continue

@@ -125,7 +125,7 @@ def _shown(value: Any, unit: str) -> tuple[str, str]:
 def inputs(ds: Any) -> list[dict[str, Any]]:
     """Return the tables of inputs other than layers and openings; each row a label and (SI, inch-pound) texts."""
     wall = wall_of(ds)
-    made = []
+    made: list[dict[str, Any]] = []
     for title, base, rows in _TABLES:
         found = []
         for key, label, unit in rows:
@@ -137,18 +137,20 @@ def inputs(ds: Any) -> list[dict[str, Any]]:
                 continue
             found.append((label, _shown(value, unit) if key != "cp_difference" or value is not None else ("none",) * 2))
         made.append({"title": title, "rows": found})
-    rows = []
+    pieces: list[tuple[str, tuple[str, ...]]] = []
     for rail in wall.rails:
         gap, bay = display.quantity(rail.gap, "m"), display.quantity(rail.bay, "m")
         count = len(rail.heights)
-        rows.append((rail.name, tuple(f"{count} ×, gap {g} in each bay of {b}" for g, b in zip(gap, bay, strict=True))))
+        pieces.append(
+            (rail.name, tuple(f"{count} ×, gap {g} in each bay of {b}" for g, b in zip(gap, bay, strict=True)))
+        )
     for barrier in wall.barriers:
         height, area = display.quantity(barrier.height, "height"), display.quantity(barrier.free_area, "area")
-        rows.append((barrier.name, tuple(f"at {h}, {a} left open" for h, a in zip(height, area, strict=True))))
+        pieces.append((barrier.name, tuple(f"at {h}, {a} left open" for h, a in zip(height, area, strict=True))))
     for column in wall.columns:
         low, high = display.quantity(column.bottom, "height"), display.quantity(column.top, "height")
-        rows.append((f"column {column.name}", tuple(f"{a} to {b}" for a, b in zip(low, high, strict=True))))
-    made.append({"title": "Columns, rails and barriers", "rows": rows})
+        pieces.append((f"column {column.name}", tuple(f"{a} to {b}" for a, b in zip(low, high, strict=True))))
+    made.append({"title": "Columns, rails and barriers", "rows": pieces})
     return made
 
 
@@ -260,8 +262,9 @@ def warnings(cases: Sequence[Any]) -> list[str]:
     lines = [line if len(names) == len(climates) else f"{', '.join(names)}: {line}" for line, names in raised.items()]
     dry = [case.climate_name for case in cases if not int(about(case).attrs.get("has_rain", 1))]
     if dry and not any("rain" in line for line in raised):
-        names = ", ".join(dict.fromkeys(dry))
-        lines.append(f"{names}: the weather file has no rain, so the wall was run without driving rain.")
+        lines.append(
+            f"{', '.join(dict.fromkeys(dry))}: the weather file has no rain, so the wall was run without driving rain."
+        )
     return [re.sub(r"\b([cm]?m)([23])\b", lambda found: found[1] + "²³"[int(found[2]) - 2], line) for line in lines]
 
 

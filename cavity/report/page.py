@@ -325,8 +325,8 @@ def _elevation(seen: answer.View) -> dict[str, Any]:
         for at, piece in enumerate(row.compartments):
             area = row.area * (piece.top - piece.bottom) / (row.top - row.bottom)
             marks[row.name, at] = (piece.mark, piece.direction, "" if np.isnan(area) else f"{display.number(area)} m²")
-    for row in pieces:
-        row["mark"], row["direction"], row["area"] = marks.get((row["column"], row["at"]), ("", "", ""))
+    for each in pieces:
+        each["mark"], each["direction"], each["area"] = marks.get((each["column"], each["at"]), ("", "", ""))
     return {
         "elevation": Markup(elevation.draw(datasets, statuses)),
         "pieces": pieces,
@@ -390,7 +390,7 @@ def pack(cases: Sequence[Any], seen: answer.View | None = None) -> tuple[dict[st
 def _names(cases: Sequence[Any]) -> list[str]:
     """Return the names that the user gave, which are no quantities even where they look it ("10 mm slots")."""
     wall = wall_of(digest.about(cases[0]))
-    parts = [*wall.opening_sets, *wall.columns, *wall.layers, *wall.rails, *wall.barriers]
+    parts: list[Any] = [*wall.opening_sets, *wall.columns, *wall.layers, *wall.rails, *wall.barriers]
     parts += [vent for chosen in wall.opening_sets for vent in chosen.openings]
     named = [wall.name, wall.description, *(part.name for part in parts)]
     for case in cases:

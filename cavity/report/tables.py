@@ -141,7 +141,7 @@ def _choices(seen: answer.View) -> list[list[Any]]:
         named = "recommended" if seen.found and choice is seen.found.choice else ""
         if seen.found and choice is seen.found.runner_up:
             named = "runner-up"
-        told = [""] * 8
+        told: list[Any] = [""] * 8
         if part is not None and found is not None:
             told = [found.title, _round(found.shown.value), _round(found.shown.limit), found.threshold,
                     found.shown.units, part.climate, part.column, _round(part.orientation)]  # fmt: skip

@@ -64,7 +64,7 @@ class JudgedCase:
     column: str
     depth: float
     dataset: xr.Dataset = _Dataset()  # type: ignore[assignment]
-    findings: tuple[Finding, ...]
+    findings: tuple[Finding, ...]  # type: ignore[misc]  # the field before has no default, whatever it looks like
     event: WettingEvent | None = None
     variant: str = ""
 
