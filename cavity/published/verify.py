@@ -49,7 +49,9 @@ def failed(found: dict[str, tuple[Case, ...]]) -> list[Case]:
 
 
 def _number(value: float | None) -> str:
-    return "" if value is None else f"{value:.4g}"
+    from cavity.report.display import number
+
+    return "" if value is None else number(value, 4)
 
 
 def row(case: Case) -> tuple[str, ...]:
