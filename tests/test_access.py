@@ -129,8 +129,8 @@ def test_numbers_and_signs_are_set_as_on_paper(browser, pages, name):  # noqa: F
         "const walk = document.createTreeWalker(document.getElementById('main'), NodeFilter.SHOW_TEXT), seen = [];"
         "while (walk.nextNode()) if (!walk.currentNode.parentElement.closest('pre, code, math, script, style, option'))"
         " seen.push(walk.currentNode.data);"
-        "for (const div of document.querySelectorAll('.plot')) for (const t of div.data || [])"
-        " seen.push(...[t.hovertemplate, t.name, ...(Array.isArray(t.text) ? t.text : [])].filter(Boolean).map(String));"
+        "for (const div of document.querySelectorAll('.plot')) for (const t of div.data || []) seen.push("
+        "...[t.hovertemplate, t.name, ...(Array.isArray(t.text) ? t.text : [])].filter(Boolean).map(String));"
         "return seen"
     )
     assert len(texts) > 50
@@ -150,6 +150,21 @@ def test_numbers_and_signs_are_set_as_on_paper(browser, pages, name):  # noqa: F
 def test_no_text_overlaps_is_cut_off_or_too_small(browser, pages, name, pixels):  # noqa: F811
     open_page(browser, pages[name], pixels)
     found = browser.execute_script(_TEXT, 12)
+    assert not found, "\n".join(found)
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_no_text_overlaps_or_is_cut_off_in_print(browser, pages, name):  # noqa: F811
+    """On paper of 190 mm text may be smaller: 9 px are 6.75 pt."""
+    open_page(browser, pages[name], 718, 1000)
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    try:
+        browser.execute_script("window.dispatchEvent(new Event('beforeprint'))")
+        browser.execute_async_script("requestAnimationFrame(() => setTimeout(arguments[0], 600))")
+        found = browser.execute_script(_TEXT, 9)
+    finally:
+        browser.execute_script("window.dispatchEvent(new Event('afterprint'))")
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
     assert not found, "\n".join(found)
 
 
