@@ -154,21 +154,6 @@ def test_no_text_overlaps_is_cut_off_or_too_small(browser, pages, name, pixels):
 
 
 @pytest.mark.parametrize("name", PAGES)
-def test_no_text_overlaps_or_is_cut_off_in_print(browser, pages, name):  # noqa: F811
-    """On paper of 190 mm text may be smaller: 9 px are 6.75 pt."""
-    open_page(browser, pages[name], 718, 1000)
-    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
-    try:
-        browser.execute_script("window.dispatchEvent(new Event('beforeprint'))")
-        browser.execute_async_script("requestAnimationFrame(() => setTimeout(arguments[0], 600))")
-        found = browser.execute_script(_TEXT, 9)
-    finally:
-        browser.execute_script("window.dispatchEvent(new Event('afterprint'))")
-        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
-    assert not found, "\n".join(found)
-
-
-@pytest.mark.parametrize("name", PAGES)
 def test_tab_stops_are_those_of_the_page_alone(browser, pages, name):  # noqa: F811
     """Tool buttons of the figures are for the mouse; links, buttons, choices, folds and tables to scroll are stops."""
     open_page(browser, pages[name])
