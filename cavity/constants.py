@@ -26,7 +26,9 @@ VAPOUR_DIFFUSIVITY = 2.306e-5  # m2/s at 0 degC and 101325 Pa
 # Permeability of air at 23 degC, the temperature of cup tests (ISO 12572): turns a permeance into s_d and back.
 AIR_PERMEABILITY = VAPOUR_DIFFUSIVITY / (R_VAPOUR * ICE_POINT) * (296.15 / ICE_POINT) ** 0.81  # 1.953e-10 kg/(m s Pa)
 ISO_AIR_PERMEABILITY = 2.0e-10  # kg/(m s Pa), rounded design constant of ISO 13788 and ISO 10456, from memory
+US_PERM = 5.72135e-11  # kg/(Pa s m2), 1 grain/(h ft2 inHg), ASTM E96
 LEWIS_VAPOUR = 7.0e-9  # (s/m)/(W/(m2 K)): beta_p = 7e-9 h_c, EN 15026 / ISO 13788, from memory
+MOULD_CLASSES = ("very sensitive", "sensitive", "medium resistant", "resistant")  # of materials, by the mould model
 # Cp(base) - Cp(head) over the whole wall, low, mid and high value, where the user gives a straight line or in doubt:
 # an assumption, no confirmed measurement
 CP_DIFFERENCE_BAND = (0.05, 0.1, 0.3)  # 1

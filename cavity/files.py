@@ -15,6 +15,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
+from cavity.constants import HOUR
 from cavity.errors import Fault, InputError
 
 HTML, NETCDF, PDF = b"<!doctype html>", b"\x89HDF", b"%PDF"  # how files of these kinds begin
@@ -26,7 +27,7 @@ _KINDS = {
     "an office file": (b"PK\x03\x04",),
 }
 _PART = re.compile(r"\.cavity-([0-9a-f]{8})-(\d+)-\d+\.part")
-_ABANDONED = 3600.0  # s, age at which an unfinished file of another computer belongs to nobody
+_ABANDONED = HOUR  # s, age at which an unfinished file of another computer belongs to nobody
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")  # a spreadsheet takes a cell that begins so for a formula
 _counter = itertools.count()
 

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity import variables
-from cavity.climate.humid import dew_point, saturation_pressure
+from cavity.climate.humid import table_dew_point, table_saturation_pressure
 from cavity.climate.rain import describe_rain
+from cavity.constants import MOULD_CLASSES
 from cavity.files import write_whole
 from cavity.wallfile.recorded import from_json, to_json
 
@@ -28,8 +29,9 @@ if TYPE_CHECKING:
     from cavity.wall.uvalue import RailSpot
     from cavity.wallfile.model import Case, Layer, Wall
 
-MOULD_CLASSES = ("resistant", "medium resistant", "sensitive", "very sensitive")
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
+# what enters the wall from the air goes inwards at surfaces that face outdoors, outwards at those that face the room
+_INTO_THE_SURFACE = np.array([1.0, -1.0, 1.0, -1.0], np.float32)
 _SOLID_WOOD = ("timber", "cladding")  # groups of the materials table; other wood is boards, fibres or unknown
 BALANCE_TERMS = (
     "rain on the wall", "vapour from outdoors", "vapour from the room", "room air leaks", "rain penetration",
@@ -90,9 +92,9 @@ def dataset_of(
     layers = len(wall.layers)
     face_p = record.p.astype(float)
     face_T = record.T.astype(float)
-    saturated = saturation_pressure(face_T)
+    saturated = table_saturation_pressure(face_T)
     humidity = np.clip(face_p / saturated, 0.0, 1.0)
-    p_out, p_room = outside["vapour_pressure_outdoor"].to_numpy(), room_phi * saturation_pressure(room_T)
+    p_out, p_room = outside["vapour_pressure_outdoor"].to_numpy(), room_phi * table_saturation_pressure(room_T)
     dew = _dew_beside(line, p_out, record.air_p, p_room, face_p, saturated)
     data: dict[str, tuple[tuple[str, ...], NDArray[Any], str]] = {}
 
@@ -111,7 +113,7 @@ def dataset_of(
     put("part_gain", gain, "cavity.airflow.gains")
     put("cavity_temperature", record.air_T)
     put("cavity_vapour_pressure", record.air_p)
-    put("cavity_relative_humidity", np.clip(record.air_p / saturation_pressure(record.air_T), 0.0, 1.0))
+    put("cavity_relative_humidity", np.clip(record.air_p / table_saturation_pressure(record.air_T), 0.0, 1.0))
     put("cavity_fog", record.fog)
     put("temperature", record.T)
     put("vapour_pressure", record.p)
@@ -122,7 +124,7 @@ def dataset_of(
     surfaces = [k for k, face in enumerate(line.faces) if face.kind == "surface"]
     put("film", record.film[:, :, surfaces])
     put("frost_share", record.frost[:, :, surfaces])
-    put("vapour_flow", record.vapour)
+    put("vapour_flow", record.vapour * _INTO_THE_SURFACE)  # fluxes are positive inwards
     put("condensation", record.wetting[:, :, surfaces, DEW])
     put("runoff", record.drainage[:, :, surfaces])
     put("face_film", record.film)
@@ -130,7 +132,7 @@ def dataset_of(
     for name, cause in (("film_by_vapour", DEW), ("film_by_rain", RAIN), ("film_by_capillarity", CAPILLARY)):
         put(name, record.wetting[..., cause])
     put("drainage", record.drainage)
-    put("heat_flux_indoor", record.heat_in)
+    put("heat_flux_indoor", -record.heat_in)
     put("water_residual", record.water_residual)
     put("energy_residual", record.energy_residual)
     for k, kind in enumerate(("heat", "vapour")):
@@ -322,7 +324,7 @@ def places(wall: Wall, air: ColumnAir, line: Line) -> dict[str, Any]:
         "face_inner": ("face", [face.inner for face in faces]),
         "face_mould_class": (
             "face",
-            [max((x.material.mould_class for x in neighbours(face)), key=MOULD_CLASSES.index) for face in faces],
+            [min((x.material.mould_class for x in neighbours(face)), key=MOULD_CLASSES.index) for face in faces],
         ),
         "face_metal": ("face", [int(any(x.material.metal for x in neighbours(face))) for face in faces]),
         "face_wood": ("face", [int(any(x.material.wood for x in neighbours(face))) for face in faces]),
@@ -353,14 +355,14 @@ def _dew_beside(
     saturated: NDArray[np.float64],
 ) -> NDArray[np.float64]:
     """Dew point that decides at each face: of the air beside it, or of the pores at an interface."""
-    outdoors, cavity, room = dew_point(p_out)[:, None], dew_point(p_air), dew_point(p_room)[:, None]
+    outdoors, cavity, room = table_dew_point(p_out)[:, None], table_dew_point(p_air), table_dew_point(p_room)[:, None]
     air = {"outer face": outdoors, "back of cladding": cavity, "outer face of wall": cavity, "room face": room}
     dew = np.empty_like(p_face)
     for k, face in enumerate(line.faces):
         if face.role in air:
             dew[:, :, k] = air[face.role]
         else:  # pores cannot be above saturation: the mean over an hour that warms may round past it
-            dew[:, :, k] = dew_point(np.minimum(p_face[:, :, k], saturated[:, :, k]))
+            dew[:, :, k] = table_dew_point(np.minimum(p_face[:, :, k], saturated[:, :, k]))
     return dew
 
 

@@ -6,6 +6,7 @@ import functools
 import math
 from typing import Any
 
+from cavity.constants import ICE_POINT, US_PERM
 from cavity.errors import Fault, InputError
 
 # what most wall files are written in, exact: spares the half second in which pint reads its unit definitions
@@ -24,9 +25,8 @@ def registry() -> Any:
     """Return the pint registry with the units of the trade added (US perm, nanogram permeance, percent)."""
     import pint
 
-    units = pint.UnitRegistry(cache_folder=None)
-    # ASTM E96: 1 US perm = 1 grain/(h ft2 inHg) = 5.7213e-11 kg/(Pa s m2)
-    units.define("US_perm = 5.72135e-11 kilogram / pascal / second / meter ** 2 = perm")
+    units: Any = pint.UnitRegistry(cache_folder=None)
+    units.define(f"US_perm = {US_PERM} kilogram / pascal / second / meter ** 2 = perm")
     return units
 
 
@@ -115,7 +115,7 @@ def _spell(unit: str) -> str:
 _SLIPS = {
     "m": ((1e-3, 0.0, "lengths are in m"),),
     "1": ((1e-2, 0.0, "fractions are 0 to 1, not in percent"),),
-    "K": ((1.0, 273.15, "temperatures are in K"),),
+    "K": ((1.0, ICE_POINT, "temperatures are in K"),),
     "Pa": ((1e2, 0.0, "pressures are in Pa"), (1e3, 0.0, "pressures are in Pa")),
     "kg/m2": ((1e-3, 0.0, "water is in kg/m2"),),
 }

@@ -259,11 +259,11 @@ _ROWS = (
     Variable(
         "vapour_flow",
         "kg/(m2 s)",
-        "vapour flow from the air beside the surface into the wall",
+        "vapour flow through the surface, positive inwards: at a surface that faces the room positive where the wall dries",
         _TSW,
         -1.0,
         1.0,
-        "Vapour flow into the surface",
+        "Vapour flow through the surface",
     ),
     Variable(
         "condensation",
@@ -367,11 +367,11 @@ _ROWS = (
     Variable(
         "heat_flux_indoor",
         "W/m2",
-        "heat flux from the room into the wall, positive outwards",
+        "heat flux through the interior surface, positive inwards: into the room",
         _TS,
         -1e4,
         1e4,
-        "Heat flow from the room",
+        "Heat flux into the room",
     ),
     Variable(
         "water_residual",

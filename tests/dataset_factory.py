@@ -249,7 +249,7 @@ def make_dataset(
         "water": water, "film": film, "frost_share": frost, "vapour_flow": vapour_flow, "condensation": condensing,
         "runoff": runoff, "face_film": of_faces(film), "face_frost_share": of_faces(frost),
         "film_by_vapour": of_faces(condensing), "drainage": of_faces(runoff),
-        "heat_flux_indoor": 0.2 * (indoor - outdoor)[:, None] * np.ones(3),
+        "heat_flux_indoor": 0.2 * (outdoor - indoor)[:, None] * np.ones(3),
         "water_end_of_year": end, "water_at_start": 0.9 * end[0], "water_balance": balance,
         "water_residual": np.full((hours, 3), 1e-9), "energy_residual": np.full((hours, 3), 1e-2),
     }  # fmt: skip

@@ -12,7 +12,8 @@ import pytest
 
 import cavity
 from cavity.published.hourly_convergence import made_up_weather
-from cavity.report.companion import companion, heat, hourly_water, season_heat, sentence
+from cavity.report.companion import companion, heat, sentence
+from cavity.report.digest import hourly_water, season_heat
 from cavity.wall.monthly import monthly
 from cavity.wallfile import parse_wall, starter
 
@@ -102,7 +103,7 @@ def test_heat_by_half_year_of_a_hand_made_year(year):
     month = ds["time"].dt.month.values
     summer = np.isin(month, (5, 6, 7, 8, 9, 10))
     ds["temperature_outdoor"].values[:] = np.where(summer, 293.15, 273.15)
-    ds["heat_flux_indoor"].values[:] = np.where(summer, -4.0, 10.0)[:, None]
+    ds["heat_flux_indoor"].values[:] = np.where(summer, 4.0, -10.0)[:, None]
     found = season_heat(ds)
     assert found["winter_loss"] == pytest.approx(10.0 * 3600.0 * np.count_nonzero(~summer), rel=1e-6)
     assert found["summer_gain"] == pytest.approx(4.0 * 3600.0 * np.count_nonzero(summer), rel=1e-6)
@@ -124,7 +125,7 @@ def test_the_report_compares_the_heat_of_each_set_with_the_least_open_one(year):
     _wall, _weather, ds = year
     tight = ds.copy(deep=True)
     tight["opening_area"].values[:] = 1e-5
-    tight["heat_flux_indoor"].values[:] -= 1.0
+    tight["heat_flux_indoor"].values[:] += 1.0
     cases = [
         SimpleNamespace(climate_name="a", opening_set=name, dataset=one)
         for name, one in (("open", ds), ("tight", tight))

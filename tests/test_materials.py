@@ -7,11 +7,11 @@ from importlib import resources
 import numpy as np
 import pytest
 
+from cavity.constants import MOULD_CLASSES
 from cavity.errors import InputError
 from cavity.wall import storage
 from cavity.wallfile import material, material_names, materials, parse_wall, starter
 from cavity.wallfile.materials import BASES, suggestion, wood_moisture
-from cavity.wallfile.values import MOULD_CLASSES
 
 ROWS = materials()
 # kg/m3, densest solid by group: no material has more pores than 1 - density / solid (values: head of materials.toml)

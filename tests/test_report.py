@@ -506,7 +506,8 @@ def test_evidence_shows_inputs_layers_openings_warnings_and_hashes(comparison, t
     for part in ("fire stop", "at 2.7 m, 20 cm²/m left open", "hat rail", "3 ×, gap 50 mm in each bay of 1 200 mm",
                  "s_d 0.02 m", "s_d 0.3 to 10 m", "ISO 10456:2007 †", "Rain: wall factor", "head slot",
                  "40 cm²/m",
-                 "Invented Plain: no rain column", "0" * 64, "Largest water balance error",
+                 "Invented Plain: no rain column", "0" * 64, "Largest balance error: water",
+                 "Largest balance error: vapour of the air stream",
                  "can carry fire", "ASHRAE Fundamentals"):  # fmt: skip
         assert part in words, part
     assert "Rain: deposition factor" not in words  # belongs to the other rain method

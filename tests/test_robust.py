@@ -75,6 +75,8 @@ def check(ds):
     # what one step may leave by the solver's tolerance; it is carried on, so it must not have grown
     assert float(abs(ds["water_residual"]).max()) < 2e-4
     assert ds.attrs["energy_balance_error"] < 1e-4
+    assert ds.attrs["stream_heat_error"] < 1e-9
+    assert ds.attrs["stream_vapour_error"] < 1e-9
 
 
 # not fixtures: hypothesis would print them whole

@@ -32,11 +32,6 @@ DEFAULT_HOLE = 3.0e-3  # m, hole of a perforated strip where none is given; comm
 LOUVRE_DISCHARGE = ((0.0, 0.80), (15.0, 0.62), (30.0, 0.41))  # (blade angle degrees, discharge coefficient)
 
 
-def loss_of_discharge(discharge: float | np.ndarray) -> float | np.ndarray:
-    """Return the loss coefficient 1 / Cd^2 on the opening speed [-] of a discharge coefficient [-]."""
-    return 1.0 / np.square(discharge)
-
-
 def plate_loss_idelchik(porosity: float | np.ndarray) -> float | np.ndarray:
     """Return the loss coefficient of a thin sharp-edged perforated plate in a duct (E22).
 

@@ -14,8 +14,8 @@ from cavity import variables
 from cavity.airflow.column import ColumnAir, build_column, gust_curve
 from cavity.airflow.pressure import gust_pressure, pressure_coefficients, wind_pressure
 from cavity.climate.outside import INNER_SURFACE, heat_flow_direction, outside_coefficient
-from cavity.constants import CP_DIFFERENCE_BAND, DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
-from cavity.errors import Fault, InputError
+from cavity.constants import CP_DIFFERENCE_BAND, DRY_AIR_HEAT, GRAVITY, HOUR, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
+from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.units import DENSEST, THINNEST, check_range
 
 if TYPE_CHECKING:
@@ -76,6 +76,8 @@ def steady_air(
     ------
     InputError
         If both `sun` and `cavity` are given, or a value is out of range.
+    ConvergenceError
+        If flow and heat balance do not agree after 300 rounds; about 25 are usual.
     """
     import xarray as xr
 
@@ -104,7 +106,7 @@ def steady_air(
 
     n, segments, parts = len(air.openings), len(air.segment_link), len(air.path_names)
     shape = (winds.size, drivers.size)
-    found = {
+    data = {
         "air_change_rate": np.zeros(shape),
         "compartment_air_change_rate": np.zeros((*shape, len(air.compartment_edges) - 1)),
         "air_speed": np.zeros((*shape, segments)),
@@ -124,23 +126,20 @@ def steady_air(
             drives.append(state.drive.copy())
             densities.append(state.rho_link.copy())
             for name, values in state.readings().items():
-                found[name][i, k] = values
+                data[name][i, k] = values
     count = len(drives)
-    found["part_gain"] = doubling_gains(
+    data["part_gain"] = doubling_gains(
         case, air, np.array(drives), np.full(count, rho_out), np.array(densities),
         np.full(count, moist_air.viscosity(outdoor)),
     )  # fmt: skip
 
     last = {name: (name,) for name in ("segment", "compartment", "opening", "part")}
-    dims = {
-        name: ("wind", axis, *(d for kind, d in last.items() if kind in variables.TABLE[name].dims for d in d))
-        for name in found
+    dims: dict[str, Any] = {
+        name: ("wind", axis, *(d for kind, held in last.items() if kind in variables.TABLE[name].dims for d in held))
+        for name in data
     } | {"part_gain": ("part",)}
     dataset = xr.Dataset(
-        {
-            name: (dims[name], values, variables.attributes(name, "airflow.steady_air"))
-            for name, values in found.items()
-        },
+        {name: (dims[name], values, variables.attributes(name, "airflow.steady_air")) for name, values in data.items()},
         coords={
             "wind": ("wind", winds, {"units": "m/s", "long_name": "wind at roof height on the site"}),
             axis: (axis, drivers, AXES[axis]),
@@ -229,11 +228,11 @@ def difference_sentence(case: Case, *, wind: Sequence[float], **options: Any) ->
     if wall.site.cp_profile:
         return "Wind drive: the pressure profile of the wall file; its numbers are the user's."
     if wall.site.cp_difference is None:
-        given = "Wind drive: wind-tunnel profile by height and angle"
+        wind_drive = "Wind drive: wind-tunnel profile by height and angle"
     else:
-        given = f"Wind drive: pressure coefficient at the base minus that at the head {wall.site.cp_difference:g}"
+        wind_drive = f"Wind drive: pressure coefficient at the base minus that at the head {wall.site.cp_difference:g}"
     if speed <= 0.0:
-        return f"{given}; no wind was asked for."
+        return f"{wind_drive}; no wind was asked for."
     rates = []
     for difference in CP_DIFFERENCE_BAND:
         site = replace(wall.site, cp_difference=difference)
@@ -242,7 +241,7 @@ def difference_sentence(case: Case, *, wind: Sequence[float], **options: Any) ->
     low, mid, high = (f"{value:g}" for value in CP_DIFFERENCE_BAND)
     own = f"{float(steady_air(case, wind=(speed,), **options)['air_change_rate'].max()):.1f}"
     return (
-        f"{given}: {own} air changes an hour at {speed:g} m/s without sun. Straight lines from base to head (low "
+        f"{wind_drive}: {own} air changes an hour at {speed:g} m/s without sun. Straight lines from base to head (low "
         f"{low}, mid {mid}, high {high}: the band of this least certain input) give {rates[0]}, {rates[1]} and "
         f"{rates[2]}."
     )
@@ -269,10 +268,10 @@ def numbers(text: str, option: str) -> tuple[float, ...]:
         If it is anything else.
     """
     try:
-        found = tuple(float(part) for part in text.split(","))
+        values = tuple(float(part) for part in text.split(","))
     except ValueError:
-        found = ()
-    if not 0 < len(found) <= 12 or not all(np.isfinite(found)):
+        values = ()
+    if not 0 < len(values) <= 12 or not all(np.isfinite(values)):
         raise InputError(
             Fault(
                 option,
@@ -282,7 +281,7 @@ def numbers(text: str, option: str) -> tuple[float, ...]:
                 "such as 0,2,5",
             )
         )
-    return found
+    return values
 
 
 def _resistance(layers: Sequence[Layer]) -> float:
@@ -349,7 +348,11 @@ class _Steady:
             change = float(np.abs(self.T - before).max(initial=0.0))
             self.T[:] = 0.5 * (self.T + before)
             if change < _SETTLED:
-                break
+                return
+        raise ConvergenceError(
+            f"steady air flow: after {_ROUNDS} rounds the air of the cavity still changes by {change:.1e} K (limit "
+            f"{_SETTLED:g} K), wind {self.wind:g} m/s, {absorbed:g} W/m2 absorbed. Try another wind or sun."
+        )
 
     def _solve_flow(self) -> None:
         from cavity.kernels import network
@@ -378,7 +381,7 @@ class _Steady:
                 self._segment(s, absorbed, inlet, abs(Q))
                 inlet = self.outlet[s]
         for s in np.flatnonzero(air.segment_link < 0):
-            self._segment(s, absorbed, self.outdoor, 0.0)
+            self._segment(int(s), absorbed, self.outdoor, 0.0)
 
     def _order(self) -> list[int]:
         """Links so that air always comes from a link that is done: upward ones rising, then downward ones falling."""
@@ -472,7 +475,7 @@ class _Steady:
         network.air_in(self.flow, self.flows, air.opening_compartment, air.gate_link, into)
         more = self.mixing * self.rise
         into += [more.sum(), *np.bincount(air.segment_compartment, more, len(air.compartment_edges) - 1)]
-        change = into / (self.rho_out * air.volume) * 3600.0
+        change = into / (self.rho_out * air.volume) * HOUR
         losses = np.zeros(len(air.path_names))
         network.path_losses(
             air.path_source, air.path_index, air.opening_law, air.link_law, air.part_law, air.part_link, self.rho_out,

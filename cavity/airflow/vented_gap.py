@@ -9,11 +9,11 @@ import math
 
 import numpy as np
 
-REFERENCE_TEMPERATURE = 283.0  # K, T0 of the standard
+from cavity.constants import GRAVITY, R_AIR, STANDARD_PRESSURE
 
 
 def driving_pressure(
-    height: float, temperature_gap: float, temperature_outside: float, pressure: float = 101325.0
+    height: float, temperature_gap: float, temperature_outside: float, pressure: float = STANDARD_PRESSURE
 ) -> float:
     """Return the driving pressure of a vertical gap, rho0 T0 g H abs(T1 - T2) / (T1 T2) [Pa].
 
@@ -26,8 +26,10 @@ def driving_pressure(
     pressure : float
         Atmospheric pressure. [Pa]
     """
-    rho_t = pressure / 287.055  # rho0 T0 of an ideal gas
-    return rho_t * 9.81 * height * abs(temperature_gap - temperature_outside) / (temperature_gap * temperature_outside)
+    rho_t = pressure / R_AIR  # rho0 T0 of an ideal gas
+    return (
+        rho_t * GRAVITY * height * abs(temperature_gap - temperature_outside) / (temperature_gap * temperature_outside)
+    )
 
 
 def opening_loss(gap_area: float, opening_area: float) -> float:

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Any
 from cavity.climate import year as years
 from cavity.climate.estimate import estimate_rain
 from cavity.climate.named import packaged
-from cavity.climate.rain import SECONDS
 from cavity.climate.read import read_weather
-from cavity.constants import ICE_POINT
+from cavity.constants import HOUR, ICE_POINT
 from cavity.errors import Fault, InputError
 
 if TYPE_CHECKING:
@@ -97,7 +96,7 @@ def climates_table() -> Any:
             stem.replace("_", " "), str(weather.attrs["name"]).removesuffix(" (fictitious)"),
             *(f"{float(value):.1f}" for value in (months.min(), celsius.mean(), months.max())),
             f"{float(weather['relative_humidity_outdoor'].mean()) * 100.0:.0f}",
-            f"{float(weather['rain'].sum()) * SECONDS:.0f}", f"{float(weather['wind_speed'].mean()):.1f}",
+            f"{float(weather['rain'].sum()) * HOUR:.0f}", f"{float(weather['wind_speed'].mean()):.1f}",
         ])  # fmt: skip
     head = ("Climate", "Place", "Coldest month °C", "Year °C", "Warmest month °C", "RH %", "Rain mm", "Wind m/s")
     return table(head, rows, "Climates that come with the program")

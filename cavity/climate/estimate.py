@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.climate.rain import SECONDS
 from cavity.climate.read import NO_RAIN, read_weather
 from cavity.climate.series import month_of
-from cavity.constants import ICE_POINT
+from cavity.constants import HOUR, ICE_POINT
 from cavity.errors import Fault, InputError
 from cavity.units import parse_quantity
 
@@ -70,7 +69,7 @@ def estimate_rain(
     """
     months = read_total(total)
     if weather["rain"].values.any() and not replace:
-        yearly = float(weather["rain"].sum()) * SECONDS * 8760.0 / weather.sizes["time"]
+        yearly = float(weather["rain"].sum()) * HOUR * 8760.0 / weather.sizes["time"]
         raise InputError(
             Fault(
                 str(weather.attrs.get("source", "weather")),
@@ -85,9 +84,7 @@ def estimate_rain(
     month = month_of(weather["time"].to_numpy())
     years = size / 8760.0
     amount = months * years  # mm over all hours of a month, or of everything
-    codes = (
-        weather["weather_code_rain"].to_numpy() * SECONDS if "weather_code_rain" in weather.coords else np.zeros(size)
-    )
+    codes = weather["weather_code_rain"].to_numpy() * HOUR if "weather_code_rain" in weather.coords else np.zeros(size)
     by_codes = bool((codes > 0.0).sum() >= FEWEST * years)
     spread = random.exponential(size=size)
     drawn = _drawn(weather, month, months, years, random) if not by_codes or months.size == 12 else np.zeros(size)
@@ -122,7 +119,7 @@ def estimate_rain(
     source = BY_CODES if by_codes else MADE_UP
     notes = [text for text in json.loads(weather.attrs.get("warnings", "[]")) if text != NO_RAIN]
     changed = weather.copy(deep=True)
-    changed["rain"].data = rain / SECONDS
+    changed["rain"].data = rain / HOUR
     return changed.assign_attrs(
         has_rain=1,
         rain_source=source,

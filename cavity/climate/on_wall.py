@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate.rain import driving_rain, liquid_rain
-from cavity.constants import STEFAN_BOLTZMANN
+from cavity.constants import HOUR, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ def sun_position(time: np.ndarray, latitude: float, longitude: float, utc_offset
     ----------
     pvlib, `solarposition.get_solarposition`: Reda and Andreas 2003, NREL/TP-560-34302.
     """
-    middle = time.astype("datetime64[ns]") + np.timedelta64(30, "m") - np.timedelta64(round(utc_offset * 3600), "s")
+    middle = time.astype("datetime64[ns]") + np.timedelta64(30, "m") - np.timedelta64(round(utc_offset * HOUR), "s")
     return _sun(middle.tobytes(), float(latitude), float(longitude)).copy()
 
 
@@ -52,7 +52,7 @@ def _sun(middle: bytes, latitude: float, longitude: float) -> pd.DataFrame:
 
     index = pd.DatetimeIndex(np.frombuffer(middle, "datetime64[ns]"), tz="UTC")
     sun = pvlib.solarposition.get_solarposition(index, latitude, longitude)
-    universal = (index.hour + index.minute / 60.0 + index.second / 3600.0).to_numpy()
+    universal = (index.hour + index.minute / 60.0 + index.second / HOUR).to_numpy()
     sun["solar_hour"] = (universal + longitude / 15.0 + sun["equation_of_time"].to_numpy() / 60.0) % 24.0
     return sun
 

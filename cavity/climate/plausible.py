@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.climate.series import fault_of
-from cavity.constants import ICE_POINT, STEFAN_BOLTZMANN
+from cavity.constants import HOUR, ICE_POINT, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 
 if TYPE_CHECKING:
@@ -333,7 +333,7 @@ def _wind(records: Records, faults: list[Fault]) -> None:
 
 
 def _rain(records: Records, faults: list[Fault]) -> None:
-    rate = records.columns["rain"] * 3600.0  # mm/h
+    rate = records.columns["rain"] * HOUR  # mm/h
     yearly = float(rate.sum()) * 8760.0 / rate.size
     wet = rate > 0.0
     if not wet.any():
@@ -370,14 +370,14 @@ def _pressure(records: Records, faults: list[Fault]) -> None:  # noqa: ARG001 (o
     mean = float(records.columns["pressure"].mean())
 
     def standard(elevation: float) -> float:  # ISO 2533
-        return 101325.0 * (1.0 - 2.25577e-5 * elevation) ** 5.25588
+        return STANDARD_PRESSURE * (1.0 - 2.25577e-5 * elevation) ** 5.25588
 
     # pressure systems and the season move the yearly mean by less than 2 % in the files looked at
     if abs(mean / standard(records.elevation) - 1.0) < 0.03:
         return
     cause = "check both"
     off = {
-        "the pressure looks reduced to sea level": mean / 101325.0,
+        "the pressure looks reduced to sea level": mean / STANDARD_PRESSURE,
         "the elevation looks like feet": mean / standard(0.3048 * records.elevation),
     }
     likely = min(off, key=lambda words: abs(off[words] - 1.0))

@@ -7,13 +7,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate.humid import wet_bulb
-from cavity.constants import ICE_POINT
+from cavity.constants import HOUR, ICE_POINT
 from cavity.errors import Fault, InputError
 
 if TYPE_CHECKING:
     import xarray as xr
 
-SECONDS = 3600.0  # kg/(m2 s) to mm/h, one kg of rain being one mm on one m2
 # ISO 15927-3 terrain category: (K_R, z_0 m, z_min m), from memory
 ROUGHNESS = {
     "I": (0.17, 0.01, 2.0),
@@ -108,7 +107,7 @@ def describe_rain(weather: xr.Dataset) -> str:
     source = str(weather.attrs.get("rain_source", "file"))
     if not int(weather.attrs.get("has_rain", 1)) or source == "none":
         return "no rain in the weather file; the wall is run without driving rain"
-    yearly = SECONDS * 8760.0 / weather.sizes["time"]
+    yearly = HOUR * 8760.0 / weather.sizes["time"]
     rain = float(liquid_rain(weather).sum()) * yearly
     snow = float(weather["rain"].sum()) * yearly - rain
     words = {"file": "rain from the weather file", "second file": "rain from a second file"}
@@ -139,9 +138,9 @@ def free_field_rain(rain: np.ndarray, speed: np.ndarray, angle: np.ndarray) -> n
     ISO 15927-3:2009, airfield index I_A = 2/9 sum(v r^(8/9) cos(D - theta)) / N with r in mm/h, each hour by itself;
     from memory.
     """
-    amount = np.asarray(rain, dtype=float) * SECONDS
+    amount = np.asarray(rain, dtype=float) * HOUR
     facing = np.maximum(np.cos(np.radians(angle)), 0.0)
-    return 2.0 / 9.0 * speed * amount ** (8.0 / 9.0) * facing / SECONDS
+    return 2.0 / 9.0 * speed * amount ** (8.0 / 9.0) * facing / HOUR
 
 
 def roughness_factor(terrain: str, height: float) -> float:

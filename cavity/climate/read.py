@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate import plausible, series
-from cavity.climate.humid import dew_point_over_water, saturation_pressure
+from cavity.climate.humid import dew_point_over_water, table_saturation_pressure
 from cavity.climate.named import weather_file
 from cavity.climate.on_wall import sun_position
-from cavity.constants import STEFAN_BOLTZMANN
+from cavity.constants import ICE_POINT, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 from cavity.files import check_file, unreadable
 
@@ -224,10 +224,10 @@ def _derive(records: series.Records) -> None:
     if "vapour_pressure_outdoor" not in columns:
         raise InputError(series.fault_of(records, "neither humidity nor dew point is there", fix="add one of both"))
     columns["relative_humidity_outdoor"] = np.clip(
-        columns["vapour_pressure_outdoor"] / saturation_pressure(temperature), 0.0, 1.0
+        columns["vapour_pressure_outdoor"] / table_saturation_pressure(temperature), 0.0, 1.0
     )
     # ISO 2533 standard atmosphere at the elevation of the station
-    standard = 101325.0 * (1.0 - 2.25577e-5 * records.elevation) ** 5.25588
+    standard = STANDARD_PRESSURE * (1.0 - 2.25577e-5 * records.elevation) ** 5.25588
     _fill(columns, "pressure", np.full(temperature.shape, standard), "the standard atmosphere", notes)
     _split_sun(records)
     cloud = columns.get("cloud_cover")
@@ -291,7 +291,7 @@ def sky_irradiance(
     Berdahl and Martin 1984, Solar Energy 32, 663-664: clear-sky emissivity; the pressure term from memory. Cloud
     factor with N in tenths: Walton 1983 after Clark and Allen 1978, from memory.
     """
-    t = (dew - 273.15) / 100.0
+    t = (dew - ICE_POINT) / 100.0
     clear = (
         0.711
         + t * (0.56 + 0.73 * t)

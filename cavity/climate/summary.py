@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.climate.humid import dew_point, saturation_pressure
+from cavity.climate.humid import table_dew_point, table_saturation_pressure
 from cavity.climate.on_wall import angle_to_wall, sky_share, sky_temperature, sun_on_plane, wind_at_height
 from cavity.climate.outside import outside_coefficient
-from cavity.climate.rain import SECONDS, describe_rain, driving_rain, free_field_rain, liquid_rain
+from cavity.climate.rain import describe_rain, driving_rain, free_field_rain, liquid_rain
 from cavity.climate.series import month_of
 from cavity.climate.year import scaled_index
-from cavity.constants import ICE_POINT, LEWIS_VAPOUR, STEFAN_BOLTZMANN
+from cavity.constants import HOUR, ICE_POINT, LEWIS_VAPOUR, STEFAN_BOLTZMANN
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -70,8 +70,8 @@ def undercooling(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> tuple[np.
     air, vapour = weather["temperature_outdoor"].to_numpy(), weather["vapour_pressure_outdoor"].to_numpy()
     sky = sky_temperature(weather)
     convection, panel = _panel(weather, air, sky, site)
-    margin = np.where(weather["global_horizontal"].to_numpy() < NIGHT, panel - dew_point(vapour), np.nan)
-    dew = np.where(margin < 0.0, LEWIS_VAPOUR * convection * (vapour - saturation_pressure(panel)), 0.0)
+    margin = np.where(weather["global_horizontal"].to_numpy() < NIGHT, panel - table_dew_point(vapour), np.nan)
+    dew = np.where(margin < 0.0, LEWIS_VAPOUR * convection * (vapour - table_saturation_pressure(panel)), 0.0)
     return margin, np.maximum(dew, 0.0)
 
 
@@ -84,7 +84,7 @@ def _panel(
     surroundings = SKY_VIEW * sky + (1.0 - SKY_VIEW) * air  # linear mean: within 0.3 K of the fourth-power mean
     radiation = 4.0 * PANEL_EMISSIVITY * STEFAN_BOLTZMANN * (0.5 * (air + surroundings)) ** 3
     panel = (convection * air + radiation * surroundings + PANEL_ABSORPTANCE * sun) / (convection + radiation)
-    return convection, panel
+    return np.asarray(convection), panel
 
 
 def drying_potential(weather: xr.Dataset, sun: np.ndarray, *, site: Any = STANDARD_SITE) -> np.ndarray:
@@ -112,7 +112,7 @@ def drying_potential(weather: xr.Dataset, sun: np.ndarray, *, site: Any = STANDA
     air, vapour = weather["temperature_outdoor"].to_numpy(), weather["vapour_pressure_outdoor"].to_numpy()
     sky = sky_temperature(weather)
     _, panel = _panel(weather, air, sky, site, sun)
-    return np.maximum(saturation_pressure(panel) - vapour, 0.0)
+    return np.maximum(table_saturation_pressure(panel) - vapour, 0.0)
 
 
 def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
@@ -142,7 +142,7 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
     years = time.size / 8760.0
     month = month_of(time)
     hour = weather["time"].dt.hour.to_numpy()
-    values = {name: weather[name].to_numpy() for name in weather.data_vars}
+    values = {str(name): weather[name].to_numpy() for name in weather.data_vars}
     margin, dew = undercooling(weather, site=site)
 
     def by_month(series: np.ndarray, how: str = "mean") -> np.ndarray:
@@ -151,7 +151,7 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
 
     celsius = values["temperature_outdoor"] - ICE_POINT
     liquid = liquid_rain(weather)
-    rain = liquid * SECONDS
+    rain = liquid * HOUR
     monthly = {
         "temperature_mean": (by_month(celsius), "degC", "mean temperature"),
         "temperature_lowest": (by_month(celsius, "min"), "degC", "lowest temperature"),
@@ -161,14 +161,14 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
         "wind_speed": (by_month(values["wind_speed"]), "m/s", "mean wind speed"),
         "sun": (by_month(values["global_horizontal"], "sum") / 1000.0, "kWh/m2", "sun on a horizontal plane"),
         "rain": (by_month(rain, "sum"), "mm", "rain"),
-        "snow": (by_month(values["rain"] * SECONDS - rain, "sum"), "mm", "snow, melted"),
+        "snow": (by_month(values["rain"] * HOUR - rain, "sum"), "mm", "snow, melted"),
         "wet_hours": (by_month((rain > 0.0).astype(float), "sum"), "h", "hours with rain"),
         "undercooled_hours": (
             by_month((margin < BELOW).astype(float), "sum"),
             "h",
             "hours of a panel below the outdoor dew point",
         ),
-        "dew": (by_month(dew * SECONDS, "sum"), "kg/m2", "potential dew on a panel, upper bound"),
+        "dew": (by_month(dew * HOUR, "sum"), "kg/m2", "potential dew on a panel, upper bound"),
     }
     sun, drive, drive_160, free, dry = (np.zeros((12, 16)) for _ in range(5))
     for i, facing in enumerate(ORIENTATIONS):
@@ -176,9 +176,9 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
         plane = sun_on_plane(weather, orientation=float(facing), tilt=90.0, albedo=site.ground_albedo)
         sun[:, i] = by_month(plane, "sum") / 1000.0
         amount = (liquid, values["wind_speed"], angle)
-        free[:, i] = by_month(free_field_rain(*amount) * SECONDS, "sum")
-        drive[:, i] = by_month(driving_rain(*amount, tilt=90.0, site=site, method="ISO 15927-3") * SECONDS, "sum")
-        drive_160[:, i] = by_month(driving_rain(*amount, tilt=90.0, site=site, method="ASHRAE 160") * SECONDS, "sum")
+        free[:, i] = by_month(free_field_rain(*amount) * HOUR, "sum")
+        drive[:, i] = by_month(driving_rain(*amount, tilt=90.0, site=site, method="ISO 15927-3") * HOUR, "sum")
+        drive_160[:, i] = by_month(driving_rain(*amount, tilt=90.0, site=site, method="ASHRAE 160") * HOUR, "sum")
         # kPa h: sum over the hours
         dry[:, i] = by_month(drying_potential(weather, plane, site=site), "sum") / 1000.0
     turned = {

@@ -299,8 +299,8 @@ def hours_in_order(time: NDArray[np.datetime64], month: int) -> NDArray[np.int64
     array, (time,)
     """
     months = time.astype("datetime64[M]").astype(int) % 12 + 1
-    found = np.flatnonzero(months == month)
-    return np.roll(np.arange(len(time), dtype=np.int64), -int(found[0]) if found.size else 0)
+    starts = np.flatnonzero(months == month)
+    return np.roll(np.arange(len(time), dtype=np.int64), -int(starts[0]) if starts.size else 0)
 
 
 def empty_record(wall: Wall, line: Line, air: ColumnAir, hours: int) -> year_arrays.Record:

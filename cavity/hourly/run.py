@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cavity.constants import HOUR, ICE_POINT
 from cavity.errors import ConvergenceError, Stopped
 from cavity.hourly.assembly import assemble
 from cavity.result import dataset_of, with_rail_spots, with_studs
@@ -124,9 +125,9 @@ def simulate_case(
 
     wall = case.wall
     short = hours is not None and hours < weather.sizes["time"]
-    given = assemble(case, weather, hours=hours, refine=refine_cells)
-    line, air, state, record = given.line, given.air, given.state, given.record
-    problem = year_arrays.Problem(line.grid, given.column, given.forcing, given.readings)
+    assembly = assemble(case, weather, hours=hours, refine=refine_cells)
+    line, air, state, record = assembly.line, assembly.air, assembly.state, assembly.record
+    problem = year_arrays.Problem(line.grid, assembly.column, assembly.forcing, assembly.readings)
     flag = np.zeros(1, dtype=np.int64) if stop is None else stop
     stage, work = year_arrays.workspace(
         line.grid,
@@ -136,27 +137,37 @@ def simulate_case(
         len(air.path_source),
         len(air.compartment_edges) - 1,
     )
-    ends: list[NDArray[np.float64]] = [given.water_by_layer]
+    ends: list[NDArray[np.float64]] = [assembly.water_by_layer]
     steps = updates = 0
     worst = 0.0
     repeats = False
     for _ in range(1 if short else max(1, wall.run.max_years)):
-        given.open_accounts()
+        assembly.open_accounts()
         status, hour, n_steps, n_updates, residual = year.run(
-            problem, state, record, stage, work, given.order, refine_steps, flag
+            problem, state, record, stage, work, assembly.order, refine_steps, flag
         )
         if status == year.STOPPED:
             raise Stopped(f"{case} was stopped")
         if status == year.GAVE_UP:
-            raise ConvergenceError(_no_convergence(case, line, given.outside, int(hour), work.trouble))
+            raise ConvergenceError(_no_convergence(case, line, assembly.outside, int(hour), work.trouble))
         steps, updates, worst = steps + n_steps, updates + n_updates, max(worst, residual)
-        ends.append(given.water_by_layer)
+        ends.append(assembly.water_by_layer)
         if float(np.abs(ends[-1] - ends[-2]).sum(axis=1).max()) < CYCLE:
             repeats = True
             break
-    gain = _gains(case, air, given.forcing, record)
+    gain = _gains(case, air, assembly.forcing, record)
     dataset = dataset_of(
-        wall, given.weather, given.outside, given.room_T, given.room_phi, air, line, record, ends, state, gain
+        wall,
+        assembly.weather,
+        assembly.outside,
+        assembly.room_T,
+        assembly.room_phi,
+        air,
+        line,
+        record,
+        ends,
+        state,
+        gain,
     )
     dataset = with_rail_spots(dataset, rail_spots(case))
     if wall.run.stud_line and any(layer.frame for layer in wall.layers):
@@ -174,11 +185,11 @@ def simulate_case(
         depth=case.depth,
         years_run=len(ends) - 1,
         cycle_repeats=int(repeats),
-        first_hour=int(given.order[0]),
+        first_hour=int(assembly.order[0]),
         solver_steps=int(steps),
         solver_updates=int(updates),
         solver_residual=float(worst),
-        monthly="" if short else _monthly(case, given.weather),
+        monthly="" if short else _monthly(case, assembly.weather),
     )
     if boils := _boiling(dataset):
         dataset.attrs["warnings"] = json.dumps([*json.loads(dataset.attrs["warnings"]), boils])
@@ -192,7 +203,7 @@ def _boiling(dataset: xr.Dataset) -> str:
     hours = int((most > NEAR_BOILING * dataset["pressure"].to_numpy()).sum())
     if not hours:
         return ""
-    hottest = float(dataset["temperature"].max()) - 273.15
+    hottest = float(dataset["temperature"].max()) - ICE_POINT
     return (
         f"in {hours} h water in the wall comes near boiling (up to {most.max() / 1e3:.0f} kPa of vapour, hottest "
         f"surface {hottest:.0f} degC): steam that drives itself out is left out, and these hours are outside the "
@@ -220,7 +231,7 @@ def _no_convergence(case: Case, line: Line, outside: xr.Dataset, hour: int, trou
     )
     weather = outside.isel(time=hour)
     outdoors = f"outdoors {float(weather['temperature_outdoor']) - ICE_POINT:.1f} degC"
-    rain = float(weather["driving_rain"]) * 3600.0
+    rain = float(weather["driving_rain"]) * HOUR
     return (
         f"no convergence in hour {hour} ({str(weather['time'].to_numpy())[:16]}) of {case}: the "
         f"{'water' if row else 'heat'} balance {where}, segment {segment + 1}, is {residual:.2g} W/m2 off (limit "

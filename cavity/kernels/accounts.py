@@ -6,7 +6,7 @@ Key: a stage stands for `weight` seconds of its hour; `part` is its part of the 
 from __future__ import annotations
 
 from cavity._jit import jit
-from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_VAPOUR, WATER_TO_AIR
+from cavity.constants import DRY_AIR_HEAT, GRAVITY, HOUR, R_VAPOUR, WATER_TO_AIR
 from cavity.kernels import column_air, film, moist_air, network, stream, wall
 from cavity.kernels.boundaries import (
     AIR_P,
@@ -45,7 +45,6 @@ from cavity.kernels.year_arrays import (
     ENERGY_AT_START,
     ENERGY_IN,
     FRONT,
-    HOUR,
     LEAK_TERM,
     OUTDOOR_VAPOUR_TERM,
     OUTER,
@@ -182,6 +181,11 @@ def _book_flow(column, wind, record, t, part, outdoors, stage, k, work):
 def _book_stream(column, readings, record, t, part, outdoors, stage, k, work):
     """Add one stage to the balance of the air stream of hour t (E73); what is given, from what the wall lost."""
     excess, into, out = work.excess[0], work.excess[1], work.excess[2]
+    back = front = 0
+    while readings.node[back] != readings.film[BACK]:
+        back += 1
+    while readings.node[front] != readings.film[FRONT]:
+        front += 1
     for kind in range(2):
         outside = outdoors.p if kind else outdoors.T
         per_kg = WATER_TO_AIR / outdoors.pressure if kind else DRY_AIR_HEAT
@@ -190,22 +194,20 @@ def _book_stream(column, readings, record, t, part, outdoors, stage, k, work):
         stream.carried(column.segment_link, stage.flow[k], excess, work.node, into, out)
         for s in range(excess.size):
             f, terms = stage.flux[k, s], record.stream[t, s, kind]
-            size = column.segment_top[s] - column.segment_bottom[s]
             if column_air.flow_per_area(column, stage.flow[k], s) > 0.0:
-                terms[stream.CARRIED_IN] += into[s] / size * per_kg * part
-                terms[stream.CARRIED_OUT] -= out[s] / size * per_kg * part
+                per_area = per_kg * part / (column.segment_top[s] - column.segment_bottom[s])
+                terms[stream.CARRIED_IN] += into[s] * per_area
+                terms[stream.CARRIED_OUT] -= out[s] * per_area
             mean = f[AIR_P] if kind else f[AIR_T]
             terms[stream.EXCHANGED] += stage.mixing[k, s] * (outside - mean) * per_kg * part
-            for side in range(2):
-                g = f[FRONT_VAPOUR] if side else f[BACK_VAPOUR]
-                given = g
-                if kind == 0:  # the heat of the vapour goes with the vapour
-                    face = 0
-                    while readings.node[face] != readings.film[FRONT if side else BACK]:
-                        face += 1
-                    T = stage.face_T[k, s, face] if g > 0.0 else f[AIR_T]
-                    given = (f[FRONT_ENERGY] if side else f[BACK_ENERGY]) - g * moist_air.vapour_enthalpy(T)
-                terms[stream.FROM_WALL if side else stream.FROM_CLADDING] += given * part
+            given1, given2 = f[BACK_VAPOUR], f[FRONT_VAPOUR]
+            if kind == 0:  # the heat of the vapour goes with the vapour
+                T1 = stage.face_T[k, s, back] if given1 > 0.0 else mean
+                T2 = stage.face_T[k, s, front] if given2 > 0.0 else mean
+                given1 = f[BACK_ENERGY] - given1 * moist_air.vapour_enthalpy(T1)
+                given2 = f[FRONT_ENERGY] - given2 * moist_air.vapour_enthalpy(T2)
+            terms[stream.FROM_CLADDING] += given1 * part
+            terms[stream.FROM_WALL] += given2 * part
 
 
 @jit

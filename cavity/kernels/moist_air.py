@@ -27,8 +27,8 @@ from cavity.kernels.moist_air_table import FIRST_KELVIN, LOG_SATURATION, TRANSPO
 LOG_SATURATION_CUBIC = np.array(LOG_SATURATION)  # coefficients of the cubic on each kelvin
 _TRANSPORT = np.array(TRANSPORT)
 _LAST = len(LOG_SATURATION) - 1
-_PER_ZERO = 1.0 / 273.15
-_PERMEABILITY_AT_ZERO = VAPOUR_DIFFUSIVITY * STANDARD_PRESSURE / (R_VAPOUR * 273.15)  # times the air pressure
+_PER_ZERO = 1.0 / ICE_POINT
+_PERMEABILITY_AT_ZERO = VAPOUR_DIFFUSIVITY * STANDARD_PRESSURE / (R_VAPOUR * ICE_POINT)  # times the air pressure
 _LOWEST_PRESSURE = 1e-3  # Pa, floor of the dew-point search: -100 degC, drier than any air on earth
 
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 import numpy as np
 
 from cavity._jit import jit
-from cavity.constants import LEWIS_VAPOUR
+from cavity.constants import HOUR, LEWIS_VAPOUR
 from cavity.kernels import accounts, boundaries, column_air, film, wall
 from cavity.kernels.wall_section import DRY_LINK, POTENTIAL, TEMPERATURE, VAPOUR, WATER, set_potential
-from cavity.kernels.year_arrays import HEAT_MEAN, HOUR, VAPOUR_MEAN, line_of, outdoors_of
+from cavity.kernels.year_arrays import HEAT_MEAN, VAPOUR_MEAN, line_of, outdoors_of
 
 TOLERANCE = 1e-2  # W/m2 in any row of any line; what is left is carried to the next step
 SHORT = 450.0  # s, steps below this may leave as much water and heat as one of this length

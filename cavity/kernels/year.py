@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from cavity._jit import jit
+from cavity.constants import HOUR
 from cavity.kernels import accounts, potential, wall, wall_section
 from cavity.kernels.stage import solve
-from cavity.kernels.year_arrays import HOUR, line_of
+from cavity.kernels.year_arrays import line_of
 
 DONE, GAVE_UP, STOPPED = 0, 1, 2  # status of `run`
 SMALLEST_SPLIT = 4096  # parts of an hour before the solver gives up

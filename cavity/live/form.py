@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
+from cavity.constants import ICE_POINT
 from cavity.wallfile import schema
 from cavity.wallfile.faults import leaf_of
 from cavity.wallfile.starter import starter, starters
@@ -148,7 +149,7 @@ def shown(value: Any, leaf: Leaf | None) -> str:
 
         unit = leaf.example.split(" ", 1)[1]
         if leaf.unit == "K":
-            return f"{value - 273.15:g} degC"
+            return f"{value - ICE_POINT:g} degC"
         return f"{value / parse_quantity(f'1 {unit}', leaf.unit):g} {unit}"
     if isinstance(leaf, Share):
         return f"{100 * value:g} %"

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.constants import GRAVITY, ICE_POINT, R_VAPOUR, STANDARD_PRESSURE, WATER_DENSITY
+from cavity.constants import GRAVITY, HOUR, ICE_POINT, R_VAPOUR, STANDARD_PRESSURE, WATER_DENSITY
 from cavity.kernels import moist_air
 from cavity.published.case import ANALYTICAL, DOUBTFUL, HAND, MEMORY, OWN, Case, band_case, not_run, value_case
 from cavity.wall import solve, storage
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from cavity.wall.grid import Line
 
 DAY = 86400.0
-HOUR = 3600.0
 _HAMSTAD = "C.-E. Hagentoft et al., J. Thermal Env. & Bldg Sci. 27(4), 2004, HAMSTAD {}; inputs from memory"
 _EN_15026 = "EN 15026:2007 Annex A, inputs from memory; reference computed from its functions, not the printed bands"
 
@@ -298,7 +297,7 @@ def hamstad_5_run() -> tuple[Line, solve.History]:
     def retention(full: float, *terms: tuple[float, float, float, float]) -> Callable[..., NDArray[np.float64]]:
         def water(suction: NDArray[np.float64]) -> NDArray[np.float64]:
             head = suction / (WATER_DENSITY * GRAVITY)
-            return full * sum(share * (1.0 + (a * head) ** n) ** -m for share, a, n, m in terms)
+            return np.asarray(full * sum(share * (1.0 + (a * head) ** n) ** -m for share, a, n, m in terms))
 
         return water
 
@@ -330,7 +329,7 @@ def hamstad_5_run() -> tuple[Line, solve.History]:
         layers.append(Layer(name, _material(name, density, conductivity, heat, full, growth), thickness))
         tables.append(
             storage.tables_from_functions(
-                water, liquid, lambda w, mu=mu, full=full: _benchmark_mu(w, mu, full, 10.0), storage.suction_grid()
+                water, liquid, functools.partial(_benchmark_mu, mu=mu, full=full, celsius=10.0), storage.suction_grid()
             )
         )
         sizes.append(_symmetric(thickness, 0.0005, 1.15))
@@ -369,7 +368,7 @@ def hamstad_5() -> tuple[Case, ...]:
         return float(np.interp(place, line.position, found.humidity[0]))
 
     text = "60 d at 0 degC, 80 % outside and 20 degC, 60 % inside, from 25 degC, 60 %"
-    common = {
+    common: dict[str, Any] = {
         "source": _HAMSTAD.format(5),
         "tag": DOUBTFUL,
         "inputs": text,

@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
+from cavity.finding_words import MONTHS
 from cavity.report.figures import plain
 from cavity.report.page import write_page
 from cavity.report.palette import LIGHT, SCALE, scale, style
 
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 CAUTION = (
     "A climate summary ranks months and orientations; it does not say whether a wall stays dry. Compute the wall. "
     "Shelter from neighbouring buildings, overhangs and terrain can affect driving rain more than orientation."
@@ -52,7 +52,7 @@ def _polar(summary: Any, traces: list[dict[str, Any]], unit: str, **layout: Any)
 
 def temperature_figure(summary: Any) -> go.Figure:
     """Return monthly mean, lowest and highest temperature, and mean relative humidity on a second axis."""
-    months = list(_MONTHS)
+    months = list(MONTHS)
     low, high = summary["temperature_lowest"].values, summary["temperature_highest"].values
     traces = [
         {"type": "bar", "x": months, "base": low.tolist(), "y": (high - low).tolist(), "name": "lowest to highest",
@@ -121,7 +121,7 @@ def month_by_orientation(summary: Any, name: str, unit: str) -> go.Figure:
     compass = [str(text) for text in summary["compass"].values]
     trace = {
         "type": "heatmap",
-        "x": list(_MONTHS),
+        "x": list(MONTHS),
         "y": compass,
         "z": summary[name].values.T.tolist(),
         "colorscale": scale(),
@@ -141,7 +141,7 @@ def undercooling_figure(summary: Any) -> go.Figure:
     trace = {
         "type": "heatmap",
         "x": [int(hour) for hour in summary["hour"].values],
-        "y": list(_MONTHS),
+        "y": list(MONTHS),
         "z": (summary["undercooling"].values * 100.0).tolist(),
         "colorscale": scale(),
         "colorbar": {"title": {"text": "% of hours", "side": "right"}, "thickness": 12},
@@ -220,7 +220,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
         return {"id": f"climate-{key}", "title": title, "caption": caption, "figure": figure}
 
     site = f"{attrs['terrain']} terrain, building {attrs['building_height']:g} m high"
-    parts = [
+    parts: list[dict[str, Any]] = [
         {
             "heading": "Months",
             "nav": "Months",
@@ -352,7 +352,7 @@ def month_rows(summary: Any) -> list[tuple[str, ...]]:
         ("undercooled_hours", 0), ("dew", 2),
     )  # fmt: skip
     rows = []
-    for i, month in enumerate(_MONTHS):
+    for i, month in enumerate(MONTHS):
         cells = [f"{float(summary[name].values[i]):.{digits}f}" for name, digits in columns]
         if not summary.attrs["has_rain"]:
             cells[7] = cells[8] = "no data"

@@ -6,7 +6,8 @@ import contextlib
 import json
 from typing import TYPE_CHECKING, Any
 
-from cavity.report import answer
+from cavity.report import answer, display, evidence
+from cavity.report.digest import about
 from cavity.terminal import compiling_text, watched
 
 if TYPE_CHECKING:
@@ -91,7 +92,12 @@ def comparison_lines(comparison: Any) -> list[str]:
     event = getattr(seen.cases[answer.start(seen)], "event", None)
     if event is not None:
         lines += ["", f"Drying of {event.layer} with “{best['name']}”, {best['depth'][0]}: {event.finding.sentence}"]
+    errors = [
+        f"{name} {display.number(error, 1)} (limit {limit}{word})"
+        for name, error, _, limit, word in evidence.balances(seen.cases)
+    ]
+    lines += ["", f"Largest balance errors: {', '.join(errors)}."]
     notes: dict[str, None] = {}
     for case in comparison.cases:
-        notes |= dict.fromkeys(json.loads(case.dataset.attrs["warnings"]))
+        notes |= dict.fromkeys(json.loads(about(case).attrs["warnings"]))
     return lines + [f"Note: {note}" for note in notes]

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from cavity import constants, variables
+from cavity.constants import HOUR
 
 
 @dataclass(frozen=True)
@@ -54,8 +55,8 @@ _BY_NAME: dict[str, Display] = {
     "rail_dew_point_margin": _KELVIN,
     "stud_dew_point_margin": _KELVIN,
     "film": Display("g/m²", scale=1e3, pound_unit="oz/ft²", pound_scale=0.00327706),
-    "rain": Display("mm/h", scale=3600.0, pound_unit="in/h", pound_scale=1.0 / 25.4),
-    "driving_rain": Display("mm/h", scale=3600.0, pound_unit="in/h", pound_scale=1.0 / 25.4),
+    "rain": Display("mm/h", scale=HOUR, pound_unit="in/h", pound_scale=1.0 / 25.4),
+    "driving_rain": Display("mm/h", scale=HOUR, pound_unit="in/h", pound_scale=1.0 / 25.4),
 }
 
 
@@ -129,16 +130,16 @@ _INPUTS: dict[str, tuple[str, float, float, str, float, float]] = {
     "J/(kg K)": ("J/(kg K)", 1.0, 0.0, "Btu/(lb °F)", 2.38846e-4, 0.0),
     "kg/(m2 s0.5)": ("kg/(m² √s)", 1.0, 0.0, "lb/(ft² √s)", 0.204816, 0.0),
     "kg/m2": ("g/m²", 1e3, 0.0, "oz/ft²", 3.27706, 0.0),
-    "kg/(m2 s)": ("kg/(m² h)", 3600.0, 0.0, "lb/(ft² h)", 3600.0 * 0.204816, 0.0),
-    "m3/(m2 s)": ("m³/(m² h)", 3600.0, 0.0, "cfm/ft²", 196.850, 0.0),
+    "kg/(m2 s)": ("kg/(m² h)", HOUR, 0.0, "lb/(ft² h)", HOUR * 0.204816, 0.0),
+    "m3/(m2 s)": ("m³/(m² h)", HOUR, 0.0, "cfm/ft²", 196.850, 0.0),
     "1": ("%", 100.0, 0.0, "%", 100.0, 0.0),
     "-": ("", 1.0, 0.0, "", 1.0, 0.0),
     "degree": ("°", 1.0, 0.0, "°", 1.0, 0.0),
     "W/(m2 K)": ("W/(m² K)", 1.0, 0.0, "Btu/(h ft² °F)", 0.176110, 0.0),
 }
 
-# Permeance of an s_d of 1 m in US perm (5.72135e-11 kg/(Pa s m2)), by the same air as a permeance in a wall file.
-_PERM_METRE = constants.AIR_PERMEABILITY / 5.72135e-11
+# Permeance of an s_d of 1 m in US perm, by the same air as a permeance in a wall file.
+_PERM_METRE = constants.AIR_PERMEABILITY / constants.US_PERM
 
 
 def quantity(value: float | None, unit: str, digits: int = 3) -> tuple[str, str]:

@@ -8,15 +8,15 @@ from typing import Any
 import numpy as np
 
 from cavity import constants
+from cavity.constants import HOUR, ICE_POINT
+from cavity.finding_words import MONTHS
 from cavity.result import wall_of
 
-HOUR = 3600.0  # s
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 # Share of the humid hours a face counts with: the more sensitive the material, the more it governs (our own choice).
 _WEIGHT = {"very sensitive": 4.0, "sensitive": 3.0, "medium resistant": 1.5, "resistant": 1.0}
 # Air change classes of the wind rose [1/h], upper ends.
 ROSE_CLASSES = (5.0, 20.0, 50.0, 100.0, np.inf)
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 def air_changes(ds: Any) -> np.ndarray:
@@ -39,7 +39,7 @@ def governing(ds: Any, findings: Iterable[Any] = ()) -> tuple[int, int]:
     start = roles.index("outer face of wall") if "outer face of wall" in roles else 0
     inner = [index for index, role in enumerate(roles) if index >= start and role != "room face"] or [start]
     humid = np.asarray(ds["relative_humidity"].values, float)[:, :, inner]
-    warm = np.asarray(ds["temperature"].values, float)[:, :, inner] > 273.15
+    warm = np.asarray(ds["temperature"].values, float)[:, :, inner] > ICE_POINT
     weight = np.array([_WEIGHT.get(str(ds["face_mould_class"].values[index]), 1.0) for index in inner])
     score = (np.clip(humid - 0.80, 0.0, None) * warm).sum(axis=0) * weight
     if not score.any():
@@ -55,8 +55,7 @@ def governing(ds: Any, findings: Iterable[Any] = ()) -> tuple[int, int]:
         if finding.face:
             face = labels.index(finding.face)
             mean = np.asarray(ds["relative_humidity"].values[:, :, face], float).mean(axis=0)
-            segment = segments.index(finding.segment) if finding.segment else int(np.argmax(mean))
-            break
+            return segments.index(finding.segment) if finding.segment else int(np.argmax(mean)), face
     return int(segment), int(face)
 
 
@@ -134,7 +133,7 @@ def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
     humid = np.asarray(ds["relative_humidity"].values[:, segment], float)
     warm = np.asarray(ds["temperature"].values[:, segment], float)
     margin = np.asarray(ds["dew_point_margin"].values[:, segment], float)
-    wet = dew(ds)[:, segment].any(axis=1)
+    wet = np.asarray(dew(ds)[:, segment].any(axis=1))
     water = np.asarray(ds["water"].values, float)[:, segment].sum(axis=1)
     tables: list[list[dict[str, Any]]] = [[] for _ in range(humid.shape[1])]
     for index in [*range(12), None]:
@@ -228,9 +227,9 @@ def event_times(event: Any) -> dict[str, float]:
 
 def vapour_kpa(dew_point: np.ndarray) -> np.ndarray:
     """Return the vapour pressure [kPa] of air of a dew or frost point [°C], by the model's own table."""
-    from cavity.climate.humid import saturation_pressure
+    from cavity.climate.humid import table_saturation_pressure
 
-    return 1e-3 * saturation_pressure(np.asarray(dew_point, float) + constants.ICE_POINT)
+    return 1e-3 * table_saturation_pressure(np.asarray(dew_point, float) + constants.ICE_POINT)
 
 
 def face_names(ds: Any) -> list[str]:

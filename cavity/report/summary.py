@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from cavity.files import csv_text
-from cavity.report import answer, display
+from cavity.report import answer
 from cavity.report.palette import STATUS_PATH
 from cavity.risk.ranking import NOT_COMPUTED, status
 
@@ -157,48 +155,13 @@ def lines(found: Sequence[Row]) -> list[str]:
     return [f"{len(each)} walls with the recommended case of each: {said}."]
 
 
-def write_summary(found: Sequence[Row], path: str | os.PathLike[str]) -> Path:
-    """Write the summary as a page that links to the report of each wall.
-
-    Parameters
-    ----------
-    found : sequence of Row
-        Of all walls.
-    path : path
-        The HTML file; raises what `files.write_whole` does.
-    """
-    from cavity.report.page import write_page
-
-    parts: list[dict[str, Any]] = [
-        {
-            "heading": "All walls",
-            "nav": "Walls",
-            "text": ["One line a wall: the strip and facing that decide, with the recommended case of the wall."],
-            "table": {"head": _heads(), "rows": [_cells(row) for row in found if row.decides], "caption": ""},
-        },
-        {
-            "heading": "Every facing and strip",
-            "nav": "Facings and strips",
-            "text": [
-                "Each with the recommended case of its wall, in its worst climate. One that fails fails the wall."
-            ],
-            "table": {
-                "head": [*_heads(), "Climate"],
-                "rows": [[*_cells(row), row.climate] for row in found if row.strip],
-                "caption": "",
-            },
-        },
-    ]
-    climates = len({row.climate for row in found if row.climate})
-    said = lines(found) + ([f"{display.number(climates)} climates decide somewhere."] if climates > 1 else [])
-    return write_page(path, "Summary of all walls", lead=said, caution=answer.CAUTIONS, parts=parts)
-
-
-def _heads() -> list[str]:
+def heads() -> list[str]:
+    """Return the heads of `cells`, as a page shows them."""
     return [f"{head[:1].upper()}{head[1:]}" for head in HEAD[:_SHOWN]]
 
 
-def _cells(row: Row) -> list[Any]:
+def cells(row: Row) -> list[Any]:
+    """Return the cells of a row of the page."""
     from urllib.parse import quote
 
     from markupsafe import Markup, escape

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from cavity.constants import ICE_POINT
 from cavity.errors import Fault, InputError
 from cavity.units import slip
 
@@ -104,7 +105,7 @@ LIMITS: dict[str, Limit] = {
         271.15,
         "K",
         240.0,
-        273.15,
+        ICE_POINT,
         "temperature at which pore water freezes",
         "Fagerlund 1977 (-2 to -5 degC), from memory",
     ),

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from cavity.constants import AIR_PERMEABILITY
 from cavity.result import wall_of
 
 if TYPE_CHECKING:
@@ -23,8 +24,8 @@ MET, MISSED, OUTSIDE, BY_HAND = "met", "not met", "does not apply", "check by ha
 COMMON_DEPTH = 0.020  # m, DIN 18516-1
 COMMON_VENTS = 0.0050  # m2/m at the foot and at the head, DIN 18516-1
 _EDGE = 1e-9  # m and m2/m: a size that is met exactly must not fail by rounding
-# s_d up to which a membrane is class 4 of AS 4200.1 (1.14 ug/(N s), from memory): 1.9e-10 / 1.14e-9, air at 10 degC
-_CLASS_4 = 0.17  # m
+# s_d up to which a membrane is class 4 of AS 4200.1 (1.14 ug/(N s), from memory), to the hundredth
+_CLASS_4 = round(AIR_PERMEABILITY / 1.14e-9, 2)  # m
 _INSULATION = 0.065  # W/(m K), what conducts less counts as insulation (DIN 4108-4 calls up to 0.1 so; own choice)
 _OPEN_FOOT = ("slot", "joint")  # kinds without mesh, grille or blades
 

@@ -21,6 +21,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from cavity.constants import HOUR
 from cavity.files import cache_folder
 from cavity.risk import Finding
 
@@ -36,7 +37,7 @@ KEEPS = ("all", "daily", "water", "findings")  # kept of a case: the Dataset, da
 # parts of the package that only show; nothing that computes may import them (the contracts in pyproject)
 _SHOWS = ("report", "live", "published", "cli.py", "__main__.py", "terminal.py")
 _LIBRARIES = ("CoolProp", "llvmlite", "numba", "numpy", "pandas", "pint", "pvlib", "scipy", "xarray")  # that compute
-_ABANDONED = 3600.0  # s, age at which an unfinished file belongs to nobody
+_ABANDONED = HOUR  # s, age at which an unfinished file belongs to nobody
 _ALIGNED = 64  # bytes, arrays begin at multiples of it
 _TRIM = 0.9  # share of the bound that is left after a clean-up, so that not every new case causes one
 # read by no number: what a reader sees, and choices among which the job has already chosen

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate.series import SUN
+from cavity.constants import HOUR
 from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.risk.dew_point import dew
 from cavity.study.changes import scale_openings
@@ -317,7 +318,7 @@ QUANTITIES = {
     "blind": "Open vents of the compartment",
     "night": "Vent area behind metal, each end",
     "drying": "Free vent area, base and head each",
-    "brick": "Open perpends in the brick, base and head each",
+    "brick": "Open perpends, base and head each",
 }
 
 UNITS = {"depth": "mm", "openings": "cm²/m", "height": "m", "wind": "%", "sun": "%", "colour": "-", "rails": "mm",
@@ -349,7 +350,7 @@ def readings(label: str, ds: xr.Dataset, value: float = np.nan) -> Step:
     damper = ds["cavity_vapour_pressure"].values.mean(axis=1) - ds["vapour_pressure_outdoor"].values
     return Step(
         label=label,
-        flow=1e3 * float(median) * volume / 3600.0,
+        flow=1e3 * float(median) * volume / HOUR,
         rate=float(median),
         rate_low=float(low),
         rate_high=float(high),

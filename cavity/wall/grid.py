@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from cavity.constants import HOUR, ISO_AIR_PERMEABILITY
 from cavity.errors import Fault, InputError
 from cavity.kernels import film, potential, wall_section
 from cavity.wall import storage
@@ -58,7 +59,7 @@ class Line:
         return len(self.layer_of_node)
 
 
-def edge_cell(found: storage.MaterialTables) -> float:
+def edge_cell(tables: storage.MaterialTables) -> float:
     """Return the cell size a material needs at its edges [m]: a share of how far moisture reaches in an hour (E61).
 
     Diffusivity at 80 % relative humidity and 15 degC: vapour permeability x saturation pressure by slope of the
@@ -66,12 +67,12 @@ def edge_cell(found: storage.MaterialTables) -> float:
     """
     u = storage.suction_grid()
     k = int(np.searchsorted(u, storage.from_humidity(0.8)))
-    if found.water_slope[k] <= 0.0:
+    if tables.water_slope[k] <= 0.0:
         return EDGE_LARGEST
     humidity_slope = 0.8 * -np.log(0.8)  # d(RH)/du
-    vapour = 2e-10 / min(found.mu[k], TIGHT) * 1705.0 * humidity_slope
-    diffusivity = (vapour + found.potential_slope[k]) / found.water_slope[k]
-    return float(np.clip(EDGE_SHARE * np.sqrt(diffusivity * 3600.0), EDGE_SMALLEST, EDGE_LARGEST))
+    vapour = ISO_AIR_PERMEABILITY / min(tables.mu[k], TIGHT) * 1705.0 * humidity_slope
+    diffusivity = (vapour + tables.potential_slope[k]) / tables.water_slope[k]
+    return float(np.clip(EDGE_SHARE * np.sqrt(diffusivity * HOUR), EDGE_SMALLEST, EDGE_LARGEST))
 
 
 def cells(thickness: float, edge: float, refine: float = 1.0) -> NDArray[np.float64]:
@@ -287,12 +288,12 @@ def _grid(
     right = np.array([row[2] for row in rows], dtype=np.int64)
     n = len(d)
     tables = np.zeros((len(used), len(u), potential.TABLE_COLUMNS))
-    for k, found in enumerate(used_tables):
-        mu = np.minimum(found.mu, TIGHT)
+    for k, of_layer in enumerate(used_tables):
+        mu = np.minimum(of_layer.mu, TIGHT)
         for column, values, slopes in (
-            (potential.WATER_CONTENT, found.water, found.water_slope),
+            (potential.WATER_CONTENT, of_layer.water, of_layer.water_slope),
             (potential.MU, mu, storage.monotone_slopes(u, mu)),
-            (potential.THETA, found.potential, found.potential_slope),
+            (potential.THETA, of_layer.potential, of_layer.potential_slope),
         ):
             tables[k, :, column : column + 4] = _cubics(values, slopes * potential.U_STEP)
     capillary = tables[:, -1, potential.THETA] > 0.0
@@ -300,7 +301,7 @@ def _grid(
     link = np.full(n - 1, wall_section.DRY_LINK, dtype=np.int64)
     membrane_R, membrane_sd = np.zeros(n - 1), np.zeros(n - 1)
     membrane_table = np.full(n - 1, -1, dtype=np.int64)
-    permeance = []
+    permeance: list[Any] = []
     for i in range(n - 1):
         if i == cladding_back:
             link[i] = wall_section.CAVITY
@@ -328,7 +329,7 @@ def _grid(
     dry = np.array([layer.material.density * layer.material.specific_heat for layer in used])
     lam = np.array([layer.material.conductivity for layer in used])  # between studs and rails
     extra = np.array([layer.material.moisture_conductivity for layer in used])
-    capacity = np.array([_capacity(layer, found) for layer, found in zip(used, used_tables, strict=True)])
+    capacity = np.array([_capacity(layer, of_layer) for layer, of_layer in zip(used, used_tables, strict=True)])
     return wall_section.WallSection1D(
         thickness=d,
         left=left,
@@ -408,7 +409,7 @@ def _cubics(values: NDArray[np.float64], rises: NDArray[np.float64]) -> NDArray[
     return out
 
 
-def _capacity(layer: Layer, found: storage.MaterialTables) -> float:
+def _capacity(layer: Layer, tables: storage.MaterialTables) -> float:
     """Water content at which a cell drains [kg/m3]."""
-    most = max(layer.material.max_saturation, layer.material.free_saturation, float(found.water[-1]) * 1.001)
+    most = max(layer.material.max_saturation, layer.material.free_saturation, float(tables.water[-1]) * 1.001)
     return most if most > 0.0 else WATERLESS / max(layer.thickness, 1e-6)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.constants import ICE_POINT
+from cavity.constants import HOUR, ICE_POINT
 from cavity.errors import Fault, InputError
 from cavity.files import read_bytes
 from cavity.units import COLDEST, HOTTEST, check_range
@@ -194,7 +194,7 @@ def ashrae_160_intermediate(
     count = max(int(bedrooms), 1)
     production = _PRODUCTION[min(count, len(_PRODUCTION)) - 1]
     production += max(count - len(_PRODUCTION), 0) * _PER_FURTHER_BEDROOM
-    excess = _PRODUCTION_FACTOR * production / (air_changes * volume / 3600.0)
+    excess = _PRODUCTION_FACTOR * production / (air_changes * volume / HOUR)
     vapour = np.asarray(daily_vapour, dtype=float) + excess
     return temperature, np.minimum(vapour / saturation_pressure(temperature), _ASHRAE_HIGHEST)
 
@@ -346,15 +346,15 @@ def _read_hourly(path: Path, hours: int) -> tuple[NDArray[np.float64], NDArray[n
     hints = ("degrees Celsius, not kelvin or Fahrenheit", "percent")
     faults: list[Fault] = []
     for name, (low, high), hint in zip(FILE_COLUMNS, bounds, hints, strict=True):
-        place = header.index(name)
+        column = header.index(name)
         values = np.empty(hours)
         for number, row in enumerate(rows[1:]):
             try:
-                values[number] = float(row[place])
+                values[number] = float(row[column])
             except (ValueError, IndexError):
                 values[number] = math.nan
             if not low <= values[number] <= high:
-                given = row[place] if place < len(row) else "nothing"
+                given = row[column] if column < len(row) else "nothing"
                 where = f"{path.name}, row {number + 2}, {name}"
                 faults.append(Fault(where, "not a possible value", given, f"{low:g} to {high:g}", f"give {hint}"))
                 break

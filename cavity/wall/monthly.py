@@ -264,13 +264,13 @@ def _rates(
     """Condensation rate at each place in a month, negative where it dries [kg/(m2 s)]."""
     profile = vapour_profile(places, saturation[month], outside[month], inside[month], wet)
     outward = ISO_AIR_PERMEABILITY * np.diff(profile) / np.diff(places)  # flux towards outdoors
-    found = np.zeros(places.size)
-    found[1:-1] = outward[1:] - outward[:-1]
+    rates = np.zeros(places.size)
+    rates[1:-1] = outward[1:] - outward[:-1]
     # where the string has no corner only rounding is left: 1e-11 of the largest flux, 1e-15 of a pressure over its s_d
     steepest = ISO_AIR_PERMEABILITY * profile.max() / np.diff(places)
     rounding = 1e-9 * np.abs(outward).max() + 1e-13 * np.maximum(steepest[1:], steepest[:-1])
-    found[1:-1][(np.abs(found[1:-1]) < rounding) & ~wet[1:-1]] = 0.0
-    return found
+    rates[1:-1][(np.abs(rates[1:-1]) < rounding) & ~wet[1:-1]] = 0.0
+    return rates
 
 
 def _twelve_months(
@@ -366,7 +366,7 @@ def monthly(case: Case, weather: Dataset) -> Monthly:
     InputError
         If the weather is not a whole year.
     """
-    wall, found = case.wall, uvalue.u_value(case)
+    wall, iso_6946 = case.wall, uvalue.u_value(case)
     time = weather["time"].values
     cold = monthly_means(np.asarray(weather["temperature_outdoor"].values, dtype=float), time)
     outside = monthly_means(np.asarray(weather["vapour_pressure_outdoor"].values, dtype=float), time)
@@ -379,22 +379,22 @@ def monthly(case: Case, weather: Dataset) -> Monthly:
         hourly, humidity = indoor_climate(wall.indoor, weather)
         warm, inside = monthly_means(hourly, time), monthly_means(humidity * saturation_pressure(hourly), time)
     parts = [_part(layer) for layer in wall.backup]
-    if found.ventilation_class != "well ventilated":
+    if iso_6946.ventilation_class != "well ventilated":
         air = uvalue.cavity_resistance(case)
         parts = [*(_part(layer) for layer in wall.cladding), ("cavity", air, AIR_LAYER_SD), *parts]
     names, resistances, diffusion = _subdivided(parts)
     year = condensate_year(
         resistances,
         diffusion,
-        outer_surface=found.outer_surface,
-        inner_surface=found.inner_surface,
+        outer_surface=iso_6946.outer_surface,
+        inner_surface=iso_6946.inner_surface,
         temperature_outdoor=cold,
         vapour_outdoor=outside,
         temperature_indoor=warm,
         vapour_indoor=inside,
     )
-    factor = surface_factor(found.outer_surface + sum(part[1] for part in parts))
-    through = found.outer_surface + sum(part[1] for part in parts)  # along the studs: theirs for the insulation's
+    factor = surface_factor(iso_6946.outer_surface + sum(part[1] for part in parts))
+    through = iso_6946.outer_surface + sum(part[1] for part in parts)  # along the studs: theirs for the insulation's
     through += sum(
         uvalue.layer_resistance(stud) - uvalue.layer_resistance(layer)
         for stud, layer in zip(uvalue.at_studs(wall).backup, wall.backup, strict=True)
@@ -410,9 +410,9 @@ def monthly(case: Case, weather: Dataset) -> Monthly:
         inside,
         factor,
         needed,
-        found,
+        iso_6946,
         (
-            *_notes(names, year, (factor, at_studs), needed, found),
+            *_notes(names, year, (factor, at_studs), needed, iso_6946),
             *_rail_notes(uvalue.rail_spots(case), cold, warm, inside),
         ),
     )
@@ -497,7 +497,7 @@ def _notes(
     year: CondensateYear,
     factors: tuple[float, float | None],  # between the studs, and at them where there are any
     needed: NDArray[np.float64],
-    found: uvalue.UValue,
+    iso_6946: uvalue.UValue,
 ) -> tuple[str, ...]:
     notes = []
     factor, at_studs = factors
@@ -530,11 +530,11 @@ def _notes(
         if at_studs is not None:
             verdict = "meets" if at_studs >= needed[worst] else "does not meet"
             notes.append(f"At the studs it is {at_studs:.3f}, which {verdict} the same need.")
-    if found.ventilation_class == "well ventilated":
+    if iso_6946.ventilation_class == "well ventilated":
         notes.append("Cladding and cavity are left out: the cavity is well ventilated (ISO 6946).")
-    elif found.ventilation_class == "slightly ventilated":
+    elif iso_6946.ventilation_class == "slightly ventilated":
         notes.append("The cavity is slightly ventilated; it is counted as an unventilated air layer here.")
-    return (*notes, *found.notes)
+    return (*notes, *iso_6946.notes)
 
 
 def _rail_notes(
@@ -544,15 +544,15 @@ def _rail_notes(
     inside: NDArray[np.float64],
 ) -> list[str]:
     """Dew-point check where rails end: months in which room air that got there would condense."""
-    found = []
+    notes = []
     for layer in dict.fromkeys(spot.layer for spot in spots):
         spot = next(each for each in spots if each.layer == layer)  # where the rails end; the room face comes after
         months = int((cold + spot.factor * (warm - cold) < dew_point(inside)).sum())
         verdict = (
             f"in {months} months room air that reaches it would condense" if months else "room air does not condense"
         )
-        found.append(
+        notes.append(
             f"Where the rails through {layer} meet {spot.behind} the temperature factor is about "
             f"{spot.factor:.2f} (own estimate after the ASHRAE zone method): {verdict}."
         )
-    return found
+    return notes

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import calendar
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from rich.markup import escape
@@ -86,18 +86,18 @@ def material_curves(row: Material, width: int = 100) -> RenderableType:
     from cavity.wall import storage
 
     grid = storage.suction_grid()
-    found = storage.material_tables(row, grid)
+    tables = storage.material_tables(row, grid)
     at = storage.from_humidity(np.array(_CURVE))
     membrane = row.sd is not None or bool(row.sd_table)
     if membrane:
-        table = row.sd_table or ((0.5, row.sd),)
-        resistance = np.exp(np.interp(_CURVE, *zip(*((h, np.log(sd)) for h, sd in table), strict=True)))
+        table: Any = row.sd_table or ((0.5, row.sd),)
+        resistance = np.exp(np.interp(_CURVE, *np.transpose([(h, np.log(sd)) for h, sd in table])))
     else:
-        resistance = np.exp(np.interp(at, grid, np.log(np.minimum(found.mu, 1e9))))
-    water = np.interp(at, grid, found.water)
-    slope = np.interp(at, grid, found.water_slope)
-    liquid = np.interp(at, grid, found.potential_slope)
-    holds, moves = row.free_saturation > 0.0 and not membrane, bool(found.potential_slope.any()) and not membrane
+        resistance = np.exp(np.interp(at, grid, np.log(np.minimum(tables.mu, 1e9))))
+    water = np.interp(at, grid, tables.water)
+    slope = np.interp(at, grid, tables.water_slope)
+    liquid = np.interp(at, grid, tables.potential_slope)
+    holds, moves = row.free_saturation > 0.0 and not membrane, bool(tables.potential_slope.any()) and not membrane
     shown = Table(header_style="bold", box=None, pad_edge=False)
     shown.add_column("RH\n%", justify="right")
     shown.add_column("s_d\nm" if membrane else "mu\n-", justify="right")
@@ -125,11 +125,11 @@ def material_curves(row: Material, width: int = 100) -> RenderableType:
 
 def monthly_lines(result: Monthly) -> list[str]:
     """Return the findings of the monthly method, one sentence each: U-value, class of the air layer, condensate."""
-    found = result.u_value
+    heat = result.u_value
     lines = [
-        f"U-value {found.u_value:.3f} W/(m2 K), total resistance {found.resistance:.2f} m2 K/W"
-        f"{uvalue.steps(found)}; the cavity is {found.ventilation_class} by ISO 6946: "
-        f"{1e6 * found.opening_area:.0f} mm2 of vents per metre."
+        f"U-value {heat.u_value:.3f} W/(m2 K), total resistance {heat.resistance:.2f} m2 K/W"
+        f"{uvalue.steps(heat)}; the cavity is {heat.ventilation_class} by ISO 6946: "
+        f"{1e6 * heat.opening_area:.0f} mm2 of vents per metre."
     ]
     wet = int((result.year.accumulated.max(axis=0) > 0.0).sum())
     if wet > _SHOWN:

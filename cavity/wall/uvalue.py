@@ -13,15 +13,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.climate.outside import INNER_SURFACE, heat_flow_direction
-from cavity.constants import STEFAN_BOLTZMANN
+from cavity.constants import STEFAN_BOLTZMANN, UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
 from cavity.errors import Fault, InputError
 from cavity.units import COLDEST, HOTTEST, check_range
-from cavity.wallfile.model import (
-    UNVENTILATED_LIMIT,
-    WELL_VENTILATED_LIMIT,
-    exchange_emissivity,
-    ventilation_class,
-)
+from cavity.wallfile.model import exchange_emissivity, ventilation_class
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -541,22 +536,22 @@ def rail_spots(case: Case) -> tuple[RailSpot, ...]:
     air to any plane inside the layer grows by the same factor, R_total,wall / R_total,strip. The strip is as wide as
     `rail_temperature_factor` says, at the room face with the whole depth behind the layer for its cover.
     """
-    found, wall = u_value(case), case.wall
+    iso_6946, wall = u_value(case), case.wall
     resistances = [layer_resistance(layer) for layer in wall.backup]
-    outside = 1.0 / found.undisturbed - found.inner_surface - sum(resistances)
+    outside = 1.0 / iso_6946.undisturbed - iso_6946.inner_surface - sum(resistances)
     spots = []
     for index, layer in enumerate(wall.backup):
         if layer.bridge_conductance <= 0.0 or layer.is_membrane:
             continue
         solid = [item for item in wall.backup[index + 1 :] if not item.is_membrane]
         before = outside + sum(resistances[:index])
-        within = sum(resistances[index + 1 :]) + found.inner_surface
+        within = sum(resistances[index + 1 :]) + iso_6946.inner_surface
         covers = [(solid[0].name, solid[0].thickness)] if solid else []
         for behind, cover in (*covers, ("room", sum(item.thickness for item in solid))):
             end = rail_temperature_factor(resistance_outside=before, resistance_inside=within, layer=layer, cover=cover)
             # 1 - end = within / R_total,strip
             drop = (1.0 - end) * (before + resistances[index] + within) / within
-            factor = 1.0 - (1.0 - end) * found.inner_surface / within if behind == "room" else end
+            factor = 1.0 - (1.0 - end) * iso_6946.inner_surface / within if behind == "room" else end
             spots.append(RailSpot(layer.name, behind, factor, drop))
     return tuple(spots)
 
@@ -718,25 +713,25 @@ def _rail_loss(layer: Layer, backup: list[Layer], total: float) -> float:
         return layer.bridge_loss
     before, after = 0.0, 0.0
     if layer in backup:
-        place = backup.index(layer)
-        before = sum(one.thickness for one in backup[:place] if not one.is_membrane)
-        after = sum(one.thickness for one in backup[place + 1 :] if not one.is_membrane)
+        index = backup.index(layer)
+        before = sum(one.thickness for one in backup[:index] if not one.is_membrane)
+        after = sum(one.thickness for one in backup[index + 1 :] if not one.is_membrane)
     width = zone_width(layer.bridge_flange, before, after, spacing=layer.bridge_spacing)
     strip = total - layer_resistance(layer) + strip_resistance(layer, width)
     return layer.bridge_loss + width / layer.bridge_spacing * (1.0 / strip - 1.0 / total)
 
 
-def steps(found: UValue) -> str:
+def steps(result: UValue) -> str:
     """Return in words what studs, rails and brackets do to a U-value; empty where there are none."""
-    if not (found.rails or found.brackets) and abs(found.framed - found.undisturbed) < 1e-9:
+    if not (result.rails or result.brackets) and abs(result.framed - result.undisturbed) < 1e-9:
         return ""
-    parts = [f"undisturbed {found.undisturbed:.3f}"]
-    if abs(found.framed - found.undisturbed) >= 1e-9:
-        parts.append(f"with studs {found.framed:.3f}")
-    if found.rails:
-        parts.append(f"rails add {found.rails:.3f}")
-    if found.brackets:
-        parts.append(f"brackets add {found.brackets:.3f}")
+    parts = [f"undisturbed {result.undisturbed:.3f}"]
+    if abs(result.framed - result.undisturbed) >= 1e-9:
+        parts.append(f"with studs {result.framed:.3f}")
+    if result.rails:
+        parts.append(f"rails add {result.rails:.3f}")
+    if result.brackets:
+        parts.append(f"brackets add {result.brackets:.3f}")
     return f" ({', '.join(parts)})"
 
 

@@ -8,9 +8,10 @@ from typing import Any
 
 from pydantic_core import PydanticCustomError
 
+from cavity.constants import HOUR
 from cavity.wallfile import schema
 from cavity.wallfile.elevation import read_elevation
-from cavity.wallfile.faults import Faults, Place, shown
+from cavity.wallfile.faults import Faults, KeyPath, shown
 from cavity.wallfile.layers import UNKNOWN, name_layers, own_materials, read_layers, read_variants
 from cavity.wallfile.materials import pick
 from cavity.wallfile.model import Cavity, Column, Elevation, Indoor, Layer, OpeningSet, Run, Site, Wall, Wetting
@@ -172,18 +173,18 @@ def _chosen(entry: Any, sets: list[OpeningSet], parts: dict[str, Any], faults: F
         return sets
     chosen = []
     for name in entry.openings:
-        found = pick(sets, name)
-        if found is None:
+        opening_set = pick(sets, name)
+        if opening_set is None:
             faults.add(
                 ("compare", "openings"),
                 f"no set of openings {name!r}",
                 "names of [[openings]] sections",
                 nearest(name, [one.name for one in sets]),
             )
-        elif found in chosen:
+        elif opening_set in chosen:
             faults.add(("compare", "openings"), f"{name!r} given twice", fix="keep one")
         else:
-            chosen.append(found)
+            chosen.append(opening_set)
     return chosen
 
 
@@ -242,23 +243,23 @@ def _indoor(entry: Any, folder: Path | None, faults: Faults) -> Indoor:
 
 def _beside(name: str, folder: Path | None, faults: Faults) -> str:
     """Return the absolute path of a file in the wall file's folder or below; a fault for any other."""
-    place: Place = ("indoor", "file")
+    key_path: KeyPath = ("indoor", "file")
     expected = "a file in the folder of the wall file or below it"
     if folder is None:
-        faults.add(place, "a wall without a folder cannot name a file", expected, "read the wall from a file")
+        faults.add(key_path, "a wall without a folder cannot name a file", expected, "read the wall from a file")
         return ""
     try:
-        found = (folder / name).resolve()
-        inside = found.is_relative_to(folder.resolve()) and not Path(name).is_absolute() and "\\" not in name
-        there = inside and found.is_file()
+        path = (folder / name).resolve()
+        inside = path.is_relative_to(folder.resolve()) and not Path(name).is_absolute() and "\\" not in name
+        there = inside and path.is_file()
     except (OSError, ValueError, RuntimeError):
         inside = there = False
     if not inside:
-        faults.add(place, "outside the folder of the wall file", expected, "move the file beside the wall file")
+        faults.add(key_path, "outside the folder of the wall file", expected, "move the file beside the wall file")
     elif not there:
         near = [one.name for one in sorted(folder.glob("*.csv"))[:50]]
-        faults.add(place, "no such file", expected, nearest(name, near) if near else "check the name")
-    return str(found) if there else ""
+        faults.add(key_path, "no such file", expected, nearest(name, near) if near else "check the name")
+    return str(path) if there else ""
 
 
 def _wetting(entry: Any, backup: list[Layer], faults: Faults, warnings: list[str]) -> Wetting:
@@ -300,9 +301,9 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults, warnings: list[str
     return Wetting(
         entry.rain_penetration,
         indices["rain_penetration_layer"] or 0,
-        entry.leak_flow * AIR_DENSITY / 3600.0,
+        entry.leak_flow * AIR_DENSITY / HOUR,
         indices["leak_layer"],
-        (entry.leak_q50 or 0.0) / 3600.0,
+        (entry.leak_q50 or 0.0) / HOUR,
         entry.leak_height,
     )
 
@@ -335,11 +336,11 @@ def _run(entry: Any, layers: list[Layer], faults: Faults) -> Run:
         return Run()
     wet = []
     for name, water in entry.construction_water.items():
-        place: Place = ("run", "construction_water", name)
+        key_path: KeyPath = ("run", "construction_water", name)
         layer = pick(layers, name)
         if layer is None:
             faults.add(
-                place, "no layer of this name", "the name of a layer", nearest(name, [one.name for one in layers])
+                key_path, "no layer of this name", "the name of a layer", nearest(name, [one.name for one in layers])
             )
             continue
         content = water if water >= 0.0 else -water * layer.material.density
@@ -350,7 +351,7 @@ def _run(entry: Any, layers: list[Layer], faults: Faults) -> Run:
                 if most and not layer.is_membrane
                 else "a layer that holds water"
             )
-            faults.add(place, "more water than the layer holds", text, "check the number and its unit")
+            faults.add(key_path, "more water than the layer holds", text, "check the number and its unit")
         wet.append((layer.name, content))
     if entry.stud_line and not any(layer.frame for layer in layers):
         faults.add(
@@ -364,7 +365,7 @@ def _run(entry: Any, layers: list[Layer], faults: Faults) -> Run:
 
 
 def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float, float], ...]:
-    found = []
+    ranges = []
     for section, keys in table.items():
         if not isinstance(keys, dict):
             faults.add(
@@ -375,13 +376,13 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
             )
             continue
         for key, value in keys.items():
-            name, place = f"{section}.{key}", ("uncertain", section, key)
+            name, key_path = f"{section}.{key}", ("uncertain", section, key)
             leaf = schema.UNCERTAIN.get(name)
             if leaf is None:
-                faults.add(place, "not an input that can vary", fix=nearest(name, schema.UNCERTAIN))
+                faults.add(key_path, "not an input that can vary", fix=nearest(name, schema.UNCERTAIN))
                 continue
             if not isinstance(value, list) or len(value) != 2:
-                faults.add(place, "not [low, high]", f"two values; each {leaf.describe()}", "write [low, high]")
+                faults.add(key_path, "not [low, high]", f"two values; each {leaf.describe()}", "write [low, high]")
                 continue
             ends = []
             for end in value:
@@ -389,13 +390,13 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
                     ends.append(leaf.read(end))
                 except PydanticCustomError as error:
                     context = error.context or {}
-                    faults.add(place, context["problem"], context["expected"], context["fix"], given=shown(end))
+                    faults.add(key_path, context["problem"], context["expected"], context["fix"], given=shown(end))
             if len(ends) == 2:
                 if ends[0] >= ends[1]:
-                    faults.add(place, "low is not below high", fix="exchange the two")
-                scale = {"wetting.leak_flow": AIR_DENSITY / 3600.0, "wetting.leak_q50": 1.0 / 3600.0}.get(name, 1.0)
-                found.append((name, ends[0] * scale, ends[1] * scale))
-    return tuple(found)
+                    faults.add(key_path, "low is not below high", fix="exchange the two")
+                scale = {"wetting.leak_flow": AIR_DENSITY / HOUR, "wetting.leak_q50": 1.0 / HOUR}.get(name, 1.0)
+                ranges.append((name, ends[0] * scale, ends[1] * scale))
+    return tuple(ranges)
 
 
 # --------------------------------------------------------------------------- plausibility

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from cavity.wallfile.faults import Faults, Place
+from cavity.wallfile.faults import Faults, KeyPath
 from cavity.wallfile.model import Column, Elevation, Strip, Window
 
 _TOUCH = 1e-6  # m, edges closer than this are the same
@@ -59,10 +59,10 @@ def read_elevation(
             floors.append(round(floors[-1] + entry.height, 6))
     if floors[-1] > 500.0:
         faults.add(("storey",), f"the wall is {floors[-1]:g} m high", "at most 500 m", "check height and repeat")
-    given = [index for index, entry in enumerate(windows) if entry.fraction is None]
-    if given and len(given) < len(windows):
+    by_width = [index for index, entry in enumerate(windows) if entry.fraction is None]
+    if by_width and len(by_width) < len(windows):
         faults.add(
-            ("window", given[0], "left"),
+            ("window", by_width[0], "left"),
             "beside a window given by its fraction",
             "all windows by left and width, or all by fraction",
             "give every window in the same way",
@@ -72,18 +72,18 @@ def read_elevation(
     rectangles: list[Window] = []
     reached: dict[int, float] = {}  # by storey: m of the wall length taken by windows given as a fraction
     for index, entry in enumerate(windows):
-        place: Place = ("window", index)
-        spans = _spans(place, entry, width, faults)
+        key_path: KeyPath = ("window", index)
+        spans = _spans(key_path, entry, width, faults)
         for number in entry.storeys or tuple(range(1, len(floors))):
             if number > len(floors) - 1:
                 faults.add(
-                    (*place, "storeys"), f"storey {number}", f"storeys 1 to {len(floors) - 1}", "check [[storey]]"
+                    (*key_path, "storeys"), f"storey {number}", f"storeys 1 to {len(floors) - 1}", "check [[storey]]"
                 )
                 continue
             floor, height = floors[number - 1], floors[number] - floors[number - 1]
             if not entry.sill < entry.head <= height + _TOUCH:
                 faults.add(
-                    (*place, "head"),
+                    (*key_path, "head"),
                     "not between its sill and the top of the storey",
                     f"above {entry.sill:g} m, at most {height:g} m: heights above the floor of the storey",
                     "check sill, head and the height of the storey",
@@ -119,16 +119,16 @@ def read_elevation(
     return elevation, columns
 
 
-def _spans(place: Place, entry: Any, width: float, faults: Faults) -> list[tuple[float, float]]:
+def _spans(key_path: KeyPath, entry: Any, width: float, faults: Faults) -> list[tuple[float, float]]:
     """Return where the windows of an entry stand along the wall [m]; empty where a fraction is given."""
     if entry.fraction is not None:
         for key in ("left", "width"):
             if getattr(entry, key):
-                faults.add((*place, key), "beside fraction", "fraction alone, or left and width", "keep one")
+                faults.add((*key_path, key), "beside fraction", "fraction alone, or left and width", "keep one")
         return []
     if not entry.left or entry.width is None:
         faults.add(
-            (*place, "width" if entry.left else "left"),
+            (*key_path, "width" if entry.left else "left"),
             "is missing",
             "left and width, or fraction",
             'add width = "1.2 m"' if entry.left else 'add left = "1.5 m", or fraction = "30 %"',
@@ -139,7 +139,7 @@ def _spans(place: Place, entry: Any, width: float, faults: Faults) -> list[tuple
     for left, right in spans:
         if right > width + _TOUCH:
             faults.add(
-                (*place, "left"),
+                (*key_path, "left"),
                 f"a window from {left:g} m to {right:g} m ends beyond the wall",
                 f"within the wall_width of [site], {width:g} m",
                 "check left, width and wall_width",

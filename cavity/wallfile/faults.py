@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any, get_args
 
 from pydantic import BaseModel
@@ -12,8 +12,8 @@ from pydantic.fields import FieldInfo
 from cavity.errors import Fault
 from cavity.wallfile.values import Leaf, nearest
 
-# A key's place in the file: names, and positions in lists counted from zero.
-Place = tuple[str | int, ...]
+# Where a key is in the file: names, and positions in lists counted from zero.
+KeyPath = tuple[str | int, ...]
 
 # keys of earlier versions: section and key -> what is expected now, fix
 REPLACED = {
@@ -38,10 +38,10 @@ _KEY = rf"(?:{_BARE}|\"[^\"\\]*\"|'[^']*')"
 _DOTTED = rf"{_KEY}(?:\s*\.\s*{_KEY})*"
 
 
-def dotted(place: Place) -> str:
+def dotted(key_path: KeyPath) -> str:
     """Return the key as shown: ``cladding[2].thickness``, list positions counted from 1."""
     text = ""
-    for part in place:
+    for part in key_path:
         if isinstance(part, int):
             text += f"[{part + 1}]"
         else:
@@ -50,11 +50,11 @@ def dotted(place: Place) -> str:
     return text
 
 
-def key_lines(text: str) -> dict[Place, int]:
+def key_lines(text: str) -> dict[KeyPath, int]:
     """Return the line number of every section and key that starts on a line of its own."""
-    lines: dict[Place, int] = {}
-    counts: dict[Place, int] = {}
-    section: Place = ()
+    lines: dict[KeyPath, int] = {}
+    counts: dict[KeyPath, int] = {}
+    section: KeyPath = ()
     depth = 0
     quote = ""
     for number, line in enumerate(text.split("\n"), 1):
@@ -68,9 +68,9 @@ def key_lines(text: str) -> dict[Place, int]:
                 lines.setdefault(section, number)
                 depth = 0
                 continue
-            found = re.match(rf"\s*({_DOTTED})\s*=", code)
-            if found:
-                lines.setdefault(section + tuple(_parts(found[1])), number)
+            assigned = re.match(rf"\s*({_DOTTED})\s*=", code)
+            if assigned:
+                lines.setdefault(section + tuple(_parts(assigned[1])), number)
         bare = re.sub(r"\"(?:[^\"\\]|\\.)*\"|'[^']*'", "", code)
         depth += bare.count("[") + bare.count("{") - bare.count("]") - bare.count("}")
     return lines
@@ -79,8 +79,8 @@ def key_lines(text: str) -> dict[Place, int]:
 def _code(line: str, quote: str) -> tuple[str, str, bool]:
     """Return the line without its comment, the open multi-line quote after it, and whether it began inside one."""
     if quote:
-        rest = line.partition(quote)
-        return ("", "" if rest[1] else quote, True)
+        ended = line.partition(quote)[1]
+        return ("", "" if ended else quote, True)
     code = re.match(r"(?:\"\"\".*?\"\"\"|'''.*?'''|\"(?:[^\"\\]|\\.)*\"|'[^']*'|[^#\"'])*", line)
     kept = code[0] if code else ""
     rest = line[len(kept) :]
@@ -94,15 +94,15 @@ def _parts(name: str) -> list[str]:
     return [part.strip("\"'") for part in re.findall(_KEY, name)]
 
 
-def _section(parts: list[str], many: bool, counts: dict[Place, int]) -> Place:
-    place: Place = ()
+def _section(parts: list[str], many: bool, counts: dict[KeyPath, int]) -> KeyPath:
+    key_path: KeyPath = ()
     for index, part in enumerate(parts):
-        place += (part,)
+        key_path += (part,)
         if many and index == len(parts) - 1:
-            counts[place] = counts.get(place, -1) + 1
-        if place in counts:
-            place += (counts[place],)
-    return place
+            counts[key_path] = counts.get(key_path, -1) + 1
+        if key_path in counts:
+            key_path += (counts[key_path],)
+    return key_path
 
 
 def _safe(text: str, longest: int) -> str:
@@ -145,75 +145,79 @@ class Faults:
         self.notes: list[str] = []  # what was taken where the file is silent: warnings of the wall
         self._lines = key_lines(text)
 
-    def where(self, place: Place) -> str:
+    def where(self, key_path: KeyPath) -> str:
         """Return file, key and line of a place; the nearest section's line where the key has none."""
-        known = place
+        known = key_path
         while known and known not in self._lines:
             known = known[:-1]
         line = f" (line {self._lines[known]})" if known else ""
-        return f"{self.name}, {dotted(place)}{line}" if place else self.name
+        return f"{self.name}, {dotted(key_path)}{line}" if key_path else self.name
 
-    def given(self, place: Place) -> str:
+    def given(self, key_path: KeyPath) -> str:
         """Return the value at a place as written; empty where there is none."""
         value: Any = self.raw
-        for part in place:
+        for part in key_path:
             try:
                 value = value[part]
             except (KeyError, IndexError, TypeError):
                 return ""
         return shown(value)
 
-    def add(self, place: Place, problem: str, expected: str = "", fix: str = "", given: str | None = None) -> None:
+    def add(self, key_path: KeyPath, problem: str, expected: str = "", fix: str = "", given: str | None = None) -> None:
         """Add a fault at a place."""
-        text = self.given(place) if given is None else given
-        fault = Fault(self.where(place), problem, text, expected, fix)
+        text = self.given(key_path) if given is None else given
+        fault = Fault(self.where(key_path), problem, text, expected, fix)
         if fault not in self.found:
             self.found.append(fault)
 
-    def add_schema(self, error: dict[str, Any], model: type[BaseModel]) -> None:
+    def add_schema(self, error: Mapping[str, Any], model: type[BaseModel]) -> None:
         """Add what pydantic found at one key."""
-        place: Place = tuple(error["loc"])
+        key_path: KeyPath = tuple(error["loc"])
         kind = error["type"]
         context = error.get("ctx") or {}
-        field, holder = _at(model, place)
-        name = str(place[-1]) if place else ""
+        field, holder = _at(model, key_path)
+        name = str(key_path[-1]) if key_path else ""
         if kind == "leaf":
-            self.add(place, context["problem"], context["expected"], context["fix"])
+            self.add(key_path, context["problem"], context["expected"], context["fix"])
         elif kind == "extra_forbidden":
             known = list(holder.model_fields) if holder else []
             fix = nearest(name[:60], known)
             if fix.startswith("known"):
                 fix = _elsewhere(model, name) or fix
-            section = dotted(place[:-1])
-            kind_of = ".".join(part for part in place[:-1] if isinstance(part, str))
+            section = dotted(key_path[:-1])
+            kind_of = ".".join(part for part in key_path[:-1] if isinstance(part, str))
             if (kind_of, name) in REPLACED:
-                self.add(place, "is no longer a key", *REPLACED[kind_of, name])
+                self.add(key_path, "is no longer a key", *REPLACED[kind_of, name])
                 return
             self.add(
-                place,
+                key_path,
                 f"unknown key in {section}" if section else "unknown section",
                 fix=fix,
             )
         elif kind == "missing":
-            self.add(place, "is missing", _expected(field), _example(place, field), given="")
+            self.add(key_path, "is missing", _expected(field), _example(key_path, field), given="")
         elif kind in ("model_type", "dict_type", "model_attributes_type"):
-            self.add(place, "is not a table", f"a section [{dotted(place)}] of keys", "write key = value pairs in it")
+            self.add(
+                key_path, "is not a table", f"a section [{dotted(key_path)}] of keys", "write key = value pairs in it"
+            )
         elif kind == "list_type":
-            wanted = ".".join(str(part) for part in place if isinstance(part, str))
-            self.add(place, "is not a list", f"sections [[{wanted}]], one for each", "write double brackets")
+            wanted = ".".join(str(part) for part in key_path if isinstance(part, str))
+            self.add(key_path, "is not a list", f"sections [[{wanted}]], one for each", "write double brackets")
         elif kind in ("too_short", "too_long"):
             limit = "at least one" if kind == "too_short" else f"at most {context.get('max_length')}"
-            self.add(place, "has the wrong number of entries", f"{limit} [[{dotted(place)}]]", "check the sections")
+            self.add(
+                key_path, "has the wrong number of entries", f"{limit} [[{dotted(key_path)}]]", "check the sections"
+            )
         else:
-            self.add(place, error["msg"][:160], _expected(field))
+            self.add(key_path, error["msg"][:160], _expected(field))
 
 
-def _at(model: type[BaseModel], place: Place) -> tuple[FieldInfo | None, type[BaseModel] | None]:
+def _at(model: type[BaseModel], key_path: KeyPath) -> tuple[FieldInfo | None, type[BaseModel] | None]:
     """Return the schema field at a place, and the section that holds it."""
     field: FieldInfo | None = None
     holder: type[BaseModel] | None = model
     here: type[BaseModel] | None = model
-    for part in place:
+    for part in key_path:
         if isinstance(part, int) or here is None:
             continue
         holder, field = here, here.model_fields.get(part)
@@ -236,13 +240,13 @@ def _elsewhere(model: type[BaseModel], name: str) -> str:
     brackets = {
         part: "[[{}]]" if "list[" in str(field.annotation) else "[{}]" for part, field in model.model_fields.items()
     }
-    found = [
+    sections = [
         text.format(part)
         for part, text in brackets.items()
         for inner in _models(model.model_fields[part].annotation)
         if name in inner.model_fields
     ]
-    return f"it belongs in {' or '.join(dict.fromkeys(found))}" if found else ""
+    return f"it belongs in {' or '.join(dict.fromkeys(sections))}" if sections else ""
 
 
 def leaf_of(field: FieldInfo | None) -> Leaf | None:
@@ -257,12 +261,12 @@ def _expected(field: FieldInfo | None) -> str:
     return (field.description or "") if field else ""
 
 
-def _example(place: Place, field: FieldInfo | None) -> str:
+def _example(key_path: KeyPath, field: FieldInfo | None) -> str:
     leaf = leaf_of(field)
-    name = str(place[-1])
+    name = str(key_path[-1])
     if leaf is None:
         annotation = str(field.annotation) if field else ""
-        brackets = f"[[{dotted(place)}]]" if "list[" in annotation else f"[{dotted(place)}]"
+        brackets = f"[[{dotted(key_path)}]]" if "list[" in annotation else f"[{dotted(key_path)}]"
         return f"add a section {brackets}"
     example = getattr(leaf, "example", None) or (leaf.words[0] if hasattr(leaf, "words") else None)
     if example is None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from cavity.constants import AIR_PERMEABILITY
-from cavity.wallfile.faults import Faults, Place
+from cavity.wallfile.faults import Faults, KeyPath
 from cavity.wallfile.materials import fold, make, material_names, override, pick, row_of, suggestion
 from cavity.wallfile.model import Frame, Layer, Material
 from cavity.wallfile.values import nearest
@@ -22,15 +22,15 @@ def own_materials(sections: dict[str, Any], faults: Faults, warnings: list[str])
     own: dict[str, Material] = {}
     known = {fold(name) for name in material_names()}
     for name, entry in sections.items():
-        place: Place = ("material", name)
+        key_path: KeyPath = ("material", name)
         if not name.strip() or len(name) > 60 or not name.isprintable():
-            faults.add(place, "not a usable name", "1 to 60 printable characters", "choose another name")
+            faults.add(key_path, "not a usable name", "1 to 60 printable characters", "choose another name")
             continue
-        made, defects = make(name, entry)
-        _add_defects(place, defects, faults)
+        row, defects = make(name, entry)
+        _add_defects(key_path, defects, faults)
         if any(fold(other) == fold(name) for other in own):
-            faults.add(place, "defined twice, but for capitals or hyphens", fix="keep one")
-        own[name] = made
+            faults.add(key_path, "defined twice, but for capitals or hyphens", fix="keep one")
+        own[name] = row
         if entry.mould_class is None and not entry.metal:
             warnings.append(
                 f"Material {name!r} of the wall file states no mould_class and is taken as sensitive, the careful "
@@ -41,9 +41,9 @@ def own_materials(sections: dict[str, Any], faults: Faults, warnings: list[str])
     return own
 
 
-def _add_defects(place: Place, defects: Iterable[tuple[str, str, str, str]], faults: Faults) -> None:
+def _add_defects(key_path: KeyPath, defects: Iterable[tuple[str, str, str, str]], faults: Faults) -> None:
     for key, problem, expected, fix in defects:
-        faults.add((*place, key), problem, expected, fix)
+        faults.add((*key_path, key), problem, expected, fix)
 
 
 def read_layers(part: str, entries: list[Any], own: dict[str, Material], faults: Faults) -> list[Layer]:
@@ -54,11 +54,11 @@ def read_layers(part: str, entries: list[Any], own: dict[str, Material], faults:
     return layers
 
 
-def _layer(place: Place, entry: Any, own: dict[str, Material], faults: Faults) -> Layer:
+def _layer(key_path: KeyPath, entry: Any, own: dict[str, Material], faults: Faults) -> Layer:
     row = row_of(entry.material, own)
     if row is None:
         faults.add(
-            (*place, "material"),
+            (*key_path, "material"),
             "unknown material",
             "a name of the table of materials, or of [material.NAME]",
             suggestion(entry.material, tuple(own)),
@@ -66,24 +66,24 @@ def _layer(place: Place, entry: Any, own: dict[str, Material], faults: Faults) -
         return Layer(entry.name, UNKNOWN, 0.01)
     before = len(faults.found)
     made, defects = override(row, entry)
-    _add_defects(place, defects, faults)
+    _add_defects(key_path, defects, faults)
     thickness = entry.thickness or row.thickness
     resistances = [key for key in ("sd", "permeance", "sd_table") if getattr(entry, key)]
     if len(resistances) > 1:
         faults.add(
-            (*place, resistances[1]), f"given beside {resistances[0]}", "one of sd, permeance, sd_table", "keep one"
+            (*key_path, resistances[1]), f"given beside {resistances[0]}", "one of sd, permeance, sd_table", "keep one"
         )
     sd, table = (row.sd, row.sd_table) if not resistances else (entry.sd, entry.sd_table)
     if entry.permeance:
         sd = AIR_PERMEABILITY / entry.permeance
     if (sd or table) and not resistances and (entry.mu or entry.mu_dry or entry.mu_table):
         faults.add(
-            (*place, "sd"), "is missing", f"{row.name} is a membrane; its vapour resistance is sd", 'add sd = "2 m"'
+            (*key_path, "sd"), "is missing", f"{row.name} is a membrane; its vapour resistance is sd", 'add sd = "2 m"'
         )
     if (sd or table) and thickness > _SHEET:
         mu = (sd or table[0][1]) / thickness
         faults.add(
-            (*place, "thickness"),
+            (*key_path, "thickness"),
             "too thick for a membrane",
             f"at most {1000 * _SHEET:g} mm where sd or permeance is given: a membrane has no heat resistance",
             f"give mu = {mu:.4g} instead" if resistances else "check the thickness, or choose a board",
@@ -91,12 +91,12 @@ def _layer(place: Place, entry: Any, own: dict[str, Material], faults: Faults) -
     if sd or table:
         thickness = thickness or 0.0005  # m, a usual sheet; of no effect, since a membrane has no depth in the model
     elif not entry.thickness:
-        faults.add((*place, "thickness"), "is missing", 'a quantity such as "12.5 mm"', _usual(row), given="")
+        faults.add((*key_path, "thickness"), "is missing", 'a quantity such as "12.5 mm"', _usual(row), given="")
     for key in ("frame", "bridge", "brackets"):
         if getattr(entry, key) is not None and (sd or table):
-            faults.add((*place, key), "on a membrane", "a layer with heat resistance", "move it to the insulation")
-    bridge = _bridge((*place, "bridge"), entry.bridge, thickness, own, faults)
-    frame = _frame((*place, "frame"), entry.frame, own, faults)
+            faults.add((*key_path, key), "on a membrane", "a layer with heat resistance", "move it to the insulation")
+    bridge = _bridge((*key_path, "bridge"), entry.bridge, thickness, own, faults)
+    frame = _frame((*key_path, "frame"), entry.frame, own, faults)
     layer = Layer(entry.name, made, thickness or 0.001, sd, table)
     if len(faults.found) > before:
         return layer
@@ -116,17 +116,17 @@ def _usual(row: Material) -> str:
     return f'add thickness = "{1000 * row.thickness:g} mm"' if row.thickness else 'add thickness = "100 mm"'
 
 
-def _frame(place: Place, entry: Any, own: dict[str, Material], faults: Faults) -> Frame | None:
+def _frame(key_path: KeyPath, entry: Any, own: dict[str, Material], faults: Faults) -> Frame | None:
     """Return the studs of a layer."""
     if entry is None:
         return None
     row = row_of(entry.material, own)
     if row is None:
-        faults.add((*place, "material"), "unknown material", fix=suggestion(entry.material, tuple(own)))
+        faults.add((*key_path, "material"), "unknown material", fix=suggestion(entry.material, tuple(own)))
         return None
     if row.metal:
         faults.add(
-            (*place, "material"),
+            (*key_path, "material"),
             "metal: the combined method of ISO 6946 does not hold for it",
             "timber; metal studs are a bridge",
             f'write bridge = {{ spacing = "400 mm", thickness = "1 mm", flange = "40 mm", material = "{row.name}" }}',
@@ -134,39 +134,39 @@ def _frame(place: Place, entry: Any, own: dict[str, Material], faults: Faults) -
         return None
     sizes = [key for key in ("width", "spacing") if getattr(entry, key) is not None]
     if entry.share is not None and sizes:
-        faults.add(place, "share beside width or spacing", "one or the other", "keep share: it counts plates too")
+        faults.add(key_path, "share beside width or spacing", "one or the other", "keep share: it counts plates too")
         return None
     if entry.share is not None:
         return Frame(entry.share, row)
     if len(sizes) < 2:
         faults.add(
-            place, "incomplete", "share, or width and spacing", 'write { share = "15 %" }, or add what is missing'
+            key_path, "incomplete", "share, or width and spacing", 'write { share = "15 %" }, or add what is missing'
         )
         return None
     if entry.width >= entry.spacing:
-        faults.add((*place, "width"), "not smaller than the spacing", fix="check both")
+        faults.add((*key_path, "width"), "not smaller than the spacing", fix="check both")
         return None
     return Frame(entry.width / entry.spacing, row, entry.width, entry.spacing)
 
 
-def _bridge(place: Place, entry: Any, thickness: float, own: dict[str, Material], faults: Faults) -> float:
+def _bridge(key_path: KeyPath, entry: Any, thickness: float, own: dict[str, Material], faults: Faults) -> float:
     """Return the conductance of metal through a layer, averaged over the wall: lambda t / (spacing d)."""
     if entry is None:
         return 0.0
     given = [key for key in ("spacing", "thickness") if getattr(entry, key) is not None]
     if entry.psi is not None:
         if entry.spacing is None:
-            faults.add((*place, "spacing"), "is missing", "needed beside psi", 'add spacing = "600 mm"', given="")
+            faults.add((*key_path, "spacing"), "is missing", "needed beside psi", 'add spacing = "600 mm"', given="")
         if entry.conductance is not None or entry.thickness is not None:
-            faults.add(place, "psi beside thickness or conductance", "one or the other", "keep psi and spacing")
+            faults.add(key_path, "psi beside thickness or conductance", "one or the other", "keep psi and spacing")
         return 0.0
     if entry.conductance is not None:
         if entry.thickness is not None:
-            faults.add(place, "conductance beside thickness", "one or the other", "keep one")
+            faults.add(key_path, "conductance beside thickness", "one or the other", "keep one")
         return entry.conductance
     if len(given) < 2:
         faults.add(
-            place,
+            key_path,
             "incomplete",
             "spacing and thickness of the rails, or conductance, or psi and spacing",
             'write { spacing = "600 mm", thickness = "1.5 mm" }',
@@ -174,23 +174,23 @@ def _bridge(place: Place, entry: Any, thickness: float, own: dict[str, Material]
         return 0.0
     row = row_of(entry.material, own)
     if row is None:
-        faults.add((*place, "material"), "unknown material", fix=suggestion(entry.material, tuple(own)))
+        faults.add((*key_path, "material"), "unknown material", fix=suggestion(entry.material, tuple(own)))
         return 0.0
     if entry.thickness >= entry.spacing:
-        faults.add((*place, "thickness"), "not smaller than the spacing", fix="check both")
+        faults.add((*key_path, "thickness"), "not smaller than the spacing", fix="check both")
     return row.conductivity * entry.thickness / (entry.spacing * thickness) if thickness else 0.0
 
 
 def name_layers(cladding: list[Layer], backup: list[Layer], faults: Faults) -> None:
     """Check given names and number the others, in place: every layer has a name of its own."""
-    taken: dict[str, Place] = {}
+    taken: dict[str, KeyPath] = {}
     for part, layers in (("cladding", cladding), ("backup", backup)):
         for index, layer in enumerate(layers):
-            place: Place = (part, index, "name")
+            key_path: KeyPath = (part, index, "name")
             if layer.name and fold(layer.name) in taken:
-                faults.add(place, "a name used twice", "a name of its own for every layer", "change one of them")
+                faults.add(key_path, "a name used twice", "a name of its own for every layer", "change one of them")
             if layer.name:
-                taken[fold(layer.name)] = place
+                taken[fold(layer.name)] = key_path
     for layers in (cladding, backup):
         for index, layer in enumerate(layers):
             if layer.name:
@@ -206,15 +206,15 @@ def read_variants(
     entries: list[Any], layers: list[Layer], own: dict[str, Material], faults: Faults
 ) -> tuple[tuple[str, str, Layer], ...]:
     """Return (variant, replaced layer, new layer); without layers, names are not checked."""
-    found = []
+    variants: list[tuple[str, str, Layer]] = []
     for index, entry in enumerate(entries):
-        place: Place = ("variant", index)
-        new = _layer(place, entry, own, faults)
+        key_path: KeyPath = ("variant", index)
+        new = _layer(key_path, entry, own, faults)
         old = pick(layers, entry.replaces)
         if old is None:
             if layers:
                 faults.add(
-                    (*place, "replaces"),
+                    (*key_path, "replaces"),
                     "no layer of this name",
                     "the name of a layer",
                     nearest(entry.replaces, [layer.name for layer in layers]),
@@ -223,7 +223,7 @@ def read_variants(
         title, number = new.material.title, 2
         while any(fold(layer.name) == fold(title) for layer in layers if layer is not old):
             title, number = f"{new.material.title} {number}", number + 1
-        if any(name == entry.name and replaced == old.name for name, replaced, _ in found):
-            faults.add((*place, "replaces"), "exchanged twice in one variant", fix="keep one")
-        found.append((entry.name, old.name, replace(new, name=title)))
-    return tuple(found)
+        if any(name == entry.name and replaced == old.name for name, replaced, _ in variants):
+            faults.add((*key_path, "replaces"), "exchanged twice in one variant", fix="keep one")
+        variants.append((entry.name, old.name, replace(new, name=title)))
+    return tuple(variants)

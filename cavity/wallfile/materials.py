@@ -11,6 +11,7 @@ from dataclasses import replace
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
+from cavity.constants import ICE_POINT
 from cavity.errors import Fault, InputError
 from cavity.wallfile.model import Material
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import ArrayLike, NDArray
 
-    from cavity.wallfile.schema import MaterialValues
+    from cavity.wallfile.schema import MaterialEntry, MaterialValues
 
 # One defect of a material: key, problem, expected, fix.
 Defect = tuple[str, str, str, str]
@@ -95,7 +96,6 @@ def suggestion(name: str, own: tuple[str, ...] = ()) -> str:
     return "`cavity materials` lists the names; or define your own in [material.NAME]"
 
 
-@functools.lru_cache(maxsize=256)
 def material(name: str) -> Material:
     """Return a row of the built-in table.
 
@@ -114,15 +114,20 @@ def material(name: str) -> Material:
     InputError
         If the table has no such name; the fix names the nearest.
     """
-    from cavity.wallfile.schema import MaterialEntry
-
     known = _index().get(fold(name))
     if known is None:
         raise InputError(Fault(f"material {name[:60]!r}", "not in the table of materials", fix=suggestion(name[:60])))
-    made, defects = make(known, MaterialEntry.model_validate(_rows()[known]))
+    return _material(known)
+
+
+@functools.cache
+def _material(known: str) -> Material:
+    from cavity.wallfile.schema import MaterialEntry
+
+    row, defects = make(known, MaterialEntry.model_validate(_rows()[known]))
     if defects:  # a row of the table is at fault, not the user; the tests walk all rows
         raise AssertionError(f"materials.toml, {known}: {defects}")
-    return made
+    return row
 
 
 def wood_moisture(relative_humidity: ArrayLike, temperature: ArrayLike = 293.15) -> NDArray[np.float64]:
@@ -152,7 +157,7 @@ def wood_moisture(relative_humidity: ArrayLike, temperature: ArrayLike = 293.15)
     """
     import numpy as np
 
-    h, t = np.asarray(relative_humidity, dtype=float), np.asarray(temperature, dtype=float) - 273.15
+    h, t = np.asarray(relative_humidity, dtype=float), np.asarray(temperature, dtype=float) - ICE_POINT
     W = 349.0 + 1.29 * t + 0.0135 * t**2
     K = 0.805 + 0.000736 * t - 2.73e-6 * t**2
     K1 = 6.27 - 0.00938 * t - 3.03e-4 * t**2
@@ -166,7 +171,7 @@ def materials() -> dict[str, Material]:
     return {name: material(name) for name in _rows()}
 
 
-def make(name: str, entry: MaterialValues) -> tuple[Material, list[Defect]]:
+def make(name: str, entry: MaterialEntry) -> tuple[Material, list[Defect]]:
     """Return the material that a [material.NAME] section describes, and its defects.
 
     Parameters
@@ -207,8 +212,8 @@ def make(name: str, entry: MaterialValues) -> tuple[Material, list[Defect]]:
         for key in entry.basis
         if key not in BASIS_KEYS
     ]
-    made, more = override(base, entry)
-    return made, defects + (more if not defects else [])
+    row, more = override(base, entry)
+    return row, defects + (more if not defects else [])
 
 
 def override(base: Material, entry: MaterialValues) -> tuple[Material, list[Defect]]:
@@ -234,13 +239,13 @@ def override(base: Material, entry: MaterialValues) -> tuple[Material, list[Defe
             changes[key] = tuple((humidity, _water(water, density)) for humidity, water in entry.sorption)
     if entry.diffusivity:
         changes["diffusivity"] = tuple((_water(water, density), value) for water, value in entry.diffusivity)
-    made = replace(base, **changes)
+    row = replace(base, **changes)
     if not changes:
-        return made, []
-    if made.free_saturation and not made.max_saturation:
+        return row, []
+    if row.free_saturation and not row.max_saturation:
         # our own assumption: pores of minerals, capped by what capillary uptake already reached
-        made = replace(made, max_saturation=max(made.free_saturation, 1000.0 * (1.0 - made.density / _DENSEST_SOLID)))
-    return made, list(_defects(made, entry.free_saturation))
+        row = replace(row, max_saturation=max(row.free_saturation, 1000.0 * (1.0 - row.density / _DENSEST_SOLID)))
+    return row, list(_defects(row, entry.free_saturation))
 
 
 def _water(value: float, density: float) -> float:
@@ -257,60 +262,60 @@ def _at(table: tuple[tuple[float, float], ...], humidity: float) -> float:
     return table[-1][1]
 
 
-def _defects(made: Material, given: float | None) -> Any:
-    if made.mu_wet > made.mu_dry:
-        yield "mu_wet", "above mu_dry", f"at most mu_dry, {made.mu_dry:g}", "exchange the two"
-    for place, (before, after) in enumerate(itertools.pairwise(made.sorption), 2):
+def _defects(row: Material, given: float | None) -> Any:
+    if row.mu_wet > row.mu_dry:
+        yield "mu_wet", "above mu_dry", f"at most mu_dry, {row.mu_dry:g}", "exchange the two"
+    for place, (before, after) in enumerate(itertools.pairwise(row.sorption), 2):
         if after[1] <= before[1]:
             yield "sorption", f"pair {place} does not rise", "water content rising with humidity", "check the pairs"
-    if made.sorption and not made.free_saturation:
+    if row.sorption and not row.free_saturation:
         problem = "is missing" if given is None else "zero beside sorption"
         yield "free_saturation", problem, "needed beside sorption", 'write free_saturation = "300 kg/m3"'
-    if made.free_saturation and not made.sorption:
+    if row.free_saturation and not row.sorption:
         yield "sorption", "is missing", "needed beside free_saturation", 'add sorption = [["80 %", "45 kg/m3"]]'
-    if made.sorption and made.free_saturation and made.sorption[-1][1] > made.free_saturation:
+    if row.sorption and row.free_saturation and row.sorption[-1][1] > row.free_saturation:
         yield (
             "sorption",
             "reaches above free_saturation",
-            f"at most {made.free_saturation:g} kg/m3",
+            f"at most {row.free_saturation:g} kg/m3",
             "check sorption and free_saturation",
         )
-    if made.sorption and made.free_saturation and made.sorption[0][1] >= 0.99 * made.free_saturation:
+    if row.sorption and row.free_saturation and row.sorption[0][1] >= 0.99 * row.free_saturation:
         yield (
             "sorption",
             "has no point below free_saturation",
-            f"below {made.free_saturation:g} kg/m3",
+            f"below {row.free_saturation:g} kg/m3",
             'add a point such as ["50 %", "10 kg/m3"]',
         )
     elif (
-        made.sorption
-        and made.free_saturation
+        row.sorption
+        and row.free_saturation
         and not any(
-            0.0 < humidity <= 0.9999 and 0.0 < water < 0.99 * made.free_saturation for humidity, water in made.sorption
+            0.0 < humidity <= 0.9999 and 0.0 < water < 0.99 * row.free_saturation for humidity, water in row.sorption
         )
     ):
         yield (
             "sorption",
             "has no point between dry and full",
-            f"a pair above 0 % and below 100 %, below {made.free_saturation:g} kg/m3",
+            f"a pair above 0 % and below 100 %, below {row.free_saturation:g} kg/m3",
             'add a point such as ["80 %", "45 kg/m3"]',
         )
-    if made.max_saturation < made.free_saturation:
+    if row.max_saturation < row.free_saturation:
         yield (
             "max_saturation",
             "below free_saturation",
-            f"at least {made.free_saturation:g} kg/m3",
+            f"at least {row.free_saturation:g} kg/m3",
             "check both",
         )
-    if made.absorption and not made.free_saturation and not made.sorption:
+    if row.absorption and not row.free_saturation and not row.sorption:
         problem = "is missing" if given is None else "zero beside absorption"
         yield "free_saturation", problem, "needed beside absorption", 'write free_saturation = "300 kg/m3"'
 
 
 def row_of(name: str, own: Mapping[str, Material]) -> Material | None:
     """Return the material of this name, the user's own first; None where there is none."""
-    for key, made in own.items():
+    for key, row in own.items():
         if fold(key) == fold(name):
-            return made
+            return row
     known = _index().get(fold(name))
     return material(known) if known else None

@@ -6,6 +6,7 @@ import difflib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TypeVar
 
+from cavity.constants import UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
 from cavity.errors import Fault, InputError
 from cavity.units import COLDEST, HOTTEST, check_range, slip
 
@@ -15,8 +16,6 @@ if TYPE_CHECKING:
 TOUCH = 1e-6  # m, heights closer than this are the same height
 THICKEST = 5.0  # m, of a layer
 DEEPEST = 1.0  # m, a deeper space is no cavity of a cladding
-# of an air layer, m2 of openings per m of wall length, ISO 6946
-UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT = 500e-6, 1500e-6
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ import re
 import tomllib
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from cavity.errors import Fault, InputError
 
@@ -39,9 +39,9 @@ def read_wall(path: str | PathLike[str]) -> Wall:
     InputError
         With all faults of the file: key and line, what was given, what is expected, and the fix.
     """
-    place = Path(path)
+    file = Path(path)
     text = read_text(path, "a wall file")
-    return parse_wall(text, place.name, folder=place.resolve().parent)
+    return parse_wall(text, file.name, folder=file.resolve().parent)
 
 
 def wall_files(given: Sequence[str | PathLike[str]]) -> list[Path]:
@@ -77,19 +77,19 @@ def wall_files(given: Sequence[str | PathLike[str]]) -> list[Path]:
 
 def read_text(path: str | PathLike[str], kind: str) -> str:
     """Return the text of a TOML file that is called `kind` in errors; InputError where it cannot be one."""
-    place = Path(path)
+    file = Path(path)
 
     def refuse(problem: str, expected: str, fix: str) -> InputError:
         return InputError(Fault(str(path)[:200], problem, "", expected, fix))
 
     try:
-        if place.is_dir():
+        if file.is_dir():
             raise refuse("is a folder", kind, "name the file in it")
-        if not place.exists():
-            raise refuse("no such file", kind, _neighbour(place))
-        if not place.is_file():
+        if not file.exists():
+            raise refuse("no such file", kind, _neighbour(file))
+        if not file.is_file():
             raise refuse("is not a regular file", kind, "check the name")
-        with place.open("rb") as stream:
+        with file.open("rb") as stream:
             data = stream.read(LARGEST + 1)
     except (OSError, ValueError) as error:  # ValueError: a name with a null character
         reason = getattr(error, "strerror", None) or str(error)
@@ -147,7 +147,9 @@ def parse_wall(text: str, name: str = "wall file", *, folder: Path | None = None
         for key, field in WallFile.model_fields.items():
             if key in broken:
                 continue
-            parts[key] = TypeAdapter(field.annotation).validate_python(raw[key]) if key in raw else field.default
+            parts[key] = (
+                TypeAdapter(cast(Any, field.annotation)).validate_python(raw[key]) if key in raw else field.default
+            )
     wall = build(parts, faults, folder)
     if faults.found or wall is None:
         raise InputError(*faults.found)
@@ -171,10 +173,10 @@ def read_toml(text: str, name: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         message = str(error) or "nested too deep"
-        line = re.search(r"\(at line (\d+), column (\d+)\)", message)
+        at = re.search(r"\(at line (\d+), column (\d+)\)", message)
         problem = message.split(" (at ")[0]
         # without a line: at the end, or a number too long to read
-        number = int(line[1]) if line else len(text.rstrip().split("\n")) if "end of document" in message else 0
+        number = int(at[1]) if at else len(text.rstrip().split("\n")) if "end of document" in message else 0
         where = f"{name}, line {number}" if number else name
         given = text.split("\n")[number - 1].strip()[:70] if number else ""
         given = "".join(sign if sign.isprintable() else "?" for sign in given)
@@ -190,23 +192,23 @@ def read_toml(text: str, name: str) -> dict[str, Any]:
 
 
 def _toml_cure(line: str) -> str:
-    found = re.match(r"([\w.-]+)\s*=\s*(.*)", line)
-    value = re.split(r"\s+#", found[2])[0].strip() if found else ""
-    if found and not value:
-        return f"give {found[1]} a value"
-    if found and re.match(r"[^\"'\[{]*[A-Za-z%]", value):
-        return f'write {found[1]} = "{value.strip(chr(34))}"'
+    key_value = re.match(r"([\w.-]+)\s*=\s*(.*)", line)
+    value = re.split(r"\s+#", key_value[2])[0].strip() if key_value else ""
+    if key_value and not value:
+        return f"give {key_value[1]} a value"
+    if key_value and re.match(r"[^\"'\[{]*[A-Za-z%]", value):
+        return f'write {key_value[1]} = "{value.strip(chr(34))}"'
     return "check quotes, brackets and the line before"
 
 
-def _neighbour(place: Path) -> str:
+def _neighbour(file: Path) -> str:
     from cavity.wallfile.values import nearest
 
     try:
-        names = [one.name for one in sorted(place.parent.glob("*.toml"))[:50]]
+        names = [one.name for one in sorted(file.parent.glob("*.toml"))[:50]]
     except OSError:
         names = []
-    return nearest(place.name, names) if names else f"`cavity new {place.name or 'wall.toml'}` writes one to start from"
+    return nearest(file.name, names) if names else f"`cavity new {file.name or 'wall.toml'}` writes one to start from"
 
 
 def read_rules(path: str | PathLike[str]) -> tuple[Rule, ...]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic_core import PydanticCustomError
 
-from cavity.wallfile.faults import Faults, Place
+from cavity.wallfile.faults import Faults, KeyPath
 from cavity.wallfile.model import Rule
 from cavity.wallfile.schema import RULE_QUANTITIES
 
@@ -16,14 +16,14 @@ if TYPE_CHECKING:
 
 def rules_of(entries: list[Any], faults: Faults) -> tuple[Rule, ...]:
     """Return the rules in SI; faults where a bound is missing, of the wrong kind, or the two cross."""
-    found = []
+    rules = []
     for index, entry in enumerate(entries):
-        place: Place = ("rule", index)
+        key_path: KeyPath = ("rule", index)
         leaf = RULE_QUANTITIES[entry.quantity]
         bounds: dict[str, float | None] = {"at_least": None, "at_most": None}
         if not (entry.at_least or entry.at_most):
             faults.add(
-                place, "neither at_least nor at_most", "a bound", f'add at_least = "{leaf.example}"', given=""
+                key_path, "neither at_least nor at_most", "a bound", f'add at_least = "{leaf.example}"', given=""
             )  # fmt: skip
         for key in bounds:
             if text := getattr(entry, key):
@@ -31,9 +31,9 @@ def rules_of(entries: list[Any], faults: Faults) -> tuple[Rule, ...]:
                     bounds[key] = leaf.read(text)
                 except PydanticCustomError as error:
                     context = error.context or {}
-                    faults.add((*place, key), context["problem"], context["expected"], context["fix"])
+                    faults.add((*key_path, key), context["problem"], context["expected"], context["fix"])
         low, high = bounds["at_least"], bounds["at_most"]
         if low is not None and high is not None and low > high:
-            faults.add((*place, "at_least"), "above at_most", "at_least up to at_most", "exchange the two")
-        found.append(Rule(entry.document, entry.quantity, low, high, entry.clause, entry.edition))
-    return tuple(found)
+            faults.add((*key_path, "at_least"), "above at_most", "at_least up to at_most", "exchange the two")
+        rules.append(Rule(entry.document, entry.quantity, low, high, entry.clause, entry.edition))
+    return tuple(rules)

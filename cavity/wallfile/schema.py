@@ -6,12 +6,12 @@ The descriptions are the documentation of the keys. `reader` checks a file again
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, cast
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from cavity.constants import ICE_POINT, MOULD_CLASSES
 from cavity.wallfile.values import (
-    MOULD_CLASSES,
     Flag,
     Height,
     Many,
@@ -40,7 +40,7 @@ VentArea = Quantity("m2/m", "50 cm2/m", 1e-6, 2.0)
 Columns = Annotated[tuple[str, ...], Many(UNNAMED)]
 
 
-def said(text: str, default: object = ...) -> object:
+def said(text: str, default: object = ...) -> Any:
     """Return the Field of a key: its meaning, and its default where the key may be left out."""
     return Field(default, description=text)
 
@@ -530,7 +530,7 @@ class LimitsSection(Section):
         "Time of wetness of metal in the wall.", None
     )
     freeze_saturation: Annotated[float | None, Share(0.1, 1.0, "80 %")] = said("Critical saturation.", None)
-    freeze_temperature: Annotated[float | None, Quantity("K", "-2 degC", 240.0, 273.15)] = said(
+    freeze_temperature: Annotated[float | None, Quantity("K", "-2 degC", 240.0, ICE_POINT)] = said(
         "Temperature at which pore water freezes.", None
     )
     freeze_cycles: Annotated[float | None, Number(1, 1000, "1")] = said("Freeze-thaw cycles a year.", None)
@@ -616,7 +616,7 @@ UNCERTAIN: dict[str, Any] = {
     **{
         f"{section}.{key}": next(
             part
-            for part in WallFile.model_fields[section].annotation.model_fields[key].metadata
+            for part in cast(Any, WallFile.model_fields[section].annotation).model_fields[key].metadata
             if hasattr(part, "read")
         )
         for section, keys in {

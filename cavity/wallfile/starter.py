@@ -38,14 +38,14 @@ def starter(name: str = FIRST) -> str:
     from cavity.wallfile.values import nearest
 
     folder = resources.files("cavity.wallfile").joinpath("starters")
-    place = folder.joinpath(f"{name}.toml")
-    if not name.replace("-", "").isalnum() or not place.is_file():
+    path = folder.joinpath(f"{name}.toml")
+    if not name.replace("-", "").isalnum() or not path.is_file():
         known = [path.name.removesuffix(".toml") for path in folder.iterdir()]
         raise InputError(
             Fault("starting point", "there is none of this name", name[:60], ", ".join(sorted(known)),
                   nearest(name[:60], sorted(known)))
         )  # fmt: skip
-    return place.read_text(encoding="utf-8")
+    return path.read_text(encoding="utf-8")
 
 
 def write_starter(path: str | os.PathLike[str], *, like: str = FIRST, force: bool = False) -> Path:
@@ -71,11 +71,11 @@ def write_starter(path: str | os.PathLike[str], *, like: str = FIRST, force: boo
         If the file exists and `force` is not set, or cannot be written; nothing is left half written.
     """
     text = starter(like)
-    place = Path(path)
+    file = Path(path)
     where = str(path)[:200]
     with contextlib.suppress(OSError, ValueError):  # a name that cannot be: told by what writes it
-        if place.exists() and not place.is_dir() and not force:
+        if file.exists() and not file.is_dir() and not force:
             raise InputError(Fault(where, "exists already", "", "a new file", "choose another name, or add --force"))
-        if not place.parent.is_dir():
+        if not file.parent.is_dir():
             raise InputError(Fault(where, "cannot be written: no such folder", "", "a folder that exists", "make it"))
-    return write_whole(place, text, over=force)
+    return write_whole(file, text, over=force)

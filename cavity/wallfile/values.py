@@ -16,9 +16,9 @@ from typing import Any
 
 from pydantic_core import PydanticCustomError, core_schema
 
+from cavity.constants import ICE_POINT
 from cavity.units import parse_quantity
 
-MOULD_CLASSES = ("very sensitive", "sensitive", "medium resistant", "resistant")
 COMPASS = (
     "north", "north-north-east", "north-east", "east-north-east", "east", "east-south-east", "south-east",
     "south-south-east", "south", "south-south-west", "south-west", "west-south-west", "west", "west-north-west",
@@ -93,7 +93,7 @@ class Quantity(Leaf):
         """Return what is expected, in words."""
         shown = self._shown
         scale = 1.0 if self.unit == "K" else parse_quantity(f"1 {shown}", self.unit)
-        shift = 273.15 if self.unit == "K" and shown == "degC" else 0.0
+        shift = ICE_POINT if self.unit == "K" and shown == "degC" else 0.0
         low, high = (self.low - shift) / scale, (self.high - shift) / scale
         text = f'a quantity with its unit, such as "{self.example}"'
         if math.isfinite(low):
@@ -366,9 +366,9 @@ class Table(Leaf):
             try:
                 pairs.append((self.x.read(pair[0]), self.y.read(pair[1])))
             except PydanticCustomError as error:
-                given = error.context or {}
+                context = error.context or {}
                 raise fail(
-                    f"pair {index}: {given.get('problem')}", str(given.get("expected")), str(given.get("fix"))
+                    f"pair {index}: {context.get('problem')}", str(context.get("expected")), str(context.get("fix"))
                 ) from None
         for index, (before, after) in enumerate(itertools.pairwise(pairs), 2):
             if after[0] <= before[0]:
@@ -403,8 +403,8 @@ class Many(Leaf):
             try:
                 found.append(self.item.read(part))
             except PydanticCustomError as error:
-                given = error.context or {}
+                context = error.context or {}
                 raise fail(
-                    f"value {index}: {given.get('problem')}", str(given.get("expected")), str(given.get("fix"))
+                    f"value {index}: {context.get('problem')}", str(context.get("expected")), str(context.get("fix"))
                 ) from None
         return tuple(found)

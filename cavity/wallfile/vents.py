@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
-from cavity.wallfile.faults import Faults, Place
+from cavity.wallfile.faults import Faults, KeyPath
 from cavity.wallfile.materials import pick
 from cavity.wallfile.model import Barrier, Column, Elevation, Opening, OpeningSet, Rail
 from cavity.wallfile.values import nearest
@@ -33,35 +33,35 @@ def read_columns(entries: list[Any], faults: Faults) -> list[Column]:
     """Return the columns that are at least 0.1 m high and have a name of their own; faults for the others."""
     columns: list[Column] = []
     for index, entry in enumerate(entries):
-        place: Place = ("column", index)
+        key_path: KeyPath = ("column", index)
         if pick(columns, entry.name):
-            faults.add((*place, "name"), "a name used twice", fix="change one of them")
+            faults.add((*key_path, "name"), "a name used twice", fix="change one of them")
             continue
         if entry.top - entry.bottom < 0.1:
             faults.add(
-                (*place, "top"), "not above the bottom", f"at least {entry.bottom + 0.1:g} m", "check both heights"
+                (*key_path, "top"), "not above the bottom", f"at least {entry.bottom + 0.1:g} m", "check both heights"
             )
             continue
         columns.append(Column(entry.name, entry.bottom, entry.top, entry.fraction or 0.0))
     return columns
 
 
-def _served(place: Place, names: tuple[str, ...], columns: list[Column], faults: Faults) -> tuple[Column, ...]:
+def _served(key_path: KeyPath, names: tuple[str, ...], columns: list[Column], faults: Faults) -> tuple[Column, ...]:
     """Return the columns a part names, or all."""
-    found = []
+    served = []
     for name in names:
         column = pick(columns, name)
         if column is None:
             if columns:
                 faults.add(
-                    (*place, "columns"),
+                    (*key_path, "columns"),
                     f"no column {name!r}",
                     "names of [[column]] sections",
                     nearest(name, [one.name for one in columns]),
                 )
         else:
-            found.append(column)
-    return tuple(found) if names else tuple(columns)
+            served.append(column)
+    return tuple(served) if names else tuple(columns)
 
 
 def within(height: float, columns: Iterable[Column], margin: float = -_TOUCH) -> bool:
@@ -73,16 +73,16 @@ def _reach(columns: Iterable[Column]) -> str:
     return "; ".join(f"{column.name}: {column.bottom:g} m to {column.top:g} m" for column in columns)
 
 
-def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: Faults) -> tuple[Rail, ...]:
+def read_rails(base: KeyPath, entries: list[Any], columns: list[Column], faults: Faults) -> tuple[Rail, ...]:
     """Return the rails of the wall or of one set; spacing becomes heights."""
     rails: list[Rail] = []
     for index, entry in enumerate(entries):
-        place: Place = (*base, index)
+        key_path: KeyPath = (*base, index)
         if pick(rails, entry.name):
-            faults.add((*place, "name"), "a name used twice", fix="change one of them")
+            faults.add((*key_path, "name"), "a name used twice", fix="change one of them")
         if bool(entry.heights) == (entry.spacing is not None):
             faults.add(
-                place,
+                key_path,
                 "heights and spacing" if entry.heights else "neither heights nor spacing",
                 "one of the two",
                 "keep one" if entry.heights else 'add spacing = "600 mm"',
@@ -90,9 +90,9 @@ def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: F
             continue
         if entry.gap * entry.gaps > entry.bay:
             most = f"at most {entry.bay / entry.gaps:g} m"
-            faults.add((*place, "gap"), "wider than the bay it serves", most, "check gap, gaps and bay")
-        _screen(place, entry, faults)
-        served = _served(place, entry.columns, columns, faults)
+            faults.add((*key_path, "gap"), "wider than the bay it serves", most, "check gap, gaps and bay")
+        _screen(key_path, entry, faults)
+        served = _served(key_path, entry.columns, columns, faults)
         if not served:
             continue
         heights = entry.heights
@@ -101,9 +101,11 @@ def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: F
             # a rail right under the head closes nothing that the head does not close
             count = int((high - low - 0.01) / entry.spacing)
             if count < 1:
-                faults.add((*place, "spacing"), "no rail fits", f"less than {high - low:g} m", "give a smaller spacing")
+                faults.add(
+                    (*key_path, "spacing"), "no rail fits", f"less than {high - low:g} m", "give a smaller spacing"
+                )
             if count > 200:
-                faults.add((*place, "spacing"), f"{count} rails", "at most 200", "give a wider spacing")
+                faults.add((*key_path, "spacing"), f"{count} rails", "at most 200", "give a wider spacing")
                 continue
             spaced = (round(low + entry.spacing * number, 6) for number in range(1, count + 1))
             heights = tuple(height for height in spaced if within(height, served, 1e-3))  # none where a window is
@@ -111,9 +113,9 @@ def read_rails(base: Place, entries: list[Any], columns: list[Column], faults: F
         if lost:
             where = "outside the column, or at its end"
             said = f"{lost[0]} is {where}" if len(lost) == 1 else f"{len(lost)} heights are {where}: {_few(lost)}"
-            faults.add((*place, "heights"), said, _reach(served), "move the rail" if len(lost) == 1 else "move them")
+            faults.add((*key_path, "heights"), said, _reach(served), "move the rail" if len(lost) == 1 else "move them")
         if len(set(heights)) < len(heights):
-            faults.add((*place, "heights"), "a height given twice", fix="keep one")
+            faults.add((*key_path, "heights"), "a height given twice", fix="keep one")
         names = tuple(column.name for column in served) if entry.columns else ()
         rails.append(
             Rail(
@@ -138,16 +140,16 @@ def _few(items: list[str]) -> str:
     return ", ".join(items[:_LISTED]) + (", ..." if len(items) > _LISTED else "")
 
 
-def _screen(place: Place, entry: Any, faults: Faults) -> None:
+def _screen(key_path: KeyPath, entry: Any, faults: Faults) -> None:
     """Check that what closes the gaps of a rail is a mesh or a perforation, whole."""
     parts = [key for key in ("wire", "hole") if getattr(entry, key) is not None]
     if len(parts) == 2:
-        faults.add(place, "wire and hole at once", "wire for a mesh, hole for a perforation", "keep one", given="")
+        faults.add(key_path, "wire and hole at once", "wire for a mesh, hole for a perforation", "keep one", given="")
     elif parts and entry.porosity is None:
-        faults.add((*place, "porosity"), "is missing", f"{parts[0]} needs it", 'add porosity = "50 %"', given="")
+        faults.add((*key_path, "porosity"), "is missing", f"{parts[0]} needs it", 'add porosity = "50 %"', given="")
     elif entry.porosity is not None and not parts:
         wanted = "wire for a mesh, hole for a perforation"
-        faults.add(place, "porosity without wire or hole", wanted, 'add hole = "5 mm"', given="")
+        faults.add(key_path, "porosity without wire or hole", wanted, 'add hole = "5 mm"', given="")
 
 
 def read_barriers(
@@ -156,13 +158,13 @@ def read_barriers(
     """Return the barriers, each within a column; one at the storeys or window heads becomes one for every height."""
     barriers: list[Barrier] = []
     for index, entry in enumerate(entries):
-        place: Place = ("barrier", index)
+        key_path: KeyPath = ("barrier", index)
         if pick(barriers, entry.name):
-            faults.add((*place, "name"), "a name used twice", fix="change one of them")
-        served = _served(place, entry.columns, columns, faults)
+            faults.add((*key_path, "name"), "a name used twice", fix="change one of them")
+        served = _served(key_path, entry.columns, columns, faults)
         if (entry.height is None) == (entry.at is None):
             faults.add(
-                place,
+                key_path,
                 "neither height nor at" if entry.height is None else "height and at",
                 "one of the two",
                 'add height = "3 m"' if entry.height is None else "keep one",
@@ -174,7 +176,7 @@ def read_barriers(
             heights = _barrier_heights(entry, elevation)
             if elevation is None or not heights:
                 what = "[[storey]] sections, at least two" if entry.at == "storeys" else "[[storey]] with [[window]]"
-                faults.add((*place, "at"), f"there are no {entry.at}", what, 'write height = "3 m" instead')
+                faults.add((*key_path, "at"), f"there are no {entry.at}", what, 'write height = "3 m" instead')
             found = [height for height in heights if within(height, served)]
             title = f"{entry.name}, {{:g}} m" if len(found) > 1 else entry.name
             barriers += [
@@ -182,7 +184,7 @@ def read_barriers(
             ]
             continue
         if served and not within(entry.height, served):
-            faults.add((*place, "height"), "outside the column", _reach(served), "move the barrier")
+            faults.add((*key_path, "height"), "outside the column", _reach(served), "move the barrier")
         barriers.append(Barrier(entry.name, entry.height, entry.free_area, entry.discharge, names))
     return barriers
 
@@ -199,38 +201,42 @@ def read_sets(entries: list[Any], columns: list[Column], barriers: list[Barrier]
     """Return the sets of openings, vents low to high; a vent at "base" becomes one for every such height."""
     sets: list[OpeningSet] = []
     for index, entry in enumerate(entries):
-        place: Place = ("openings", index)
+        key_path: KeyPath = ("openings", index)
         if pick(sets, entry.name):
-            faults.add((*place, "name"), "a name used twice", "a name of its own for every set", "change one of them")
+            faults.add(
+                (*key_path, "name"), "a name used twice", "a name of its own for every set", "change one of them"
+            )
         vents: list[Opening] = []
         for number, vent in enumerate(entry.vent):
-            where: Place = (*place, "vent", number)
-            made = _vents(where, vent, columns, barriers, faults)
+            where: KeyPath = (*key_path, "vent", number)
+            openings = _vents(where, vent, columns, barriers, faults)
             if vent.name and any(vent.name == one.name for one in vents):
                 faults.add((*where, "name"), "a name used twice in the set", fix="change one of them")
-            for opening in made:
+            for opening in openings:
                 name, count = opening.name, 2
                 while any(name == one.name for one in vents):
                     name, count = f"{opening.name} {count}", count + 1
                 vents.append(replace(opening, name=name))
-        rails = None if entry.rail is None else read_rails((*place, "rail"), entry.rail, columns, faults)
+        rails = None if entry.rail is None else read_rails((*key_path, "rail"), entry.rail, columns, faults)
         sets.append(OpeningSet(entry.name, tuple(sorted(vents, key=lambda one: one.height)), rails))
     return sets
 
 
-def _vents(place: Place, entry: Any, columns: list[Column], barriers: list[Barrier], faults: Faults) -> list[Opening]:
+def _vents(
+    key_path: KeyPath, entry: Any, columns: list[Column], barriers: list[Barrier], faults: Faults
+) -> list[Opening]:
     """Return the openings of one vent: one, one for every base or head of the columns it serves, or at each height."""
     given = [key for key in ("height", "heights", "spacing") if getattr(entry, key) not in (None, ())]
     if len(given) != 1:
         problem = "is missing" if not given else f"{' and '.join(given)} at once"
         fix = "keep one" if given else 'add height = "base", heights = ["1.2 m", "2.4 m"] or spacing = "600 mm"'
-        faults.add((*place, "height"), problem, "one of height, heights, spacing", fix, given="")
+        faults.add((*key_path, "height"), problem, "one of height, heights, spacing", fix, given="")
         return []
     if given != ["height"]:
-        return _repeated(place, entry, columns, barriers, faults)
-    area, clear = _size(place, entry, faults)
-    _kind(place, entry, faults)
-    served = _served(place, entry.columns, columns, faults)
+        return _repeated(key_path, entry, columns, barriers, faults)
+    area, clear = _size(key_path, entry, faults)
+    _kind(key_path, entry, faults)
+    served = _served(key_path, entry.columns, columns, faults)
     if not served:
         return []
     if isinstance(entry.height, str):
@@ -238,7 +244,7 @@ def _vents(place: Place, entry: Any, columns: list[Column], barriers: list[Barri
         for height, name in _named_heights(entry.height, served, columns, barriers):
             ends.setdefault(height, []).append(name)
         if not ends:
-            faults.add((*place, "height"), "no strip has such a place", _NAMED[entry.height], "name another height")
+            faults.add((*key_path, "height"), "no strip has such a place", _NAMED[entry.height], "name another height")
             return []
         spots = [(height, tuple(names)) for height, names in ends.items()]
     else:
@@ -248,7 +254,7 @@ def _vents(place: Place, entry: Any, columns: list[Column], barriers: list[Barri
             problem = "below the bottom" if all(entry.height < column.bottom for column in lost) else "outside"
             if all(entry.height > column.top for column in lost):
                 problem = "above the top"
-            faults.add((*place, "height"), f"{problem} of the column", _reach(lost), _move(entry.height, lost[0]))
+            faults.add((*key_path, "height"), f"{problem} of the column", _reach(lost), _move(entry.height, lost[0]))
             return []
         spots = [(entry.height, tuple(column.name for column in reach) if entry.columns else ())]
     tall = min(column.height for column in served)
@@ -256,7 +262,7 @@ def _vents(place: Place, entry: Any, columns: list[Column], barriers: list[Barri
         key = (
             "slot" if entry.slot else "holes" if entry.holes else "clear_height" if entry.clear_height else "free_area"
         )
-        faults.add((*place, key), "higher than the column", f"at most {tall:g} m", "check the number and its unit")
+        faults.add((*key_path, key), "higher than the column", f"at most {tall:g} m", "check the number and its unit")
     title = entry.name or f"{entry.height if isinstance(entry.height, str) else f'{entry.height:g} m'} {entry.kind}"
     return [
         Opening(
@@ -281,31 +287,31 @@ def _vents(place: Place, entry: Any, columns: list[Column], barriers: list[Barri
 
 
 def _repeated(
-    place: Place, entry: Any, columns: list[Column], barriers: list[Barrier], faults: Faults
+    key_path: KeyPath, entry: Any, columns: list[Column], barriers: list[Barrier], faults: Faults
 ) -> list[Opening]:
     """Return the openings of a vent that is repeated over the height."""
     heights = entry.heights
     if entry.spacing is not None:
-        served = _served(place, entry.columns, columns, faults)
+        served = _served(key_path, entry.columns, columns, faults)
         if not served:
             return []
         low, high = min(column.bottom for column in served), max(column.top for column in served)
         count = int((high - low - 0.01) / entry.spacing)  # none right under the head
         if count < 1:
-            faults.add((*place, "spacing"), "no vent fits", f"less than {high - low:g} m", "give a smaller spacing")
+            faults.add((*key_path, "spacing"), "no vent fits", f"less than {high - low:g} m", "give a smaller spacing")
         if count > 200:
-            faults.add((*place, "spacing"), f"{count} vents", "at most 200", "give a wider spacing")
+            faults.add((*key_path, "spacing"), f"{count} vents", "at most 200", "give a wider spacing")
             return []
         heights = tuple(round(low + entry.spacing * number, 6) for number in range(1, count + 1))
         heights = tuple(height for height in heights if within(height, served))
     if len(set(heights)) < len(heights):
-        faults.add((*place, "heights"), "a height given twice", fix="keep one")
+        faults.add((*key_path, "heights"), "a height given twice", fix="keep one")
     made: list[Opening] = []
     for height in heights:
         one = entry.model_copy(
             update={"height": height, "heights": (), "spacing": None, "name": entry.name or entry.kind}
         )
-        found = _vents(place, one, columns, barriers, faults)
+        found = _vents(key_path, one, columns, barriers, faults)
         made += [replace(opening, name=f"{opening.name} at {height:.2f} m") for opening in found]
     return made
 
@@ -315,21 +321,21 @@ def _named_heights(
 ) -> list[tuple[float, str]]:
     """Return height [m] and column of every place that a word means."""
     low, high = min(column.bottom for column in columns), max(column.top for column in columns)
-    found = []
+    spots = []
     for column in served:
         at_base, at_top = column.bottom <= low + _TOUCH, column.top >= high - _TOUCH
         if word == "base" or (word == "wall base" and at_base) or (word == "window head" and not at_base):
-            found.append((column.bottom, column.name))
+            spots.append((column.bottom, column.name))
         if word == "head" or (word == "wall top" and at_top) or (word == "window sill" and not at_top):
-            found.append((column.top, column.name))
+            spots.append((column.top, column.name))
         if word in ("above barriers", "below barriers"):
             step = _BESIDE if word == "above barriers" else -_BESIDE
-            found += [
+            spots += [
                 (round(barrier.height + step, 6), column.name)
                 for barrier in barriers
                 if column.holds(barrier) and column.reaches(barrier.height + step)
             ]
-    return found
+    return spots
 
 
 def _move(height: float, column: Column) -> str:
@@ -337,12 +343,12 @@ def _move(height: float, column: Column) -> str:
     return f"write height = {end}, or a height from {column.bottom:g} m to {column.top:g} m"
 
 
-def _size(place: Place, entry: Any, faults: Faults) -> tuple[float, float]:
+def _size(key_path: KeyPath, entry: Any, faults: Faults) -> tuple[float, float]:
     """Return gross free area [m2/m] and smaller clear dimension [m] of a vent."""
     given = [key for key in ("slot", "holes", "free_area") if getattr(entry, key) is not None]
     if len(given) != 1:
         faults.add(
-            place,
+            key_path,
             "no size" if not given else f"{' and '.join(given)} at once",
             "one of slot, holes, free_area",
             'add slot = "10 mm"' if not given else "keep one",
@@ -355,7 +361,7 @@ def _size(place: Place, entry: Any, faults: Faults) -> tuple[float, float]:
         holes = entry.holes
         if holes.per_metre * holes.width > 1.0:
             faults.add(
-                (*place, "holes"),
+                (*key_path, "holes"),
                 "the holes are wider than the wall",
                 "per_metre x width at most 1 m",
                 "check per_metre and width",
@@ -375,7 +381,7 @@ def _size(place: Place, entry: Any, faults: Faults) -> tuple[float, float]:
     return area, max(usual, area)
 
 
-def _kind(place: Place, entry: Any, faults: Faults) -> None:
+def _kind(key_path: KeyPath, entry: Any, faults: Faults) -> None:
     """Check that a vent has what its kind needs, and nothing of another kind."""
     needs = {"mesh": ("porosity", "wire"), "perforated": ("porosity", "hole"), "louvre": ("blade_angle",)}
     allowed = {"louvre": ("porosity", "blade_angle", "wire")}
@@ -385,22 +391,22 @@ def _kind(place: Place, entry: Any, faults: Faults) -> None:
         value = getattr(entry, key)
         if key in wanted and value is None:
             faults.add(
-                (*place, key), "is missing", f'kind = "{entry.kind}" needs it', f"add {key} = {example}", given=""
+                (*key_path, key), "is missing", f'kind = "{entry.kind}" needs it', f"add {key} = {example}", given=""
             )
         if value is not None and key not in wanted and key not in allowed.get(entry.kind, ()):
             right = next((kind for kind, keys in needs.items() if key in keys), "mesh")
             faults.add(
-                (*place, key),
+                (*key_path, key),
                 f'not for kind = "{entry.kind}"',
                 f'{key} belongs to kind = "{right}"',
                 f'write kind = "{right}", or leave {key} out',
             )
     if (entry.exposure == "table") != bool(entry.cp_table):
         faults.add(
-            (*place, "exposure"),
+            (*key_path, "exposure"),
             "cp_table and exposure disagree",
             'exposure = "table" and a cp_table, or neither',
             "give both or none",
         )
     if entry.clear_height is not None and entry.free_area is None:
-        faults.add((*place, "clear_height"), "beside slot or holes", "only with free_area", "leave it out")
+        faults.add((*key_path, "clear_height"), "beside slot or holes", "only with free_area", "leave it out")
