@@ -196,7 +196,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant("joint", "leak at the first layer whatever leak_layer says", "hourly/boundary.py",
            "wall.wetting.leak_layer or 0)", "0)", (_keys("wetting.leak_layer"),)),
     Mutant("joint", "one year never repeated", "hourly/run.py",
-           "max(1, wall.run.max_years)", "1", (_keys("run.max_years"),)),
+           "1 if short else wall.run.max_years", "1", (_keys("run.max_years"),)),
     Mutant("joint", "film limit ignored", "wall/grid.py",
            "max(ENCLOSED, film_limit), film_limit)", "max(ENCLOSED, film_limit), 0.1)", (_keys("cavity.film_limit"),)),
     Mutant("joint", "freezing never on", "wall/grid.py",
