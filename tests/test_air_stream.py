@@ -10,9 +10,11 @@ import pytest
 import xarray as xr
 
 import cavity
+from cavity.airflow import steady
 from cavity.airflow.steady import steady_air
 from cavity.climate.on_wall import sky_share
 from cavity.constants import DRY_AIR_HEAT, LEWIS_VAPOUR, R_AIR, R_VAPOUR, STEFAN_BOLTZMANN, WATER_TO_AIR
+from cavity.errors import ConvergenceError
 from cavity.kernels import stream
 from cavity.result import STREAM_TERMS
 from cavity.wallfile.materials import material
@@ -30,13 +32,13 @@ def with_openings(wall, *openings, **site):
 
 def steady_weather(hours, *, outdoor=273.15, humidity=0.8, wind=0.0, gain_sky=0.0):
     """Weather that never changes, head-on wind on a south-west wall; gain_sky: K, sky above air in place of sun."""
-    from cavity.climate.humid import saturation_pressure
+    from cavity.climate.humid import table_saturation_pressure
 
     columns = {
         "temperature_outdoor": outdoor, "relative_humidity_outdoor": humidity,
-        "vapour_pressure_outdoor": humidity * float(saturation_pressure(outdoor)), "pressure": P, "wind_speed": wind,
-        "wind_direction": 225.0, "global_horizontal": 0.0, "direct_normal": 0.0, "diffuse_horizontal": 0.0,
-        "infrared_horizontal": STEFAN_BOLTZMANN * (outdoor + gain_sky) ** 4, "rain": 0.0,
+        "vapour_pressure_outdoor": humidity * float(table_saturation_pressure(outdoor)), "pressure": P,
+        "wind_speed": wind, "wind_direction": 225.0, "global_horizontal": 0.0, "direct_normal": 0.0,
+        "diffuse_horizontal": 0.0, "infrared_horizontal": STEFAN_BOLTZMANN * (outdoor + gain_sky) ** 4, "rain": 0.0,
     }  # fmt: skip
     time = np.datetime64("2001-01-01T00", "ns") + np.arange(hours) * np.timedelta64(1, "h")
     attrs = {"latitude": 50.0, "longitude": 0.0, "utc_offset": 0.0, "elevation": 0.0, "has_rain": 1}
@@ -317,3 +319,9 @@ def test_steady_look_and_hourly_run_agree_in_steady_surroundings(one_year, name)
         np.testing.assert_allclose(steady[rate], hourly[rate], rtol=1e-3)
     for drive in ("stack_pressure", "wind_pressure"):  # dry air against air of 2 %: 3e-4 of its density
         np.testing.assert_allclose(steady[drive], hourly[drive], rtol=1e-3, atol=1e-3)
+
+
+def test_a_steady_look_that_does_not_settle_says_so(one_year, monkeypatch):
+    monkeypatch.setattr(steady, "_ROUNDS", 3)
+    with pytest.raises(ConvergenceError, match="still changes by"):
+        steady_air(one_year.case(), sun=(500.0,))

@@ -351,6 +351,7 @@ ROWS = [
     Row("cavity.depth", "12 mm", "40 mm", rate, -8.0),
     Row("cavity.depth", "5 mm", "25 mm", across, 0.04, "sun", CLOSED),
     Row("cavity.blocked", 0.0, 0.6, inflow, -10.0, context=WIDE),
+    Row("cavity.blocked", 0.0, 0.6, rate, 100.0),  # slots decide the flow, so less volume is changed more often
     Row("cavity.roughness", "0 mm", "5 mm", inflow, -20.0, "gale",
         {f"{VENT}.slot": "100 mm", f"{HEAD}.slot": "100 mm", "site.cp_difference": 1.0}),
     Row("cavity.emissivity_cladding", 0.9, 0.05, across, 0.3, "sun"),
@@ -360,6 +361,7 @@ ROWS = [
     Row("cavity.single_vent_exchange", 0.0, 1.0, rate, 15.0, "gale",
         {"openings.0.vent": [{"height": "base", "slot": "10 mm"}]}),
     Row("cavity.gust_exchange", 0.0, 1.0, rate, 100.0, "gale", {"site.cp_difference": 0.0}),
+    Row("cavity.gust_exchange", 1.0, 2.0, rate, 200.0, "gale", {"site.cp_difference": 0.0}),
     # layers and materials: heavier, the cladding swings less from night to noon; better conducting, its back more
     Row("cladding.0.density", "500 kg/m3", "3000 kg/m3", back_swings, -1.5, "sun", HEAVY),
     Row("cladding.0.specific_heat", "500 J/(kg K)", "2500 J/(kg K)", back_swings, -1.5,

@@ -304,6 +304,22 @@ def test_losses_along_the_path_add_up_to_the_drive():
         assert out[1] > 0.8 * out.sum()  # the narrow gap takes nearly all: (1e-3 / 2e-4)^2 = 25 times the next
 
 
+@pytest.mark.parametrize(
+    ("flow", "gate", "expected"),
+    # openings at the bottom, below and above a barrier, and at the top; what enters column, lower and upper part
+    [
+        ([0.3, 0.2, 0.4], 1, [0.5, 0.3, 0.4]),  # 0.3 at the base, 0.2 past the barrier and 0.2 beside it
+        ([-0.3, -0.2, -0.4], 1, [0.5, 0.3, 0.4]),  # down: 0.4 at the head, 0.2 past the barrier and 0.1 below it
+        ([0.3, 0.0, 0.4], -1, [0.7, 0.3, 0.4]),  # closed
+    ],
+)
+def test_air_that_enters_each_side_of_a_barrier_by_hand(flow, gate, expected):
+    flow, into, found = np.array(flow), np.zeros(4), np.zeros(3)
+    network.opening_flows(flow, into)
+    network.air_in(flow, into, np.array([0, 0, 1, 1]), np.array([gate]), found)
+    np.testing.assert_allclose(found, expected, atol=1e-15)
+
+
 def test_compiled_and_interpreted_kernels_agree():
     rows = np.array([[0.01, 2.0, 3.0, 2000.0, 3.0, 3e-4]])
     for m in (1e-6, 1e-3, -0.1):

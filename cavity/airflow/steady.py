@@ -15,7 +15,7 @@ from cavity.airflow.column import ColumnAir, build_column, gust_curve
 from cavity.airflow.pressure import gust_pressure, pressure_coefficients, wind_pressure
 from cavity.climate.outside import INNER_SURFACE, heat_flow_direction, outside_coefficient
 from cavity.constants import CP_DIFFERENCE_BAND, DRY_AIR_HEAT, GRAVITY, HOUR, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
-from cavity.errors import Fault, InputError
+from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.units import DENSEST, THINNEST, check_range
 
 if TYPE_CHECKING:
@@ -76,6 +76,8 @@ def steady_air(
     ------
     InputError
         If both `sun` and `cavity` are given, or a value is out of range.
+    ConvergenceError
+        If flow and heat balance do not agree after 300 rounds; about 25 are usual.
     """
     import xarray as xr
 
@@ -132,8 +134,8 @@ def steady_air(
     )  # fmt: skip
 
     last = {name: (name,) for name in ("segment", "compartment", "opening", "part")}
-    dims = {
-        name: ("wind", axis, *(d for kind, d in last.items() if kind in variables.TABLE[name].dims for d in d))
+    dims: dict[str, Any] = {
+        name: ("wind", axis, *(d for kind, held in last.items() if kind in variables.TABLE[name].dims for d in held))
         for name in data
     } | {"part_gain": ("part",)}
     dataset = xr.Dataset(
@@ -346,7 +348,11 @@ class _Steady:
             change = float(np.abs(self.T - before).max(initial=0.0))
             self.T[:] = 0.5 * (self.T + before)
             if change < _SETTLED:
-                break
+                return
+        raise ConvergenceError(
+            f"steady air flow: after {_ROUNDS} rounds the air of the cavity still changes by {change:.1e} K (limit "
+            f"{_SETTLED:g} K), wind {self.wind:g} m/s, {absorbed:g} W/m2 absorbed. Try another wind or sun."
+        )
 
     def _solve_flow(self) -> None:
         from cavity.kernels import network
@@ -375,7 +381,7 @@ class _Steady:
                 self._segment(s, absorbed, inlet, abs(Q))
                 inlet = self.outlet[s]
         for s in np.flatnonzero(air.segment_link < 0):
-            self._segment(s, absorbed, self.outdoor, 0.0)
+            self._segment(int(s), absorbed, self.outdoor, 0.0)
 
     def _order(self) -> list[int]:
         """Links so that air always comes from a link that is done: upward ones rising, then downward ones falling."""

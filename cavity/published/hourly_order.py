@@ -37,6 +37,8 @@ if TYPE_CHECKING:
     import xarray as xr
     from numpy.typing import NDArray
 
+    from cavity.wallfile import model
+
 _HENRY = "P. S. H. Henry, Diffusion in absorbing media, Proc. R. Soc. A 171, 1939, from memory; eigenvectors here"
 _THEORY = "own equations of docs/theory.md, integrated to 1e-8"
 
@@ -198,7 +200,7 @@ def dew_weather() -> xr.Dataset:
     )  # fmt: skip
 
 
-def _sheets() -> Any:
+def _sheets() -> model.Case:
     """Return the case of two sheets with a cavity that has one vent."""
     from cavity.wallfile import parse_wall, starter
     from cavity.wallfile.model import Column, Opening, OpeningSet
@@ -275,7 +277,9 @@ def films_by_hand() -> NDArray[np.float64]:
     def pressure(u: float, T: float) -> float:
         return moist_air.saturation(T)[0] * math.exp(-math.exp(-u) * 293.15 / T)
 
-    def rates(_: float, y: NDArray[np.float64], T_out: float, p_out: float, T_sky: float, wind: float):
+    def rates(
+        _: float, y: NDArray[np.float64], T_out: float, p_out: float, T_sky: float, wind: float
+    ) -> NDArray[np.float64]:
         T1, T2 = y[0], y[1]
         p0, p1, p2, p3 = (pressure(u, T) for u, T in zip(y[2:], (T1, T1, T2, T2), strict=True))
         outside = 4.0 + 4.0 * wind
@@ -357,7 +361,7 @@ def _listed(errors: Sequence[float], scale: float = 1.0) -> str:
 
 def cases() -> tuple[Case, ...]:
     """Return orders and errors of the coupled slab and of the films."""
-    slab = {
+    slab: dict[str, Any] = {
         "source": _HENRY,
         "tag": ANALYTICAL,
         "inputs": f"slab of {1e3 * _THICKNESS:g} mm, isotherm {_SLOPE:g} kg/m3, mu {_SLAB.mu_dry:g}; outdoor "
@@ -378,7 +382,7 @@ def cases() -> tuple[Case, ...]:
             )
         title += ": error with usual cells and hourly steps, over the amplitude"
         rows.append(value_case(title, expected=0.0, computed=usual, atol=0.03, **slab))
-    films = {
+    films: dict[str, Any] = {
         "source": _THEORY,
         "tag": ANALYTICAL,
         "inputs": f"hourly run, sheets of {1e3 * _PANEL:g} and {1e3 * _BACKUP:g} mm, one vent, {_HOURS} h with a clear "
