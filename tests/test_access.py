@@ -187,7 +187,7 @@ def test_a_lesson_is_presented_one_question_a_screen(browser, pages):  # noqa: F
     def seen():
         return browser.execute_script(
             "return [...document.querySelectorAll('section.part')].filter((p) => p.getClientRects().length)"
-            ".map((p) => [p.id, p.querySelector('details.answer').open])"
+            ".map((p) => [p.id, !p.querySelector('.reply').hidden])"
         )
 
     width(browser, 1366, 768)
@@ -199,7 +199,9 @@ def test_a_lesson_is_presented_one_question_a_screen(browser, pages):  # noqa: F
     assert seen() == [["part-1", True]]
     press(Keys.ARROW_RIGHT)
     assert seen() == [["part-2", False]]  # the next question comes without its answer
-    assert browser.execute_script("return parseFloat(getComputedStyle(document.querySelector('.on p')).fontSize)") >= 20
+    assert (
+        browser.execute_script("return parseFloat(getComputedStyle(document.querySelector('.on .ask')).fontSize)") >= 20
+    )
     press(Keys.ESCAPE)
     assert len(seen()) > 5
 

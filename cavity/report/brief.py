@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cavity.report import answer, display, evidence, schedule, summary
+from cavity.report.digest import about
 from cavity.result import wall_of
 from cavity.risk.ranking import worst_by_criterion
 
@@ -192,7 +193,7 @@ def case_head(case: Any) -> str:
 
 
 def _layers(ds: Any) -> str:
-    said = []
+    said: list[str] = []
     for name, part, thickness in zip(
         ds["layer"].values, ds["layer_part"].values, ds["layer_thickness"].values, strict=True
     ):
@@ -223,7 +224,7 @@ def _rain(seen: answer.View) -> list[str]:
     for case in seen.cases:
         if case.climate_name in said:
             continue
-        attrs = case.dataset.attrs
+        attrs = about(case).attrs
         if not int(attrs.get("has_rain", 1)):
             said[case.climate_name] = (
                 "no rain in the weather file. The wall was run without driving rain; a verdict for a wall in the rain "
@@ -238,7 +239,7 @@ def _rain(seen: answer.View) -> list[str]:
 def _rules(ds: Any) -> list[tuple[str, ...]]:
     from cavity.risk.rules import OUTSIDE, checks
 
-    made = []
+    made: list[tuple[str, ...]] = []
     for each in checks(ds):
         if each.outcome == OUTSIDE:
             continue

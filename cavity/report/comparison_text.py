@@ -7,6 +7,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from cavity.report import answer, display, evidence
+from cavity.report.digest import about
 from cavity.terminal import compiling_text, watched
 
 if TYPE_CHECKING:
@@ -98,5 +99,5 @@ def comparison_lines(comparison: Any) -> list[str]:
     lines += ["", f"Largest balance errors: {', '.join(errors)}."]
     notes: dict[str, None] = {}
     for case in comparison.cases:
-        notes |= dict.fromkeys(json.loads(case.dataset.attrs["warnings"]))
+        notes |= dict.fromkeys(json.loads(about(case).attrs["warnings"]))
     return lines + [f"Note: {note}" for note in notes]

@@ -341,11 +341,11 @@ def _brick_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]
          "line": {"color": LIGHT["air"], "width": 2}, "marker": {"size": 8},
          "hovertemplate": "%{text}: %{y:.3~g} per hour<extra></extra>"},
         {"y": [step.excess for step in lesson.steps], "yaxis": "y2",
-         "name": "vapour pressure of the cavity above outdoors, sunniest tenth of hours",
+         "name": "cavity above outdoors, sunniest tenth of hours",
          "line": {"color": LIGHT["humidity"], "width": 2}, "marker": {"symbol": "square", "size": 9},
          "hovertemplate": "%{text}: %{y:.0f} Pa<extra></extra>"},
         {"y": [100.0 * step.inner for step in lesson.steps], "yaxis": "y3",
-         "name": "relative humidity outside the vapour retarder, highest 30-day mean",
+         "name": "outside the vapour retarder, highest 30 days",
          "line": {"color": LIGHT["dew_point"], "width": 2, "dash": "dash"}, "marker": {"symbol": "circle", "size": 9},
          "hovertemplate": "%{text}: %{y:.1f} %<extra></extra>"},
     ]  # fmt: skip

@@ -18,6 +18,7 @@ from cavity.report import (
     air_words,
     answer,
     brief,
+    digest,
     display,
     elevation,
     evidence,
@@ -223,7 +224,7 @@ def render(comparison: Any) -> str:
         raise InputError(
             Fault("comparison", "has no case to report", fix="give at least one opening set and one depth")
         )
-    first = cases[0].dataset
+    first = digest.about(cases[0])
     created = str(getattr(comparison, "created", "") or first.attrs.get("created", ""))
     climates = list(dict.fromkeys(case.climate_name for case in (*cases, *answer.failed_of(comparison))))
     failed = answer.failed_of(comparison)
@@ -324,8 +325,8 @@ def _elevation(seen: answer.View) -> dict[str, Any]:
         for at, piece in enumerate(row.compartments):
             area = row.area * (piece.top - piece.bottom) / (row.top - row.bottom)
             marks[row.name, at] = (piece.mark, piece.direction, "" if np.isnan(area) else f"{display.number(area)} m²")
-    for row in pieces:
-        row["mark"], row["direction"], row["area"] = marks.get((row["column"], row["at"]), ("", "", ""))
+    for each in pieces:
+        each["mark"], each["direction"], each["area"] = marks.get((each["column"], each["at"]), ("", "", ""))
     return {
         "elevation": Markup(elevation.draw(datasets, statuses)),
         "pieces": pieces,
@@ -388,8 +389,8 @@ def pack(cases: Sequence[Any], seen: answer.View | None = None) -> tuple[dict[st
 
 def _names(cases: Sequence[Any]) -> list[str]:
     """Return the names that the user gave, which are no quantities even where they look it ("10 mm slots")."""
-    wall = wall_of(cases[0].dataset)
-    parts = [*wall.opening_sets, *wall.columns, *wall.layers, *wall.rails, *wall.barriers]
+    wall = wall_of(digest.about(cases[0]))
+    parts: list[Any] = [*wall.opening_sets, *wall.columns, *wall.layers, *wall.rails, *wall.barriers]
     parts += [vent for chosen in wall.opening_sets for vent in chosen.openings]
     named = [wall.name, wall.description, *(part.name for part in parts)]
     for case in cases:
@@ -620,7 +621,7 @@ def _month(row: Mapping[str, Any]) -> list[Any]:
 def _summary(ds: Any, segment: int, face: int, year: Mapping[str, Any]) -> list[list[Any]]:
     rate = series.air_changes(ds)
     low, high = (display.number(float(value)) for value in np.quantile(rate, (0.1, 0.9)))
-    peak = 1e3 * evidence.film_peak(ds)
+    peak = 1e3 * digest.film_peak(ds)
     area = float(np.nansum(np.asarray(ds["opening_area"].values, float)))
 
     def same(text: str) -> list[str]:

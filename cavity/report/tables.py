@@ -11,7 +11,7 @@ import numpy as np
 from cavity import variables
 from cavity.constants import ICE_POINT
 from cavity.files import csv_text
-from cavity.report import answer, display, evidence, schedule, series
+from cavity.report import answer, digest, display, schedule, series
 from cavity.report.page import RULE_HEAD, rule_rows, write_text
 
 _VARIANT = "variant"  # last in every table: a place that no earlier reader of the tables counts on
@@ -82,7 +82,7 @@ def sheets(comparison: Any) -> dict[str, Table]:
             [
                 *_names(case), answer.case_status(case), found[0].title if found else "",
                 *(_round(value) for value in (np.median(rate), *np.quantile(rate, (0.1, 0.9)))),
-                _round(100.0 * table[-1]["upward"]), _round(1e3 * evidence.film_peak(ds)), ds["face"].values[face],
+                _round(100.0 * table[-1]["upward"]), _round(1e3 * digest.film_peak(ds)), ds["face"].values[face],
                 ds["segment"].values[segment], table[-1]["humid_hours"], table[-1]["wet_hours"], *_event(case), variant,
             ]
         )  # fmt: skip
@@ -141,7 +141,7 @@ def _choices(seen: answer.View) -> list[list[Any]]:
         named = "recommended" if seen.found and choice is seen.found.choice else ""
         if seen.found and choice is seen.found.runner_up:
             named = "runner-up"
-        told = [""] * 8
+        told: list[Any] = [""] * 8
         if part is not None and found is not None:
             told = [found.title, _round(found.shown.value), _round(found.shown.limit), found.threshold,
                     found.shown.units, part.climate, part.column, _round(part.orientation)]  # fmt: skip

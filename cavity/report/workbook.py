@@ -137,7 +137,14 @@ def _fill_sizing(book: Any, found: Sizing) -> None:
                 for each in line.outcomes
             ]  # fmt: skip
     held = ("Line", "Cavity depth [mm]")
-    head = (*held, "Rail gap held [mm]", "Least vents, times as drawn", "Least rail gap [mm]", "Smallest tried", "Note")
+    head: tuple[str, ...] = (
+        *held,
+        "Rail gap held [mm]",
+        "Least vents, times as drawn",
+        "Least rail gap [mm]",
+        "Smallest tried",
+        "Note",
+    )
     _sheet(book, "Minima", head, minima)
     head = (*held, "Vents, times as drawn", "Rail gap [mm]", "Passes", "Largest ratio to a limit [%]", "Decides",
             "Strip", "Not computed")  # fmt: skip

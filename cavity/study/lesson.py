@@ -318,7 +318,7 @@ QUANTITIES = {
     "blind": "Open vents of the compartment",
     "night": "Vent area behind metal, each end",
     "drying": "Free vent area, base and head each",
-    "brick": "Open perpends in the brick, base and head each",
+    "brick": "Open perpends, base and head each",
 }
 
 UNITS = {"depth": "mm", "openings": "cm²/m", "height": "m", "wind": "%", "sun": "%", "colour": "-", "rails": "mm",
