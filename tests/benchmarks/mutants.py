@@ -510,7 +510,7 @@ MUTANTS: tuple[Mutant, ...] = (
            "gross * porosity", "gross", ("tests/test_schedule.py",)),
     Mutant("report", "gaps of a rail line by half the bay", "report/schedule.py",
            "pick(lengths) / bay - 1e-9", "2.0 * pick(lengths) / bay - 1e-9", ("tests/test_schedule.py",)),
-    Mutant("report", "least air is the most", "report/answer.py",
+    Mutant("report", "least air is the most", "report/digest.py",
            "least = int(np.argmin(medians))", "least = int(np.argmax(medians))", ("tests/test_answer.py",
            "tests/test_report.py", "tests/test_report_checks.py")),
     Mutant("report", "tenth and ninth decile of the table exchanged", "report/tables.py",
