@@ -98,7 +98,7 @@ _UNITS: dict[str, tuple[float, str]] = {  # factor on the SI value, and the unit
     **dict.fromkeys(("condensate_face", "condensate_inside", "film"), (1e3, "g/m²")),
     **dict.fromkeys(("frost", "frost_cladding"), (1.0, "cycles")),
     "residue": (1e3, "g/m² a year"),
-    "air_layer": (1e6, "mm²/m"),
+    "air_layer": (1e4, "cm²/m"),
 }
 
 
@@ -427,7 +427,7 @@ def _frost(found: _Found) -> str:
 
 def _air_layer(found: _Found) -> str:
     area = decimals(shown(found).value)
-    return f"The openings give {area} mm² per metre of wall: an air layer that ISO 6946 calls {found.facts['class']}."
+    return f"The openings give {area} cm²/m: an air layer that ISO 6946 calls {found.facts['class']}."
 
 
 def _drying(found: _Found) -> str:
