@@ -238,7 +238,8 @@ def build_column(case: Case) -> ColumnAir:
     part_rows: list[np.ndarray] = []
     part_links: list[int] = []
     cuts: list[float] = []  # heights of closed barriers
-    for z, what in sorted([*rails, *barriers], key=lambda pair: pair[0]):
+    across: list[tuple[float, Any]] = sorted([*rails, *barriers], key=lambda pair: pair[0])
+    for z, what in across:
         is_rail = hasattr(what, "gap")
         row = rail_row(what, depth, area) if is_rail else barrier_row(what, area)
         if row[kernel.AREA] <= 0.0:
@@ -377,7 +378,9 @@ def _segments(
     counts = np.ones(len(lengths), dtype=int)
     while counts.sum() < wanted:
         counts[np.argmax(lengths / counts)] += 1
-    bottoms, tops, links = [], [], []
+    bottoms: list[float] = []
+    tops: list[float] = []
+    links: list[int] = []
     for (a, b), k, count in zip(pairwise(edges), link, counts, strict=True):
         cut = np.linspace(a, b, count + 1)
         bottoms.extend(cut[:-1])

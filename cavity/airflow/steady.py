@@ -134,8 +134,8 @@ def steady_air(
     )  # fmt: skip
 
     last = {name: (name,) for name in ("segment", "compartment", "opening", "part")}
-    dims = {
-        name: ("wind", axis, *(d for kind, d in last.items() if kind in variables.TABLE[name].dims for d in d))
+    dims: dict[str, Any] = {
+        name: ("wind", axis, *(d for kind, held in last.items() if kind in variables.TABLE[name].dims for d in held))
         for name in data
     } | {"part_gain": ("part",)}
     dataset = xr.Dataset(
@@ -381,7 +381,7 @@ class _Steady:
                 self._segment(s, absorbed, inlet, abs(Q))
                 inlet = self.outlet[s]
         for s in np.flatnonzero(air.segment_link < 0):
-            self._segment(s, absorbed, self.outdoor, 0.0)
+            self._segment(int(s), absorbed, self.outdoor, 0.0)
 
     def _order(self) -> list[int]:
         """Links so that air always comes from a link that is done: upward ones rising, then downward ones falling."""

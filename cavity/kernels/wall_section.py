@@ -12,7 +12,7 @@ water at 0 degC are zero).
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -166,7 +166,7 @@ def work_arrays(section: WallSection1D, *lines: int) -> Work:
     """Return the scratch arrays of a line of this section, or of several lines, as leading dimension of the cells."""
     nodes = section.thickness.size
     place = lanes.places(nodes, SPAN)
-    cell = np.zeros((lanes.rows_of(nodes) + 2, SPAN // LANES, LANES))
+    cell: Any = np.zeros((lanes.rows_of(nodes) + 2, SPAN // LANES, LANES))
     # places without a node hold nothing and touch nothing, but must not divide by zero
     cell[:, TEMPERATURE // LANES] = ICE_POINT + 20.0
     cell[:, POTENTIAL // LANES] = potential.U_LOW

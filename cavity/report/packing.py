@@ -201,7 +201,7 @@ def split(figure: dict[str, Any], packer: Packer, owner: int, like: tuple[Any, .
     """
     traces = []
     for number, fields in enumerate(figure["data"]):
-        made = {}
+        made: dict[str, Any] = {}
         for key, value in fields.items():
             array = value if isinstance(value, np.ndarray) else None
             if array is not None and array.dtype.kind == "M":
