@@ -93,7 +93,7 @@ def test_unknown_and_senseless_limits_are_told_together(dry):
     assert "limits.mold" in text
     assert "mould_index" in text
     assert "limits.wood_moisture" in text
-    assert "a fraction is written" in text
+    assert "did you mean 0.2? fractions are 0 to 1" in text
     assert caught.value.exit_code == 2
 
 
