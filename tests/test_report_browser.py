@@ -196,7 +196,9 @@ def test_the_rule_check_follows_the_case(page, comparison):
         [cell.text for cell in line.find_elements("css selector", "th, td")]
         for line in page.find_elements("css selector", "#rules tbody tr")
     ]
-    assert rows == [list(row) for row in rule_rows(shown_case(page, comparison).dataset)]
+    # s_d is set with a subscript, which is no character of its own
+    made = rule_rows(shown_case(page, comparison).dataset)
+    assert rows == [[text.replace("s_d", "sd") for text in row] for row in made]
     page.execute_script("document.getElementById('rules').closest('details').open = false")
 
 
