@@ -249,8 +249,8 @@ NOTES: tuple[Note, ...] = (
         "Criteria",
         (
             "Wall side (exterior surface of the backup wall and all within) and cladding side are judged apart: the "
-            "wall side can fail, the cladding side can at most be an item to review, because a cladding is exposed to the "
-            "weather and the cavity is there to bear it. Each finding names its limit and where the limit is from. "
+            "wall side can fail, the cladding side can at most be an item to review, because a cladding is exposed to "
+            "the weather and the cavity is there to bear it. Each finding names its limit and where the limit is from. "
             "“Review” means that something must be checked or decided; “information” is worth knowing and judges "
             "nothing.",
         ),
