@@ -488,6 +488,7 @@ def test_in_inch_pound_no_si_unit_is_left_but_in_names(page, comparison):
         "const skip = '.sources, pre, math, script, style, .si, option, select';"
         "const walk = document.createTreeWalker(document.getElementById('main'), NodeFilter.SHOW_TEXT), seen = [];"
         "while (walk.nextNode()) { const n = walk.currentNode; if (n.data.trim() && !n.parentElement.closest(skip)"
+        " && !(n.previousSibling && n.previousSibling.tagName === 'SUB')"  # s_d stays in metres
         " && !n.parentElement.closest('.hoverlayer')) seen.push(n.data); }"
         "for (const div of document.querySelectorAll('.plot')) for (const t of div.data || [])"
         " seen.push(String(t.hovertemplate || ''), String(t.name || ''));"
