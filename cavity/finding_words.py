@@ -174,10 +174,11 @@ def _place(found: _Found) -> str:
 
 def place(found: _Found) -> str:
     """Return where it is: layer, surface, interface or spot, and the segment where there are several."""
-    text = {
-        "drying": found.layer or "whole wall",
-        "air_layer": f"openings of the column {found.facts.get('column', '')}",
-    }.get(found.key, _place(found))
+    text = _place(found)
+    if found.key == "drying":
+        text = found.layer or "whole wall"
+    elif found.key == "air_layer":
+        text = f"openings of the column {found.facts['column']}"
     return f"{text}, at the studs" if found.studs else text
 
 
@@ -262,7 +263,7 @@ def _mould(found: _Found) -> str:
     elif years == 1:
         reached = "may rise further if the year is repeated" if facts["whole_year"] else "has less than a year to grow"
     bound = f"limit {decimals(found.limit, 1)}{', visible growth' if found.limit == 3.0 else ''}"
-    bound += f", review from {decimals(facts['review'], 1)}" if "review" in facts else ""
+    bound += f", review from {decimals(facts['review'], 1)}" if found.can_fail else ""
     return (
         f"The mould index {at(found)} ({facts['sensitivity']} material) reaches {apart(found.value, found.limit, 1)} "
         f"of 6 and {reached} ({bound})."
