@@ -13,7 +13,7 @@ import pytest
 from cavity.airflow.losses import channel_row, stack_pressure
 from cavity.constants import GRAVITY
 from cavity.kernels import cavity_air, losses
-from cavity.report.notes import NOTES
+from cavity.report.equations import NOTES
 from cavity.wall import storage
 from cavity.wallfile.materials import material
 
