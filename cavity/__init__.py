@@ -17,9 +17,11 @@ if TYPE_CHECKING:
     from cavity.climate import estimate_rain as estimate_rain
     from cavity.climate import read_weather as read_weather
     from cavity.hourly.run import simulate as simulate
+    from cavity.report import write_docx as write_docx
     from cavity.report import write_report as write_report
+    from cavity.report import write_xlsx as write_xlsx
     from cavity.risk import judge as judge
-    from cavity.study import compare as compare
+    from cavity.study.compare import compare as compare
     from cavity.wallfile import material as material
     from cavity.wallfile import read_wall as read_wall
 

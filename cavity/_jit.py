@@ -93,7 +93,7 @@ def _sealed_cache() -> Any:
                 Path(self.get_cache_path()).mkdir(parents=True, exist_ok=True)
 
     class Kind(CompileResultCacheImpl):
-        _locator_classes = (Place,)
+        _locator_classes = [Place]  # noqa: RUF012  as numba has it
 
     class Files(IndexDataCacheFile):
         def _load_index(self) -> Any:
@@ -151,9 +151,10 @@ def jit(function: Callable[..., Any]) -> Callable[..., Any]:
     Kernels allocate nothing, so numba's counting of array references is left out; it takes a third of the time. Each is
     built into its callers: called, it would get its records of arrays as hundreds of single numbers.
     """
-    before = numba.config.CACHE_DIR
+    config: Any = numba.config
+    before = config.CACHE_DIR
     if _FOLDER:
-        numba.config.CACHE_DIR = _FOLDER
+        config.CACHE_DIR = _FOLDER
     try:
         compiled = _made(function, "python")
         if hasattr(compiled, "get_call_template") and hasattr(compiled, "get_overload"):
@@ -163,11 +164,12 @@ def jit(function: Callable[..., Any]) -> Callable[..., Any]:
             compiled.get_call_template, compiled.get_overload = twin.get_call_template, twin.get_overload
         return compiled
     finally:
-        numba.config.CACHE_DIR = before
+        config.CACHE_DIR = before
 
 
 def _made(function: Callable[..., Any], kind: str, **options: Any) -> Any:
-    made = numba.njit(
+    njit: Any = numba.njit
+    made = njit(
         nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=True, no_cfunc_wrapper=True, **options,
         **_UNCOUNTED,
     )(function)  # fmt: skip

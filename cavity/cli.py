@@ -26,7 +26,7 @@ class Failure(click.ClickException):
 
     def __init__(self, message: str, exit_code: int) -> None:
         super().__init__(message)
-        self.exit_code = exit_code
+        self.exit_code = exit_code  # type: ignore[misc]  # click reads it from the instance
 
     def show(self, file: Any = None) -> None:
         """Print the message to standard error."""
@@ -363,12 +363,15 @@ def compare(
             pass
     files, found, reasons, computed = _Files(), [], [], 0
     with shown_progress() as progress:
+
+        def led(lead: str) -> Callable[[int, int, str], None]:
+            return lambda done, total, text: progress(done, total, f"{lead}{text}")
+
         for at, (wall, name, path, target) in enumerate(zip(walls, names, paths, targets, strict=True)):
             lead = f"{wall.name}: " if many else ""
             try:
                 comparison = run(
-                    wall, weathers, columns=columns or None, facings=facings, variants=variants,
-                    progress=lambda done, total, text, lead=lead: progress(done, total, f"{lead}{text}"),
+                    wall, weathers, columns=columns or None, facings=facings, variants=variants, progress=led(lead),
                     scheduler=scheduler, fresh=fresh, confidence=confidence or None,
                 )  # fmt: skip
             except (ConvergenceError, InputError) as error:
@@ -959,7 +962,7 @@ def lesson(
         done = lessons(wall, weather, opening_set=openings, progress=progress, scheduler=scheduler, fresh=fresh)
     invented = ["wall"] * wall.invented + ["climate"] * bool(weather.attrs.get("invented", 0))
     name = str(weather.attrs.get("name", ""))
-    told = {"wall_name": wall.name, "climate_name": name, "invented": invented}
+    told: dict[str, Any] = {"wall_name": wall.name, "climate_name": name, "invented": invented}
     page = write_lesson(done, out, rain=bool(weather.attrs.get("has_rain", 1)), base=base_case(wall, openings), **told)
     click.echo(f"{CAUTION}\n\nPage: {page}")
     reasons = [reason for each in done for _, reason in each.failed]

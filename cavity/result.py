@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity import variables
-from cavity.climate.humid import dew_point, saturation_pressure
+from cavity.climate.humid import table_dew_point, table_saturation_pressure
 from cavity.climate.rain import describe_rain
 from cavity.constants import MOULD_CLASSES
 from cavity.files import write_whole
@@ -92,9 +92,9 @@ def dataset_of(
     layers = len(wall.layers)
     face_p = record.p.astype(float)
     face_T = record.T.astype(float)
-    saturated = saturation_pressure(face_T)
+    saturated = table_saturation_pressure(face_T)
     humidity = np.clip(face_p / saturated, 0.0, 1.0)
-    p_out, p_room = outside["vapour_pressure_outdoor"].to_numpy(), room_phi * saturation_pressure(room_T)
+    p_out, p_room = outside["vapour_pressure_outdoor"].to_numpy(), room_phi * table_saturation_pressure(room_T)
     dew = _dew_beside(line, p_out, record.air_p, p_room, face_p, saturated)
     data: dict[str, tuple[tuple[str, ...], NDArray[Any], str]] = {}
 
@@ -113,7 +113,7 @@ def dataset_of(
     put("part_gain", gain, "cavity.airflow.gains")
     put("cavity_temperature", record.air_T)
     put("cavity_vapour_pressure", record.air_p)
-    put("cavity_relative_humidity", np.clip(record.air_p / saturation_pressure(record.air_T), 0.0, 1.0))
+    put("cavity_relative_humidity", np.clip(record.air_p / table_saturation_pressure(record.air_T), 0.0, 1.0))
     put("cavity_fog", record.fog)
     put("temperature", record.T)
     put("vapour_pressure", record.p)
@@ -355,14 +355,14 @@ def _dew_beside(
     saturated: NDArray[np.float64],
 ) -> NDArray[np.float64]:
     """Dew point that decides at each face: of the air beside it, or of the pores at an interface."""
-    outdoors, cavity, room = dew_point(p_out)[:, None], dew_point(p_air), dew_point(p_room)[:, None]
+    outdoors, cavity, room = table_dew_point(p_out)[:, None], table_dew_point(p_air), table_dew_point(p_room)[:, None]
     air = {"outer face": outdoors, "back of cladding": cavity, "outer face of wall": cavity, "room face": room}
     dew = np.empty_like(p_face)
     for k, face in enumerate(line.faces):
         if face.role in air:
             dew[:, :, k] = air[face.role]
         else:  # pores cannot be above saturation: the mean over an hour that warms may round past it
-            dew[:, :, k] = dew_point(np.minimum(p_face[:, :, k], saturated[:, :, k]))
+            dew[:, :, k] = table_dew_point(np.minimum(p_face[:, :, k], saturated[:, :, k]))
     return dew
 
 

@@ -10,7 +10,7 @@ import sys
 import time
 import unicodedata
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import Any, cast
 
 # what a terminal without the character shows in its place
 _PLAIN = {
@@ -81,7 +81,7 @@ class _Text(io.TextIOWrapper):
     """Text as the terminal can show it."""
 
     @property
-    def encoding(self) -> str:
+    def encoding(self) -> str:  # type: ignore[override]  # typeshed has a plain attribute
         """The encoding; ASCII by a name of its own, for click writes UTF-8 to whoever asks for ASCII."""
         real = super().encoding
         return "plain-ascii" if codecs.lookup(real).name == "ascii" else real
@@ -98,17 +98,17 @@ def patient() -> Iterator[list[OSError]]:
     """
     before = sys.stdout, sys.stderr
     faults: list[OSError] = []
-    outputs = []
+    outputs: list[_Output] = []
     try:
         for name, stream in zip(("stdout", "stderr"), before, strict=True):
             if isinstance(stream, io.TextIOWrapper):
                 stream.flush()
                 output = _Output(stream.buffer)
                 outputs.append(output)
-                kept = {"encoding": stream.encoding, "newline": "", "write_through": True}
+                kept: dict[str, Any] = {"encoding": stream.encoding, "newline": "", "write_through": True}
                 if os.linesep != "\n":
                     kept["newline"] = os.linesep
-                setattr(sys, name, _Text(output, errors=_NAME, **kept))
+                setattr(sys, name, _Text(cast(Any, output), errors=_NAME, **kept))
         yield faults
     finally:
         for stream in (sys.stdout, sys.stderr):
@@ -157,9 +157,9 @@ class Announced:
         self._write, self._first, self._said = write, 0.0, False
 
     def __call__(self, count: int) -> None:  # noqa: ARG002
-        """Say so from the second second on."""
+        """Say so once the first kernel was two seconds ago."""
         now = time.monotonic()
         self._first = self._first or now
-        if not self._said and now - self._first > 1.0:
+        if not self._said and now - self._first > 2.0:
             self._said = True
             self._write("Compiling the model for this computer: once after each update, half a minute to a minute ...")

@@ -25,7 +25,7 @@ def registry() -> Any:
     """Return the pint registry with the units of the trade added (US perm, nanogram permeance, percent)."""
     import pint
 
-    units = pint.UnitRegistry(cache_folder=None)
+    units: Any = pint.UnitRegistry(cache_folder=None)
     units.define(f"US_perm = {US_PERM} kilogram / pascal / second / meter ** 2 = perm")
     return units
 

@@ -32,13 +32,13 @@ def with_openings(wall, *openings, **site):
 
 def steady_weather(hours, *, outdoor=273.15, humidity=0.8, wind=0.0, gain_sky=0.0):
     """Weather that never changes, head-on wind on a south-west wall; gain_sky: K, sky above air in place of sun."""
-    from cavity.climate.humid import saturation_pressure
+    from cavity.climate.humid import table_saturation_pressure
 
     columns = {
         "temperature_outdoor": outdoor, "relative_humidity_outdoor": humidity,
-        "vapour_pressure_outdoor": humidity * float(saturation_pressure(outdoor)), "pressure": P, "wind_speed": wind,
-        "wind_direction": 225.0, "global_horizontal": 0.0, "direct_normal": 0.0, "diffuse_horizontal": 0.0,
-        "infrared_horizontal": STEFAN_BOLTZMANN * (outdoor + gain_sky) ** 4, "rain": 0.0,
+        "vapour_pressure_outdoor": humidity * float(table_saturation_pressure(outdoor)), "pressure": P,
+        "wind_speed": wind, "wind_direction": 225.0, "global_horizontal": 0.0, "direct_normal": 0.0,
+        "diffuse_horizontal": 0.0, "infrared_horizontal": STEFAN_BOLTZMANN * (outdoor + gain_sky) ** 4, "rain": 0.0,
     }  # fmt: skip
     time = np.datetime64("2001-01-01T00", "ns") + np.arange(hours) * np.timedelta64(1, "h")
     attrs = {"latitude": 50.0, "longitude": 0.0, "utc_offset": 0.0, "elevation": 0.0, "has_rain": 1}

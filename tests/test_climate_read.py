@@ -41,7 +41,7 @@ def test_every_measured_file_reads_within_physical_bounds(name):
         assert np.isfinite(values).all(), variable
         assert (values >= TABLE[variable].lower).all() and (values <= TABLE[variable].upper).all(), variable
         assert weather[variable].attrs["units"] == TABLE[variable].units
-    full = humid.saturation_pressure(weather["temperature_outdoor"].values)
+    full = humid.table_saturation_pressure(weather["temperature_outdoor"].values)
     assert (weather["vapour_pressure_outdoor"].values <= full * (1 + 1e-12)).all()  # rounding only
 
 
@@ -82,7 +82,7 @@ def test_humidity_over_ice_or_over_water_is_told_apart_by_the_two_columns():
 def test_humidity_over_water_below_freezing_is_capped_at_ice_saturation_without_a_word():
     t = np.array([263.15, 263.15, 288.15, 288.15])
     vapour, said = humid.vapour_from_file(t, None, np.array([0.80, 0.98, 0.80, 1.05]))
-    ice, water = humid.saturation_pressure(t), humid.water_pressure(t)
+    ice, water = humid.table_saturation_pressure(t), humid.water_pressure(t)
     # at -10 degC ice saturates at 0.907 of the pressure over water (259.9 / 286.6 Pa, ASHRAE eqs. 5 and 6)
     np.testing.assert_allclose(vapour, [0.80 * water[0], ice[1], 0.80 * water[2], ice[3]], rtol=1e-9)
     assert vapour[0] / ice[0] == pytest.approx(0.80 / 0.907, abs=1e-3)
@@ -298,7 +298,7 @@ def test_dew_point_alone_gives_the_vapour_pressure(tmp_path, temperate):
 
     psychrolib.SetUnitSystem(psychrolib.SI)
     vapour = temperate["vapour_pressure_outdoor"].values
-    dew = humid.dew_point(vapour)
+    dew = humid.table_dew_point(vapour)
     for i in range(0, 8760, 1751):
         t = temperate["temperature_outdoor"].values[i] - 273.15
         # ASHRAE formulae of psychrolib against tables from CoolProp: 0.02 K
@@ -317,7 +317,7 @@ def test_the_dew_point_over_water_is_the_inverse_of_its_pressure():
     np.testing.assert_allclose(humid.dew_point_over_water(humid.water_pressure(t)), t, atol=1e-6)
     # 100 Pa: frost point -20.3 degC, dew point over supercooled water 2.3 K lower (WMO-No. 8, from memory: a tenth of
     # the temperature below zero)
-    below = humid.dew_point(np.array([100.0]))[0] - humid.dew_point_over_water(np.array([100.0]))[0]
+    below = humid.table_dew_point(np.array([100.0]))[0] - humid.dew_point_over_water(np.array([100.0]))[0]
     assert below == pytest.approx(2.3, abs=0.2)
 
 
@@ -329,7 +329,7 @@ def test_supercooled_water_agrees_with_a_second_formula():
         + np.tanh(0.0415 * (t - 218.8)) * (53.878 - 1331.22 / t - 9.44523 * np.log(t) + 0.014025 * t)
     )  # fmt: skip
     np.testing.assert_allclose(humid.water_pressure(t), second, rtol=3e-3)  # the spread of published formulae
-    assert (humid.water_pressure(t[t < 273.0]) > humid.saturation_pressure(t[t < 273.0])).all()  # water above ice
+    assert (humid.water_pressure(t[t < 273.0]) > humid.table_saturation_pressure(t[t < 273.0])).all()  # water above ice
 
 
 def test_rain_of_a_second_file_replaces_the_first_hour_by_hour(tmp_path, temperate):

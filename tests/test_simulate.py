@@ -13,7 +13,7 @@ from conftest import open_weather
 import cavity
 from cavity.airflow.column import build_column
 from cavity.airflow.steady import _Steady
-from cavity.climate.humid import saturation_pressure
+from cavity.climate.humid import table_saturation_pressure
 from cavity.climate.on_wall import sky_share
 from cavity.climate.outside import outside_coefficient
 from cavity.errors import InputError, Stopped
@@ -350,7 +350,7 @@ def test_the_room_face_has_the_surface_resistances_of_its_slope(one_year, winter
     face = ds.isel(face=-1)
     drop = ds["temperature_indoor"] - face["temperature"]
     np.testing.assert_allclose(-ds["heat_flux_indoor"] * resistance, drop, atol=1e-3)  # K, float32
-    room = xr.apply_ufunc(saturation_pressure, ds["temperature_indoor"]) * ds["relative_humidity_indoor"]
+    room = xr.apply_ufunc(table_saturation_pressure, ds["temperature_indoor"]) * ds["relative_humidity_indoor"]
     flow = (room - face["vapour_pressure"]) * 2.0e-10 / air_layer
     np.testing.assert_allclose(
         -ds["vapour_flow"].sel(film_face="room face"), flow, rtol=0, atol=2e-3 * float(flow.max())

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from cavity.constants import SUCTION_SCALE
 from cavity.kernels import boundaries, moist_air, potential, wall_section
 from cavity.kernels import wall as kernel
 from cavity.kernels.lanes import LANES
@@ -268,6 +269,38 @@ def test_freezing_a_wet_brick_releases_the_heat_of_its_ice():
     dry = BRICK.density * 0.01 * BRICK.specific_heat * 11.0
     released = warm - cold - dry
     assert 0.8 * water * 3.334e5 < released - water * 4184.0 * 1.0 < water * (3.334e5 + 2060.0 * 10.0) * 1.001
+
+
+@given(st.floats(-25.0, -0.01), st.floats(-3.5, 8.0))
+@example(-10.0, -2.9)  # hardly any
+def test_ice_in_pores_by_the_page_of_theory(celsius, over):
+    """E51 and E52, at potentials from 3.5 below to 8 above that of ice: its heat, and the flow that it stops."""
+    T = 273.15 + celsius
+    ice = -math.log(1000.0 * 3.334e5 / SUCTION_SCALE * math.log(273.15 / T))
+    u = ice + over
+    line, dry = (build_solid_line(layers((BRICK, 0.01)), freezing=freezing) for freezing in (True, False))
+    found, without = work_arrays(line.grid), work_arrays(line.grid)
+    for w, grid in ((found, line.grid), (without, dry.grid)):
+        kernel.evaluate(grid, np.full(line.nodes, T), np.full(line.nodes, u), w)
+    k = line.nodes // 2
+    d, row = line.grid.thickness[k], line.grid.left[k]
+    liquid = u - 0.15 * math.log1p(math.exp((u - ice) / 0.15))
+    f = min(-celsius / 0.5, 1.0)
+
+    def of(column, at):
+        return potential.table_value(line.grid.tables, row, at, column)[0]
+
+    content = wall_section.read(found, wall_section.WATER)[k] - d * (
+        of(potential.WATER_CONTENT, liquid) + 1e-6 * (liquid - potential.U_LOW)
+    )
+    skin = 5e-8 * (u - potential.U_LOW)
+    heat = f * max(content - skin, 0.0) * ((2060.0 - 4184.0) * celsius - 3.334e5)
+    change = (wall_section.read(found, wall_section.ENTHALPY) - wall_section.read(without, wall_section.ENTHALPY))[k]
+    assert change == pytest.approx(heat, rel=1e-5, abs=1e-4)  # the logarithm by its series; round-off of 1e5 J/m2
+    theta = of(potential.THETA, u)
+    theta += f * (of(potential.THETA, liquid) - theta)
+    for side in (wall_section.LIQUID, wall_section.INNER):
+        assert wall_section.read(found, side)[k] == pytest.approx(theta, rel=1e-5, abs=1e-18)
 
 
 @given(st.floats(0.0003, 0.6), st.sampled_from([2e-4, 1e-3, 5e-3]), st.sampled_from([1.0, 2.0, 4.0]))

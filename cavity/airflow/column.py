@@ -159,7 +159,9 @@ class ColumnAir:
 
 
 def gust_curve(air: ColumnAir, pressure: float = STANDARD_PRESSURE, temperature: float = 283.15) -> np.ndarray:
-    """Return drive [Pa] and flow [kg/(s m)] of a column, (2, m): the drive shared out by the length of the links.
+    """Return the logarithms of drive [Pa] and flow [kg/(s m)] of a column, (2, m).
+
+    The drive is shared out by the length of the links.
 
     Parameters
     ----------
@@ -183,7 +185,7 @@ def gust_curve(air: ColumnAir, pressure: float = STANDARD_PRESSURE, temperature:
         )  # fmt: skip
         network.opening_flows(flow, into)
         flows[k] = into[into > 0.0].sum()
-    return np.array([drives, flows]) if flows.min() > 0.0 else np.zeros((2, 0))
+    return np.log([drives, flows]) if flows.min() > 0.0 else np.zeros((2, 0))
 
 
 def build_column(case: Case) -> ColumnAir:
@@ -236,7 +238,8 @@ def build_column(case: Case) -> ColumnAir:
     part_rows: list[np.ndarray] = []
     part_links: list[int] = []
     cuts: list[float] = []  # heights of closed barriers
-    for z, what in sorted([*rails, *barriers], key=lambda pair: pair[0]):
+    across: list[tuple[float, Any]] = sorted([*rails, *barriers], key=lambda pair: pair[0])
+    for z, what in across:
         is_rail = hasattr(what, "gap")
         row = rail_row(what, depth, area) if is_rail else barrier_row(what, area)
         if row[kernel.AREA] <= 0.0:
@@ -375,7 +378,9 @@ def _segments(
     counts = np.ones(len(lengths), dtype=int)
     while counts.sum() < wanted:
         counts[np.argmax(lengths / counts)] += 1
-    bottoms, tops, links = [], [], []
+    bottoms: list[float] = []
+    tops: list[float] = []
+    links: list[int] = []
     for (a, b), k, count in zip(pairwise(edges), link, counts, strict=True):
         cut = np.linspace(a, b, count + 1)
         bottoms.extend(cut[:-1])

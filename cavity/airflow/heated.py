@@ -6,6 +6,7 @@ Network and convection are those of the hourly model; openings are rows of `cavi
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -127,7 +128,7 @@ def heated_cavity(
     return HeatedFlow(q, heat, outlet, 2.0 * q / mu)
 
 
-def heated_by(power: float, height: float, depth: float, *, inlet: float, **options: object) -> HeatedFlow:
+def heated_by(power: float, height: float, depth: float, *, inlet: float, **options: Any) -> HeatedFlow:
     """Return the flow where one surface gives off a given heat and the other is insulated.
 
     Parameters

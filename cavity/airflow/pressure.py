@@ -198,7 +198,9 @@ def _profile_mean(wind_angle: float | np.ndarray) -> np.ndarray:
     return np.trapezoid(profile(edges, angle)[0], edges, axis=-1)
 
 
-def pressure_coefficients(site: Site, openings: Sequence[Opening], wind_angle: float | np.ndarray) -> np.ndarray:
+def pressure_coefficients(
+    site: Site, openings: Sequence[Opening], wind_angle: float | Sequence[float] | np.ndarray
+) -> np.ndarray:
     """Return the pressure coefficient of every opening at every wind angle (E17).
 
     Parameters

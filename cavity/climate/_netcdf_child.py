@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 
@@ -29,7 +31,7 @@ def plain(value: object) -> object:
     return value if isinstance(value, (int, float)) else None
 
 
-def attributes(pairs: object) -> dict[str, object]:
+def attributes(pairs: Iterable[tuple[object, object]]) -> dict[str, object]:
     """Return the attributes that are text or a number."""
     found = {str(key): plain(value) for key, value in pairs}
     return {key: value for key, value in found.items() if value is not None}
@@ -72,7 +74,8 @@ def main(file: str, copy: str) -> None:
         magic = opened.read(4)
     series, head, notes = classic(file) if magic[:3] == b"CDF" else hdf(file)
     text = np.frombuffer(json.dumps({"head": head, "series": notes}).encode(), dtype=np.uint8)
-    np.savez(copy, **{f"series {name}": values for name, values in series.items()}, notes=text)
+    held: dict[str, Any] = {f"series {name}": values for name, values in series.items()}
+    np.savez(copy, **held, notes=text)
 
 
 if __name__ == "__main__":

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import io
 import re
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from cavity.climate.series import NOMINAL_YEAR, SUN, UNITS_OF_PLACE, Records, number_of, plain, slug
 from cavity.constants import HOUR, ICE_POINT
 from cavity.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # (name of ours, pvlib's column, position in the line, missing from this value on, factor, offset, lower, upper),
 # limits and codes after the EPW data dictionary (EnergyPlus documentation, Auxiliary Programs), in the file's units
@@ -123,7 +127,7 @@ def read_epw(file: str, text: str) -> Records:
     )
 
 
-def _location(file: str, lines: list[str], warnings: list[str]) -> tuple[str, dict[str, object]]:
+def _location(file: str, lines: list[str], warnings: list[str]) -> tuple[str, dict[str, Any]]:
     if not lines or not lines[0].lstrip("\ufeff").upper().startswith("LOCATION,"):
         raise InputError(
             Fault(
@@ -149,7 +153,7 @@ def _location(file: str, lines: list[str], warnings: list[str]) -> tuple[str, di
                 "complete the line",
             )
         )
-    found = {}
+    found: dict[str, Any] = {}
     faults = []
     for key, index, low, high in (
         ("latitude", 6, -90.0, 90.0),
@@ -250,7 +254,7 @@ def _check_rows(file: str, rows: list[tuple[int, str]], per_hour: int) -> np.nda
     return stamps
 
 
-def _columns(file: str, rows: list[tuple[int, str]], frame: object) -> dict[str, np.ndarray]:
+def _columns(file: str, rows: list[tuple[int, str]], frame: pd.DataFrame) -> dict[str, np.ndarray]:
     columns: dict[str, np.ndarray] = {}
     faults: list[Fault] = []
     for name, title, position, missing, factor, offset, low, high in _FIELDS:
@@ -352,7 +356,7 @@ def _rain(depth: np.ndarray, period: np.ndarray, per_hour: int) -> np.ndarray:
     """Return rain in kg/(m2 s); a depth gathered over several hours is spread over those of them that have none."""
     rate = depth * per_hour / HOUR
     for i in np.flatnonzero((period > 1.0) & (period <= 24.0) & (depth > 0.0)):
-        first = max(0, i + 1 - int(period[i]) * per_hour)
+        first = max(0, int(i) + 1 - int(period[i]) * per_hour)
         others = depth[first:i]
         if not np.nansum(others):  # else the hours before have their own depth, and so has this one
             rate[first : i + 1] = depth[i] / (i + 1 - first) * per_hour / HOUR

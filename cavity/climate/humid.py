@@ -37,7 +37,7 @@ def water_pressure(temperature: np.ndarray) -> np.ndarray:
     return np.exp(c[0] / t + c[1] + t * (c[2] + t * (c[3] + t * c[4])) + c[5] * np.log(t))
 
 
-def saturation_pressure(temperature: np.ndarray) -> np.ndarray:
+def table_saturation_pressure(temperature: np.ndarray) -> np.ndarray:
     """Return the saturation pressure, over ice below 0 degC and over water above: the project's own table.
 
     Parameters
@@ -63,7 +63,7 @@ def saturation_pressure(temperature: np.ndarray) -> np.ndarray:
     return np.where(np.isnan(t), np.nan, found.reshape(t.shape))
 
 
-def dew_point(vapour_pressure: np.ndarray) -> np.ndarray:
+def table_dew_point(vapour_pressure: np.ndarray) -> np.ndarray:
     """Return the dew point, the frost point below 0 degC: the temperature whose saturation pressure is given.
 
     Parameters
@@ -100,7 +100,7 @@ def dew_point_over_water(vapour_pressure: np.ndarray) -> np.ndarray:
     Returns
     -------
     array
-        Dew point; below 0 degC lower than the frost point of `dew_point`. [K]
+        Dew point; below 0 degC lower than the frost point of `table_dew_point`. [K]
 
     References
     ----------
@@ -167,7 +167,7 @@ def surface_of_file(temperature: np.ndarray, dew: np.ndarray, humidity: np.ndarr
     if use.sum() < 20:
         return "water"
     over_water = water_pressure(dew[use]) / water_pressure(temperature[use])
-    over_ice = saturation_pressure(dew[use]) / saturation_pressure(temperature[use])
+    over_ice = table_saturation_pressure(dew[use]) / table_saturation_pressure(temperature[use])
     return "ice" if np.mean(abs(over_ice - humidity[use])) < np.mean(abs(over_water - humidity[use])) else "water"
 
 
@@ -206,11 +206,11 @@ def vapour_from_file(
     humidity = nothing if humidity is None else humidity
     notes: list[str] = []
     surface = surface or surface_of_file(temperature, dew, humidity)
-    pressure = water_pressure if surface == "water" else saturation_pressure
+    pressure = water_pressure if surface == "water" else table_saturation_pressure
     from_dew = pressure(dew)
     from_humidity = humidity * pressure(temperature)
     both = np.isfinite(from_dew) & np.isfinite(from_humidity)
-    apart = np.abs(dew - dew_point(np.where(np.isfinite(from_humidity), from_humidity, 1.0)))
+    apart = np.abs(dew - table_dew_point(np.where(np.isfinite(from_humidity), from_humidity, 1.0)))
     # 1.5 K: three times what rounding to 1 % RH does to a dew point at 50 % RH
     clash = both & (apart > 1.5) & (humidity > 0.3) & (temperature > ICE_POINT)
     if clash.sum() > 0.01 * temperature.size:
@@ -219,7 +219,7 @@ def vapour_from_file(
             "the relative humidity is used"
         )
     vapour = np.where(np.isfinite(from_humidity), from_humidity, from_dew)
-    limit = saturation_pressure(temperature)
+    limit = table_saturation_pressure(temperature)
     # 0.5 % of rounding, and all that WMO humidity over water exceeds ice saturation by, is not worth a word
     over = vapour > np.where(temperature < ICE_POINT, water_pressure(temperature), limit) * 1.005
     if over.any():

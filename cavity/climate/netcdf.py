@@ -59,15 +59,15 @@ def read_netcdf(file: str, path: Path) -> Records:
             raise InputError(
                 Fault(f"{file}, {name}", "is not a series over time", shape, f"{time.size} numbers, as time has")
             )
-        given = notes.get(name, {})
+        said = notes.get(name, {})
         values = values.astype(float)
         for key in ("_FillValue", "missing_value"):
-            if isinstance(given.get(key), (int, float)):
-                values[values == float(given[key])] = np.nan
-        factor, offset = given.get("scale_factor", 1.0), given.get("add_offset", 0.0)
+            if isinstance(said.get(key), (int, float)):
+                values[values == float(said[key])] = np.nan
+        factor, offset = said.get("scale_factor", 1.0), said.get("add_offset", 0.0)
         if isinstance(factor, (int, float)) and isinstance(offset, (int, float)):
             values = values * float(factor) + float(offset)
-        unit = str(given.get("units", ""))[:60]
+        unit = str(said.get("units", ""))[:60]
         columns[table.OURS.get(name, name)] = table.convert(f"{file}, {name}", name, values, unit, step)
     records = table.records_of(file, start, step, columns, place, keys)
     if keys.get("rain_source", "").startswith("estimated"):

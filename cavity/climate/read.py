@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate import plausible, series
-from cavity.climate.humid import dew_point_over_water, saturation_pressure
+from cavity.climate.humid import dew_point_over_water, table_saturation_pressure
 from cavity.climate.named import weather_file
 from cavity.climate.on_wall import sun_position
 from cavity.constants import ICE_POINT, STANDARD_PRESSURE, STEFAN_BOLTZMANN
@@ -224,7 +224,7 @@ def _derive(records: series.Records) -> None:
     if "vapour_pressure_outdoor" not in columns:
         raise InputError(series.fault_of(records, "neither humidity nor dew point is there", fix="add one of both"))
     columns["relative_humidity_outdoor"] = np.clip(
-        columns["vapour_pressure_outdoor"] / saturation_pressure(temperature), 0.0, 1.0
+        columns["vapour_pressure_outdoor"] / table_saturation_pressure(temperature), 0.0, 1.0
     )
     # ISO 2533 standard atmosphere at the elevation of the station
     standard = STANDARD_PRESSURE * (1.0 - 2.25577e-5 * records.elevation) ** 5.25588

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.climate.humid import saturation_pressure, vapour_from_file
+from cavity.climate.humid import table_saturation_pressure, vapour_from_file
 from cavity.errors import Fault, InputError
 
 if TYPE_CHECKING:
@@ -116,8 +116,8 @@ def regular(records: Records) -> None:
                 "resample the file to even steps",
             )
         )
-    first, last = _padded(time[0], time[-1] + step, step)
-    whole = np.arange(first, last, step)
+    start, end = _padded(time[0], time[-1] + step, step)
+    whole = np.arange(start, end, step)
     if whole.size > 4 * time.size + 100_000:
         raise InputError(
             fault_of(
@@ -230,7 +230,7 @@ def fill_gaps(records: Records) -> None:
         text = ", ".join(f"{name.replace('_', ' ')} {count / per_hour:g} h" for name, count in counts.items())
         records.warnings.append(f"short gaps were interpolated (rain: counted as dry): {text}")
     if "vapour_pressure_outdoor" in columns:
-        limit = saturation_pressure(columns["temperature_outdoor"])
+        limit = table_saturation_pressure(columns["temperature_outdoor"])
         columns["vapour_pressure_outdoor"] = np.minimum(columns["vapour_pressure_outdoor"], limit)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.climate.humid import dew_point, saturation_pressure
+from cavity.climate.humid import table_dew_point, table_saturation_pressure
 from cavity.climate.on_wall import angle_to_wall, sky_share, sky_temperature, sun_on_plane, wind_at_height
 from cavity.climate.outside import outside_coefficient
 from cavity.climate.rain import describe_rain, driving_rain, free_field_rain, liquid_rain
@@ -70,8 +70,8 @@ def undercooling(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> tuple[np.
     air, vapour = weather["temperature_outdoor"].to_numpy(), weather["vapour_pressure_outdoor"].to_numpy()
     sky = sky_temperature(weather)
     convection, panel = _panel(weather, air, sky, site)
-    margin = np.where(weather["global_horizontal"].to_numpy() < NIGHT, panel - dew_point(vapour), np.nan)
-    dew = np.where(margin < 0.0, LEWIS_VAPOUR * convection * (vapour - saturation_pressure(panel)), 0.0)
+    margin = np.where(weather["global_horizontal"].to_numpy() < NIGHT, panel - table_dew_point(vapour), np.nan)
+    dew = np.where(margin < 0.0, LEWIS_VAPOUR * convection * (vapour - table_saturation_pressure(panel)), 0.0)
     return margin, np.maximum(dew, 0.0)
 
 
@@ -84,7 +84,7 @@ def _panel(
     surroundings = SKY_VIEW * sky + (1.0 - SKY_VIEW) * air  # linear mean: within 0.3 K of the fourth-power mean
     radiation = 4.0 * PANEL_EMISSIVITY * STEFAN_BOLTZMANN * (0.5 * (air + surroundings)) ** 3
     panel = (convection * air + radiation * surroundings + PANEL_ABSORPTANCE * sun) / (convection + radiation)
-    return convection, panel
+    return np.asarray(convection), panel
 
 
 def drying_potential(weather: xr.Dataset, sun: np.ndarray, *, site: Any = STANDARD_SITE) -> np.ndarray:
@@ -112,7 +112,7 @@ def drying_potential(weather: xr.Dataset, sun: np.ndarray, *, site: Any = STANDA
     air, vapour = weather["temperature_outdoor"].to_numpy(), weather["vapour_pressure_outdoor"].to_numpy()
     sky = sky_temperature(weather)
     _, panel = _panel(weather, air, sky, site, sun)
-    return np.maximum(saturation_pressure(panel) - vapour, 0.0)
+    return np.maximum(table_saturation_pressure(panel) - vapour, 0.0)
 
 
 def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
@@ -142,7 +142,7 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
     years = time.size / 8760.0
     month = month_of(time)
     hour = weather["time"].dt.hour.to_numpy()
-    values = {name: weather[name].to_numpy() for name in weather.data_vars}
+    values = {str(name): weather[name].to_numpy() for name in weather.data_vars}
     margin, dew = undercooling(weather, site=site)
 
     def by_month(series: np.ndarray, how: str = "mean") -> np.ndarray:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.climate.humid import saturation_pressure
+from cavity.climate.humid import table_saturation_pressure
 from cavity.climate.on_wall import angle_to_wall
 from cavity.climate.rain import free_field_rain, liquid_rain
 from cavity.climate.read import SEVERAL
@@ -162,7 +162,7 @@ def moisture_index(weather: xr.Dataset, *, orientation: float | None = None) -> 
     falls = [free_field_rain(rain, speed, angle_to_wall(way, one)) * HOUR for one in facing]
     wettest = max(falls, key=lambda amount: float(amount.sum()))
     vapour, pressure = weather["vapour_pressure_outdoor"].to_numpy(), weather["pressure"].to_numpy()
-    full = saturation_pressure(weather["temperature_outdoor"].to_numpy())
+    full = table_saturation_pressure(weather["temperature_outdoor"].to_numpy())
     lacking = WATER_TO_AIR * (full / (pressure - full) - vapour / (pressure - vapour))
     wetting = np.array([wettest[year == one].sum() for one in known])
     drying = np.array([lacking[year == one].sum() for one in known])
@@ -296,7 +296,7 @@ def mean_year(weather: xr.Dataset) -> xr.Dataset:
             if before != after:
                 _draw_together(values, int(seam))
         joined[name].data = np.maximum(values, 0.0)
-    full = saturation_pressure(joined["temperature_outdoor"].to_numpy())
+    full = table_saturation_pressure(joined["temperature_outdoor"].to_numpy())
     vapour = np.minimum(joined["vapour_pressure_outdoor"].to_numpy(), full)
     joined["vapour_pressure_outdoor"].data = vapour
     joined["relative_humidity_outdoor"].data = vapour / full
@@ -366,9 +366,8 @@ def warmer(weather: xr.Dataset, degrees: float | Sequence[float]) -> xr.Dataset:
     after = before + hourly
     changed = weather.copy(deep=True)
     changed["temperature_outdoor"].data = after
-    changed["vapour_pressure_outdoor"].data = weather["relative_humidity_outdoor"].to_numpy() * saturation_pressure(
-        after
-    )
+    full = table_saturation_pressure(after)
+    changed["vapour_pressure_outdoor"].data = weather["relative_humidity_outdoor"].to_numpy() * full
     changed["infrared_horizontal"].data = weather["infrared_horizontal"].to_numpy() * (after / before) ** 4
     said = f"{shift.mean():+.1f} K"
     return _renamed(changed, f"{weather.attrs['name']} {said}", f"shifted by {said} at constant relative humidity")

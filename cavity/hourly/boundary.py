@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.climate.humid import saturation_pressure
+from cavity.climate.humid import table_saturation_pressure
 from cavity.climate.on_wall import sky_share
 from cavity.climate.outside import outside_coefficient
 from cavity.constants import HOUR
@@ -61,7 +61,7 @@ def leak_permeance(q50: float) -> float:
     return float(np.interp(per_hour, points, values)) / HOUR
 
 
-def _density(T: NDArray[np.float64], p: ArrayLike, pressure: NDArray[np.float64]) -> NDArray[np.float64]:
+def _density(T: NDArray[np.float64], p: Any, pressure: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the density of moist air [kg/m3] of temperature [K], vapour and air pressure [Pa]."""
     from cavity.constants import R_AIR, R_VAPOUR
 
@@ -160,7 +160,7 @@ def forcing(
     gain = wall.solar_absorptance * column("sun_on_wall") + wall.emissivity * STEFAN_BOLTZMANN * view
     density = _density(T_out, p_out, pressure)
     wind = wind_pressure(pressure_coefficients(wall.site, air.openings, angle), density, speed)
-    p_in = room_phi * saturation_pressure(room_T)
+    p_in = room_phi * table_saturation_pressure(room_T)
     rain_in = wall.wetting.rain_penetration * rain
     leak = leak_flow(wall, T_out, room_T, pressure, vapour_outdoor=p_out, vapour_indoor=p_in)
     return year_arrays.Forcing(
@@ -168,7 +168,7 @@ def forcing(
         p_out=p_out,
         pressure=pressure,
         absorbed_radiation=gain,
-        h_out=outside_coefficient(speed),
+        h_out=np.asarray(outside_coefficient(speed)),
         wind=np.ascontiguousarray(wind, dtype=float).reshape(len(T_out), len(air.openings)),
         speed=speed,
         gust=gust_pressure(wall.site, air.openings, angle, density, speed),

@@ -76,17 +76,23 @@ def single_vent(area, clear, speed, T_air, T_out):
 
 @jit
 def _on_curve(curve, drive):
-    """Return the flow at a drive of any sign on a table of rising drives and flows, by power laws."""
+    """Return the flow at a drive of any sign, by power laws between the points of `curve`, see `gust_exchange`."""
     size = abs(drive)
-    last = curve.shape[1] - 1
-    if size <= curve[0, 0]:
-        flow = curve[1, 0] * size / curve[0, 0]
+    if size <= 1e-30:
+        return 0.0
+    x = math.log(size)
+    low, high = 0, curve.shape[1] - 1
+    if x <= curve[0, 0]:
+        flow = size * math.exp(curve[1, 0] - curve[0, 0])
     else:
-        k = 0
-        while k < last - 1 and curve[0, k + 1] < size:
-            k += 1
-        w = math.log(size / curve[0, k]) / math.log(curve[0, k + 1] / curve[0, k])
-        flow = curve[1, k] * (curve[1, k + 1] / curve[1, k]) ** w
+        while high - low > 1:
+            middle = (low + high) // 2
+            if curve[0, middle] < x:
+                low = middle
+            else:
+                high = middle
+        w = (x - curve[0, low]) / (curve[0, high] - curve[0, low])
+        flow = lanes.exp(curve[1, low] + w * (curve[1, high] - curve[1, low]))
     return flow if drive >= 0.0 else -flow
 
 
@@ -97,7 +103,7 @@ def gust_exchange(curve, drive, sigma, speed, content):
     Quasi-steady mean over a normal distribution of the pressure difference with the standard deviation sigma [Pa] about
     `drive` [Pa] (six points of Gauss and Hermite), less what the mean takes through; of that the share that a gust can
     carry on before it turns: its time GUST_LENGTH / speed over the time in which the air content [kg/m] is renewed.
-    curve (2, m): drives [Pa] and flows [kg/(s m)] of the column.
+    curve (2, m): logarithms of drives [Pa], rising, and of flows [kg/(s m)] of the column.
     """
     if sigma <= 0.0 or speed <= 0.0 or curve.shape[1] < 2:
         return 0.0

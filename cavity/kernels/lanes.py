@@ -36,6 +36,17 @@ def cubic(c0, c1, c2, c3, x):
 
 
 @jit
+def log_one_plus(x):
+    """Return ln(1 + x) for 0 <= x <= 1, within 1e-14: 2 artanh(s), s = x/(2 + x), by its series."""
+    s = x / (2.0 + x)
+    q = s * s
+    low = 1.0 / 3.0 + q * (0.2 + q * (1.0 / 7.0 + q * (1.0 / 9.0 + q * (1.0 / 11.0 + q * (1.0 / 13.0)))))
+    high = 1.0 / 15.0 + q * (1.0 / 17.0 + q * (1.0 / 19.0 + q * (1.0 / 21.0 + q * (1.0 / 23.0 + q * (1.0 / 25.0)))))
+    q3 = q * q * q
+    return 2.0 * s * (1.0 + q * (low + q3 * q3 * high))
+
+
+@jit
 def exp(x):
     """Return e to the power x for -40 < x < 30.
 

@@ -12,7 +12,7 @@ water at 0 degC are zero).
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -145,7 +145,15 @@ MU_CUBIC = WATER_CUBIC + 4 * LANES
 THETA_CUBIC = MU_CUBIC + 4 * LANES  # of the outer side
 INNER_CUBIC = THETA_CUBIC + 4 * LANES
 SATURATION_CUBIC = INNER_CUBIC + 4 * LANES  # ln(saturation pressure)
-SPAN = SATURATION_CUBIC + 4 * LANES
+# of water that stays liquid beside ice: where its potential is between u and that of ice, its slopes, and its cubics
+ICE_EXCESS = SATURATION_CUBIC + 4 * LANES  # (u - potential of ice) by the width of the transition; NO_ICE: none
+U_LIQUID, U_LIQUID_T, U_LIQUID_U = ICE_EXCESS + LANES, ICE_EXCESS + 2 * LANES, ICE_EXCESS + 3 * LANES
+ICE_INTERVAL, ICE_SHARE, LOADED_ICE_INTERVAL = ICE_EXCESS + 4 * LANES, ICE_EXCESS + 5 * LANES, ICE_EXCESS + 6 * LANES
+ICE_WATER_CUBIC = ICE_EXCESS + 7 * LANES
+ICE_THETA_CUBIC = ICE_WATER_CUBIC + 4 * LANES
+ICE_INNER_CUBIC = ICE_THETA_CUBIC + 4 * LANES
+SPAN = ICE_INNER_CUBIC + 4 * LANES
+NO_ICE = -1e3
 # what a link reads of the next node, and a node's row of the link before it
 _OF_NEXT = (
     TEMPERATURE, VAPOUR, VAPOUR_T, VAPOUR_U, RESISTANCE, RESISTANCE_U, AIR_LAYER, AIR_LAYER_U, LIQUID, LIQUID_T,
@@ -158,13 +166,14 @@ def work_arrays(section: WallSection1D, *lines: int) -> Work:
     """Return the scratch arrays of a line of this section, or of several lines, as leading dimension of the cells."""
     nodes = section.thickness.size
     place = lanes.places(nodes, SPAN)
-    cell = np.zeros((lanes.rows_of(nodes) + 2, SPAN // LANES, LANES))
+    cell: Any = np.zeros((lanes.rows_of(nodes) + 2, SPAN // LANES, LANES))
     # places without a node hold nothing and touch nothing, but must not divide by zero
     cell[:, TEMPERATURE // LANES] = ICE_POINT + 20.0
     cell[:, POTENTIAL // LANES] = potential.U_LOW
     for column in (CONDUCTIVITY, MEMBRANE_R, MEMBRANE_SD):
         cell[:, column // LANES] = 1.0
-    cell[:, LOADED_INTERVAL // LANES] = -1.0  # none yet
+    for column in (LOADED_INTERVAL, LOADED_ICE_INTERVAL):
+        cell[:, column // LANES] = -1.0  # none yet
     cell = cell.ravel()
     closed = section.link == CAVITY
     for column, values in (
@@ -246,6 +255,23 @@ def load_cubics(section, w, row):
             cell[k + THETA_CUBIC + j * LANES] = outer[potential.THETA + j]
             cell[k + INNER_CUBIC + j * LANES] = inner[potential.THETA + j]
             cell[k + SATURATION_CUBIC + j * LANES] = saturation[j]
+
+
+@jit
+def load_ice_cubics(section, w, row):
+    """Copy the cubics of the intervals in which water beside ice now is, where it has moved to others."""
+    cell = w.cell[row * SPAN : (row + 1) * SPAN]
+    for k in range(w.left.shape[1]):
+        interval = cell[k + ICE_INTERVAL]
+        if cell[k + ICE_EXCESS] == NO_ICE or interval == cell[k + LOADED_ICE_INTERVAL]:
+            continue
+        cell[k + LOADED_ICE_INTERVAL] = interval
+        outer = section.tables[w.left[row, k], int(interval)]
+        inner = section.tables[w.right[row, k], int(interval)]
+        for j in range(4):
+            cell[k + ICE_WATER_CUBIC + j * LANES] = outer[potential.WATER_CONTENT + j]
+            cell[k + ICE_THETA_CUBIC + j * LANES] = outer[potential.THETA + j]
+            cell[k + ICE_INNER_CUBIC + j * LANES] = inner[potential.THETA + j]
 
 
 @jit

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from cavity._jit import jit
 from cavity.constants import FUSION_HEAT, ICE_HEAT, ICE_POINT, SUCTION_SCALE, WATER_DENSITY, WATER_HEAT
 from cavity.kernels import film, lanes, potential
@@ -23,6 +25,12 @@ from cavity.kernels.wall_section import (
     ENTHALPY_U,
     FILM_SCALE,
     FILM_START,
+    ICE_EXCESS,
+    ICE_INNER_CUBIC,
+    ICE_INTERVAL,
+    ICE_SHARE,
+    ICE_THETA_CUBIC,
+    ICE_WATER_CUBIC,
     INNER,
     INNER_CUBIC,
     INNER_T,
@@ -34,6 +42,7 @@ from cavity.kernels.wall_section import (
     LIQUID_U,
     MINUS_LOG_RH,
     MU_CUBIC,
+    NO_ICE,
     POTENTIAL,
     RESISTANCE,
     RESISTANCE_U,
@@ -43,6 +52,9 @@ from cavity.kernels.wall_section import (
     TEMPERATURE,
     THETA_CUBIC,
     THICKNESS,
+    U_LIQUID,
+    U_LIQUID_T,
+    U_LIQUID_U,
     VAPOUR,
     VAPOUR_T,
     VAPOUR_U,
@@ -51,13 +63,15 @@ from cavity.kernels.wall_section import (
     WATER_U,
     cubic_of,
     load_cubics,
+    load_ice_cubics,
 )
 
 MIN_CAPACITY = 1e-6  # kg/m3 per unit of u, water capacity of materials that hold none
 SKIN = 5e-8  # kg/m2 per unit of u, water that any face adsorbs, a molecule deep: its row is never empty
 U_OVERFULL = 14.0  # potential above which a capillary cell takes water beyond its retention curve, to be drained
 _ICE_SUCTION = WATER_DENSITY * FUSION_HEAT / SUCTION_SCALE
-_NO_ICE = math.exp(-3.0)  # e^(u - u_ice) below which ice would take less than 1e-9 from u
+_LEAST = math.exp(-3.0)  # e^(u - u_ice) below which ice would take less than 1e-9 from u
+_FREEZING = ICE_POINT - 1e-6  # K, from which water in pores freezes
 ICE_BLEND = 0.15  # in u, width over which pore water turns to ice: numerically smooth, 0.3 K at -2 degC
 
 
@@ -107,16 +121,16 @@ def log_ice_point_by(T):
 
 
 @jit
-def liquid_potential(u, T, log_ratio):
-    """Return (u of the water that stays liquid in pores, its slopes in T and u) (E51), log_ratio = ln(273.15 K / T).
+def liquid_potential(u, T, excess):
+    """Return (u of the water that stays liquid in pores, its slopes in T and u) (E51), T below 0 degC.
 
-    Water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron). T below 0 degC.
+    Water held with less suction than ice exerts at this temperature is frozen (Clausius-Clapeyron): the smooth lesser
+    of u and u_ice. excess: (u - u_ice) / ICE_BLEND.
     """
-    z = (u + math.log(_ICE_SUCTION * log_ratio)) / ICE_BLEND
-    rest = lanes.exp(-min(abs(z), 40.0))
-    part = (1.0 if z > 0.0 else rest) / (1.0 + rest)
-    u_liquid = u - ICE_BLEND * (max(z, 0.0) + math.log(1.0 + rest))
-    return u_liquid, part / (T * log_ratio), 1.0 - part
+    rest = lanes.exp(-min(abs(excess), 40.0))
+    part = (1.0 if excess > 0.0 else rest) / (1.0 + rest)
+    u_liquid = u - ICE_BLEND * (max(excess, 0.0) + lanes.log_one_plus(rest))
+    return u_liquid, part / (T * log_ice_point_by(T)), 1.0 - part
 
 
 @jit
@@ -144,48 +158,71 @@ def eval_row(section, w, row):
         cell[k + LIQUID], cell[k + LIQUID_T], cell[k + LIQUID_U] = theta, 0.0, theta_x * PER_STEP
         theta, theta_x = cubic_of(cell, k + INNER_CUBIC, share)
         cell[k + INNER], cell[k + INNER_T], cell[k + INNER_U] = theta, 0.0, theta_x * PER_STEP
-    if section.freezing:
-        for k in range(w.left.shape[1]):
-            if cell[k + TEMPERATURE] < ICE_POINT - 1e-6:
-                _freeze(section.tables, w.left[row, k], w.right[row, k], cell, k)
+    if section.freezing and _find_ice(w, row):
+        _freeze(section, w, row)
 
 
 @jit
-def _freeze(tables, outer, inner, cell, k):
-    """Let the pore water of the node in lane k freeze, below the freezing point (E51, E52)."""
-    T, u, d = cell[k + TEMPERATURE], cell[k + POTENTIAL], cell[k + THICKNESS]
-    porous = cell[k + LIQUID] != 0.0 or cell[k + INNER] != 0.0
-    if d == 0.0 and not porous:
-        return
-    log_ratio = log_ice_point_by(T)
-    if _ICE_SUCTION * log_ratio * 293.15 < _NO_ICE * cell[k + MINUS_LOG_RH] * T:  # e^(u - u_ice), without a logarithm
-        return
-    u_liquid, by_T, by_u = liquid_potential(u, T, log_ratio)
-    # it forms over half a kelvin, as in films: Newton would cycle at a kink, and has no slope at a jump
-    f = film.frozen_share(T)
-    f_T = -1.0 / film.FREEZING_RANGE if f < 1.0 else 0.0
-    if porous:
-        low, low_u = potential.table_value(tables, outer, u_liquid, potential.THETA)
-        _freeze_flow(cell, k, LIQUID, LIQUID_T, LIQUID_U, low, low_u, f, f_T, by_T, by_u)
-        if inner != outer:
-            low, low_u = potential.table_value(tables, inner, u_liquid, potential.THETA)
-        _freeze_flow(cell, k, INNER, INNER_T, INNER_U, low, low_u, f, f_T, by_T, by_u)
-    if d > 0.0:
-        liquid, liquid_u = potential.table_value(tables, outer, u_liquid, potential.WATER_CONTENT)
-        liquid_u += MIN_CAPACITY
-        m, m_u = film_and_skin(u, cell[k + FILM_SCALE], cell[k + FILM_START])  # its ice is counted with it
+def _find_ice(w, row):
+    """Write ICE_EXCESS of the nodes of a row; return whether pore water freezes in any of them."""
+    cell = w.cell[row * SPAN : (row + 1) * SPAN]
+    found = False
+    for k in range(w.left.shape[1]):
+        cell[k + ICE_EXCESS] = NO_ICE
+        T = cell[k + TEMPERATURE]
+        porous = cell[k + THICKNESS] > 0.0 or cell[k + LIQUID] != 0.0 or cell[k + INNER] != 0.0
+        if T < _FREEZING and porous:
+            suction = _ICE_SUCTION * log_ice_point_by(T)  # of ice, by the scale: e^(-u_ice)
+            if suction * 293.15 >= _LEAST * cell[k + MINUS_LOG_RH] * T:  # e^(u - u_ice), without a logarithm
+                cell[k + ICE_EXCESS] = (cell[k + POTENTIAL] + math.log(suction)) / ICE_BLEND
+                found = True
+    return found
+
+
+@jit
+def _freeze(section, w, row):
+    """Let the pore water of the nodes of a row freeze (E51, E52).
+
+    Ice forms over half a kelvin, as in films: Newton would cycle at a kink, and has no slope at a jump.
+    """
+    cell = w.cell[row * SPAN : (row + 1) * SPAN]
+    for k in range(LANES):
+        T, u = min(cell[k + TEMPERATURE], _FREEZING), cell[k + POTENTIAL]
+        u_liquid, by_T, by_u = liquid_potential(u, T, cell[k + ICE_EXCESS])
+        cell[k + U_LIQUID], cell[k + U_LIQUID_T], cell[k + U_LIQUID_U] = u_liquid, by_T, by_u
+        y = potential.table_position(u_liquid)
+        interval = np.floor(y)
+        cell[k + ICE_INTERVAL], cell[k + ICE_SHARE] = interval, y - interval
+    load_ice_cubics(section, w, row)
+    for k in range(LANES):
+        T, u, d, share = cell[k + TEMPERATURE], cell[k + POTENTIAL], cell[k + THICKNESS], cell[k + ICE_SHARE]
+        u_liquid, by_T, by_u = cell[k + U_LIQUID], cell[k + U_LIQUID_T], cell[k + U_LIQUID_U]
+        f = film.frozen_share(T) if cell[k + ICE_EXCESS] != NO_ICE else 0.0
+        f_T = -1.0 / film.FREEZING_RANGE if f > 0.0 and f < 1.0 else 0.0
+        # flow: what is ice does not
+        low, low_x = cubic_of(cell, k + ICE_THETA_CUBIC, share)
+        full, full_u = cell[k + LIQUID], cell[k + LIQUID_U]
+        cell[k + LIQUID], cell[k + LIQUID_T], cell[k + LIQUID_U] = _partly(
+            full, full_u, low, low_x * PER_STEP, f, f_T, by_T, by_u
+        )
+        low, low_x = cubic_of(cell, k + ICE_INNER_CUBIC, share)
+        full, full_u = cell[k + INNER], cell[k + INNER_U]
+        cell[k + INNER], cell[k + INNER_T], cell[k + INNER_U] = _partly(
+            full, full_u, low, low_x * PER_STEP, f, f_T, by_T, by_u
+        )
+        # enthalpy: the film apart, its ice is counted with it
+        liquid, liquid_x = cubic_of(cell, k + ICE_WATER_CUBIC, share)
+        liquid_u = liquid_x * PER_STEP + MIN_CAPACITY
+        m, m_u = film_and_skin(u, cell[k + FILM_SCALE], cell[k + FILM_START])
         free = max(cell[k + WATER] - m - d * (liquid + MIN_CAPACITY * (u_liquid - U_LOW)), 0.0)
         h_ice = (ICE_HEAT - WATER_HEAT) * (T - ICE_POINT) - FUSION_HEAT
         cell[k + ENTHALPY] += f * free * h_ice
-        cell[k + ENTHALPY_T] += (f_T * free - d * f * liquid_u * by_T) * h_ice
-        cell[k + ENTHALPY_T] += f * free * (ICE_HEAT - WATER_HEAT)
+        by_ice = (f_T * free - d * f * liquid_u * by_T) * h_ice
+        cell[k + ENTHALPY_T] += by_ice + f * free * (ICE_HEAT - WATER_HEAT)
         cell[k + ENTHALPY_U] += f * (cell[k + WATER_U] - m_u - d * liquid_u * by_u) * h_ice
 
 
 @jit
-def _freeze_flow(cell, k, side, side_T, side_u, low, low_u, f, f_T, by_T, by_u):
-    """Lower the flux potential on one side of the node in lane k to `low` as far as its water is ice (E52)."""
-    full, full_u = cell[k + side], cell[k + side_u]
-    cell[k + side] = full + f * (low - full)
-    cell[k + side_T] = f_T * (low - full) + f * low_u * by_T
-    cell[k + side_u] = full_u + f * (low_u * by_u - full_u)
+def _partly(full, full_u, low, low_u, f, f_T, by_T, by_u):
+    """Return a flux potential and its slopes in T and u of which the fraction f has fallen from full to low (E52)."""
+    return full + f * (low - full), f_T * (low - full) + f * low_u * by_T, full_u + f * (low_u * by_u - full_u)

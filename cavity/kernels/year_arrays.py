@@ -51,7 +51,7 @@ class Column(NamedTuple):
     segment_compartment: np.ndarray  # (S,) compartment of each segment
     single_area: np.ndarray  # (S,) m2/m2, vent area per face area where one vent is all, times its factor; else 0
     single_clear: np.ndarray  # (S,) m, clear height of that vent
-    gust_curve: np.ndarray  # (2, m) drive [Pa] and flow [kg/(s m)] of the column
+    gust_curve: np.ndarray  # (2, m) logarithms of drive [Pa] and flow [kg/(s m)] of the column
     gust_factor: float  # on the exchange by gusts, 0: none
     depth: float  # m
     height: float  # m, of the whole column

@@ -38,7 +38,8 @@ def put(text: str, place: Path, value: Any) -> str:
         If the text is not TOML or the place cannot be reached.
     """
     doc, plain = _read(text)
-    holder, mirror = doc, plain
+    holder: Any = doc
+    mirror: Any = plain
     for part, after in pairwise(place):
         if isinstance(part, int):
             holder, mirror = _item(holder, part, place), mirror[part]
@@ -152,7 +153,8 @@ def _read(text: str) -> tuple[tomlkit.TOMLDocument, dict[str, Any]]:
 
 
 def _reach(doc: Any, plain: Any, place: Path) -> tuple[Any, Any]:
-    holder, mirror = doc, plain
+    holder: Any = doc
+    mirror: Any = plain
     try:
         for part in place:
             holder, mirror = holder[part], mirror[part]

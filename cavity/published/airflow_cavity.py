@@ -329,7 +329,7 @@ def change_rate(depth: float, height: float, base: Opening, head: Opening | None
     """
     from dataclasses import replace
 
-    vents = (replace(base, name="base", height=0.0),)
+    vents: tuple[Opening, ...] = (replace(base, name="base", height=0.0),)
     if head is not None:
         vents += (replace(head, name="head", height=height),)
     wall = Wall(

@@ -13,6 +13,7 @@ from __future__ import annotations
 import importlib
 import pkgutil
 from dataclasses import dataclass
+from typing import SupportsFloat
 
 READ = "read"  # the figure was read in the named text
 MEMORY = "recalled"  # a textbook value, cited from memory
@@ -105,7 +106,7 @@ def value_case(
     inputs: str,
     units: str,
     expected: float,
-    computed: float,
+    computed: SupportsFloat,
     rtol: float = 0.0,
     atol: float = 0.0,
     strict: bool = True,
@@ -136,7 +137,7 @@ def band_case(
     inputs: str,
     units: str,
     band: tuple[float, float],
-    computed: float,
+    computed: SupportsFloat,
     strict: bool = False,
     note: str = "",
 ) -> Case:

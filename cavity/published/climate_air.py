@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from cavity.constants import ICE_POINT
 from cavity.kernels import moist_air
 from cavity.published.case import LIBRARY, Case, value_case
@@ -16,7 +18,7 @@ def cases() -> tuple[Case, ...]:
     return (*saturation(), *density(), *transport(), *latent())
 
 
-def _case(name: str, source: str, inputs: str, units: str, expected: float, computed: float, **room: float) -> Case:
+def _case(name: str, source: str, inputs: str, units: str, expected: float, computed: float, **room: Any) -> Case:
     return value_case(
         name, source=source, tag=LIBRARY, inputs=inputs, units=units, expected=expected, computed=computed, **room
     )

@@ -424,7 +424,7 @@ def glaser() -> dict[str, Any]:
 def condensate() -> dict[str, Any]:
     """Return the condensate by month of a timber frame for three humidity classes."""
     order = (np.arange(10) + 9) % 12
-    names = [calendar.month_abbr[month + 1] for month in order]
+    names = [calendar.month_abbr[int(month) + 1] for month in order]
     series = []
     for index, (humidity_class, held) in enumerate(wall_steady.MONTHS_HELD.items()):
         year = wall_steady.condensate_run(humidity_class)

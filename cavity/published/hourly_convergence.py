@@ -142,7 +142,7 @@ def apart(run: xr.Dataset, reference: xr.Dataset) -> dict[str, tuple[float, str]
     def rms(values: Any) -> float:
         return float(np.sqrt((np.asarray(values, dtype=float) ** 2).mean()))
 
-    humidity = np.abs(run["relative_humidity"] - reference["relative_humidity"])
+    humidity: Any = np.abs(run["relative_humidity"] - reference["relative_humidity"])
     rate, fine_rate = (float(ds["air_change_rate"].mean()) for ds in (run, reference))
     return {
         "relative humidity, root mean square": (rms(humidity), "1"),
@@ -222,14 +222,14 @@ def cases() -> tuple[Case, ...]:
     """Return the convergence cases and the balances of the run."""
     runs = dict(changes())
     base = runs.pop("as it is")
-    common = {
+    common: dict[str, Any] = {
         "source": "own convergence check on invented weather",
         "tag": OWN,
         "inputs": f"starter wall, {DAYS} d of a made-up late winter, all faces, segments and hours",
     }
     rows: list[Case] = []
     for name, run in runs.items():
-        change = np.abs(run["relative_humidity"] - base["relative_humidity"])
+        change: Any = np.abs(run["relative_humidity"] - base["relative_humidity"])
         rows.append(
             value_case(
                 f"relative humidity, {name}: largest change of a day's mean",

@@ -10,7 +10,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -361,7 +361,7 @@ def _listed(errors: Sequence[float], scale: float = 1.0) -> str:
 
 def cases() -> tuple[Case, ...]:
     """Return orders and errors of the coupled slab and of the films."""
-    slab = {
+    slab: dict[str, Any] = {
         "source": _HENRY,
         "tag": ANALYTICAL,
         "inputs": f"slab of {1e3 * _THICKNESS:g} mm, isotherm {_SLOPE:g} kg/m3, mu {_SLAB.mu_dry:g}; outdoor "
@@ -382,7 +382,7 @@ def cases() -> tuple[Case, ...]:
             )
         title += ": error with usual cells and hourly steps, over the amplitude"
         rows.append(value_case(title, expected=0.0, computed=usual, atol=0.03, **slab))
-    films = {
+    films: dict[str, Any] = {
         "source": _THEORY,
         "tag": ANALYTICAL,
         "inputs": f"hourly run, sheets of {1e3 * _PANEL:g} and {1e3 * _BACKUP:g} mm, one vent, {_HOURS} h with a clear "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -39,7 +39,9 @@ def cases() -> tuple[Case, ...]:
 
 def half_space(first: float = 0.0005, growth: float = 1.04, depth: float = 2.0) -> Line:
     """Return a thick slab of diffusivity 1e-6 m2/s: first cell [m], growth of cells [1], depth [m]."""
-    sizes = first * growth ** np.arange(int(np.ceil(np.log(1.0 + depth * (growth - 1.0) / first) / np.log(growth))))
+    sizes: Any = first * growth ** np.arange(
+        int(np.ceil(np.log(1.0 + depth * (growth - 1.0) / first) / np.log(growth)))
+    )
     return build_solid_line((Layer("slab", _UNIT, float(sizes.sum())),), sizes=(sizes,))
 
 
@@ -141,7 +143,11 @@ def periodic() -> tuple[Case, ...]:
     wave = np.array([np.interp(0.1, line.position, row) - 293.15 for row in found.temperature]) / 10.0
     angle = 2.0 * np.pi * found.time / DAY
     amplitude = 2.0 * np.mean(wave * np.exp(-1j * angle)) * 1j
-    common = {"source": _CARSLAW, "tag": ANALYTICAL, "inputs": "daily wave of the face, 0.1 m deep, steps of 2 min"}
+    common: dict[str, Any] = {
+        "source": _CARSLAW,
+        "tag": ANALYTICAL,
+        "inputs": "daily wave of the face, 0.1 m deep, steps of 2 min",
+    }
     return (
         value_case("periodic: amplitude", units="1", expected=0.54717, computed=abs(amplitude), rtol=0.005, **common),
         value_case(
@@ -209,7 +215,7 @@ def vapour_uptake_run() -> tuple[Line, solve.History, float]:
     tables = storage.tables_from_functions(water, None, lambda w: mu + 0.0 * w, storage.suction_grid())
     # a copper-like conductivity and face coefficients keep it isothermal
     slab = dataclasses.replace(_UNIT, conductivity=1e4, free_saturation=40.0, max_saturation=80.0)
-    sizes = 0.0005 * 1.04 ** np.arange(120)
+    sizes: Any = 0.0005 * 1.04 ** np.arange(120)
     line = build_solid_line((Layer("slab", slab, float(sizes.sum())),), (tables,), (sizes,))
     full = float(moist_air.saturation(293.15)[0])
     around = solve.surroundings(
@@ -227,7 +233,7 @@ def vapour_uptake() -> tuple[Case, ...]:
     place = 2.0 * np.sqrt(diffusivity * UPTAKE_TIME) * 0.5
     from scipy.special import erfc
 
-    common = {
+    common: dict[str, Any] = {
         "source": "J. Crank, The Mathematics of Diffusion, 1975, from memory",
         "tag": ANALYTICAL,
         "inputs": "2e-10 kg/(m s Pa), 40 kg/m3, 20 degC, face from 40 to 60 %, 10 d",
@@ -258,11 +264,11 @@ def suction_run() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         "brick", "brick", 1800.0, 0.6, 1000.0, 10.0, 10.0, "closed form", sorption=((0.5, 2.0), (0.9, 5.0)),
         free_saturation=200.0, max_saturation=300.0, absorption=0.10,
     )  # fmt: skip
-    sizes = 0.0002 * 1.03 ** np.arange(150)
+    sizes: Any = 0.0002 * 1.03 ** np.arange(150)
     line = build_solid_line((Layer("brick", brick, float(sizes.sum())),), sizes=(sizes,))
     # rain far above what the wall can take after the first seconds; the rest runs off
     around = solve.surroundings(outdoor=293.15, indoor=293.15, heat_outside=FIXED, heat_inside=FIXED, rain=0.05)
-    times = HOUR * np.arange(1, 25) ** 2 / 24.0**2
+    times = HOUR * np.arange(1.0, 25.0) ** 2 / 24.0**2
     found = solve.march(line, around, temperature=293.15, humidity=0.3, moments=times, first_step=0.05)
     grid = storage.suction_grid()
     start = np.interp(storage.from_humidity(0.3), grid, storage.material_tables(brick, grid).water)

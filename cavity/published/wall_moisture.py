@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -297,7 +297,7 @@ def hamstad_5_run() -> tuple[Line, solve.History]:
     def retention(full: float, *terms: tuple[float, float, float, float]) -> Callable[..., NDArray[np.float64]]:
         def water(suction: NDArray[np.float64]) -> NDArray[np.float64]:
             head = suction / (WATER_DENSITY * GRAVITY)
-            return full * sum(share * (1.0 + (a * head) ** n) ** -m for share, a, n, m in terms)
+            return np.asarray(full * sum(share * (1.0 + (a * head) ** n) ** -m for share, a, n, m in terms))
 
         return water
 
@@ -329,7 +329,7 @@ def hamstad_5_run() -> tuple[Line, solve.History]:
         layers.append(Layer(name, _material(name, density, conductivity, heat, full, growth), thickness))
         tables.append(
             storage.tables_from_functions(
-                water, liquid, lambda w, mu=mu, full=full: _benchmark_mu(w, mu, full, 10.0), storage.suction_grid()
+                water, liquid, functools.partial(_benchmark_mu, mu=mu, full=full, celsius=10.0), storage.suction_grid()
             )
         )
         sizes.append(_symmetric(thickness, 0.0005, 1.15))
@@ -368,7 +368,7 @@ def hamstad_5() -> tuple[Case, ...]:
         return float(np.interp(place, line.position, found.humidity[0]))
 
     text = "60 d at 0 degC, 80 % outside and 20 degC, 60 % inside, from 25 degC, 60 %"
-    common = {
+    common: dict[str, Any] = {
         "source": _HAMSTAD.format(5),
         "tag": DOUBTFUL,
         "inputs": text,

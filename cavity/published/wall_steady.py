@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from cavity.constants import ICE_POINT, ISO_AIR_PERMEABILITY, LEWIS_VAPOUR, R_VAPOUR, STANDARD_PRESSURE
@@ -177,7 +179,7 @@ def frames() -> tuple[Case, ...]:
         outer_surface=0.03,
         inner_surface=0.12,
     )
-    common = {
+    common: dict[str, Any] = {
         "source": "ASHRAE Handbook - Fundamentals, ch. 27, example 3",
         "tag": READ,
         "inputs": "38 x 90 mm studs, 25 % framing; 0.11, 0.70, 2.30 or 0.77, 0.08 m2 K/W, films 0.12 and 0.03",
@@ -309,7 +311,7 @@ def condensate() -> tuple[Case, ...]:
             )
         )
     bare = condensate_run(2, retarder=False)
-    held = {int(month): 1000.0 * float(row.sum()) for month, row in zip(bare.month, bare.accumulated, strict=True)}
+    left = {int(month): 1000.0 * float(row.sum()) for month, row in zip(bare.month, bare.accumulated, strict=True)}
     for month, name, expected in ((3, "April, the peak", 2847.7), (8, "September, left over", 1218.0)):
         rows.append(
             value_case(
@@ -319,7 +321,7 @@ def condensate() -> tuple[Case, ...]:
                 inputs="humidity class 2; it accumulates",
                 units="g/m2",
                 expected=expected,
-                computed=held[month],
+                computed=left[month],
                 atol=0.6,  # printed digits
             )
         )
@@ -355,7 +357,7 @@ def wetting() -> tuple[Case, ...]:
     """Return the dew-point example of the ASHRAE handbook: wetting at the inner face of the sheathing."""
     places, temperature, full, profile = wetting_run()
     flow = ISO_AIR_PERMEABILITY * np.diff(profile) / np.diff(places)
-    common = {
+    common: dict[str, Any] = {
         "source": "ASHRAE Handbook - Fundamentals, ch. 27, example 8",
         "tag": READ,
         "inputs": "21 degC 40 %, -6.6 degC 50 %; painted gypsum, mineral fibre, plywood, siding",

@@ -94,7 +94,7 @@ def _directed(speed: float) -> str:
 def loss_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
     """Return one row for every group of equal parts, high to low as on a drawing, with its gain in flow if doubled."""
     area = dict(zip(ds["part"].values, ds["part_area"].values, strict=True))
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for group in reversed(air.loss_groups(ds)):
         span = (
             f"{group.bottom:.2f}" if group.count == 1 else f"{group.bottom:.2f}-{group.top:.2f}, {group.count} pieces"

@@ -220,7 +220,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
         return {"id": f"climate-{key}", "title": title, "caption": caption, "figure": figure}
 
     site = f"{attrs['terrain']} terrain, building {attrs['building_height']:g} m high"
-    parts = [
+    parts: list[dict[str, Any]] = [
         {
             "heading": "Months",
             "nav": "Months",

@@ -38,7 +38,7 @@ def _figure(traces: list[dict[str, Any]], layout: dict[str, Any]) -> Any:
     return {"data": traces, "layout": layout}
 
 
-def _drawn(describe: Callable[..., Any]) -> Callable[..., Any]:
+def _drawn(describe: Callable[..., Any]) -> Any:
     """Turn a function that describes a figure in plain dicts into one that returns it as a plotly Figure."""
 
     @functools.wraps(describe)
@@ -319,7 +319,7 @@ def critical(ds: Any, *, segment: int, face: int) -> go.Figure:
     time = _clock(ds)
     shapes, labels = zip(*(_limit(value, f" {value} %", beside=True) for value in (80, 90, 95)), strict=True)
     hover = "%{x|%-d %b, %H:00}: %{y:.1f} %<extra></extra>"
-    traces = [
+    traces: list[dict[str, Any]] = [
         {"type": "scatter", "x": time, "y": humid, "mode": "lines", "name": "hourly",
          "line": _line("humidity", 0.7), "opacity": 0.6, "hovertemplate": hover, "meta": "relative_humidity"},
         {"type": "scatter", "x": time[::24], "y": series.running_mean(humid, 720)[::24], "mode": "lines",
@@ -391,7 +391,7 @@ def psychrometric(ds: Any, *, segment: int, face: int, hour: int = 0) -> go.Figu
     day = slice(hour - hour % 24, hour - hour % 24 + 24)
     line = np.arange(-40.0, 91.0, 3.0)
     hover = "%{x:.1f} °C, %{y:.3~g} kPa<extra></extra>"
-    traces = [
+    traces: list[dict[str, Any]] = [
         {"type": "scatter", "mode": "markers", "x": warm[::3], "y": vapour[::3], "name": "the year",
          "meta": "psy_year", "marker": {"size": 3.2, "opacity": 0.3, "color": LIGHT["humidity"]},
          "hovertemplate": hover},
@@ -426,7 +426,7 @@ def film(ds: Any, *, segment: int) -> go.Figure:
     run = np.asarray(ds["runoff"].values, float)[: days * 24, segment, 1:3].sum(axis=1).reshape(days, 24).sum(axis=1)
     run = run * series.HOUR * 1e3
     faces = [str(name) for name in ds["film_face"].values]
-    traces = []
+    traces: list[dict[str, Any]] = []
     for name, colour, dash in (("back of cladding", "film", "solid"), ("outer face of wall", "wind", "dot")):
         if name in faces:
             traces.append({"type": "scatter", "mode": "lines", "x": time, "y": films[:, faces.index(name)],
@@ -435,7 +435,7 @@ def film(ds: Any, *, segment: int) -> go.Figure:
     traces.append({"type": "bar", "x": time[: days * 24 : 24], "y": run, "name": "run-off, per day",
                    "marker": {"color": LIGHT["runoff"]}, "yaxis": "y2", "width": 86400000 * 0.9,
                    "hovertemplate": "%{x|%-d %b}: %{y:.1f} g/(m² d)<extra>run-off</extra>"})  # fmt: skip
-    shape, label = _limit(1e3 * float(ds.attrs.get("film_limit", 0.1)), "a face holds no more: the rest runs off")
+    shape, label = _limit(1e3 * float(ds.attrs.get("film_limit", 0.1)), "a surface holds no more: the rest runs off")
     return _figure(
         traces,
         style(
@@ -454,7 +454,7 @@ def water(ds: Any, *, segment: int) -> go.Figure:
     """Water held in each layer over the last year, at the end of each day."""
     values = np.asarray(ds["water"].values, float)[23::24, segment, :]
     time = _clock(ds)[23::24]
-    traces = []
+    traces: list[dict[str, Any]] = []
     for index, name in enumerate(ds["layer"].values):
         if values[:, index].max() <= 0.0:
             continue

@@ -162,8 +162,8 @@ def _weather(lesson: Any, step: Any, front: float, wall: float) -> list[str]:
         most = max(max(each.excess for each in lesson.steps), 1.0)
         width = 7.0 * max(step.excess, 0.0) / most
         if width > 0.3:
-            for y in (105.0, 140.0):
-                made += _arrow("vapour", [(_BACK - 4, y), (wall + 26.0, y)], width)
+            for high in (105.0, 140.0):
+                made += _arrow("vapour", [(_BACK - 4, high), (wall + 26.0, high)], width)
     return made
 
 

@@ -223,7 +223,7 @@ def table(found: Sequence[ScheduleRow]) -> list[list[str]]:
 
 def numbers(found: Sequence[ScheduleRow]) -> list[list[Any]]:
     """Return the schedule by the columns of `HEAD`, free area [cm2/m] and wall length [m] as numbers, NaN: unknown."""
-    made = [list(row) for row in table(found)]
+    made: list[list[Any]] = [list(row) for row in table(found)]
     for cells, row in zip(made, found, strict=True):
         cells[6], cells[7] = 1e4 * row.free_area, row.length
     return made

@@ -55,8 +55,7 @@ def governing(ds: Any, findings: Iterable[Any] = ()) -> tuple[int, int]:
         if finding.face:
             face = labels.index(finding.face)
             mean = np.asarray(ds["relative_humidity"].values[:, :, face], float).mean(axis=0)
-            segment = segments.index(finding.segment) if finding.segment else int(np.argmax(mean))
-            break
+            return segments.index(finding.segment) if finding.segment else int(np.argmax(mean)), face
     return int(segment), int(face)
 
 
@@ -134,7 +133,7 @@ def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
     humid = np.asarray(ds["relative_humidity"].values[:, segment], float)
     warm = np.asarray(ds["temperature"].values[:, segment], float)
     margin = np.asarray(ds["dew_point_margin"].values[:, segment], float)
-    wet = dew(ds)[:, segment].any(axis=1)
+    wet = np.asarray(dew(ds)[:, segment].any(axis=1))
     water = np.asarray(ds["water"].values, float)[:, segment].sum(axis=1)
     tables: list[list[dict[str, Any]]] = [[] for _ in range(humid.shape[1])]
     for index in [*range(12), None]:
@@ -173,7 +172,7 @@ def balance(ds: Any, segment: int) -> list[tuple[str, float]]:
     off = float(np.asarray(ds["runoff"].values, float)[:, segment, 0].sum() * HOUR)
     rain, vapour, run = (terms.pop(name, 0.0) for name in ("rain on the wall", "vapour from outdoors", "run-off"))
     made = {
-        "outer face: rain taken up less drying": rain - off + vapour,
+        "exterior surface: rain absorbed minus evaporation": rain - off + vapour,
         "run-off in the cavity": run + off,
     } | terms
     return [(name, value) for name, value in made.items() if abs(value) > 1e-4 or name == "stored"]
@@ -228,9 +227,9 @@ def event_times(event: Any) -> dict[str, float]:
 
 def vapour_kpa(dew_point: np.ndarray) -> np.ndarray:
     """Return the vapour pressure [kPa] of air of a dew or frost point [°C], by the model's own table."""
-    from cavity.climate.humid import saturation_pressure
+    from cavity.climate.humid import table_saturation_pressure
 
-    return 1e-3 * saturation_pressure(np.asarray(dew_point, float) + constants.ICE_POINT)
+    return 1e-3 * table_saturation_pressure(np.asarray(dew_point, float) + constants.ICE_POINT)
 
 
 def face_names(ds: Any) -> list[str]:

@@ -8,7 +8,7 @@ still rises. Wood claddings: a review item at most.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -119,20 +119,21 @@ def repeated(temperature: np.ndarray, relative_humidity: np.ndarray, *, most: in
     """Run `decay` year after year until it settles; temperature [K] and humidity [-] (time, ...), most years [-]."""
     shape = temperature.shape[1:]
     start, before = np.zeros(shape), np.zeros(shape)
-    found = [np.zeros(temperature.shape), np.zeros(shape), np.zeros(shape), np.zeros(shape, int)]
+    found: list[Any] = [np.zeros(temperature.shape), np.zeros(shape), np.zeros(shape), np.zeros(shape, int)]
     done = np.zeros(shape, bool)
     for year in range(1, max(most, 1) + 1):
         activation, highest, _ = decay(temperature, relative_humidity, start=start)
         rise = highest - before
         for held, new in zip(found, (activation, highest, rise if year > 1 else np.zeros(shape), year), strict=True):
-            held[...] = np.where(done, held, new)
+            held[...] = np.where(done, held, np.asarray(new))
         done |= (highest >= 1.0) | ((np.abs(rise) < SETTLED) & ((year > 1) | (highest <= 0.0)))
         start, before = activation[-1], highest
         if done.all():
             break
     # active rot is taken to stay so: the loss of one more year
     lost = decay(temperature, relative_humidity, start=np.where(found[1] >= 1.0, 1.0, 0.0))[2]
-    return Repeated(*found, np.where(found[1] >= 1.0, lost, 0.0))
+    activation, peak, rise, years = found
+    return Repeated(activation, peak, rise, years, np.where(peak >= 1.0, lost, 0.0))
 
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:

@@ -61,7 +61,7 @@ class Repeated(NamedTuple):
         How often the year was run. [-]
     """
 
-    index: np.ndarray
+    index: np.ndarray  # type: ignore[assignment]  # of the tuple: not used
     peak: np.ndarray
     rise: np.ndarray
     years: np.ndarray

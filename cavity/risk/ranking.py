@@ -233,7 +233,7 @@ def gather(cases: Iterable[Any], failed: Iterable[Any] = ()) -> tuple[Choice, ..
     halves: dict[tuple[str, str, float], list[tuple[float, float]]] = {}
     for case in cases:
         key = (str(getattr(case, "variant", "")), str(case.opening_set), float(case.depth))
-        ds = case.dataset
+        ds = case.about if hasattr(case, "about") else case.dataset
         lower, upper = _halves(ds)
         facing = float(ds.attrs.get("orientation", 180.0))
         parts.setdefault(key, []).append(

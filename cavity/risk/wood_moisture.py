@@ -90,9 +90,9 @@ def _pores(ds: xr.Dataset) -> list[Finding]:
     skins = []  # face, the other face of the layer, weight of the other
     for layer in np.flatnonzero(wood & is_wall_layer(ds)):
         name = str(ds["layer"].values[layer])
-        near, far = inner.index(name), outer.index(name)
+        here, there = inner.index(name), outer.index(name)
         weight = min(0.5 * _SKIN / float(ds["layer_thickness"].values[layer]), 0.5)
-        skins += [(near, far, weight), (far, near, weight)]
+        skins += [(here, there, weight), (there, here, weight)]
     if not skins or not days:
         return []
     near, far = [skin[0] for skin in skins], [skin[1] for skin in skins]

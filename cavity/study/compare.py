@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -63,9 +64,14 @@ class JudgedCase:
     column: str
     depth: float
     dataset: xr.Dataset = _Dataset()  # type: ignore[assignment]
-    findings: tuple[Finding, ...]
+    findings: tuple[Finding, ...]  # type: ignore[misc]  # the field before has no default, whatever it looks like
     event: WettingEvent | None = None
     variant: str = ""
+
+    @functools.cached_property
+    def about(self) -> xr.Dataset:
+        """The Dataset without its hours: attributes, coordinates, variables without time; read from disk once."""
+        return self.dataset.drop_dims("time")
 
     @property
     def orientation(self) -> float:

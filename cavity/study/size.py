@@ -688,7 +688,7 @@ def size(
                     if done[0] % len(columns) == 0:
                         counts[0] += 1
                         if progress:
-                            progress(*counts, "search")
+                            progress(counts[0], counts[1], "search")
 
                 counts[1] += len(batch)
                 results = engine.run(jobs, keep="findings", progress=told)

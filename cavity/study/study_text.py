@@ -76,7 +76,9 @@ def size_tables(found: Sizing) -> list[Table]:
 
 def size_parts(found: Sizing) -> list[tuple[str, Sequence[Row]]]:
     """Return the frontiers that were searched, each with its title."""
-    parts = [("Vents alone" + (", rail gaps as drawn" if found.gaps else ""), found.rows)]
+    parts: list[tuple[str, Sequence[Row]]] = [
+        ("Vents alone" + (", rail gaps as drawn" if found.gaps else ""), found.rows)
+    ]
     if found.gaps:
         parts.append(("Rail gaps alone, vents as drawn", found.gaps))
     if found.together:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -103,7 +103,8 @@ def wetting_events(
     InputError
         If no layer of a backup wall holds water, or is full at the start, or the amount is not above 0.
     """
-    drawn, closed, partner = [], [], []
+    drawn, partner = [], []
+    closed: list[Any] = []
     places: dict[tuple[int, int, str, float], int] = {}
     for job in jobs:
         case, wall = job.case, job.case.wall

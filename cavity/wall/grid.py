@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -301,7 +301,7 @@ def _grid(
     link = np.full(n - 1, wall_section.DRY_LINK, dtype=np.int64)
     membrane_R, membrane_sd = np.zeros(n - 1), np.zeros(n - 1)
     membrane_table = np.full(n - 1, -1, dtype=np.int64)
-    permeance = []
+    permeance: list[Any] = []
     for i in range(n - 1):
         if i == cladding_back:
             link[i] = wall_section.CAVITY

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import calendar
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from rich.markup import escape
@@ -90,8 +90,8 @@ def material_curves(row: Material, width: int = 100) -> RenderableType:
     at = storage.from_humidity(np.array(_CURVE))
     membrane = row.sd is not None or bool(row.sd_table)
     if membrane:
-        table = row.sd_table or ((0.5, row.sd),)
-        resistance = np.exp(np.interp(_CURVE, *zip(*((h, np.log(sd)) for h, sd in table), strict=True)))
+        table: Any = row.sd_table or ((0.5, row.sd),)
+        resistance = np.exp(np.interp(_CURVE, *np.transpose([(h, np.log(sd)) for h, sd in table])))
     else:
         resistance = np.exp(np.interp(at, grid, np.log(np.minimum(tables.mu, 1e9))))
     water = np.interp(at, grid, tables.water)

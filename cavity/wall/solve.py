@@ -6,7 +6,7 @@ The hourly loop of `simulate` uses the same residual and Jacobian; here the step
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -161,7 +161,7 @@ def march(
     W, E = wall_section.read(work, wall_section.WATER), wall_section.read(work, wall_section.ENTHALPY)
     flux, runoff, shed = np.zeros(boundaries.FLUX_COUNT), np.zeros(nodes), np.zeros(nodes)
     wanted = np.atleast_1d(np.asarray(moments, dtype=float))
-    rows: list[tuple[NDArray[np.float64], ...]] = []
+    rows: list[tuple[Any, ...]] = []
     now, entered, step = 0.0, 0.0, first_step
     for moment in wanted:
         while now < moment * (1.0 - 1e-12):

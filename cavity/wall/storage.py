@@ -64,7 +64,7 @@ class MaterialTables:
 
 def suction_grid() -> NDArray[np.float64]:
     """Return the project's grid of u, uniform from -2.5 to 18 in steps of 0.05 [1]."""
-    return GRID_LOWER + GRID_STEP * np.arange(round((GRID_UPPER - GRID_LOWER) / GRID_STEP) + 1)
+    return GRID_LOWER + GRID_STEP * np.arange(round((GRID_UPPER - GRID_LOWER) / GRID_STEP) + 1, dtype=np.float64)
 
 
 def from_humidity(relative_humidity: ArrayLike) -> NDArray[np.float64]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any, get_args
 
 from pydantic import BaseModel
@@ -79,8 +79,8 @@ def key_lines(text: str) -> dict[KeyPath, int]:
 def _code(line: str, quote: str) -> tuple[str, str, bool]:
     """Return the line without its comment, the open multi-line quote after it, and whether it began inside one."""
     if quote:
-        rest = line.partition(quote)
-        return ("", "" if rest[1] else quote, True)
+        ended = line.partition(quote)[1]
+        return ("", "" if ended else quote, True)
     code = re.match(r"(?:\"\"\".*?\"\"\"|'''.*?'''|\"(?:[^\"\\]|\\.)*\"|'[^']*'|[^#\"'])*", line)
     kept = code[0] if code else ""
     rest = line[len(kept) :]
@@ -170,7 +170,7 @@ class Faults:
         if fault not in self.found:
             self.found.append(fault)
 
-    def add_schema(self, error: dict[str, Any], model: type[BaseModel]) -> None:
+    def add_schema(self, error: Mapping[str, Any], model: type[BaseModel]) -> None:
         """Add what pydantic found at one key."""
         key_path: KeyPath = tuple(error["loc"])
         kind = error["type"]

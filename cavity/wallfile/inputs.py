@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from cavity.errors import Fault, InputError
 from cavity.wallfile.values import nearest
@@ -77,7 +77,8 @@ def changed(wall: Wall, name: str, value: float) -> Wall:
     if name == "backup.vapour_factor":
         return replace(wall, backup=tuple(_with_resistance(layer, value) for layer in wall.backup))
     if section == "finish":
-        return replace(wall, **{key: value})
+        changed: dict[str, Any] = {key: value}
+        return replace(wall, **changed)
     return replace(wall, **{section: replace(getattr(wall, section), **{key: value})})
 
 

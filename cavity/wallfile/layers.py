@@ -206,7 +206,7 @@ def read_variants(
     entries: list[Any], layers: list[Layer], own: dict[str, Material], faults: Faults
 ) -> tuple[tuple[str, str, Layer], ...]:
     """Return (variant, replaced layer, new layer); without layers, names are not checked."""
-    variants = []
+    variants: list[tuple[str, str, Layer]] = []
     for index, entry in enumerate(entries):
         key_path: KeyPath = ("variant", index)
         new = _layer(key_path, entry, own, faults)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import ArrayLike, NDArray
 
-    from cavity.wallfile.schema import MaterialValues
+    from cavity.wallfile.schema import MaterialEntry, MaterialValues
 
 # One defect of a material: key, problem, expected, fix.
 Defect = tuple[str, str, str, str]
@@ -96,7 +96,6 @@ def suggestion(name: str, own: tuple[str, ...] = ()) -> str:
     return "`cavity materials` lists the names; or define your own in [material.NAME]"
 
 
-@functools.lru_cache(maxsize=256)
 def material(name: str) -> Material:
     """Return a row of the built-in table.
 
@@ -115,11 +114,16 @@ def material(name: str) -> Material:
     InputError
         If the table has no such name; the fix names the nearest.
     """
-    from cavity.wallfile.schema import MaterialEntry
-
     known = _index().get(fold(name))
     if known is None:
         raise InputError(Fault(f"material {name[:60]!r}", "not in the table of materials", fix=suggestion(name[:60])))
+    return _material(known)
+
+
+@functools.cache
+def _material(known: str) -> Material:
+    from cavity.wallfile.schema import MaterialEntry
+
     row, defects = make(known, MaterialEntry.model_validate(_rows()[known]))
     if defects:  # a row of the table is at fault, not the user; the tests walk all rows
         raise AssertionError(f"materials.toml, {known}: {defects}")
@@ -167,7 +171,7 @@ def materials() -> dict[str, Material]:
     return {name: material(name) for name in _rows()}
 
 
-def make(name: str, entry: MaterialValues) -> tuple[Material, list[Defect]]:
+def make(name: str, entry: MaterialEntry) -> tuple[Material, list[Defect]]:
     """Return the material that a [material.NAME] section describes, and its defects.
 
     Parameters

@@ -6,7 +6,7 @@ import re
 import tomllib
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from cavity.errors import Fault, InputError
 
@@ -147,7 +147,9 @@ def parse_wall(text: str, name: str = "wall file", *, folder: Path | None = None
         for key, field in WallFile.model_fields.items():
             if key in broken:
                 continue
-            parts[key] = TypeAdapter(field.annotation).validate_python(raw[key]) if key in raw else field.default
+            parts[key] = (
+                TypeAdapter(cast(Any, field.annotation)).validate_python(raw[key]) if key in raw else field.default
+            )
     wall = build(parts, faults, folder)
     if faults.found or wall is None:
         raise InputError(*faults.found)
@@ -171,10 +173,10 @@ def read_toml(text: str, name: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         message = str(error) or "nested too deep"
-        line = re.search(r"\(at line (\d+), column (\d+)\)", message)
+        at = re.search(r"\(at line (\d+), column (\d+)\)", message)
         problem = message.split(" (at ")[0]
         # without a line: at the end, or a number too long to read
-        number = int(line[1]) if line else len(text.rstrip().split("\n")) if "end of document" in message else 0
+        number = int(at[1]) if at else len(text.rstrip().split("\n")) if "end of document" in message else 0
         where = f"{name}, line {number}" if number else name
         given = text.split("\n")[number - 1].strip()[:70] if number else ""
         given = "".join(sign if sign.isprintable() else "?" for sign in given)

@@ -92,7 +92,9 @@ def _built(kind: Any, value: Any, place: str, faults: list[Fault]) -> Any:
     if any(name not in value for name in names):
         return None
     hints = _hints(typing.cast("type", kind))
-    return kind(**{name: _built(hints[name], value[name], f"{place}.{name}", faults) for name in names})
+    return typing.cast("Any", kind)(
+        **{name: _built(hints[name], value[name], f"{place}.{name}", faults) for name in names}
+    )
 
 
 def _fault(place: str, problem: str, value: Any) -> Fault:

@@ -6,7 +6,7 @@ The descriptions are the documentation of the keys. `reader` checks a file again
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, cast
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -40,7 +40,7 @@ VentArea = Quantity("m2/m", "50 cm2/m", 1e-6, 2.0)
 Columns = Annotated[tuple[str, ...], Many(UNNAMED)]
 
 
-def said(text: str, default: object = ...) -> object:
+def said(text: str, default: object = ...) -> Any:
     """Return the Field of a key: its meaning, and its default where the key may be left out."""
     return Field(default, description=text)
 
@@ -616,7 +616,7 @@ UNCERTAIN: dict[str, Any] = {
     **{
         f"{section}.{key}": next(
             part
-            for part in WallFile.model_fields[section].annotation.model_fields[key].metadata
+            for part in cast(Any, WallFile.model_fields[section].annotation).model_fields[key].metadata
             if hasattr(part, "read")
         )
         for section, keys in {

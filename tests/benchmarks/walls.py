@@ -25,7 +25,7 @@ import click
 import numpy as np
 
 import cavity
-from cavity.climate.humid import dew_point, saturation_pressure
+from cavity.climate.humid import table_dew_point, table_saturation_pressure
 from cavity.errors import ConvergenceError
 from cavity.variables import TABLE
 from cavity.wallfile import parse_wall, starter
@@ -75,7 +75,7 @@ def weather(rng: np.random.Generator, hours: int, kind: str) -> tuple[Any, str]:
     start = int(rng.integers(whole.sizes["time"] - hours))
     ds = whole.isel(time=slice(start, start + hours)).copy(deep=True)
     T = ds["temperature_outdoor"].to_numpy().copy()
-    phi = ds["vapour_pressure_outdoor"].to_numpy() / saturation_pressure(T)
+    phi = ds["vapour_pressure_outdoor"].to_numpy() / table_saturation_pressure(T)
     sky = ds["infrared_horizontal"].to_numpy() / T**4
     shift = 0.0
     if change in ("colder", "warmer"):
@@ -90,7 +90,7 @@ def weather(rng: np.random.Generator, hours: int, kind: str) -> tuple[Any, str]:
     if change == "still":
         ds["wind_speed"][:] = 0.0
     ds["temperature_outdoor"][:] = T
-    ds["vapour_pressure_outdoor"][:] = np.clip(phi, 0.02, 1.0) * saturation_pressure(T)
+    ds["vapour_pressure_outdoor"][:] = np.clip(phi, 0.02, 1.0) * table_saturation_pressure(T)
     ds["relative_humidity_outdoor"][:] = np.clip(phi, 0.02, 1.0)
     ds["infrared_horizontal"][:] = sky * T**4
     return ds, f"{name}, {change}, from hour {start}"
@@ -178,8 +178,8 @@ def below_surroundings(ds: Any) -> float:
     """
     air, sky = ds["temperature_outdoor"].to_numpy(), ds["sky_temperature"].to_numpy()
     room = ds["temperature_indoor"].to_numpy()
-    dew = dew_point(ds["vapour_pressure_outdoor"].to_numpy())
-    indoors = dew_point(ds["relative_humidity_indoor"].to_numpy() * saturation_pressure(room))
+    dew = table_dew_point(ds["vapour_pressure_outdoor"].to_numpy())
+    indoors = table_dew_point(ds["relative_humidity_indoor"].to_numpy() * table_saturation_pressure(room))
     coldest = np.minimum.reduce([air, sky, room, dew, indoors])
     faces = ds["temperature"].to_numpy().min(axis=(1, 2))
     bound = np.minimum.accumulate(np.minimum(coldest, np.where(np.arange(len(air)) == 0, faces, np.inf)))

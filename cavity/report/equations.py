@@ -188,20 +188,20 @@ NOTES: tuple[Note, ...] = (
         ),
         (
             equation(
-                "rate of water content equals divergence of delta over mu grad p plus liquid conductivity grad suction",
+                "rate of water content equals divergence of delta over mu grad p less liquid conductivity grad suction",
                 fraction(row("∂", "w"), row("∂", "t")),
                 "=",
                 fraction("∂", row("∂", "x")),
                 "(",
                 fraction(below("δ", "0"), "μ"),
                 fraction(row("∂", below("p", "v")), row("∂", "x")),
-                "+",
+                "−",
                 "K",
                 fraction(row("∂", below("p", "suc")), row("∂", "x")),
                 ")",
             ),
             equation(
-                "rate of enthalpy equals divergence of lambda grad T plus h v times vapour flux",
+                "rate of enthalpy equals divergence of lambda grad T plus h v times vapour flux less h l times water",
                 fraction(row("∂", "h"), row("∂", "t")),
                 "=",
                 fraction("∂", row("∂", "x")),
@@ -212,6 +212,10 @@ NOTES: tuple[Note, ...] = (
                 below("h", "v"),
                 fraction(below("δ", "0"), "μ"),
                 fraction(row("∂", below("p", "v")), row("∂", "x")),
+                "−",
+                below("h", "l"),
+                "K",
+                fraction(row("∂", below("p", "suc")), row("∂", "x")),
                 ")",
             ),
         ),
@@ -244,9 +248,9 @@ NOTES: tuple[Note, ...] = (
     Note(
         "Criteria",
         (
-            "Wall side (outer face of the backup wall and all within) and cladding side are judged apart: the wall "
-            "side can fail, the cladding side can at most be an item to review, because a cladding is exposed to the "
-            "weather and the cavity is there to bear it. Each finding names its limit and where the limit is from. "
+            "Wall side (exterior surface of the backup wall and all within) and cladding side are judged apart: the "
+            "wall side can fail, the cladding side can at most be an item to review, because a cladding is exposed to "
+            "the weather and the cavity is there to bear it. Each finding names its limit and where the limit is from. "
             "“Review” means that something must be checked or decided; “information” is worth knowing and judges "
             "nothing.",
         ),

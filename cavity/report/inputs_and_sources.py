@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.report import answer, display, series
-from cavity.report.notes import ASSUMPTIONS, NOTES
+from cavity.report import display, series, verdict
+from cavity.report.digest import about, digest
+from cavity.report.equations import ASSUMPTIONS, NOTES
 from cavity.result import wall_of
 from cavity.units import cite
 
@@ -36,12 +37,12 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
         (
             ("orientation", "Faces (clockwise from north)", "degree"),
             ("tilt", "Tilt from horizontal", "degree"),
-            ("solar_absorptance", "Solar absorptance, outer face", "-"),
-            ("emissivity", "Longwave emissivity, outer face", "-"),
+            ("solar_absorptance", "Solar absorptance, exterior surface", "-"),
+            ("emissivity", "Longwave emissivity, exterior surface", "-"),
             ("cavity.blocked", "Plan area taken by battens and brackets", "1"),
             ("cavity.roughness", "Roughness of the cavity faces", "m"),
             ("cavity.emissivity_cladding", "Emissivity, back of cladding", "-"),
-            ("cavity.emissivity_wall", "Emissivity, outer face of wall", "-"),
+            ("cavity.emissivity_wall", "Emissivity, exterior surface of the wall", "-"),
             ("cavity.film_limit", "Water a face holds before run-off", "kg/m2"),
         ),
     ),
@@ -124,7 +125,7 @@ def _shown(value: Any, unit: str) -> tuple[str, str]:
 def inputs(ds: Any) -> list[dict[str, Any]]:
     """Return the tables of inputs other than layers and openings; each row a label and (SI, inch-pound) texts."""
     wall = wall_of(ds)
-    made = []
+    made: list[dict[str, Any]] = []
     for title, base, rows in _TABLES:
         found = []
         for key, label, unit in rows:
@@ -136,18 +137,20 @@ def inputs(ds: Any) -> list[dict[str, Any]]:
                 continue
             found.append((label, _shown(value, unit) if key != "cp_difference" or value is not None else ("none",) * 2))
         made.append({"title": title, "rows": found})
-    rows = []
+    pieces: list[tuple[str, tuple[str, ...]]] = []
     for rail in wall.rails:
         gap, bay = display.quantity(rail.gap, "m"), display.quantity(rail.bay, "m")
         count = len(rail.heights)
-        rows.append((rail.name, tuple(f"{count} ×, gap {g} in each bay of {b}" for g, b in zip(gap, bay, strict=True))))
+        pieces.append(
+            (rail.name, tuple(f"{count} ×, gap {g} in each bay of {b}" for g, b in zip(gap, bay, strict=True)))
+        )
     for barrier in wall.barriers:
         height, area = display.quantity(barrier.height, "height"), display.quantity(barrier.free_area, "area")
-        rows.append((barrier.name, tuple(f"at {h}, {a} left open" for h, a in zip(height, area, strict=True))))
+        pieces.append((barrier.name, tuple(f"at {h}, {a} left open" for h, a in zip(height, area, strict=True))))
     for column in wall.columns:
         low, high = display.quantity(column.bottom, "height"), display.quantity(column.top, "height")
-        rows.append((f"column {column.name}", tuple(f"{a} to {b}" for a, b in zip(low, high, strict=True))))
-    made.append({"title": "Columns, rails and barriers", "rows": rows})
+        pieces.append((f"column {column.name}", tuple(f"{a} to {b}" for a, b in zip(low, high, strict=True))))
+    made.append({"title": "Columns, rails and barriers", "rows": pieces})
     return made
 
 
@@ -211,7 +214,7 @@ def recalled(cases: Sequence[Any]) -> list[str]:
     list of str
     """
     texts = [found.source for case in cases for found in case.findings]
-    texts += [str(row["source"]) for case in cases for row in layers(case.dataset)]
+    texts += [str(row["source"]) for case in cases for row in layers(about(case))]
     texts += [note.source for note in NOTES]
     found = set()
     for text in texts:
@@ -238,7 +241,7 @@ def openings(cases: Sequence[Any]) -> list[dict[str, Any]]:
             "share": f"{100 * each.porosity:.0f} %",
             "exposure": each.exposure,
         }
-        for chosen in wall_of(cases[0].dataset).opening_sets
+        for chosen in wall_of(about(cases[0])).opening_sets
         for each in chosen.openings
     ]
 
@@ -249,18 +252,19 @@ def warnings(cases: Sequence[Any]) -> list[str]:
     climates = list(dict.fromkeys(case.climate_name for case in cases))
     for case in cases:
         try:
-            found = json.loads(case.dataset.attrs.get("warnings") or "[]")
+            found = json.loads(about(case).attrs.get("warnings") or "[]")
         except ValueError:
-            found = [str(case.dataset.attrs["warnings"])]
+            found = [str(about(case).attrs["warnings"])]
         for line in [found] if isinstance(found, str) else found:
             names = raised.setdefault(str(line), [])
             if case.climate_name not in names:
                 names.append(case.climate_name)
     lines = [line if len(names) == len(climates) else f"{', '.join(names)}: {line}" for line, names in raised.items()]
-    dry = [case.climate_name for case in cases if not int(case.dataset.attrs.get("has_rain", 1))]
+    dry = [case.climate_name for case in cases if not int(about(case).attrs.get("has_rain", 1))]
     if dry and not any("rain" in line for line in raised):
-        names = ", ".join(dict.fromkeys(dry))
-        lines.append(f"{names}: the weather file has no rain, so the wall was run without driving rain.")
+        lines.append(
+            f"{', '.join(dict.fromkeys(dry))}: the weather file has no rain, so the wall was run without driving rain."
+        )
     return [re.sub(r"\b([cm]?m)([23])\b", lambda found: found[1] + "²³"[int(found[2]) - 2], line) for line in lines]
 
 
@@ -277,7 +281,7 @@ def balances(cases: Sequence[Any]) -> list[tuple[str, float, str, str, str]]:
     """Return each balance: what, largest error of the cases [1], of what, limit as text, and a word where exceeded."""
     rows = []
     for attribute, name, passed, exponent in _BALANCES:
-        error = max(abs(float(case.dataset.attrs.get(attribute, math.nan))) for case in cases)
+        error = max(abs(float(about(case).attrs.get(attribute, math.nan))) for case in cases)
         limit = "10" + str(exponent).translate(str.maketrans("-46", "⁻⁴⁶"))
         rows.append((name, error, passed, limit, "" if error <= 10.0**exponent else ": exceeded"))
     return rows
@@ -285,10 +289,10 @@ def balances(cases: Sequence[Any]) -> list[tuple[str, float, str, str, str]]:
 
 def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
     """Return version, hashes, balance errors and solver counts."""
-    first = cases[0].dataset.attrs
-    repeats = sum(int(case.dataset.attrs.get("cycle_repeats", 0)) for case in cases)
-    years = sorted({int(case.dataset.attrs.get("years_run", 0)) for case in cases})
-    steps = [int(case.dataset.attrs.get("solver_steps", 0)) for case in cases]
+    first = about(cases[0]).attrs
+    repeats = sum(int(about(case).attrs.get("cycle_repeats", 0)) for case in cases)
+    years = sorted({int(about(case).attrs.get("years_run", 0)) for case in cases})
+    steps = [int(about(case).attrs.get("solver_steps", 0)) for case in cases]
     rows = [
         ("Program version", str(first.get("version", ""))),
         ("Report written", created),
@@ -296,7 +300,7 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
     ]
     seen = set()
     for case in cases:
-        attrs = case.dataset.attrs
+        attrs = about(case).attrs
         if case.climate_name in seen:
             continue
         seen.add(case.climate_name)
@@ -305,7 +309,7 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
         rain = str(attrs.get("climate_rain", "with rain" if int(attrs.get("has_rain", 0)) else "without rain"))
         text = f"{attrs.get('climate_source', '')} ({kind}; {rain}; {place}), SHA-256 {attrs.get('climate_sha256', '')}"
         rows.append((f"Climate {case.climate_name}", text))
-    classes = list(dict.fromkeys(str(case.dataset.attrs.get("iso6946_class", "")) for case in cases))
+    classes = list(dict.fromkeys(str(about(case).attrs.get("iso6946_class", "")) for case in cases))
     rows += [
         ("ISO 6946 class of the air layer", ", ".join(name for name in classes if name) or "–"),
         ("Years simulated", ", ".join(str(year) for year in years)),
@@ -379,13 +383,6 @@ def checks(found: dict[str, Any]) -> dict[str, Any]:
     return {"sentence": sentence, "rows": rows, "open": open_cases}
 
 
-def film_peak(ds: Any) -> float:
-    """Return the largest film on a face of the cavity [kg/m2]."""
-    faces = [str(name) for name in ds["film_face"].values]
-    pick = [index for index, name in enumerate(faces) if name in {"back of cladding", "outer face of wall"}]
-    return float(np.asarray(ds["film"].values, float)[:, :, pick].max()) if pick else 0.0
-
-
 def event_days(event: Any) -> tuple[str, str]:
     """Return the days until half and nine tenths of a wetting event are gone, those with the vents shut in brackets."""
     times = series.event_times(event)
@@ -401,21 +398,21 @@ def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
     """Return one row a case for the table of all cases."""
     made = []
     for case in cases:
-        ds = case.dataset
-        peak = film_peak(ds)
+        numbers = digest(case)
+        peak = numbers.film_peak
         event = getattr(case, "event", None)
         made.append(
             {
-                "status": answer.case_status(case),
-                "word": answer.word(answer.case_status(case), answer.has_rain(case)),
-                "climate": answer.place_text(case, cases),
+                "status": verdict.case_status(case),
+                "word": verdict.word(verdict.case_status(case), verdict.has_rain(case)),
+                "climate": verdict.place_text(case, cases),
                 "opening_set": case.opening_set,
                 "depth": display.quantity(float(case.depth), "m"),
-                "rate": display.number(float(np.median(series.air_changes(ds))), 2),
-                "upward": f"{100 * float((series.upward(ds) > 0).mean()):.0f} %",
+                "rate": display.number(numbers.rate, 2),
+                "upward": f"{100 * numbers.upward:.0f} %",
                 "film": (display.number(1e3 * peak, 2), display.number(1e3 * peak * 0.00327706, 2)),
                 "wetting": event_days(event) if event is not None else ("–", "–"),
-                "what": answer.what(case),
+                "what": verdict.what(case),
             }
         )
     return made
@@ -426,8 +423,8 @@ def not_computed(failed: Sequence[Any]) -> list[dict[str, Any]]:
     return [
         {
             "climate": ", ".join(
-                [case.climate_name, answer.facing_text(case.orientation)]
-                + [name for name in (answer.variant(case),) if name]
+                [case.climate_name, verdict.facing_text(case.orientation)]
+                + [name for name in (verdict.variant(case),) if name]
             ),
             "opening_set": case.opening_set,
             "column": case.column,

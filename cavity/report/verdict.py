@@ -14,6 +14,7 @@ import numpy as np
 
 from cavity.finding_words import apart, lower_title
 from cavity.report import air_words, display, elevation, series
+from cavity.report.digest import about, digest
 from cavity.result import wall_of
 from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_by_criterion, worst_first
 from cavity.risk.recommend import Recommendation, clogged, designs, differs, least_bad, recommend
@@ -52,7 +53,7 @@ def case_status(case: Any) -> str:
 
 def has_rain(case: Any) -> bool:
     """Return whether the weather of a case holds rain."""
-    return bool(case.dataset.attrs.get("has_rain", 1))
+    return bool(about(case).attrs.get("has_rain", 1))
 
 
 def word(state: str, rain: bool = True) -> str:
@@ -87,13 +88,13 @@ def what(case: Any) -> str:
 
 def opening_area(case: Any) -> float:
     """Return the total free vent area of the column [m2 per m of wall]."""
-    return float(np.nansum(np.asarray(case.dataset["opening_area"].values, float)))
+    return float(np.nansum(np.asarray(about(case)["opening_area"].values, float)))
 
 
 def orientation(case: Any) -> float:
     """Return the orientation of a case [degrees clockwise from north]."""
     known = getattr(case, "orientation", None)  # a case of an engine knows it without its Dataset
-    return float(case.dataset.attrs.get("orientation", 180.0) if known is None else known)
+    return float(about(case).attrs.get("orientation", 180.0) if known is None else known)
 
 
 def variant(case: Any) -> str:
@@ -121,7 +122,7 @@ def place_text(case: Any, cases: Sequence[Any], *, strip: bool = True) -> str:
 def column(case: Any) -> str:
     """Return the column of a case."""
     known = getattr(case, "column", None)
-    return str(case.dataset.attrs.get("column", "") if known is None else known)
+    return str(about(case).attrs.get("column", "") if known is None else known)
 
 
 def depth_text(depth: float) -> str:
@@ -231,8 +232,8 @@ def view(comparison: Any) -> View:
     notes: dict[str, None] = {}
     fractions: dict[str, float] = {}
     for case in cases:
-        ds = case.dataset
-        air[id(case)] = _least_air(ds)
+        ds = about(case)
+        air[id(case)] = digest(case).least_air
         if not ds.attrs.get("has_rain", 1):
             dry[case.climate_name] = None
         if estimate := re.search(r"estimated \w+ weather codes", str(ds.attrs.get("climate_rain", ""))):
@@ -246,15 +247,6 @@ def view(comparison: Any) -> View:
         tuple(dry), tuple(notes), tuple(str(getattr(item, "sentence", item)) for item in given),
         getattr(comparison, "confidence", None), fractions,
     )  # fmt: skip
-
-
-def _least_air(ds: Any) -> tuple[float, str]:
-    """Return the lowest median air change rate among the compartments [1/h], and its name where there are several."""
-    if "compartment_air_change_rate" not in ds or ds.sizes["compartment"] < 2:
-        return float(np.median(series.air_changes(ds))), ""
-    medians = np.median(np.asarray(ds["compartment_air_change_rate"].values, float), axis=0)
-    least = int(np.argmin(medians))
-    return float(medians[least]), str(ds["compartment"].values[least])
 
 
 def shown(seen: View, most: int = 40) -> View:
@@ -389,8 +381,7 @@ def concerned(seen: View) -> list[str]:
         name: status(found for part in parts if part.column == name for found in part.findings)
         for name in {part.column for part in parts}
     }
-    ds = parts[0].case.dataset
-    rows = [row for row in elevation.strips_of(wall_of(ds)) if row["name"] in worst_of]
+    rows = [row for row in elevation.strips_of(wall_of(about(parts[0].case))) if row["name"] in worst_of]
     if len(rows) < 2 or not all(row["length"] > 0.0 for row in rows):  # also where the wall file does not say
         return []
     area = {row["name"]: row["length"] * (row["top"] - row["bottom"]) for row in rows}
@@ -439,7 +430,7 @@ def lost_strips(seen: View) -> list[str]:
 def sureness(seen: View, choice: Choice) -> str:
     """Return the probability that a choice meets every criterion that can fail, in a sentence; empty where unknown."""
     held = seen.confidence
-    if held is None or getattr(held, "reason", ""):
+    if held is None or held.reason:
         return ""
     for each in held.choices:
         if _is_sampled(seen, each, choice):
@@ -528,7 +519,7 @@ def recommended(seen: View) -> dict[str, Any]:
     held = seen.confidence
     if sure := sureness(seen, choice):
         lines.append(sure)
-    elif held is not None and getattr(held, "reason", ""):
+    elif held is not None and held.reason:
         lines.append(f"Probability not computed: {held.reason}.")
     runner = None
     if found:
@@ -623,7 +614,7 @@ def _pieces(case: Any) -> list[tuple[str, Any, tuple[float, float, float]]]:
         low, median, high = np.percentile(series.air_changes(ds), [5, 50, 95])
         return [("whole strip", case.findings, (low, median, high))]
     limits = dict(wall_of(ds).limits)
-    made = []
+    made: list[tuple[str, Any, Any]] = []
     for c, name in enumerate(ds["compartment"].values):
         inside = np.flatnonzero(ds["segment_compartment"].values == c)
         rates = np.percentile(np.asarray(ds["compartment_air_change_rate"].values[:, c], float), [5, 50, 95])
@@ -636,7 +627,7 @@ def still_pieces(seen: View) -> list[str]:
     """Return a sentence for each strip of the recommended choice with compartments through which no air passes."""
     held: dict[str, dict[str, None]] = {}
     for part in seen.best.parts:
-        if part.computed and part.case.dataset.sizes.get("compartment", 1) > 1:
+        if part.computed and about(part.case).sizes.get("compartment", 1) > 1:
             ds = part.case.dataset
             highest = np.asarray(ds["compartment_air_change_rate"].values, float).max(axis=0)
             for c in np.flatnonzero(highest == 0.0):
@@ -725,7 +716,7 @@ def matrix(seen: View) -> dict[str, Any]:
     """
     sets = list(dict.fromkeys(case.opening_set for case in (*seen.cases, *seen.failed)))
     worst_cells = grid(seen)
-    selectors = [
+    selectors: list[tuple[str, str, Any, Any]] = [
         (key, label, values, texts)
         for key, label, values, texts in (
             ("variant", "Variant", seen.variants, [variant_text(name) for name in seen.variants]),

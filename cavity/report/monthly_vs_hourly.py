@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from cavity.constants import HOUR
 from cavity.report import display
+from cavity.report.digest import about, digest
 
 _KWH = 3.6e6  # J
 _FILM = 1e-4  # kg/m2, a film that can be seen: a tenth of a gram
@@ -31,14 +31,14 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
     """
     rows, notes, seen = [], [], set()
     for case in cases:
-        text = case.dataset.attrs.get("monthly") or ""
+        text = about(case).attrs.get("monthly") or ""
         key = (_named(case, cases), case.opening_set)
         if not text or key in seen:
             continue
         seen.add(key)
         monthly = json.loads(text)
         notes = monthly["differences"]
-        hourly = hourly_water(case.dataset)
+        hourly = digest(case).water
         needed = monthly["surface_factor_needed"]
         rows.append(
             {
@@ -59,9 +59,9 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
 
 def _named(case: Any, cases: Sequence[Any]) -> str:
     """Return the climate of a case, and its variant and facing where there are several."""
-    from cavity.report import answer
+    from cavity.report import verdict
 
-    return answer.place_text(case, cases, strip=False)
+    return verdict.place_text(case, cases, strip=False)
 
 
 def heat(cases: Sequence[Any], closed: Sequence[Any] = ()) -> dict[str, Any] | None:
@@ -90,13 +90,13 @@ def heat(cases: Sequence[Any], closed: Sequence[Any] = ()) -> dict[str, Any] | N
     """
     rows, seen = [], set()
     for case in (*closed, *cases):
-        ds = case.dataset
+        ds = about(case)
         place = (_named(case, cases), str(ds.attrs.get("column", "")))
         if not ds.attrs.get("monthly") or (*place, case.opening_set) in seen:
             continue
         seen.add((*place, case.opening_set))
         u = json.loads(ds.attrs["monthly"])
-        sums = season_heat(ds)
+        sums = digest(case).heat
         factor = u["u_value"] / u["undisturbed"]
         rows.append(
             {
@@ -123,34 +123,6 @@ def heat(cases: Sequence[Any], closed: Sequence[Any] = ()) -> dict[str, Any] | N
     }
 
 
-def season_heat(ds: Any) -> dict[str, float]:
-    """Return the heat that leaves and enters the room through the hourly wall in winter and summer.
-
-    Parameters
-    ----------
-    ds : xarray.Dataset
-        Result of one case, whole hours of a year.
-
-    Returns
-    -------
-    dict
-        winter_loss, winter_gain, summer_loss, summer_gain, all positive. [J/m2]
-    """
-    month = ds["time"].values.astype("datetime64[M]").astype(int) % 12
-    outdoor = np.asarray(ds["temperature_outdoor"].values, float)
-    mean = np.array([outdoor[month == k].mean() if (month == k).any() else np.inf for k in range(12)])
-    start = int(np.argmin([np.roll(mean, -k)[:6].sum() for k in range(12)]))
-    winter = np.isin(month, (start + np.arange(6)) % 12)
-    height = np.asarray(ds["segment_top"].values - ds["segment_bottom"].values, float)
-    flux = np.asarray(ds["heat_flux_indoor"].values, float)
-    out, into = (np.maximum(sign * flux, 0.0) @ height / height.sum() for sign in (-1.0, 1.0))
-    return {
-        f"{name}_{kind}": HOUR * float(flow[hours].sum())
-        for name, hours in (("winter", winter), ("summer", ~winter))
-        for kind, flow in (("loss", out), ("gain", into))
-    }
-
-
 def _heat(value: float, signed: bool = False) -> tuple[str, str]:
     """Return an amount of heat in kWh/m2 and kBtu/ft2, to a tenth."""
     si = round(value / _KWH, 1) + 0.0
@@ -161,47 +133,6 @@ def _heat(value: float, signed: bool = False) -> tuple[str, str]:
 def _water(value: float) -> tuple[str, str]:
     """Return an amount in both unit systems, to a tenth of a gram: less is below what either method can tell."""
     return display.quantity(round(value, 4) + 0.0, "kg/m2")
-
-
-def hourly_water(ds: Any) -> dict[str, Any]:
-    """Return what the hourly run says of water, of the segment where it is worst.
-
-    Parameters
-    ----------
-    ds : xarray.Dataset
-        Result of one case.
-
-    Returns
-    -------
-    dict
-        swing: difference of most and least water in the backup wall over the year; gain: from start to end of the last
-        year, at most; film: largest film on the faces of the cavity [kg/m2]; layer: the backup layer with the largest
-        swing; wet_hours: hours in which vapour condenses at an interface behind the cavity; rain does not count.
-    """
-    from cavity.risk.dew_point import dew
-
-    backup = np.flatnonzero(ds["layer_part"].values == "backup")
-    water = np.asarray(ds["water"].values, float)[:, :, backup]  # (time, segment, layer)
-    first = list(ds["face_role"].values).index("outer face of wall")
-    total = water.sum(axis=2) + np.asarray(ds["face_film"].values, float)[:, :, first:].sum(axis=2)
-    by_layer = (water.max(axis=0) - water.min(axis=0)).max(axis=0)
-    faces = [n for n, name in enumerate(ds["film_face"].values) if name in ("back of cladding", "outer face of wall")]
-    film = float(np.asarray(ds["film"].values, float)[:, :, faces].max()) if faces else 0.0
-    inside = [
-        n
-        for n, (kind, outer) in enumerate(zip(ds["face_kind"].values, ds["face_outer"].values, strict=True))
-        if kind == "interface" and outer in set(ds["layer"].values[backup])
-    ]
-    wet = dew(ds)[:, :, inside]
-    ends = np.asarray(ds["water_end_of_year"].values, float)[:, :, backup].sum(axis=2)
-    before = ends[-2] if len(ends) > 1 else np.asarray(ds["water_at_start"].values, float)[:, backup].sum(axis=1)
-    return {
-        "swing": float((total.max(axis=0) - total.min(axis=0)).max()),
-        "gain": float((ends[-1] - before).max()),
-        "film": film,
-        "layer": str(ds["layer"].values[backup[int(np.argmax(by_layer))]]),
-        "wet_hours": int(wet.any(axis=2).sum(axis=0).max()) if inside else 0,
-    }
 
 
 def sentence(monthly: dict[str, Any], hourly: dict[str, Any]) -> str:

@@ -208,7 +208,7 @@ def wind() -> dict[str, Any]:
             ("twice as wide as deep", angle, pressure.face_pressure_coefficient(angle, 2.0)),
             ("half as wide as deep", angle, pressure.face_pressure_coefficient(angle, 0.5)),
             ("AIVC table, square", *zip(*table, strict=True)),
-            ("roof edge", angle, np.interp(angle, *zip(*pressure.ROOF_EDGE, strict=True))),
+            ("roof edge", angle, np.interp(angle, *np.transpose(pressure.ROOF_EDGE))),
         ],
         "Wind angle from the wall normal [°]",
         "Pressure coefficient [-]",
