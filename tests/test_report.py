@@ -276,7 +276,7 @@ def test_rain_and_drying_of_the_outer_face_are_one_term_of_the_balance(case):
     for name, value in (("rain on the wall", 9.0), ("vapour from outdoors", -3.5), ("run-off", -5.2)):
         ds["water_balance"].values[names.index(name), 1] = value
     shown = dict(series.balance(ds, 1))
-    assert shown["outer face: rain taken up less drying"] == pytest.approx(9.0 - 5.0 - 3.5, rel=1e-9)
+    assert shown["exterior surface: rain absorbed minus evaporation"] == pytest.approx(9.0 - 5.0 - 3.5, rel=1e-9)
     assert shown["run-off in the cavity"] == pytest.approx(-0.2, rel=1e-9)
     stored = float(ds["water_balance"].values[names.index("stored"), 1])
     assert shown["stored"] == pytest.approx(stored, rel=1e-12)
@@ -427,7 +427,7 @@ def test_page_data_give_back_the_dataset(comparison, text):
         assert np.abs(made - wanted).max() <= 0.5 * skeleton["data"][1]["y"]["$"]["q"] * (1 + 1e-9)
 
 
-# ---- answer (its words: test_answer.py) ----------------------------------------------------------------------------
+# ---- answer (its words: test_verdict.py) ---------------------------------------------------------------------------
 def test_matrix_cells_tell_what_decides_by_shape_word_and_number(comparison, text):
     seen = verdict.view(comparison)
     made = verdict.matrix(seen)

@@ -248,9 +248,9 @@ NOTES: tuple[Note, ...] = (
     Note(
         "Criteria",
         (
-            "Wall side (outer face of the backup wall and all within) and cladding side are judged apart: the wall "
-            "side can fail, the cladding side can at most be an item to review, because a cladding is exposed to the "
-            "weather and the cavity is there to bear it. Each finding names its limit and where the limit is from. "
+            "Wall side (exterior surface of the backup wall and all within) and cladding side are judged apart: the "
+            "wall side can fail, the cladding side can at most be an item to review, because a cladding is exposed to "
+            "the weather and the cavity is there to bear it. Each finding names its limit and where the limit is from. "
             "“Review” means that something must be checked or decided; “information” is worth knowing and judges "
             "nothing.",
         ),

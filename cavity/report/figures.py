@@ -435,7 +435,7 @@ def film(ds: Any, *, segment: int) -> go.Figure:
     traces.append({"type": "bar", "x": time[: days * 24 : 24], "y": run, "name": "run-off, per day",
                    "marker": {"color": LIGHT["runoff"]}, "yaxis": "y2", "width": 86400000 * 0.9,
                    "hovertemplate": "%{x|%-d %b}: %{y:.1f} g/(m² d)<extra>run-off</extra>"})  # fmt: skip
-    shape, label = _limit(1e3 * float(ds.attrs.get("film_limit", 0.1)), "a face holds no more: the rest runs off")
+    shape, label = _limit(1e3 * float(ds.attrs.get("film_limit", 0.1)), "a surface holds no more: the rest runs off")
     return _figure(
         traces,
         style(

@@ -114,7 +114,7 @@ const Cavity = (() => {
     const made = { ...layout };
     for (const name of Object.keys(made).filter((key) => /^[xy]axis\d*$/.test(key))) if (made[name].title && made[name].title.text) made[name] = { ...made[name], title: { ...made[name].title, text: indexedText(made[name].title.text) } };
     if (made.annotations) made.annotations = made.annotations.map((note) => ({ ...note, text: indexedText(note.text) }));
-    return { layout: made, data: data.map((trace) => (indexed.test(trace.name) ? { ...trace, name: indexedText(trace.name) } : trace)) };
+    return { layout: made, data: data.map((trace) => ({ ...trace, ...(indexed.test(trace.name) ? { name: indexedText(trace.name) } : {}) })) }; // copies: plotly writes into what it is given
   }
   // A figure: an axis that carries a known unit in its title is converted with all that lies on it.
   function inPounds(figure) {
@@ -187,8 +187,8 @@ const Cavity = (() => {
     div.dataset.drawn = "1";
     div.cavity = figure;
     const picture = { name: "picture", title: "Save picture (SVG)", icon: window.Plotly.Icons.camera, click: () => savePicture(id) };
-    const done = window.Plotly.react(div, made.data, layout, { responsive: !printing, displaylogo: false, displayModeBar: window.innerWidth < 600 ? false : "hover",
-      modeBarButtons: [["zoom2d", "pan2d", "resetScale2d", picture]] });
+    const done = window.Plotly.react(div, made.data, layout, { responsive: !printing, displaylogo: false, displayModeBar: printing || window.innerWidth < 600 ? false : "hover",
+      ...(printing ? {} : { modeBarButtons: [["zoom2d", "pan2d", "resetScale2d", picture]] }) }); // a button of its own on paper makes the library run on
     return done.then(() => readable(div));
   }
   // ---- pictures: each bears its title, what it is of, and where it comes from -----------------------------------
