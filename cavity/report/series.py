@@ -172,7 +172,7 @@ def balance(ds: Any, segment: int) -> list[tuple[str, float]]:
     off = float(np.asarray(ds["runoff"].values, float)[:, segment, 0].sum() * HOUR)
     rain, vapour, run = (terms.pop(name, 0.0) for name in ("rain on the wall", "vapour from outdoors", "run-off"))
     made = {
-        "outer face: rain taken up less drying": rain - off + vapour,
+        "exterior surface: rain absorbed minus evaporation": rain - off + vapour,
         "run-off in the cavity": run + off,
     } | terms
     return [(name, value) for name, value in made.items() if abs(value) > 1e-4 or name == "stored"]
