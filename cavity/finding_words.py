@@ -98,7 +98,7 @@ _UNITS: dict[str, tuple[float, str]] = {  # factor on the SI value, and the unit
     **dict.fromkeys(("condensate_face", "condensate_inside", "film"), (1e3, "g/m²")),
     **dict.fromkeys(("frost", "frost_cladding"), (1.0, "cycles")),
     "residue": (1e3, "g/m² per year"),
-    "air_layer": (1e6, "mm²/m"),
+    "air_layer": (1e4, "cm²/m"),
 }
 
 
@@ -174,10 +174,11 @@ def _place(found: _Found) -> str:
 
 def place(found: _Found) -> str:
     """Return where it is: layer, surface, interface or spot, and the segment where there are several."""
-    text = {
-        "drying": found.layer or "whole wall",
-        "air_layer": f"openings of the column {found.facts.get('column', '')}",
-    }.get(found.key, _place(found))
+    text = _place(found)
+    if found.key == "drying":
+        text = found.layer or "whole wall"
+    elif found.key == "air_layer":
+        text = f"openings of the column {found.facts['column']}"
     return f"{text}, at the studs" if found.studs else text
 
 
@@ -264,7 +265,7 @@ def _mould(found: _Found) -> str:
             "may rise further if the year is repeated" if facts["whole_year"] else "was computed for less than a year"
         )
     bound = f"limit {decimals(found.limit, 1)}{', visible growth' if found.limit == 3.0 else ''}"
-    bound += f", review from {decimals(facts['review'], 1)}" if "review" in facts else ""
+    bound += f", review from {decimals(facts['review'], 1)}" if found.can_fail else ""
     return (
         f"The mould index {at(found)} ({facts['sensitivity']} material) reaches {apart(found.value, found.limit, 1)} "
         f"of 6 and {reached} ({bound})."
@@ -428,7 +429,7 @@ def _frost(found: _Found) -> str:
 
 def _air_layer(found: _Found) -> str:
     area = decimals(shown(found).value)
-    return f"The openings give {area} mm² per metre of wall: an air layer that ISO 6946 calls {found.facts['class']}."
+    return f"The openings give {area} cm²/m: an air layer that ISO 6946 calls {found.facts['class']}."
 
 
 def _drying(found: _Found) -> str:

@@ -15,7 +15,7 @@ from pydantic_core import PydanticUndefined
 
 from cavity.live import form
 from cavity.published import verify
-from cavity.report import evidence
+from cavity.report import inputs_and_sources
 from cavity.risk.limits import LIMITS
 from cavity.wallfile import schema
 from cavity.wallfile.values import Leaf
@@ -23,7 +23,7 @@ from cavity.wallfile.values import Leaf
 TARGET = Path(__file__).parents[1] / "docs" / "wallfile.md"
 CRITERIA = TARGET.with_name("criteria.md")
 README = TARGET.parents[1] / "README.md"
-CHECKS = Path(evidence.__file__).with_name("published.json")
+CHECKS = Path(inputs_and_sources.__file__).with_name("published.json")
 CASES_BEGIN = "<!-- cases: written by tests/make_docs.py -->"
 LIMITS_BEGIN, LIMITS_END = "<!-- limits: written by tests/make_docs.py -->", "<!-- end -->"
 HEAD = """# The wall file, key by key

@@ -6,6 +6,7 @@ The audit is axe-core (npm package, MPL-2.0); `CAVITY_AXE` names the folder in w
 from __future__ import annotations
 
 import os
+import re
 import shutil
 from pathlib import Path
 
@@ -120,7 +121,31 @@ return faults;
 """  # noqa: E501
 
 
-@pytest.mark.parametrize("pixels", [1366, 390])
+@pytest.mark.parametrize("name", PAGES)
+def test_numbers_and_signs_are_set_as_on_paper(browser, pages, name):  # noqa: F811
+    """No number as a machine writes it (8.33333e-06), no underscore for a subscript, no 1/h."""
+    open_page(browser, pages[name])
+    texts = browser.execute_script(
+        "const walk = document.createTreeWalker(document.getElementById('main'), NodeFilter.SHOW_TEXT), seen = [];"
+        "while (walk.nextNode()) if (!walk.currentNode.parentElement.closest('pre, code, math, script, style, option'))"
+        " seen.push(walk.currentNode.data);"
+        "for (const div of document.querySelectorAll('.plot')) for (const t of div.data || []) seen.push("
+        "...[t.hovertemplate, t.name, ...(Array.isArray(t.text) ? t.text : [])].filter(Boolean).map(String));"
+        "return seen"
+    )
+    assert len(texts) > 50
+    faults = {
+        "exponent": r"(?<![0-9a-fA-F])\d(?:\.\d+)?[eE][-+]?\d{1,3}(?![0-9a-fA-F])",
+        "digits": r"\d\.0*[1-9]\d{5,}",
+        "underscore": r"(?<![A-Za-z0-9_])[A-Za-zμλρθ]_[A-Za-z0-9]{1,3}(?![A-Za-z0-9_])",
+        "per hour": r"(?<![\d/])1/h\b",
+        "area": r"mm²/m\b",
+    }
+    found = [(what, text) for text in texts for what, fault in faults.items() if re.search(fault, text)]
+    assert found == []
+
+
+@pytest.mark.parametrize("pixels", [1366, 820, 390])
 @pytest.mark.parametrize("name", PAGES)
 def test_no_text_overlaps_is_cut_off_or_too_small(browser, pages, name, pixels):  # noqa: F811
     open_page(browser, pages[name], pixels)

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 import cavity
+from cavity.airflow.pressure import profile
 from cavity.errors import InputError
 from cavity.hourly.assembly import Assembly, assemble, hours_in_order
 from cavity.kernels import losses, potential
@@ -276,10 +277,11 @@ def test_wind_pressure_is_each_openings_own_coefficient_on_the_head_of_the_site_
     rho = (P - p) / (287.055 * T) + p / (461.52 * T)  # gas constants of dry air and water vapour
     head = 0.5 * rho * site_wind(12.0) ** 2
     np.testing.assert_allclose(forcing.wind, np.outer(head, [0.6, -0.2]), rtol=1e-4)
-    # gusts: a share of the same head, the same in every hour of one wind angle
-    share = forcing.gust / head
-    np.testing.assert_allclose(share, share[0], rtol=1e-6)
-    assert 0.02 < share[0] < 1.0
+    # gusts on the same head: rms of the two ends, 0.5 and 6 of 12 m, correlated by exp(-distance / height)
+    low, high = (profile(height / 12.0, 0.0)[1] for height in (0.5, 6.0))
+    rms = np.sqrt(low**2 + high**2 - 2.0 * np.exp(-5.5 / 12.0) * low * high)
+    np.testing.assert_allclose(forcing.gust / head, np.full(HOURS, float(np.squeeze(rms))), rtol=1e-4)
+    assert 0.02 < float(np.squeeze(rms)) < 1.0
 
 
 def test_absorbed_radiation_is_sun_sky_and_surroundings_by_their_fractions():

@@ -11,7 +11,7 @@ from test_study_size import small_wall
 
 import cavity
 from cavity.errors import InputError
-from cavity.report import answer, comparison_text, page, tables
+from cavity.report import comparison_text, page, tables, verdict
 from cavity.risk.ranking import gather
 from cavity.risk.recommend import recommend
 from cavity.study.changes import with_variant
@@ -65,27 +65,27 @@ def test_the_order_of_facings_and_variants_does_not_matter(found, wall, days):
     turned = cavity.compare(wall, days, facings=["W", 0], variants=["thin", "thick"])
     assert names_of(turned) == names_of(found)
     assert [case.findings for case in turned.cases] == [case.findings for case in found.cases]
-    seen, other = answer.view(found), answer.view(turned)
-    assert answer.headline(seen) == answer.headline(other)
-    assert answer.matrix(seen) == answer.matrix(other)
+    seen, other = verdict.view(found), verdict.view(turned)
+    assert verdict.headline(seen) == verdict.headline(other)
+    assert verdict.matrix(seen) == verdict.matrix(other)
     # nor does the order of the cases themselves
     back = SimpleNamespace(cases=found.cases[::-1], failed=())
-    assert answer.headline(answer.view(back)) == answer.headline(seen)
+    assert verdict.headline(verdict.view(back)) == verdict.headline(seen)
 
 
 def test_the_matrix_selects_facing_and_variant(found):
-    seen = answer.view(found)
-    matrix = answer.matrix(seen)
+    seen = verdict.view(found)
+    matrix = verdict.matrix(seen)
     variant, facing = matrix["selectors"]
     assert (variant["key"], variant["values"]) == ("variant", ["as drawn", "thick", "thin"])
     assert (facing["key"], facing["values"], facing["start"]) == ("orientation", ["north (0°)", "west (270°)"], -1)
-    assert variant["values"][variant["start"]] == answer.variant_text(seen.best.variant)
+    assert variant["values"][variant["start"]] == verdict.variant_text(seen.best.variant)
     # three variants by two facings and the worst of them; no worst of all variants, for they are different walls
     assert set(matrix["other"]) == {f"{v},{f}" for v in range(3) for f in (-1, 0, 1)}
     for case in found.cases:
         at = f"{('', 'thick', 'thin').index(case.variant)},{(0.0, 270.0).index(case.orientation)}"
         cell = matrix["other"][at][0][0]
-        assert cell["status"] == answer.case_status(case)
+        assert cell["status"] == verdict.case_status(case)
         assert found.cases[cell["case"]] is case
     for v in range(3):
         levels = {f: ("pass", "review", "fail").index(matrix["other"][f"{v},{f}"][0][0]["status"]) for f in (-1, 0, 1)}
@@ -159,7 +159,7 @@ def test_facing_and_strip_are_known_without_reading_a_case_from_disk(found, monk
     told = [(case.dataset.attrs["orientation"], case.dataset.attrs["column"]) for case in found.cases]
     monkeypatch.setattr("cavity.study.engine.Result.dataset", property(lambda _: pytest.fail("read")))
     assert [(case.orientation, case.column) for case in found.cases] == told
-    names = [answer.place_text(case, found.cases) for case in found.cases]
+    names = [verdict.place_text(case, found.cases) for case in found.cases]
     assert len(set(names)) == len(names)
 
 

@@ -6,7 +6,7 @@ import pytest
 from test_study_size import small_wall
 
 import cavity
-from cavity.report import answer
+from cavity.report import verdict
 from cavity.risk.ranking import gather
 from cavity.wallfile.model import Column
 
@@ -32,9 +32,9 @@ def test_every_strip_is_run_unless_some_are_chosen(two_strips, days):
     ]
     choices = gather(found.cases)
     assert {len(choice.parts) for choice in choices} == {2}
-    seen = answer.view(found)
-    assert "on both strips" in answer.headline(seen)
-    assert answer.start(seen) in range(4)
+    seen = verdict.view(found)
+    assert "on both strips" in verdict.headline(seen)
+    assert verdict.start(seen) in range(4)
     one = cavity.compare(two_strips, days, columns=["short"])
     assert {case.column for case in one.cases} == {"short"}
 

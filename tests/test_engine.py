@@ -586,6 +586,6 @@ def test_a_case_kept_before_the_model_was_edited_is_not_returned(tmp_path):
 
     assert class_of_the_layer() == class_of_the_layer() == "slightly ventilated"  # 600 mm2/m
     assert len(list((tmp_path / "kept").glob("*.json"))) == 1
-    _change(package / "wallfile" / "model.py", "WELL_VENTILATED_LIMIT = 500e-6,", "WELL_VENTILATED_LIMIT = 700e-6,")
+    _change(package / "constants.py", "WELL_VENTILATED_LIMIT = 500e-6,", "WELL_VENTILATED_LIMIT = 700e-6,")
     assert class_of_the_layer() == "unventilated"
     assert len(list((tmp_path / "kept").glob("*.json"))) == 2

@@ -534,6 +534,9 @@ ROWS = [
         context={"openings.1": {"name": "none", "vent": []}}),
     Row("compare.clogged", {"slot": "20 %"}, {"slot": "80 %"},
         lambda case: 1e4 * case.wall.opening_sets[1].openings[0].free_area, -55.0),  # cm2/m of 100
+    Row("compare.clogged", {"mesh": "20 %"}, {"mesh": "80 %"},
+        lambda case: 1e4 * case.wall.opening_sets[1].openings[0].free_area, -29.0,  # of 50
+        context=base_vent(kind="mesh", slot="10 mm", porosity=0.5, wire="0.5 mm")),
 ]
 # fmt: on
 
@@ -641,6 +644,7 @@ FACTORS = [
     ("openings.mesh_factor", 0.5, 2.0, inflow, -1.0, base_vent(kind="mesh", slot="10 mm", porosity=0.4, wire="0.5 mm")),
     ("rail.gap_factor", 0.5, 2.0, inflow, 0.4, RAIL),
     ("backup.vapour_factor", 0.5, 2.0, room_vapour, -0.3, {"run.start_humidity": "30 %"}),
+    ("backup.vapour_factor", 0.5, 2.0, outer_vapour, 0.05, {"run.start_humidity": "95 %", "backup.0.sd": "1 m"}),
 ]
 
 

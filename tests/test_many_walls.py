@@ -11,7 +11,7 @@ from test_study_size import small_wall
 import cavity
 from cavity.cli import main
 from cavity.errors import ConvergenceError
-from cavity.report import answer, summary
+from cavity.report import summary, verdict
 from cavity.study import engine
 from cavity.wallfile.reader import wall_files
 from cavity.wallfile.starter import starter
@@ -73,14 +73,14 @@ def test_a_folder_gives_a_report_a_wall_and_one_summary(folder, tmp_path, days):
     # each line says what the report of its wall says
     for name in "abc":
         wall = cavity.wallfile.read_wall(folder / f"{name}.toml")
-        seen = answer.view(cavity.compare(wall, days, facings="N,S"))
+        seen = verdict.view(cavity.compare(wall, days, facings="N,S"))
         (row,) = [row for row in rows if row["wall"] == wall.name and row["decides"]]
         part, found = seen.best.decides
-        assert row["facing"] == answer.facing_text(part.orientation) and row["strip"] == part.column
-        assert row["governing criterion"] == answer.found_text(found)
-        assert seen.best.opening_set in row["recommended case"] and answer.depth_text(seen.best.depth) in said
+        assert row["facing"] == verdict.facing_text(part.orientation) and row["strip"] == part.column
+        assert row["governing criterion"] == verdict.found_text(found)
+        assert seen.best.opening_set in row["recommended case"] and verdict.depth_text(seen.best.depth) in said
         assert row["verdict"].startswith(WORD[seen.best.status])
-        assert answer.headline(seen) in (out / f"{name}.html").read_text("utf-8").replace("&#34;", '"')
+        assert verdict.headline(seen) in (out / f"{name}.html").read_text("utf-8").replace("&#34;", '"')
 
 
 def test_the_order_in_which_walls_are_named_does_not_matter(folder, tmp_path):

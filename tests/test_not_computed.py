@@ -19,7 +19,7 @@ from test_study_size import evaluator, small_wall
 import cavity
 from cavity.cli import main
 from cavity.errors import ConvergenceError
-from cavity.report import answer
+from cavity.report import verdict
 from cavity.study import advice, engine, lesson, size, uncertainty
 from cavity.study.cases import Job, Store
 from cavity.study.engine import Engine
@@ -104,14 +104,14 @@ def test_a_comparison_goes_on_and_the_report_says_what_is_missing(small, days, t
     assert (missing.opening_set, missing.depth, missing.reason) == (first, 0.02, REASON)
     assert missing.orientation == small.orientation and missing.column == small.columns[0].name
     assert comparison.count_text == "3 of 4 cases computed"
-    seen = answer.view(comparison)
+    seen = verdict.view(comparison)
     # a row of which a case was computed stays where it was; the cell gives the reason and opens nothing
-    cells = {row["name"]: row["cells"] for row in answer.matrix(seen)["rows"]}
+    cells = {row["name"]: row["cells"] for row in verdict.matrix(seen)["rows"]}
     assert cells[first][0]["status"] == "none" and cells[first][0]["reason"] == REASON
     assert "case" not in cells[first][0] and "case" in cells[first][1]
-    assert answer.headline(seen).startswith(
+    assert verdict.headline(seen).startswith(
         "Without rain (none in the weather file), with 3 of 4 cases computed: "
-    ) or (answer.headline(seen).startswith("With 3 of 4 cases computed: "))
+    ) or (verdict.headline(seen).startswith("With 3 of 4 cases computed: "))
     page = cavity.write_report(comparison, tmp_path / "report.html").read_text("utf-8")
     assert "not computed" in page and REASON in page and "3 of 4 cases computed" in page
 
@@ -158,8 +158,8 @@ def test_a_combination_without_one_of_its_climates_is_not_said_to_meet_all():
     missing = SimpleNamespace(
         opening_set="a", depth=0.02, climate_name="two", orientation=180.0, column="plain", reason=REASON
     )
-    seen = answer.view(SimpleNamespace(cases=cases, failed=[missing]))
-    assert answer.headline(seen) == (
+    seen = verdict.view(SimpleNamespace(cases=cases, failed=[missing]))
+    assert verdict.headline(seen) == (
         "With 3 of 4 cases computed: 1 of 2 combinations pass in both climates; the smallest adequate is “a” with a "
         "40 mm cavity."
     )

@@ -17,7 +17,7 @@ from report_cases import SETS, make_comparison
 
 from cavity.cli import main
 from cavity.errors import InputError
-from cavity.report import answer, brief, document, office, pdf, schedule, series, tables, workbook
+from cavity.report import brief, document, office, pdf, schedule, series, tables, verdict, workbook
 from cavity.wallfile import starter
 
 CLIMATES = ("Invented Coast", "Invented Plain")
@@ -66,7 +66,7 @@ def test_every_sheet_has_a_frozen_head_with_units_and_columns_that_can_be_read(b
 
 
 def test_hours_are_those_of_the_dataset(comparison, book):
-    seen = answer.view(comparison)
+    seen = verdict.view(comparison)
     ds = brief.deciding(seen).dataset
     rows = rows_of(book["Hours"])
     assert len(rows) == ds.sizes["time"]
@@ -101,7 +101,7 @@ def test_findings_months_and_schedule_are_numbers_of_all_cases(comparison, book)
     months = rows_of(book["Months"])
     assert {row["Openings"] for row in months} == set(SETS) and {row["Climate"] for row in months} == set(CLIMATES)
     assert all(isinstance(row["Median air change rate [per hour]"], (int, float)) for row in months)
-    ds = answer.drawn_parts(answer.view(comparison))[0].case.dataset
+    ds = verdict.drawn_parts(verdict.view(comparison))[0].case.dataset
     plan = rows_of(book["Vent schedule"])
     want = [1e4 * row.free_area for row in schedule.rows(ds)]
     assert [row["Free area [cm2/m]"] for row in plan] == pytest.approx(want, rel=1e-12) and len(want) > 2
@@ -154,7 +154,7 @@ def test_document_holds_the_summary(comparison, paper):
         assert by_head[head] == [[office.clean(text) for text in row] for row in rows]
     assert brief.SIGNED in by_head
     areas = [float(row[4]) for row in by_head[brief.SCHEDULE_HEAD]]
-    want = [1e4 * row.free_area for row in schedule.rows(brief.deciding(answer.view(comparison)).dataset)]
+    want = [1e4 * row.free_area for row in schedule.rows(brief.deciding(verdict.view(comparison)).dataset)]
     assert areas == pytest.approx(want, rel=5e-3)
 
 

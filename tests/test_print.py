@@ -10,7 +10,7 @@ import subprocess
 import pytest
 from report_cases import SETS, make_comparison
 
-from cavity.report import answer, brief, pdf, schedule, write_report
+from cavity.report import brief, pdf, schedule, verdict, write_report
 from cavity.risk.rules import OUTSIDE, checks
 
 WALL = "Plain wall"
@@ -50,8 +50,8 @@ def pages(path):
 
 # ---- its content, without a browser ----------------------------------------------------------------------------------
 def test_summary_tells_what_the_comparison_found(comparison, told):
-    seen = answer.view(comparison)
-    assert told.verdict == answer.headline(seen) and told.choice == seen.best.opening_set
+    seen = verdict.view(comparison)
+    assert told.verdict == verdict.headline(seen) and told.choice == seen.best.opening_set
     assert told.status == seen.best.status
     assert len(told.strips) == len(seen.strips) * len(seen.facings)
     ds = brief.deciding(seen).dataset
@@ -59,7 +59,7 @@ def test_summary_tells_what_the_comparison_found(comparison, told):
     areas = [row.free_area for row in schedule.rows(ds)]
     assert [float(row[4]) for row in told.schedule] == pytest.approx([1e4 * area for area in areas], rel=5e-3)
     assert [row[1] for row in told.rules] == [each.asks for each in checks(ds) if each.outcome != OUTSIDE]
-    assert told.cautions == answer.CAUTIONS
+    assert told.cautions == verdict.CAUTIONS
 
 
 def test_summary_names_the_climate_without_rain(told):
@@ -69,15 +69,15 @@ def test_summary_names_the_climate_without_rain(told):
 
 
 def test_criteria_are_the_worst_of_all_parts(comparison, told):
-    best = answer.view(comparison).best
+    best = verdict.view(comparison).best
     assert len(told.criteria) == len(best.ratios) > 3
     for row in told.criteria:
         title, _, value, limit, _, _ = row.texts
         same = [found for found in best.findings if found.title == title]
         worst = max(same, key=lambda found: found.ratio)
         assert (value, limit.split(" ", 1)[-1]) == (
-            answer.value_text(worst),
-            answer.value_text(worst, limit=True).split(" ", 1)[-1],
+            verdict.value_text(worst),
+            verdict.value_text(worst, limit=True).split(" ", 1)[-1],
         )
 
 

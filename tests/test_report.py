@@ -22,17 +22,17 @@ from report_cases import DEPTHS, NASTY, SETS, make_case, make_comparison
 from cavity import variables
 from cavity.errors import InputError
 from cavity.report import (
-    answer,
     display,
-    evidence,
+    equations,
     figures,
-    notes,
+    inputs_and_sources,
+    packing,
     page,
     palette,
-    payload,
     pdf,
-    section,
     series,
+    verdict,
+    wall_drawing,
     write_report,
 )
 from cavity.report.tables import write_tables
@@ -256,7 +256,7 @@ def test_a_still_cavity_is_drawn_and_said(case):
     assert drawn["fig-duration"].layout.annotations[0].text == "no airflow in any hour"
     assert list(drawn["fig-loss"].data[0].x) == [0.0] * 3  # base slot, channel, head slot
     assert "no criterion" not in page.render(SimpleNamespace(cases=[still], created=""))
-    assert answer.bottleneck(still) == "No air moves."
+    assert verdict.bottleneck(still) == "No air moves."
 
 
 def test_losses_are_shares_that_add_up_to_all(case):
@@ -285,7 +285,7 @@ def test_rain_and_drying_of_the_outer_face_are_one_term_of_the_balance(case):
 def test_bottleneck_is_the_part_that_takes_most_pressure_beside_what_brings_most_air(case):
     ds = case.dataset.copy().assign(part_gain=("part", [0.18, 0.25, 0.25, 0.25, 0.07]))
     # losses of the factory: 3.0, 0.1, 0.1, 0.1, 2.0 of 5.3: 57 %
-    said = answer.bottleneck(SimpleNamespace(**{**vars(case), "dataset": ds}))
+    said = verdict.bottleneck(SimpleNamespace(**{**vars(case), "dataset": ds}))
     assert "57 % of the pressure is lost at the base slot at 0.00 m." in said
     assert "by doubling, at the same drive: the cavity depth +25 %, the base slot +18 %, the head slot +7 %." in said
 
@@ -318,7 +318,7 @@ def test_drying_times_of_a_wetting_event_are_those_of_its_curve(case):
     assert times["half_shut"] == pytest.approx(200.0 * np.log10(2.0), abs=1.001 / 24)
     assert np.isinf(times["nine_shut"]) and times["span"] == 90.0
     assert times["left_shut"] == pytest.approx(10.0**-0.45, rel=1e-9)
-    assert evidence.event_days(case.event) == ("6.02 (60.2)", "20 (> 90)")
+    assert inputs_and_sources.event_days(case.event) == ("6.02 (60.2)", "20 (> 90)")
 
 
 def test_the_wetting_event_is_drawn_with_its_levels(case):
@@ -353,11 +353,11 @@ def test_names_of_the_user_stay_text_in_plotly(case):
 def test_packed_numbers_come_back_within_half_a_step(values, moves):
     first = np.array(values)
     second = first + np.array(moves[: len(values)])  # told by its difference from the first where that is shorter
-    packer = payload.Packer()
+    packer = packing.Packer()
     refs = [packer.add(array, owner, like="x") for owner, array in ((1, first), (2, second))]
     blocks = [zlib.decompress(base64.b64decode(block)) for block in packer.blocks(2)]
     for array, ref in zip((first, second), refs, strict=True):
-        made = payload.unpack(ref, blocks)
+        made = packing.unpack(ref, blocks)
         assert (np.isnan(made) == np.isnan(array)).all()
         # half a step, and the rounding of the division at large codes
         assert np.nanmax(np.abs(made - array), initial=0.0) <= 0.5 * ref["q"] * (1 + 1e-9)
@@ -371,29 +371,29 @@ def test_packed_numbers_come_back_within_half_a_step(values, moves):
 def test_a_case_much_like_the_first_is_told_by_little():
     rng = np.random.default_rng(1)
     first = np.cumsum(rng.normal(size=2000))
-    packer = payload.Packer()
+    packer = packing.Packer()
     packer.add(first, 1, like="x", step=0.01)
     near = packer.add(first + 0.02 * (np.arange(2000) > 1000), 2, like="x")
     far = packer.add(rng.normal(size=2000), 2, like="x")
     blocks = packer.blocks(2)
     assert near["d"] == 0 and "l" in near and near["l"]["b"] == 0  # what others are told by is shared
     assert "l" not in far
-    assert len(blocks[2]) < 1.2 * len(payload.deflate(payload._planes(np.diff(np.rint(rng.normal(size=2000) / 0.01)))))
+    assert len(blocks[2]) < 1.2 * len(packing.deflate(packing._planes(np.diff(np.rint(rng.normal(size=2000) / 0.01)))))
 
 
 def test_equal_arrays_are_kept_once_and_shared_ones_move_to_the_common_block():
-    packer = payload.Packer()
+    packer = packing.Packer()
     mine, other = np.linspace(0, 1, 100), np.linspace(0, 2, 100) ** 2
     first, second = packer.add(mine, 1), packer.add(other, 1)
     again = packer.add(mine.copy(), 2)
     blocks = [zlib.decompress(base64.b64decode(block)) for block in packer.blocks(2)]
     assert first is again and first["b"] == 0 and second["b"] == 1
     assert [len(block) for block in blocks] == [200, 200, 0]
-    assert np.abs(payload.unpack(first, blocks) - mine).max() <= 0.5 * first["q"] * (1 + 1e-9)
+    assert np.abs(packing.unpack(first, blocks) - mine).max() <= 0.5 * first["q"] * (1 + 1e-9)
 
 
 def test_arrays_of_equal_length_and_step_do_not_share_a_figure():
-    packer, shared = payload.Packer(), page._Shared([SimpleNamespace(climate_name="", dataset=make_ds())])
+    packer, shared = packing.Packer(), page._Shared([SimpleNamespace(climate_name="", dataset=make_ds())])
     one, two = packer.add(np.linspace(0, 1, 99), 1), packer.add(np.linspace(1, 0, 99), 1)
     assert shared.number("skeletons", {"y": {"$": one}}) != shared.number("skeletons", {"y": {"$": two}})
 
@@ -403,7 +403,7 @@ def make_ds():
 
 
 def test_json_in_a_script_cannot_end_it():
-    made = payload.script_json({"a": "</script><!--\u2028&"})
+    made = packing.script_json({"a": "</script><!--\u2028&"})
     assert not set("<>&\u2028") & set(made)
     assert json.loads(made) == {"a": "</script><!--\u2028&"}
 
@@ -413,28 +413,28 @@ def test_page_data_give_back_the_dataset(comparison, text):
     assert len(index["cases"]) == len(comparison.cases) == 8
     for number in (0, 5):
         item, ds = index["cases"][number], comparison.cases[number].dataset
-        rate = payload.unpack(item["series"]["rate"], blocks)
+        rate = packing.unpack(item["series"]["rate"], blocks)
         # packed as square roots of a step of 1/1000 of the range
         assert np.abs(rate - series.air_changes(ds)).max() <= 2e-3 * series.air_changes(ds).max()
         segment, face = series.governing(ds, comparison.cases[number].findings)
         assert item["governs"] == face
-        warm = payload.unpack(item["series"]["temperature"][item["points"][face]], blocks)
+        warm = packing.unpack(item["series"]["temperature"][item["points"][face]], blocks)
         wanted = display.show("temperature", ds["temperature"].values[:, segment, face])
         assert np.abs(warm - wanted).max() <= 0.5 * item["series"]["temperature"][item["points"][face]]["q"] + 1e-9
         skeleton = index["skeletons"][item["figures"]["fig-water"]]
-        made = payload.unpack(skeleton["data"][1]["y"]["$"], blocks)
+        made = packing.unpack(skeleton["data"][1]["y"]["$"], blocks)
         wanted = figures.water(ds, segment=segment).data[1].y
         assert np.abs(made - wanted).max() <= 0.5 * skeleton["data"][1]["y"]["$"]["q"] * (1 + 1e-9)
 
 
 # ---- answer (its words: test_answer.py) ----------------------------------------------------------------------------
 def test_matrix_cells_tell_what_decides_by_shape_word_and_number(comparison, text):
-    seen = answer.view(comparison)
-    made = answer.matrix(seen)
+    seen = verdict.view(comparison)
+    made = verdict.matrix(seen)
     cell = made["rows"][0]["cells"][0]
     worst = next(choice for choice in seen.choices if (choice.opening_set, choice.depth) == (SETS[0], DEPTHS[0]))
     assert cell["status"] == worst.status
-    assert answer.cell_text(worst.decides[1]) in cell["text"]
+    assert verdict.cell_text(worst.decides[1]) in cell["text"]
     assert comparison.cases[cell["case"]] is worst.decides[0].case
     assert [each["label"] for each in made["selectors"]] == ["Climate"]
     found = _Page(text)
@@ -447,8 +447,8 @@ def test_matrix_cells_tell_what_decides_by_shape_word_and_number(comparison, tex
 
 
 def test_cases_left_out_of_the_page_keep_their_cell_and_row(comparison, monkeypatch):
-    real = answer.shown
-    monkeypatch.setattr(answer, "shown", lambda seen: real(seen, most=5))
+    real = verdict.shown
+    monkeypatch.setattr(verdict, "shown", lambda seen: real(seen, most=5))
     made = page.render(comparison)
     index = index_of(made)
     assert len(index["cases"]) == 5 and made.count('id="block-') == 6
@@ -457,7 +457,7 @@ def test_cases_left_out_of_the_page_keep_their_cell_and_row(comparison, monkeypa
     cells = [cell for rows in index["matrix"]["cells"].values() for row in rows for cell in row]
     assert any(cell["case"] is None for cell in cells)
     assert {cell["case"] for cell in cells} - {None} <= set(range(5))
-    assert len(evidence.all_cases(comparison.cases)) == 8
+    assert len(inputs_and_sources.all_cases(comparison.cases)) == 8
 
 
 # ---- the page ----------------------------------------------------------------------------------------------------
@@ -468,7 +468,7 @@ def test_names_given_by_the_user_stay_text(comparison, text):
     assert not any(tag in ("i", "img") for tag, _ in found.tags)
     assert sum(tag == "script" for tag, _ in found.tags) == 5 + len(comparison.cases)
     assert not any("alert(" in script for script in found.scripts)
-    drawing = section.draw(comparison.cases[2].dataset)
+    drawing = wall_drawing.draw(comparison.cases[2].dataset)
     assert "<b>" not in drawing and "mesh &quot;fine&quot; &lt;b&gt;" in drawing
 
 
@@ -511,11 +511,11 @@ def test_evidence_shows_inputs_layers_openings_warnings_and_hashes(comparison, t
                  "can carry fire", "ASHRAE Fundamentals"):  # fmt: skip
         assert part in words, part
     assert "Rain: deposition factor" not in words  # belongs to the other rain method
-    assert evidence.all_cases(comparison.cases)[0]["status"] == answer.case_status(comparison.cases[0])
+    assert inputs_and_sources.all_cases(comparison.cases)[0]["status"] == verdict.case_status(comparison.cases[0])
 
 
 def test_equations_are_well_formed_and_read_aloud():
-    found = [equation for note in notes.NOTES for equation in note.equations]
+    found = [equation for note in equations.NOTES for equation in note.equations]
     assert len(found) >= 8
     for equation in found:
         root = ET.fromstring(equation)
@@ -524,13 +524,13 @@ def test_equations_are_well_formed_and_read_aloud():
 
 def test_names_in_the_drawing_stay_text(case):
     ds = case.dataset.assign_coords(opening=["<script>", "a & b"])
-    root = ET.fromstring(section.draw(ds))  # well formed, so nothing of a name became markup
+    root = ET.fromstring(wall_drawing.draw(ds))  # well formed, so nothing of a name became markup
     words = [text.text for text in root.iter("text")]
     assert "<script>" in words and "a & b" in words
 
 
 def test_section_is_drawn_to_scale(case):
-    root = ET.fromstring(section.draw(case.dataset))
+    root = ET.fromstring(wall_drawing.draw(case.dataset))
     boxes = [(float(box.attrib["width"]), box.attrib.get("class")) for box in root.iter("rect")]
     wool = next(width for width, kind in boxes if kind == "layer soft")
     board = next(width for width, kind in boxes if kind == "layer wood")
@@ -592,7 +592,7 @@ def test_tables_hold_the_numbers_of_the_datasets(tmp_path, comparison):
     assert len(read["findings.csv"]) == sum(len(case.findings) for case in comparison.cases)
     assert read["findings.csv"][0]["sentence"] == series.ranked(comparison.cases[0].findings)[0].sentence
     assert [row["month"] for row in read["months.csv"][:4]] == ["Jan", "Feb", "Mar", "Year"]
-    seen = answer.view(comparison)
+    seen = verdict.view(comparison)
     assert [row["openings"] for row in read["choices.csv"]] == [choice.opening_set for choice in seen.choices]
     assert [row["openings"] for row in read["choices.csv"] if row["recommended"] == "recommended"] == [
         seen.best.opening_set
@@ -613,7 +613,7 @@ def test_a_plain_page_carries_text_tables_figures_and_folded_answers(tmp_path, c
             "heading": "Depth <1>",
             "nav": "Depth",
             "text": ["Deeper is not always better."],
-            "equation": notes.NOTES[1].equations[1],
+            "equation": equations.NOTES[1].equations[1],
             "figures": [{"id": "fig-a", "title": "Curve", "caption": "One.", "figure": figures.duration(case.dataset)}],
             "table": {"caption": "Numbers", "head": ["a"], "rows": [["<td>"]]},
             "question": "Why?",

@@ -168,7 +168,7 @@ def test_a_cell_of_the_matrix_is_chosen_by_keyboard(page, comparison):
 
 
 def test_the_matrix_shows_the_worst_of_all_or_one_climate(page, comparison):
-    from cavity.report import answer
+    from cavity.report import verdict
 
     def cells():
         return [cell.text for cell in page.find_elements("css selector", "#matrix .cell .what")]
@@ -180,7 +180,7 @@ def test_the_matrix_shows_the_worst_of_all_or_one_climate(page, comparison):
             str(value),
         )
 
-    made = answer.matrix(answer.view(comparison))
+    made = verdict.matrix(verdict.view(comparison))
     for at, name in ((0, "Invented Coast"), (1, "Invented Plain"), (-1, "worst in both climates")):
         pick(at)
         assert cells() == [cell["text"] for row in made["other"][str(at)] for cell in row]
@@ -696,7 +696,7 @@ def test_pdf_is_written_by_the_browser_itself(report, tmp_path):
 # last: it leaves the shared browser on a page of its own
 def test_the_matrix_selects_facing_and_variant(browser, tmp_path):
     """A variant is another wall: one is always chosen; of the facings the worst of all comes first."""
-    from cavity.report import answer
+    from cavity.report import verdict
 
     made = make_comparison(hours=24 * 40)
     cases = []
@@ -708,8 +708,8 @@ def test_the_matrix_selects_facing_and_variant(browser, tmp_path):
             case.findings = (dataclasses.replace(found, value=found.value * (1 + number), ratio=0.1 * (1 + number)),)
             cases.append(case)
     made.cases = cases
-    seen = answer.view(made)
-    matrix = answer.matrix(seen)
+    seen = verdict.view(made)
+    matrix = verdict.matrix(seen)
     width(browser, 1366)
     browser.get(write_report(made, tmp_path / "axes.html").as_uri())
     settle(browser)

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import pytest
 from report_cases import make_comparison
 
-from cavity.report import answer, digest, page
+from cavity.report import digest, page, verdict
 
 
 class OnDisk:
@@ -46,9 +46,9 @@ def test_what_is_said_of_every_case_needs_no_second_reading(comparison):
     reads: collections.Counter[int] = collections.Counter()
     cases = [OnDisk(case, reads) for case in comparison.cases]
     for _ in range(2):
-        seen = answer.view(SimpleNamespace(cases=cases))
-        answer.matrix(seen)
-        assert answer.headline(seen)
+        seen = verdict.view(SimpleNamespace(cases=cases))
+        verdict.matrix(seen)
+        assert verdict.headline(seen)
     assert set(reads.values()) == {1}
     replaced = SimpleNamespace(**vars(comparison.cases[0]))
     before = digest.digest(replaced)

@@ -15,7 +15,7 @@ from test_recommend import mould
 
 import cavity
 from cavity.errors import InputError
-from cavity.report import answer, elevation, page, schedule, tables
+from cavity.report import elevation, page, schedule, tables, verdict
 from cavity.wallfile import parse_wall
 
 RAIL = '[[rail]]\nname = "rail"\nheights = ["1.5 m", "3 m"]\ngap = "20 mm"\nbay = "600 mm"\n'
@@ -116,15 +116,15 @@ def cases_of(results, failing=()):
 def test_the_verdict_counts_the_wall_concerned(results):
     """12 m by 6 m with four windows of 1.5 m by 1.5 m: 63 m2, of which the 9 m beside the windows are 54 m2."""
     full = next(ds.attrs["column"] for ds in results if ds.attrs["column_top"] - ds.attrs["column_bottom"] == 6.0)
-    lines = answer.recommended(answer.view(SimpleNamespace(cases=cases_of(results, {full}))))["lines"]
+    lines = verdict.recommended(verdict.view(SimpleNamespace(cases=cases_of(results, {full}))))["lines"]
     (line,) = [line for line in lines if line.startswith("Wall concerned")]
     assert line == (
         f"Wall concerned: 54 of 63 m² fail (strip “{full}”, 9 m of strips); 9 of 63 m² pass (3 strips, 9 m of strips)."
     )
-    (line,) = answer.concerned(answer.view(SimpleNamespace(cases=cases_of(results))))
+    (line,) = verdict.concerned(verdict.view(SimpleNamespace(cases=cases_of(results))))
     assert line == "Wall concerned: 63 of 63 m² pass (4 strips, 18 m of strips)."
     # one strip alone is the whole wall: nothing to count
-    assert answer.concerned(answer.view(SimpleNamespace(cases=[make_case()]))) == []
+    assert verdict.concerned(verdict.view(SimpleNamespace(cases=[make_case()]))) == []
 
 
 def test_tables_and_first_part_of_the_report_hold_the_schedule_of_the_recommended_case(results):

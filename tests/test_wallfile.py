@@ -242,6 +242,8 @@ def test_every_uncertain_input_can_be_changed_and_nothing_else_changes():
         assert other.layers == wall.layers or name == "backup.vapour_factor"
     assert changed(wall, "openings.area_factor", 0.5).opening_sets[0].openings[0].free_area == pytest.approx(0.00015)
     assert changed(wall, "rail.gap_factor", 0.5).rails[0].gap == pytest.approx(0.0125)
+    wide = changed(wall, "rail.gap_factor", 1e3).rails[0]
+    assert wide.gap == pytest.approx(wide.bay / wide.gaps)  # no wider than the bay that it serves
     assert changed(wall, "finish.solar_absorptance", 0.2).solar_absorptance == 0.2
     tighter = changed(wall, "backup.vapour_factor", 2.0)
     assert tighter.cladding == wall.cladding

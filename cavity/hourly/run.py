@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from cavity.constants import HOUR, ICE_POINT
 from cavity.errors import ConvergenceError, Stopped
-from cavity.hourly.assembly import assemble
+from cavity.hourly.assembly import Assembly, assemble
 from cavity.result import dataset_of, with_rail_spots, with_studs
 
 if TYPE_CHECKING:
@@ -120,55 +120,17 @@ def simulate_case(
     ConvergenceError
         As `simulate`.
     """
-    from cavity.kernels import year, year_arrays
     from cavity.wall.uvalue import at_studs, rail_spots
 
     wall = case.wall
-    short = hours is not None and hours < weather.sizes["time"]
     assembly = assemble(case, weather, hours=hours, refine=refine_cells)
-    line, air, state, record = assembly.line, assembly.air, assembly.state, assembly.record
-    problem = year_arrays.Problem(line.grid, assembly.column, assembly.forcing, assembly.readings)
-    flag = np.zeros(1, dtype=np.int64) if stop is None else stop
-    stage, work = year_arrays.workspace(
-        line.grid,
-        len(air.segment_bottom),
-        len(line.faces),
-        len(air.openings),
-        len(air.path_source),
-        len(air.compartment_edges) - 1,
-    )
-    ends: list[NDArray[np.float64]] = [assembly.water_by_layer]
-    steps = updates = 0
-    worst = 0.0
-    repeats = False
-    for _ in range(1 if short else max(1, wall.run.max_years)):
-        assembly.open_accounts()
-        status, hour, n_steps, n_updates, residual = year.run(
-            problem, state, record, stage, work, assembly.order, refine_steps, flag
-        )
-        if status == year.STOPPED:
-            raise Stopped(f"{case} was stopped")
-        if status == year.GAVE_UP:
-            raise ConvergenceError(_no_convergence(case, line, assembly.outside, int(hour), work.trouble))
-        steps, updates, worst = steps + n_steps, updates + n_updates, max(worst, residual)
-        ends.append(assembly.water_by_layer)
-        if float(np.abs(ends[-1] - ends[-2]).sum(axis=1).max()) < CYCLE:
-            repeats = True
-            break
-    gain = _gains(case, air, assembly.forcing, record)
+    short = assembly.weather.sizes["time"] < weather.sizes["time"]
+    done = run_years(assembly, years=1 if short else wall.run.max_years, refine_steps=refine_steps, stop=stop)
+    gain = _gains(case, assembly.air, assembly.forcing, assembly.record)
     dataset = dataset_of(
-        wall,
-        assembly.weather,
-        assembly.outside,
-        assembly.room_T,
-        assembly.room_phi,
-        air,
-        line,
-        record,
-        ends,
-        state,
-        gain,
-    )
+        wall, assembly.weather, assembly.outside, assembly.room_T, assembly.room_phi, assembly.air, assembly.line,
+        assembly.record, list(done.water), assembly.state, gain,
+    )  # fmt: skip
     dataset = with_rail_spots(dataset, rail_spots(case))
     if wall.run.stud_line and any(layer.frame for layer in wall.layers):
         studs = simulate_case(
@@ -183,17 +145,99 @@ def simulate_case(
     dataset.attrs.update(
         opening_set=case.opening_set.name,
         depth=case.depth,
-        years_run=len(ends) - 1,
-        cycle_repeats=int(repeats),
+        years_run=len(done.water) - 1,
+        cycle_repeats=int(done.repeats),
         first_hour=int(assembly.order[0]),
-        solver_steps=int(steps),
-        solver_updates=int(updates),
-        solver_residual=float(worst),
+        solver_steps=done.steps,
+        solver_updates=done.updates,
+        solver_residual=done.residual,
         monthly="" if short else _monthly(case, assembly.weather),
     )
     if boils := _boiling(dataset):
         dataset.attrs["warnings"] = json.dumps([*json.loads(dataset.attrs["warnings"]), boils])
     return dataset
+
+
+@dataclass(frozen=True)
+class Years:
+    """What the loop of years did; the last year's hours are in the record of the assembly.
+
+    Parameters
+    ----------
+    water : tuple of array, (segment, layer + face)
+        Water of the layers and films at the start and at the end of each year. [kg/m2]
+    repeats : bool
+        Whether the last two ends agree within `CYCLE`.
+    steps, updates : int
+        Of the solver, over all years.
+    residual : float
+        The largest it left. [W/m2]
+    """
+
+    water: tuple[NDArray[np.float64], ...]
+    repeats: bool
+    steps: int
+    updates: int
+    residual: float
+
+
+def run_years(assembly: Assembly, *, years: int, refine_steps: int = 1, stop: NDArray[np.int64] | None = None) -> Years:
+    """Run the hours of an assembly again and again until the water at their ends repeats.
+
+    Parameters
+    ----------
+    assembly : Assembly
+        From `assemble`; its state and record are written.
+    years : int, keyword only
+        Runs at most.
+    refine_steps : int, keyword only
+        2 halves every time step. [1]
+    stop : array of int64, (1,), keyword only
+        Looked at before each simulated hour: another thread that sets it to 1 ends the run.
+
+    Returns
+    -------
+    Years
+
+    Raises
+    ------
+    Stopped
+        If `stop` was set.
+    ConvergenceError
+        If the solver gives up; says in which hour and what to try.
+    """
+    from cavity.kernels import year, year_arrays
+
+    case, line, air = assembly.case, assembly.line, assembly.air
+    problem = year_arrays.Problem(line.grid, assembly.column, assembly.forcing, assembly.readings)
+    flag = np.zeros(1, dtype=np.int64) if stop is None else stop
+    stage, work = year_arrays.workspace(
+        line.grid,
+        len(air.segment_bottom),
+        len(line.faces),
+        len(air.openings),
+        len(air.path_source),
+        len(air.compartment_edges) - 1,
+    )
+    water = [assembly.water_by_layer]
+    steps = updates = 0
+    worst = 0.0
+    repeats = False
+    for _ in range(max(1, years)):
+        assembly.open_accounts()
+        status, hour, n_steps, n_updates, residual = year.run(
+            problem, assembly.state, assembly.record, stage, work, assembly.order, refine_steps, flag
+        )
+        if status == year.STOPPED:
+            raise Stopped(f"{case} was stopped")
+        if status == year.GAVE_UP:
+            raise ConvergenceError(_no_convergence(case, line, assembly.outside, int(hour), work.trouble))
+        steps, updates, worst = steps + int(n_steps), updates + int(n_updates), max(worst, float(residual))
+        water.append(assembly.water_by_layer)
+        if float(np.abs(water[-1] - water[-2]).sum(axis=1).max()) < CYCLE:
+            repeats = True
+            break
+    return Years(tuple(water), repeats, steps, updates, worst)
 
 
 def _boiling(dataset: xr.Dataset) -> str:

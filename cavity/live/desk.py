@@ -110,7 +110,7 @@ def quick(text: str, opening_set: str = "", folder: Path | None = None) -> dict[
         With all faults of the text.
     """
     from cavity.airflow.steady import steady_air
-    from cavity.report import elevation, schedule, section
+    from cavity.report import elevation, schedule, wall_drawing
     from cavity.result import drawn
     from cavity.risk import air, rules
     from cavity.wall.uvalue import u_value
@@ -145,7 +145,7 @@ def quick(text: str, opening_set: str = "", folder: Path | None = None) -> dict[
         "orientation": wall.orientation,
         "warnings": list(wall.warnings),
         "elevation": elevation.draw(flows, [""] * len(flows)),
-        "section": section.draw(still),
+        "section": wall_drawing.draw(still),
         "u_value": heat.u_value,
         "air_layer": heat.ventilation_class,
         # of the interior surface, with the surface resistance of a corner behind furniture
@@ -319,7 +319,7 @@ def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
     results : list of (xarray.Dataset or None, Result)
         Of every strip; None where it was not computed.
     """
-    from cavity.report import elevation, figures, payload, series
+    from cavity.report import elevation, figures, packing, series
     from cavity.risk import ranking, verdict
 
     computed = [(ds, result) for ds, result in results if ds is not None]
@@ -357,7 +357,7 @@ def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
         ],
         "elevation": elevation.draw(datasets, statuses),
         "numbers": numbers(worst, deciding.findings),
-        "figures": {name: payload.plain(thinned(drawn[name])) for name in SHOWN if name in drawn},
+        "figures": {name: packing.plain(thinned(drawn[name])) for name in SHOWN if name in drawn},
     }  # fmt: skip
 
 

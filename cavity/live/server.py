@@ -184,7 +184,7 @@ def application(
         return Response(text, media_type=kinds[name])
 
     async def begin(_: Request) -> Response:
-        from cavity.report import display, palette, section
+        from cavity.report import display, palette, wall_drawing
         from cavity.wallfile import starter, starters
 
         return _json({
@@ -193,7 +193,7 @@ def application(
             "starts": [{"name": name, "title": title, "text": starter(name)} for name, title in starters().items()],
             "climates": work.names(),
             "titles": {name: f"{name.replace('_', ' ').capitalize()} (fictitious)" for name in work.climates},
-            "patterns": section.PATTERNS,
+            "patterns": wall_drawing.PATTERNS,
             "first": dict(first),
             "pounds": display.text_units(),
             "colours": {"light": palette.LIGHT, "dark": palette.DARK},
@@ -345,7 +345,7 @@ def _json(value: Any, status: int = 200) -> Response:
 
 def packed(value: Any) -> bytes:
     """Return JSON; what is not a number becomes null, as in reports."""
-    from cavity.report.payload import plain
+    from cavity.report.packing import plain
 
     return json.dumps(plain(value), separators=(",", ":"), ensure_ascii=False).encode()
 
@@ -363,7 +363,7 @@ def _shared_style() -> str:
 
 
 def _cautions() -> tuple[str, ...]:
-    from cavity.report.answer import CAUTIONS
+    from cavity.report.verdict import CAUTIONS
 
     return CAUTIONS
 

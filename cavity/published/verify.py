@@ -49,7 +49,9 @@ def failed(found: dict[str, tuple[Case, ...]]) -> list[Case]:
 
 
 def _number(value: float | None) -> str:
-    return "" if value is None else f"{value:.4g}"
+    from cavity.report.display import number
+
+    return "" if value is None else number(value, 4)
 
 
 def row(case: Case) -> tuple[str, ...]:
@@ -154,7 +156,7 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
             }
         )
         if area == "airflow":
-            from cavity.published.gallery import loss_figures
+            from cavity.published.loss_figures import loss_figures
 
             parts.append(
                 {

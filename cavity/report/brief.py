@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from cavity.report import answer, display, evidence, schedule, summary
+from cavity.report import display, inputs_and_sources, schedule, summary, verdict
 from cavity.report.digest import about
 from cavity.result import wall_of
 from cavity.risk.ranking import worst_by_criterion
@@ -24,7 +24,8 @@ SCHEDULE_HEAD = ("Part", "Strips", "Height above the base", "Geometry", "Free ar
                  "Pieces", "Must stay free")  # fmt: skip
 RULE_HEAD = ("Document", "Requires", "Design", "Result", "How the rule is known")
 SIGNED = ("Checked by (name, licence)", "Signature", "Date")
-# Labels of `evidence.inputs` that belong on the summary: what an authority asks first; the rest is in the full report.
+# Labels of `inputs_and_sources.inputs` that belong on the summary: what an authority asks first; the full report
+# has the rest.
 _LEFT_OUT = ("Roughness of the cavity surfaces", "Ground albedo", "Segments by height", "Years at most")
 
 
@@ -102,7 +103,7 @@ class Brief:
         return len(self.strips) + len(self.criteria) + len(self.rules) + 2 * len(self.schedule) > 32
 
 
-def brief(comparison: Any, seen: answer.View | None = None) -> Brief:
+def brief(comparison: Any, seen: verdict.View | None = None) -> Brief:
     """Return the summary of a comparison.
 
     Parameters
@@ -116,8 +117,8 @@ def brief(comparison: Any, seen: answer.View | None = None) -> Brief:
     -------
     Brief
     """
-    seen = seen or answer.view(comparison)
-    best = answer.recommended(seen)
+    seen = seen or verdict.view(comparison)
+    best = verdict.recommended(seen)
     case = deciding(seen)
     ds = case.dataset
     created = str(getattr(comparison, "created", "") or ds.attrs.get("created", ""))
@@ -128,17 +129,17 @@ def brief(comparison: Any, seen: answer.View | None = None) -> Brief:
         wall=str(case.wall_name),
         description=wall_of(ds).description,
         climate=climates,
-        facing=", ".join(answer.facing_text(value) for value in seen.facings),
+        facing=", ".join(verdict.facing_text(value) for value in seen.facings),
         day=created[:10],
         version=str(ds.attrs.get("version", "")),
         invented=bool(ds.attrs.get("wall_invented")),
-        verdict=answer.headline(seen),
+        verdict=verdict.headline(seen),
         status=best["status"],
         word=best["word"],
         heading=best["heading"],
         choice=best["name"] + variant,
         depth=best["depth"],
-        reasons=(*_reasons(best["lines"]), *answer.still_pieces(seen)),
+        reasons=(*_reasons(best["lines"]), *verdict.still_pieces(seen)),
         layers=_layers(ds),
         assumptions=tuple(_assumptions(ds)),
         rain=tuple(_rain(seen)),
@@ -153,8 +154,8 @@ def brief(comparison: Any, seen: answer.View | None = None) -> Brief:
             for row in schedule.rows(ds)
         ),
         rules=tuple(_rules(ds)),
-        limits=evidence.ASSUMPTIONS,
-        cautions=answer.CAUTIONS,
+        limits=inputs_and_sources.ASSUMPTIONS,
+        cautions=verdict.CAUTIONS,
         case=case_head(case),
         head=f"{best['name']}{variant}, {best['depth'][0]}; {climates}",
     )  # fmt: skip
@@ -165,21 +166,23 @@ def _reasons(lines: Sequence[str]) -> list[str]:
     return [line for line in lines if not line.startswith("Probability not computed")]
 
 
-def _criteria(seen: answer.View) -> list[Row]:
+def _criteria(seen: verdict.View) -> list[Row]:
     made = []
     for found in worst_by_criterion(seen.best.findings).values():
         part = next(part for part in seen.best.parts if any(each is found for each in part.findings))
         several = len(seen.best.parts) > 1
-        where = found.where + (f"; {answer.place_text(part.case, seen.cases)}" if several else "")
-        limit = ("" if found.threshold == "limit" else f"{found.threshold} ") + answer.value_text(found, limit=True)
-        result = answer.word(found.status, answer.has_rain(part.case))
+        where = found.where + (f"; {verdict.place_text(part.case, seen.cases)}" if several else "")
+        limit = ("" if found.threshold == "limit" else f"{found.threshold} ") + verdict.value_text(found, limit=True)
+        result = verdict.word(found.status, verdict.has_rain(part.case))
         made.append(
-            Row(found.status, (found.title, where, answer.value_text(found), limit, result, found.source.split(";")[0]))
+            Row(
+                found.status, (found.title, where, verdict.value_text(found), limit, result, found.source.split(";")[0])
+            )
         )
     return made
 
 
-def deciding(seen: answer.View) -> Any:
+def deciding(seen: verdict.View) -> Any:
     """Return the case that decides the recommended choice, else its first that was computed."""
     best = seen.best
     return best.decides[0].case if best.decides else next(part.case for part in best.parts if part.computed)
@@ -187,8 +190,8 @@ def deciding(seen: answer.View) -> Any:
 
 def case_head(case: Any) -> str:
     """Return openings, depth, facing, strip and climate of one case, for the head of a printed page."""
-    said = [case.opening_set, answer.depth_text(case.depth), *filter(None, [answer.variant(case)])]
-    said += [answer.facing_text(answer.orientation(case)), answer.column(case)]
+    said = [case.opening_set, verdict.depth_text(case.depth), *filter(None, [verdict.variant(case)])]
+    said += [verdict.facing_text(verdict.orientation(case)), verdict.column(case)]
     return f"{', '.join(filter(None, said))}; {case.climate_name}"
 
 
@@ -206,7 +209,7 @@ def _layers(ds: Any) -> str:
 
 def _assumptions(ds: Any) -> list[tuple[str, Pair]]:
     made = []
-    for table in evidence.inputs(ds):
+    for table in inputs_and_sources.inputs(ds):
         if table["title"].startswith("Columns"):
             continue
         made += [
@@ -218,7 +221,7 @@ def _assumptions(ds: Any) -> list[tuple[str, Pair]]:
     return made
 
 
-def _rain(seen: answer.View) -> list[str]:
+def _rain(seen: verdict.View) -> list[str]:
     """Return where the rain of each climate comes from; the cases of one climate share it."""
     said: dict[str, str] = {}
     for case in seen.cases:

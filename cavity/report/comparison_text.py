@@ -6,7 +6,7 @@ import contextlib
 import json
 from typing import TYPE_CHECKING, Any
 
-from cavity.report import answer, display, evidence
+from cavity.report import display, inputs_and_sources, verdict
 from cavity.report.digest import about
 from cavity.terminal import compiling_text, watched
 
@@ -40,23 +40,23 @@ def shown_progress() -> Iterator[Callable[[int, int, str], None]]:
 
 def comparison_tables(comparison: Any) -> list[Any]:
     """Return a rich table a variant: opening sets by depths, each cell the worst of all strips and places."""
-    seen = answer.view(comparison)
+    seen = verdict.view(comparison)
     return [_matrix_table(comparison, seen, name) for name in seen.variants]
 
 
-def _matrix_table(comparison: Any, seen: answer.View, variant: str) -> Any:
+def _matrix_table(comparison: Any, seen: verdict.View, variant: str) -> Any:
     from rich.table import Table
     from rich.text import Text
 
-    named = f", {answer.variant_text(variant)}" if len(seen.variants) > 1 else ""
+    named = f", {verdict.variant_text(variant)}" if len(seen.variants) > 1 else ""
     table = Table(
-        title=f"{comparison.wall.name}{named}: worst {answer.where(seen)}", title_justify="left", show_lines=True
+        title=f"{comparison.wall.name}{named}: worst {verdict.where(seen)}", title_justify="left", show_lines=True
     )
     table.add_column("openings", overflow="fold")
-    for depth in answer.compared_depths(comparison):
-        table.add_column(answer.depth_text(depth))
+    for depth in verdict.compared_depths(comparison):
+        table.add_column(verdict.depth_text(depth))
     names = dict.fromkeys(case.opening_set for case in (*seen.cases, *seen.failed))
-    for name, row in zip(names, answer.grid(seen, variant=variant), strict=True):
+    for name, row in zip(names, verdict.grid(seen, variant=variant), strict=True):
         cells = []
         for cell in row:
             if cell is None:
@@ -74,27 +74,27 @@ def _matrix_table(comparison: Any, seen: answer.View, variant: str) -> Any:
 
 def comparison_lines(comparison: Any) -> list[str]:
     """Return the verdict, the recommended case and why, what to change, and the warnings raised while reading."""
-    seen = answer.view(comparison)
-    best = answer.recommended(seen)
-    lines = ["", answer.headline(seen), ""]
+    seen = verdict.view(comparison)
+    best = verdict.recommended(seen)
+    lines = ["", verdict.headline(seen), ""]
     named = f", variant “{best['variant']}”" if best["variant"] else ""
     sure = f", {best['percent']} probability that every criterion is met" if best["percent"] else ""
     lines.append(f"{best['heading']}: “{best['name']}” with a {best['depth'][0]} cavity{named}: {best['word']}{sure}")
-    lines += [f"- {sentence}" for sentence in (*best["lines"], *answer.still_pieces(seen))]
+    lines += [f"- {sentence}" for sentence in (*best["lines"], *verdict.still_pieces(seen))]
     if runner := best["runner_up"]:
         sure = f" ({runner['percent']})" if runner["percent"] else ""
         lines.append(f"- Runner-up: “{runner['name']}”, {runner['depth'][0]}{sure}. {runner['tips']}")
     lines += [
         f"- {row['strip']}, {row['piece']}: {row['word']}, {row['text']}; {row['rate']} air changes per hour"
-        for row in answer.compartments(seen)
+        for row in verdict.compartments(seen)
     ]
-    lines += ["", "What to change first:", *(f"- {sentence}" for sentence in answer.changes(seen))]
-    event = getattr(seen.cases[answer.start(seen)], "event", None)
+    lines += ["", "What to change first:", *(f"- {sentence}" for sentence in verdict.changes(seen))]
+    event = getattr(seen.cases[verdict.start(seen)], "event", None)
     if event is not None:
         lines += ["", f"Drying of {event.layer} with “{best['name']}”, {best['depth'][0]}: {event.finding.sentence}"]
     errors = [
         f"{name} {display.number(error, 1)} (limit {limit}{word})"
-        for name, error, _, limit, word in evidence.balances(seen.cases)
+        for name, error, _, limit, word in inputs_and_sources.balances(seen.cases)
     ]
     lines += ["", f"Largest balance errors: {', '.join(errors)}."]
     notes: dict[str, None] = {}

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from cavity.files import write_whole
-from cavity.report import answer, brief, office, pdf
+from cavity.report import brief, office, pdf, verdict
 from cavity.report.page import write_report
 
 # name, part of the report's page, title, width on the sheet [mm], caption
@@ -60,7 +60,7 @@ def write_docx(comparison: Any, path: str | os.PathLike[str], *, page: str | os.
         If python-docx is not installed, the name has another ending, or the file cannot be written.
     """
     office.needed("--docx", path)
-    seen = answer.view(comparison)
+    seen = verdict.view(comparison)
     pictures: dict[str, bytes] = {}
     if not office.no_pictures():
         wanted = {name: selector for name, selector, *_ in _PICTURES}

@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
-from cavity.report import answer, display, figures, lesson_scene
-from cavity.report.notes import below, equation, fraction, power, row
+from cavity.report import display, figures, lesson_scene, verdict
+from cavity.report.equations import below, equation, fraction, power, row
+from cavity.report.packing import plain, plain_figure, script_json
 from cavity.report.page import base_context, environment, read, with_footnote, write_text
 from cavity.report.palette import LIGHT, style
-from cavity.report.payload import plain, plain_figure, script_json
 from cavity.study.lesson import UNITS
 
 
@@ -596,7 +596,7 @@ def write_lesson(
         "lesson_css": Markup(read("lesson.css") + lesson_scene.STYLE),
         "lesson_js": Markup(read("lesson.js")),
         "lead": lead,
-        "caution": answer.CAUTIONS,
+        "caution": verdict.CAUTIONS,
         "parts": parts,
         "figures_json": Markup(script_json(figures_json)),
     }

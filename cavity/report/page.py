@@ -16,19 +16,19 @@ from cavity.errors import Fault, InputError
 from cavity.files import write_whole
 from cavity.report import (
     air_words,
-    answer,
     brief,
     digest,
     display,
     elevation,
-    evidence,
     figures,
-    payload,
+    inputs_and_sources,
+    packing,
     schedule,
-    section,
     series,
+    verdict,
+    wall_drawing,
 )
-from cavity.report.companion import companion, heat
+from cavity.report.monthly_vs_hourly import companion, heat
 from cavity.report.palette import DARK, FONT, LIGHT, STATUS_PATH, STATUS_WORD, style
 from cavity.result import wall_of
 from cavity.units import FOOTNOTE, cite
@@ -36,9 +36,9 @@ from cavity.units import FOOTNOTE, cite
 _TEMPLATES = Path(__file__).parent / "templates"
 _FACETS = (
     ("climate", "Climate", lambda case: case.climate_name),
-    ("variant", "Variant of the layers", lambda case: answer.variant_text(answer.variant(case))),
-    ("orientation", "Facing", answer.orientation),
-    ("column", "Strip of the wall", answer.column),
+    ("variant", "Variant of the layers", lambda case: verdict.variant_text(verdict.variant(case))),
+    ("orientation", "Facing", verdict.orientation),
+    ("column", "Strip of the wall", verdict.column),
     ("opening_set", "Openings", lambda case: case.opening_set),
     ("depth", "Cavity depth", lambda case: float(case.depth)),
 )
@@ -53,7 +53,7 @@ def plotly_packed() -> str:
     """Return plotly.js deflated as base64; the page inflates it, so it costs two instead of five megabytes."""
     from plotly.offline import get_plotlyjs
 
-    return payload.deflate(get_plotlyjs().encode("utf-8"))
+    return packing.deflate(get_plotlyjs().encode("utf-8"))
 
 
 @functools.cache
@@ -107,8 +107,8 @@ def base_context(title: str) -> dict[str, Any]:
 
     css = shared_style() + _page_boxes(title)
     tones = {LIGHT[name]: DARK[name] for name in LIGHT}
-    script = read("base.js").replace("/*TONES*/{}", payload.script_json(tones))
-    script = script.replace("/*POUNDS*/{}", payload.script_json(display.text_units()))
+    script = read("base.js").replace("/*TONES*/{}", packing.script_json(tones))
+    script = script.replace("/*POUNDS*/{}", packing.script_json(display.text_units()))
     return {
         "title": title,
         "source": f"cavity {__version__}",
@@ -178,13 +178,13 @@ def write_page(
     for part in full:
         part["equation"] = Markup(part["equation"]) if part["equation"] else ""
         for item in part["figures"]:
-            drawn[item["id"]] = payload.plain_figure(item["figure"])
-    template = {"figures": drawn, "template": payload.plain(style()["template"])}
+            drawn[item["id"]] = packing.plain_figure(item["figure"])
+    template = {"figures": drawn, "template": packing.plain(style()["template"])}
     context = base_context(title) | {
         "lead": lead,
         "caution": caution,
         "parts": full,
-        "figures_json": Markup(payload.script_json(template)),
+        "figures_json": Markup(packing.script_json(template)),
     }
     return write_text(path, with_footnote(environment().get_template("simple.html.j2").render(context)))
 
@@ -226,17 +226,17 @@ def render(comparison: Any) -> str:
         )
     first = digest.about(cases[0])
     created = str(getattr(comparison, "created", "") or first.attrs.get("created", ""))
-    climates = list(dict.fromkeys(case.climate_name for case in (*cases, *answer.failed_of(comparison))))
-    failed = answer.failed_of(comparison)
-    depths = answer.compared_depths(comparison)
-    facings = sorted({answer.orientation(case) for case in cases})
+    climates = list(dict.fromkeys(case.climate_name for case in (*cases, *verdict.failed_of(comparison))))
+    failed = verdict.failed_of(comparison)
+    depths = verdict.compared_depths(comparison)
+    facings = sorted({verdict.orientation(case) for case in cases})
     sets = {case.opening_set for case in (*cases, *failed)}
     name = str(cases[0].wall_name)
-    seen = answer.shown(answer.view(comparison))
+    seen = verdict.shown(verdict.view(comparison))
     explored = [case for case in cases if id(case) in seen.number]
     index, blocks = pack(explored, seen)
     start = index["start"]
-    matrix = answer.matrix(seen)
+    matrix = verdict.matrix(seen)
     index["matrix"] = {"selectors": [len(each["values"]) for each in matrix["selectors"]], "cells": matrix["other"]}
     strips = seen.strips
     facets = [{"key": key, "label": label, "values": _facet_texts(key, explored)} for key, label, _ in _FACETS]
@@ -255,7 +255,7 @@ def render(comparison: Any) -> str:
         "wall_invented": bool(first.attrs.get("wall_invented")),
         "description": wall_of(first).description,
         "climate_text": ", ".join(climates),
-        "facing": ", ".join(answer.facing_text(value) for value in facings),
+        "facing": ", ".join(verdict.facing_text(value) for value in facings),
         "compared": " × ".join(
             [f"{len(sets)} opening{'s' * (len(sets) > 1)}", f"{len(depths)} depth{'s' * (len(depths) > 1)}"]
             + [f"{len(seen.variants)} variants"] * (len(seen.variants) > 1)
@@ -264,12 +264,12 @@ def render(comparison: Any) -> str:
             + [f"{len(climates)} climates"] * (len(climates) > 1)
         ),
         "created_day": created[:10],
-        "verdict": answer.headline(seen),
-        "best": answer.recommended(seen),
+        "verdict": verdict.headline(seen),
+        "best": verdict.recommended(seen),
         "left_out": len(cases) - len(explored),
         "matrix": matrix,
-        "worst_over": answer.where(seen),
-        "still": answer.still_pieces(seen),
+        "worst_over": verdict.where(seen),
+        "still": verdict.still_pieces(seen),
         **_elevation(seen),
         "brief": brief.brief(comparison, seen),
         "brief_heads": {
@@ -277,49 +277,49 @@ def render(comparison: Any) -> str:
             "rules": brief.RULE_HEAD, "signed": brief.SIGNED,
         },
         "depths": [display.quantity(value, "m") for value in depths],
-        "advice": answer.changes(seen),
-        "cautions": answer.CAUTIONS,
+        "advice": verdict.changes(seen),
+        "cautions": verdict.CAUTIONS,
         "facets": facets,
-        "patterns": Markup(section.PATTERNS),
+        "patterns": Markup(wall_drawing.PATTERNS),
         "section": Markup(index["sections"][index["cases"][start]["section"]]),
         "has_event": any(case["event"] for case in index["cases"]),
         "no_event": str(getattr(comparison, "no_event", "")),
         "has_balance": any("fig-balance" in case["figures"] for case in index["cases"]),
-        "warnings": evidence.warnings(cases),
-        "all_cases": evidence.all_cases(cases),
-        "not_computed": evidence.not_computed(failed),
+        "warnings": inputs_and_sources.warnings(cases),
+        "all_cases": inputs_and_sources.all_cases(cases),
+        "not_computed": inputs_and_sources.not_computed(failed),
         "companion": companion(cases),
         "heat": heat(cases, getattr(comparison, "closed", ())),
-        "recalled": evidence.recalled(cases),
-        "inputs": evidence.inputs(first),
-        "layers": evidence.layers(first),
-        "openings": evidence.openings(cases),
+        "recalled": inputs_and_sources.recalled(cases),
+        "inputs": inputs_and_sources.inputs(first),
+        "layers": inputs_and_sources.layers(first),
+        "openings": inputs_and_sources.openings(cases),
         "notes": [
             {"title": note.title, "text": note.text, "source": note.source,
              "equations": [Markup(item) for item in note.equations]}
-            for note in evidence.NOTES
+            for note in inputs_and_sources.NOTES
         ],
-        "assumptions": evidence.ASSUMPTIONS,
-        "checks": evidence.checks(evidence.published()),
-        "provenance": evidence.provenance(cases, created),
+        "assumptions": inputs_and_sources.ASSUMPTIONS,
+        "checks": inputs_and_sources.checks(inputs_and_sources.published()),
+        "provenance": inputs_and_sources.provenance(cases, created),
         "wall_text": escape(str(first.attrs.get("wall_text") or "")),  # as the user wrote it, marks and all
-        "index_packed": Markup(payload.deflate(json.dumps(index, separators=(",", ":"), allow_nan=False).encode())),
+        "index_packed": Markup(packing.deflate(json.dumps(index, separators=(",", ":"), allow_nan=False).encode())),
         "blocks": [Markup(block) for block in blocks],
     }  # fmt: skip
     page = environment().get_template("report.html.j2").render(context)
     return with_footnote(page, always=True)  # its packed findings bear marks
 
 
-def _elevation(seen: answer.View) -> dict[str, Any]:
+def _elevation(seen: verdict.View) -> dict[str, Any]:
     """Return elevation, strips with their compartments, and vent schedule of the recommended choice."""
     from markupsafe import Markup
 
-    pieces = answer.compartments(seen)
-    parts = answer.drawn_parts(seen)
+    pieces = verdict.compartments(seen)
+    parts = verdict.drawn_parts(seen)
     datasets = [part.case.dataset for part in parts]
     if not datasets:
         return {"elevation": "", "pieces": pieces, "schedule": [], "schedule_head": (), "details": []}
-    statuses = [answer.case_status(part.case) for part in parts]
+    statuses = [verdict.case_status(part.case) for part in parts]
     marks = {}
     for row in elevation.strip_rows(datasets, statuses):
         for at, piece in enumerate(row.compartments):
@@ -346,20 +346,20 @@ def _facet_texts(key: str, cases: Sequence[Any]) -> list[Any]:
     values = _facet_values(key, cases)
     if key == "depth":
         return [display.quantity(value, "m") for value in values]
-    return [answer.facing_text(value) if key == "orientation" else str(value) for value in values]
+    return [verdict.facing_text(value) if key == "orientation" else str(value) for value in values]
 
 
-def pack(cases: Sequence[Any], seen: answer.View | None = None) -> tuple[dict[str, Any], list[str]]:
+def pack(cases: Sequence[Any], seen: verdict.View | None = None) -> tuple[dict[str, Any], list[str]]:
     """Return the page's index (plain JSON) and the packed blocks: one shared, then one a case."""
-    packer = payload.Packer()
+    packer = packing.Packer()
     values = {key: _facet_values(key, cases) for key, _, _ in _FACETS}
     shared = _Shared(cases)
     packed = []
     for number, case in enumerate(cases):
         at = [values[key].index(get(case)) for key, _, get in _FACETS]
         packed.append(_case(case, number + 1, packer, shared) | {"at": at})
-    seen = seen or answer.view(SimpleNamespace(cases=cases))
-    start = answer.start(seen)
+    seen = seen or verdict.view(SimpleNamespace(cases=cases))
+    start = verdict.start(seen)
     near = _near(cases, [case["at"] for case in packed], seen)
     for case, others in zip(packed, near, strict=True):
         case["near"] = others
@@ -378,8 +378,8 @@ def pack(cases: Sequence[Any], seen: answer.View | None = None) -> tuple[dict[st
         "sections": shared.sections,
         "legends": shared.legends,
         "rules": shared.rules,
-        "vapour": {"from": _COLDEST, "kPa": payload.plain(series.vapour_kpa(np.arange(_COLDEST, 100.0)))},
-        "template": payload.plain(style()["template"]),
+        "vapour": {"from": _COLDEST, "kPa": packing.plain(series.vapour_kpa(np.arange(_COLDEST, 100.0)))},
+        "template": packing.plain(style()["template"]),
         "status_path": STATUS_PATH,
         "status_word": STATUS_WORD,
         "colours": {"air": LIGHT["air"], "temperature": LIGHT["temperature"]},
@@ -394,17 +394,17 @@ def _names(cases: Sequence[Any]) -> list[str]:
     parts += [vent for chosen in wall.opening_sets for vent in chosen.openings]
     named = [wall.name, wall.description, *(part.name for part in parts)]
     for case in cases:
-        named += [case.opening_set, case.climate_name, answer.variant_text(answer.variant(case))]
+        named += [case.opening_set, case.climate_name, verdict.variant_text(verdict.variant(case))]
     return sorted({name for name in named if name})
 
 
-def _near(cases: Sequence[Any], places: Sequence[Sequence[int]], seen: answer.View) -> list[list[list[int]]]:
+def _near(cases: Sequence[Any], places: Sequence[Sequence[int]], seen: verdict.View) -> list[list[list[int]]]:
     """Return for every case the others that differ from it in one thing and in two, the least change first.
 
     A thing is one of the choices (`_FACETS`) whose numbers `places` holds. Openings and depth come before the others,
     the runner-up before its like, and more vents or depth before less.
     """
-    areas = [answer.opening_area(case) for case in cases]
+    areas = [verdict.opening_area(case) for case in cases]
     depths = [float(case.depth) for case in cases]
     second = seen.found.runner_up if seen.found else None
     named = [
@@ -438,8 +438,8 @@ class _Shared:
         names = (
             _FACETS[0][2],
             _FACETS[1][2],
-            lambda case: f"facing {answer.facing_text(answer.orientation(case))}",
-            answer.column,
+            lambda case: f"facing {verdict.facing_text(verdict.orientation(case))}",
+            verdict.column,
         )
         self.telling = [get for get in names if len({get(case) for case in cases}) > 1]
         self.skeletons: list[Any] = []
@@ -460,7 +460,7 @@ class _Shared:
             bars = self.skeletons[case["figures"]["fig-map"]]["data"][0]
             bars.update(figures.rate_scale(*self._spans["fig-map"]))
             layout = self.skeletons[case["figures"]["fig-profile"]]["layout"]
-            layout["yaxis"]["range"] = payload.plain(self._spans["fig-profile"])
+            layout["yaxis"]["range"] = packing.plain(self._spans["fig-profile"])
 
     def number(self, kind: str, value: Any) -> int:
         """Return the number of `value` in the list `kind`; references are compared by their text once placed."""
@@ -479,7 +479,7 @@ def _telling_hour(ds: Any) -> int:
     return int(np.argmin(np.asarray(ds["dew_point_margin"].values[:, :, face], float).min(axis=1)))
 
 
-def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dict[str, Any]:
+def _case(case: Any, owner: int, packer: packing.Packer, shared: _Shared) -> dict[str, Any]:
     ds = case.dataset
     segment, face = series.governing(ds, case.findings)
     names, _ = figures.profile_positions(ds)
@@ -492,7 +492,7 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
     shared.span("fig-profile", *drawn["fig-profile"]["layout"]["yaxis"]["range"])
     numbers = {}
     for key, figure in drawn.items():
-        parts = payload.split(figure, packer, owner, like=(case.climate_name, key))
+        parts = packing.split(figure, packer, owner, like=(case.climate_name, key))
         numbers[key] = shared.number("skeletons", parts)
     values = figures.profile_values(ds, segment)
 
@@ -524,18 +524,18 @@ def _case(case: Any, owner: int, packer: payload.Packer, shared: _Shared) -> dic
     }
     humid = series.monthly(ds, segment)
     bottom, top = float(ds["segment_bottom"].values[segment]), float(ds["segment_top"].values[segment])
-    legend = section.legend(ds)
-    short = f"{case.opening_set}, {answer.depth_text(case.depth)}"
+    legend = wall_drawing.legend(ds)
+    short = f"{case.opening_set}, {verdict.depth_text(case.depth)}"
     return {
         "name": short + "".join(f", {get(case)}" for get in shared.telling),
         "head": brief.case_head(case),
-        "status": answer.case_status(case),
-        "word": answer.word(answer.case_status(case), answer.has_rain(case)),
-        "what": answer.what(case),
+        "status": verdict.case_status(case),
+        "word": verdict.word(verdict.case_status(case), verdict.has_rain(case)),
+        "what": verdict.what(case),
         "rules": shared.number("rules", [list(row) for row in rule_rows(ds)]),
         "figures": numbers,
         "series": made,
-        "section": shared.number("sections", section.draw(ds)),
+        "section": shared.number("sections", wall_drawing.draw(ds)),
         "legend": shared.number("legends", legend),
         "faces": labels,
         "points": [names.index(label) for label in labels],
@@ -592,8 +592,8 @@ def _finding(found: Any) -> dict[str, str]:
         "status": found.status,
         "title": found.title,
         "where": found.where,
-        "value": answer.value_text(found),
-        "limit": ("" if found.threshold == "limit" else f"{found.threshold} ") + answer.value_text(found, limit=True),
+        "value": verdict.value_text(found),
+        "limit": ("" if found.threshold == "limit" else f"{found.threshold} ") + verdict.value_text(found, limit=True),
         "when": found.when,
         "sentence": found.sentence,
         "source": cite(found.source),

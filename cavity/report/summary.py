@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cavity.files import csv_text
-from cavity.report import answer
+from cavity.report import verdict
 from cavity.report.palette import STATUS_PATH
 from cavity.risk.ranking import NOT_COMPUTED, status
 
@@ -69,7 +69,7 @@ class Row:
         )  # fmt: skip
 
 
-def rows(comparison: Any, *, file: str = "", report: str = "", seen: answer.View | None = None) -> list[Row]:
+def rows(comparison: Any, *, file: str = "", report: str = "", seen: verdict.View | None = None) -> list[Row]:
     """Return the rows of one wall: each facing and strip of its recommended case.
 
     Parameters
@@ -86,9 +86,9 @@ def rows(comparison: Any, *, file: str = "", report: str = "", seen: answer.View
     list of Row
         By facing and strip; the wall fails where any of them does.
     """
-    seen = seen or answer.view(comparison)
+    seen = seen or verdict.view(comparison)
     best = seen.best
-    case = f"{best.opening_set}, {answer.depth_text(best.depth)}" + f", variant {best.variant}" * bool(best.variant)
+    case = f"{best.opening_set}, {verdict.depth_text(best.depth)}" + f", variant {best.variant}" * bool(best.variant)
     if seen.found is None:
         case = f"none; lowest risk: {case}"
     lead = best.decides[0].name[1:] if best.decides else best.parts[0].name[1:]
@@ -103,13 +103,13 @@ def rows(comparison: Any, *, file: str = "", report: str = "", seen: answer.View
             state = status(found for found, _ in pairs)
             if lost and state != "fail":
                 state = NOT_COMPUTED
-            found = answer.worst(found for found, _ in pairs)
+            found = verdict.worst(found for found, _ in pairs)
             climate = next((part.climate for each, part in pairs if each is found), parts[0].climate)
-            rain = all(answer.has_rain(part.case) for part in parts if part.computed)
+            rain = all(verdict.has_rain(part.case) for part in parts if part.computed)
             made.append(
                 Row(
-                    str(seen.cases[0].wall_name), answer.facing_text(facing), strip, state, answer.word(state, rain),
-                    answer.found_text(found) if found is not None else "no criterion was judged", case, climate,
+                    str(seen.cases[0].wall_name), verdict.facing_text(facing), strip, state, verdict.word(state, rain),
+                    verdict.found_text(found) if found is not None else "no criterion was judged", case, climate,
                     (strip, facing) == lead, file, report, lost[0].case.reason if lost else "",
                 )
             )  # fmt: skip
@@ -118,7 +118,7 @@ def rows(comparison: Any, *, file: str = "", report: str = "", seen: answer.View
 
 def lost(wall: str, reason: str, *, file: str = "") -> Row:
     """Return the row of a wall of which nothing could be computed."""
-    return Row(wall, "", "", NOT_COMPUTED, answer.word(NOT_COMPUTED), "", "", "", True, file, "", reason)
+    return Row(wall, "", "", NOT_COMPUTED, verdict.word(NOT_COMPUTED), "", "", "", True, file, "", reason)
 
 
 def table(found: Sequence[Row]) -> Any:

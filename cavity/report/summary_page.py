@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from cavity.report import answer, display, summary
+from cavity.report import display, summary, verdict
 from cavity.report.page import write_page
 
 
@@ -47,4 +47,4 @@ def write_summary(found: Sequence[summary.Row], path: str | os.PathLike[str]) ->
     ]
     climates = len({row.climate for row in found if row.climate})
     said = summary.lines(found) + ([f"{display.number(climates)} climates decide somewhere."] if climates > 1 else [])
-    return write_page(path, "Summary of all walls", lead=said, caution=answer.CAUTIONS, parts=parts)
+    return write_page(path, "Summary of all walls", lead=said, caution=verdict.CAUTIONS, parts=parts)

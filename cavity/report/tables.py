@@ -11,7 +11,7 @@ import numpy as np
 from cavity import variables
 from cavity.constants import ICE_POINT
 from cavity.files import csv_text
-from cavity.report import answer, digest, display, schedule, series
+from cavity.report import digest, display, schedule, series, verdict
 from cavity.report.page import RULE_HEAD, rule_rows, write_text
 
 _VARIANT = "variant"  # last in every table: a place that no earlier reader of the tables counts on
@@ -28,8 +28,8 @@ _CASES = (
 def _names(case: Any) -> list[Any]:
     return [
         case.climate_name,
-        answer.orientation(case),
-        answer.column(case),
+        verdict.orientation(case),
+        verdict.column(case),
         case.opening_set,
         _round(1e3 * case.depth),
     ]
@@ -73,14 +73,14 @@ def sheets(comparison: Any) -> dict[str, Table]:
     cases, findings, months = [], [], []
     for case in comparison.cases:
         ds = case.dataset
-        variant = answer.variant_text(answer.variant(case))
+        variant = verdict.variant_text(verdict.variant(case))
         found = series.ranked(case.findings)
         segment, face = series.governing(ds, case.findings)
         rate = series.air_changes(ds)
         table = series.monthly(ds, segment)[face]
         cases.append(
             [
-                *_names(case), answer.case_status(case), found[0].title if found else "",
+                *_names(case), verdict.case_status(case), found[0].title if found else "",
                 *(_round(value) for value in (np.median(rate), *np.quantile(rate, (0.1, 0.9)))),
                 _round(100.0 * table[-1]["upward"]), _round(1e3 * digest.film_peak(ds)), ds["face"].values[face],
                 ds["segment"].values[segment], table[-1]["humid_hours"], table[-1]["wet_hours"], *_event(case), variant,
@@ -100,19 +100,19 @@ def sheets(comparison: Any) -> dict[str, Table]:
                  1e3 * row["runoff"], row["water"])), variant]
             for row in table
         ]  # fmt: skip
-    for case in answer.failed_of(comparison):
+    for case in verdict.failed_of(comparison):
         names = [
             case.climate_name, case.orientation, case.column, case.opening_set, _round(1e3 * case.depth),
         ]  # fmt: skip
         blank = [""] * (len(_CASES) - len(names) - 3)
-        cases.append([*names, "not computed", case.reason, *blank, answer.variant_text(answer.variant(case))])
+        cases.append([*names, "not computed", case.reason, *blank, verdict.variant_text(verdict.variant(case))])
     place = ("face", "segment")
-    seen = answer.view(comparison)
+    seen = verdict.view(comparison)
     choices, rules = _choices(seen), []
     for case in comparison.cases:
-        variant = answer.variant_text(answer.variant(case))
+        variant = verdict.variant_text(verdict.variant(case))
         rules += [[*_names(case), *row, variant] for row in rule_rows(case.dataset)]
-    shown = answer.drawn_parts(seen)
+    shown = verdict.drawn_parts(seen)
     return {
         "schedule": (schedule.HEAD, schedule.table(schedule.rows(shown[0].case.dataset) if shown else [])),
         "choices": (
@@ -133,7 +133,7 @@ def sheets(comparison: Any) -> dict[str, Table]:
     }  # fmt: skip
 
 
-def _choices(seen: answer.View) -> list[list[Any]]:
+def _choices(seen: verdict.View) -> list[list[Any]]:
     """Return one row for each combination of openings and depth, safest first: the worst of its parts decides."""
     rows = []
     for choice in seen.choices:
@@ -145,12 +145,12 @@ def _choices(seen: answer.View) -> list[list[Any]]:
         if part is not None and found is not None:
             told = [found.title, _round(found.shown.value), _round(found.shown.limit), found.threshold,
                     found.shown.units, part.climate, part.column, _round(part.orientation)]  # fmt: skip
-        rain = all(answer.has_rain(each.case) for each in choice.parts if each.computed)
-        share = answer.percent(seen, choice).removesuffix(" %")
+        rain = all(verdict.has_rain(each.case) for each in choice.parts if each.computed)
+        share = verdict.percent(seen, choice).removesuffix(" %")
         rows.append(
             [choice.opening_set, _round(1e3 * choice.depth), _round(1e6 * choice.area),
-             answer.word(choice.status, rain), named, int(share) if share else "", *told,
-             "; ".join(choice.below), answer.variant_text(choice.variant)]
+             verdict.word(choice.status, rain), named, int(share) if share else "", *told,
+             "; ".join(choice.below), verdict.variant_text(choice.variant)]
         )  # fmt: skip
     return rows
 

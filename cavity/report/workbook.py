@@ -14,7 +14,7 @@ import numpy as np
 
 from cavity.errors import Fault, InputError
 from cavity.files import write_whole
-from cavity.report import answer, brief, office, schedule, tables
+from cavity.report import brief, office, schedule, tables, verdict
 
 if TYPE_CHECKING:
     from cavity.study.size import Sizing
@@ -92,13 +92,13 @@ def _written(fill: Callable[[Any, Any], None], what: Any, path: str | os.PathLik
 
 
 def _fill_comparison(book: Any, comparison: Any) -> None:
-    seen = answer.view(comparison)
+    seen = verdict.view(comparison)
     said = brief.brief(comparison, seen)
     case = brief.deciding(seen)
     book.properties.title = office.clean(f"{said.wall}: ventilated cavity")
     book.properties.creator = f"Cavity {said.version}"
     _sheet(book, "Summary", ("What", "Value"), _summary(said, case))
-    shown = answer.drawn_parts(seen)
+    shown = verdict.drawn_parts(seen)
     rows = schedule.numbers(schedule.rows(shown[0].case.dataset)) if shown else []
     _sheet(book, "Vent schedule", schedule.HEAD, rows)
     held = tables.sheets(comparison)
@@ -117,7 +117,7 @@ def _fill_sizing(book: Any, found: Sizing) -> None:
         ["Wall", found.wall_name], ["Climate", found.climate_name], ["Openings", found.opening_set],
         ["Strips that must pass", found.column], ["Margin to every limit [%]", 100.0 * found.margin],
         *([f"{name}, free vent area as drawn [cm2/m]", 1e4 * area] for name, area in found.drawn),
-        *(["Answer", line] for line in found.sentences), *(["Caution", line] for line in answer.CAUTIONS),
+        *(["Answer", line] for line in found.sentences), *(["Caution", line] for line in verdict.CAUTIONS),
     ]  # fmt: skip
     _sheet(book, "Summary", ("What", "Value"), rows)
     minima, tried = [], []

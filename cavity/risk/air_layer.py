@@ -28,7 +28,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:  # n
         Finding(
             "air_layer", area, WELL_VENTILATED_LIMIT, "m2/m", "information",
             min(0.99, WELL_VENTILATED_LIMIT / max(area, 1e-6)) if well else 1.0,
-            "ISO 6946:2017, 6.9.2-6.9.4 (500 and 1500 mm² per metre)",
+            "ISO 6946:2017, 6.9.2-6.9.4 (5 and 15 cm²/m)",
             facts={"class": name, "column": str(ds.attrs["column"])},
         )
     ]  # fmt: skip

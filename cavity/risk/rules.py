@@ -291,7 +291,7 @@ RULES: tuple[_Rule, ...] = (
           "s_d up to 0.17 m from memory)", _drained_and_open),
     _Rule("NBC", "9.27.2.2", "", RECALLED, "capillary break of 10 mm or more", _deep(0.010)),
     _Rule("NZ Building Code E2/AS1", "cavity", "", RECALLED, "cavity of 20 mm", _deep(0.020)),
-    _Rule("NZ Building Code E2/AS1", "cavity", "", RECALLED, "vents at the foot of 1000 mm²/m (10 cm²/m)",
+    _Rule("NZ Building Code E2/AS1", "cavity", "", RECALLED, "vents at the foot of 10 cm²/m",
           _vented("lower", 0.0010)),
     _Rule("Approved Document B, EN 1364-6, BS 9414", "cavity barriers", "", READ,
           "cavity barriers and open-state barriers by their tests: fire rules decide", _barriers),

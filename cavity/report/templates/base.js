@@ -77,7 +77,8 @@ const Cavity = (() => {
     const parent = node.parentElement;
     if (!parent || !node.data.trim() || parent.closest(".si, .ip, .plot, script, style, pre, math, .sources, [data-both]")) return;
     const cell = parent.closest("td, th");
-    let made = say(node.data);
+    const last = node.previousSibling, lead = last && last.tagName === "SUB" ? `s_${last.textContent}` : ""; // an s_d stays in metres
+    let made = say(lead + node.data).slice(lead.length);
     if (cell && cell.closest("thead") && unitOf(cell)) {
       cell.dataset.head ||= node.data;
       made = node.data.replace(/\[([^\]]+)\]/, (all, unit) => (pounds[unit] ? `[${pounds[unit][0]}]` : all));
@@ -96,7 +97,25 @@ const Cavity = (() => {
     for (const [node, [text, made]] of before) if (node.data === made) node.data = text;
     before.clear();
   }
-  new MutationObserver((changes) => { if (isPound()) for (const { target, addedNodes } of changes) if (!target.closest(".plot")) addedNodes.forEach((node) => sayAll(node)); }).observe(document.getElementById("main"), { childList: true, subtree: true });
+  new MutationObserver((changes) => { for (const { target, addedNodes } of changes) if (!target.closest(".plot")) addedNodes.forEach((node) => { subscript(node); sayAll(node); }); }).observe(document.getElementById("main"), { childList: true, subtree: true });
+  // s_d, C_p, f_Rsi and their like are set with a subscript, in text and in figures.
+  const indexed = /(?<![A-Za-z0-9_])([A-Za-zμλρθ])_([A-Za-z0-9]{1,3})(?![A-Za-z0-9_])/;
+  function subscript(within) {
+    const nodes = [], walker = document.createTreeWalker(within, NodeFilter.SHOW_TEXT);
+    for (let node = within.nodeType === Node.TEXT_NODE ? within : walker.nextNode(); node; node = walker.nextNode()) if (indexed.test(node.data)) nodes.push(node);
+    for (const node of nodes) {
+      if (!node.parentElement || node.parentElement.closest("svg, .plot, option, script, style, pre, code, math")) continue;
+      const parts = node.data.split(new RegExp(indexed, "g"));
+      node.replaceWith(...parts.map((part, i) => { if (i % 3 < 2) return part; const made = document.createElement("sub"); made.textContent = part; return made; }).filter((part) => part !== ""));
+    }
+  }
+  const indexedText = (text) => (typeof text === "string" ? text.replace(new RegExp(indexed, "g"), "$1<sub>$2</sub>") : text);
+  function subscripted({ data, layout }) {
+    const made = { ...layout };
+    for (const name of Object.keys(made).filter((key) => /^[xy]axis\d*$/.test(key))) if (made[name].title && made[name].title.text) made[name] = { ...made[name], title: { ...made[name].title, text: indexedText(made[name].title.text) } };
+    if (made.annotations) made.annotations = made.annotations.map((note) => ({ ...note, text: indexedText(note.text) }));
+    return { layout: made, data: data.map((trace) => (indexed.test(trace.name) ? { ...trace, name: indexedText(trace.name) } : trace)) };
+  }
   // A figure: an axis that carries a known unit in its title is converted with all that lies on it.
   function inPounds(figure) {
     if (!isPound()) return figure;
@@ -141,7 +160,7 @@ const Cavity = (() => {
   function put(id, figure) {
     const div = document.getElementById(id);
     if (!div || (!printing && (div.closest("details:not([open])") || !div.getClientRects().length))) return undefined; // drawn when the fold opens: closed, it has no width
-    const made = toned(inPounds(figure));
+    const made = toned(subscripted(inPounds(figure)));
     const layout = { ...made.layout };
     const narrow = !printing && div.clientWidth < 480;
     if (narrow) {
@@ -186,7 +205,7 @@ const Cavity = (() => {
   const fileName = ({ title, lines }) => [...lines.slice(0, 2).map(slug), slug(title)].filter(Boolean).join("_");
   // the figure as it is shown, with title, case and source written into it
   function captionFigure(id) {
-    const div = document.getElementById(id), said = captioned(div), made = toned(inPounds(shown.get(id)));
+    const div = document.getElementById(id), said = captioned(div), made = toned(subscripted(inPounds(shown.get(id))));
     const style = getComputedStyle(root), ink = style.getPropertyValue("--ink"), muted = style.getPropertyValue("--muted");
     const write = (text) => text.replaceAll("&", "&amp;").replaceAll("<", "&lt;").replaceAll(">", "&gt;");
     const layout = { ...made.layout, width: Math.max(div.clientWidth, 620), height: (made.layout.height || 330) + 40 + 18 * said.lines.length + 30, autosize: false, paper_bgcolor: style.getPropertyValue("--sheet"), font: { ...(made.layout.font || {}), color: ink } };
@@ -336,6 +355,7 @@ const Cavity = (() => {
   }
   const watcher = new ResizeObserver((entries) => { for (const { target } of entries) if (target.isConnected) reachable(target.closest(".scroll")); });
   for (const box of document.querySelectorAll(".scroll")) { watcher.observe(box); if (box.firstElementChild) watcher.observe(box.firstElementChild); }
+  subscript(document.getElementById("main"));
   const system = window.matchMedia("(prefers-color-scheme: dark)");
   setTheme(wished() || (system.matches ? "dark" : "light"), false);
   system.addEventListener("change", (event) => { if (!wished()) setTheme(event.matches ? "dark" : "light", false); });

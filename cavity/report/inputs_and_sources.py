@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.report import answer, display, series
+from cavity.report import display, series, verdict
 from cavity.report.digest import about, digest
-from cavity.report.notes import ASSUMPTIONS, NOTES
+from cavity.report.equations import ASSUMPTIONS, NOTES
 from cavity.result import wall_of
 from cavity.units import cite
 
@@ -403,16 +403,16 @@ def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
         event = getattr(case, "event", None)
         made.append(
             {
-                "status": answer.case_status(case),
-                "word": answer.word(answer.case_status(case), answer.has_rain(case)),
-                "climate": answer.place_text(case, cases),
+                "status": verdict.case_status(case),
+                "word": verdict.word(verdict.case_status(case), verdict.has_rain(case)),
+                "climate": verdict.place_text(case, cases),
                 "opening_set": case.opening_set,
                 "depth": display.quantity(float(case.depth), "m"),
                 "rate": display.number(numbers.rate, 2),
                 "upward": f"{100 * numbers.upward:.0f} %",
                 "film": (display.number(1e3 * peak, 2), display.number(1e3 * peak * 0.00327706, 2)),
                 "wetting": event_days(event) if event is not None else ("–", "–"),
-                "what": answer.what(case),
+                "what": verdict.what(case),
             }
         )
     return made
@@ -423,8 +423,8 @@ def not_computed(failed: Sequence[Any]) -> list[dict[str, Any]]:
     return [
         {
             "climate": ", ".join(
-                [case.climate_name, answer.facing_text(case.orientation)]
-                + [name for name in (answer.variant(case),) if name]
+                [case.climate_name, verdict.facing_text(case.orientation)]
+                + [name for name in (verdict.variant(case),) if name]
             ),
             "opening_set": case.opening_set,
             "column": case.column,

@@ -59,9 +59,9 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
 
 def _named(case: Any, cases: Sequence[Any]) -> str:
     """Return the climate of a case, and its variant and facing where there are several."""
-    from cavity.report import answer
+    from cavity.report import verdict
 
-    return answer.place_text(case, cases, strip=False)
+    return verdict.place_text(case, cases, strip=False)
 
 
 def heat(cases: Sequence[Any], closed: Sequence[Any] = ()) -> dict[str, Any] | None:

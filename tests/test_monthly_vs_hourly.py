@@ -12,8 +12,8 @@ import pytest
 
 import cavity
 from cavity.published.hourly_convergence import made_up_weather
-from cavity.report.companion import companion, heat, sentence
 from cavity.report.digest import hourly_water, season_heat
+from cavity.report.monthly_vs_hourly import companion, heat, sentence
 from cavity.wall.monthly import monthly
 from cavity.wallfile import parse_wall, starter
 

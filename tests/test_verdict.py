@@ -10,7 +10,7 @@ from made_findings import made
 from report_cases import make_case, make_wall
 
 from cavity import finding_words
-from cavity.report import answer, display
+from cavity.report import display, verdict
 from cavity.risk import judge
 from cavity.wallfile.model import Column
 from cavity.wallfile.recorded import to_json
@@ -37,20 +37,20 @@ def bare(opening_set, depth, status, ratio, climate="A", column="plain", area=0.
 
 
 def seen(*cases, **kw):
-    return answer.view(SimpleNamespace(cases=cases, **kw))
+    return verdict.view(SimpleNamespace(cases=cases, **kw))
 
 
 def test_the_smallest_adequate_case_is_named_and_counted():
     found = seen(bare("mesh", 0.02, "fail", 1.5), bare("slot", 0.02, "pass", 0.4), bare("slot", 0.04, "pass", 0.37))
-    assert answer.headline(found) == (
+    assert verdict.headline(found) == (
         "2 of 3 combinations pass in A; the smallest adequate is “slot” with a 20 mm cavity."
     )
-    card = answer.recommended(found)
+    card = verdict.recommended(found)
     assert (card["heading"], card["name"], card["word"]) == ("Recommended", "slot", "passes")
     assert card["lines"][0] == "Nearest limit: mould index in the wall 1.2 (limit 3)."
     assert card["lines"][1] == "More vent area or depth gains 0.09 of mould index in the wall at most."
     assert card["runner_up"]["name"] == "slot" and card["runner_up"]["depth"][0] == "40 mm"
-    assert answer.start(found) == 1
+    assert verdict.start(found) == 1
 
 
 def test_never_the_worst_of_the_passing_cases():
@@ -62,31 +62,31 @@ def test_never_the_worst_of_the_passing_cases():
     ]
     found = seen(*cases)
     assert found.best.opening_set == "10 mm slots"
-    assert answer.headline(found) == (
+    assert verdict.headline(found) == (
         "All 2 combinations pass in both climates; the smallest adequate is “10 mm slots” with a 30 mm cavity."
     )
 
 
 def test_several_climates_are_all_asked_for():
     found = seen(bare("slot", 0.02, "pass", 0.5, "A"), bare("slot", 0.02, "fail", 1.2, "B"))
-    assert answer.headline(found) == (
+    assert verdict.headline(found) == (
         f"“slot” with a 20 mm cavity is not safe in both climates: it fails on {MOULD} 3.6 (limit 3) in B."
     )
 
 
 def test_without_a_safe_case_the_lowest_risk_is_named():
     found = seen(bare("mesh", 0.02, "fail", 1.5), bare("slot", 0.02, "fail", 1.1))
-    assert answer.headline(found) == (
+    assert verdict.headline(found) == (
         f"No combination is safe in A; the lowest risk is “slot” with a 20 mm cavity, which fails on {MOULD} 3.3 "
         "(limit 3)."
     )
-    assert answer.recommended(found)["heading"] == "Lowest risk, but it fails"
-    assert answer.recommended(found)["runner_up"] is None
+    assert verdict.recommended(found)["heading"] == "Lowest risk, but it fails"
+    assert verdict.recommended(found)["runner_up"] is None
 
 
 def test_items_to_review_are_said():
     found = seen(bare("slot", 0.02, "review", 0.9), bare("mesh", 0.02, "fail", 1.1))
-    said = answer.headline(found)
+    said = verdict.headline(found)
     assert said.startswith("1 of 2 combinations do not fail in A, but need review, none with a comfortable margin")
     assert "mould index in the wall 2.7 (limit 3)" in said
 
@@ -95,25 +95,25 @@ def test_items_to_review_are_said():
 def test_without_rain_nothing_is_said_to_pass_all(dry):
     found = seen(*(bare("slot", 0.02, "pass", 0.4, place, rain=int(place not in dry)) for place in "AB"))
     places = "" if dry == "AB" else " in B"
-    assert answer.headline(found).startswith(f"Without rain{places} (none in the weather file): “slot”")
-    cell = answer.matrix(found)["rows"][0]["cells"][0]
+    assert verdict.headline(found).startswith(f"Without rain{places} (none in the weather file): “slot”")
+    cell = verdict.matrix(found)["rows"][0]["cells"][0]
     assert cell["word"] == "passes (no rain)" and cell["status"] == "pass"
-    assert answer.recommended(found)["word"] == "passes (no rain)"
-    assert answer.word("fail", rain=False) == "fails"
+    assert verdict.recommended(found)["word"] == "passes (no rain)"
+    assert verdict.word("fail", rain=False) == "fails"
 
 
 def test_estimated_rain_is_in_the_headline():
     case = bare("slot", 0.02, "pass", 0.5)
     case.dataset.attrs["climate_rain"] = "780 mm; rain estimated WITHOUT weather codes, a guess"
-    assert answer.headline(seen(case)) == (
+    assert verdict.headline(seen(case)) == (
         "With rain estimated WITHOUT weather codes: “slot” with a 20 mm cavity passes in A."
     )
 
 
 def test_what_still_rises_is_said_in_headline_and_cell():
     found = seen(bare("slot", 0.02, "pass", 0.5, rises=True), bare("slot", 0.04, "pass", 0.5))
-    assert answer.headline(found).endswith("Still rising when the run ended: mould index in the wall.")
-    first, second = answer.matrix(found)["rows"][0]["cells"]
+    assert verdict.headline(found).endswith("Still rising when the run ended: mould index in the wall.")
+    first, second = verdict.matrix(found)["rows"][0]["cells"]
     assert first["text"] == "mould 1.5 of 3 ↗" and second["text"] == "mould 1.5 of 3"
 
 
@@ -126,19 +126,19 @@ def test_a_set_passes_only_if_every_strip_passes():
         )
     ]  # fmt: skip
     found = seen(*cases)
-    said = answer.headline(found)
+    said = verdict.headline(found)
     assert said.startswith("No combination is safe on both strips in A")
     assert "on strip “above the window”" in said
-    (line,) = answer.lost_strips(found)
+    (line,) = verdict.lost_strips(found)
     assert line.startswith(
         "Strip “above the window” fails with every combination; at best mould index in the wall 3.6 (limit 3)"
     )
-    cells = [row["cells"][0] for row in answer.matrix(found)["rows"]]
+    cells = [row["cells"][0] for row in verdict.matrix(found)["rows"]]
     assert [cell["status"] for cell in cells] == ["fail", "fail"]
     assert [cell["case"] for cell in cells] == [1, 3]
-    (pick,) = answer.matrix(found)["selectors"]
+    (pick,) = verdict.matrix(found)["selectors"]
     assert pick["values"] == ["plain", "above the window"]
-    other = answer.matrix(found)["other"]
+    other = verdict.matrix(found)["other"]
     assert [row[0]["status"] for row in other["0"]] == ["pass", "pass"]
     assert [row[0]["status"] for row in other["1"]] == ["fail", "fail"]
     assert [row[0]["case"] for row in other["-1"]] == [1, 3]
@@ -149,7 +149,7 @@ def test_the_deciding_strip_is_named_with_its_fraction_of_the_wall():
     columns = (Column("plain", 0.0, 3.0, 0.7), Column("sill", 0.0, 0.9, 0.3))
     for case in cases:
         case.dataset = with_wall(case.dataset, columns=columns)
-    assert answer.lost_strips(seen(*cases)) == ["Strip “sill” (30 % of the wall length) decides in all combinations."]
+    assert verdict.lost_strips(seen(*cases)) == ["Strip “sill” (30 % of the wall length) decides in all combinations."]
 
 
 def test_order_of_cases_changes_no_word():
@@ -162,20 +162,20 @@ def test_order_of_cases_changes_no_word():
         )
     ]  # fmt: skip
     one, other = seen(*cases), seen(*reversed(cases))
-    assert answer.headline(one) == answer.headline(other)
-    assert answer.recommended(one)["lines"] == answer.recommended(other)["lines"]
+    assert verdict.headline(one) == verdict.headline(other)
+    assert verdict.recommended(one)["lines"] == verdict.recommended(other)["lines"]
     assert one.best.opening_set == "a"
 
 
 def test_what_never_happens_is_not_the_nearest_limit():
     frost = made("frost", 0.0, "pass", limit=1.0)
     case = bare("slot", 0.03, "pass", 0.4, more=[frost])
-    assert answer.what(case) == "Mould index in the wall 1.2 (limit 3)"
+    assert verdict.what(case) == "Mould index in the wall 1.2 (limit 3)"
     case.findings = (frost,)
-    assert answer.what(case) == "No criterion comes near its limit"
+    assert verdict.what(case) == "No criterion comes near its limit"
     found = seen(case)
-    assert answer.recommended(found)["lines"][0] == "No criterion comes near its limit."
-    assert answer.matrix(found)["rows"][0]["cells"][0]["text"] == "far from every limit"
+    assert verdict.recommended(found)["lines"][0] == "No criterion comes near its limit."
+    assert verdict.matrix(found)["rows"][0]["cells"][0]["text"] == "far from every limit"
 
 
 def test_a_missing_part_is_in_the_headline_and_keeps_a_choice_from_passing():
@@ -187,11 +187,11 @@ def test_a_missing_part_is_in_the_headline_and_keeps_a_choice_from_passing():
         bare("slot", 0.04, "pass", 0.2, "A"), bare("slot", 0.04, "pass", 0.2, "B"),
     ]  # fmt: skip
     found = seen(*cases, failed=[lost])
-    assert answer.headline(found) == (
+    assert verdict.headline(found) == (
         "With 3 of 4 cases computed: 1 of 2 combinations pass in both climates; the smallest adequate is “slot” with "
         "a 40 mm cavity."
     )
-    first = answer.matrix(found)["rows"][0]["cells"][0]
+    first = verdict.matrix(found)["rows"][0]["cells"][0]
     assert first["status"] == "none" and first["reason"] == "no convergence" and "case" not in first
 
 
@@ -201,10 +201,10 @@ def test_probability_of_recommended_and_runner_up_is_shown_where_it_is_known():
         for depth, p in ((0.02, 0.88), (0.04, 0.94))
     ]
     cases = [bare("slot", 0.02, "pass", 0.5), bare("slot", 0.04, "pass", 0.45)]
-    card = answer.recommended(seen(*cases, confidence=SimpleNamespace(reason="", choices=tuple(sure))))
+    card = verdict.recommended(seen(*cases, confidence=SimpleNamespace(reason="", choices=tuple(sure))))
     assert card["percent"] == "88 %" and "Met in 88 %." in card["lines"]
     assert card["runner_up"]["percent"] == "94 %"
-    none = answer.recommended(seen(*cases, confidence=SimpleNamespace(reason="would take 3 min", choices=())))
+    none = verdict.recommended(seen(*cases, confidence=SimpleNamespace(reason="would take 3 min", choices=())))
     assert none["percent"] == "" and "Probability not computed: would take 3 min." in none["lines"]
 
 
@@ -213,7 +213,7 @@ def test_criteria_are_printed_once_and_named_in_each_cell():
         bare("mesh", 0.02, "pass", 0.3, more=[finding("pass", 0.7, "wood_moisture")]),
         bare("slot", 0.02, "pass", 0.6), bare("slot", 0.04, "pass", 0.5),
     ]  # fmt: skip
-    made = answer.matrix(seen(*cases))
+    made = verdict.matrix(seen(*cases))
     assert [[cell and cell["text"] for cell in row["cells"]] for row in made["rows"]] == [
         ["wood 14 of 20 % by mass", None],
         ["mould 1.8 of 3", "mould 1.5 of 3"],
@@ -242,17 +242,17 @@ def test_compartments_are_judged_and_named_one_by_one():
     """The dead pocket does not hide behind the rate of the column."""
     case = divided(make_case(hours=24 * 70, damp=0.4))
     found = seen(case)
-    rows = answer.compartments(found)
+    rows = verdict.compartments(found)
     assert [row["piece"] for row in rows] == ["0.00 to 2.00 m", "2.00 to 3.00 m"]
     assert rows[1]["rate"] == "0, no air passes" and not rows[0]["rate"].startswith("0,")
-    (said,) = answer.still_pieces(found)
+    (said,) = verdict.still_pieces(found)
     assert "from 2.00 to 3.00 m: dead between closed ends" in said
-    assert answer.matrix(found)["rows"][0]["cells"][0]["rate"] == "a part without air"
+    assert verdict.matrix(found)["rows"][0]["cells"][0]["rate"] == "a part without air"
     # each is judged by its own segments, and the worse of the two is what the whole strip is
     alone = judge(case.dataset.isel(segment=[2]))
-    assert rows[1]["status"] == answer.status(alone)
-    levels = [answer.level(row["status"]) for row in rows]
-    assert max(levels) == answer.level(answer.status(judge(case.dataset)))
+    assert rows[1]["status"] == verdict.status(alone)
+    levels = [verdict.level(row["status"]) for row in rows]
+    assert max(levels) == verdict.level(verdict.status(judge(case.dataset)))
 
 
 def test_a_wet_compartment_is_told_apart_from_a_dry_one_and_by_its_worst_climate():
@@ -263,7 +263,7 @@ def test_a_wet_compartment_is_told_apart_from_a_dry_one_and_by_its_worst_climate
         wet.dataset[name] = wet.dataset[name].copy()
         wet.dataset[name].values[:, 2, face] = value
     wet.findings = judge(wet.dataset)
-    low, high = answer.compartments(seen(dry, wet))
+    low, high = verdict.compartments(seen(dry, wet))
     assert (low["piece"], low["status"]) == ("0.00 to 2.00 m", "pass")
     assert (high["piece"], high["status"], high["climate"]) == ("2.00 to 3.00 m", "fail", "Wet Bay")
 
@@ -275,7 +275,7 @@ def test_a_clogged_set_is_a_state_and_no_design():
     assert found.best.opening_set == "mesh" and found.found.runner_up is None
     assert (
         "With its meshes clogged it passes: mould index in the wall 1.8 (limit 3)."
-        in answer.recommended(found)["lines"]
+        in verdict.recommended(found)["lines"]
     )
     assert found.found.smaller is None
     failing = seen(bare("mesh", 0.03, "fail", 1.5), bare("mesh, clogged", 0.03, "fail", 1.4, area=0.005))
@@ -285,8 +285,8 @@ def test_a_clogged_set_is_a_state_and_no_design():
 def test_advice_of_the_comparison_is_told_before_our_own():
     cases = [bare("slot", 0.02, "pass", 0.5)]
     given = seen(*cases, advice=[SimpleNamespace(sentence="Open the head."), "Then the base."])
-    assert answer.changes(given) == ["Open the head.", "Then the base."]
-    assert answer.changes(seen(*cases))[0] == "Nothing need change for slot with 20 mm."
+    assert verdict.changes(given) == ["Open the head.", "Then the base."]
+    assert verdict.changes(seen(*cases))[0] == "Nothing need change for slot with 20 mm."
 
 
 def test_a_page_of_many_cases_keeps_those_that_matter():
@@ -297,13 +297,13 @@ def test_a_page_of_many_cases_keeps_those_that_matter():
         for strip in range(15)
     ]
     found = seen(*cases)
-    page = answer.shown(found, most=32)
+    page = verdict.shown(found, most=32)
     assert len(page.number) == 32 and sorted(page.number.values()) == list(range(32))
     for choice in (found.found.choice, found.found.runner_up):
         assert all(id(part.case) in page.number for part in choice.parts)
     assert all(id(choice.decides[0].case) in page.number for choice in found.choices)
-    assert answer.shown(found) is not found and answer.shown(found, most=45) is found
-    cells = [row[0] for row in answer.matrix(page)["other"]["3"]]
+    assert verdict.shown(found) is not found and verdict.shown(found, most=45) is found
+    cells = [row[0] for row in verdict.matrix(page)["other"]["3"]]
     assert [cell["case"] is None for cell in cells] == [False, False, True]
     # the order of the page is that of the comparison
     kept = [case for case in found.cases if id(case) in page.number]
