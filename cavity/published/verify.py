@@ -162,7 +162,9 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
                 {
                     "nav": "loss data",
                     "heading": "Loss data of the air path",
-                    "text": ["Every law the airflow uses, beside other published ones where there are any."],
+                    "text": [
+                        "Every law used for the airflow, with other published ones for comparison where available."
+                    ],
                     "figures": loss_figures(),
                 }
             )

@@ -188,8 +188,9 @@ def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
             {
                 "id": "frontier",
                 "title": "Minimum free vent area by depth",
-                "caption": "Below the line a criterion is missed; known to 5 %. A triangle is the smallest tried, not "
-                "a minimum. Smaller half: lower or upper half of the strip with least vents. Common sizes are advice.",
+                "caption": "Below the line a criterion is not met; accuracy 5 %. A triangle is the smallest tried, not "
+                "a minimum. Smaller half: lower or upper half of the strip with the smallest vents. Common sizes are "
+                "advisory.",
                 "figure": frontier_figure(found),
             },
             {
