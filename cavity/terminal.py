@@ -157,9 +157,9 @@ class Announced:
         self._write, self._first, self._said = write, 0.0, False
 
     def __call__(self, count: int) -> None:  # noqa: ARG002
-        """Say so from the second second on."""
+        """Say so once the first kernel was two seconds ago."""
         now = time.monotonic()
         self._first = self._first or now
-        if not self._said and now - self._first > 1.0:
+        if not self._said and now - self._first > 2.0:
             self._said = True
             self._write("Compiling the model for this computer: once after each update, half a minute to a minute ...")

@@ -249,7 +249,7 @@ def test_each_climate_has_its_own_rain(tmp_path):
     ):
         with pytest.raises(InputError, match=words):
             read_climates([wet, none], **options)
-    with pytest.raises(InputError, match="every climate has rain"):
+    with pytest.raises(InputError, match="every climate has measured rain"):
         read_climates([wet, wet], rain_total=["780 mm"])
 
 

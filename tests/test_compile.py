@@ -55,7 +55,7 @@ def test_only_the_last_watcher_is_told():
 
 
 def test_compiling_is_announced_once_and_only_if_it_takes_long(monkeypatch):
-    clock, said = iter([10.0, 10.5, 12.0, 13.0]), []
+    clock, said = iter([10.0, 11.5, 12.5, 13.0]), []
     monkeypatch.setattr(terminal.time, "monotonic", lambda: next(clock))
     announce = terminal.Announced(said.append)
     announce(1)

@@ -238,7 +238,8 @@ def test_areas_choose_the_cases_that_verify_runs(monkeypatch):
 
 # parameters that choose where a result is written, how much of it is shown, or where it is computed
 NOTHING = {
-    "out", "save", "csv", "pdf", "report", "short", "force", "listed", "scheduler", "fresh", "port", "no_open", "group",
+    "out", "save", "csv", "pdf", "docx", "xlsx", "report", "short", "force", "listed", "scheduler", "fresh", "port",
+    "no_open", "group",
 }  # fmt: skip
 FILES = {"file", "files", "wallfile", "wallfiles", "name"}  # what a command is about
 HELD = {

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import xarray as xr
 
 import cavity
 from cavity.airflow.heated import heated_cavity
@@ -18,6 +19,7 @@ from cavity.study.wetting import wetting_event
 from cavity.units import check_range, slip
 from cavity.wall import indoor, monthly, saturation, solve, uvalue
 from cavity.wall.grid import build_solid_line
+from cavity.wallfile import parse_wall, starter
 
 
 def layers(wall):
@@ -101,3 +103,16 @@ def test_numbers_in_range_and_gaps_in_series_pass():
 def test_a_number_that_is_possible_is_not_doubted(one_year):
     assert one_year.case(depth=0.5).depth == 0.5
     assert one_year.case(depth=1.0).depth == 1.0
+
+
+def test_what_takes_a_case_takes_a_wall_with_the_keywords_of_the_case():
+    wall = parse_wall(starter())
+    choice = {"opening_set": "20 mm slots", "depth": 0.02, "column": wall.columns[0].name}
+    case = wall.case(**choice)
+    xr.testing.assert_identical(steady_air(wall, wind=(2.0,), **choice), steady_air(case, wind=(2.0,)))
+    assert uvalue.u_value(wall, **choice) == uvalue.u_value(case) != uvalue.u_value(wall, opening_set="nearly closed")
+    assert uvalue.rail_spots(wall, **choice) == uvalue.rail_spots(case)
+    weather = cavity.read_weather("cool marine")
+    assert monthly.monthly(wall, weather, **choice).u_value == monthly.monthly(case, weather).u_value
+    with pytest.raises(TypeError, match="has them already"):
+        uvalue.u_value(case, depth=0.02)

@@ -234,8 +234,8 @@ def test_each_figure_names_its_traces_and_axes(case, name, traces, x, y):
 
 def test_hours_up_and_down_are_told_apart_by_shape_and_word(case):
     up, down = figures.drive(case.dataset).data
-    assert up.name.startswith("air moves up (62 %") or up.name.startswith("air moves up (63 %")  # 15 of 24 hours
-    assert down.name.startswith("air moves down (38 %") or down.name.startswith("air moves down (37 %")
+    assert up.name.startswith("upward flow (62 %") or up.name.startswith("upward flow (63 %")  # 15 of 24 hours
+    assert down.name.startswith("downward flow (38 %") or down.name.startswith("downward flow (37 %")
     assert up.marker.symbol != down.marker.symbol
 
 
@@ -427,7 +427,7 @@ def test_page_data_give_back_the_dataset(comparison, text):
         assert np.abs(made - wanted).max() <= 0.5 * skeleton["data"][1]["y"]["$"]["q"] * (1 + 1e-9)
 
 
-# ---- answer (its words: test_answer.py) ----------------------------------------------------------------------------
+# ---- answer (its words: test_verdict.py) ---------------------------------------------------------------------------
 def test_matrix_cells_tell_what_decides_by_shape_word_and_number(comparison, text):
     seen = verdict.view(comparison)
     made = verdict.matrix(seen)

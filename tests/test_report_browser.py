@@ -196,7 +196,9 @@ def test_the_rule_check_follows_the_case(page, comparison):
         [cell.text for cell in line.find_elements("css selector", "th, td")]
         for line in page.find_elements("css selector", "#rules tbody tr")
     ]
-    assert rows == [list(row) for row in rule_rows(shown_case(page, comparison).dataset)]
+    # s_d is set with a subscript, which is no character of its own
+    made = rule_rows(shown_case(page, comparison).dataset)
+    assert rows == [[text.replace("s_d", "sd") for text in row] for row in made]
     page.execute_script("document.getElementById('rules').closest('details').open = false")
 
 
@@ -402,9 +404,11 @@ def test_the_link_keeps_case_surface_hour_and_pair(page, comparison, report):
     assert page.execute_script(kept) == before
     # a link within the page scrolls, and leaves the link that is kept
     page.find_element("css selector", ".bar nav a[href='#evidence']").click()
-    time.sleep(1.0)
-    assert page.execute_script("return location.hash") == link
-    assert abs(page.execute_script("return document.getElementById('evidence').getBoundingClientRect().top")) < 200
+    top = "return document.getElementById('evidence').getBoundingClientRect().top"
+    end = time.monotonic() + 20  # it scrolls smoothly
+    while abs(page.execute_script(top)) > 200 and time.monotonic() < end:
+        time.sleep(0.1)
+    assert page.execute_script("return location.hash") == link and abs(page.execute_script(top)) < 200
     page.execute_script("window.scrollTo(0, 0)")
 
 
@@ -484,6 +488,7 @@ def test_in_inch_pound_no_si_unit_is_left_but_in_names(page, comparison):
         "const skip = '.sources, pre, math, script, style, .si, option, select';"
         "const walk = document.createTreeWalker(document.getElementById('main'), NodeFilter.SHOW_TEXT), seen = [];"
         "while (walk.nextNode()) { const n = walk.currentNode; if (n.data.trim() && !n.parentElement.closest(skip)"
+        " && !(n.previousSibling && n.previousSibling.tagName === 'SUB')"  # s_d stays in metres
         " && !n.parentElement.closest('.hoverlayer')) seen.push(n.data); }"
         "for (const div of document.querySelectorAll('.plot')) for (const t of div.data || [])"
         " seen.push(String(t.hovertemplate || ''), String(t.name || ''));"
@@ -592,10 +597,12 @@ def test_pictures_say_what_they_show_and_where_it_is_from(page, comparison, tmp_
 def test_theme_is_kept_and_redraws_figures(page):
     light = page.execute_script("return getComputedStyle(document.body).backgroundColor")
     page.find_element("id", "theme").click()
+    settle(page)
     dark = page.execute_script("return getComputedStyle(document.body).backgroundColor")
     line = page.execute_script("return document.getElementById('fig-duration').data[0].line.color")
     assert light != dark and line == palette.DARK["air"]
     page.find_element("id", "theme").click()
+    settle(page)
     assert (
         page.execute_script("return document.getElementById('fig-duration').data[0].line.color") == palette.LIGHT["air"]
     )

@@ -17,6 +17,7 @@ from cavity.climate.outside import INNER_SURFACE, heat_flow_direction, outside_c
 from cavity.constants import CP_DIFFERENCE_BAND, DRY_AIR_HEAT, GRAVITY, HOUR, R_AIR, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.units import DENSEST, THINNEST, check_range
+from cavity.wallfile.model import takes_wall
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,6 +34,7 @@ _ROUNDS = 300  # of the repetition between flow and temperature; about 20 are us
 _SETTLED = 1e-6  # K, change of any air temperature at which it stops
 
 
+@takes_wall
 def steady_air(
     case: Case,
     *,
@@ -52,8 +54,8 @@ def steady_air(
 
     Parameters
     ----------
-    case : Case
-        From `Wall.case`.
+    case : Case or Wall
+        From `Wall.case`; of a wall, its keywords choose the case.
     wind : sequence of float, keyword only
         At roof height on the site. [m/s]
     angle : float, keyword only

@@ -42,7 +42,7 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
             ("cavity.blocked", "Cross-section blocked by battens and brackets", "1"),
             ("cavity.roughness", "Roughness of the cavity surfaces", "m"),
             ("cavity.emissivity_cladding", "Emissivity, back of cladding", "-"),
-            ("cavity.emissivity_wall", "Emissivity, exterior surface of wall", "-"),
+            ("cavity.emissivity_wall", "Emissivity, exterior surface of the wall", "-"),
             ("cavity.film_limit", "Water a surface holds before run-off", "kg/m2"),
         ),
     ),

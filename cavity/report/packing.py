@@ -3,7 +3,7 @@
 Every array of every figure is turned into 16-bit whole numbers of a step chosen from its range. Of these the
 running difference is taken, or the difference from the like array of an earlier case, whichever varies less (cases of
 one climate differ little), and the bytes of one significance are laid side by side, which deflate packs best. Equal
-arrays (weather, shared axes) are kept once. The page undoes the same steps; no figure is computed there anew.
+arrays (weather, shared axes) are kept once. The page undoes the same steps; no figure is computed again there.
 """
 
 from __future__ import annotations

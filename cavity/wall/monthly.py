@@ -21,6 +21,7 @@ from cavity.wall import uvalue
 from cavity.wall.indoor import indoor_climate, iso_13788_room, monthly_means
 from cavity.wall.saturation import dew_point, saturation_pressure
 from cavity.wall.storage import from_humidity, membrane_sd
+from cavity.wallfile.model import takes_wall
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -347,13 +348,15 @@ def surface_factor_needed(
         return np.where(difference > 0.1, (needed - cold) / difference, np.nan)
 
 
+@takes_wall
 def monthly(case: Case, weather: Dataset) -> Monthly:
     """Run the monthly method of ISO 13788 on a wall (E72).
 
     Parameters
     ----------
-    case : Case
-        From `Wall.case`: its openings and depth decide whether cladding and cavity count.
+    case : Case or Wall
+        From `Wall.case`; of a wall, its keywords choose the case. Its openings and depth decide
+        whether cladding and cavity count.
     weather : Dataset
         Hourly weather, a whole year; its monthly means are used.
 

@@ -16,7 +16,7 @@ from cavity.climate.outside import INNER_SURFACE, heat_flow_direction
 from cavity.constants import STEFAN_BOLTZMANN, UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
 from cavity.errors import Fault, InputError
 from cavity.units import COLDEST, HOTTEST, check_range
-from cavity.wallfile.model import exchange_emissivity, ventilation_class
+from cavity.wallfile.model import exchange_emissivity, takes_wall, ventilation_class
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -517,13 +517,15 @@ class RailSpot:
     drop: float
 
 
+@takes_wall
 def rail_spots(case: Case) -> tuple[RailSpot, ...]:
     """Return the cold spots of metal rails through the backup wall: where they end, and the room face behind them.
 
     Parameters
     ----------
-    case : Case
-        From `Wall.case`; its openings and depth set what lies outside the insulation.
+    case : Case or Wall
+        From `Wall.case`; of a wall, its keywords choose the case. Its openings and depth set what
+        lies outside the insulation.
 
     Returns
     -------
@@ -556,13 +558,14 @@ def rail_spots(case: Case) -> tuple[RailSpot, ...]:
     return tuple(spots)
 
 
+@takes_wall
 def u_value(case: Case) -> UValue:
     """Return the U-value of a wall by ISO 6946, with the rules for ventilated air layers, studs, rails and brackets.
 
     Parameters
     ----------
-    case : Case
-        From `Wall.case`.
+    case : Case or Wall
+        From `Wall.case`; of a wall, its keywords choose the case.
 
     Returns
     -------

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import difflib
+import functools
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from cavity.constants import UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
 from cavity.errors import Fault, InputError
 from cavity.units import COLDEST, HOTTEST, check_range, slip
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
+R = TypeVar("R")
 TOUCH = 1e-6  # m, heights closer than this are the same height
 THICKEST = 5.0  # m, of a layer
 DEEPEST = 1.0  # m, a deeper space is no cavity of a cladding
@@ -529,3 +531,24 @@ def ventilation_class(opening_area: float) -> str:
     if opening_area >= WELL_VENTILATED_LIMIT * (1.0 - 1e-9):
         return "well ventilated"
     return "slightly ventilated"
+
+
+def takes_wall(function: Callable[..., R]) -> Callable[..., R]:
+    """Let a function of a case be called with a wall as well, whose case the keywords of `Wall.case` choose."""
+
+    @functools.wraps(function)
+    def called(
+        case: Case | Wall,
+        *more: Any,
+        opening_set: str | None = None,
+        depth: float | None = None,
+        column: str | None = None,
+        **keywords: Any,
+    ) -> R:
+        if isinstance(case, Wall):
+            case = case.case(opening_set=opening_set, depth=depth, column=column)
+        elif (opening_set, depth, column) != (None, None, None):
+            raise TypeError("opening_set, depth and column are for a wall; a case has them already")
+        return function(case, *more, **keywords)
+
+    return called

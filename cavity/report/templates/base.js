@@ -114,7 +114,7 @@ const Cavity = (() => {
     const made = { ...layout };
     for (const name of Object.keys(made).filter((key) => /^[xy]axis\d*$/.test(key))) if (made[name].title && made[name].title.text) made[name] = { ...made[name], title: { ...made[name].title, text: indexedText(made[name].title.text) } };
     if (made.annotations) made.annotations = made.annotations.map((note) => ({ ...note, text: indexedText(note.text) }));
-    return { layout: made, data: data.map((trace) => (indexed.test(trace.name) ? { ...trace, name: indexedText(trace.name) } : trace)) };
+    return { layout: made, data: data.map((trace) => ({ ...trace, ...(indexed.test(trace.name) ? { name: indexedText(trace.name) } : {}) })) }; // copies: plotly writes into what it is given
   }
   // A figure: an axis that carries a known unit in its title is converted with all that lies on it.
   function inPounds(figure) {
