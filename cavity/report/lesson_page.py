@@ -28,7 +28,6 @@ class _Text:
     symbols: str
     question: str
     why: str
-    nav: str = ""  # its short name in the bar, where the title is long
 
 
 _TEXTS: dict[str, _Text] = {
@@ -246,7 +245,6 @@ _TEXTS: dict[str, _Text] = {
         "it before it enters the wall: the more perpends are open, the closer the vapour pressure in the cavity is to "
         "that outdoors. Other measures are a membrane or sheathing that resists vapour, and a retarder that opens in "
         "summer.",
-        "Wet brick",
     ),
 }  # fmt: skip
 
@@ -558,7 +556,6 @@ def write_lesson(
         part |= {
             "key": lesson.key,
             "heading": text.title,
-            "nav": text.nav or text.title.split()[0],
             "text": _missing(lesson),
         }
         if lesson.steps and (lesson.key != "drying" or any(step.drying for step in lesson.steps)):
