@@ -156,7 +156,7 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
             }
         )
         if area == "airflow":
-            from cavity.published.loss_figures import loss_figures
+            from cavity.published.gallery import loss_figures
 
             parts.append(
                 {
