@@ -376,9 +376,9 @@ def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Data
 
     The hourly wall has the mean conductance of insulation and rails; the spot is colder by the ratio of the drops from
     the room air: T_spot = T_room - drop (T_room - T_face). That is the zone method's temperature in the steady state
-    and carries the sun, the night sky and the storage of the layers with it; the strip's own storage is left out. The
+    and carries the sun, the night sky and the storage of the layers with it; the strip's own storage is omitted. The
     dew point is that of the undisturbed face: of the vapour where the rails end (the higher one of the two sides where
-    a membrane lies there), of the room air at the room face.
+    a membrane lies there), of the room air at the interior surface.
 
     Parameters
     ----------

@@ -63,7 +63,7 @@ def steady_air(
     outdoor, indoor : float, keyword only
         Air temperatures. [K]
     sun : sequence of float, keyword only
-        Irradiance on the wall; left out with `cavity` left out too: 0. [W/m2]
+        Irradiance on the wall; default, also without `cavity`: 0. [W/m2]
     cavity : sequence of float, keyword only
         Temperature of the cavity air. [K]
     pressure : float, keyword only
@@ -234,7 +234,7 @@ def difference_sentence(case: Case, *, wind: Sequence[float], **options: Any) ->
     else:
         wind_drive = f"Wind drive: pressure coefficient at the base minus that at the head {wall.site.cp_difference:g}"
     if speed <= 0.0:
-        return f"{wind_drive}; no wind was asked for."
+        return f"{wind_drive}; no wind was given."
     rates = []
     for difference in CP_DIFFERENCE_BAND:
         site = replace(wall.site, cp_difference=difference)
@@ -243,7 +243,7 @@ def difference_sentence(case: Case, *, wind: Sequence[float], **options: Any) ->
     low, mid, high = (f"{value:g}" for value in CP_DIFFERENCE_BAND)
     own = f"{float(steady_air(case, wind=(speed,), **options)['air_change_rate'].max()):.1f}"
     return (
-        f"{wind_drive}: {own} air changes an hour at {speed:g} m/s without sun. Straight lines from base to head (low "
+        f"{wind_drive}: {own} air changes per hour at {speed:g} m/s without sun. Straight lines from base to head (low "
         f"{low}, mid {mid}, high {high}: the band of this least certain input) give {rates[0]}, {rates[1]} and "
         f"{rates[2]}."
     )

@@ -97,7 +97,7 @@ def terminal_table(area: str, cases: Sequence[Case], *, every: bool) -> Any:
     cases : sequence of Case
         Its cases.
     every : bool, keyword only
-        False: passed cases are left out.
+        False: passed cases are omitted.
     """
     from rich.markup import escape
     from rich.table import Table
@@ -162,7 +162,9 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
                 {
                     "nav": "loss data",
                     "heading": "Loss data of the air path",
-                    "text": ["Every law the airflow uses, beside other published ones where there are any."],
+                    "text": [
+                        "Every law used for the airflow, with other published ones for comparison where available."
+                    ],
                     "figures": loss_figures(),
                 }
             )

@@ -65,7 +65,7 @@ def half_space_run(coefficient: float, refine: float = 1.0) -> tuple[Line, solve
 
 
 def erfc_error(refine: float) -> float:
-    """Return the largest error of `half_space_run` with a held face over its first 0.25 m, as share of the step [1]."""
+    """Return the largest error of `half_space_run` with a held face over its first 0.25 m, over the step [1]."""
     from scipy.special import erfc
 
     line, found = half_space_run(FIXED, refine)
@@ -189,7 +189,7 @@ def layered() -> tuple[Case, ...]:
     return tuple(
         value_case(
             f"steady layers: temperature {1000 * place:.0f} mm from outside",
-            source="B. Marteinsson, course notes, University of Iceland, ch. 2, example 1",
+            source="worked example of a secondary source (B. Marteinsson, course notes, ch. 2, example 1)",
             tag=READ,
             inputs="plaster 25 mm, EPS 100 mm, concrete 180 mm, mortar 20 mm; 20 and -5 degC",
             units="degC",

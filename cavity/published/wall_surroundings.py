@@ -1,4 +1,4 @@
-"""Rooms, surface layers and properties of water that the wall takes from publications, and flows it leaves out."""
+"""Rooms, surface layers and properties of water that the wall takes from publications, and flows it omits."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from cavity.wallfile.model import Layer, Material, Site
 
 _ASHRAE_1 = "ASHRAE Handbook - Fundamentals, ch. 1"
 SOLID_WOOD = ("spruce", "softwood", "softwood cladding", "white pine", "hardwood", "cross-laminated timber")
-_DRAFT = "draft of EN 15026 (CEN/TC 89 WI 29.3:2003), read in B. Marteinsson, course notes, University of Iceland"
+_DRAFT = "draft of EN 15026 (CEN/TC 89 WI 29.3:2003), read in a secondary source (course notes, B. Marteinsson)"
 
 
 def cases() -> tuple[Case, ...]:
@@ -44,7 +44,7 @@ def steam() -> tuple[Case, ...]:
             units="kJ/kg",
             expected=expected,
             computed=1e-3 * moist_air.evaporation_heat(ICE_POINT + celsius),
-            rtol=1e-3,  # the line leaves out how the heats of vapour and water change
+            rtol=1e-3,  # the line omits how the heats of vapour and water change
         )
         for celsius, expected in ((0, 2500.93), (20, 2453.55), (30, 2429.84))
     ]
@@ -71,7 +71,7 @@ def steam() -> tuple[Case, ...]:
                 units="kg/kg",
                 expected=expected,
                 computed=WATER_TO_AIR * full / (STANDARD_PRESSURE - full),
-                rtol=0.006,  # real air holds 0.4 to 0.5 % more: enhancement factor, left out
+                rtol=0.006,  # real air holds 0.4 to 0.5 % more: enhancement factor, omitted
             )
         )
     full = float(moist_air.saturation(ICE_POINT + 20.0)[0])
@@ -101,7 +101,7 @@ def steam() -> tuple[Case, ...]:
             / (R_VAPOUR * 293.15 * 0.1)
             * float(np.log((STANDARD_PRESSURE - 0.5 * full) / (STANDARD_PRESSURE - full))),
             computed=_still_air(full),
-            rtol=0.02,  # Fick's law leaves out the drift of the air itself: 1.8 % at 20 degC
+            rtol=0.02,  # Fick's law omits the drift of the air itself: 1.8 % at 20 degC
         )
     )
     return tuple(rows)
@@ -219,8 +219,12 @@ def faces() -> tuple[Case, ...]:
         lee = 5.0 + 1.5 * speed
         for name, expected, note in (
             ("Juerges, McAdams", juerges, ""),
-            ("course notes of B. Marteinsson, windward", notes, ""),
-            ("course notes of B. Marteinsson, leeward", lee, "ISO 6946 makes no difference of windward and leeward."),
+            ("a formula of a secondary source (course notes), windward", notes, ""),
+            (
+                "a formula of a secondary source (course notes), leeward",
+                lee,
+                "ISO 6946 makes no difference of windward and leeward.",
+            ),
         ):
             rows.append(
                 value_case(

@@ -253,7 +253,7 @@ def shown(seen: View, most: int = 40) -> View:
     """Return the view with the cases whose hours a page can carry: all, or those that matter where they are too many.
 
     First all parts of the recommended choice and of the runner-up, then the part that decides each choice, then the
-    others in their order. A case left out keeps its place in tables and matrix; its hours come with `--column` or
+    others in their order. An omitted case keeps its place in tables and matrix; its hours come with `--column` or
     with fewer climates.
 
     Parameters
@@ -340,7 +340,7 @@ def _headline(seen: View) -> str:
     at = _at(seen, decides[0]) if decides else ""
     if seen.found is None:
         if best.status != "fail":
-            return f"No combination could be computed and judged whole {place}."
+            return f"No combination could be computed and judged completely {place}."
         if total == 1:
             return f"{name_of(best)} is not safe {place}: it fails on {text}{at}."
         return f"No combination is safe {place}; the lowest risk is {name_of(best)}, which fails on {text}{at}."
@@ -353,7 +353,7 @@ def _headline(seen: View) -> str:
     count += f" pass {place}" if passing else f" do not fail {place}, but need review"
     if seen.found.comfortable:
         return f"{count}; the smallest adequate is {name_of(best)}."
-    return f"{count}, none with a comfortable margin; the best of these is {name_of(best)}: {text}{at}."
+    return f"{count}, none with an adequate margin; the best of these is {name_of(best)}: {text}{at}."
 
 
 def _lower(text: str) -> str:
@@ -436,7 +436,9 @@ def sureness(seen: View, choice: Choice) -> str:
         if _is_sampled(seen, each, choice):
             text = str(each.sentence)
             if len(seen.facings) > 1 and seen.best.decides:  # sampled where the recommended choice is decided
-                text += f" This holds facing {facing_text(seen.best.decides[0].orientation)}, the facing that decides."
+                text += (
+                    f" This holds facing {facing_text(seen.best.decides[0].orientation)}, the governing orientation."
+                )
             return text
     return ""
 
@@ -535,7 +537,7 @@ def recommended(seen: View) -> dict[str, Any]:
             )
         if found.runner_up:
             runner = _card(seen, found.runner_up) | {"tips": found.tips}
-    heading = "Recommended" if found and found.comfortable else "Best of these, margin not comfortable"
+    heading = "Recommended" if found and found.comfortable else "Lowest risk of these, margin not adequate"
     heading = heading if found else "Lowest risk, but it fails"
     if len(seen.choices) == 1:
         heading = "The case"
@@ -689,7 +691,7 @@ def grid(seen: View, **wanted: Any) -> list[list[dict[str, Any] | None]]:
     ----------
     seen : View
     wanted : climate, column, orientation, variant
-        Only parts with this value; of several variants one is shown, left out: that of the recommended choice.
+        Only parts with this value; of several variants one is shown, default: that of the recommended choice.
     """
     shown = wanted.pop("variant", seen.best.variant)
     sets = list(dict.fromkeys(case.opening_set for case in (*seen.cases, *seen.failed)))

@@ -380,7 +380,7 @@ class Engine:
         try:
             return sum(self._client.nthreads().values())
         except Exception as error:  # dask raises many kinds for what is gone
-            raise CavityError("the scheduler has gone away; what is done is kept") from error
+            raise CavityError("the scheduler is no longer reachable; finished cases are saved") from error
 
     def _ended(self, running: dict[Future[Any], int]) -> list[Future[Any]]:
         """Wait until a job ends; on a cluster, look whether it still has workers."""
@@ -396,7 +396,7 @@ class Engine:
                 continue
             alone = alone or time.monotonic()
             if time.monotonic() - alone > _PATIENCE:
-                raise CavityError(f"the cluster has had no workers for {_PATIENCE:g} s; what is done is kept")
+                raise CavityError(f"the cluster has had no workers for {_PATIENCE:g} s; finished cases are saved")
 
 
 def _is_loss(error: Exception) -> bool:

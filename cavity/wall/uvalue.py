@@ -1,7 +1,7 @@
 """Thermal resistance and U-value of a wall with a ventilated cavity by ISO 6946, with studs, rails and brackets.
 
 Dry conductivities of the materials table are used, because the wall file gives no other. Membranes are taken as
-without thermal resistance. Three figures are told apart: the undisturbed wall between studs and rails, the wall with
+without thermal resistance. Three figures are distinguished: the undisturbed wall between studs and rails, the wall with
 its timber frame (combined method of ISO 6946), and the wall with metal rails (zone method) and brackets.
 """
 
@@ -53,7 +53,7 @@ class UValue:
     outer_surface, inner_surface : float
         Surface resistances used. [m2 K/W]
     parts : tuple of (str, float)
-        Names and resistances outside to inside, between studs and rails, as counted: a part left out by the rules has
+        Names and resistances outside to inside, between studs and rails, as counted: a part omitted by the rules has
         0. [m2 K/W]
     undisturbed : float
         U-value between studs and rails. [W/(m2 K)]
@@ -98,7 +98,7 @@ class CombinedResistance:
     error : float
         Largest relative error of the method, (upper - lower) / (2 resistance). [1]
     valid : bool
-        False where upper / lower is above 1.5: ISO 6946 then asks for a calculation by ISO 10211.
+        False where upper / lower is above 1.5: ISO 6946 then requires a calculation by ISO 10211.
     """
 
     upper: float
@@ -749,12 +749,12 @@ def _bridge_notes(layers: Sequence[Layer], framed: CombinedResistance) -> list[s
         )
         if not framed.valid:
             notes.append(
-                "The upper limit is more than 1.5 times the lower one: ISO 6946 then asks for a calculation by "
-                "ISO 10211."
+                "The upper limit is more than 1.5 times the lower one: ISO 6946 then requires a calculation by ISO "
+                "10211."
             )
     if any(layer.bridge_conductance for layer in layers):
         notes.append(
-            "Metal rails are counted by the zone method of the ASHRAE handbook; ISO 6946 asks for a two-dimensional "
+            "Metal rails are counted by the zone method of the ASHRAE handbook; ISO 6946 requires a two-dimensional "
             "calculation (ISO 10211) where metal bridges insulation: give its result as psi where you have one."
         )
     return notes

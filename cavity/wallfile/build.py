@@ -33,7 +33,7 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
     Parameters
     ----------
     parts : dict
-        The sections that passed the schema, by name; cross checks of absent ones are left out.
+        The sections that passed the schema, by name; cross checks of absent ones are omitted.
     faults : Faults
         Gets what is found.
     folder : Path or None
@@ -107,7 +107,7 @@ def _columns(parts: dict[str, Any], faults: Faults) -> tuple[Elevation | None, l
     if storeys:
         if entries:
             faults.add(
-                ("column",), "beside [[storey]]", "strips one by one, or storeys and windows", "keep one of them"
+                ("column",), "together with [[storey]]", "strips one by one, or storeys and windows", "keep one of them"
             )
             return None, []
         if "site" not in parts:
@@ -255,7 +255,9 @@ def _beside(name: str, folder: Path | None, faults: Faults) -> str:
     except (OSError, ValueError, RuntimeError):
         inside = there = False
     if not inside:
-        faults.add(key_path, "outside the folder of the wall file", expected, "move the file beside the wall file")
+        faults.add(
+            key_path, "outside the folder of the wall file", expected, "move the file to the folder of the wall file"
+        )
     elif not there:
         near = [one.name for one in sorted(folder.glob("*.csv"))[:50]]
         faults.add(key_path, "no such file", expected, nearest(name, near) if near else "check the name")
