@@ -10,6 +10,7 @@ import collections
 import contextlib
 import os
 import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
 from typing import TYPE_CHECKING, Any
@@ -30,6 +31,7 @@ _AHEAD = 2  # jobs handed out for each thread: none waits, and little is in memo
 _LOST = 3  # times a job may lose its worker before it is to blame itself
 _PATIENCE = 60.0  # s without any worker before a cluster is given up
 LONGEST = 8784  # h of weather, a leap year
+_BEHIND = 0.3  # s from the end of a case until it is written behind: who waits makes his answer of it first
 _LOOK = 2.0  # s between looks whether a cluster still has workers
 
 
@@ -345,7 +347,11 @@ class Engine:
         if self._writer is None:
             self._write(key, keep, dataset, findings)
         else:
-            self._writer.submit(self._write, key, keep, dataset, findings)
+            self._writer.submit(self._write_behind, time.monotonic() + _BEHIND, key, keep, dataset, findings)
+
+    def _write_behind(self, due: float, *entry: Any) -> None:
+        time.sleep(max(due - time.monotonic(), 0.0))  # the writer takes the interpreter from the other threads
+        self._write(*entry)
 
     def _write(self, key: str, keep: str, dataset: xr.Dataset | None, findings: tuple[Finding, ...]) -> None:
         if not self.store.write(key, keep, dataset, findings) and dataset is not None:
