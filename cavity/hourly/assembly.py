@@ -267,7 +267,7 @@ def start(
             share = (content - curve[k - 1]) / max(curve[k] - curve[k - 1], 1e-12)
             u[nodes] = axis[k - 1] + potential.U_STEP * min(max(share, 0.0), 1.0)
             beyond = content - curve[-1]
-            if beyond > 0.0 and grid.sheds_out[nodes[-1]] >= 0:  # what the material cannot hold stands in it as a film
+            if beyond > 0.0 and grid.sheds_out[nodes[-1]] >= 0:  # what the material cannot hold is held as a film
                 cells = nodes[grid.thickness[nodes] > 0.0]
                 u[cells] = film.START + np.sqrt(beyond * grid.thickness[cells] / film.SCALE)
     segments = len(air.segment_bottom)

@@ -492,7 +492,7 @@ def _table(lesson: Any) -> dict[str, Any]:
 
 
 def _readings(lesson: Any, step: Any) -> list[tuple[str, str]]:
-    """Return what stands below the drawing of a step: four numbers at most."""
+    """Return what is shown below the drawing of a step: four numbers at most."""
     rate = ("Air change rate, median", f"{display.number(step.rate)} per hour")
     if lesson.key == "drying":
         if step.drying is None:
