@@ -436,7 +436,7 @@ def sureness(seen: View, choice: Choice) -> str:
         if _is_sampled(seen, each, choice):
             text = str(each.sentence)
             if len(seen.facings) > 1 and seen.best.decides:  # sampled where the recommended choice is decided
-                text += f" This applies to orientation {facing_text(seen.best.decides[0].orientation)}, the governing orientation."
+                text += f" This applies to {facing_text(seen.best.decides[0].orientation)}, the governing orientation."
             return text
     return ""
 
