@@ -530,7 +530,7 @@ def write_lesson(
     wall_name, climate_name : str, keyword only
         What it was computed for.
     invented : sequence of str, keyword only
-        What of it is invented, "wall" and "climate"; the page says so.
+        What is fictitious, "wall" and "climate"; the page says so.
     rain : bool, keyword only
         Whether the weather file has rain; the page says so where it has none.
     base : str, keyword only
