@@ -181,7 +181,9 @@ def plain(value: Any) -> Any:
     if isinstance(value, np.ndarray):
         if value.dtype.kind == "M":
             return [str(item) for item in value.astype("datetime64[m]")]
-        return [plain(item) for item in value.tolist()]
+        if value.dtype.kind == "f" and value.ndim == 1:
+            return [float(f"{item:.6g}") if math.isfinite(item) else None for item in value.tolist()]
+        return [plain(item) for item in (value if value.ndim > 1 else value.tolist())]
     if isinstance(value, np.generic):
         return plain(value.item())
     if isinstance(value, float):
