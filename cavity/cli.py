@@ -69,7 +69,7 @@ class Commands(click.Group):
         except CavityError as error:
             raise Failure(str(error), error.exit_code) from None
         except KeyboardInterrupt:
-            raise Failure("Stopped. Finished cases are kept; the same command goes on from there.", 130) from None
+            raise Failure("Stopped. Finished cases are saved; the same command resumes from there.", 130) from None
         except MemoryError:
             raise Failure("There is not enough memory; give fewer cases, or a shorter weather file.", 1) from None
         except OSError as error:
@@ -272,7 +272,7 @@ def new(file: str | None, like: str, listed: bool, force: bool) -> None:
 @click.option(
     "--csv", type=click.Path(), metavar="FOLDER", help="Also write the report's tables as CSV into this folder."
 )
-@click.option("--pdf", is_flag=True, help="Also print the report to PDF beside it; needs Chromium.")
+@click.option("--pdf", is_flag=True, help="Also print the report as a PDF file next to it; needs Chromium.")
 @click.option(
     "--docx", type=click.Path(), metavar="FILE",
     help="Also write the summary as a document, with pictures where Chromium is installed (DOCX); of several walls the "
@@ -495,7 +495,7 @@ def materials(name: str | None, group: str | None) -> None:
     metavar="YEAR",
     help="Of several years: critical (severe, by the moisture index), mean, or a calendar year.",
 )
-@click.option("--warmer", type=float, metavar="KELVIN", help="Shift the temperature, relative humidity kept. [K]")
+@click.option("--warmer", type=float, metavar="KELVIN", help="Shift the temperature at constant relative humidity. [K]")
 @click.option("--out", type=click.Path(), help="Write a page (HTML).")
 @click.option("--save", type=click.Path(), help="Write the weather as used (NetCDF), to be read as a climate again.")
 def climate(
@@ -508,9 +508,9 @@ def climate(
     out: str | None,
     save: str | None,
 ) -> None:
-    """Summarise hourly weather: months, driving rain, drying, and which wall to check.
+    """Summarise hourly weather: months, driving rain, drying, and the most critical orientation.
 
-    Without a FILE: list the fictitious climates that come with the program; each may be named in place of a file.
+    Without a FILE: list the fictitious climates of the program; each may be named in place of a file.
     FILE is EPW, CSV or NetCDF; several files are years of one place. The CSV form:
 
     \b
@@ -579,7 +579,7 @@ def monthly(
     depth: str | None,
     column: str | None,
 ) -> None:  # fmt: skip
-    """Check a wall by monthly means: condensate and drying (ISO 13788), U-value (ISO 6946), surface mould factor."""
+    """Check a wall by monthly means: condensate and drying (ISO 13788), U-value (ISO 6946), factor f_Rsi."""
     from rich.console import Console
 
     from cavity.climate.climate_text import notes
@@ -690,7 +690,7 @@ def airflow(
 @main.command()
 @click.argument("areas", nargs=-1, metavar="[AREA]...")
 @click.option("--report", type=click.Path(), help="Write all cases, with sources, as a page (HTML).")
-@click.option("--short", is_flag=True, help="Leave passed cases out of the tables.")
+@click.option("--short", is_flag=True, help="Omit passed cases from the tables.")
 def verify(areas: tuple[str, ...], report: str | None, short: bool) -> None:
     """Run the benchmark cases of AREA (default: all): expected, computed, deviation. Exit code 1 where one fails."""
     from rich.console import Console
@@ -829,7 +829,7 @@ def size(
 @main.command()
 @_case_options()
 @click.option("--samples", default=64, help="Samples, raised to a power of two.")
-@click.option("--seed", default=0, help="Of the sample sequence.")
+@click.option("--seed", default=0, help="Seed of the sample sequence.")
 @click.option(
     "--quick", is_flag=True, help="Probabilities and rank correlations only: no first- and total-order indices."
 )
@@ -899,7 +899,7 @@ def advise(
     depth: str | None, column: str | None,
     scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
-    """Say what to change first about WALLFILE: each change is simulated. With the drying time of a wetting event."""
+    """Find what to change first about WALLFILE; each change is simulated. Adds the drying time of a wetting."""
     from cavity.errors import ConvergenceError
     from cavity.report.comparison_text import shown_progress
     from cavity.study.advice import advise as run
@@ -946,7 +946,7 @@ def lesson(
 ) -> None:  # fmt: skip
     """Write a page for teaching: what depth, openings, sun, rails and more do to flow and wetness.
 
-    Computed for WALLFILE, default: the fictitious wall of `cavity new`; rails and barriers are left out.
+    Computed for WALLFILE, default: the fictitious wall of `cavity new`; rails and barriers are omitted.
     """
     from cavity.files import HTML, check_outputs
     from cavity.report.comparison_text import shown_progress
@@ -977,12 +977,14 @@ def lesson(
     metavar="FILE_OR_NAME",
     help="An hourly weather file, or a fictitious climate; `cavity climate` lists them.",
 )
-@click.option("--port", default=0, type=click.IntRange(0, 65535), metavar="PORT", help="Of the page; 0: a free one.")
+@click.option(
+    "--port", default=0, type=click.IntRange(0, 65535), metavar="PORT", help="Port of the page; 0: a free one."
+)
 @click.option("--no-open", is_flag=True, help="Print the address only; the browser is not opened.")
 def live(wallfile: str | None, climate: str | None, port: int, no_open: bool) -> None:
     """Change a wall in the browser and see its hourly year.
 
-    The page is served from this computer to this computer alone. Ctrl-C ends it; the browser keeps the wall.
+    Only this computer can reach the page. Ctrl-C ends it; the browser keeps the wall.
     """
     from pathlib import Path
 

@@ -97,7 +97,7 @@ _UNITS: dict[str, tuple[float, str]] = {  # factor on the SI value, and the unit
     **dict.fromkeys(("wood_pores", "humidity"), (100.0, "%")),
     **dict.fromkeys(("condensate_face", "condensate_inside", "film"), (1e3, "g/m²")),
     **dict.fromkeys(("frost", "frost_cladding"), (1.0, "cycles")),
-    "residue": (1e3, "g/m² a year"),
+    "residue": (1e3, "g/m² per year"),
     "air_layer": (1e4, "cm²/m"),
 }
 
@@ -133,7 +133,7 @@ _TITLES = {
     "decay_cladding": "Decay of wood cladding",
     "condensate_face": "Condensate on wall surfaces",
     "condensate_inside": "Condensate inside the wall",
-    "condensate_wood": "Condensate taken up by wood",
+    "condensate_wood": "Condensate absorbed by wood",
     "residue": "Annual moisture accumulation",
     "humidity": "Relative humidity, 30-day mean",
     "film": "Film on the back of the cladding",
@@ -148,12 +148,12 @@ _TITLES = {
 
 
 def title_of(key: str) -> str:
-    """Return what people call a criterion, by its key; of one that is not known the key in words."""
+    """Return the title of a criterion by its key; for an unknown one the key in words."""
     return _TITLES.get(key, key.replace("_", " ").capitalize())
 
 
 def title(found: _Found) -> str:
-    """Return what people call a criterion at the place of a finding."""
+    """Return the title of a criterion at the place of a finding."""
     text = title_of(found.key)
     if found.key == "dew_point":
         text = "Hours of dew at the rails" if found.spot else f"Hours of dew, {found.face}"
@@ -208,7 +208,7 @@ def place_in_words(found: _Found) -> str:
 
 
 def stamp(hour: str) -> str:
-    """Return date and hour of an ISO time as text, e.g. ``14 Feb 05:00``; the year is left out: it stands for any."""
+    """Return date and hour of an ISO time as text, e.g. ``14 Feb 05:00``; the year is omitted: any year is meant."""
     return f"{int(hour[8:10])} {MONTHS[int(hour[5:7]) - 1]} {hour[11:13]}:00"
 
 
@@ -241,7 +241,7 @@ def when(found: _Found) -> str:
 
 # ---- sentences -------------------------------------------------------------------------------------------------------
 def sentence(found: _Found) -> str:
-    """Return one plain sentence: what was found, where, and beside which limit."""
+    """Return one plain sentence: what was found, where, and against which limit."""
     make = _SENTENCES.get(found.key)
     if make is None:
         seen = shown(found)
@@ -259,9 +259,11 @@ def _mould(found: _Found) -> str:
     years = int(facts["years"])
     reached = f"settles after {years} such years"
     if found.rising:
-        reached = f"is still rising, by {decimals(facts['rise'], 2)} a year, after {years} such years"
+        reached = f"is still rising, by {decimals(facts['rise'], 2)} per year, after {years} such years"
     elif years == 1:
-        reached = "may rise further if the year is repeated" if facts["whole_year"] else "has less than a year to grow"
+        reached = (
+            "may rise further if the year is repeated" if facts["whole_year"] else "was computed for less than a year"
+        )
     bound = f"limit {decimals(found.limit, 1)}{', visible growth' if found.limit == 3.0 else ''}"
     bound += f", review from {decimals(facts['review'], 1)}" if found.can_fail else ""
     return (
@@ -283,7 +285,7 @@ def _wood_pores(found: _Found) -> str:
     value, limit, _ = shown(found)
     days = int(found.facts["days_above"])
     text = (
-        f"On the day nearest to the curve for wood, {decimals(value, 1)} % RH in its skin {at(found)} at "
+        f"On the day nearest to the curve for wood, {decimals(value, 1)} % RH in its outer 10 mm {at(found)} at "
         f"{decimals(found.facts['temperature'] - ICE_POINT, 1)} °C (review above {decimals(limit, 1)} % there)"
     )
     return f"{text}; above the curve on {days} {'day' if days == 1 else 'days'}." if days else f"{text}."
@@ -296,9 +298,9 @@ def _decay(found: _Found) -> str:
         lost = f"{decimals(100 * facts['loss'], 1)} %"
         if facts["beyond_data"]:
             lost = f"more than {decimals(100 * facts['loss'])} %"
-        return f"Rot becomes active {at(found)} in year {years} and then takes {lost} of the mass in such a year."
+        return f"Rot becomes active {at(found)} in year {years}; the loss is then {lost} of the mass per year."
     if found.value > 0.0:
-        text = f"Conditions for rot {at(found)} reach {decimals(100 * found.value)} % of what starts it"
+        text = f"Conditions for rot {at(found)} reach {decimals(100 * found.value)} % of its activation threshold"
         return f"{text} after {years} such years and still rise." if found.rising else f"{text}."
     return "No wood in this zone is ever wet and warm enough for rot."
 
@@ -307,18 +309,18 @@ def _condensate(found: _Found) -> str:
     inside = found.key == "condensate_inside"
     facts, (value, limit, _) = found.facts, shown(found)
     if not facts["any"]:
-        return "No interface inside the wall gathers condensate." if inside else "No dew gathers on the wall surfaces."
+        return "No condensate forms at interfaces inside the wall." if inside else "No dew forms on the wall surfaces."
     text = f"Up to {decimals(value)} g/m² of {'condensate' if inside else 'dew'} {at(found)}"
     text += ", which never dries in the year" if facts["never_dry"] else " before it dries"
     text += f" (review from {decimals(1e3 * facts['review'])} g/m², limit {decimals(limit)} g/m²)"
     if facts["runs"]:
-        text += f"; {decimals(1e3 * facts['drained'])} g/m² a year run {_ran(found)}"
+        text += f"; {decimals(1e3 * facts['drained'])} g/m² per year run {_ran(found)}"
         text += ", where it must be able to leave" if inside else ""
     return f"{text}."
 
 
 def _ran(found: _Found) -> str:
-    """Return where water runs that drains at a face."""
+    """Return where water runs that drains at a surface."""
     if found.facts["role"] == "outer face of wall":
         return "down the exterior surface of the wall to the base of the cavity"
     if found.facts["role"] == "room face":
@@ -330,9 +332,9 @@ def _condensate_wood(found: _Found) -> str:
     value, limit, _ = shown(found)
     kind = "wood-based board" if found.facts["board"] else "solid wood"
     if not found.facts["any"]:
-        return f"No condensate enters the wood; {_place(found)} may take up {decimals(limit)} % of its mass ({kind})."
+        return f"No condensate enters the wood; {_place(found)} may absorb {decimals(limit)} % of its mass ({kind})."
     return (
-        f"{_place(found)} takes up {decimals(value, 1)} % of its mass as condensate {at(found)} "
+        f"{_place(found)} absorbs {decimals(value, 1)} % of its mass as condensate {at(found)} "
         f"(limit {decimals(limit)} % for {kind})."
     )
 
@@ -344,7 +346,7 @@ def _residue(found: _Found) -> str:
         return f"No moisture accumulates: {where} changes by {decimals(1e3 * found.value, 1)} g/m² in the last year."
     if facts["outcome"] == "settles":
         return (
-            f"{where} still gains {gain} g/m² a year, half or less of the year before: it settles, about "
+            f"{where} still gains {gain} g/m² per year, at most half of the year before: it settles, about "
             f"{decimals(1e3 * facts['still'])} g/m² above the present {held} g/m²."
         )
     if facts["outcome"] == "one year":
@@ -380,9 +382,9 @@ def _dew_point(found: _Found) -> str:
     if not found.value:
         text = f"Never below the dew point {at(found)}"
     judged = {
-        "cladding": "dew on the cladding is weather and is not judged",
+        "cladding": "dew on the cladding is normal and is not assessed",
         "room": "review from the first hour",
-        "wall": f"review from {decimals(found.limit)} h; amounts are judged as condensate",
+        "wall": f"review from {decimals(found.limit)} h; amounts are assessed as condensate",
     }[facts["zone"]]
     return f"{text} (lowest margin {margin} K; {judged})."
 
@@ -390,16 +392,16 @@ def _dew_point(found: _Found) -> str:
 def _film(found: _Found) -> str:
     facts, (value, limit, _) = found.facts, shown(found)
     if not facts["any"]:
-        return "No water gathers on the back of the cladding."
+        return "No water collects on the back of the cladding."
     text = f"The back of the cladding carries up to {decimals(value)} g/m² of water or frost, on {facts['days']} days"
     text += f", frozen in {decimals(facts['frost_hours'])} h" if facts["frost_hours"] else ""
     if not facts["runs"]:
         return f"{text}; it dries there and nothing runs off (a surface holds {decimals(limit)} g/m²)."
     litres = decimals(facts["runoff"], 2)
     if not facts["caught"]:
-        return f"{text}; {litres} litres a year run to the base of each metre of wall, which must drip clear."
+        return f"{text}; {litres} litres per year run to the base of each metre of wall, which must drain freely."
     base = "the base" if facts["lowest"] else f"the barrier at {facts['height']:.2f} m"
-    return f"{text}; {litres} litres a year run to {base} of each metre of wall, where no opening lets them out."
+    return f"{text}; {litres} litres per year run to {base} of each metre of wall, where no opening drains them."
 
 
 def _wetness(found: _Found) -> str:
@@ -412,7 +414,7 @@ def _wetness(found: _Found) -> str:
             f"Metal rails and fasteners in the cavity have a time of wetness of {hours} (class {facts['class']}; "
             f"{outdoors}, class {facts['class_outdoors']})"
         )
-        return f"{text}: choose a coating for more than outdoor use." if found.status == "review" else f"{text}."
+        return f"{text}: specify a coating for more than outdoor exposure." if found.status == "review" else f"{text}."
     beside = f"review above {decimals(facts['review'])} h" if found.key == "wetness_wall" else outdoors
     return f"Metal {at(found)} has a time of wetness of {hours} (class {facts['class']}; {beside})."
 
@@ -420,7 +422,7 @@ def _wetness(found: _Found) -> str:
 def _frost(found: _Found) -> str:
     full = f"more than {decimals(100 * found.facts['critical'])} % of its pores full"
     if found.value:
-        return f"{_place(found)} freezes {decimals(found.value)} times a year with {full}."
+        return f"{_place(found)} freezes {decimals(found.value)} times per year with {full}."
     most = decimals(100 * found.facts["highest"])
     return f"{_place(found)} never freezes with {full} (at most {most} % at any time)."
 

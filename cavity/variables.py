@@ -103,7 +103,7 @@ _ROWS = (
     Variable(
         "air_change_rate",
         "1/h",
-        "outdoor air that enters the cavity in an hour, over the volume of the column",
+        "outdoor air that enters the cavity per hour, divided by the volume of the column",
         _T,
         0.0,
         _BIG,
@@ -112,7 +112,7 @@ _ROWS = (
     Variable(
         "compartment_air_change_rate",
         "1/h",
-        "air that enters the compartment in an hour, from outdoors or past a barrier, over its volume",
+        "air that enters the compartment per hour, from outdoors or past a barrier, divided by its volume",
         ("time", "compartment"),
         0.0,
         _BIG,
@@ -187,15 +187,17 @@ _ROWS = (
         "Cavity relative humidity",
     ),
     # every face and interface
-    Variable("temperature", "K", "temperature at the face or interface", _TSF, 173.0, 503.0, "Temperature"),
+    Variable("temperature", "K", "temperature at the surface or interface", _TSF, 173.0, 503.0, "Temperature"),
     Variable(
-        "relative_humidity", "1", "relative humidity at the face or interface", _TSF, 0.0, 1.0, "Relative humidity"
+        "relative_humidity", "1", "relative humidity at the surface or interface", _TSF, 0.0, 1.0, "Relative humidity"
     ),
-    Variable("vapour_pressure", "Pa", "vapour pressure at the face or interface", _TSF, 0.0, 1.15e5, "Vapour pressure"),
+    Variable(
+        "vapour_pressure", "Pa", "vapour pressure at the surface or interface", _TSF, 0.0, 1.15e5, "Vapour pressure"
+    ),
     Variable(
         "dew_point",
         "K",
-        "dew point of the air beside the face, or of the vapour at an interface",
+        "dew point of the air next to the surface, or of the vapour at an interface",
         _TSF,
         100.0,
         503.0,
@@ -223,7 +225,7 @@ _ROWS = (
     Variable(
         "rail_dew_point_margin",
         "K",
-        "temperature at the cold spot of rails minus the dew point at the same face; below zero water condenses",
+        "temperature at the cold spot of rails minus the dew point at the same surface; below zero water condenses",
         _TSR,
         -100.0,
         200.0,
@@ -231,12 +233,12 @@ _ROWS = (
     ),
     # line through the studs, only where [run] stud_line asks for it
     Variable(
-        "stud_temperature", "K", "temperature at the face, at a stud", _TSF, 173.0, 503.0, "Temperature at the studs"
+        "stud_temperature", "K", "temperature at the surface, at a stud", _TSF, 173.0, 503.0, "Temperature at the studs"
     ),
     Variable(
         "stud_relative_humidity",
         "1",
-        "relative humidity at the face, at a stud",
+        "relative humidity at the surface, at a stud",
         _TSF,
         0.0,
         1.0,
@@ -245,7 +247,7 @@ _ROWS = (
     Variable(
         "stud_dew_point_margin",
         "K",
-        "temperature minus dew point at the face, at a stud; below zero water condenses",
+        "temperature minus dew point at the surface, at a stud; below zero water condenses",
         _TSF,
         -100.0,
         200.0,
@@ -278,7 +280,7 @@ _ROWS = (
     Variable(
         "face_film",
         "kg/m2",
-        "water or frost held as a film at the face or interface",
+        "water or frost held as a film at the surface or interface",
         _TSF,
         0.0,
         200.0,
@@ -288,7 +290,7 @@ _ROWS = (
     Variable(
         "face_frost_share",
         "1",
-        "frozen fraction of the film at the face or interface",
+        "frozen fraction of the film at the surface or interface",
         _TSF,
         0.0,
         1.0,
@@ -308,7 +310,7 @@ _ROWS = (
     Variable(
         "film_by_capillarity",
         "kg/(m2 s)",
-        "change of the film by liquid water of the layers beside it: negative where they absorb it",
+        "change of the film by liquid water of the adjacent layers: negative where they absorb it",
         _TSF,
         -1.0,
         1.0,
@@ -317,7 +319,7 @@ _ROWS = (
     Variable(
         "drainage",
         "kg/(m2 s)",
-        "liquid water beyond what the face, interface or layer can hold, which leaves the model there",
+        "liquid water beyond what the surface, interface or layer can hold, which leaves the model there",
         _TSF,
         0.0,
         1.0,
@@ -336,7 +338,7 @@ _ROWS = (
     Variable(
         "film_end_of_year",
         "kg/m2",
-        "water or frost held as a film at the face or interface at the end of each simulated year",
+        "water or frost held as a film at the surface or interface at the end of each simulated year",
         ("year", "segment", "face"),
         0.0,
         200.0,

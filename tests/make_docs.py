@@ -29,7 +29,7 @@ LIMITS_BEGIN, LIMITS_END = "<!-- limits: written by tests/make_docs.py -->", "<!
 HEAD = """# The wall file, key by key
 
 TOML; quantities in quotes with their unit (`"25 mm"`, `"1 in"`, `"0.035 W/(m K)"`, `"60 ng/(Pa s m2)"`, `"1 perm"`),
-shares as `"5 %"` or `0.05`. A bare number where a unit is needed is refused, and so is a key that is not listed here.
+fractions as `"5 %"` or `0.05`. A bare number where a unit is needed is refused, and so is a key not listed here.
 `[name]` is a section, `[[name]]` one entry of a list. The [guide](guide.md) walks through the file; this page is
 written from the program's own schema by `python tests/make_docs.py`, and a test holds the two together.
 """
@@ -114,7 +114,7 @@ NOTES = {
     schema.OpeningsEntry: "Its vents follow as `[[openings.vent]]`; rails of this set alone as `[[openings.rail]]`.",
     schema.VariantEntry: "All keys of a layer besides:",
     schema.MaterialEntry: "All values that a layer may override (density to mould_class) besides:",
-    schema.LimitsSection: "Left out: the usual threshold, listed in [criteria.md](criteria.md#limits-you-can-set).",
+    schema.LimitsSection: "Default: the usual threshold, listed in [criteria.md](criteria.md#limits-you-can-set).",
 }
 INHERITED = {
     schema.OpeningsEntry: frozenset({"rail"}),

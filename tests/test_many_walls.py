@@ -127,7 +127,7 @@ def test_an_interrupted_run_goes_on_where_it_was(folder, tmp_path, monkeypatch):
 
     monkeypatch.setattr(engine, "computed", counted)
     stop = True
-    assert "Finished cases are kept" in run(folder, "--out", tmp_path / "out", expect=130)
+    assert "Finished cases are saved" in run(folder, "--out", tmp_path / "out", expect=130)
     done = {job.case.wall.name for job in begun}
     assert done == {"invented a", "invented b", "invented c"}
     begun.clear()

@@ -1,4 +1,4 @@
-"""The monthly method beside the hourly run: carried in the result, set in the report, and explained."""
+"""The monthly method compared with the hourly run: carried in the result, set in the report, and explained."""
 
 from __future__ import annotations
 
@@ -77,17 +77,17 @@ def test_the_report_page_holds_the_table(year, tmp_path):
     alone = dataclasses.replace(wall, opening_sets=wall.opening_sets[:1], depths=wall.depths[:1])
     page = cavity.write_report(cavity.compare(alone, [weather]), tmp_path / "report.html")
     text = Path(page).read_text(encoding="utf-8")
-    assert "beside the hourly run" in text and "Why the monthly and the hourly result differ" in text
+    assert "compared with the hourly run" in text and "Why the monthly and the hourly result differ" in text
 
 
 @pytest.mark.parametrize(
     ("peak", "hours", "film", "words"),
     [
-        (0.05, 0, 0.0, "take the same moisture up"),
+        (0.05, 0, 0.0, "absorb the same moisture"),
         (0.05, 12, 0.0, "in 12 hours"),
         (0.0, 12, 0.0, "Monthly means stay above"),
         (0.0, 0, 0.0, "Both find no condensation"),
-        (0.0, 0, 0.02, "leaves cladding and cavity out"),
+        (0.0, 0, 0.02, "omits cladding and cavity"),
     ],
 )
 def test_the_difference_is_put_in_words(peak, hours, film, words):

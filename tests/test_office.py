@@ -126,10 +126,10 @@ def test_spreadsheet_of_a_sizing_holds_every_case_tried(tmp_path):
     assert made.sheetnames == ["Summary", "Minima", "Cases tried"]
     minima = rows_of(made["Minima"])
     assert [row["Cavity depth [mm]"] for row in minima] == pytest.approx([15.0, 30.0])
-    assert [row["Least vents, times as drawn"] for row in minima] == pytest.approx([row.least for row in rows])
+    assert [row["Minimum vents, factor on the design"] for row in minima] == pytest.approx([row.least for row in rows])
     tried = rows_of(made["Cases tried"])
     cases = [each for row in rows for each in row.outcomes]
-    assert [row["Vents, times as drawn"] for row in tried] == pytest.approx([each.factor for each in cases])
+    assert [row["Vents, factor on the design"] for row in tried] == pytest.approx([each.factor for each in cases])
     assert [row["Largest ratio to a limit [%]"] for row in tried] == pytest.approx([100 * c.severity for c in cases])
     assert [row["Passes"] for row in tried] == ["yes" if each.passes else "no" for each in cases]
     assert {"yes", "no"} == {row["Passes"] for row in tried}

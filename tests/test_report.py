@@ -234,8 +234,8 @@ def test_each_figure_names_its_traces_and_axes(case, name, traces, x, y):
 
 def test_hours_up_and_down_are_told_apart_by_shape_and_word(case):
     up, down = figures.drive(case.dataset).data
-    assert up.name.startswith("air moves up (62 %") or up.name.startswith("air moves up (63 %")  # 15 of 24 hours
-    assert down.name.startswith("air moves down (38 %") or down.name.startswith("air moves down (37 %")
+    assert up.name.startswith("upward flow (62 %") or up.name.startswith("upward flow (63 %")  # 15 of 24 hours
+    assert down.name.startswith("downward flow (38 %") or down.name.startswith("downward flow (37 %")
     assert up.marker.symbol != down.marker.symbol
 
 
@@ -253,7 +253,7 @@ def test_a_still_cavity_is_drawn_and_said(case):
         ds[name].values[:] = 0.0
     still = SimpleNamespace(**{**vars(case), "dataset": ds.isel(opening=[0])})
     drawn = figures.of_case(still.dataset, segment=0, face=3)
-    assert drawn["fig-duration"].layout.annotations[0].text == "the air never moves"
+    assert drawn["fig-duration"].layout.annotations[0].text == "no airflow in any hour"
     assert list(drawn["fig-loss"].data[0].x) == [0.0] * 3  # base slot, channel, head slot
     assert "no criterion" not in page.render(SimpleNamespace(cases=[still], created=""))
     assert verdict.bottleneck(still) == "No air moves."
@@ -323,7 +323,7 @@ def test_drying_times_of_a_wetting_event_are_those_of_its_curve(case):
 
 def test_the_wetting_event_is_drawn_with_its_levels(case):
     figure = figures.event(case.event)
-    assert [trace.name for trace in figure.data] == ["vents as drawn", "vents closed"]
+    assert [trace.name for trace in figure.data] == ["vents open", "vents closed"]
     assert [shape.y0 for shape in figure.layout.shapes] == [250.0, 50.0]  # half and a tenth of 500 g/m2
     assert figure.data[0].y[1] == pytest.approx(1e3 * case.event.as_drawn[24:48].mean(), rel=1e-12)
     assert figure.data[0].x[1] == 1.5  # a daily mean stands in the middle of its day
@@ -453,7 +453,7 @@ def test_cases_left_out_of_the_page_keep_their_cell_and_row(comparison, monkeypa
     index = index_of(made)
     assert len(index["cases"]) == 5 and made.count('id="block-') == 6
     words = "".join(_Page(made).words)
-    assert "The hours of 3 cases that decide nothing are left out of this page" in words
+    assert "The hours of 3 cases that do not govern are not on this page" in words
     cells = [cell for rows in index["matrix"]["cells"].values() for row in rows for cell in row]
     assert any(cell["case"] is None for cell in cells)
     assert {cell["case"] for cell in cells} - {None} <= set(range(5))

@@ -557,7 +557,7 @@ def test_condensate_from_inside_on_the_exterior_surface_counts_with_what_runs_of
     dewy(ds, "outer face of wall", np.arange(1000, 6771), 3545.0, drained=2530.0, film=1.015)
     found = find(ds, "condensate_face")
     assert (round(found.shown.value), found.status, found.hours) == (3545, "fail", 5771.0)
-    assert "2530 g/m² a year run down the exterior surface of the wall to the base of the cavity" in found.sentence
+    assert "2530 g/m² per year run down the exterior surface of the wall to the base of the cavity" in found.sentence
     at = list(ds["face"].values).index("outer face of wall")
     assert dew_hours(ds)[:, 1, at].sum() == 5771
     assert (ds["dew_point_margin"].values[:, 1, at] > 0).all()
@@ -601,7 +601,7 @@ def test_condensate_that_drains_inside_the_wall_counts_until_the_plane_has_dried
     ds["drainage"].values[101:2100, 1, face] = 1.54 / 1999 / 3600.0
     found = find(ds, "condensate_inside")
     assert (found.shown.value, found.shown.limit, found.status) == (pytest.approx(1640.0), 500.0, "fail")
-    assert "1540 g/m² a year run down inside the wall, between OSB and mineral wool" in found.sentence
+    assert "1540 g/m² per year run down inside the wall, between OSB and mineral wool" in found.sentence
     # little of it is still a review item: the reader must know where it leaves
     ds["drainage"].values[101:2100, 1, face] = 0.05 / 1999 / 3600.0
     found = find(ds, "condensate_inside")
@@ -731,7 +731,7 @@ def test_run_off_without_an_opening_at_the_base_is_to_be_reviewed(dry):
     assert find(ds, "film").status == "information"
     ds = ds.assign_coords(opening_height=("opening", [0.5, 3.0]))
     found = find(ds, "film")
-    assert found.status == "review" and "no opening lets them out" in found.sentence
+    assert found.status == "review" and "no opening drains them" in found.sentence
     # a barrier at 2 m makes the top segment a compartment of its own; its only opening is at the head
     ds = ds.assign_coords(opening_height=("opening", [0.0, 3.0]))
     ds = ds.isel(compartment=[0, 0]).assign_coords(
@@ -740,7 +740,7 @@ def test_run_off_without_an_opening_at_the_base_is_to_be_reviewed(dry):
     )  # fmt: skip
     found = find(ds, "film")
     assert found.status == "review"
-    assert "0.36 litres a year run to the barrier at 2.00 m" in found.sentence  # 10 h x 1e-5 kg/(m2 s) x 1 m
+    assert "0.36 litres per year run to the barrier at 2.00 m" in found.sentence  # 10 h x 1e-5 kg/(m2 s) x 1 m
     ds["opening_height"].values[1] = 2.1
     assert find(ds, "film").status == "information"
     closed = dry.copy(deep=True).assign_coords(opening_height=("opening", [0.5, 3.0]))

@@ -333,8 +333,8 @@ def test_sentences_of_a_year_tell_direction_drive_and_the_doubt_of_the_wind():
     ds["wind_pressure"][:] = np.repeat([0.1, -0.3], [7, 3])
     text = " ".join(air_words.sentences(ds))
     assert "up in 70 % of the hours, down in 30 %" in text
-    assert "Buoyancy makes 60 % of the drive and wind 40 %" in text  # (7 x 0.3 + 3 x 0.1) / (2.4 + 1.6)
-    assert "against each other in 30 % of the hours" in text
+    assert "Buoyancy gives 60 % of the driving pressure and wind 40 %" in text  # (7 x 0.3 + 3 x 0.1) / (2.4 + 1.6)
+    assert "oppose each other in 30 % of the hours" in text
     assert "14 gaps of the rail" in text
     assert "low 0.05, mid 0.1, high 0.3" in text
     assert "well ventilated" in text

@@ -87,7 +87,7 @@ def test_without_a_safe_case_the_lowest_risk_is_named():
 def test_items_to_review_are_said():
     found = seen(bare("slot", 0.02, "review", 0.9), bare("mesh", 0.02, "fail", 1.1))
     said = verdict.headline(found)
-    assert said.startswith("1 of 2 combinations do not fail in A, but need review, none with a comfortable margin")
+    assert said.startswith("1 of 2 combinations do not fail in A, but need review, none with an adequate margin")
     assert "mould index in the wall 2.7 (limit 3)" in said
 
 

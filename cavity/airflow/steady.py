@@ -234,7 +234,7 @@ def difference_sentence(case: Case, *, wind: Sequence[float], **options: Any) ->
     else:
         wind_drive = f"Wind drive: pressure coefficient at the base minus that at the head {wall.site.cp_difference:g}"
     if speed <= 0.0:
-        return f"{wind_drive}; no wind was asked for."
+        return f"{wind_drive}; no wind was given."
     rates = []
     for difference in CP_DIFFERENCE_BAND:
         site = replace(wall.site, cp_difference=difference)
@@ -243,7 +243,7 @@ def difference_sentence(case: Case, *, wind: Sequence[float], **options: Any) ->
     low, mid, high = (f"{value:g}" for value in CP_DIFFERENCE_BAND)
     own = f"{float(steady_air(case, wind=(speed,), **options)['air_change_rate'].max()):.1f}"
     return (
-        f"{wind_drive}: {own} air changes an hour at {speed:g} m/s without sun. Straight lines from base to head (low "
+        f"{wind_drive}: {own} air changes per hour at {speed:g} m/s without sun. Straight lines from base to head (low "
         f"{low}, mid {mid}, high {high}: the band of this least certain input) give {rates[0]}, {rates[1]} and "
         f"{rates[2]}."
     )

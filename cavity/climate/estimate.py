@@ -73,8 +73,8 @@ def estimate_rain(
         raise InputError(
             Fault(
                 str(weather.attrs.get("source", "weather")),
-                "the weather has rain of its own",
-                f"{yearly:.0f} mm a year",
+                "the weather has measured rain",
+                f"{yearly:.0f} mm per year",
                 "a file without rain",
                 "leave the rain total out",
             )
@@ -93,10 +93,8 @@ def estimate_rain(
         note = "rain is estimated from the file's weather codes, scaled to"
     else:
         rain = drawn
-        note = (
-            "RAIN IS MADE UP: the file has neither rain nor weather codes; wet hours were drawn by humidity, cloud and "
-            "wind, scaled to"
-        )
+        note = "RAIN IS SYNTHETIC: the file has neither rain nor weather codes; wet hours were drawn at random by "
+        note += "humidity, cloud and wind, scaled to"
     raw = float(rain.sum()) / years
     filled = []
     if months.size == 1:
@@ -109,11 +107,11 @@ def estimate_rain(
                 filled.append(i + 1)
             if here.any() and rain[here].any():
                 rain[here] *= amount[i] / rain[here].sum()
-    note += f" {months.sum():.0f} mm a year" + (" by twelve monthly totals" if months.size == 12 else "")
+    note += f" {months.sum():.0f} mm per year" + (" by twelve monthly totals" if months.size == 12 else "")
     if by_codes and filled:
-        note += f"; in months {', '.join(map(str, filled))} no code tells of rain, and its hours were drawn by humidity"
+        note += f"; in months {', '.join(map(str, filled))} no code reports rain, and its hours were drawn at random"
     if by_codes and not 1.0 / 3.0 < months.sum() / raw < 3.0:
-        note += f"; the codes alone would make {raw:.0f} mm, so total and codes hardly belong together"
+        note += f"; the codes alone would make {raw:.0f} mm, so total and codes do not match"
     off = "half" if by_codes else "two thirds"
     note += f". Driving rain on one orientation may be wrong by {off}; a measured rain series (--rain) is better"
     source = BY_CODES if by_codes else MADE_UP
@@ -216,7 +214,7 @@ def read_total(total: float | str | Sequence[float]) -> np.ndarray:
     if not 0.0 < values.sum() <= 27_000.0:
         fix = "leave it out for a run without rain" if not values.any() else "check the unit"
         raise InputError(
-            Fault("rain total", "cannot be", f"{values.sum():g} mm", "above 0, at most 27000 mm a year", fix)
+            Fault("rain total", "cannot be", f"{values.sum():g} mm", "above 0, at most 27000 mm per year", fix)
         )
     return values
 
@@ -270,6 +268,6 @@ def read_climates(
         found.append(weather)
     if len(rain_total) == 1 and not any(str(one.attrs["rain_source"]).startswith("estimated") for one in found):
         raise InputError(
-            Fault("--rain-total", "every climate has rain of its own", rain_total[0][:60], "", "leave it out")
+            Fault("--rain-total", "every climate has measured rain", rain_total[0][:60], "", "leave it out")
         )
     return found

@@ -198,7 +198,7 @@ def _sun(records: Records, measured: bool, faults: list[Fault]) -> None:
                 records,
                 f"irradiance and sun position disagree: {100 * gap:.0f} % of the sun",
                 "",
-                "global = diffuse + direct x cos(zenith), and less than a clear sky gives",
+                "global = diffuse + direct x cos(zenith), and below that of a clear sky",
                 place or fix,
                 column,
             )
@@ -356,8 +356,8 @@ def _rain(records: Records, faults: list[Fault]) -> None:
         )
     elif yearly > 6000.0 or usual > 8.0:
         records.warnings.append(
-            f"rain is very heavy: {yearly:.0f} mm a year, {usual:.1f} mm in a mean wet hour; it looks like tenths of a "
-            "millimetre, or daily sums; check its unit"
+            f"rain is very heavy: {yearly:.0f} mm per year, {usual:.1f} mm in a mean wet hour; it looks like tenths "
+            "of a millimetre, or daily sums; check its unit"
         )
     elif yearly < 50.0 and hours > 300.0:
         records.warnings.append(

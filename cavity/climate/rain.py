@@ -111,7 +111,7 @@ def describe_rain(weather: xr.Dataset) -> str:
     rain = float(liquid_rain(weather).sum()) * yearly
     snow = float(weather["rain"].sum()) * yearly - rain
     words = {"file": "rain from the weather file", "second file": "rain from a second file"}
-    amount = f"{rain:.0f} mm a year" if weather.sizes["time"] >= 8760 else f"at a rate of {rain:.0f} mm a year"
+    amount = f"{rain:.0f} mm per year" if weather.sizes["time"] >= 8760 else f"at a rate of {rain:.0f} mm per year"
     frozen = f", and {snow:.0f} mm of snow, which does not wet walls" if snow >= 0.5 else ""
     return f"{words.get(source, f'rain {source}')}: {amount}{frozen}"
 

@@ -250,7 +250,7 @@ def _boiling(dataset: xr.Dataset) -> str:
     hottest = float(dataset["temperature"].max()) - ICE_POINT
     return (
         f"in {hours} h water in the wall comes near boiling (up to {most.max() / 1e3:.0f} kPa of vapour, hottest "
-        f"surface {hottest:.0f} degC): steam that drives itself out is left out, and these hours are outside the "
+        f"surface {hottest:.0f} degC): steam flow is not modelled, and these hours are outside the "
         "model; check the absorptance and emissivities, and the materials at such temperatures"
     )
 

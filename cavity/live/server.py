@@ -93,7 +93,8 @@ class Guard:
             return first
         if not secrets.compare_digest(_bytes(request.cookies.get(cookie_name(self.port), "")), _bytes(self.secret)):
             return PlainTextResponse(
-                "Open the address that the terminal shows: it lets this browser in. The wall on the page is kept.", 403
+                "Open the address shown in the terminal: it gives this browser access. The wall on the page is kept.",
+                403,
             )
         return None
 

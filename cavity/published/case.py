@@ -4,7 +4,8 @@ Not all are published: the tag says whether the expected figure was read or is r
 solution, another program's, a hand calculation, or a check of the program by itself.
 
 Every module ``cavity/published/<area>_<topic>.py`` offers one function ``cases() -> tuple[Case, ...]``; the modules are
-found by name, so a new file needs no registration. Build a case with `value_case` (a number to be met within a
+found by name, so a new file needs no registration; others have no underscore in their name.
+Build a case with `value_case` (a number to be met within a
 tolerance), `band_case` (a range that must hold the computed number) or `not_run` (with the reason).
 """
 

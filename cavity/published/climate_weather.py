@@ -73,7 +73,7 @@ def rain() -> tuple[Case, ...]:
     found.append(
         band_case(
             "driving-rain coefficient of average rain",
-            source="Straube, BSD-148, driving-rain factor",
+            source="secondary source: Straube, Building Science Digest 148, driving-rain factor",
             tag=READ,
             inputs="rain 2 mm/h",
             units="s/m",

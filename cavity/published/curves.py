@@ -185,8 +185,8 @@ def en_15026_water() -> dict[str, Any]:
     return _figure(
         "en-15026-water",
         "EN 15026 Annex A: water",
-        f"Half space at 20 °C, 50 %, its face suddenly at 30 °C, 95 %. {_REFERENCE}; bars: the 2.5 % that the standard "
-        "accepts, from memory.",
+        f"Half space at 20 °C, 50 %, its surface suddenly at 30 °C, 95 %. {_REFERENCE}; bars: the 2.5 % that the "
+        "standard accepts, from memory.",
         series,
         "Depth [mm]",
         "Water content [kg/m³]",
@@ -229,8 +229,8 @@ def en_15026_collapse() -> dict[str, Any]:
     return _figure(
         "en-15026-collapse",
         "EN 15026 Annex A: one curve over x/√t",
-        "In a half space whose face is held, profiles of all times are one curve over depth by root of time. The three "
-        f"lines differ by at most {wall_moisture.collapse(run):.2f} kg/m³.",
+        "In a half space whose surface is held constant, profiles of all times are one curve over depth by root of "
+        f"time. The three lines differ by at most {wall_moisture.collapse(run):.2f} kg/m³.",
         series,
         "Depth / √time [mm/√d]",
         "Water content [kg/m³]",
@@ -270,8 +270,9 @@ def hamstad_5() -> dict[str, Any]:
     return _figure(
         "hamstad-5",
         "HAMSTAD 5: capillary insulation inside a brick wall",
-        "Relative humidity after 60 days at 0 °C, 80 % outside and 20 °C, 60 % inside. Bars: ranges remembered "
-        "from a plot, an order of magnitude. The hand figure at the room face shows that the range there is too dry.",
+        "Relative humidity after 60 days at 0 °C, 80 % outside and 20 °C, 60 % inside. Bars: ranges recalled from a "
+        "plot, an order of magnitude. The hand calculation at the interior surface shows that the range there is too "
+        "dry.",
         [
             Series("computed", 1000.0 * line.position, 100.0 * found.humidity[0], 2),
             Series("remembered range", places, 0.5 * (low + high), 3, "points", 0.5 * (high - low)),
@@ -333,8 +334,8 @@ def daily() -> dict[str, Any]:
     return _figure(
         "daily",
         "A daily wave on its way into the wall",
-        "Sixth day of a half space whose face swings by 10 K each way, steps of 2 min. Points: damping and lag of the "
-        "periodic solution (Carslaw & Jaeger 1959, from memory).",
+        "Sixth day of a half space whose surface temperature swings by ±10 K, steps of 2 min. Points: damping and lag "
+        "of the periodic solution (Carslaw & Jaeger 1959, from memory).",
         series,
         "Time [h]",
         "Temperature minus the mean [K]",
@@ -347,8 +348,8 @@ def layered() -> dict[str, Any]:
     return _figure(
         "layered",
         "Steady temperatures of a layered wall",
-        "Mortar, concrete, EPS and plaster between −5 and 20 °C. Points: printed to 0.1 K in B. Marteinsson, course "
-        "notes, University of Iceland, ch. 2, example 1.",
+        "Mortar, concrete, EPS and plaster between −5 and 20 °C. Points: printed to 0.1 K in a secondary source (B. "
+        "Marteinsson, course notes, ch. 2, example 1).",
         [
             Series("computed", 1000.0 * places, found - ICE_POINT),
             Series("printed", 1000.0 * places, wall_conduction.LAYERED, 0, "points", [0.05] * len(places)),
@@ -369,7 +370,7 @@ def vapour_uptake() -> dict[str, Any]:
     return _figure(
         "vapour-uptake",
         "Vapour taken up by a half space",
-        "Straight isotherm and constant permeability, face from 40 to 60 %, after 10 days. Points: Crank 1975, from "
+        "Straight isotherm and constant permeability, surface from 40 to 60 %, after 10 days. Points: Crank 1975, from "
         "memory.",
         [
             Series("computed", 1000.0 * line.position[inside], found.water[0, inside], 1),
@@ -406,7 +407,7 @@ def glaser() -> dict[str, Any]:
     return _figure(
         "glaser",
         "Dew-point example: pressures through a wall",
-        "Vapour pressure may nowhere exceed saturation: the straight line is pulled down at the inner face of the "
+        "Vapour pressure may nowhere exceed saturation: the straight line is pulled down at the inner surface of the "
         "sheathing, where water condenses. Points: printed in ASHRAE Fundamentals, ch. 27, example 8.",
         [
             Series("saturation", places, full, 0),
@@ -456,7 +457,7 @@ def saturation() -> dict[str, Any]:
     formula = saturation_pressure(ICE_POINT + celsius)
     return _figure(
         "saturation",
-        "Saturation pressure: others less ours",
+        "Saturation pressure: others minus ours",
         "Ours is a table made from CoolProp (IAPWS). Points: ASHRAE Fundamentals, ch. 1, table 3 (read). Line: the "
         "formula of ISO 13788 Annex E (from memory), used by the monthly method.",
         [
@@ -475,8 +476,8 @@ def permeability() -> dict[str, Any]:
     return _figure(
         "permeability",
         "Vapour permeability of still air",
-        "Ours is Schirmer's law. Points: the form of DIN 52615 read in the course notes; dashed: the constant of "
-        "ISO 13788 for all temperatures. The law of DIN 52615 lies 1.5 % above ours throughout.",
+        "Ours is Schirmer's law. Points: the form of DIN 52615 read in a secondary source (course notes); dashed: the "
+        "constant of ISO 13788 for all temperatures. The law of DIN 52615 lies 1.5 % above ours throughout.",
         [
             Series("ours", celsius, 1e12 * np.array(ours), 1),
             Series(
@@ -505,8 +506,8 @@ def air_layers() -> dict[str, Any]:
     return _figure(
         "air-layers",
         "Unventilated air layers",
-        "Emissivity 0.9 on both faces. Points: ISO 6946 table 2, printed to 0.01, read in B. Marteinsson, "
-        "course notes.",
+        "Emissivity 0.9 on both surfaces. Points: ISO 6946 table 2, printed to 0.01, read in a secondary source "
+        "(course notes).",
         series,
         "Thickness [mm]",
         "Resistance [m² K/W]",
@@ -532,8 +533,8 @@ def halving() -> dict[str, Any]:
     return _figure(
         "halving",
         "Halved cells and steps: change of relative humidity",
-        "Starter wall, thirty days of a made-up late winter, every face, segment and hour, ordered by the size of the "
-        "change. Dashed: half a per cent, the aim.",
+        "Starter wall, thirty days of a fictitious late winter, every surface, segment and hour, ordered by the size "
+        "of the change. Dashed: 0.5 %, the target.",
         [*series, Series("aim", [0.0, 100.0], [limit, limit], 3, "dash")],
         "Percentage of all values with a smaller change [%]",
         "Change [% relative humidity]",
@@ -578,8 +579,8 @@ def mould() -> dict[str, Any]:
     return _figure(
         "mould",
         "Mould index in constant climate",
-        "From a clean surface. Points: worked once from the published equations (Hukka & Viitanen 1999, Ojanen et al. "
-        "2010, from memory) apart from this program.",
+        "From a clean surface. Points: computed by hand once from the published equations (Hukka & Viitanen 1999, "
+        "Ojanen et al. 2010, from memory) apart from this program.",
         series,
         "Time [d]",
         "Mould index [-]",

@@ -223,9 +223,9 @@ def cases() -> tuple[Case, ...]:
     runs = dict(changes())
     base = runs.pop("as it is")
     common: dict[str, Any] = {
-        "source": "own convergence check on invented weather",
+        "source": "own convergence check on fictitious weather",
         "tag": OWN,
-        "inputs": f"starter wall, {DAYS} d of a made-up late winter, all faces, segments and hours",
+        "inputs": f"starter wall, {DAYS} d of a fictitious late winter, all surfaces, segments and hours",
     }
     rows: list[Case] = []
     for name, run in runs.items():

@@ -46,7 +46,7 @@ _THEORY = "own equations of docs/theory.md, integrated to 1e-8"
 _SLAB = Material(
     "slab", "slab", density=300.0, conductivity=0.08, specific_heat=1500.0, mu_dry=6.0, mu_wet=6.0,
     sorption=((0.2, 10.0), (0.4, 20.0), (0.6, 30.0), (0.8, 40.0)), free_saturation=200.0, max_saturation=200.0,
-    source="made up: straight isotherm, no liquid flow",
+    source="fictitious material: straight isotherm, no liquid flow",
 )  # fmt: skip
 _THICKNESS = 0.04  # m
 _SLOPE = 50.0  # kg/m3 per unit of relative humidity, of that isotherm
@@ -161,7 +161,7 @@ def coupled_error(refine: float, steps: int) -> tuple[float, float]:
 # ---- growth and drying of films --------------------------------------------------------------------------------------
 _SHEET = Material(
     "sheet", "sheet", density=2700.0, conductivity=1e5, specific_heat=900.0, mu_dry=1e9, mu_wet=1e9,
-    source="made up: the same temperature through its thickness, tight",
+    source="fictitious material: the same temperature through its thickness, airtight",
 )  # fmt: skip
 _PANEL, _BACKUP = 0.003, 0.012  # m
 _DEPTH, _HEIGHT, _VENT, _CLEAR = 0.03, 3.0, 0.02, 0.02  # m, m, m2/m, m: cavity and the one vent at its base

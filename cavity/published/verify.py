@@ -156,13 +156,15 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
             }
         )
         if area == "airflow":
-            from cavity.published.loss_figures import loss_figures
+            from cavity.published.gallery import loss_figures
 
             parts.append(
                 {
                     "nav": "loss data",
                     "heading": "Loss data of the air path",
-                    "text": ["Every law the airflow uses, beside other published ones where there are any."],
+                    "text": [
+                        "Every law used for the airflow, with other published ones for comparison where available."
+                    ],
                     "figures": loss_figures(),
                 }
             )

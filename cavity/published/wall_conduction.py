@@ -189,7 +189,7 @@ def layered() -> tuple[Case, ...]:
     return tuple(
         value_case(
             f"steady layers: temperature {1000 * place:.0f} mm from outside",
-            source="B. Marteinsson, course notes, University of Iceland, ch. 2, example 1",
+            source="worked example of a secondary source (B. Marteinsson, course notes, ch. 2, example 1)",
             tag=READ,
             inputs="plaster 25 mm, EPS 100 mm, concrete 180 mm, mortar 20 mm; 20 and -5 degC",
             units="degC",

@@ -13,7 +13,7 @@ from cavity.wall import indoor, monthly, uvalue
 from cavity.wall.saturation import saturation_pressure
 from cavity.wallfile.model import Layer, Material
 
-_COURSE = "B. Marteinsson, course notes, University of Iceland, ch. 2"
+_COURSE = "a secondary source (B. Marteinsson, course notes, University of Iceland, ch. 2"
 _ISO_13788 = "ISO 13788:2012, climate of its informative example from memory"
 
 # ASHRAE Fundamentals ch. 1 table 3, saturation pressure in Pa
@@ -55,7 +55,7 @@ def moist() -> tuple[Case, ...]:
     rows += [
         value_case(
             f"saturation pressure, {celsius} degC, German formula",
-            source="DIN 4108-5, read in the course notes, ch. 3, eq. 3.1",
+            source="DIN 4108-5, read in a secondary source (course notes, ch. 3, eq. 3.1)",
             tag=READ,
             inputs="moist-air tables of the hourly model",
             units="Pa",
@@ -82,7 +82,7 @@ def moist() -> tuple[Case, ...]:
     rows += [
         value_case(
             f"vapour permeability of still air, {celsius} degC",
-            source="DIN 52615, 2.0e-7 T^0.81 / P, read in the course notes, ch. 3, eq. 3.17",
+            source="DIN 52615, 2.0e-7 T^0.81 / P, read in a secondary source (course notes, ch. 3, eq. 3.17)",
             tag=READ,
             inputs="Schirmer's law in the hourly model, 101325 Pa",
             units="kg/(m s Pa)",
@@ -100,7 +100,7 @@ def resistances() -> tuple[Case, ...]:
     rows = [
         value_case(
             f"air layer {millimetres} mm, heat flow {direction}",
-            source=f"ISO 6946 table 2, read in {_COURSE}, table 2.4",
+            source=f"ISO 6946 table 2, read in {_COURSE}, table 2.4)",
             tag=READ,
             inputs="emissivity 0.9 both faces",
             units="m2 K/W",
@@ -120,7 +120,7 @@ def resistances() -> tuple[Case, ...]:
     rows.append(
         value_case(
             "U-value of a layered wall",
-            source=f"{_COURSE}, example 1",
+            source=f"worked example of {_COURSE}, example 1)",
             tag=READ,
             inputs="plaster 25 mm 1.20, EPS 100 mm 0.036, concrete 180 mm 1.95, mortar 20 mm 1.40",
             units="W/(m2 K)",

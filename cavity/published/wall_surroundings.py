@@ -25,7 +25,7 @@ from cavity.wallfile.model import Layer, Material, Site
 
 _ASHRAE_1 = "ASHRAE Handbook - Fundamentals, ch. 1"
 SOLID_WOOD = ("spruce", "softwood", "softwood cladding", "white pine", "hardwood", "cross-laminated timber")
-_DRAFT = "draft of EN 15026 (CEN/TC 89 WI 29.3:2003), read in B. Marteinsson, course notes, University of Iceland"
+_DRAFT = "draft of EN 15026 (CEN/TC 89 WI 29.3:2003), read in a secondary source (course notes, B. Marteinsson)"
 
 
 def cases() -> tuple[Case, ...]:
@@ -219,8 +219,12 @@ def faces() -> tuple[Case, ...]:
         lee = 5.0 + 1.5 * speed
         for name, expected, note in (
             ("Juerges, McAdams", juerges, ""),
-            ("course notes of B. Marteinsson, windward", notes, ""),
-            ("course notes of B. Marteinsson, leeward", lee, "ISO 6946 makes no difference of windward and leeward."),
+            ("a formula of a secondary source (course notes), windward", notes, ""),
+            (
+                "a formula of a secondary source (course notes), leeward",
+                lee,
+                "ISO 6946 makes no difference of windward and leeward.",
+            ),
         ):
             rows.append(
                 value_case(

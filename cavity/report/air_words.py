@@ -1,4 +1,4 @@
-"""What the air in the cavity comes to, in sentences and rows: for reports, pages and the terminal."""
+"""The airflow of the cavity in sentences and table rows: for reports, pages and the terminal."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ VENT_HEAD = (
 
 
 def sentences(ds: xr.Dataset) -> tuple[str, ...]:
-    """Return what the air in the cavity comes to, in plain sentences for a report.
+    """Return the airflow of the cavity in plain sentences for a report.
 
     Parameters
     ----------
@@ -39,7 +39,8 @@ def sentences(ds: xr.Dataset) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        Direction and drive over the hours (where there are hours), choke, narrowest passage, still pieces, class.
+        Direction and drive over the hours (where there are hours), main restriction, narrowest passage, stagnant
+        parts, class.
     """
     said = []
     if "time" in ds.dims:
@@ -132,21 +133,21 @@ def still_sentence(ds: xr.Dataset) -> str:
         vents = "has no open vent" if count == 0 else "has one open vent only"
         if count and float(ds["air_change_rate"].max()) > 0.0:
             return (
-                f"No air passes: the column {vents}. What it exchanges through that vent is an estimate made for "
-                f"rooms, median {decimals(float(ds['air_change_rate'].median()), 1)} air changes an hour."
+                f"No air passes: the column {vents}. Its exchange through that vent is an estimate made for "
+                f"rooms, median {decimals(float(ds['air_change_rate'].median()), 1)} air changes per hour."
             )
-        return f"No air passes: the column {vents}. Its air does not move; leaks that are not listed are left out."
+        return f"No air passes: the column {vents}. Its air is stagnant; leaks that are not listed are not modelled."
     pieces = air.still(ds)
     if pieces is None:
         return ""
     text = " and ".join(f"{bottom:.2f} to {top:.2f} m" for bottom, top in pieces.spans)
     if not pieces.closed_by:
-        return f"No air passes from {text}: no two open vents are joined there. Its air does not move."
-    stays = "Its air does not move; it dries by diffusion alone."
+        return f"No air passes from {text}: no two open vents are connected there. Its air is stagnant."
+    stays = "Its air is stagnant; it dries by diffusion alone."
     if pieces.single_vent:
-        stays = "What it exchanges through its only vent is an estimate made for rooms."
+        stays = "Its exchange through its only vent is an estimate made for rooms."
     return (
-        f"No air passes from {text}: the {pieces.closed_by} closes the cavity, and the piece on either side of it has "
+        f"No air passes from {text}: the {pieces.closed_by} closes the cavity, and the part on either side of it has "
         f"no second vent. {stays}"
     )
 
@@ -165,8 +166,8 @@ def _direction(ds: xr.Dataset) -> str:
         parts.append(
             f"air moves{where} up in {_percent(one.upward)} of the hours, down in {_percent(one.downward)}, and is "
             f"nearly still (below {air.NEARLY_STILL:g} m/s) in {_percent(one.still)}; median air change rate "
-            f"{decimals(one.median, 1)} per hour, {decimals(one.low, 1)} to {decimals(one.high, 1)} in nine hours out "
-            "of ten"
+            f"{decimals(one.median, 1)} per hour, {decimals(one.low, 1)} to {decimals(one.high, 1)} in 90 % of "
+            "the hours"
         )
     text = "; ".join(parts)
     return f"{text[0].upper()}{text[1:]}."
@@ -177,23 +178,24 @@ def _drive(ds: xr.Dataset) -> str:
     if shares.stack_share + shares.wind_share == 0.0:
         return ""
     return (
-        f"Buoyancy makes {_percent(shares.stack_share)} of the drive and wind {_percent(shares.wind_share)}; they work "
-        f"against each other in {_percent(shares.opposed)} of the hours. {_gusts(ds)}"
+        f"Buoyancy gives {_percent(shares.stack_share)} of the driving pressure and wind "
+        f"{_percent(shares.wind_share)}; they oppose each other in {_percent(shares.opposed)} of the hours. "
+        f"{_gusts(ds)}"
     )
 
 
 def _gusts(ds: xr.Dataset) -> str:
     """Return what the rate holds of gusts."""
     if wall_of(ds).cavity.gust_exchange <= 0.0:
-        return "Gusts within the hour are left out."
-    return "The air change rate holds an estimate of the exchange by gusts; speed and direction are those of the mean."
+        return "Gusts within the hour are not included."
+    return "The air change rate includes an estimate of the exchange by gusts; speed and direction are hourly means."
 
 
 def _class(ds: xr.Dataset) -> str:
     area = 1e4 * float(np.sum(ds["opening_area"].values))
     return (
         f"Free vent area {decimals(area)} cm²/m: a layer that ISO 6946 calls "
-        f"{ds.attrs['iso6946_class']}; the class looks at the vents alone, not at what stands in the way behind them."
+        f"{ds.attrs['iso6946_class']}; the class considers the vents only, not obstructions behind them."
     )
 
 
@@ -203,7 +205,7 @@ def _difference(ds: xr.Dataset) -> str:
 
 
 def wind_source(difference: float | None, own_profile: bool) -> str:
-    """Return in a sentence what the wind pressure rests on, and how well it is known.
+    """Return the basis of the wind pressure in a sentence, and how well it is known.
 
     Parameters
     ----------
@@ -213,13 +215,13 @@ def wind_source(difference: float | None, own_profile: bool) -> str:
         True where the wall file brings its own profile.
     """
     if own_profile:
-        return "Wind drive: the pressure profile of the wall file; its numbers are the user's."
+        return "Wind drive: the pressure profile of the wall file, an input."
     low, mid, high = (f"{value:g}" for value in CP_DIFFERENCE_BAND)
     doubt = f"It is the least certain input of the airflow (as a straight line: low {low}, mid {mid}, high {high})."
     if difference is None:
         return (
-            "Wind drive: pressure by height and angle as measured on one gabled building in a wind tunnel, taken over "
-            f"by the fraction of the building height. {doubt}"
+            "Wind drive: pressure by height and angle as measured on one gabled building in a wind tunnel, scaled "
+            f"to the building height. {doubt}"
         )
     return (
         f"Wind drive: pressure coefficient at the base minus that at the head {difference:g} over the whole wall, an "

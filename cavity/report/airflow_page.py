@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 CAUTIONS = (
     "A steady look at one column for given wind and sun: no weather, no heat storage. Results are estimates; the "
     "exchange by gusts and that through an only vent rest on no measured cavity.",
-    "An open cavity can carry fire and smoke. Barriers, their gaps and the size of vents are decided by local codes "
-    "and licensed practice; do not open or leave out a barrier because of this page.",
+    "An open cavity can spread fire and smoke. Barriers, their gaps and the size of vents are decided by local codes "
+    "and licensed practice; do not open or omit a barrier because of this page.",
 )
 LOSS_HEAD = (
     "part",
@@ -241,7 +241,7 @@ def write_airflow_page(
                     {
                         "id": f"rate-{number}",
                         "title": f"Air change rate by wind and {other}",
-                        "caption": "Steady flow; outdoor air that enters in an hour, over the volume of the column.",
+                        "caption": "Steady flow. Air change rate: outdoor air per hour over the volume of the column.",
                         "figure": rate_figure(ds),
                     },
                     {

@@ -20,13 +20,13 @@ Pair = tuple[str, str]  # a value in SI and in inch-pound units
 
 CRITERIA_HEAD = ("Criterion", "Where", "Value", "Limit", "Result", "Source")
 STRIP_HEAD = ("Facing", "Strip", "Result", "Decides", "Climate")
-SCHEDULE_HEAD = ("Part", "Strips", "Height above the base", "Made as", "Free area [cm²/m]", "Wall length [m]",
+SCHEDULE_HEAD = ("Part", "Strips", "Height above the base", "Geometry", "Free area [cm²/m]", "Wall length [m]",
                  "Pieces", "Must stay free")  # fmt: skip
-RULE_HEAD = ("Document", "Asks", "Drawn", "Result", "How the rule is known")
+RULE_HEAD = ("Document", "Requires", "Design", "Result", "How the rule is known")
 SIGNED = ("Checked by (name, licence)", "Signature", "Date")
 # Labels of `inputs_and_sources.inputs` that belong on the summary: what an authority asks first; the full report
 # has the rest.
-_LEFT_OUT = ("Roughness of the cavity faces", "Ground albedo", "Segments by height", "Years at most")
+_LEFT_OUT = ("Roughness of the cavity surfaces", "Ground albedo", "Segments by height", "Years at most")
 
 
 @dataclass(frozen=True)

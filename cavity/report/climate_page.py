@@ -111,7 +111,7 @@ def rain_figure(summary: Any) -> go.Figure:
             {"type": "scatterpolar", "theta": [*summary["orientation"].values.tolist(), 0.0],
              "r": [*amount.tolist(), float(amount[0])], "mode": "lines+markers", "name": title,
              "line": {"color": LIGHT[colour], "dash": dash}, "marker": {"symbol": symbol, "size": 6},
-             "hovertemplate": title + ": %{r:.0f} L/m² a year<extra></extra>"}
+             "hovertemplate": title + ": %{r:.0f} L/m² per year<extra></extra>"}
         )  # fmt: skip
     return _polar(summary, traces, "L/m²")
 
@@ -178,8 +178,8 @@ def balance_figure(summary: Any) -> go.Figure:
     }
     layout = style(
         height=390,
-        xaxis=_axis("Drying potential [MPa h a year]"),
-        yaxis=_axis("Driving rain [L/m² a year]"),
+        xaxis=_axis("Drying potential [MPa h per year]"),
+        yaxis=_axis("Driving rain [L/m² per year]"),
         showlegend=False,
     )
     return go.Figure({"data": [trace], "layout": layout})
@@ -256,7 +256,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                         item(
                             "rain",
                             "Driving rain by orientation",
-                            f"What a vertical wall receives in a year, by ISO 15927-3 and ASHRAE 160; {site}.",
+                            f"Driving rain on a vertical wall per year, by ISO 15927-3 and ASHRAE 160; {site}.",
                             rain_figure(summary),
                         )
                     ]

@@ -27,7 +27,7 @@ _PICTURES = (
     ("humidity", "#fig-critical", "Relative humidity at the governing surface", 165.0,
      "Hourly, and as the mean of the last 30 days, with the usual limits."),
     ("drying", "#fig-event", "Drying after a wetting event", 165.0,
-     "What is left of the water added, with the vents as drawn and closed."),
+     "Remaining water of that added, with the vents open and closed."),
     ("balance", "#fig-balance", "Annual water balance", 165.0,
      "One square metre of wall in the last simulated year; bars to the right wet it, bars to the left dry it."),
 )  # fmt: skip
@@ -128,8 +128,8 @@ def _document(said: brief.Brief, pictures: dict[str, bytes]) -> bytes:
         _picture(made, name, pictures)
     made.add_heading("Rule check", 1)
     made.add_paragraph(
-        "What published rules ask, beside the drawing. Rules decide neither pass nor fail here; local codes decide "
-        "what is binding. Those that do not apply to what is drawn are not listed."
+        "Requirements of published rules, compared with the design. Rules decide neither pass nor fail here; local "
+        "codes decide what is binding. Those that do not apply to what is drawn are not listed."
     )
     _table(made, brief.RULE_HEAD, said.rules, (42, 58, 42, 18, 22))
     made.add_heading("Limits of the model", 1)

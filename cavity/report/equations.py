@@ -37,7 +37,7 @@ def power(base: str, exponent: str) -> str:
 
 
 def equation(text: str, *items: str) -> str:
-    """Return one equation set apart, with its reading for those who cannot see it."""
+    """Return one displayed equation, with its reading for those who cannot see it."""
     return f'<math displaystyle="true" aria-label="{text}">{row(*items)}</math>'
 
 
@@ -55,16 +55,16 @@ NOTES: tuple[Note, ...] = (
     Note(
         "What drives the air",
         (
-            "Each opening sees the wind pressure of its place and the weight of the outdoor air above it; inside the "
-            "cavity the weight of the cavity air counts. Air that is lighter than outdoors rises, heavier air sinks, "
-            "and wind may push either way. Both are added with their sign, so the flow may go up in one hour and down "
-            "in the next. Positive is upwards.",
+            "The pressure at each opening is the wind pressure at its position plus the weight of the outdoor air "
+            "above it. Inside the cavity the weight of the cavity air acts. Air lighter than outdoors rises and "
+            "heavier air sinks; wind may act in either direction. Both are added with their sign, so the flow may be "
+            "upwards in one hour and downwards in the next. Positive is upwards.",
             "The difference between the pressure coefficients at base and head is the least certain input of all. A "
-            "face average would give no wind drive at all.",
+            "surface average would give no wind drive at all.",
         ),
         (
             equation(
-                "pressure at opening j equals Cp j times one half rho U squared less rho e g z j",
+                "pressure at opening j equals Cp j times one half rho U squared minus rho e g z j",
                 below("p", "j"),
                 "=",
                 below("C", row("p", ",", "j")),
@@ -78,7 +78,7 @@ NOTES: tuple[Note, ...] = (
                 below("z", "j"),
             ),
             equation(
-                "stack pressure equals rho outdoors less rho cavity times g times height",
+                "stack pressure equals rho outdoors minus rho cavity, times g times height",
                 below("Δp", "stack"),
                 "=",
                 "(",
@@ -93,14 +93,14 @@ NOTES: tuple[Note, ...] = (
         "Stack and wind: ASHRAE Fundamentals, airflow around buildings; mean coefficients: Swami and Chandra 1987.",
     ),
     Note(
-        "What holds the air back",
+        "What restricts the air",
         (
-            "Entry, mesh or perforated strip, bends, rail gaps, friction along the cavity and exit lie in series; each "
-            "loses pressure. In a narrow slot friction is laminar and grows with the speed and with the inverse square "
-            "of the depth; openings lose with the square of the speed. Between Reynolds numbers 2300 and 4000 the laws "
-            "are blended.",
-            "A mesh behind a vent works at very low Reynolds numbers, where it loses several times what its open area "
-            "alone suggests.",
+            "Entry, mesh or perforated strip, bends, rail gaps, friction along the cavity and exit act in series. "
+            "Each causes a pressure loss. In a narrow slot friction is laminar and grows with the speed and with the "
+            "inverse square of the depth; the loss of openings grows with the square of the speed. Between Reynolds "
+            "numbers 2300 and 4000 the laws are blended.",
+            "A mesh behind a vent works at very low Reynolds numbers, where its loss is several times that suggested "
+            "by its open area alone.",
         ),
         (
             equation(
@@ -124,7 +124,7 @@ NOTES: tuple[Note, ...] = (
     Note(
         "Balance of the air path",
         (
-            "The column is a ladder of openings and the stretches between them. The flow of every stretch follows from "
+            "The column is a chain of openings and the sections between them. The flow in every section follows from "
             "the balance of mass at each junction. The losses always grow with the flow, so there is one solution, "
             "found by Newton steps with a line search; closed vents and no wind at all are ordinary cases.",
         ),
@@ -141,9 +141,9 @@ NOTES: tuple[Note, ...] = (
     Note(
         "Heat and vapour along the height",
         (
-            "Air that enters takes on the temperature and the vapour of both faces of the cavity along an exponential, "
-            "worked out exactly in each vertical segment and carried on in the direction of flow. Without flow the "
-            "same equations give a still air layer. The faces also exchange heat by radiation with each other.",
+            "Temperature and vapour pressure of the incoming air approach those of the cavity surfaces exponentially. "
+            "This is solved exactly in each vertical segment and passed on in the direction of flow. Without flow the "
+            "same equations give a still air layer. The surfaces also exchange heat by radiation with each other.",
         ),
         (
             equation(
@@ -168,11 +168,11 @@ NOTES: tuple[Note, ...] = (
     Note(
         "Sun, sky, wind and rain on the wall",
         (
-            "Sun is turned onto the wall with beam, anisotropic diffuse and ground-reflected parts at the middle of "
-            "each hour. Longwave exchange with the cold night sky takes the cladding below the temperature of the air: "
-            "a thin sheet may then collect dew on its back, all the more when damp outdoor air is led past it. "
-            "Ventilation can wet a cladding as well as dry the wall behind; both are shown. Wind is taken to the "
-            "height and terrain of the building by a power law, and driving rain by the method named among the inputs.",
+            "Solar radiation on the wall has beam, anisotropic diffuse and ground-reflected parts, at the middle of "
+            "each hour. Longwave exchange with the cold night sky cools the cladding below the air temperature: a "
+            "thin sheet may then collect dew on its back, more so when humid outdoor air passes it. Ventilation can "
+            "wet a cladding as well as dry the wall behind; both are shown. Wind is converted to the height and "
+            "terrain of the building by a power law, and driving rain by the method named among the inputs.",
         ),
         (),
         "Plane-of-array irradiance by pvlib; rain: ISO 15927-3 or ASHRAE 160; wind: ASHRAE Fundamentals.",
@@ -180,9 +180,10 @@ NOTES: tuple[Note, ...] = (
     Note(
         "Heat and moisture through the layers",
         (
-            "Each layer is cut into thin cells. Heat is conducted and carried by vapour and water; vapour diffuses "
-            "along vapour pressure and liquid water along suction; each material stores water by its sorption curve up "
-            "to saturation. All cells of a line are solved together, implicitly, hour by hour with steps of their own.",
+            "Each layer is divided into thin cells. Heat is conducted and carried by vapour and water. Vapour is "
+            "driven by vapour pressure and liquid water by suction. Each material stores water by its sorption curve "
+            "up to saturation. All cells of a line are solved together, implicitly, hour by hour with adaptive time "
+            "steps.",
             "Water and heat that enter, leave and are stored are added up as a check; the errors are listed under "
             "provenance.",
         ),
@@ -224,13 +225,13 @@ NOTES: tuple[Note, ...] = (
     Note(
         "Condensation, film, run-off and frost",
         (
-            "A face colder than the dew point of the air beside it collects water, with the heat this sets free. A "
-            "vertical face holds a limited film, the rest runs to the base and leaves. Below 0 °C the film is frost. "
-            "It goes back to the air when the dew point falls.",
+            "Water condenses on a surface colder than the dew point of the adjacent air and releases its latent heat. "
+            "A vertical surface holds a limited film; the rest runs to the base and leaves. Below 0 °C the film is "
+            "frost. It evaporates when the dew point falls.",
         ),
         (
             equation(
-                "condensation equals beta times vapour pressure of the air less saturation pressure of the face",
+                "condensation equals beta times vapour pressure of the air minus saturation pressure at the surface",
                 "g",
                 "=",
                 "β",
@@ -239,7 +240,7 @@ NOTES: tuple[Note, ...] = (
                 "−",
                 below("p", "sat"),
                 "(",
-                below("T", "face"),
+                below("T", "surface"),
                 ")",
                 ")",
             ),
@@ -248,11 +249,11 @@ NOTES: tuple[Note, ...] = (
     Note(
         "Criteria",
         (
-            "Wall side (exterior surface of the backup wall and all within) and cladding side are judged apart: the "
-            "wall side can fail, the cladding side can at most be an item to review, because a cladding is exposed to "
-            "the weather and the cavity is there to bear it. Each finding names its limit and where the limit is from. "
-            "“Review” means that something must be checked or decided; “information” is worth knowing and judges "
-            "nothing.",
+            "The wall side (exterior surface of the backup wall and everything inside it) and the cladding side are "
+            "judged separately. The wall side can fail. The cladding side is at most an item to review, because a "
+            "cladding is exposed to the weather and the cavity is built for that. Each finding names its limit and "
+            "the source of the limit. “Review” means that something must be checked or decided; “information” does "
+            "not affect the verdict.",
         ),
     ),
 )

@@ -171,7 +171,7 @@ def duration(ds: Any) -> go.Figure:
     shape, label = _limit(max(median, 1e-3), f"median {display.number(median)} per hour", "air")
     label["y"] = np.log10(max(median, 1e-3))
     if rate.max() < 0.01:
-        label = {**label, "text": "the air never moves", "y": -0.5}
+        label = {**label, "text": "no airflow in any hour", "y": -0.5}
     low = min(max(float(rate.min()), 0.1), 10.0)  # still hours are below the frame, not off by decades
     span = [float(np.log10(low)) - 0.1, float(np.log10(max(float(rate.max()), 10.0 * low))) + 0.1]
     traces = [{"type": "scatter", "x": share, "y": np.maximum(rate, 1e-2), "mode": "lines", "name": "whole column",
@@ -255,7 +255,7 @@ def rose(ds: Any) -> go.Figure:
     traces.append({
         "type": "scatterpolar", "r": [0.0, total], "theta": [facing, facing], "mode": "lines+markers",
         "line": _line("fail", 2.4, "dot"), "marker": {"symbol": "diamond", "size": [0, 10]},
-        "name": "the wall faces here",
+        "name": "orientation of the wall",
         "hoverinfo": "skip",
     })  # fmt: skip
     return _figure(
@@ -287,8 +287,8 @@ def drive(ds: Any, count: int = 1460) -> go.Figure:
     span = max(float(np.quantile(np.abs(np.concatenate([stack, wind])), 0.999)), 0.05) * 1.08
     traces = []
     for mask, name, symbol, colour in (
-        (up, "air moves up", "triangle-up-open", "stack"),
-        (~up, "air moves down", "triangle-down", "wind"),
+        (up, "upward flow", "triangle-up-open", "stack"),
+        (~up, "downward flow", "triangle-down", "wind"),
     ):
         chosen = pick[mask[pick]]
         share = 100.0 * mask.mean()
@@ -436,7 +436,7 @@ def film(ds: Any, *, segment: int) -> go.Figure:
     traces.append({"type": "bar", "x": time[: days * 24 : 24], "y": run, "name": "run-off, per day",
                    "marker": {"color": LIGHT["runoff"]}, "yaxis": "y2", "width": 86400000 * 0.9,
                    "hovertemplate": "%{x|%-d %b}: %{y:.1f} g/(m² d)<extra>run-off</extra>"})  # fmt: skip
-    shape, label = _limit(1e3 * float(ds.attrs.get("film_limit", 0.1)), "a surface holds no more: the rest runs off")
+    shape, label = _limit(1e3 * float(ds.attrs.get("film_limit", 0.1)), "capacity of the surface: the rest runs off")
     return _figure(
         traces,
         style(
@@ -516,12 +516,12 @@ def drying(ds: Any, *, segment: int) -> go.Figure:
 
 @_drawn
 def event(found: Any) -> go.Figure:
-    """Water of a wetting event still in the wall, with the vents as drawn and closed: the daily means judged."""
+    """Water of a wetting event still in the wall, with the vents open and closed: the daily means judged."""
     from cavity.risk.drying import daily
 
     traces = []
     for name, left, colour, dash in (
-        ("vents as drawn", found.as_drawn, "film", "solid"),
+        ("vents open", found.as_drawn, "film", "solid"),
         ("vents closed", found.shut, "muted", "dash"),
     ):
         days, means = daily(left)

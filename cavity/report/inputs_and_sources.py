@@ -29,21 +29,21 @@ _AREAS = {
 }  # fmt: skip
 _OUTCOMES = {"pass": "met", "outside": "not met", "not run": "not run"}
 
-# key in the wall, label, unit of `display.quantity` (text as it stands where empty)
+# key in the wall, label, unit of `display.quantity` (text unchanged where empty)
 _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
     (
         "Wall and cavity",
         "",
         (
-            ("orientation", "Faces (clockwise from north)", "degree"),
+            ("orientation", "Orientation (clockwise from north)", "degree"),
             ("tilt", "Tilt from horizontal", "degree"),
             ("solar_absorptance", "Solar absorptance, exterior surface", "-"),
             ("emissivity", "Longwave emissivity, exterior surface", "-"),
-            ("cavity.blocked", "Plan area taken by battens and brackets", "1"),
-            ("cavity.roughness", "Roughness of the cavity faces", "m"),
+            ("cavity.blocked", "Cross-section blocked by battens and brackets", "1"),
+            ("cavity.roughness", "Roughness of the cavity surfaces", "m"),
             ("cavity.emissivity_cladding", "Emissivity, back of cladding", "-"),
             ("cavity.emissivity_wall", "Emissivity, exterior surface of the wall", "-"),
-            ("cavity.film_limit", "Water a face holds before run-off", "kg/m2"),
+            ("cavity.film_limit", "Water a surface holds before run-off", "kg/m2"),
         ),
     ),
     (

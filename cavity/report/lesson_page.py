@@ -28,7 +28,6 @@ class _Text:
     symbols: str
     question: str
     why: str
-    nav: str = ""  # its short name in the bar, where the title is long
 
 
 _TEXTS: dict[str, _Text] = {
@@ -44,10 +43,10 @@ _TEXTS: dict[str, _Text] = {
             '<mspace width="2em"/>', below("Δp", "slot"), "=", fraction(row("12", "μ", "H", "v"), power("d", "2")),
         ),
         "n air changes per hour, q air flow per metre of wall [m³/(s m)], d depth and H height of the cavity [m], Δp "
-        "the pressure that friction takes [Pa], μ viscosity of the air [Pa s], v its speed [m/s].",
-        "Twice the depth lets more air through. Does it also double the air changes?",
-        "Not as a rule. The flow q grows with the depth only while friction in the slot is what holds it back. Once "
-        "the openings hold it back, q stays as it is while the volume d·H still grows, so the air changes fall.",
+        "the pressure loss by friction [Pa], μ viscosity of the air [Pa s], v its speed [m/s].",
+        "Twice the depth lets more air through. Does it also double the air change rate?",
+        "Usually not. The flow q grows with the depth only while it is limited by friction in the slot. Once the "
+        "openings limit it, q stays constant while the volume d·H still grows, so the air change rate falls.",
     ),
     "openings": _Text(
         "Openings",
@@ -61,8 +60,8 @@ _TEXTS: dict[str, _Text] = {
         "q air flow [m³/s], C the discharge coefficient of the opening, A its free area [m²], Δp the pressure across "
         "it [Pa], ρ density of the air [kg/m³].",
         "From which size on do larger openings hardly help?",
-        "Where the openings no longer take most of the pressure. Losses in series add up, and the largest "
-        "dominates: after that, only a deeper cavity or more drive brings more air.",
+        "Where the openings no longer cause most of the pressure loss. Losses in series add up, and the largest "
+        "dominates. Beyond that size only a deeper cavity or a larger driving pressure brings more air.",
     ),
     "height": _Text(
         "Height",
@@ -76,17 +75,17 @@ _TEXTS: dict[str, _Text] = {
         ),
         "Δp the stack pressure [Pa], ρ the density of the air outdoors (e) and in the cavity (c) [kg/m³], g gravity "
         "[m/s²], H the height of the cavity [m].",
-        "A taller cavity draws harder. Is its air also changed more often?",
+        "A taller cavity has a larger stack pressure. Is its air change rate also higher?",
         "With the stack alone, and where the openings dominate, the flow grows about with the square root of the "
-        "height, but the volume with the height itself: it takes longer to change all of the air, and it arrives at "
-        "the top warmer and damper. Wind takes part as well: its pressure at the head depends on where on the wall "
-        "that is, and can work against the buoyancy, so the computed flow need not grow steadily.",
+        "height, but the volume with the height itself. It takes longer to change all of the air, and the air reaches "
+        "the top warmer and more humid. Wind acts as well: its pressure at the head depends on the position on the "
+        "wall and can oppose the buoyancy, so the computed flow need not grow steadily.",
     ),
     "wind": _Text(
         "Wind",
         "What wind does to flow and wetness",
-        "Wind drives the cavity only by the difference of pressure between its openings, which goes with the square of "
-        "its speed. The rain that reaches the wall is held as it is, so that only the air is compared.",
+        "Wind drives the cavity only by the pressure difference between its openings, which grows with the square of "
+        "its speed. The rain that reaches the wall is held constant, so that only the air is compared.",
         equation(
             "wind pressure equals Cp base minus Cp head, times one half rho U squared",
             below("Δp", "wind"), "=", "(", below("C", "p,base"), "−", below("C", "p,head"), ")", fraction("1", "2"),
@@ -94,27 +93,27 @@ _TEXTS: dict[str, _Text] = {
         ),
         "Δp the wind pressure that drives the cavity [Pa], C the pressure coefficients at its base and head, ρ density "
         "of the air [kg/m³], U wind at the height of the roof [m/s].",
-        "What still moves the air when there is no wind at all?",
+        "What drives the air when there is no wind at all?",
         "Buoyancy: sun on the cladding and heat that comes through the wall make the cavity air lighter, the cold "
-        "night sky makes it heavier. Wind may help or hinder; where it hinders, the two nearly cancel and the air "
-        "stands still. Outside this lesson wind also drives rain onto the wall: more wind then means more air and "
-        "more water to carry off. And more air cools a cavity that the sun has warmed, so its surfaces can be humid "
-        "for more hours.",
+        "night sky makes it heavier. Wind may help or hinder; where it hinders, the two nearly cancel and the air is "
+        "almost stagnant. Outside this lesson wind also drives rain onto the wall: more wind then means more air and "
+        "more water to remove. More air also cools a cavity that the sun has warmed, so its surfaces can be humid for "
+        "more hours.",
     ),
     "sun": _Text(
         "Sun",
         "What sun does to flow and wetness",
-        "Sun warms the cladding, the cladding warms the cavity air, and warm air is light.",
+        "Sun warms the cladding, and the cladding warms the cavity air, which becomes lighter.",
         equation(
             "relative difference of density equals T cavity minus T outdoors, over T cavity",
             fraction(row(below("ρ", "e"), "−", below("ρ", "c")), below("ρ", "e")), "=",
             fraction(row(below("T", "c"), "−", below("T", "e")), below("T", "c")),
         ),
         "ρ density [kg/m³] and T temperature [K] of the air outdoors (e) and in the cavity (c).",
-        "Take the sun away. Which does the wall miss more: the flow, or the warmth?",
-        "Both dry the wall. Warmth lowers the relative humidity at once, by about 6 % of its value for each kelvin; "
-        "the flow carries off what evaporates. Where wind moves most of the air, the flow hardly changes, and "
-        "what the wall misses is the warmth. A wall that sees little sun must rely on wind and on openings.",
+        "Without sun, which matters more to the wall: the loss of flow, or the loss of heat?",
+        "Both dry the wall. Heat lowers the relative humidity at once, by about 6 % of its value per kelvin; the flow "
+        "removes what evaporates. Where wind drives most of the air, the flow hardly changes, and the loss of heat "
+        "matters more. A wall with little sun must rely on wind and on openings.",
     ),
     "colour": _Text(
         "Colour of the cladding",
@@ -127,13 +126,13 @@ _TEXTS: dict[str, _Text] = {
         "T the temperature of the air outdoors (e), and that which a dry sheet would take in the sun (sa) [K], α solar "
         "absorptance, I sun on the wall [W/m²], h exchange of heat with the surroundings [W/(m² K)].",
         "Does a dark panel keep its back dry at night as well?",
-        "Not by its colour as such: dew falls at night, when the sun is gone. But a panel that was dried out by day "
-        "starts the night with a lead, and what dew it has is gone sooner in the morning.",
+        "Not by its colour as such: dew forms at night, without sun. But a panel that dried out during the day starts "
+        "the night drier, and its dew evaporates sooner in the morning.",
     ),
     "mass": _Text(
         "Mass of the cladding",
         "What the mass does to flow and wetness",
-        "A thin sheet follows the sky within minutes; a heavy slab keeps the warmth of the day for hours.",
+        "A thin sheet responds to the sky within minutes; a heavy slab stores the heat of the day for hours.",
         equation(
             "rate of heat stored in the sheet equals sun absorbed, plus exchange with the sky, plus exchange with the "
             "air",
@@ -144,17 +143,17 @@ _TEXTS: dict[str, _Text] = {
         "[s], α solar absorptance, I sun on the wall and q exchange of radiation with the sky [W/m²], h exchange of "
         "heat with the air [W/(m² K)], outdoors at T (e).",
         "Which of these claddings is below the dew point for most hours, and which carries the most water?",
-        "The one that gets coldest against the dew point of the air that passes it. A sheet of metal follows the sky "
-        "at night but also the sun in the morning, and cannot soak up water: it stays as a film or runs off. A porous "
-        "board takes the water into its pores and stays damp longer. A heavy slab is still cold when warm, damp air "
-        "arrives, and may then collect more at a time. Weather, openings and finish decide which effect wins, so "
-        "trust the numbers, not the rule.",
+        "The one that is coldest relative to the dew point of the air that passes it. A metal sheet responds to the "
+        "sky at night but also to the sun in the morning. It cannot absorb water: the water stays as a film or runs "
+        "off. A porous board absorbs the water and stays damp longer. A heavy slab is still cold when warm, humid air "
+        "arrives, and may then collect more at a time. Weather, openings and finish decide which effect dominates, so "
+        "rely on the numbers, not on a rule.",
     ),
     "rails": _Text(
         "Rails",
         "What the gap between rails does to flow and wetness",
-        "A rail that runs along the wall closes the cavity but for the gap between two rail ends. Rails stand every "
-        "600 mm here, each with one gap in 600 mm of wall.",
+        "A rail that runs along the wall closes the cavity except for the gap between two rail ends. Here the rails "
+        "are 600 mm apart, each with one gap per 600 mm of wall.",
         equation(
             "pressure lost at the rails equals N times rho over two times q over Cd A, squared",
             below("Δp", "rails"), "=", "N", fraction("ρ", "2"),
@@ -162,32 +161,32 @@ _TEXTS: dict[str, _Text] = {
         ),
         "Δp pressure lost [Pa], N number of rails, ρ density of the air [kg/m³], q air flow per metre of wall "
         "[m³/(s m)], C discharge coefficient of a gap, A its area per metre of wall: gap times depth over bay [m²/m].",
-        "The vents are large. Can a rail undo them?",
+        "The vents are large. Can a rail make them ineffective?",
         "Yes: losses in series add up, and the smallest area dominates. A gap of a few millimetres passes less air "
         "than a slot along the whole base. Larger vents do not help then; a wider gap, or rails set upright, do.",
     ),
     "blind": _Text(
         "Blind compartment above a window",
         "What one closed end does to flow and wetness",
-        "Fire detailing above a window closes the cavity there. If no vent follows above it, the compartment is open "
-        "at its head only.",
+        "Fire detailing above a window closes the cavity there. Without a vent above it, the compartment is open at "
+        "its head only.",
         equation(
             "flow in equals flow out",
             below("q", "in"), "=", below("q", "out"),
         ),
         "q steady air flow into and out of the compartment [m³/(s m)]: air that cannot leave does not enter.",
-        "One of two vents is left. Is half of the air left as well?",
-        "No. A steady flow needs a way in and a way out. With one vent only what gusts push in and out of it is left, "
-        "and the closed end is reached last. The figure has that exchange in it; the hours above 80 % tell what it is "
-        "worth. Beside each fire barrier there is a vent for the compartment above and one for that below; local codes "
-        "decide what the barrier itself must do.",
+        "One of two vents remains. Does half of the airflow remain as well?",
+        "No. A steady flow needs an inlet and an outlet. With one vent only the exchange by gusts remains, and it "
+        "reaches the closed end last. The figure includes that exchange; the hours above 80 % show its effect. At "
+        "each fire barrier the compartment above and the one below each need a vent; local codes decide what the "
+        "barrier itself must do.",
     ),
     "night": _Text(
         "Nights behind metal",
         "What the openings do to dew behind a metal panel",
-        "A metal panel radiates to the sky and cools below the air. The air that the vents let in carries off what is "
-        "damp in the cavity, but brings its own vapour to the cold sheet. The wall is the starter wall with metal "
-        "panels, and the rain is left out, so that all water is dew.",
+        "A metal panel radiates to the sky and cools below the air. The air from the vents removes moisture from the "
+        "cavity, but brings its own vapour to the cold sheet. The wall is the starter wall with metal panels, without "
+        "rain, so that all water is dew.",
         equation(
             "dew equals beta times vapour pressure of the cavity air minus saturation pressure at the sheet",
             "g", "=", "β", "(", below("p", "c"), "−", below("p", "sat"), "(", below("T", "s"), ")", ")",
@@ -195,14 +194,14 @@ _TEXTS: dict[str, _Text] = {
         "g water that condenses [kg/(m² s)], β vapour transfer coefficient [s/m], p vapour pressure of the cavity air "
         "(c) and at saturation [Pa] at the temperature T of the sheet (s).",
         "Do larger openings always mean less dew?",
-        "Not on a sheet that is colder than the dew point outdoors: there the outdoor air itself brings the water. Too "
-        "little air leaves the vapour of the wall in the cavity; much air keeps feeding the cold sheet, though it "
-        "also warms it. Look for the fewest hours of dew and the smallest film: both can occur at an opening in "
-        "between.",
+        "Not on a sheet that is colder than the dew point outdoors: there the outdoor air itself brings the water. "
+        "With too little air the vapour of the wall stays in the cavity. A large airflow keeps supplying vapour to "
+        "the cold sheet, though it also warms it. Look for the fewest hours of dew and the smallest film: both can "
+        "occur at an opening in between.",
     ),
     "drying": _Text(
         "Drying after a leak",
-        "What is left of the water, vents closed and open",
+        "Remaining water, vents closed and open",
         "The outermost layer of the backup wall that holds water is wetted when the year of the run begins. Each curve "
         "is the difference between the same wall with and without that water. The cladding is a metal sheet in this "
         "lesson, which lets no vapour through.",
@@ -216,20 +215,20 @@ _TEXTS: dict[str, _Text] = {
         "vapour resistance [m² s Pa/kg] of the layers outside it (l) and of the ventilation (v), R gas constant of "
         "vapour, 461.5 J/(kg K), T temperature [K], V air flow through the cavity per area of wall [m³/(m² s)].",
         "Do open vents dry the wall faster than closed ones? And do four times larger vents dry it faster again?",
-        "As a rule yes, and hardly. With closed vents behind a metal sheet the only way out is into the room. Open "
-        "vents add a way outwards, with two resistances in series: the layers and the ventilation. Once the air "
-        "carries off what arrives, the layers in front of the wet one are the larger resistance, and more air gains "
-        "little. Where the curves nearly coincide, the "
-        "layers decide, not the cavity. The start is fast because the layer is then wettest; later a warm season "
-        "shows as a curve that keeps its slope although ever less is left, for the vapour pressure of a damp layer "
-        "rises by about 6 % for each kelvin.",
+        "Usually yes to the first, and hardly to the second. With closed vents behind a metal sheet the only way out "
+        "is into the room. Open vents add a way outwards, with two resistances in series: the layers and the "
+        "ventilation. Once the air removes all vapour that arrives, the layers outside the wet one are the larger "
+        "resistance, and more air gains little. Where the curves nearly coincide, drying is limited by the layers, "
+        "not the cavity. Drying is fast at first because the layer is then wettest. Later, in a warm season, the "
+        "curve keeps its slope although less water remains, because the vapour pressure of a damp layer rises by "
+        "about 6 % per kelvin.",
     ),
     "brick": _Text(
         "Sun on wet brick",
         "What open perpends do to vapour driven inwards",
         "Brick stores the rain. Sun then warms it, and the vapour pressure in its pores rises above that on both "
         "sides, so vapour moves inwards as well as outwards. The wall is the starter wall with a brick outer leaf, "
-        "facing south; perpends are left open at its base and head.",
+        "facing south; perpends are open at its base and head.",
         equation(
             "vapour pressure of the brick equals its relative humidity times the saturation pressure at its "
             "temperature; vapour that moves inwards equals the difference to the vapour pressure at the retarder over "
@@ -242,11 +241,10 @@ _TEXTS: dict[str, _Text] = {
         "between both [m² s Pa/kg].",
         "How can the sun wet a wall from outside, and what do the open perpends do about it?",
         "Wet brick at 40 °C has a vapour pressure of 7.4 kPa; a room at 22 °C and 60 % has 1.6 kPa. Vapour then moves "
-        "inwards, until it meets the vapour retarder, which is as cool as the room. Air in the cavity carries part of "
-        "it off before it enters the wall: the more perpends are open, the nearer the vapour pressure of the cavity "
-        "comes to that outdoors. A membrane or sheathing that resists vapour, and "
-        "a retarder that opens in summer, are the other defences.",
-        "Wet brick",
+        "inwards, until it meets the vapour retarder, which is as cool as the room. Air in the cavity removes part of "
+        "it before it enters the wall: the more perpends are open, the closer the vapour pressure in the cavity is to "
+        "that outdoors. Other measures are a membrane or sheathing that resists vapour, and a retarder that opens in "
+        "summer.",
     ),
 }  # fmt: skip
 
@@ -558,7 +556,6 @@ def write_lesson(
         part |= {
             "key": lesson.key,
             "heading": text.title,
-            "nav": text.nav or text.title.split()[0],
             "text": _missing(lesson),
         }
         if lesson.steps and (lesson.key != "drying" or any(step.drying for step in lesson.steps)):
@@ -582,9 +579,9 @@ def write_lesson(
             }  # fmt: skip
         parts.append(part)
     lead = [
-        f"{len(lessons)} lessons on how well the cavity behind a cladding is ventilated, how wet it becomes and how it "
-        "dries. In each, one thing is varied alone with the same model. Move the slider, and try to answer the "
-        "question before you unfold the answer.",
+        f"{len(lessons)} lessons on how well the cavity behind a cladding is ventilated, how wet it becomes and how "
+        "it dries. In each, one variable is changed alone, with the same model. Move the slider, and try to answer "
+        "the question before you open the answer.",
         *([base] if base else []),
         f"Wall: {wall_name}, without rails and barriers. Climate: {climate_name}."
         + (f" The {' and the '.join(invented)} {'are' if len(invented) > 1 else 'is'} fictitious." if invented else "")

@@ -131,7 +131,7 @@ def _heat(value: float, signed: bool = False) -> tuple[str, str]:
 
 
 def _water(value: float) -> tuple[str, str]:
-    """Return an amount in both unit systems, to a tenth of a gram: less is below what either method can tell."""
+    """Return an amount in both unit systems, to a tenth of a gram: neither method resolves less."""
     return display.quantity(round(value, 4) + 0.0, "kg/m2")
 
 
@@ -141,8 +141,8 @@ def sentence(monthly: dict[str, Any], hourly: dict[str, Any]) -> str:
     layer, hours = hourly["layer"], hourly["wet_hours"]
     if monthly["peak"] > 0.0 and not hours:
         parts.append(
-            f"The monthly method collects condensate at {monthly['plane']}; hour by hour the layers take the same "
-            f"moisture up as they get more humid ({layer} most) and no face inside reaches its dew point."
+            f"The monthly method collects condensate at {monthly['plane']}; hour by hour the layers absorb the same "
+            f"moisture as they get more humid ({layer} most), and no surface inside reaches its dew point."
         )
     elif monthly["peak"] > 0.0:
         parts.append(
@@ -151,16 +151,16 @@ def sentence(monthly: dict[str, Any], hourly: dict[str, Any]) -> str:
         )
     elif hours:
         parts.append(
-            f"Monthly means stay above the dew point; hour by hour a face inside is at or below it in {hours} hours: "
-            "cold nights, leaking room air or sun driving moisture inwards show in no mean."
+            f"Monthly means stay above the dew point; hour by hour a surface inside is at or below it in {hours} "
+            "hours. Monthly means do not show cold nights, air leakage or moisture driven inwards by the sun."
         )
     else:
         parts.append("Both find no condensation inside the backup wall.")
     if hourly["film"] > _FILM:
         why = (
-            "the monthly method leaves cladding and cavity out"
+            "the monthly method omits cladding and cavity"
             if monthly["ventilation_class"] == "well ventilated"
-            else "a mean of a month holds no single night"
+            else "a monthly mean does not show single nights"
         )
-        parts.append(f"The hourly run also wets faces of the cavity; {why}.")
+        parts.append(f"The hourly run also shows water on cavity surfaces; {why}.")
     return " ".join(parts)

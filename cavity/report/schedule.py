@@ -33,7 +33,7 @@ _FREE = {
     "top of the wall": "open under the coping; the coping overlaps and lets the air out, no foam behind it",
     "part way up": "joint not filled or taped",
     "rail": "gap at the rail ends not closed by sealant, offcuts or insulation that swells into the cavity",
-    "barrier": "closed as the fire design asks; the free area holds in the open state only",
+    "barrier": "closed as the fire design requires; the free area applies in the open state only",
 }  # fmt: skip
 
 

@@ -159,7 +159,7 @@ def not_computed(count: str, failed: Sequence[tuple[str, str]]) -> list[dict[str
         {
             "nav": "Not computed",
             "heading": "Not computed",
-            "text": [f"{count}. The others are left out of every figure, ranking and count of this page."],
+            "text": [f"{count}. The others are excluded from every figure, ranking and count on this page."],
             "table": {"caption": "Cases not computed", "head": ("case", "reason"), "rows": list(failed)},
         }
     ]
@@ -188,8 +188,9 @@ def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
             {
                 "id": "frontier",
                 "title": "Minimum free vent area by depth",
-                "caption": "Below the line a criterion is missed; known to 5 %. A triangle is the smallest tried, not "
-                "a minimum. Smaller half: lower or upper half of the strip with least vents. Common sizes are advice.",
+                "caption": "Below the line a criterion is not met; accuracy 5 %. A triangle is the smallest tried, not "
+                "a minimum. Smaller half: lower or upper half of the strip with the smallest vents. Common sizes are "
+                "advisory.",
                 "figure": frontier_figure(found),
             },
             {
@@ -248,7 +249,7 @@ def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
         )
     parts += not_computed(found.count_text, found.failed)
     lead = [
-        f"{found.wall_name}, openings “{found.opening_set}”, {found.column}, in {found.climate_name}; margin asked for "
+        f"{found.wall_name}, openings “{found.opening_set}”, {found.column}, in {found.climate_name}; required margin "
         f"{100 * found.margin:.0f} %; worst status that passes: {found.accept}."
     ]
     return write_page(path, f"Minimum openings: {found.wall_name}", lead=lead, caution=CAUTIONS, parts=parts)

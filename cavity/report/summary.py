@@ -128,7 +128,7 @@ def table(found: Sequence[Row]) -> Any:
 
     from cavity.report.comparison_text import MARK, STYLE
 
-    made = Table(title="Walls: the strip and facing that decide", title_justify="left")
+    made = Table(title="Walls: governing strip and orientation", title_justify="left")
     for head in HEAD[:_SHOWN]:
         made.add_column(head, overflow="fold", min_width=max(map(len, head.split())))
     for row in found:

@@ -25,7 +25,7 @@ def write_summary(found: Sequence[summary.Row], path: str | os.PathLike[str]) ->
         {
             "heading": "All walls",
             "nav": "Walls",
-            "text": ["One line a wall: the strip and facing that decide, with the recommended case of the wall."],
+            "text": ["One line per wall: governing strip and orientation, with the recommended case."],
             "table": {
                 "head": summary.heads(),
                 "rows": [summary.cells(row) for row in found if row.decides],

@@ -127,7 +127,7 @@ def sheets(comparison: Any) -> dict[str, Table]:
         "months": (
             (*_CASE, *place, "month", "outdoor temperature [degC]", "median air change rate [per hour]",
              "hours with flow upwards [%]", "surface temperature [degC]", "surface relative humidity [%]",
-             "hours above 80 % [h]", "least dew-point margin [K]", "hours in which some surface condenses [h]",
+             "hours above 80 % [h]", "lowest dew-point margin [K]", "hours in which some surface condenses [h]",
              "largest film, both cavity surfaces [g/m2]", "run-off in the cavity [g/m2]",
              "water in the layers, mean [kg/m2]", _VARIANT), months),
     }  # fmt: skip

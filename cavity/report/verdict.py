@@ -340,7 +340,7 @@ def _headline(seen: View) -> str:
     at = _at(seen, decides[0]) if decides else ""
     if seen.found is None:
         if best.status != "fail":
-            return f"No combination could be computed and judged whole {place}."
+            return f"No combination could be computed and judged completely {place}."
         if total == 1:
             return f"{name_of(best)} is not safe {place}: it fails on {text}{at}."
         return f"No combination is safe {place}; the lowest risk is {name_of(best)}, which fails on {text}{at}."
@@ -353,7 +353,7 @@ def _headline(seen: View) -> str:
     count += f" pass {place}" if passing else f" do not fail {place}, but need review"
     if seen.found.comfortable:
         return f"{count}; the smallest adequate is {name_of(best)}."
-    return f"{count}, none with a comfortable margin; the best of these is {name_of(best)}: {text}{at}."
+    return f"{count}, none with an adequate margin; the best of these is {name_of(best)}: {text}{at}."
 
 
 def _lower(text: str) -> str:
@@ -436,7 +436,9 @@ def sureness(seen: View, choice: Choice) -> str:
         if _is_sampled(seen, each, choice):
             text = str(each.sentence)
             if len(seen.facings) > 1 and seen.best.decides:  # sampled where the recommended choice is decided
-                text += f" This holds facing {facing_text(seen.best.decides[0].orientation)}, the facing that decides."
+                text += (
+                    f" This holds facing {facing_text(seen.best.decides[0].orientation)}, the governing orientation."
+                )
             return text
     return ""
 
@@ -535,7 +537,7 @@ def recommended(seen: View) -> dict[str, Any]:
             )
         if found.runner_up:
             runner = _card(seen, found.runner_up) | {"tips": found.tips}
-    heading = "Recommended" if found and found.comfortable else "Best of these, margin not comfortable"
+    heading = "Recommended" if found and found.comfortable else "Lowest risk of these, margin not adequate"
     heading = heading if found else "Lowest risk, but it fails"
     if len(seen.choices) == 1:
         heading = "The case"

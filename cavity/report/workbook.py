@@ -115,7 +115,7 @@ def _fill_sizing(book: Any, found: Sizing) -> None:
     book.properties.title = office.clean(f"{found.wall_name}: vents and depth")
     rows: list[list[Any]] = [
         ["Wall", found.wall_name], ["Climate", found.climate_name], ["Openings", found.opening_set],
-        ["Strips that must pass", found.column], ["Distance kept from every limit [%]", 100.0 * found.margin],
+        ["Strips that must pass", found.column], ["Margin to every limit [%]", 100.0 * found.margin],
         *([f"{name}, free vent area as drawn [cm2/m]", 1e4 * area] for name, area in found.drawn),
         *(["Answer", line] for line in found.sentences), *(["Caution", line] for line in verdict.CAUTIONS),
     ]  # fmt: skip
@@ -140,13 +140,13 @@ def _fill_sizing(book: Any, found: Sizing) -> None:
     head: tuple[str, ...] = (
         *held,
         "Rail gap held [mm]",
-        "Least vents, times as drawn",
+        "Minimum vents, factor on the design",
         "Least rail gap [mm]",
         "Smallest tried",
         "Note",
     )
     _sheet(book, "Minima", head, minima)
-    head = (*held, "Vents, times as drawn", "Rail gap [mm]", "Passes", "Largest ratio to a limit [%]", "Decides",
+    head = (*held, "Vents, factor on the design", "Rail gap [mm]", "Passes", "Largest ratio to a limit [%]", "Decides",
             "Strip", "Not computed")  # fmt: skip
     _sheet(book, "Cases tried", head, tried)
 

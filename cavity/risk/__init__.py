@@ -59,7 +59,11 @@ def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Fi
     criteria = (
         mould, wood_moisture, decay, condensate, residue, humidity, dew_point, film, wetness, frost, air_layer, studs,
     )  # fmt: skip
-    return worst_first(found for criterion in criteria for found in criterion.findings(ds, given))
+    wet = condensate.condensate(ds)  # half of all the work, wanted by two
+    known = {condensate: (wet,), dew_point: (wet,)}
+    return worst_first(
+        found for criterion in criteria for found in criterion.findings(ds, given, *known.get(criterion, ()))
+    )
 
 
 def worst(findings: Iterable[Finding]) -> Finding:

@@ -72,8 +72,9 @@ def since_dry(gain: np.ndarray, dry: np.ndarray) -> np.ndarray:
 
 def over_the_year(ds: xr.Dataset, gain: np.ndarray, dry: np.ndarray) -> np.ndarray:
     """Return `since_dry` in the order of the run; a place that is never dry is followed once, from the first hour."""
-    once = run_through(_unsettled(ds), since_dry, gain, dry)
-    return np.where(dry.any(axis=0), run_through(ds, since_dry, gain, dry), once)
+    dries = dry.any(axis=0)
+    found = run_through(ds, since_dry, gain, dry)
+    return found if dries.all() else np.where(dries, found, run_through(_unsettled(ds), since_dry, gain, dry))
 
 
 def _unsettled(ds: xr.Dataset) -> xr.Dataset:
@@ -135,6 +136,11 @@ class Condensate:
         return (self.rain > DRY_FILM) & (self.rain >= self.amount)
 
 
+def _per_hour(flux: np.ndarray) -> np.ndarray:
+    """Return what a flux [kg/(m2 s)] brings in an hour. [kg/m2]."""
+    return HOUR * np.asarray(flux, float)
+
+
 def _behind(ds: xr.Dataset) -> tuple[int, np.ndarray]:
     """Return the face that penetrating rain reaches, and that rain, (time,) [kg/m2 in the hour]."""
     wetting = wall_of(ds).wetting
@@ -146,40 +152,39 @@ def _behind(ds: xr.Dataset) -> tuple[int, np.ndarray]:
 def condensate(ds: xr.Dataset) -> Condensate:
     """Return what vapour brought to every face and interface of the wall side since it was last dry."""
     start, last = first_wall_face(ds), ds.sizes["face"] - 1
-    film, drained, by_vapour, by_rain, sucked = (
-        np.asarray(ds[name].values, float)
-        for name in ("face_film", "drainage", "film_by_vapour", "film_by_rain", "film_by_capillarity")
-    )
-    drained, by_vapour, by_rain, sucked = HOUR * drained, HOUR * by_vapour, HOUR * by_rain, HOUR * sucked
+    film, drained = (np.asarray(ds[name].values, float) for name in ("face_film", "drainage"))
+    drained = HOUR * drained
+    by_vapour, by_rain, sucked = (ds[f"film_by_{cause}"].values for cause in ("vapour", "rain", "capillarity"))
     amount, rain, dries = np.zeros(film.shape), np.zeros(film.shape), np.ones(film.shape[1:], bool)
 
-    dry = (film <= DRY_FILM) & (drained <= 0.0)
     for face in (start, last):
-        if dry[:, :, face].all():
+        dry = (film[:, :, face] <= DRY_FILM) & (drained[:, :, face] <= 0.0)
+        if dry.all():
             continue
-        amount[:, :, face] = over_the_year(ds, by_vapour[:, :, face], dry[:, :, face])
-        rain[:, :, face] = over_the_year(ds, np.maximum(by_rain[:, :, face], 0.0), dry[:, :, face])
-        dries[:, face] = dry[:, :, face].any(axis=0)
+        amount[:, :, face] = over_the_year(ds, _per_hour(by_vapour[:, :, face]), dry)
+        rain[:, :, face] = over_the_year(ds, np.maximum(_per_hour(by_rain[:, :, face]), 0.0), dry)
+        dries[:, face] = dry.any(axis=0)
 
-    humid = np.asarray(ds["relative_humidity"].values, float)
-    water = np.asarray(ds["water"].values, float)
-    interfaces = [face for face in range(start + 1, last) if neighbours(ds, face)]
+    humid, water = ds["relative_humidity"].values, ds["water"].values
+    sides = {face: neighbours(ds, face) for face in range(start, last)}
+    interfaces = [face for face in range(start + 1, last) if sides[face]]
     plane, behind = _behind(ds)
     if plane in interfaces:
         arrived = np.repeat(behind[:, None], film.shape[1], axis=1)
     else:  # what the film of the surface keeps does not enter the layer
-        arrived = np.maximum(behind[:, None] - by_rain[:, :, plane], 0.0) + np.maximum(-sucked[:, :, plane], 0.0)
+        kept, left = _per_hour(by_rain[:, :, plane]), _per_hour(sucked[:, :, plane])
+        arrived = np.maximum(behind[:, None] - kept, 0.0) + np.maximum(-left, 0.0)
     for face in interfaces:
-        wet = run_through(ds, saturated, humid[:, :, face]) | (film[:, :, face] > DRY_FILM)
+        wet = run_through(ds, saturated, np.asarray(humid[:, :, face], float)) | (film[:, :, face] > DRY_FILM)
         wet |= drained[:, :, face] > 0.0
         if not wet.any():
             continue
-        beside = neighbours(ds, face)
-        held = water[:, :, beside].sum(axis=2) + film[:, :, face]
+        beside = sides[face]
+        held = np.asarray(water[:, :, beside], float).sum(axis=2) + film[:, :, face]
         came = np.zeros(held.shape)
         if plane == face:
             came = arrived
-        elif plane >= start and set(neighbours(ds, plane)) & set(beside):
+        elif plane >= start and set(sides.get(plane, ())) & set(beside):
             came = np.maximum(arrived - drained[:, :, plane], 0.0) if plane in interfaces else arrived
 
         gain = run_through(ds, _rise, held) + drained[:, :, face] - came
@@ -224,9 +229,9 @@ def _worst(ds: xr.Dataset, found: Condensate, limits: dict[int, float], warn: fl
     return max(rows, key=lambda row: (row.status == "fail", row.peak / row.limit, row.drained))
 
 
-def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
+def findings(ds: xr.Dataset, limits: Mapping[str, float], found: Condensate | None = None) -> list[Finding]:
     """Return the worst surface of the wall, the worst interface inside it, and the wood that takes up most."""
-    found = condensate(ds)
+    found = condensate(ds) if found is None else found
     start, last = first_wall_face(ds), ds.sizes["face"] - 1
     warn, smooth = limits["condensate_runoff"], limits["condensate_smooth"]
     surfaces = {start: smooth, last: smooth}
@@ -304,6 +309,6 @@ def _taken(ds: xr.Dataset, found: Condensate, face: int, layer: int) -> np.ndarr
     wet = found.amount[:, :, face] > DRY_FILM
     if not wet.any():
         return np.zeros(wet.shape)
-    held = np.asarray(ds["water"].values, float)[:, :, layer]
+    held = np.asarray(ds["water"].values[:, :, layer], float)
     gained = over_the_year(ds, run_through(ds, _rise, held), ~wet)
     return np.minimum(gained, found.amount[:, :, face])

@@ -157,7 +157,9 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         value, years = float(found.peak[segment, which]), int(found.years[segment, which])
         rising = bool(found.rising[segment, which])
         series = found.activation[:, segment, which]
-        advances = favourable(ds["temperature"].values, ds["relative_humidity"].values)[:, segment, faces[which]]
+        advances = favourable(
+            *(ds[name].values[:, segment, faces[which]] for name in ("temperature", "relative_humidity"))
+        )
         status = "fail" if value >= limit else "review" if value >= 0.5 * limit or found.rising.any() else "pass"
         if key == "decay_cladding" and status == "fail":
             status = "review"

@@ -53,11 +53,11 @@ def dew(ds: xr.Dataset, found: Condensate | None = None) -> np.ndarray:
     return (below | (found.amount > DRY_FILM)) & ~rains & ~found.wetted
 
 
-def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
+def findings(ds: xr.Dataset, limits: Mapping[str, float], found: Condensate | None = None) -> list[Finding]:
     """Return one finding for each surface, interface and spot of rails: hours of dew, lowest margin."""
     time = ds["time"].values
     margin = np.asarray(ds["dew_point_margin"].values, float)
-    wet = dew(ds)
+    wet = dew(ds, found)
     hours = wet.sum(axis=0)  # (segment, face)
     start = first_wall_face(ds)
     made = []

@@ -183,8 +183,9 @@ def is_wall_layer(ds: xr.Dataset) -> np.ndarray:
 
 def neighbours(ds: xr.Dataset, face: int) -> list[int]:
     """Return the positions along `layer` of the layers that meet at a face, outer one first."""
-    layers = [str(name) for name in ds["layer"].values]
-    pair = (str(ds["face_outer"].values[face]), str(ds["face_inner"].values[face]))
+    labels = ds.variables  # without what a selection carries along: this is asked for every face
+    layers = [str(name) for name in labels["layer"].values]
+    pair = (str(labels["face_outer"].values[face]), str(labels["face_inner"].values[face]))
     return [layers.index(name) for name in pair if name in layers]
 
 

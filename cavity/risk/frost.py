@@ -67,9 +67,13 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         events: dict[tuple[int, int], np.ndarray] = {}
         for n, layer in enumerate(layers):
             for segment in range(ds.sizes["segment"]):
+                soaked = saturation[:, segment, n] > critical
+                if not soaked.any():
+                    events[segment, n] = soaked
+                    continue
                 found = [
                     run_through(ds, lambda t: freezings(t, limits["freeze_temperature"]), temperature[:, segment, face])
-                    & (saturation[:, segment, n] > critical)
+                    & soaked
                     for face in beside[layer]
                 ]
                 events[segment, n] = max(found, key=np.count_nonzero)

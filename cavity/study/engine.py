@@ -380,7 +380,7 @@ class Engine:
         try:
             return sum(self._client.nthreads().values())
         except Exception as error:  # dask raises many kinds for what is gone
-            raise CavityError("the scheduler has gone away; what is done is kept") from error
+            raise CavityError("the scheduler is no longer reachable; finished cases are saved") from error
 
     def _ended(self, running: dict[Future[Any], int]) -> list[Future[Any]]:
         """Wait until a job ends; on a cluster, look whether it still has workers."""

@@ -32,9 +32,9 @@ def _table(*heads: str) -> Table:
 def size_head(rows: Sequence[Row]) -> tuple[str, ...]:
     """Return the heads of `size_rows`."""
     if rows[0].variable == "gap":
-        return ("depth", "least rail gap", "nearest limit there", "note")
+        return ("depth", "minimum rail gap", "nearest limit there", "note")
     held = "rail gap" if rows[0].line.gap is not None else "depth"
-    return (held, "least vents", "free vent area", "nearest limit there", "common sizes", "note")
+    return (held, "minimum vents", "free vent area", "nearest limit there", "common sizes", "note")
 
 
 def size_rows(found: Sizing, rows: Sequence[Row]) -> list[tuple[str, ...]]:

@@ -337,7 +337,7 @@ def _read_hourly(path: Path, hours: int) -> tuple[NDArray[np.float64], NDArray[n
                 path.name,
                 "the number of hours does not fit the weather file",
                 f"{len(rows) - 1} rows below the header",
-                f"{hours} rows, one an hour in the order of the weather file",
+                f"{hours} rows, one per hour in the order of the weather file",
                 "give one row for each hour",
             )
         )
@@ -364,7 +364,7 @@ def _read_hourly(path: Path, hours: int) -> tuple[NDArray[np.float64], NDArray[n
         faults.append(
             Fault(
                 f"{path.name}, {FILE_COLUMNS[1]}",
-                "no value is above 1 %, this looks like a share",
+                "no value is above 1 %, this looks like a fraction",
                 f"highest {humidity.max():g}",
                 "percent, 0 to 100",
                 "multiply by 100",

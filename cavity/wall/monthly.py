@@ -44,7 +44,7 @@ DIFFERENCES = (
     "Vapour resistances are dry-cup values all year; the hourly run follows each material's humidity.",
     "A well-ventilated cavity is replaced by outdoor air at its monthly mean; the hourly run computes the cavity air, "
     "which at night can be colder and by day warmer than outdoors.",
-    "Air leakage, driving rain that passes the cladding and moisture built in are left out of the monthly method.",
+    "Air leakage, driving rain that passes the cladding and built-in moisture are not part of the monthly method.",
 )
 
 
@@ -527,14 +527,14 @@ def _notes(
         verdict = "meets" if factor >= needed[worst] else "does not meet"
         notes.append(
             f"Temperature factor f_Rsi {factor:.3f} {verdict} the {needed[worst]:.3f} needed in "
-            f"{calendar.month_name[worst + 1]} to keep the "
-            "undisturbed interior surface at 80 % relative humidity or less; corners and metal paths are colder."
+            f"{calendar.month_name[worst + 1]} to keep the undisturbed interior surface at or below 80 % relative "
+            "humidity; corners and metal paths are colder."
         )
         if at_studs is not None:
             verdict = "meets" if at_studs >= needed[worst] else "does not meet"
             notes.append(f"At the studs it is {at_studs:.3f}, which {verdict} the same need.")
     if iso_6946.ventilation_class == "well ventilated":
-        notes.append("Cladding and cavity are left out: the cavity is well ventilated (ISO 6946).")
+        notes.append("Cladding and cavity are omitted: the cavity is well ventilated (ISO 6946).")
     elif iso_6946.ventilation_class == "slightly ventilated":
         notes.append("The cavity is slightly ventilated; it is counted as an unventilated air layer here.")
     return (*notes, *iso_6946.notes)

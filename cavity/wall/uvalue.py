@@ -98,7 +98,7 @@ class CombinedResistance:
     error : float
         Largest relative error of the method, (upper - lower) / (2 resistance). [1]
     valid : bool
-        False where upper / lower is above 1.5: ISO 6946 then asks for a calculation by ISO 10211.
+        False where upper / lower is above 1.5: ISO 6946 then requires a calculation by ISO 10211.
     """
 
     upper: float
@@ -749,12 +749,12 @@ def _bridge_notes(layers: Sequence[Layer], framed: CombinedResistance) -> list[s
         )
         if not framed.valid:
             notes.append(
-                "The upper limit is more than 1.5 times the lower one: ISO 6946 then asks for a calculation by "
-                "ISO 10211."
+                "The upper limit is more than 1.5 times the lower one: ISO 6946 then requires a calculation by ISO "
+                "10211."
             )
     if any(layer.bridge_conductance for layer in layers):
         notes.append(
-            "Metal rails are counted by the zone method of the ASHRAE handbook; ISO 6946 asks for a two-dimensional "
+            "Metal rails are counted by the zone method of the ASHRAE handbook; ISO 6946 requires a two-dimensional "
             "calculation (ISO 10211) where metal bridges insulation: give its result as psi where you have one."
         )
     return notes

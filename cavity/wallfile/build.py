@@ -255,7 +255,9 @@ def _beside(name: str, folder: Path | None, faults: Faults) -> str:
     except (OSError, ValueError, RuntimeError):
         inside = there = False
     if not inside:
-        faults.add(key_path, "outside the folder of the wall file", expected, "move the file beside the wall file")
+        faults.add(
+            key_path, "outside the folder of the wall file", expected, "move the file to the folder of the wall file"
+        )
     elif not there:
         near = [one.name for one in sorted(folder.glob("*.csv"))[:50]]
         faults.add(key_path, "no such file", expected, nearest(name, near) if near else "check the name")

@@ -22,7 +22,7 @@ REPLACED = {
         'write leak_q50 = "1 m3/(m2 h)" for "A", "3 m3/(m2 h)" for "B", "5 m3/(m2 h)" for "C"',
     ),
     ("site", "pressure_difference"): (
-        "cp_difference: it is a coefficient; left out, the wind-tunnel profile by height and angle is used",
+        "cp_difference: it is a coefficient; default: the wind-tunnel profile by height and angle",
         "write cp_difference, or leave it out",
     ),
     ("rail", "length"): ("gap_length_along_flow", "write gap_length_along_flow"),

@@ -52,11 +52,11 @@ class Section(BaseModel):
 
 
 class WallSection(Section):
-    """[wall]: what the wall is called and which way it faces."""
+    """[wall]: name and orientation of the wall."""
 
     name: Annotated[str, Text(80)] = said("Name of the wall, shown in tables and reports.")
     description: Annotated[str, Text(2000, lines=True)] = said("A few sentences about the wall.", "")
-    invented: Annotated[bool, Flag()] = said("true where the building is invented; reports then say so.", False)
+    invented: Annotated[bool, Flag()] = said("true for a fictitious building; reports then say so.", False)
     orientation: Annotated[float, Orientation()] = said("Direction the wall faces.", 180.0)
     tilt: Annotated[float, Quantity("deg", "90 deg", 45.0, 135.0)] = said(
         "Slope from horizontal; a wall is 90. Heights on a sloping wall count along its slope.", 90.0
@@ -131,7 +131,7 @@ class MaterialValues(Section):
         "Sorption isotherm: [relative humidity, water content] pairs, in kg/m3 or % of the dry mass.", ()
     )
     free_saturation: Annotated[float | None, Water()] = said(
-        "Water content after capillary uptake; left out with sorption too: the material holds no water.", None
+        "Water content after capillary uptake; without this and sorption the material holds no water.", None
     )
     max_saturation: Annotated[float | None, Water()] = said("Water content with all pores full.", None)
     absorption: Annotated[float | None, Quantity("kg/(m2 s0.5)", "0.02 kg/(m2 s0.5)", 0.0, 5.0)] = said(
@@ -145,7 +145,7 @@ class MaterialValues(Section):
     )
     emissivity: Annotated[float | None, Share(0.01, 1.0, "90 %")] = said("Longwave emissivity of a bare surface.", None)
     mould_class: Annotated[str | None, Word(MOULD_CLASSES)] = said(
-        "Class of the mould index; left out for a material of your own: that of its kind, else sensitive.", None
+        "Class of the mould index; default for a material of your own: that of its kind, else sensitive.", None
     )
 
 
@@ -176,7 +176,7 @@ class FrameEntry(Section):
     )
     width: Annotated[float | None, Quantity("m", "45 mm", 0.005, 1.0)] = said("Width of one stud.", None)
     spacing: Annotated[float | None, Quantity("m", "600 mm", 0.05, 10.0)] = said(
-        "Distance between studs, centre to centre; plates and lintels come on top: prefer share.", None
+        "Distance between studs, centre to centre; it does not include plates and lintels: prefer share.", None
     )
     material: Annotated[str, UNNAMED] = said("Material of the studs.", "softwood")
 
@@ -238,7 +238,7 @@ class CavitySection(Section):
         "Emissivity of the exterior surface of the backup wall; default: of its material.", None
     )
     film_limit: Annotated[float, Quantity("kg/m2", "100 g/m2", 0.0, 2.0)] = said(
-        "Water a vertical face holds before it runs off.", 0.1
+        "Water a vertical surface holds before it runs off.", 0.1
     )
     single_vent_exchange: Annotated[float, Number(0.0, 10.0, "1")] = said(
         "Factor on the ESTIMATE of what a cavity with one open vent only exchanges through it (Warren 1977, made for "
@@ -307,7 +307,7 @@ class RailEntry(Section):
     wire: Annotated[float | None, Quantity("m", "0.5 mm", 1e-5, 0.01)] = said("Wire diameter of that mesh.", None)
     hole: Annotated[float | None, Quantity("m", "5 mm", 1e-4, 0.1)] = said("Hole diameter of that perforation.", None)
     edges: Annotated[str, Word(("sharp", "rounded"))] = said(
-        "Edges of the rail at its gaps; rounded ones lose 40 % less (Gullbrekken et al. 2018).", "sharp"
+        "Edges of the rail at its gaps; rounded edges reduce the loss by 40 % (Gullbrekken et al. 2018).", "sharp"
     )
     gap_length_along_flow: Annotated[float, Quantity("m", "40 mm", 0.0, 0.5)] = said(
         "Length of the gap along the air path, the height of the rail's section: friction in narrow gaps; 0: an edge.",
@@ -318,7 +318,7 @@ class RailEntry(Section):
 
 
 class BarrierEntry(Section):
-    """[[barrier]]: closes the cavity, such as fire detailing above a window, but for a residual free area."""
+    """[[barrier]]: closes the cavity except for a residual free area, such as fire detailing above a window."""
 
     name: Name = said("Name of the barrier.")
     height: Annotated[float | None, Quantity("m", "3.0 m", -50.0, 500.0)] = said(
@@ -334,7 +334,7 @@ class BarrierEntry(Section):
 
 
 class HolesEntry(Section):
-    """Separate holes: so many a metre, each width x height."""
+    """Separate holes: number per metre, each width x height."""
 
     per_metre: Annotated[float, Number(0.01, 1000.0, "4")] = said("Holes per metre of wall length.")
     width: Annotated[float, Quantity("m", "10 mm", 0.0005, 5.0)] = said("Width of one hole.")
@@ -368,14 +368,14 @@ class VentEntry(Section):
         "Smaller clear dimension of the hole; only with free_area. Default: 10 mm (joint: 8 mm), with a warning.",
         None,
     )
-    porosity: Annotated[float | None, Share(0.01, 1.0, "50 %")] = said("Open share of mesh or perforation.", None)
+    porosity: Annotated[float | None, Share(0.01, 1.0, "50 %")] = said("Open fraction of mesh or perforation.", None)
     wire: Annotated[float | None, Quantity("m", "0.5 mm", 1e-5, 0.01)] = said("Wire diameter of a mesh.", None)
     hole: Annotated[float | None, Quantity("m", "5 mm", 1e-4, 0.1)] = said("Hole diameter of a perforation.", None)
     blade_angle: Annotated[float | None, Quantity("deg", "30 deg", 0.0, 75.0)] = said("Slope of louvre blades.", None)
     discharge: Annotated[float | None, Number(0.05, 1.0, "0.6")] = said("Discharge coefficient, where known.", None)
     bends: Annotated[int, Number(0, 10, "1", whole=True)] = said("Right-angle bends in the air path.", 0)
     exposure: Annotated[str, Word(("face", "soffit", "roof edge", "table"))] = said(
-        "Where the wind meets it: on the face, under a soffit, at the roof edge, or by cp_table.", "face"
+        "Where the wind meets it: on the wall surface (face), under a soffit, at the roof edge, or by cp_table.", "face"
     )
     cp_shift: Annotated[float | None, Number(-3.0, 3.0, "-0.2")] = said(
         "Added to the wall's wind pressure coefficient; default: by height.", None
@@ -402,7 +402,7 @@ class CompareSection(Section):
     )
     openings: Columns = said("Sets of openings by name, in this order; default: all.", ())
     clogged: dict[str, Annotated[float, Share(0.01, 0.99, "50 %")]] = said(
-        "Kind of vent = fraction of its area closed by dirt: sets with such vents are computed once more, clogged.",
+        "Kind of vent = fraction of its area closed by dirt: sets with such vents are computed a second time, clogged.",
         {},
     )
 
@@ -443,7 +443,7 @@ class IndoorSection(Section):
 
 
 class WettingSection(Section):
-    """[wetting]: what wets the wall besides vapour."""
+    """[wetting]: moisture sources other than vapour diffusion."""
 
     rain_penetration: Annotated[float, Share(0.0, 1.0, "1 %")] = said(
         "Fraction of the driving rain that passes the cladding (ASHRAE 160: 1 %).", 0.01
@@ -520,7 +520,7 @@ class LimitsSection(Section):
     condensate_wood_board: Annotated[float | None, Share(0.005, 0.5, "3 %")] = said(
         "Condensate taken up by wood-based boards, by dry mass.", None
     )
-    dew_hours: Annotated[float | None, HOURS] = said("Hours below the dew point a year from which to review.", None)
+    dew_hours: Annotated[float | None, HOURS] = said("Hours per year below the dew point from which to review.", None)
     film: Annotated[float | None, CONDENSATE] = said("Film the back of the cladding holds.", None)
     residue: Annotated[float | None, Quantity("kg/m2", "20 g/m2", 1e-6, 5.0)] = said("Annual accumulation.", None)
     wetness_cavity: Annotated[float | None, Quantity("h", "5500 h", 10.0, 8784.0)] = said(
@@ -533,15 +533,15 @@ class LimitsSection(Section):
     freeze_temperature: Annotated[float | None, Quantity("K", "-2 degC", 240.0, ICE_POINT)] = said(
         "Temperature at which pore water freezes.", None
     )
-    freeze_cycles: Annotated[float | None, Number(1, 1000, "1")] = said("Freeze-thaw cycles a year.", None)
+    freeze_cycles: Annotated[float | None, Number(1, 1000, "1")] = said("Freeze-thaw cycles per year.", None)
     drying_days: Annotated[float | None, Quantity("day", "90 day", 1.0, 730.0)] = said("90 % drying time.", None)
 
 
 class VariantEntry(LayerEntry):
-    """[[variant]]: a layer exchanged for another; two of one name are exchanged together."""
+    """[[variant]]: a layer replaced by another; two of one name are replaced together."""
 
     name: Name = said("Name of the variant.")
-    replaces: Name = said("Name of the layer that is exchanged.")
+    replaces: Name = said("Name of the layer that is replaced.")
 
 
 LENGTH, AREA = Quantity("m", "25 mm", 0.0, 10.0), Quantity("m2/m", "50 cm2/m", 0.0, 2.0)

@@ -187,8 +187,8 @@ const Cavity = (() => {
     div.dataset.drawn = "1";
     div.cavity = figure;
     const picture = { name: "picture", title: "Save picture (SVG)", icon: window.Plotly.Icons.camera, click: () => savePicture(id) };
-    const done = window.Plotly.react(div, made.data, layout, { responsive: !printing, displaylogo: false, displayModeBar: window.innerWidth < 600 ? false : "hover",
-      modeBarButtons: [["zoom2d", "pan2d", "resetScale2d", picture]] });
+    const done = window.Plotly.react(div, made.data, layout, { responsive: !printing, displaylogo: false, displayModeBar: printing || window.innerWidth < 600 ? false : "hover",
+      ...(printing ? {} : { modeBarButtons: [["zoom2d", "pan2d", "resetScale2d", picture]] }) }); // a button of its own on paper makes the library run on
     return done.then(() => readable(div));
   }
   // ---- pictures: each bears its title, what it is of, and where it comes from -----------------------------------

@@ -3,7 +3,7 @@
 (() => {
   const root = Cavity.root, page = JSON.parse(document.getElementById("page-figures").textContent);
   const parts = [...document.querySelectorAll("section.lesson")];
-  const present = document.getElementById("present"), all = document.getElementById("answers");
+  const go = document.getElementById("go"), present = document.getElementById("present"), all = document.getElementById("answers");
   let at = 0;
 
   // ---- slider ------------------------------------------------------------------------------------------------------
@@ -65,6 +65,7 @@
   }
   function turn(to) {
     at = Math.min(Math.max(to, 0), parts.length - 1);
+    go.value = String(at);
     parts.forEach((part, i) => { part.classList.toggle("on", i === at); if (part.classList.contains("answered")) answer(part, false); });
     window.scrollTo(0, 0);
     Cavity.redrawAll();
@@ -76,13 +77,20 @@
     if (on) present.blur();
     else for (const part of parts) if (part.classList.contains("answered")) answer(part, false);
     turn(at);
+    if (!on) parts[at].scrollIntoView();
   }
+  go.addEventListener("change", () => {
+    if (root.classList.contains("present")) { turn(Number(go.value)); go.blur(); } else {
+      at = Number(go.value);
+      parts[at].scrollIntoView();
+    }
+  });
   present.addEventListener("click", () => start(!root.classList.contains("present")));
   document.addEventListener("keydown", (event) => {
     if (!root.classList.contains("present") || event.ctrlKey || event.metaKey || event.altKey) return;
     const field = (event.target.tagName || "").toLowerCase(), part = parts[at], slider = part.querySelector("input[type=range]");
     if (field === "button" && event.key === " ") return;
-    if (field === "input" && ["ArrowLeft", "ArrowRight"].includes(event.key)) return; // the slider's own keys
+    if (field === "select" || (field === "input" && ["ArrowLeft", "ArrowRight"].includes(event.key))) return; // their own keys
     if (event.key === "Escape") start(false);
     else if (["ArrowRight", "PageDown"].includes(event.key)) turn(at + 1);
     else if (["ArrowLeft", "PageUp"].includes(event.key)) turn(at - 1);

@@ -225,7 +225,7 @@
       ["sun", "Sun on the wall", quantity(now.sun[h], "W/m²", 0)],
       ["cavity", "Cavity air", `${quantity(warm[item.cavity_point], "°C", 1)}, ${quantity(humid[item.cavity_point], "%", 0)}`],
       ["film", "Film, back of cladding", quantity(now.film[0][h], "g/m²", 1)],
-      ["margin", "Least dew-point margin", `${quantity(least, "K", 1)}, ${where}`],
+      ["margin", "Lowest dew-point margin", `${quantity(least, "K", 1)}, ${where}`],
     ];
     byId("readout").replaceChildren(...rows.map(([key, title, value]) => {
       const cell = document.createElement("div");
@@ -326,7 +326,7 @@
     }));
   }
   const COLUMNS = [["month", "Month", null], ["outdoor", "Outdoors", "°C", 1], ["air_changes", "Median air change", "per hour", 0], ["upward", "Flow upwards", "%", 0],
-    ["temperature", "Surface temperature", "°C", 1], ["humidity", "Surface humidity", "%", 0], ["humid_hours", "Hours above 80 %", "h", 0], ["margin", "Least dew-point margin", "K", 1],
+    ["temperature", "Surface temperature", "°C", 1], ["humidity", "Surface humidity", "%", 0], ["humid_hours", "Hours above 80 %", "h", 0], ["margin", "Lowest dew-point margin", "K", 1],
     ["wet_hours", "Hours some surface condenses", "h", 0], ["film", "Largest film, both surfaces", "g/m²", 0], ["runoff", "Run-off", "g/m²", 0], ["water", "Water in the layers, mean", "kg/m²", 2]];
   async function fillMonthly(item) {
     const table = byId("monthly");

@@ -56,8 +56,8 @@ def friction() -> dict[str, Any]:
     return _figure(
         "friction",
         "Friction between plates",
-        "Laminar 96/Re (Shah & London 1978), turbulent Haaland 1983 on 2/3 Re (Jones 1976), joined between Re 2300 and "
-        "4000 by our own smooth blend; Dean 1978 beside it.",
+        "Laminar 96/Re (Shah & London 1978), turbulent Haaland 1983 on 2/3 Re (Jones 1976), joined between Re 2300 "
+        "and 4000 by our own smooth blend; Dean 1978 for comparison.",
         [
             ("ours, smooth", re, losses.friction_factor(re)),
             ("ours, roughness 2 % of the hydraulic diameter", re, losses.friction_factor(re, 0.02)),
@@ -121,7 +121,7 @@ def mesh() -> dict[str, Any]:
             ("screen, Blevins 1984", [100.0], [2.1]),
         ],
         "Wire Re [-]",
-        "Loss coefficient on the face speed [-]",
+        "Loss coefficient on the approach velocity [-]",
         log="xy",
     )
 
@@ -200,9 +200,9 @@ def wind() -> dict[str, Any]:
     table = ((0, 0.7), (45, 0.35), (90, -0.5), (135, -0.4), (180, -0.2))
     return _figure(
         "wind",
-        "Wind pressure coefficient of a face",
-        "Mean over the face (Swami & Chandra 1987), by width over depth of the building; AIVC table (Liddament) beside "
-        "it; roof edge from the AIVC flat-roof table, memory.",
+        "Wind pressure coefficient of a wall",
+        "Mean over the wall (Swami & Chandra 1987), by width over depth of the building; AIVC table (Liddament) for "
+        "comparison; roof edge from the AIVC flat-roof table, memory.",
         [
             ("square", angle, pressure.face_pressure_coefficient(angle)),
             ("twice as wide as deep", angle, pressure.face_pressure_coefficient(angle, 2.0)),
