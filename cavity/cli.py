@@ -22,7 +22,7 @@ _SHOWN = 8  # faults printed at most: one screen
 
 
 class Failure(click.ClickException):
-    """What a command could not do, told without a traceback."""
+    """What a command could not do, reported without a traceback."""
 
     def __init__(self, message: str, exit_code: int) -> None:
         super().__init__(message)

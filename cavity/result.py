@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import hashlib
 import json
 import os
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -83,8 +83,6 @@ def dataset_of(
     xarray.Dataset
         Dimensions and variables as in `cavity.variables`.
     """
-    from importlib.metadata import version
-
     import xarray as xr
 
     from cavity.kernels.year_arrays import CAPILLARY, DEW, RAIN
@@ -163,11 +161,18 @@ def dataset_of(
             "energy_balance_error": float((np.abs(record.energy_residual).max(axis=0) / throughput[:, 1]).max()),
             "stream_heat_error": stream[0],
             "stream_vapour_error": stream[1],
-            "version": version("cavity"),
+            "version": _version(),
             "created": dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC"),
         }
     )
     return dataset
+
+
+@functools.cache  # 2 ms, and the same for all cases of a run
+def _version() -> str:
+    from importlib.metadata import version
+
+    return version("cavity")
 
 
 def of_column(wall: Wall, air: ColumnAir) -> dict[str, str | float]:
@@ -237,14 +242,14 @@ def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
     dict
         Names, texts, files and digests of wall and climate, and the warnings of both (JSON list).
     """
-    plain, given = asdict(wall), weather.attrs
-    digest = hashlib.sha256(json.dumps(plain, sort_keys=True, default=str).encode()).hexdigest()
+    text, given = to_json(wall), weather.attrs
+    digest = hashlib.sha256(json.dumps(json.loads(text), sort_keys=True).encode()).hexdigest()
     return {
         "wall_name": wall.name,
         "wall_invented": int(wall.invented),
         "wall_description": wall.description,
         "wall_text": wall.text,
-        "wall_json": to_json(wall),
+        "wall_json": text,
         "wall_sha256": digest,
         "wall_source": wall.source,
         "climate_name": str(given.get("name", "")),
@@ -371,9 +376,9 @@ def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Data
 
     The hourly wall has the mean conductance of insulation and rails; the spot is colder by the ratio of the drops from
     the room air: T_spot = T_room - drop (T_room - T_face). That is the zone method's temperature in the steady state
-    and carries the sun, the night sky and the storage of the layers with it; the strip's own storage is left out. The
+    and carries the sun, the night sky and the storage of the layers with it; the strip's own storage is omitted. The
     dew point is that of the undisturbed face: of the vapour where the rails end (the higher one of the two sides where
-    a membrane lies there), of the room air at the room face.
+    a membrane lies there), of the room air at the interior surface.
 
     Parameters
     ----------

@@ -20,7 +20,7 @@ from cavity.wallfile import parse_wall
 BOUNDS = list(bounds())
 # what a bound cannot be alone: it stands in the way of another key, and the fault says so
 CROSS = {
-    'backup.4.free_saturation = "0 kg/m3"': "zero beside sorption",
+    'backup.4.free_saturation = "0 kg/m3"': "zero together with sorption",
     'column.0.bottom = "500 m"': "not above the bottom",
     'column.0.top = "-50 m"': "not above the bottom",
     'rail.0.heights = ["-50 m"]': "at its end",

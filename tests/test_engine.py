@@ -468,7 +468,7 @@ def test_a_scheduler_that_goes_away_is_one_clear_error(jobs, tmp_path):
         def close(self, timeout):
             raise OSError("no connection")
 
-    with pytest.raises(CavityError, match=r"^the scheduler has gone away; what is done is kept$"):  # noqa: SIM117
+    with pytest.raises(CavityError, match=r"^the scheduler is no longer reachable; finished cases are saved$"):  # noqa: SIM117
         with Engine(1, store=Store(tmp_path)) as own:
             own._client = Gone()
             own.run(jobs)

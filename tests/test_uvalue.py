@@ -322,11 +322,11 @@ def bare(line):
     ("line", "words"),
     [
         ('frame = { material = "softwood" }', "incomplete"),
-        ('frame = { share = "15 %", width = "45 mm" }', "share beside width"),
+        ('frame = { share = "15 %", width = "45 mm" }', "share together with width"),
         ('frame = { width = "600 mm", spacing = "600 mm" }', "not smaller"),
         ('frame = { share = "1 %", material = "steel" }', "bridge = "),
         ('frame = { share = "15 %", material = "sofftwood" }', "unknown material"),
-        ('bridge = { psi = "0.06 W/(m K)" }', "needed beside psi"),
+        ('bridge = { psi = "0.06 W/(m K)" }', "needed with psi"),
         ("brackets = { per_m2 = 2 }", "is missing"),
     ],
 )

@@ -31,7 +31,7 @@ def doubling_gains(
     """Return by how much the flow would grow if the group of each part were doubled, at the same drive.
 
     Vents twice as high, rail gaps twice as long (at most the bay), the free area of barriers doubled, the cavity twice
-    as deep. The drive stays: that more air also cools the cavity and lowers the stack is left out.
+    as deep. The drive stays: that more air also cools the cavity and lowers the stack pressure is neglected.
 
     Parameters
     ----------

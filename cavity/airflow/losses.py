@@ -38,7 +38,7 @@ def plate_loss_idelchik(porosity: float | np.ndarray) -> float | np.ndarray:
     Parameters
     ----------
     porosity : float or array
-        Open share of the plate, 0-1. [1]
+        Open fraction of the plate, 0-1. [1]
 
     Returns
     -------
@@ -59,7 +59,7 @@ def mesh_loss_idelchik(porosity: float | np.ndarray) -> float | np.ndarray:
     Parameters
     ----------
     porosity : float or array
-        Open share of the mesh, 0-1. [1]
+        Open fraction of the mesh, 0-1. [1]
 
     References
     ----------
@@ -75,7 +75,7 @@ def mesh_loss_bailey_2003(porosity: float | np.ndarray, reynolds: float | np.nda
     Parameters
     ----------
     porosity : float or array
-        Open share of the mesh, 0-1. [1]
+        Open fraction of the mesh, 0-1. [1]
     reynolds : float or array
         Reynolds number on face speed and wire diameter. [1]
 
@@ -103,7 +103,7 @@ def mesh_loss_brundrett_1993(porosity: float | np.ndarray, reynolds: float | np.
     Parameters
     ----------
     porosity : float or array
-        Open share of the mesh, 0-1. [1]
+        Open fraction of the mesh, 0-1. [1]
     reynolds : float or array
         Reynolds number on face speed and wire diameter, 1e-4 to 1e4. [1]
     """
@@ -120,7 +120,7 @@ def mesh_loss_armour_1968(porosity: float | np.ndarray, reynolds: float | np.nda
     Parameters
     ----------
     porosity : float or array
-        Open share of the mesh, (1 - d/M)^2 with wire d and pitch M. [1]
+        Open fraction of the mesh, (1 - d/M)^2 with wire d and pitch M. [1]
     reynolds : float or array
         Reynolds number on face speed and wire diameter. [1]
 
@@ -322,7 +322,7 @@ def channel_row(
     roughness : float
         Equivalent sand roughness of the faces. [m]
     pieces : int
-        Number of pieces in which the flow develops anew. [1]
+        Number of pieces in which the flow develops again. [1]
 
     Returns
     -------
@@ -365,7 +365,7 @@ def channel_loss(
     viscosity : float
         Dynamic viscosity. [Pa s]
     pieces : int
-        Number of pieces in which the flow develops anew. [1]
+        Number of pieces in which the flow develops again. [1]
     """
     check_range("channel_loss, depth", depth, "m", 1e-5, 1.0)
     check_range("channel_loss, roughness", roughness, "m", 0.0, 0.1)

@@ -88,7 +88,7 @@ def folded(wind_angle: float | np.ndarray) -> np.ndarray:
 
 
 def difference_share(wind_angle: float | np.ndarray) -> np.ndarray:
-    """Return the share of a given difference that is left at an angle [1]; 1 to 60, 0.2 from 100 degrees.
+    """Return the fraction of a given difference that is left at an angle [1]; 1 to 60, 0.2 from 100 degrees.
 
     Parameters
     ----------

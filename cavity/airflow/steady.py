@@ -63,7 +63,7 @@ def steady_air(
     outdoor, indoor : float, keyword only
         Air temperatures. [K]
     sun : sequence of float, keyword only
-        Irradiance on the wall; left out with `cavity` left out too: 0. [W/m2]
+        Irradiance on the wall; default, also without `cavity`: 0. [W/m2]
     cavity : sequence of float, keyword only
         Temperature of the cavity air. [K]
     pressure : float, keyword only

@@ -218,7 +218,7 @@ def _second_rain(records: series.Records, path: Path) -> tuple[np.ndarray, str]:
 
 
 def _derive(records: series.Records) -> None:
-    """Fill in what the file leaves out, by published models, in place."""
+    """Fill in what the file omits, by published models, in place."""
     columns, notes = records.columns, records.warnings
     temperature = columns["temperature_outdoor"]
     if "vapour_pressure_outdoor" not in columns:

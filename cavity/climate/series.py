@@ -197,7 +197,7 @@ def fill_gaps(records: Records) -> None:
             )
         long = [(a, b) for a, b in runs(missing) if b - a > LONGEST_GAP * per_hour]
         if long and name in ("infrared_horizontal", "pressure", *EXTRA):
-            continue  # computed by a model, or left out, later
+            continue  # computed by a model, or omitted, later
         if long:
             text = "; ".join(
                 f"{say_date(records.time[a])} to {say_date(records.time[b - 1])} ({(b - a) / per_hour:g} h)"

@@ -309,7 +309,7 @@ def place_of(file: str, keys: Mapping[str, str], site: Records | None) -> dict[s
     keys : dict of str
         Keys of the head.
     site : Records or None
-        Gives what the head leaves out.
+        Gives what the head omits.
 
     Returns
     -------

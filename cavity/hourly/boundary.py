@@ -80,7 +80,7 @@ def leak_flow(
     """Return the indoor air that leaks into the wall in each hour (E56).
 
     By q50, the flow is `leak_permeance` times the stack pressure at the top of the connected indoor air, half its
-    height above the neutral level; air that flows inwards in warm hours is left out, as is wind.
+    height above the neutral level; air that flows inwards in warm hours is neglected, as is wind.
 
     Parameters
     ----------

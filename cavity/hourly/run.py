@@ -41,7 +41,7 @@ def simulate(
 
     One column of the cavity is cut into segments along its height; each is a one-dimensional line through cladding,
     cavity and backup wall, and the air that flows past joins them. Lateral flow and leaks through the cladding between
-    the listed openings are left out; exchange by gusts is an estimate. Years repeat, from the wall's start month, until
+    the listed openings are omitted; exchange by gusts is an estimate. Years repeat, from the wall's start month, until
     the water at their ends agrees within 10 g/m2 or `wall.run.max_years` are done.
 
     Parameters

@@ -310,7 +310,7 @@ class Desk:
 
 
 def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
-    """Return verdict, strips, numbers and figures of the strips of one case.
+    """Return verdict, strips, numbers and figures of the strips of one case, as `packing.plain` leaves them.
 
     Parameters
     ----------
@@ -333,8 +333,8 @@ def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
     statuses = [ranking.status(result.findings) for _, result in computed]
     datasets = [ds for ds, _ in computed]
     segment, face = series.governing(worst, deciding.findings)
-    drawn = figures.plain_of_case(worst, segment=segment, face=face)
-    return {
+    drawn = figures.plain_of_case(worst, segment=segment, face=face, only=SHOWN)
+    return packing.plain({
         "climate": climate,
         "has_rain": bool(worst.attrs.get("has_rain")),
         "status": status,
@@ -357,8 +357,8 @@ def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
         ],
         "elevation": elevation.draw(datasets, statuses),
         "numbers": numbers(worst, deciding.findings),
-        "figures": {name: packing.plain(thinned(drawn[name])) for name in SHOWN if name in drawn},
-    }  # fmt: skip
+        "figures": {name: thinned(drawn[name]) for name in SHOWN if name in drawn},
+    })  # fmt: skip
 
 
 def thinned(figure: dict[str, Any], most: int = POINTS) -> dict[str, Any]:

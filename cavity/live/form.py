@@ -50,7 +50,7 @@ def sections() -> list[dict[str, Any]]:
 
 
 def _keys(value: Any, place: Path = ()) -> Iterator[Path]:
-    """Return the places of all keys of a parsed file, positions in lists left out."""
+    """Return the places of all keys of a parsed file, positions in lists omitted."""
     if isinstance(value, dict):
         for key, inner in value.items():
             yield (*place, key)

@@ -226,7 +226,7 @@ def application(
                 )
             except Stopped:
                 return _json({"superseded": True})
-        return _json({"superseded": bool(flag[0]), **found})
+        return Response(written({"superseded": bool(flag[0]), **found}), media_type="application/json")
 
     async def climate(request: Request) -> Response:
         name = _plain_name(request)
@@ -348,7 +348,12 @@ def packed(value: Any) -> bytes:
     """Return JSON; what is not a number becomes null, as in reports."""
     from cavity.report.packing import plain
 
-    return json.dumps(plain(value), separators=(",", ":"), ensure_ascii=False).encode()
+    return written(plain(value))
+
+
+def written(value: Any) -> bytes:
+    """Return JSON of what `packing.plain` has been through already."""
+    return json.dumps(value, separators=(",", ":"), ensure_ascii=False).encode()
 
 
 def _plain_template() -> dict[str, Any]:

@@ -171,7 +171,7 @@ _HOURS = 30  # from noon: a clear night, the morning after, until the evening
 
 
 def dew_weather() -> xr.Dataset:
-    """Return invented weather of 30 hours from noon: damp air, a clear night, no rain and no direct sun; (time,)."""
+    """Return fictitious weather of 30 hours from noon: damp air, a clear night, no rain and no direct sun; (time,)."""
     import xarray as xr
 
     from cavity.wall.saturation import saturation_pressure

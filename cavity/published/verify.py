@@ -97,7 +97,7 @@ def terminal_table(area: str, cases: Sequence[Case], *, every: bool) -> Any:
     cases : sequence of Case
         Its cases.
     every : bool, keyword only
-        False: passed cases are left out.
+        False: passed cases are omitted.
     """
     from rich.markup import escape
     from rich.table import Table

@@ -65,7 +65,7 @@ def half_space_run(coefficient: float, refine: float = 1.0) -> tuple[Line, solve
 
 
 def erfc_error(refine: float) -> float:
-    """Return the largest error of `half_space_run` with a held face over its first 0.25 m, as share of the step [1]."""
+    """Return the largest error of `half_space_run` with a held face over its first 0.25 m, over the step [1]."""
     from scipy.special import erfc
 
     line, found = half_space_run(FIXED, refine)

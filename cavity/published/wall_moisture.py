@@ -390,7 +390,7 @@ def hamstad_5() -> tuple[Case, ...]:
             units="1",
             expected=hamstad_5_face(),
             computed=at(0.420),
-            rtol=0.02,  # the hand figure leaves out water in the layers and the vapour drop at the face
+            rtol=0.02,  # the hand figure omits water in the layers and the vapour drop at the face
             note="Shows that the remembered range of the row above is too dry for the exercise's own inputs.",
         ),
     )

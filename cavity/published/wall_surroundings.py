@@ -1,4 +1,4 @@
-"""Rooms, surface layers and properties of water that the wall takes from publications, and flows it leaves out."""
+"""Rooms, surface layers and properties of water that the wall takes from publications, and flows it omits."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def steam() -> tuple[Case, ...]:
             units="kJ/kg",
             expected=expected,
             computed=1e-3 * moist_air.evaporation_heat(ICE_POINT + celsius),
-            rtol=1e-3,  # the line leaves out how the heats of vapour and water change
+            rtol=1e-3,  # the line omits how the heats of vapour and water change
         )
         for celsius, expected in ((0, 2500.93), (20, 2453.55), (30, 2429.84))
     ]
@@ -71,7 +71,7 @@ def steam() -> tuple[Case, ...]:
                 units="kg/kg",
                 expected=expected,
                 computed=WATER_TO_AIR * full / (STANDARD_PRESSURE - full),
-                rtol=0.006,  # real air holds 0.4 to 0.5 % more: enhancement factor, left out
+                rtol=0.006,  # real air holds 0.4 to 0.5 % more: enhancement factor, omitted
             )
         )
     full = float(moist_air.saturation(ICE_POINT + 20.0)[0])
@@ -101,7 +101,7 @@ def steam() -> tuple[Case, ...]:
             / (R_VAPOUR * 293.15 * 0.1)
             * float(np.log((STANDARD_PRESSURE - 0.5 * full) / (STANDARD_PRESSURE - full))),
             computed=_still_air(full),
-            rtol=0.02,  # Fick's law leaves out the drift of the air itself: 1.8 % at 20 degC
+            rtol=0.02,  # Fick's law omits the drift of the air itself: 1.8 % at 20 degC
         )
     )
     return tuple(rows)

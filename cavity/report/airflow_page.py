@@ -160,7 +160,7 @@ def rate_figure(ds: xr.Dataset) -> Any:
 
 
 def loss_figure(ds: xr.Dataset) -> Any:
-    """Return the share of the pressure lost at every part, drawn at its height."""
+    """Return the fraction of the pressure lost at every part, drawn at its height."""
     import plotly.graph_objects as go
 
     from cavity.report.figures import plain

@@ -66,7 +66,7 @@ class Brief:
     schedule, rules : tuple of tuple of str
         Rows under `SCHEDULE_HEAD` and `RULE_HEAD`.
     limits, cautions : tuple of str
-        What the model leaves out, and the usual cautions.
+        What the model omits, and the usual cautions.
     head, case : str
         Choice and climates, for the head of a printed page; the case that decides the choice.
     """

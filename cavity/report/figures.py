@@ -10,7 +10,7 @@ from __future__ import annotations
 import functools
 import html
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -614,8 +614,13 @@ def mould(ds: Any, *, segment: int, face: int) -> go.Figure:
     )
 
 
-def plain_of_case(ds: Any, *, segment: int, face: int) -> dict[str, dict[str, Any]]:
-    """Return every figure of one case by the id of its place in the page, each as {"data": ..., "layout": ...}."""
+def plain_of_case(
+    ds: Any, *, segment: int, face: int, only: Collection[str] | None = None
+) -> dict[str, dict[str, Any]]:
+    """Return every figure of one case by the id of its place in the page, each as {"data": ..., "layout": ...}.
+
+    With `only`, those of these ids.
+    """
     at, spot = {"segment": segment}, {"segment": segment, "face": face}
     places: dict[str, tuple[Any, dict[str, int]]] = {
         "fig-profile": (profile, at),
@@ -635,7 +640,8 @@ def plain_of_case(ds: Any, *, segment: int, face: int) -> dict[str, dict[str, An
     }
     if series.balance(ds, segment):
         places["fig-balance"] = (balance, at)
-    return {name: draw.__wrapped__(ds, **chosen) for name, (draw, chosen) in places.items()}
+    wanted = places if only is None else only
+    return {name: draw.__wrapped__(ds, **chosen) for name, (draw, chosen) in places.items() if name in wanted}
 
 
 def of_case(ds: Any, *, segment: int, face: int) -> dict[str, go.Figure]:

@@ -384,7 +384,7 @@ def checks(found: dict[str, Any]) -> dict[str, Any]:
 
 
 def event_days(event: Any) -> tuple[str, str]:
-    """Return the days until half and nine tenths of a wetting event are gone, those with the vents shut in brackets."""
+    """Return the 50 % and 90 % drying times of a wetting event [d], those with the vents closed in brackets."""
     times = series.event_times(event)
 
     def days(value: float) -> str:

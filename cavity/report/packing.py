@@ -85,7 +85,7 @@ def _codes(ref: dict[str, Any], blocks: Sequence[bytes]) -> np.ndarray:
 class Packer:
     """Gathers arrays into blocks; equal arrays are kept once, in the block of the first case that uses them.
 
-    Block 0 is shared by all cases: arrays met again under another case, and those that others are told by, go there.
+    Block 0 is shared by all cases: arrays met again under another case, and those that others refer to, go there.
     """
 
     def __init__(self) -> None:
@@ -113,7 +113,7 @@ class Packer:
         owner : int
             Number of the block of its case, from 1.
         like : hashable, keyword only
-            What the array is; a later array of that name may be told by its difference from the first.
+            What the array is; a later array of that name may be stored as its difference from the first.
         step : float, keyword only
             Step of the packed numbers; a part of the range where not given. [as the values]
         parts : int, keyword only
@@ -181,7 +181,9 @@ def plain(value: Any) -> Any:
     if isinstance(value, np.ndarray):
         if value.dtype.kind == "M":
             return [str(item) for item in value.astype("datetime64[m]")]
-        return [plain(item) for item in value.tolist()]
+        if value.dtype.kind == "f" and value.ndim == 1:
+            return [float(f"{item:.6g}") if math.isfinite(item) else None for item in value.tolist()]
+        return [plain(item) for item in (value if value.ndim > 1 else value.tolist())]
     if isinstance(value, np.generic):
         return plain(value.item())
     if isinstance(value, float):
@@ -197,7 +199,7 @@ def split(figure: dict[str, Any], packer: Packer, owner: int, like: tuple[Any, .
     """Return a figure in plain dicts as plain JSON in which long number arrays are replaced by references of `packer`.
 
     Arrays of a trace with a `meta` text are hourly series that the page has already: only the text stays. `like` names
-    the figure for `Packer.add`. The template, the same in all, is left out; the page adds it.
+    the figure for `Packer.add`. The template, the same in all, is omitted; the page adds it.
     """
     traces = []
     for number, fields in enumerate(figure["data"]):

@@ -171,7 +171,7 @@ def take_pictures(
     Returns
     -------
     dict of str to bytes
-        What the page does not have is left out.
+        What the page does not have is omitted.
 
     Raises
     ------

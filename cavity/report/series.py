@@ -91,7 +91,7 @@ def mould(ds: Any, segment: int) -> np.ndarray:
 
 
 def duration(values: np.ndarray, count: int = 201) -> tuple[np.ndarray, np.ndarray]:
-    """Return share of hours [%] and the value reached or exceeded in that share of hours."""
+    """Return fraction of hours [%] and the value reached or exceeded in that fraction of hours."""
     share = np.linspace(0.0, 100.0, count)
     return share, np.quantile(np.asarray(values, float), 1.0 - share / 100.0)
 
@@ -203,7 +203,7 @@ def drying(ds: Any, segment: int, days: int = 60) -> tuple[np.ndarray, np.ndarra
 
 
 def event_times(event: Any) -> dict[str, float]:
-    """Return how a wetting event dries: days until half and nine tenths are gone, share left at the end, days followed.
+    """Return how a wetting event dries: days until 50 % and 90 % have dried, fraction left at the end, days followed.
 
     Parameters
     ----------

@@ -206,7 +206,7 @@ def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
             {
                 "id": "gaps",
                 "title": "Minimum gap at the rail ends by depth",
-                "caption": "Vents as drawn. A triangle is the smallest tried, not a minimum.",
+                "caption": "Vents as designed. A triangle is the smallest tried, not a minimum.",
                 "figure": gap_figure(found),
             },
             {

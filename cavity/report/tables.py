@@ -198,7 +198,7 @@ def hours_csv(ds: Any) -> str:
 
 
 def hours(ds: Any) -> tuple[list[str], list[np.ndarray]]:
-    """Return the hours of one case: heads with their units, and for each the values in that unit, time left out.
+    """Return the hours of one case: heads with their units, and for each the values in that unit, time omitted.
 
     Parameters
     ----------

@@ -253,7 +253,7 @@ def shown(seen: View, most: int = 40) -> View:
     """Return the view with the cases whose hours a page can carry: all, or those that matter where they are too many.
 
     First all parts of the recommended choice and of the runner-up, then the part that decides each choice, then the
-    others in their order. A case left out keeps its place in tables and matrix; its hours come with `--column` or
+    others in their order. An omitted case keeps its place in tables and matrix; its hours come with `--column` or
     with fewer climates.
 
     Parameters
@@ -691,7 +691,7 @@ def grid(seen: View, **wanted: Any) -> list[list[dict[str, Any] | None]]:
     ----------
     seen : View
     wanted : climate, column, orientation, variant
-        Only parts with this value; of several variants one is shown, left out: that of the recommended choice.
+        Only parts with this value; of several variants one is shown, default: that of the recommended choice.
     """
     shown = wanted.pop("variant", seen.best.variant)
     sets = list(dict.fromkeys(case.opening_set for case in (*seen.cases, *seen.failed)))

@@ -1,7 +1,7 @@
 """Moisture criteria: a result Dataset in, findings out, and the verdict over them.
 
 `judge` runs every criterion; each is a file of this folder with a function ``findings(ds, limits)`` and its choices in
-the docstring. `cavity.risk.finding` says how the two zones of a clad wall are judged apart.
+the docstring. `cavity.risk.finding` says how the two zones of a clad wall are judged separately.
 """
 
 from __future__ import annotations

@@ -41,7 +41,7 @@ class Compartment:
 
 @dataclass(frozen=True)
 class PartLoss:
-    """One part of the air path: share of all pressure lost [1] and mean loss [Pa]."""
+    """One part of the air path: fraction of all pressure lost [1] and mean loss [Pa]."""
 
     name: str
     kind: str
@@ -66,11 +66,11 @@ class Group:
 
 @dataclass(frozen=True)
 class Drive:
-    """Stack against wind, between the lowest and the highest opening: shares of the summed sizes [1], means in Pa."""
+    """Stack against wind, between lowest and highest opening: fractions of the summed sizes [1], means in Pa."""
 
     stack_share: float
     wind_share: float
-    opposed: float  # share of the hours in which the two work against each other
+    opposed: float  # fraction of the hours in which the two work against each other
     stack_mean: float  # signed, positive upwards
     wind_mean: float
 

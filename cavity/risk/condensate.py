@@ -8,7 +8,7 @@ has dried, as the sum M_a of ISO 13788 does. ISO 13788 warns above 0.2 kg/m2. DI
 where the layers do not absorb: here where one of them holds no water (metal, foil, membrane) or neither has capillary
 uptake (fibrous insulation against foam). A place that is never dry within the year fails from 0.2 kg/m2 on. Condensate
 that drains inside the wall is at least a review item: the reader must know where it leaves. Wood is judged besides by
-the share of its dry mass that it takes up as condensate: 5 % in solid wood, 3 % in wood-based boards (DIN 4108-3).
+the fraction of its dry mass that it takes up as condensate: 5 % in solid wood, 3 % in wood-based boards (DIN 4108-3).
 """
 
 from __future__ import annotations

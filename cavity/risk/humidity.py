@@ -3,7 +3,7 @@
 Choices. The 30-day mean of 80 % at 5-40 degC was the criterion of ASHRAE 160-2009. The 2016 edition replaced it by the
 mould index because it condemned walls that do well, so it is information here and decides nothing. The hours by
 class are given for comparison; no published limit for them is known to us. Faces between materials that resist mould
-(membranes, metal, glass) are left out where there are others: the outer face of a membrane has the humidity of the air
+(membranes, metal, glass) are omitted where there are others: the outer face of a membrane has the humidity of the air
 outdoors.
 """
 

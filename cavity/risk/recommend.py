@@ -9,7 +9,7 @@ The rule, in four steps, each our own choice (common practice, no source):
 2. Among these, a choice is *enough* if no choice with at least its free vent area and at least its depth is safer by
    `LITTLE` of a limit in any criterion. Below `IDLE` of a limit, nothing counts as a gain any more.
 3. The smallest that is enough is recommended: the least product of free vent area and depth.
-4. The runner-up is the next by the same steps; what would tip the balance is told from the difference of the two.
+4. The runner-up is the next by the same steps; what would tip the balance is reported from the difference of the two.
 
 Where variants of the layers were computed, the steps are taken for each variant by itself. Of the variants' recommended
 choices the best of all is the one of the best kind (step 1), and among these the safest; but the wall as drawn stays
@@ -249,7 +249,7 @@ def _tips(best: Choice, second: Choice) -> str:
     elif smaller:
         when = "where depth or vents are scarce"
     elif safer:
-        when = "where more margin is wanted: a damper room, more rain, or less certain workmanship"
+        when = "where more margin is wanted: a more humid room, more rain, or less certain workmanship"
     else:
         when = "where the detail suits the building better"
     effect = change or "changes no criterion by more than 2 % of its limit"

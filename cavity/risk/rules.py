@@ -64,7 +64,7 @@ class Drawn:
     upper: float
     vents: tuple[float, ...]  # free vent area of each open vent
     iso_class: str
-    joints: tuple[float, ...]  # clear width of each open joint between panels, base and head left out
+    joints: tuple[float, ...]  # clear width of each open joint between panels, base and head omitted
     foot: float | None  # widest opening at the foot without mesh or grille; None where there is none
     membranes: tuple[tuple[str, float], ...]  # name and s_d of each membrane outside the insulation
     gaps: tuple[tuple[str, float], ...]  # name and gap of each rail

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 
 CLOGGED = ", clogged"  # ends the name of a set that is a state of another, not a design
 _HARDLY = 0.02  # a ratio to a limit must change by this to count: noise of the years, float32
-_SAME = 0.05  # times the larger effect: effects that differ by less are told in one breath
+_SAME = 0.05  # times the larger effect: effects that differ by less are reported in one sentence
 _AIR = ("openings", "vents", "compartments", "rails", "depth")  # families of changes that let air through
 _PALE, _DARK = 0.3, 0.9  # solar absorptance of a white and of a dark finish; common practice, no source
 _INSULATION = 0.065  # W/(m K), what conducts less counts as insulation (own choice)
@@ -126,7 +126,7 @@ class Advice:
 
 # ---- words -----------------------------------------------------------------------------------------------------------
 def _digits(*values: float, limit: float | None = None) -> int:
-    """Return the decimals with which values are told apart, also from the limit: none from 100 on, else one or two."""
+    """Return the decimals with which values are distinguished, also from the limit: 0 from 100 on, else 1 or 2."""
     finite = [abs(value) for value in values if math.isfinite(value)]
     digits = 0 if max(finite, default=0.0) >= 100.0 else 1
     apart = set(finite) | ({limit} if limit is not None else set())
@@ -164,7 +164,7 @@ def starting_point(base: Choice) -> str:
     """Return where advice starts from: the choice, its status and what decides it, at which plane."""
     text = f"“{base.opening_set}” with a {decimals(1e3 * base.depth)} mm cavity"
     if base.decides is None:
-        return f"Starting from {text}: nothing was judged."
+        return f"Starting from {text}: no criterion was assessed."
     part, found = base.decides
     value, limit, units = found.shown
     digits = _digits(value, limit=limit)

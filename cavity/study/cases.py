@@ -39,7 +39,7 @@ _SHOWS = ("report", "live", "published", "cli.py", "__main__.py", "terminal.py")
 _LIBRARIES = ("CoolProp", "llvmlite", "numba", "numpy", "pandas", "pint", "pvlib", "scipy", "xarray")  # that compute
 _ABANDONED = HOUR  # s, age at which an unfinished file belongs to nobody
 _ALIGNED = 64  # bytes, arrays begin at multiples of it
-_TRIM = 0.9  # share of the bound that is left after a clean-up, so that not every new case causes one
+_TRIM = 0.9  # fraction of the bound that is left after a clean-up, so that not every new case causes one
 # read by no number: what a reader sees, and choices among which the job has already chosen
 _NOT_SIMULATED = (
     "name", "source", "text", "description", "invented", "warnings", "variants", "uncertain", "rules", "depths",

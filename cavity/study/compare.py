@@ -53,7 +53,7 @@ class JudgedCase:
     findings : tuple of Finding
         Worst first.
     event : WettingEvent or None
-        How a wetting event dries, with the vents as drawn and shut; None where no layer can take the water.
+        How a wetting event dries, with the vents as drawn and closed; None where no layer can take the water.
     variant : str
         Variant of the layers; empty: the wall as drawn.
     """
@@ -87,7 +87,7 @@ class JudgedCase:
 
 @dataclass(frozen=True)
 class NotComputed:
-    """A combination that could not be computed; it is left out of every ranking and count.
+    """A combination that could not be computed; it is excluded from every ranking and count.
 
     Parameters
     ----------
@@ -230,7 +230,7 @@ def compare(
     if len(set(names)) < len(names):
         raise InputError(
             Fault("compare, weathers", "two climates have the same name", ", ".join(names), "different names",
-                  "leave out the repeated file, or rename the place in one of them")
+                  "omit the repeated file, or rename the place in one of them")
         )  # fmt: skip
     climate_of = {id(weather): name for weather, name in zip(given, names, strict=True)}
     walls = axes_of(wall, facings, variants)

@@ -396,7 +396,7 @@ class Engine:
                 continue
             alone = alone or time.monotonic()
             if time.monotonic() - alone > _PATIENCE:
-                raise CavityError(f"the cluster has had no workers for {_PATIENCE:g} s; what is done is kept")
+                raise CavityError(f"the cluster has had no workers for {_PATIENCE:g} s; finished cases are saved")
 
 
 def _is_loss(error: Exception) -> bool:

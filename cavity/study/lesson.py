@@ -147,7 +147,7 @@ class _Run:
 def plain_column(wall: Wall, opening_set: str) -> Wall:
     """Return the wall with one column, without rails and barriers, and with one set of openings at base and head.
 
-    Openings part way up are left out, and one year is run: the lessons are about one thing at a time.
+    Openings part way up are omitted, and one year is run: the lessons are about one thing at a time.
     """
     chosen = wall.opening_set(opening_set)
     column = wall.columns[0]
@@ -417,7 +417,7 @@ def lessons(
     weather : xarray.Dataset, (time,)
         From `read_weather`.
     opening_set : str, keyword only
-        With a vent at the base and one at the head; left out: the set with the largest of the smaller of both.
+        With a vent at the base and one at the head; default: the set with the largest of the smaller of both.
     progress : callable, keyword only
         Called with runs done, all runs, and the name of the one just done.
     workers : int, keyword only

@@ -431,7 +431,7 @@ def search(
     ----------
     evaluate : callable
         Takes a list of points and returns their outcomes in the same order; called with batches. An outcome with a
-        `failure` is left out of the search, and its neighbours are tried instead.
+        `failure` is excluded from the search, and its neighbours are tried instead.
     lines : sequence of Point
         What is held, such as one point a depth.
     values : sequence of float
@@ -661,7 +661,7 @@ def size(
             faults.extend(fault for fault in error.faults if fault not in faults)
     if faults:
         raise InputError(*faults)
-    scale_openings(wall, chosen, 1.0, openings)  # unknown openings are told before any run
+    scale_openings(wall, chosen, 1.0, openings)  # unknown openings are reported before any run
     rails = rails_of(wall, chosen) if gaps else ()
     drawn_gaps = {rail.gap for rail in rails}
     widths = sorted({min(gap, max(widest_gap(rail) for rail in rails)) for gap in gaps} | drawn_gaps) if rails else []

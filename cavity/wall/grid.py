@@ -60,7 +60,7 @@ class Line:
 
 
 def edge_cell(tables: storage.MaterialTables) -> float:
-    """Return the cell size a material needs at its edges [m]: a share of how far moisture reaches in an hour (E61).
+    """Return the cell size a material needs at its edges [m]: a fraction of how far moisture reaches in an hour (E61).
 
     Diffusivity at 80 % relative humidity and 15 degC: vapour permeability x saturation pressure by slope of the
     isotherm, and the liquid diffusivity.
@@ -256,7 +256,7 @@ def _build(
 
 @lru_cache(maxsize=256)
 def _tables_of(material: Material, redistribution: bool) -> storage.MaterialTables:
-    """Return the tables of a material, worked out once for all cases of a study."""
+    """Return the tables of a material, computed once for all cases of a study."""
     return storage.material_tables(material, storage.suction_grid(), redistribution=redistribution)
 
 

@@ -2,7 +2,7 @@
 
 A steady companion of the hourly model. It knows diffusion and steady conduction only: no capillary transport, no
 storage in the materials, no sun, rain, night sky or air flow but for the rule that the layers outside a well-ventilated
-cavity are left out.
+cavity are omitted.
 """
 
 from __future__ import annotations

@@ -118,7 +118,7 @@ def march(
 ) -> History:
     """Solve heat and moisture in one wall from a start state to each of the wanted moments.
 
-    Backward Euler: the error of one step falls in proportion to it. The step is a share of the time gone by, as suits
+    Backward Euler: the error of one step falls in proportion to it. It is a fraction of the elapsed time, as suits
     a sudden change at the start, and is halved where the solver does not converge.
 
     Parameters
@@ -136,7 +136,7 @@ def march(
     first_step, longest : float, keyword only
         Smallest and largest step. [s]
     growth : float, keyword only
-        Step as a share of the time gone by. [1]
+        Step as a fraction of the time gone by. [1]
 
     Returns
     -------

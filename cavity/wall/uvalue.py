@@ -1,7 +1,7 @@
 """Thermal resistance and U-value of a wall with a ventilated cavity by ISO 6946, with studs, rails and brackets.
 
 Dry conductivities of the materials table are used, because the wall file gives no other. Membranes are taken as
-without thermal resistance. Three figures are told apart: the undisturbed wall between studs and rails, the wall with
+without thermal resistance. Three figures are distinguished: the undisturbed wall between studs and rails, the wall with
 its timber frame (combined method of ISO 6946), and the wall with metal rails (zone method) and brackets.
 """
 
@@ -53,7 +53,7 @@ class UValue:
     outer_surface, inner_surface : float
         Surface resistances used. [m2 K/W]
     parts : tuple of (str, float)
-        Names and resistances outside to inside, between studs and rails, as counted: a part left out by the rules has
+        Names and resistances outside to inside, between studs and rails, as counted: a part omitted by the rules has
         0. [m2 K/W]
     undisturbed : float
         U-value between studs and rails. [W/(m2 K)]

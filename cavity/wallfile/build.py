@@ -33,7 +33,7 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
     Parameters
     ----------
     parts : dict
-        The sections that passed the schema, by name; cross checks of absent ones are left out.
+        The sections that passed the schema, by name; cross checks of absent ones are omitted.
     faults : Faults
         Gets what is found.
     folder : Path or None
@@ -107,7 +107,7 @@ def _columns(parts: dict[str, Any], faults: Faults) -> tuple[Elevation | None, l
     if storeys:
         if entries:
             faults.add(
-                ("column",), "beside [[storey]]", "strips one by one, or storeys and windows", "keep one of them"
+                ("column",), "together with [[storey]]", "strips one by one, or storeys and windows", "keep one of them"
             )
             return None, []
         if "site" not in parts:

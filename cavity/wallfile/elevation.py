@@ -63,7 +63,7 @@ def read_elevation(
     if by_width and len(by_width) < len(windows):
         faults.add(
             ("window", by_width[0], "left"),
-            "beside a window given by its fraction",
+            "together with a window given by its fraction",
             "all windows by left and width, or all by fraction",
             "give every window in the same way",
             given="",
@@ -124,7 +124,7 @@ def _spans(key_path: KeyPath, entry: Any, width: float, faults: Faults) -> list[
     if entry.fraction is not None:
         for key in ("left", "width"):
             if getattr(entry, key):
-                faults.add((*key_path, key), "beside fraction", "fraction alone, or left and width", "keep one")
+                faults.add((*key_path, key), "together with fraction", "fraction alone, or left and width", "keep one")
         return []
     if not entry.left or entry.width is None:
         faults.add(

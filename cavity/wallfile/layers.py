@@ -1,4 +1,4 @@
-"""Layers and materials of a wall file: names looked up, values overridden, membranes and metal rails worked out."""
+"""Layers and materials of a wall file: names looked up, values overridden, membranes and metal rails computed."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from cavity.wallfile.values import nearest
 
 # Stands in for a material that is not known, so that the other checks can go on
 UNKNOWN = Material("unknown", "unknown", 1000.0, 1.0, 1000.0, 1.0, 1.0, "none")
-_SHEET = 0.005  # m: a thicker layer has heat resistance, which a membrane leaves out (own choice)
+_SHEET = 0.005  # m: a thicker layer has heat resistance, which a membrane omits (own choice)
 
 
 def own_materials(sections: dict[str, Any], faults: Faults, warnings: list[str]) -> dict[str, Material]:
@@ -71,7 +71,10 @@ def _layer(key_path: KeyPath, entry: Any, own: dict[str, Material], faults: Faul
     resistances = [key for key in ("sd", "permeance", "sd_table") if getattr(entry, key)]
     if len(resistances) > 1:
         faults.add(
-            (*key_path, resistances[1]), f"given beside {resistances[0]}", "one of sd, permeance, sd_table", "keep one"
+            (*key_path, resistances[1]),
+            f"given together with {resistances[0]}",
+            "one of sd, permeance, sd_table",
+            "keep one",
         )
     sd, table = (row.sd, row.sd_table) if not resistances else (entry.sd, entry.sd_table)
     if entry.permeance:
@@ -134,7 +137,9 @@ def _frame(key_path: KeyPath, entry: Any, own: dict[str, Material], faults: Faul
         return None
     sizes = [key for key in ("width", "spacing") if getattr(entry, key) is not None]
     if entry.share is not None and sizes:
-        faults.add(key_path, "share beside width or spacing", "one or the other", "keep share: it counts plates too")
+        faults.add(
+            key_path, "share together with width or spacing", "one or the other", "keep share: it counts plates too"
+        )
         return None
     if entry.share is not None:
         return Frame(entry.share, row)
@@ -156,13 +161,15 @@ def _bridge(key_path: KeyPath, entry: Any, thickness: float, own: dict[str, Mate
     given = [key for key in ("spacing", "thickness") if getattr(entry, key) is not None]
     if entry.psi is not None:
         if entry.spacing is None:
-            faults.add((*key_path, "spacing"), "is missing", "needed beside psi", 'add spacing = "600 mm"', given="")
+            faults.add((*key_path, "spacing"), "is missing", "needed with psi", 'add spacing = "600 mm"', given="")
         if entry.conductance is not None or entry.thickness is not None:
-            faults.add(key_path, "psi beside thickness or conductance", "one or the other", "keep psi and spacing")
+            faults.add(
+                key_path, "psi together with thickness or conductance", "one or the other", "keep psi and spacing"
+            )
         return 0.0
     if entry.conductance is not None:
         if entry.thickness is not None:
-            faults.add(key_path, "conductance beside thickness", "one or the other", "keep one")
+            faults.add(key_path, "conductance together with thickness", "one or the other", "keep one")
         return entry.conductance
     if len(given) < 2:
         faults.add(
@@ -188,7 +195,7 @@ def name_layers(cladding: list[Layer], backup: list[Layer], faults: Faults) -> N
         for index, layer in enumerate(layers):
             key_path: KeyPath = (part, index, "name")
             if layer.name and fold(layer.name) in taken:
-                faults.add(key_path, "a name used twice", "a name of its own for every layer", "change one of them")
+                faults.add(key_path, "a name used twice", "a different name for every layer", "change one of them")
             if layer.name:
                 taken[fold(layer.name)] = key_path
     for layers in (cladding, backup):

@@ -269,10 +269,10 @@ def _defects(row: Material, given: float | None) -> Any:
         if after[1] <= before[1]:
             yield "sorption", f"pair {place} does not rise", "water content rising with humidity", "check the pairs"
     if row.sorption and not row.free_saturation:
-        problem = "is missing" if given is None else "zero beside sorption"
-        yield "free_saturation", problem, "needed beside sorption", 'write free_saturation = "300 kg/m3"'
+        problem = "is missing" if given is None else "zero together with sorption"
+        yield "free_saturation", problem, "needed with sorption", 'write free_saturation = "300 kg/m3"'
     if row.free_saturation and not row.sorption:
-        yield "sorption", "is missing", "needed beside free_saturation", 'add sorption = [["80 %", "45 kg/m3"]]'
+        yield "sorption", "is missing", "needed with free_saturation", 'add sorption = [["80 %", "45 kg/m3"]]'
     if row.sorption and row.free_saturation and row.sorption[-1][1] > row.free_saturation:
         yield (
             "sorption",
@@ -308,8 +308,8 @@ def _defects(row: Material, given: float | None) -> Any:
             "check both",
         )
     if row.absorption and not row.free_saturation and not row.sorption:
-        problem = "is missing" if given is None else "zero beside absorption"
-        yield "free_saturation", problem, "needed beside absorption", 'write free_saturation = "300 kg/m3"'
+        problem = "is missing" if given is None else "zero together with absorption"
+        yield "free_saturation", problem, "needed with absorption", 'write free_saturation = "300 kg/m3"'
 
 
 def row_of(name: str, own: Mapping[str, Material]) -> Material | None:

@@ -99,7 +99,7 @@ class Cavity:
     """The drained and ventilated space behind the cladding."""
 
     depth: float  # m
-    blocked: float = 0.0  # -, share of the plan area taken by battens and brackets
+    blocked: float = 0.0  # -, fraction of the plan area taken by battens and brackets
     roughness: float = 0.0  # m, equivalent sand roughness of the faces
     emissivity_cladding: float | None = None  # -, back of the cladding; None: the layer's material
     emissivity_wall: float | None = None  # -, outer face of the backup wall; None: the layer's material
@@ -293,7 +293,7 @@ class Indoor:
 class Wetting:
     """What wets the wall besides vapour from both sides."""
 
-    rain_penetration: float = 0.01  # -, share of driving rain that passes the cladding (ASHRAE 160)
+    rain_penetration: float = 0.01  # -, fraction of driving rain that passes the cladding (ASHRAE 160)
     rain_penetration_layer: int = 0  # index of the backup layer whose outer face receives it
     leak_flow: float = 0.0  # kg/(m2 s), indoor air that reaches a chosen layer
     leak_layer: int | None = None  # index of the backup layer whose outer face it reaches

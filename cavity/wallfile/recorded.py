@@ -11,7 +11,7 @@ import json
 import types
 import typing
 from collections.abc import Mapping
-from dataclasses import asdict, fields, is_dataclass
+from dataclasses import fields, is_dataclass
 from typing import Any
 
 from cavity.errors import Fault, InputError
@@ -20,7 +20,14 @@ from cavity.wallfile.model import Wall
 
 def to_json(wall: Wall) -> str:
     """Return a wall as JSON text; lengths and all else in SI, infinite values as ``Infinity``."""
-    return json.dumps(asdict(wall), allow_nan=True)
+    return json.dumps(wall, allow_nan=True, default=_fields)
+
+
+def _fields(part: Any) -> dict[str, Any]:
+    """Return the fields of a dataclass, not copied."""
+    if not is_dataclass(part):
+        raise TypeError(f"a wall has no {type(part).__name__}")
+    return {field.name: getattr(part, field.name) for field in fields(part)}
 
 
 @functools.lru_cache(maxsize=64)

@@ -41,7 +41,7 @@ Columns = Annotated[tuple[str, ...], Many(UNNAMED)]
 
 
 def said(text: str, default: object = ...) -> Any:
-    """Return the Field of a key: its meaning, and its default where the key may be left out."""
+    """Return the Field of a key: its meaning, and its default where the key may be omitted."""
     return Field(default, description=text)
 
 
@@ -473,8 +473,12 @@ class RunSection(Section):
     """[run]: how the year is computed."""
 
     segments: Annotated[int, Number(1, 20, "3", whole=True)] = said("Upright pieces of a column.", 3)
-    start_humidity: Annotated[float, Share(0.05, 0.99, "80 %")] = said("Humidity of all layers at the start.", 0.8)
-    start_month: Annotated[int, Month()] = said("Month of the start.", 10)
+    start_humidity: Annotated[float, Share(0.05, 0.99, "80 %")] = said(
+        "Humidity of all layers at the start; default: new materials kept dry (ASHRAE 160, from memory).", 0.8
+    )
+    start_month: Annotated[int, Month()] = said(
+        "Month of the start; default: the wall meets its first winter as built (own choice).", 10
+    )
     construction_water: dict[str, Annotated[float, Water()]] = said(
         "Layer name = water content at the start, where a layer is built in wet.", {}
     )

@@ -73,7 +73,7 @@ def write_starter(path: str | os.PathLike[str], *, like: str = FIRST, force: boo
     text = starter(like)
     file = Path(path)
     where = str(path)[:200]
-    with contextlib.suppress(OSError, ValueError):  # a name that cannot be: told by what writes it
+    with contextlib.suppress(OSError, ValueError):  # a name that cannot be: reported by what writes it
         if file.exists() and not file.is_dir() and not force:
             raise InputError(Fault(where, "exists already", "", "a new file", "choose another name, or add --force"))
         if not file.parent.is_dir():

@@ -203,9 +203,7 @@ def read_sets(entries: list[Any], columns: list[Column], barriers: list[Barrier]
     for index, entry in enumerate(entries):
         key_path: KeyPath = ("openings", index)
         if pick(sets, entry.name):
-            faults.add(
-                (*key_path, "name"), "a name used twice", "a name of its own for every set", "change one of them"
-            )
+            faults.add((*key_path, "name"), "a name used twice", "a different name for every set", "change one of them")
         vents: list[Opening] = []
         for number, vent in enumerate(entry.vent):
             where: KeyPath = (*key_path, "vent", number)
@@ -409,4 +407,4 @@ def _kind(key_path: KeyPath, entry: Any, faults: Faults) -> None:
             "give both or none",
         )
     if entry.clear_height is not None and entry.free_area is None:
-        faults.add((*key_path, "clear_height"), "beside slot or holes", "only with free_area", "leave it out")
+        faults.add((*key_path, "clear_height"), "together with slot or holes", "only with free_area", "leave it out")

@@ -585,7 +585,7 @@ function showAnswer() {
   const rain = now.has_rain ? "" : "Without rain (none in the weather file): ";
   const head = make("div", {className: `verdict ${now.status}`}, make("b", {textContent: rain + STATUS[now.status]}), told(cause(now)));
   if (pin) head.append(make("p", {className: "pinned", textContent: `Pinned: ${STATUS[pin.status].toLowerCase()}. ${told(cause(pin))}`}));
-  if (quick.columns.length > 1) head.append(make("p", {textContent: `The strip that decides: ${now.deciding}.`}));
+  if (quick.columns.length > 1) head.append(make("p", {textContent: `Governing strip: ${now.deciding}.`}));
   for (const {strip, reason} of now.failed) head.append(make("p", {className: "wrong", textContent: `${strip}: not computed. ${reason}`}));
   $("verdict").replaceChildren(head);
   $("elevation").innerHTML = now.elevation;
@@ -649,7 +649,7 @@ function apart(now, before) {
   }
   return sum / 2000;
 }
-const PLOTS = {"fig-profile": "Temperature and dew point through the wall", "fig-critical": "Relative humidity where it decides", "fig-duration": "Air change rate: duration curve", "fig-mould": "Mould index", "fig-film": "Film on the surfaces", "fig-loss": "Pressure lost by part"};
+const PLOTS = {"fig-profile": "Temperature and dew point through the wall", "fig-critical": "Relative humidity at the governing surface", "fig-duration": "Air change rate: duration curve", "fig-mould": "Mould index", "fig-film": "Film on the surfaces", "fig-loss": "Pressure lost by part"};
 const TALL = ["fig-profile", "fig-film"];  // of two parts
 function plots() {
   for (const [id, title] of Object.entries(PLOTS)) {
@@ -716,7 +716,7 @@ function inUnits(figure) {
 }
 
 // ---- longer work -----------------------------------------------------------------------------------------------------
-const STUDIES = {matrix: "All openings and depths", size: "Minimum vents and depth", advise: "What to change first", uncertainty: "How sure is it", report: "Full report"};
+const STUDIES = {matrix: "All openings and depths", size: "Minimum vents and depth", advise: "What to change first", uncertainty: "Uncertainty", report: "Full report"};
 let running = null;
 async function study(kind) {
   if (running) await ask(`/study/${running}`, undefined, "DELETE").catch(() => {});
