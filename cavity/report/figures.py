@@ -411,6 +411,7 @@ def psychrometric(ds: Any, *, segment: int, face: int, hour: int = 0) -> go.Figu
         style(
             height=405,
             showlegend=True,
+            legend={"entrywidth": 110},  # two in a row, beside the buttons of the figure
             xaxis={"title": {"text": display.axis_title("temperature")}},
             yaxis={"title": {"text": "Vapour pressure [kPa]"}, "rangemode": "tozero"},
         ),
