@@ -26,7 +26,7 @@ _CONFIG_TIME = {"tickformat": "%-d %b", "hoverformat": "%-d %b, %H:00", "title":
 
 
 def plain(text: object) -> str:
-    """Return `text` so that plotly shows it as it stands: its labels read a small markup of their own."""
+    """Return `text` so that plotly shows it unchanged: its labels read a small markup of their own."""
     return html.escape(str(text), quote=False)
 
 

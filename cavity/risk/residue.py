@@ -1,6 +1,6 @@
 """Annual moisture accumulation: water the wall keeps from one year to the next.
 
-Choices. ISO 13788 lets condensate gather if it has gone by the end of the year. The last simulated year is compared
+Choices. ISO 13788 allows condensate if it has dried by the end of the year. The last simulated year is compared
 with the one before (or with the start, if there is one year only), layer by layer and film by film. A gain that more
 than halves each year is a wall that settles (a review item); one that does not is growth, called growth, and fails.
 Losses are drying and pass. A gain in the only year may come from a dry start: a review item.
