@@ -1,4 +1,4 @@
-"""The command line: thin, it parses, calls and prints. Heavy imports stand inside the commands."""
+"""The command line: thin, it parses, calls and prints. Heavy imports are inside the commands."""
 
 from __future__ import annotations
 
@@ -221,7 +221,7 @@ def _weather(climate: str | None, rain: str | None, rain_total: str | None) -> A
     return _weathers([climate] if climate else [], [rain] if rain else [], [rain_total] if rain_total else [])[0]
 
 
-# A command: parse, call, print. Options show default and unit, heavy imports stand inside, errors are CavityErrors.
+# A command: parse, call, print. Options show default and unit, heavy imports are inside, errors are CavityErrors.
 
 
 @main.command()

@@ -74,7 +74,7 @@ class Stopped(CavityError):
 
 
 def why(error: Exception) -> str:
-    """Return in one line why something was not computed; what nobody foresaw is named with its place."""
+    """Return in one line why something was not computed; an unforeseen error is named with its place."""
     if isinstance(error, CavityError):
         return " ".join(str(error).split())
     place = error.__traceback__

@@ -30,7 +30,7 @@ def _own_cases():
 
 @pytest.fixture(scope="session")
 def starter_wall():
-    """The invented wall of the starter file."""
+    """The fictitious wall of the starter file."""
     from cavity.wallfile import parse_wall
     from cavity.wallfile.starter import starter
 

@@ -1,4 +1,4 @@
-"""Recipe of cavity/kernels/moist_air_table.py: run it to write the table anew from CoolProp.
+"""Recipe of cavity/kernels/moist_air_table.py: run it to write the table again from CoolProp.
 
 Saturation pressure: CoolProp's humid-air routine (IAPWS-95 saturation line over water, IAPWS 2006 sublimation line over
 ice). Viscosity and conductivity: CoolProp humid air at 101325 Pa and half saturation.

@@ -90,7 +90,7 @@ def make_case(
 
 
 def make_event(days: float) -> SimpleNamespace:
-    """Return a wetting event that falls to a tenth in `days`, with the vents shut in 200 days; 90 days of it."""
+    """Return a wetting event that falls to a tenth in `days`, with the vents closed in 200 days; 90 days of it."""
     hours = np.arange(1, 90 * 24 + 1)
     left = [0.5 * 0.1 ** (hours / (24.0 * slow)) for slow in (days, 200.0)]
     return SimpleNamespace(layer="OSB", amount=0.5, as_drawn=left[0], shut=left[1], finding=drying(*left, 0.5))

@@ -21,7 +21,7 @@ from cavity.hourly.assembly import Assembly, assemble, hours_in_order
 from cavity.kernels import losses, potential
 from cavity.kernels.year_arrays import ENERGY_AT_START, WATER_AT_START
 from cavity.risk.mould import CLASSES, by_face
-from cavity.wallfile import parse_wall
+from cavity.wallfile import parse_wall, starter, starters
 from cavity.wallfile.model import Layer, OpeningSet, exchange_emissivity
 
 HOURS = 30
@@ -585,3 +585,21 @@ def test_air_changes_are_the_outdoor_air_that_enters_over_the_volume_of_the_colu
     np.testing.assert_allclose(
         by_part, 3600.0 * np.outer(enters / rho, 1.0 / (0.027 * np.array([2.0, 4.0]))), rtol=1e-3
     )
+
+
+@pytest.mark.parametrize("name", list(starters()))
+def test_half_a_litre_of_construction_water_goes_into_any_layer_and_runs(name):
+    """Wool holds it too, as a film that then goes to its colder surface: 0.5 kg/m2, and the first hours run."""
+    wall, weather = parse_wall(starter(name)), cavity.read_weather("cool marine")
+    for layer in wall.backup:
+        if layer.material.max_saturation <= 0.0:
+            continue
+
+        def held(water, layer=layer):
+            run = replace(wall.run, construction_water=water, segments=1)
+            ds = cavity.simulate(replace(wall, run=run), weather, hours=3)
+            return float(ds["water_at_start"].sel(layer=layer.name).mean())
+
+        before = held(())
+        after = held(((layer.name, (before + 0.5) / layer.thickness),))
+        assert after - before == pytest.approx(0.5, abs=2e-4), layer.name

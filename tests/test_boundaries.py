@@ -113,7 +113,7 @@ def differences(function, T, u):
 
 
 def assert_slopes(found, expected, vapour_flow):
-    """Within what the differences and the slope of the enthalpy that vapour carries, left out by intent, amount to."""
+    """Within what the differences and the slope of the enthalpy that vapour carries, omitted on purpose, amount to."""
     limit = np.abs(expected) * 1e-4 + np.array([1e-4, 1e-4, 1e-12, 1e-12])
     limit[:2] += 1.01 * abs(vapour_flow) * C_V
     assert (np.abs(np.array(found) - expected) <= limit).all(), (found, expected)

@@ -233,7 +233,7 @@ def test_driving_rain_is_symmetric_never_negative_and_grows_with_wind(speed, rai
         (-3.0, 95.0, 0.0, 0.0),
         (0.0, 95.0, 0.05, 0.20),
         # mean temperature of equal rain and snow over the northern hemisphere is 1.0 degC, with -0.4 to 2.4 degC for
-        # nine tenths of the stations (Jennings, Winchell, Livneh and Molotch 2018, Nature Communications 9, 1148, from
+        # 90 % of the stations (Jennings, Winchell, Livneh and Molotch 2018, Nature Communications 9, 1148, from
         # memory): at 1 degC in moist air neither may rule
         (1.0, 95.0, 0.35, 0.75),
         (2.5, 95.0, 0.85, 1.0),

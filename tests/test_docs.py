@@ -48,7 +48,7 @@ def commands_in(text: str) -> list[list[str]]:
 
 
 def test_every_key_of_the_wall_file_is_on_its_page():
-    """docs/wallfile.md is what the schema says; `python tests/make_docs.py` writes it anew."""
+    """docs/wallfile.md is what the schema says; `python tests/make_docs.py` writes it again."""
     assert (ROOT / "docs" / "wallfile.md").read_text(encoding="utf-8") == make_docs.page()
 
 

@@ -80,7 +80,7 @@ def test_windows_of_one_storey_only():
         (TWO + ROW.replace('width = "1.5 m"\n', ""), "window[1].width", "is missing"),
         (TWO + ROW + "storeys = [3]\n", "window[1].storeys", "storey 3"),
         (ROW, "window", "without a [[storey]]"),
-        (TWO + COLUMN, "column", "beside [[storey]]"),
+        (TWO + COLUMN, "column", "together with [[storey]]"),
         ("", "column", "is missing"),
         (TWO + ROW + '[[window]]\nfraction = "20 %"\nsill = "1 m"\nhead = "2 m"\n', "window[1].left", "fraction"),
         (TWO + 2 * '[[window]]\nfraction = "60 %"\nsill = "1 m"\nhead = "2 m"\n', "window[1].fraction", "add up"),

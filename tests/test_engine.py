@@ -134,7 +134,7 @@ def test_wrong_input_ends_the_study_and_keeps_what_was_done(jobs, tmp_path, monk
     assert [store.read(key_of(job), "all") is not None for job in jobs] == [True] * 3 + [False] * 3
 
 
-# --------------------------------------------------------------------------- kept cases
+# --------------------------------------------------------------------------- cached results
 
 
 def test_a_kept_case_is_returned_equal_without_being_computed(jobs, straight, tmp_path, counted):
@@ -352,7 +352,7 @@ def test_compare_gives_cases_by_the_engine_with_datasets_on_demand(small, days, 
     monkeypatch.setattr(engine, "HELD", 1)
     told = []
     comparison = cavity.compare(small, days, progress=lambda *news: told.append(news), workers=2)
-    # six cases; their wetting events, wetted and not, and two pairs with the vents shut, one a depth
+    # six cases; their wetting events, wetted and not, and two pairs with the vents closed, one a depth
     shut = 2 * len(small.depths)
     assert [news[:2] for news in told] == [(n, 6) for n in range(1, 7)] + [(n, 12 + shut) for n in range(1, 13 + shut)]
     assert [(case.opening_set, case.depth) for case in comparison.cases] == [
@@ -525,7 +525,7 @@ def test_any_source_or_library_that_computes_is_part_of_a_kept_case(tmp_path):
 
 
 def test_every_library_that_computes_is_among_those_whose_versions_count():
-    """Those left out read text, check it, draw, or carry what was computed elsewhere."""
+    """Those omitted read text, check it, draw, or carry what was computed elsewhere."""
     others = {
         "click",
         "dask",
@@ -576,7 +576,7 @@ def test_a_case_kept_before_the_model_was_edited_is_not_returned(tmp_path):
     def class_of_the_layer() -> str:
         done = subprocess.run(
             [sys.executable, "-c", _ONE_CASE, str(tmp_path), str(climate)],
-            # two hours, uncompiled: a copy of the kernels would be compiled anew
+            # two hours, uncompiled: a copy of the kernels would be compiled again
             env=os.environ | {"PYTHONPATH": str(tmp_path), "CAVITY_CASES": str(tmp_path / "kept"),
                               "NUMBA_DISABLE_JIT": "1"},
             capture_output=True, text=True, check=False, cwd=tmp_path,

@@ -105,7 +105,7 @@ def test_clausius_clapeyron_holds_over_ice_and_water():
     for celsius, latent in ((-1.0, 2.8347e6), (1.0, 2.4986e6)):
         kelvin = celsius + 273.15
         p, slope = moist_air.saturation(kelvin)
-        assert slope * R_VAPOUR * kelvin**2 / p == pytest.approx(latent, rel=2e-3)  # volume of the condensate left out
+        assert slope * R_VAPOUR * kelvin**2 / p == pytest.approx(latent, rel=2e-3)  # volume of the condensate omitted
 
 
 def test_the_committed_table_is_what_the_recipe_writes():
@@ -134,7 +134,7 @@ def test_compiled_code_that_was_cut_short_on_disk_is_compiled_anew(tmp_path):
         for path, size in zip(files, sizes, strict=True):
             os.truncate(path, size // 2)
         assert run() == first
-    assert any(path.stat().st_size > size // 2 for path, size in zip(files, sizes, strict=True))  # kept anew
+    assert any(path.stat().st_size > size // 2 for path, size in zip(files, sizes, strict=True))  # kept again
 
 
 def test_what_is_not_a_number_stays_so_and_reads_inside_the_tables():

@@ -1,4 +1,4 @@
-"""A case that cannot be solved takes no study with it: said with its reason, left out of every ranking and count."""
+"""A case that cannot be solved takes no study with it: said with its reason, excluded from every ranking and count."""
 
 from __future__ import annotations
 

@@ -312,7 +312,7 @@ def test_governing_place_is_where_the_worst_finding_is(case):
 
 def test_drying_times_of_a_wetting_event_are_those_of_its_curve(case):
     times = series.event_times(case.event)
-    # falls to a tenth in 20 days, shut in 200: half after log10(2) of that, told by the hour (and its rounding)
+    # falls to a tenth in 20 days, shut in 200: half after log10(2) of that, reported by the hour (and its rounding)
     assert times["half"] == pytest.approx(20.0 * np.log10(2.0), abs=1.001 / 24)
     assert times["nine"] == pytest.approx(20.0, abs=1.001 / 24)
     assert times["half_shut"] == pytest.approx(200.0 * np.log10(2.0), abs=1.001 / 24)
@@ -352,7 +352,7 @@ def test_names_of_the_user_stay_text_in_plotly(case):
 )
 def test_packed_numbers_come_back_within_half_a_step(values, moves):
     first = np.array(values)
-    second = first + np.array(moves[: len(values)])  # told by its difference from the first where that is shorter
+    second = first + np.array(moves[: len(values)])  # stored as its difference from the first where that is shorter
     packer = packing.Packer()
     refs = [packer.add(array, owner, like="x") for owner, array in ((1, first), (2, second))]
     blocks = [zlib.decompress(base64.b64decode(block)) for block in packer.blocks(2)]
@@ -376,7 +376,7 @@ def test_a_case_much_like_the_first_is_told_by_little():
     near = packer.add(first + 0.02 * (np.arange(2000) > 1000), 2, like="x")
     far = packer.add(rng.normal(size=2000), 2, like="x")
     blocks = packer.blocks(2)
-    assert near["d"] == 0 and "l" in near and near["l"]["b"] == 0  # what others are told by is shared
+    assert near["d"] == 0 and "l" in near and near["l"]["b"] == 0  # what others refer to is shared
     assert "l" not in far
     assert len(blocks[2]) < 1.2 * len(packing.deflate(packing._planes(np.diff(np.rint(rng.normal(size=2000) / 0.01)))))
 

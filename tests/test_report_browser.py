@@ -275,7 +275,7 @@ def test_a_day_goes_round_at_the_chosen_speed(page):
         )
         assert seen and set(seen) <= set(range(day, day + 24))
         steps = [(b - a) % 24 for a, b in itertools.pairwise(seen)]
-        assert set(steps) <= {0, 1}  # no hour of the day is left out
+        assert set(steps) <= {0, 1}  # no hour of the day is omitted
         counts[speed] = len(set(seen))
     assert counts["8"] > counts["1"] >= 2
     assert f"hour={page.find_element('id', 'hour').get_attribute('value')}&" in page.execute_script(

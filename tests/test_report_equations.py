@@ -104,5 +104,5 @@ def test_water_flows_to_the_drier_side_e42_e46_e47():
 
 
 def test_condensation_e6():
-    found = computed("condensation equals", β=2e-8, p_air=900.0, p_sat=lambda T: 611.0 + T, T_face=10.0)
+    found = computed("condensation equals", β=2e-8, p_air=900.0, p_sat=lambda T: 611.0 + T, T_surface=10.0)
     assert found == pytest.approx(2e-8 * (900.0 - 621.0), rel=1e-12)

@@ -242,7 +242,7 @@ def test_findings_are_si_and_every_criterion_has_its_words():
             # what it says names the place by fields, not by text; through JSON it stays the same
             back = Finding.from_plain(json.loads(json.dumps(asdict(found))))
             assert back == found and back.sentence == found.sentence
-            # a fact that is renamed is missed, not left out
+            # a fact that is renamed is missed, not omitted
             for name in found.facts:
                 changed = {("renamed" if key == name else key): value for key, value in found.facts.items()}
                 missed.setdefault((finding_words._SENTENCES[found.key].__name__, name), []).append(

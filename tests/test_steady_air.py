@@ -435,7 +435,7 @@ def test_blended_and_laminar_law_part_in_the_wide_warm_gap():
     cases = [c for c in run_area("airflow") if c.name.startswith("vented gap, our network")]
     wide = next(c for c in cases if c.inputs.startswith("40 mm") and "400 cm2" in c.inputs)
     narrow = next(c for c in cases if c.inputs.startswith("20 mm") and "200 cm2" in c.inputs)
-    assert wide.deviation < -0.1  # turbulent friction that the formula leaves out
+    assert wide.deviation < -0.1  # turbulent friction that the formula omits
     assert abs(narrow.deviation) < 0.05
 
 

@@ -281,7 +281,7 @@ def test_a_comparison_is_read_along_its_sets_and_its_depths_over_all_climates():
     assert told[0].sentence == (
         f"With “b”, reducing the cavity from 30 to 20 mm raises the {MOULD} at sheathing from 3.6 to 4.2 (limit 3.0)."
     )
-    # a recommended choice is the base; what it does not tolerate is told, a clogged set is no design
+    # a recommended choice is the base; what it does not tolerate is reported, a clogged set is no design
     cases = (case("a", 0.03, 1.5), case("a, clogged", 0.03, 1.7), case("b", 0.02, 1.3), case("b", 0.03, 0.3))
     hill = [case(each.opening_set, each.depth, 0.1, "Hill") for each in cases]
     told = from_choices(gather((*cases, *hill)))

@@ -1,6 +1,7 @@
 """The commands size, uncertainty and advise: what they hand on and print, wrong options. The studies are stood in."""
 
 import dataclasses
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -85,13 +86,20 @@ def test_uncertainty_prints_probabilities_and_influences_and_saves(wallfile, mon
 
 def test_advise_prints_the_most_helpful_change_first_and_the_drying_time(wallfile, monkeypatch):
     first = compare_findings("doubling the base slot", [finding(1.2)], [finding(0.4)])
-    event = wetting.WettingEvent("sheathing", 0.5, np.zeros(1), np.zeros(1), finding(0.2, key="drying"))
+    facts = {"amount": 0.5, "half": 13.0, "nine_tenths": 37.0, "closed": 39.0, "followed": 90.0}
+    drying = replace(finding(0.2, key="drying"), facts=facts)
+    event = wetting.WettingEvent("sheathing", 0.5, np.zeros(1), np.zeros(1), drying)
     monkeypatch.setattr(advice, "advise", lambda *_, **__: (first,))
     monkeypatch.setattr(wetting, "wetting_event", lambda *_, **__: event)
     output = run("advise", wallfile, "--climate", CLIMATE, "--depth", "30 mm")
-    assert "Starting from “as described” with a 0 mm cavity, which fails: mould at sheathing 3.6 (limit 3.0)." in output
-    assert "- Doubling the base slot lowers the mould at sheathing from 3.6 to 1.2 (limit 3.0)" in output
-    assert "Drying of sheathing: drying is 0.20." in output
+    assert (
+        "Starting from “as described” with a 0 mm cavity, which fails: mould index in the wall at sheathing 3.6 "
+        "(limit 3.0)." in output
+    )
+    assert (
+        "- Doubling the base slot lowers the mould index in the wall at sheathing from 3.6 to 1.2 (limit 3.0)" in output
+    )
+    assert "Drying of sheathing: Of the 500 g/m² added, 50 % has dried after 13 days and 90 % after 37 days" in output
 
 
 @pytest.mark.parametrize(

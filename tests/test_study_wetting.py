@@ -63,7 +63,7 @@ def test_events_of_a_comparison_share_the_runs_with_vents_shut_and_equal_those_a
     told = []
     with Engine(2) as engine:
         events = wetting_events(engine, jobs, days=40.0, progress=lambda *news: told.append(news))
-    assert told[-1] == (6, 6)  # two cases and one with the vents shut, each wetted and not
+    assert told[-1] == (6, 6)  # two cases and one with the vents closed, each wetted and not
     assert [len(event.as_drawn) for event in events] == [960, 960]
     assert np.array_equal(events[0].shut, events[1].shut)
     assert np.array_equal(events[1].as_drawn, events[1].shut)  # a case that is shut itself

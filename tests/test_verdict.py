@@ -149,7 +149,7 @@ def test_the_deciding_strip_is_named_with_its_fraction_of_the_wall():
     columns = (Column("plain", 0.0, 3.0, 0.7), Column("sill", 0.0, 0.9, 0.3))
     for case in cases:
         case.dataset = with_wall(case.dataset, columns=columns)
-    assert verdict.lost_strips(seen(*cases)) == ["Strip “sill” (30 % of the wall length) decides in all combinations."]
+    assert verdict.lost_strips(seen(*cases)) == ["Strip “sill” (30 % of the wall length) governs in all combinations."]
 
 
 def test_order_of_cases_changes_no_word():

@@ -41,7 +41,7 @@ def edge(**changes):
 @pytest.mark.parametrize("celsius", [12.0, -6.0])
 @pytest.mark.parametrize("seed", range(4))
 def test_jacobian_is_the_difference_of_the_residual(starter_wall, seed, celsius):
-    """Central differences; left out by intent: slopes of the enthalpy that vapour carries across the line's faces."""
+    """Central differences; omitted on purpose: slopes of the enthalpy that vapour carries across the line's faces."""
     from cavity.wall.grid import build_line
 
     if seed >= 2:  # with a membrane that follows the humidity on both its sides

@@ -346,8 +346,8 @@ def _rain(records: Records, faults: list[Fault]) -> None:
             fault_of(
                 records,
                 "there is more rain than anywhere on Earth",
-                f"{yearly / 1000.0:.3g} m a year",
-                "at most 12 m a year",
+                f"{yearly / 1000.0:.3g} m per year",
+                "at most 12 m per year",
                 "rain looks a thousand times too large; mm per hour is meant"
                 if yearly > 100_000.0
                 else "check the unit of rain: mm per hour",
@@ -361,7 +361,7 @@ def _rain(records: Records, faults: list[Fault]) -> None:
         )
     elif yearly < 50.0 and hours > 300.0:
         records.warnings.append(
-            f"only {yearly:.0f} mm of rain a year in {hours:.0f} wet hours; it looks like inches or centimetres; "
+            f"only {yearly:.0f} mm of rain per year in {hours:.0f} wet hours; it looks like inches or centimetres; "
             "check its unit"
         )
 

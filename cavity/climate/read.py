@@ -346,7 +346,7 @@ def _split_sun(records: series.Records) -> None:
     else:
         beam = np.maximum(columns["global_horizontal"] - columns["diffuse_horizontal"], 0.0)
         direct = np.where(low, 0.0, beam / np.where(low, 1.0, cosine))
-    # an hour in which the sun rises or sets has its energy while the sun stands higher than in the middle of the hour
+    # an hour in which the sun rises or sets has its energy while the sun is higher than in the middle of the hour
     most = 0.95 * np.asarray(pvlib.irradiance.get_extra_radiation(days)) * up**0.2 + 10.0
     over = direct > most
     columns["direct_normal"] = np.where(over, most, direct)

@@ -273,19 +273,19 @@ def _sentence(summary: xr.Dataset) -> str:
     if attrs["has_rain"]:
         amount = float(summary["driving_rain_iso"].sel(orientation=attrs["to_check"]).sum())
         first = (
-            f"Check the wall that faces {check}: of all orientations it has the worst balance of wetting "
-            f"({amount:.0f} L/m2 of driving rain a year) and drying. The {name_of(attrs['wettest'])} wall receives "
+            f"Check the {check} wall: of all orientations it has the worst balance of wetting "
+            f"({amount:.0f} L/m2 of driving rain per year) and drying. The {name_of(attrs['wettest'])} wall receives "
             f"most rain; the {name_of(attrs['slowest_to_dry'])} wall dries most slowly."
         )
         snow = float(summary["snow"].sum())
         if snow >= 0.5:
-            first += f" Snow ({snow:.0f} mm of water a year) does not wet walls and is not counted as driving rain."
+            first += f" Snow ({snow:.0f} mm of water per year) does not wet walls and is not counted as driving rain."
     else:
         first = (
-            f"Check the wall that faces {check}: it dries most slowly. The file has no rain, so wetting by rain "
+            f"Check the {check} wall: it dries most slowly. The file has no rain, so wetting by rain "
             "could not be ranked; give a rain series."
         )
     return (
         f"{first} Critical months: {months}. A thin panel under the night sky is below the dew point of the outdoor "
-        f"air in {hours:.0f} hours a year."
+        f"air in {hours:.0f} hours per year."
     )

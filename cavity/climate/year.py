@@ -183,7 +183,7 @@ def scaled_index(wetting: np.ndarray, drying: np.ndarray) -> np.ndarray:
 def critical_year(weather: xr.Dataset, *, orientation: float | None = None) -> xr.Dataset:
     """Return the severe year of several: at the 10 % level of the moisture index.
 
-    It is the year whose index is reached or passed in one year of ten: the hardest of up to 19 years, the second of 20
+    It is the year whose index is reached or passed in one year of ten: the most severe of up to 19 years, second of 20
     to 29, the third of 30.
 
     Parameters

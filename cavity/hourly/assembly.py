@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from cavity.airflow.column import ColumnAir
     from cavity.kernels import year_arrays
+    from cavity.kernels.wall_section import WallSection1D
     from cavity.wall.grid import Line
     from cavity.wallfile.model import Case, Wall
 
@@ -243,7 +244,7 @@ def start(
     InputError
         If a layer that starts wetter is not known.
     """
-    from cavity.kernels import film, potential, wall_section, year_arrays
+    from cavity.kernels import potential, wall_section, year_arrays
     from cavity.kernels import wall as wall_kernel
 
     order = hours_in_order(outside["time"].to_numpy(), wall.run.start_month)[:24]
@@ -258,18 +259,7 @@ def start(
         if index is None:
             known = ", ".join(layer.name for layer in wall.layers)
             raise InputError(Fault(f"{wall.source}, run.construction_water", "no such layer", name, known))
-        nodes = np.flatnonzero(line.layer_of_node == index)
-        if nodes.size:
-            curve = grid.tables[grid.left[nodes[-1]], :, potential.WATER_CONTENT]
-            axis = potential.U_LOW + potential.U_STEP * np.arange(potential.U_COUNT)
-            # the curve is flat where the material is full: take the driest potential that holds the water
-            k = min(max(int(np.searchsorted(curve, content)), 1), len(axis) - 1)
-            share = (content - curve[k - 1]) / max(curve[k] - curve[k - 1], 1e-12)
-            u[nodes] = axis[k - 1] + potential.U_STEP * min(max(share, 0.0), 1.0)
-            beyond = content - curve[-1]
-            if beyond > 0.0 and grid.sheds_out[nodes[-1]] >= 0:  # what the material cannot hold stands in it as a film
-                cells = nodes[grid.thickness[nodes] > 0.0]
-                u[cells] = film.START + np.sqrt(beyond * grid.thickness[cells] / film.SCALE)
+        _wet(grid, T, u, np.flatnonzero(line.layer_of_node == index), content)
     segments = len(air.segment_bottom)
     w = wall_section.work_arrays(grid)
     wall_kernel.evaluate(grid, T, u, w)
@@ -282,6 +272,33 @@ def start(
         air_T=np.full(segments, cold),
         air_p=np.full(segments, float(outside["vapour_pressure_outdoor"].to_numpy()[order].mean())),
     )
+
+
+def _wet(
+    grid: WallSection1D, T: NDArray[np.float64], u: NDArray[np.float64], nodes: NDArray[np.int64], content: float
+) -> None:
+    """Set the potential of a layer's nodes so that its cells hold a water content [kg/m3], by halving.
+
+    Where the water curve is flat because the material is full, it is the driest potential that holds the water. What a
+    material cannot hold lies in its cells as a film; its surfaces start without one.
+    """
+    from cavity.kernels import film, potential, wall_section
+    from cavity.kernels import wall as wall_kernel
+
+    cells = nodes[grid.thickness[nodes] > 0.0]
+    if not cells.size:
+        return
+    low = np.full(cells.size, potential.U_LOW)
+    high = np.full(cells.size, potential.U_LOW + potential.U_STEP * (potential.U_COUNT - 1))
+    work = wall_section.work_arrays(grid)
+    for _ in range(60):
+        u[cells] = 0.5 * (low + high)
+        wall_kernel.evaluate(grid, T, u, work)
+        full = wall_section.read(work, wall_section.WATER)[cells] >= content * grid.thickness[cells]
+        low, high = np.where(full, low, u[cells]), np.where(full, u[cells], high)
+    u[cells] = high
+    surfaces = np.setdiff1d(nodes, cells)
+    u[surfaces] = min(float(high.mean()), film.START)
 
 
 def hours_in_order(time: NDArray[np.datetime64], month: int) -> NDArray[np.int64]:

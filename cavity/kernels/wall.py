@@ -329,7 +329,8 @@ def _shed(section, T, u, W, E, shed):
         if section.film_start[to] > film.START and u[to] < section.film_start[to] and film.frozen_share(T[to]) < 1.0:
             # a layer that draws water takes up at once what finds room in its first cell
             beyond = to + 1 if to > i else to - 1
-            if W[beyond] + m < 0.8 * section.max_water[beyond]:
+            most = section.max_water[beyond]
+            if W[beyond] + m < 0.8 * most and m < 0.1 * most:  # more than a little: a film first
                 to = beyond
         h = film.enthalpy(T[i])[0]
         W[i] -= m

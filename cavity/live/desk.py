@@ -407,7 +407,7 @@ SHOWN = ("fig-profile", "fig-critical", "fig-duration", "fig-mould", "fig-film",
 
 
 def numbers(ds: Any, findings: Any) -> list[dict[str, Any]]:
-    """Return the numbers that stand beside those of a pinned state: key, label, value and unit.
+    """Return the numbers shown next to those of a pinned state: key, label, value and unit.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The page's server: on the loopback address alone, for the browser that opened its first address, and nobody else.
+"""The page's server: on the loopback address alone, for the browser that opened its first address, only.
 
 What protects it: the socket is bound to 127.0.0.1; the Host header must name that address and port (a name that is made
 to point here by a foreign page does not pass); requests that change or compute something must come from the page's own
@@ -336,7 +336,7 @@ async def _refuse(_: Request, error: Exception) -> Response:
     return _json({"faults": desk.faults_of(error)}, 422)
 
 
-async def _odd(_: Request, error: Exception) -> Response:  # noqa: ARG001 - what it was helps nobody on the page
+async def _odd(_: Request, error: Exception) -> Response:  # noqa: ARG001 - its text is of no use on the page
     return _json({"faults": [{"key": "", "where": "page", "problem": "the request was not understood"}]}, 400)
 
 

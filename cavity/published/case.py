@@ -142,7 +142,7 @@ def band_case(
     strict: bool = False,
     note: str = "",
 ) -> Case:
-    """Return the case of a published range [units]; measured ranges are not strict: outside is said, not hidden."""
+    """Return the case of a published range [units]; measured ranges are not strict: outside is reported, not hidden."""
     return Case(name, source, tag, inputs, units, band[0], band[1], None, float(computed), strict, note)
 
 

@@ -41,7 +41,7 @@ _FINER_LIMITS = {
 
 
 def made_up_weather(days: int = DAYS) -> xr.Dataset:
-    """Return invented hourly weather with clear frosty nights, warm afternoons, wind, and one day of rain in five.
+    """Return fictitious hourly weather with clear frosty nights, warm afternoons, wind, and one day of rain in five.
 
     Parameters
     ----------

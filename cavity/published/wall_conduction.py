@@ -88,7 +88,7 @@ def sudden() -> tuple[Case, ...]:
             units="1",
             expected=0.55569,
             computed=share,
-            rtol=0.005,  # steps of 1 % of the time gone by
+            rtol=0.005,  # steps of 1 % of the elapsed time
         ),
         value_case(
             "erfc: heat flow at the face",
@@ -237,7 +237,7 @@ def vapour_uptake() -> tuple[Case, ...]:
         "source": "J. Crank, The Mathematics of Diffusion, 1975, from memory",
         "tag": ANALYTICAL,
         "inputs": "2e-10 kg/(m s Pa), 40 kg/m3, 20 degC, face from 40 to 60 %, 10 d",
-        "rtol": 0.005,  # steps of 1 % of the time gone by
+        "rtol": 0.005,  # steps of 1 % of the elapsed time
     }
     return (
         value_case(

@@ -430,7 +430,7 @@ def _left_out() -> tuple[Case, ...]:
 def _benchmark_mu(w: NDArray[np.float64], mu: float, full: float, celsius: float) -> NDArray[np.float64]:
     """Resistance factor of the benchmark vapour permeability M/(R T) 26.1e-6/mu f(w), in terms of our still air.
 
-    The benchmarks let D = 26.1e-6 m2/s stand at all temperatures; ours follows temperature, so the two are set equal
+    The benchmarks use D = 26.1e-6 m2/s at all temperatures; ours follows temperature, so the two are set equal
     at one: 3 % apart 5 K away, in the vapour part only.
     """
     dry = 1.0 - w / full

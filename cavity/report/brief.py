@@ -19,7 +19,7 @@ from cavity.risk.ranking import worst_by_criterion
 Pair = tuple[str, str]  # a value in SI and in inch-pound units
 
 CRITERIA_HEAD = ("Criterion", "Where", "Value", "Limit", "Result", "Source")
-STRIP_HEAD = ("Facing", "Strip", "Result", "Decides", "Climate")
+STRIP_HEAD = ("Facing", "Strip", "Result", "Governing criterion", "Climate")
 SCHEDULE_HEAD = ("Part", "Strips", "Height above the base", "Geometry", "Free area [cm²/m]", "Wall length [m]",
                  "Pieces", "Must stay free")  # fmt: skip
 RULE_HEAD = ("Document", "Requires", "Design", "Result", "How the rule is known")
@@ -162,7 +162,7 @@ def brief(comparison: Any, seen: verdict.View | None = None) -> Brief:
 
 
 def _reasons(lines: Sequence[str]) -> list[str]:
-    """Return what stands beside the verdict; how to ask for a probability is of no use on paper."""
+    """Return what is shown with the verdict; how to ask for a probability is of no use on paper."""
     return [line for line in lines if not line.startswith("Probability not computed")]
 
 

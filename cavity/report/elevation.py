@@ -112,7 +112,7 @@ def strip_rows(datasets: Sequence[Any], statuses: Sequence[str]) -> list[StripRo
 
 
 def strips_of(wall: Wall) -> list[dict[str, Any]]:
-    """Return name, ends and place along the wall of every strip; strips listed one by one stand side by side."""
+    """Return name, ends and place along the wall of every strip; strips listed one by one are placed side by side."""
     width = wall.site.wall_width
     fractions = {each.name: each.fraction for each in wall.columns}
     if wall.elevation is not None:
@@ -126,7 +126,7 @@ def strips_of(wall: Wall) -> list[dict[str, Any]]:
             }
             for strip in wall.elevation.strips
         ]
-    # strips that do not overlap in height stand one above the other, as below and above a window
+    # strips that do not overlap in height are placed one above the other, as below and above a window
     stacks: list[list[Column]] = []
     for column in wall.columns:
         for stack in stacks:

@@ -261,11 +261,11 @@ NOTES: tuple[Note, ...] = (
 ASSUMPTIONS: tuple[str, ...] = (
     "One dimension through the wall, segments along the height; no studs, corners, edges or workmanship faults unless "
     "given as an input.",
-    "What gusts exchange, and what a cavity with one vent only exchanges through it, are estimates (no published "
+    "The air exchange by gusts, and through the vent of a cavity with one vent only, are estimates (no published "
     "formula for narrow cavities); each can be turned off.",
     "The wind pressure over the height of the wall is a profile from one building in a wind tunnel, or an input (low, "
     "middle and high values 0.05, 0.1 and 0.3 of the dynamic pressure); its uncertainty outweighs most others.",
     "The same year is repeated until the yearly cycle of water closes, or the number of years allowed is used up.",
-    "Rain let past the cladding is a fixed fraction of the driving rain on the wall, put on one plane.",
+    "Rain that penetrates the cladding is a fixed fraction of the driving rain on the wall, applied to one plane.",
     "Materials have the values listed; they do not age.",
 )

@@ -26,7 +26,7 @@ _CONFIG_TIME = {"tickformat": "%-d %b", "hoverformat": "%-d %b, %H:00", "title":
 
 
 def plain(text: object) -> str:
-    """Return `text` so that plotly shows it as it stands: its labels read a small markup of their own."""
+    """Return `text` so that plotly shows it unchanged: its labels read a small markup of their own."""
     return html.escape(str(text), quote=False)
 
 
@@ -411,6 +411,7 @@ def psychrometric(ds: Any, *, segment: int, face: int, hour: int = 0) -> go.Figu
         style(
             height=405,
             showlegend=True,
+            legend={"entrywidth": 110},  # two in a row, beside the buttons of the figure
             xaxis={"title": {"text": display.axis_title("temperature")}},
             yaxis={"title": {"text": "Vapour pressure [kPa]"}, "rangemode": "tozero"},
         ),

@@ -81,7 +81,7 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
         "Wetting and run",
         "",
         (
-            ("wetting.rain_penetration", "Driving rain let past the cladding", "1"),
+            ("wetting.rain_penetration", "Fraction of driving rain that penetrates the cladding", "1"),
             ("wetting.leak_q50", "Air permeability q50 of the envelope, for the leak", "m3/(m2 s)"),
             ("wetting.leak_flow", "Indoor air leaking in", "kg/(m2 s)"),
             ("run.segments", "Segments by height", ""),

@@ -492,7 +492,7 @@ def _table(lesson: Any) -> dict[str, Any]:
 
 
 def _readings(lesson: Any, step: Any) -> list[tuple[str, str]]:
-    """Return what stands below the drawing of a step: four numbers at most."""
+    """Return what is shown below the drawing of a step: four numbers at most."""
     rate = ("Air change rate, median", f"{display.number(step.rate)} per hour")
     if lesson.key == "drying":
         if step.drying is None:
@@ -530,7 +530,7 @@ def write_lesson(
     wall_name, climate_name : str, keyword only
         What it was computed for.
     invented : sequence of str, keyword only
-        What of it is invented, "wall" and "climate"; the page says so.
+        What is fictitious, "wall" and "climate"; the page says so.
     rain : bool, keyword only
         Whether the weather file has rain; the page says so where it has none.
     base : str, keyword only

@@ -1,7 +1,7 @@
 """The drawing beside the slider of a lesson: a section of the wall with its air, drawn for each step.
 
 Schematic: depth and thickness are to one scale as far as they can be seen, the openings follow the square root of their
-area, the arrow of the air follows the square root of its flow. The numbers stand beside the drawing.
+area, the arrow of the air follows the square root of its flow. The numbers are next to the drawing.
 """
 
 from __future__ import annotations

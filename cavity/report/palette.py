@@ -3,7 +3,7 @@
 Temperature is ochre, humidity and dew point plum, water slate; colours that share a figure stay apart for readers who
 lack any one kind of cone (a test holds that). Every light colour is a different hex text, so that the page can turn
 a figure dark by replacing text for text.
-The status colours differ in lightness as well as in hue, and never stand without a shape and a word.
+The status colours differ in lightness as well as in hue, and are never shown without a shape and a word.
 """
 
 from __future__ import annotations

@@ -46,5 +46,7 @@ def write_summary(found: Sequence[summary.Row], path: str | os.PathLike[str]) ->
         },
     ]
     climates = len({row.climate for row in found if row.climate})
-    said = summary.lines(found) + ([f"{display.number(climates)} climates decide somewhere."] if climates > 1 else [])
+    said = summary.lines(found) + (
+        [f"{display.number(climates)} climates govern in at least one wall."] if climates > 1 else []
+    )
     return write_page(path, "Summary of all walls", lead=said, caution=verdict.CAUTIONS, parts=parts)

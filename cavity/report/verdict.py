@@ -71,7 +71,7 @@ def value_text(finding: Any, *, limit: bool = False) -> str:
 
 
 def found_text(found: Any) -> str:
-    """Return a finding in a few words: criterion, value, and its limit or what else stands beside the value."""
+    """Return a finding in a few words: criterion, value, and its limit or what else is shown with the value."""
     if found.threshold == _LIMIT and not found.ratio > 0.0 and found.status == "pass":
         return "no criterion comes near its limit"
     return f"{lower_title(found)} {value_text(found)} ({found.threshold} {value_text(found, limit=True)})"
@@ -423,7 +423,7 @@ def lost_strips(seen: View) -> list[str]:
     most = max(counts, key=lambda name: (counts[name], name))
     total = sum(counts.values())
     often = "all combinations" if counts[most] == total else f"{counts[most]} of {total} combinations"
-    return [f"Strip {seen.strip_text(most)} decides in {often}."]
+    return [f"Strip {seen.strip_text(most)} governs in {often}."]
 
 
 # ---- recommended case ------------------------------------------------------------------------------------------------
@@ -436,9 +436,7 @@ def sureness(seen: View, choice: Choice) -> str:
         if _is_sampled(seen, each, choice):
             text = str(each.sentence)
             if len(seen.facings) > 1 and seen.best.decides:  # sampled where the recommended choice is decided
-                text += (
-                    f" This holds facing {facing_text(seen.best.decides[0].orientation)}, the governing orientation."
-                )
+                text += f" This applies to {facing_text(seen.best.decides[0].orientation)}, the governing orientation."
             return text
     return ""
 

@@ -146,7 +146,8 @@ def _fill_sizing(book: Any, found: Sizing) -> None:
         "Note",
     )
     _sheet(book, "Minima", head, minima)
-    head = (*held, "Vents, factor on the design", "Rail gap [mm]", "Passes", "Largest ratio to a limit [%]", "Decides",
+    head = (*held, "Vents, factor on the design", "Rail gap [mm]", "Passes", "Largest ratio to a limit [%]",
+            "Governing criterion",
             "Strip", "Not computed")  # fmt: skip
     _sheet(book, "Cases tried", head, tried)
 

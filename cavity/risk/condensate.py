@@ -1,6 +1,6 @@
 """Condensate on the surfaces of the wall, at the interfaces inside it, and in its wood: how much before it dries.
 
-Choices. On a surface, condensate is what vapour brought to the film since the surface was last dry, less what dried;
+Choices. On a surface, condensate is what vapour brought to the film since the surface was last dry, minus what dried;
 rain and water sucked from the layers do not count, condensate that has run off does. At an interface it is what both
 layers and their film gained while the interface was saturated (from 99 % until below 97 %), with the water that drained
 there and without the rain that reached them. Either way the sum never falls below zero and starts again when the place

@@ -1,6 +1,6 @@
 """Annual moisture accumulation: water the wall keeps from one year to the next.
 
-Choices. ISO 13788 lets condensate gather if it has gone by the end of the year. The last simulated year is compared
+Choices. ISO 13788 allows condensate if it has dried by the end of the year. The last simulated year is compared
 with the one before (or with the start, if there is one year only), layer by layer and film by film. A gain that more
 than halves each year is a wall that settles (a review item); one that does not is growth, called growth, and fails.
 Losses are drying and pass. A gain in the only year may come from a dry start: a review item.
@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     import xarray as xr
 
 
+_ROUND_OFF = 1e-9  # kg/m2, a microgram: less than the stores are known to
+
+
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     """Return one finding: the layer or interface of the wall that gains most from the last year but one to the last."""
     layers = np.flatnonzero(is_wall_layer(ds))
@@ -37,6 +40,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     gain = end[-1] - end[-2]
     segment, which = worst_place(gain)
     value = float(gain[segment, which])
+    value = value if abs(value) > _ROUND_OFF else 0.0
     before = float((end[-2] - end[-3])[segment, which]) if years > 1 else 0.0
     settles = before > 0.0 and value < 0.5 * before
     facts: dict[str, Fact] = {"years": years, "held": float(end[-1, segment, which])}

@@ -1,10 +1,10 @@
 """Time of wetness of metal by ISO 9223: hours above 80 % relative humidity and above 0 degC.
 
-Choices. Rails, brackets and fasteners stand in the cavity air: their time of wetness is that of the air there, set
+Choices. Rails, brackets and fasteners are in the cavity air: their time of wetness is that of the air there, set
 beside that of the outdoor air. In a higher class than outdoors and above 5500 h (tau 5) a review item: a coating that
 suits outdoors may not do; else information. Metal in the cavity never fails, as corrosion also depends on salt and
 sulphur, which no weather file tells. Metal on the wall side (foil, studs as layers): review above 2500 h (tau 4), fail
-above the limit for the cavity, as nobody can inspect it.
+above the limit for the cavity, as it cannot be inspected.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
 
     metal = np.asarray(ds["face_metal"].values, bool)
     start = first_sheltered_face(ds)
-    # the outer face stands in the rain and is judged by nobody; the back of a metal cladding is
+    # the exterior surface is exposed to rain and is not judged; the back of a metal cladding is
     zones = (
         ("wetness_cladding", metal & (np.arange(metal.size) < start)),
         ("wetness_wall", metal & (np.arange(metal.size) >= start)),

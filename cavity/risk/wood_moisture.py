@@ -2,7 +2,7 @@
 
 Choices. 20 % is the safety limit of the trade, well under fibre saturation near 30 %, where decay sets in. Backup wall:
 fail above the limit, review from 18 % on. Wood claddings are exposed to the weather: a review item at most. The mean of
-a layer hides a wet skin, so beside it stands the curve of WTA 6-8: the daily mean humidity in the pores of the outer
+a layer hides a wet skin, hence also the curve of WTA 6-8: the daily mean humidity in the pores of the outer
 centimetre of wood should not exceed 95 % at 0 degC, falling in a straight line to 86 % at 30 degC. That centimetre is
 estimated by a straight line between both surfaces of the layer, so this is a review item only. Days below 0 degC do not
 count, above 30 degC 86 % stays.

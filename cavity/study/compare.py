@@ -202,7 +202,7 @@ def compare(
     Returns
     -------
     Comparison
-        Cases that cannot be solved stand in `failed`.
+        Cases that cannot be solved are in `failed`.
 
     Raises
     ------
@@ -288,7 +288,7 @@ def compare(
         # an engine of their own: their results do not push those of the cases out of memory
         with Engine(workers, scheduler, fresh=fresh) as engine:
             events = wetting_events(engine, jobs, days=followed(wall), progress=told_event)
-    except InputError as error:  # the comparison stands without it
+    except InputError as error:  # the comparison is valid without it
         no_event = error.faults[0].problem
     if not no_event and not any(events):
         no_event = "its runs could not be computed"

@@ -212,7 +212,7 @@ class Engine:
         if self._client is None:
             self._pool.shutdown(wait=True, cancel_futures=True)
         else:
-            with contextlib.suppress(Exception):  # the scheduler may have gone away
+            with contextlib.suppress(Exception):  # the scheduler may be unreachable
                 self._pool.shutdown(wait=False)  # cancels what runs
                 self._client.close(timeout=5.0)
 
@@ -381,7 +381,7 @@ class Engine:
         Raises
         ------
         CavityError
-            If the scheduler has gone away.
+            If the scheduler is unreachable.
         """
         try:
             return sum(self._client.nthreads().values())

@@ -40,7 +40,7 @@ def indoor_climate(indoor: Indoor, weather: Dataset) -> tuple[NDArray[np.float64
     """Return room temperature and relative humidity of every hour of the weather.
 
     Models by outdoor temperature use its mean over the 24 hours that end with the hour; the year is taken as a
-    cycle. Monthly values stand for the middle of the month and are joined by straight lines. Where the ISO 13788
+    cycle. Monthly values apply to the middle of the month and are joined by straight lines. Where the ISO 13788
     classes meet an outdoor air warmer than the room, the room follows the monthly outdoor temperature, and relative
     humidity is held at or below 95 % (our own assumption; the standard is written for heated buildings).
 
@@ -293,7 +293,7 @@ def _daily_mean(values: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _through_months(values: ArrayLike, time: NDArray[np.datetime64]) -> NDArray[np.float64]:
-    """Hourly values from one value or twelve; twelve stand at mid-month, joined by straight lines, cyclic."""
+    """Hourly values from one value or twelve; twelve apply at mid-month, joined by straight lines, cyclic."""
     known = np.asarray(values, dtype=float)
     if known.size == 1:
         return np.full(time.size, float(known.reshape(())[()] if known.ndim == 0 else known[0]))

@@ -136,7 +136,7 @@ def march(
     first_step, longest : float, keyword only
         Smallest and largest step. [s]
     growth : float, keyword only
-        Step as a fraction of the time gone by. [1]
+        Step as a fraction of the elapsed time. [1]
 
     Returns
     -------

@@ -94,7 +94,7 @@ def material_tables(material: Material, grid: NDArray[np.float64], *, redistribu
     Water content follows a monotone cubic through the measured sorption points (adsorption, no hysteresis; a point
     below its forerunner is raised to it), then a van Genuchten curve that starts at the last point and reaches 99.9 %
     of free saturation at u = 12. A material that does not draw water has no capillary range: its isotherm goes on to
-    100 % with the slope of its last two points, and what condenses beyond stands as a film. Liquid diffusivity
+    100 % with the slope of its last two points, and what condenses beyond is held as a film. Liquid diffusivity
     comes from the material's table, else from the water absorption coefficient; below the water content at 80 %
     relative humidity it falls in proportion to the water content, because what moves there is already in the cup
     values (our own assumption).
@@ -131,7 +131,7 @@ def material_tables(material: Material, grid: NDArray[np.float64], *, redistribu
     slope = monotone_slopes(grid, water)
     if not draws:
         return MaterialTables(water, slope, mu, np.zeros_like(grid), np.zeros_like(grid))
-    # nothing drives water on from a full pore: a film beside the layer stands without suction, however thick
+    # nothing drives water on from a full pore: a film beside the layer is without suction, however thick
     full = np.minimum(water, np.interp(_FULL_AT, grid, water))
     potential, diffusivity = _liquid_potential(material, grid, full, 1.0 if not redistribution else _REDISTRIBUTION)
     return MaterialTables(water, slope, mu, potential, _limited(diffusivity * slope, grid, potential))

@@ -573,7 +573,7 @@ def u_value(case: Case) -> UValue:
 
     Notes
     -----
-    Well ventilated: the air layer and all outside it are dropped, and still air stands outside (R_se = R_si).
+    Well ventilated: the air layer and all outside it are dropped, and still air is assumed outside (R_se = R_si).
     Slightly ventilated: R_T = (1500 - A) / 1000 R_T,unventilated + (A - 500) / 1000 R_T,ventilated, A in mm2/m.
     Studs of timber: `combined_method`. Layers next to each other with the same frame share their studs (one stud
     through both); frames that differ are taken as crossing each other. Metal rails: the zone method adds, for each

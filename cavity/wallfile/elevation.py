@@ -120,7 +120,7 @@ def read_elevation(
 
 
 def _spans(key_path: KeyPath, entry: Any, width: float, faults: Faults) -> list[tuple[float, float]]:
-    """Return where the windows of an entry stand along the wall [m]; empty where a fraction is given."""
+    """Return where the windows of an entry are along the wall [m]; empty where a fraction is given."""
     if entry.fraction is not None:
         for key in ("left", "width"):
             if getattr(entry, key):

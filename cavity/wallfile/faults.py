@@ -222,7 +222,7 @@ def _at(model: type[BaseModel], key_path: KeyPath) -> tuple[FieldInfo | None, ty
             continue
         holder, field = here, here.model_fields.get(part)
         if field is None:
-            # a name the user chose, such as NAME in [material.NAME], stands between section and keys
+            # a name the user chose, such as NAME in [material.NAME], comes between section and keys
             continue
         here = next(_models(field.annotation), None)
     return field, holder

@@ -254,7 +254,7 @@ class OpeningSet:
 
 @dataclass(frozen=True)
 class Site:
-    """Where the wall stands, for wind and rain."""
+    """Site of the wall, for wind and rain."""
 
     terrain: str = "suburban"  # city | suburban | open | flat (ASHRAE Fundamentals, airflow around buildings)
     building_height: float = 6.0  # m, reference height of the pressure coefficients

@@ -1,4 +1,4 @@
-"""Many walls by dask: colour of the cladding by orientation, a few numbers of each, in parallel.
+"""Many walls with dask: colour of the cladding by orientation, a few numbers of each, in parallel.
 
 Run it in any folder; needs `pip install 'cavity[cluster]'`. On a cluster give its address to Client. Wall and
 climate are fictitious; one month stands for the year, to be quick.
@@ -15,7 +15,7 @@ from cavity.wallfile.model import Wall
 
 
 def numbers(wall: Wall, climate: str, hours: int) -> dict[str, float]:
-    """Return what is wanted of one wall: a few numbers, not the whole Dataset, travel back."""
+    """Return the numbers needed of one wall: these, not the whole Dataset, are sent back."""
     result = cavity.simulate(wall, cavity.read_weather(climate), opening_set="10 mm slots", hours=hours)
     wet = (result["dew_point_margin"] < 0.0).any(["segment", "face"])
     return {

@@ -11,7 +11,7 @@ from cavity.wallfile import parse_wall, starter
 wall = parse_wall(starter(), "starter")
 result = cavity.simulate(wall, cavity.read_weather("cold humid"), opening_set="10 mm slots", depth=0.030)
 
-# every variable knows its unit, and what its value means within the hour
+# every variable has its unit and its time basis
 for name in ("dew_point_margin", "air_change_rate"):
     print(name, result[name].dims, result[name].attrs["units"], result[name].attrs["cell_methods"])
 

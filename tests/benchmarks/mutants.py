@@ -4,7 +4,7 @@
 is no area is looked for in their words, files and texts. ``--list`` prints them, ``--check`` only looks whether every
 old text is still found once. It prints the survivors and ends with 1 where there are any, and with 2 where an old text
 is not found or the tests fail without a mutant. Everything happens in a copy in a temporary folder, with a cache of
-compiled code of its own, so that a run that is killed leaves no mutant behind. A mutant of a kernel compiles anew, or
+compiled code of its own, so that a run that is killed leaves no mutant behind. A mutant of a kernel compiles again, or
 runs uncompiled where its tests are small. Whoever moves a line that is listed here moves it here too:
 `tests/test_mutants.py` holds the texts to the sources.
 """

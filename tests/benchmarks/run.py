@@ -172,7 +172,7 @@ def solver(weather: Any, days: int = 10) -> dict[str, Any]:
     The line is the backup wall of the starter file; hours of the invented inland climate, linear in between. Accuracy
     is the largest deviation of any node's relative humidity, at any full hour after the first day, from BDF at rtol
     1e-8; each scipy method gets the loosest tolerance that is at least as accurate as our step, or, if none is, the
-    tightest tried. The root of the mean square is told beside it: the largest sits for an hour in insulation, which
+    tightest tried. The root of the mean square is reported beside it: the largest sits for an hour in insulation, which
     stores little.
     `solve_ivp` takes lband/uband for LSODA only; BDF gets the same band as a sparsity pattern.
     """

@@ -4,7 +4,7 @@
     python tests/benchmarks/walls.py --tries 300 --seed 7 --kind "cold store"
     python tests/benchmarks/walls.py --only 123                 one of them again, with its message in full
 
-Each wall is made from its number and the seed alone. All materials of the table, all invented climates as they are and
+Each wall is made from its number and the seed alone. All materials of the table, all fictitious climates as given and
 changed (10 K colder or warmer, rain just above freezing followed by frost, all rain on an inner plane), rooms from
 -30 to 30 degC, closed cavities, still and open ones, films from none to 1 kg/m2. Printed: how many were tried and
 failed, by kind.
@@ -61,7 +61,7 @@ def base() -> Any:
 
 @functools.cache
 def climate(name: str) -> Any:
-    """One of the invented climates."""
+    """One of the fictitious climates."""
     return cavity.read_weather(ROOT / "climates" / f"{name}.epw")
 
 
