@@ -10,6 +10,7 @@ from __future__ import annotations
 import functools
 import html
 import math
+import textwrap
 from collections.abc import Callable, Collection
 from typing import TYPE_CHECKING, Any
 
@@ -548,7 +549,8 @@ def balance(ds: Any, *, segment: int) -> go.Figure:
     rows = series.balance(ds, segment)
     values = [row[1] for row in rows]
     colours = [LIGHT["muted" if name == "stored" else "film" if value >= 0 else "stack"] for name, value in rows]
-    trace = {"type": "bar", "orientation": "h", "x": values, "y": [row[0] for row in rows], "width": 0.62,
+    names = ["<br>".join(textwrap.wrap(name, 24)) for name, _ in rows]  # a phone has room for half of the length
+    trace = {"type": "bar", "orientation": "h", "x": values, "y": names, "width": 0.62,
              "marker": {"color": colours},
              "text": [display.number(round(value, 4) + 0.0) for value in values],  # to a tenth of a gram
              "textposition": "outside", "cliponaxis": False,
