@@ -104,7 +104,9 @@ def test_slightly_ventilated_near_its_ends_is_near_the_unventilated_or_the_venti
     # ISO 6946:2007, from memory: R = (1500 - A)/1000 R_unventilated + (A - 500)/1000 R_ventilated
     for millimetres2, part in ((600, 0.1), (1250, 0.75)):
         found = uvalue.u_value(wall(millimetres2 * 1e-6).case())
-        assert found.resistance == pytest.approx((1.0 - part) * 3.2632 + part * 3.13009, abs=1e-4)
+        expected = (1.0 - part) * 3.2632 + part * 3.13009
+        assert found.resistance == pytest.approx(expected, abs=1e-4)
+        assert found.undisturbed == pytest.approx(1.0 / expected, abs=1e-5)
 
 
 def test_slightly_ventilated_at_1000_mm2_is_the_mean_of_both():
