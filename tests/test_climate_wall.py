@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cavity.climate import on_wall, read_weather
-from cavity.climate.on_wall import TERRAIN, angle_to_wall, sun_on_plane, wind_at_height
+from cavity.climate.on_wall import TERRAIN, angle_to_wall, sun_on_plane, sun_position, wind_at_height
 from cavity.climate.rain import driving_rain, exposure_factor, free_field_rain, liquid_fraction, roughness_factor
 from cavity.errors import InputError
 from cavity.variables import TABLE
@@ -45,6 +45,21 @@ def test_sun_on_a_vertical_wall_is_what_pvlib_gives_when_called_directly(tempera
     up = sun["apparent_zenith"].to_numpy() < 90.0
     assert up.sum() > 4000
     np.testing.assert_allclose(ours[up], direct[up], rtol=1e-9, atol=1e-9)  # rounding
+
+
+@pytest.mark.parametrize(("longitude", "offset"), [(15.0, 1.0), (-75.0, -5.0), (100.0, 7.0)])
+def test_the_solar_hour_is_the_hour_angle_of_pvlib_from_noon(longitude, offset):
+    import pandas as pd
+    import pvlib
+
+    time = np.arange("2021-03-01", "2021-03-04", dtype="datetime64[h]").astype("datetime64[ns]")
+    sun = sun_position(time, 40.0, longitude, offset)
+    middle = pd.DatetimeIndex(time + np.timedelta64(30, "m") - np.timedelta64(int(3600 * offset), "s"), tz="UTC")
+    angle = pvlib.solarposition.hour_angle(middle, longitude, sun["equation_of_time"].to_numpy())  # degree
+    turn = (15.0 * (sun["solar_hour"].to_numpy() - 12.0) - angle + 180.0) % 360.0 - 180.0
+    np.testing.assert_allclose(turn, 0.0, atol=1e-6)
+    up = sun["zenith"].to_numpy() < 85.0
+    assert ((sun["azimuth"].to_numpy() < 180.0) == (sun["solar_hour"].to_numpy() < 12.0))[up].all()
 
 
 def test_the_sun_is_computed_once_for_a_climate_and_nobody_can_spoil_it_for_the_next(temperate, monkeypatch):

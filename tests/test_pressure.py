@@ -145,3 +145,18 @@ def test_wind_pressure_is_the_dynamic_pressure_times_the_coefficient():
     # 0.5 x 1.2 x U^2 x 0.1: 0.06, 0.24, 0.96, 2.16 Pa at 1, 2, 4, 6 m/s, worked by hand
     got = pressure.wind_pressure(np.full((4, 1), 0.1), np.full(4, 1.2), np.array([1.0, 2.0, 4.0, 6.0]))
     np.testing.assert_allclose(got[:, 0], [0.06, 0.24, 0.96, 2.16], rtol=1e-12)
+
+
+def test_gusts_of_two_vents_by_hand_and_most_where_they_are_far_apart():
+    """sqrt(a2 + b2 - 2 r a b) of the fluctuations at both ends, r = exp(-distance / building height)."""
+    site = Site(building_height=10.0)
+
+    def spread(top):
+        vents = (Opening("base", 1.0, "slot", 0.01), Opening("head", top, "slot", 0.01))
+        return float(pressure.gust_pressure(site, vents, np.array([0.0]), np.array([1.2]), np.array([5.0]))[0])
+
+    low, high = (float(pressure.profile(height / 10.0, np.array([0.0]))[1][0]) for height in (1.0, 7.0))
+    together = np.exp(-0.6)
+    expected = np.sqrt(low**2 + high**2 - 2.0 * together * low * high) * 0.5 * 1.2 * 25.0
+    assert spread(7.0) == pytest.approx(expected, rel=1e-12)
+    assert spread(7.0) > abs(low - high) * 15.0 * 1.05  # as if they went together

@@ -10,7 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from made_findings import made
 
-from cavity.risk import CAN_FAIL, worst, worst_first
+from cavity.risk import CAN_FAIL, ranking, worst, worst_first
 from cavity.risk.ranking import Choice, Part, gather, order, ranked, safest, status
 
 KEYS = sorted(CAN_FAIL)[:5]
@@ -163,3 +163,11 @@ def test_the_largest_ratio_is_compared_first():
 def test_information_alone_decides_nothing():
     choice = gather([case("slots", 0.03, [finding("humidity", 5.0, "information")])])[0]
     assert choice.decides is None and choice.status == "pass" and choice.severity == 0.0
+
+
+def test_the_halves_of_a_strip_are_separated_by_the_height_of_their_vents():
+    ds = xr.Dataset(
+        {"opening_height": ("opening", [3.0, 4.0, 6.0]), "opening_area": ("opening", [1e-3, 2e-3, 4e-3])},
+        attrs={"column_bottom": 3.0, "column_top": 6.0},
+    )
+    assert ranking._halves(ds) == pytest.approx((3e-3, 4e-3))

@@ -100,6 +100,15 @@ def test_well_ventilated_wall_drops_panel_and_air_layer_by_hand():
     assert dict(found.parts)["panel"] == dict(found.parts)["cavity"] == 0.0
 
 
+def test_slightly_ventilated_near_its_ends_is_near_the_unventilated_or_the_ventilated_wall():
+    # ISO 6946:2007, from memory: R = (1500 - A)/1000 R_unventilated + (A - 500)/1000 R_ventilated
+    for millimetres2, part in ((600, 0.1), (1250, 0.75)):
+        found = uvalue.u_value(wall(millimetres2 * 1e-6).case())
+        expected = (1.0 - part) * 3.2632 + part * 3.13009
+        assert found.resistance == pytest.approx(expected, abs=1e-4)
+        assert found.undisturbed == pytest.approx(1.0 / expected, abs=1e-5)
+
+
 def test_slightly_ventilated_at_1000_mm2_is_the_mean_of_both():
     # ISO 6946:2007, from memory: linear from 500 to 1500 mm2/m
     found = uvalue.u_value(wall(1000e-6).case())

@@ -399,7 +399,7 @@ MUTANTS: tuple[Mutant, ...] = (
            "total = thermal[-1] + inner_surface", "total = thermal[-1]", ("tests/test_monthly.py",)),
     # ---- result
     Mutant("result", "dew point of the room beside the cladding", "result.py",
-           '"back of cladding": cavity,', '"back of cladding": room,', (SIMULATE,)),
+           '"back of cladding": cavity,', '"back of cladding": room,', ("tests/test_assembly.py",)),
     Mutant("result", "balance error of the best segment", "result.py",
            "np.abs(record.water_residual).max(axis=0) / throughput[:, 0]).max()",
            "np.abs(record.water_residual).min(axis=0) / throughput[:, 0]).min()", ("tests/test_air_stream.py", SIMULATE,
