@@ -179,6 +179,11 @@ const Cavity = (() => {
       layout.width = wide ? 682 : 334;
       const tall = layout.height || 330;
       layout.height = Number(div.dataset.printHeight) || (tall > 450 ? 330 : Math.min(tall, wide ? 262 : 250));
+      if (layout.polar) { // a rose needs its height, and eight names are enough on paper
+        layout.height = 310;
+        const { angularaxis = {}, radialaxis = {} } = layout.polar, every = (list) => (list || []).filter((_, i) => (list || []).length <= 8 || i % 2 === 0);
+        layout.polar = { ...layout.polar, radialaxis: { ...radialaxis, nticks: 3, showticksuffix: "last" }, angularaxis: { ...angularaxis, ...(angularaxis.tickvals ? { tickvals: every(angularaxis.tickvals), ticktext: every(angularaxis.ticktext) } : {}) } };
+      }
       smaller(layout);
       layout.autosize = false;
       if (!wide && layout.legend && layout.legend.orientation === "v") layout.legend = { orientation: "h", x: 0, y: -0.06, yanchor: "top", font: { size: 10 } };
