@@ -171,3 +171,12 @@ def test_the_halves_of_a_strip_are_separated_by_the_height_of_their_vents():
         attrs={"column_bottom": 3.0, "column_top": 6.0},
     )
     assert ranking._halves(ds) == pytest.approx((3e-3, 4e-3))
+
+
+def test_a_choice_fails_with_any_of_its_strips():
+    held, broken = ((finding("mould", ratio, word),) for ratio, word in ((0.3, "pass"), (1.4, "fail")))
+    for parts in ((held, broken), (broken, held)):
+        strips = tuple(Part("Coast", name, 180.0, part) for name, part in zip("AB", parts, strict=True))
+        choice = Choice("slots", 0.03, 0.02, strips)
+        assert choice.status == "fail" and choice.severity == pytest.approx(1.4)
+        assert status(choice.findings) == "fail"

@@ -410,6 +410,10 @@ def test_dew_hours_of_a_square_wave_are_half_the_year(dry):
     assert found.hours == HOURS / 2
     assert (found.value, found.units, found.status) == (HOURS / 2, "h", "information")
     assert "lowest margin -2.0 K" in found.sentence
+    # where it is wet at the top alone, the top decides
+    ds["dew_point_margin"].values[:, :-1, face] = 3.0
+    found = next(f for f in judge(ds) if f.key == "dew_point" and f.where.startswith("back"))
+    assert found.hours == HOURS / 2 and found.where.endswith("top")
 
 
 @pytest.mark.parametrize(
