@@ -235,7 +235,6 @@ def test_dragging_the_cladding_changes_the_depth_in_the_text_and_is_one_step_to_
 
 
 def test_dragging_a_vent_and_a_rail_changes_their_heights(page):
-    from selenium.webdriver import ActionChains
 
     put(page, "openings[1].vent[2].height", "5 m")
     wait(page, "return document.getElementById('text').value.includes('height = \"5 m\"')")
@@ -249,16 +248,7 @@ def test_dragging_a_vent_and_a_rail_changes_their_heights(page):
             return float(value.removesuffix(" m"))
 
         old = height()
-        grips = page.find_elements("css selector", f"#elevation .grip[data-drag={kind}]")
-        # where a pointer would take it
-        spot = page.execute_script(
-            "const g = arguments[0]; g.scrollIntoView({block: 'center'}); const b = g.getBoundingClientRect();"
-            "return [b.left + 20, b.top + b.height / 2]",
-            grips[-1],
-        )
-        chain = ActionChains(page)
-        chain.w3c_actions.pointer_action.move_to_location(int(spot[0]), int(spot[1]))
-        chain.click_and_hold().move_by_offset(0, 12).pause(0.1).move_by_offset(0, 12).release().perform()
+        _pull(page, kind, 24)
         end = time.monotonic() + 25
         while height() >= old and time.monotonic() < end:
             time.sleep(0.05)
@@ -270,11 +260,12 @@ def _pull(page, kind, down):
     """Drag the last part of a kind in the elevation by so many pixels, as a pointer would take it."""
     from selenium.webdriver import ActionChains
 
-    grips = page.find_elements("css selector", f"#elevation .grip[data-drag={kind}]")
+    # found and measured in one script: the elevation is drawn again when an answer comes
     spot = page.execute_script(
-        "const g = arguments[0]; g.scrollIntoView({block: 'center'}); const b = g.getBoundingClientRect();"
+        "const g = [...document.querySelectorAll('#elevation .grip[data-drag=' + arguments[0] + ']')].at(-1);"
+        "g.scrollIntoView({block: 'center'}); const b = g.getBoundingClientRect();"
         "return [b.left + 20, b.top + b.height / 2]",
-        grips[-1],
+        kind,
     )
     chain = ActionChains(page)
     chain.w3c_actions.pointer_action.move_to_location(int(spot[0]), int(spot[1]))
