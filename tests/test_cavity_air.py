@@ -262,3 +262,12 @@ def test_logarithm_from_sums_and_products(x):
 def test_two_laws_join_by_their_cubes(a, b):
     assert cavity_air.joined_by_cubes(a, b) == pytest.approx((a**3 + b**3) ** (1.0 / 3.0), rel=1e-14)
     assert cavity_air.joined_by_cubes(b, a) == cavity_air.joined_by_cubes(a, b)
+
+
+def test_exchange_through_one_vent_goes_by_its_area():
+    assert cavity_air.single_vent(0.01, 0.001, 4.0, 290.0, 290.0) == pytest.approx(0.025 * 4.0 * 0.01, rel=1e-12)
+
+
+def test_gusts_too_weak_to_turn_the_flow_exchange_nothing():
+    assert cavity_air.gust_exchange(CURVE, 1.0, 0.1, 5.0, 0.2) == pytest.approx(0.0, abs=1e-12)
+    assert cavity_air.gust_exchange(CURVE, 0.1, 1.0, 5.0, 0.2) > 1e-6

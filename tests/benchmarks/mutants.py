@@ -590,7 +590,7 @@ MUTANTS: tuple[Mutant, ...] = (
            "(1.0 - film.frozen_share(T[i])) * W[i])", "W[i])", ("tests/test_water_and_ice.py -k frost", SIMULATE)),
     Mutant("kernel", "rain brings no heat", "kernels/boundaries.py",
            "return WATER_HEAT * max(bc.T_out - ICE_POINT, 0.0)", "return 0.0",
-           ("tests/test_wall_kernel.py", "tests/test_published_wall.py", SIMULATE)),
+           ("tests/test_boundaries.py",)),
     Mutant("kernel", "latent heat left out at the wall", "kernels/boundaries.py",
            "-(q2 - radiation + g2 * H2)", "-(q2 - radiation)", ("tests/test_air_stream.py",)),
 )
