@@ -619,3 +619,22 @@ def test_the_dew_point_beside_a_surface_is_that_of_the_air_it_faces():
         for name in ("back of cladding", "outer face of wall"):
             assert float(ds["dew_point"][hour, 0, faces.index(name)]) == pytest.approx(dew, abs=0.05), name
         assert abs(float(ds["dew_point"][hour, 0, faces.index("room face")]) - dew) > 0.2
+
+
+def test_a_balance_error_is_that_of_the_worst_segment():
+    from cavity.hourly.run import _gains, run_years
+    from cavity.result import dataset_of
+
+    case, weather = parse_wall(starter()).case(), cavity.read_weather("temperate inland")
+    made = assemble(case, weather, hours=24)
+    done = run_years(made, years=1)
+    record = made.record
+    record.water_residual[:] = 0.0
+    record.energy_residual[:] = 0.0
+    record.water_residual[5, 1], record.energy_residual[7, 0] = -3e-3, 20.0  # one hour of one segment is wrong
+    ds = dataset_of(
+        case.wall, made.weather, made.outside, made.room_T, made.room_phi, made.air, made.line, record,
+        list(done.water), made.state, _gains(case, made.air, made.forcing, record),
+    )  # fmt: skip
+    assert ds.attrs["water_balance_error"] == pytest.approx(3e-3 / record.throughput[1, 0], rel=1e-12)
+    assert ds.attrs["energy_balance_error"] == pytest.approx(20.0 / record.throughput[0, 1], rel=1e-12)
