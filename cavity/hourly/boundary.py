@@ -61,8 +61,8 @@ def leak_permeance(q50: float) -> float:
     return float(np.interp(per_hour, points, values)) / HOUR
 
 
-def _density(T: NDArray[np.float64], p: Any, pressure: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the density of moist air [kg/m3] of temperature [K], vapour and air pressure [Pa]."""
+def density_of(T: NDArray[np.float64], p: Any, pressure: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the density of moist air [kg/m3] from temperature [K], vapour pressure and air pressure [Pa]; arrays."""
     from cavity.constants import R_AIR, R_VAPOUR
 
     return (pressure - p) / (R_AIR * T) + p / (R_VAPOUR * T)
@@ -111,8 +111,8 @@ def leak_flow(
     if not wetting.leak_q50:
         return np.full(len(outdoor), wetting.leak_flow)
     height = wetting.leak_height or wall.site.building_height
-    inside = _density(indoor, np.asarray(vapour_indoor), pressure)
-    stack = (_density(outdoor, np.asarray(vapour_outdoor), pressure) - inside) * GRAVITY * 0.5 * height
+    inside = density_of(indoor, np.asarray(vapour_indoor), pressure)
+    stack = (density_of(outdoor, np.asarray(vapour_outdoor), pressure) - inside) * GRAVITY * 0.5 * height
     return leak_permeance(wetting.leak_q50) * inside * np.maximum(stack, 0.0)
 
 
@@ -158,7 +158,7 @@ def forcing(
     sky = sky_share(wall.tilt)
     view = sky * column("sky_temperature") ** 4 + (1.0 - sky) * T_out**4
     gain = wall.solar_absorptance * column("sun_on_wall") + wall.emissivity * STEFAN_BOLTZMANN * view
-    density = _density(T_out, p_out, pressure)
+    density = density_of(T_out, p_out, pressure)
     wind = wind_pressure(pressure_coefficients(wall.site, air.openings, angle), density, speed)
     p_in = room_phi * table_saturation_pressure(room_T)
     rain_in = wall.wetting.rain_penetration * rain

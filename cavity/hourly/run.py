@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.constants import HOUR, ICE_POINT
+from cavity.constants import GRAVITY, HOUR, ICE_POINT
 from cavity.errors import ConvergenceError, Stopped
 from cavity.hourly.assembly import Assembly, assemble
+from cavity.hourly.boundary import density_of
 from cavity.result import dataset_of, with_rail_spots, with_studs
 
 if TYPE_CHECKING:
@@ -257,7 +258,6 @@ def _boiling(dataset: xr.Dataset) -> str:
 
 def _no_convergence(case: Case, line: Line, outside: xr.Dataset, hour: int, trouble: NDArray[np.float64]) -> str:
     """Return the message of a run that the solver gave up: where, in which state, and what can be tried."""
-    from cavity.constants import ICE_POINT
     from cavity.kernels import column_air, stage
 
     segment, node, row = (int(value) for value in trouble[:3])
@@ -289,14 +289,12 @@ def _no_convergence(case: Case, line: Line, outside: xr.Dataset, hour: int, trou
 def _gains(case: Case, air: ColumnAir, forcing: year_arrays.Forcing, record: year_arrays.Record) -> NDArray[np.float64]:
     """Return the gain in flow if each part were doubled, over hours spread evenly."""
     from cavity.airflow.gains import HOURS, doubling_gains
-    from cavity.constants import GRAVITY, R_AIR, R_VAPOUR
     from cavity.kernels import moist_air
 
     t = np.unique(np.linspace(0, len(forcing.T_out) - 1, HOURS).astype(int))
     P, T_out, p_out = forcing.pressure[t], forcing.T_out[t], forcing.p_out[t]
-    rho_out = (P - p_out) / (R_AIR * T_out) + p_out / (R_VAPOUR * T_out)
-    T, p = record.air_T[t], record.air_p[t]
-    rho = (P[:, None] - p) / (R_AIR * T) + p / (R_VAPOUR * T)
+    rho_out = density_of(T_out, p_out, P)
+    rho = density_of(record.air_T[t], record.air_p[t], P[:, None])
     rho_link = np.repeat(rho_out[:, None], len(air.link_rise), axis=1)
     size = air.segment_top - air.segment_bottom
     for k in range(len(air.link_rise)):

@@ -87,6 +87,12 @@ def read(text: str, folder: Path | None = None) -> Wall:
     return parse_wall(text, NAME, folder=folder)
 
 
+def set_of(wall: Wall, opening_set: str) -> str:
+    """Return the name asked for if the wall has such a set of openings, else that of its first."""
+    names = [each.name for each in wall.opening_sets]
+    return opening_set if opening_set in names else names[0]
+
+
 def quick(text: str, opening_set: str = "", folder: Path | None = None) -> dict[str, Any]:
     """Return what needs no weather: drawings, U-value, temperature factor, steady flow, losses, rule check.
 
@@ -116,8 +122,8 @@ def quick(text: str, opening_set: str = "", folder: Path | None = None) -> dict[
     from cavity.wall.uvalue import u_value
 
     wall = read(text, folder)
-    names = [chosen.name for chosen in wall.opening_sets]
-    chosen = opening_set if opening_set in names else names[0]
+    names = [each.name for each in wall.opening_sets]
+    chosen = set_of(wall, opening_set)
     flows = [
         steady_air(wall.case(opening_set=chosen, column=column.name), wind=(QUICK_WIND,), sun=(QUICK_SUN,))
         for column in wall.columns
@@ -284,11 +290,8 @@ class Desk:
                 self._answers.move_to_end(key)
                 return self._answers[key]
         wall = read(text, self.folder)
-        weather = self.weather(climate)
-        names = [chosen.name for chosen in wall.opening_sets]
-        chosen = opening_set if opening_set in names else names[0]
+        weather, chosen = self.weather(climate), set_of(wall, opening_set)
         jobs = [Job(wall.case(opening_set=chosen, column=column.name), weather) for column in wall.columns]
-
         results = self.engine.run(jobs, keep="all", stop=stop)
         found = answer(climate, [(result.dataset if not result.failure else None, result) for result in results])
         with self._lock:
@@ -303,9 +306,8 @@ class Desk:
         from cavity.study.engine import Job
 
         wall = read(text, self.folder)
-        names = [chosen.name for chosen in wall.opening_sets]
-        chosen = opening_set if opening_set in names else names[0]
-        result = self.engine.run([Job(wall.case(opening_set=chosen), self.weather(climate))], keep="all")[0]
+        case = wall.case(opening_set=set_of(wall, opening_set))
+        result = self.engine.run([Job(case, self.weather(climate))], keep="all")[0]
         return hours_csv(result.dataset)
 
 

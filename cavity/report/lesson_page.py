@@ -316,12 +316,17 @@ def _three(lesson: Any, traces: list[dict[str, Any]], titles: tuple[str, str, st
     return go.Figure({"data": traces, "layout": layout})
 
 
+def _rates(lesson: Any) -> dict[str, Any]:
+    """Return the curve of the air change rate, the first of the three above each other."""
+    return {"y": [step.rate for step in lesson.steps], "name": "air change rate, median",
+            "line": {"color": LIGHT["air"], "width": 2}, "marker": {"size": 8},
+            "hovertemplate": "%{text}: %{y:.3~g} per hour<extra></extra>"}  # fmt: skip
+
+
 def _night_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
     """Return air change rate, hours of dew and the largest film: each with an axis of its own, for both may turn."""
     traces = [
-        {"y": [step.rate for step in lesson.steps], "name": "air change rate, median",
-         "line": {"color": LIGHT["air"], "width": 2}, "marker": {"size": 8},
-         "hovertemplate": "%{text}: %{y:.3~g} per hour<extra></extra>"},
+        _rates(lesson),
         {"y": [step.dew_hours for step in lesson.steps], "yaxis": "y2",
          "name": "back of the cladding below the dew point",
          "line": {"color": LIGHT["film"], "width": 2}, "marker": {"symbol": "circle", "size": 9},
@@ -335,9 +340,7 @@ def _night_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]
 
 def _brick_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
     traces = [
-        {"y": [step.rate for step in lesson.steps], "name": "air change rate, median",
-         "line": {"color": LIGHT["air"], "width": 2}, "marker": {"size": 8},
-         "hovertemplate": "%{text}: %{y:.3~g} per hour<extra></extra>"},
+        _rates(lesson),
         {"y": [step.excess for step in lesson.steps], "yaxis": "y2",
          "name": "cavity above outdoors, sunniest tenth of hours",
          "line": {"color": LIGHT["humidity"], "width": 2}, "marker": {"symbol": "square", "size": 9},
