@@ -37,8 +37,8 @@ def wall(area=0.0, **more):
 
 @pytest.mark.parametrize(
     ("direction", "millimetres", "resistance"),
-    [  # ISO 6946 table 2, unventilated air layers, emissivity >= 0.8, as quoted by B. Marteinsson, Husagerd, University
-        # of Iceland, ch. 2, table 2.4; two digits printed
+    [  # ISO 6946 table 2, unventilated air layers, emissivity >= 0.8, as quoted by B. Marteinsson, course notes,
+        # ch. 2, table 2.4; two digits printed
         ("up", 5, 0.11),
         ("up", 7, 0.13),
         ("up", 10, 0.15),

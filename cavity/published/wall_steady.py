@@ -13,7 +13,7 @@ from cavity.wall import indoor, monthly, uvalue
 from cavity.wall.saturation import saturation_pressure
 from cavity.wallfile.model import Layer, Material
 
-_COURSE = "a secondary source (B. Marteinsson, course notes, University of Iceland, ch. 2"
+_COURSE = "a secondary source (B. Marteinsson, course notes, ch. 2"
 _ISO_13788 = "ISO 13788:2012, climate of its informative example from memory"
 
 # ASHRAE Fundamentals ch. 1 table 3, saturation pressure in Pa
