@@ -368,25 +368,23 @@ def test_two_hundred_quick_changes_end_at_the_right_answer_and_leak_nothing(page
         "const d = document.getElementById('depth'); let i = 0;"
         "const t = setInterval(() => { d.value = 20 + (i * 7) % 60; d.dispatchEvent(new Event('input'));"
         "  if (++i === arguments[0]) { clearInterval(t); d.value = arguments[1]; d.dispatchEvent(new Event('input'));"
-        "  d.dispatchEvent(new Event('change')); document.title = 'slid'; } }, 15);"
+        "  d.dispatchEvent(new Event('change')); } }, 15);"
     )
 
-    def slid(times, end):
+    def slid(times, end):  # an end that the way to it does not pass: 20 to 79 mm
         page.execute_script(slide, times, end)
-        wait(page, "return document.title === 'slid' || document.getElementById('text').value.includes(arguments[0])",
-             f'depth = "{end} mm"')  # fmt: skip
         wait(page, "return document.getElementById('text').value.includes(arguments[0])", f'depth = "{end} mm"')
         fresh(page)
 
-    slid(20, 33)
+    slid(20, 83)
     before = server.facts()
-    slid(200, 37)
+    slid(200, 87)
     time.sleep(1.0)
     after = server.facts()
     ds = computed(text_of(page))
-    assert float(ds.attrs["depth"]) == pytest.approx(0.037)
+    assert float(ds.attrs["depth"]) == pytest.approx(0.087)
     assert number(page, "Air change rate, median") == pytest.approx(float(ds["air_change_rate"].median()), rel=6e-3)
-    assert page.find_element("id", "depth-out").text == "37 mm"
+    assert page.find_element("id", "depth-out").text == "87 mm"
     assert after["children"] == before["children"] == 0
     assert after["Threads"] <= before["Threads"] + 8  # the thread pool of the server fills to its bound
     # answers and hours kept are bounded; 32 results of a one-slice wall at 5 MB each
@@ -398,6 +396,9 @@ def test_two_hundred_quick_changes_end_at_the_right_answer_and_leak_nothing(page
 
 def test_a_pin_shows_both_states_and_the_difference_and_undo_goes_back(page):
     first = number(page, "Air change rate, median")
+    # the wall that the page began with may have been computed before the short one was opened
+    page.execute_script("document.getElementById('history-part').open = true")
+    before = len(wait(page, "return [...document.querySelectorAll('#history button')]"))
     click(page, "Pin this state")
     page.execute_script("const s = document.getElementById('set'); s.value = '20 mm slots'; s.onchange()")
     wait(page, "return document.body.dataset.answer === 'fresh'"
@@ -422,9 +423,8 @@ def test_a_pin_shows_both_states_and_the_difference_and_undo_goes_back(page):
                " && document.body.dataset.answer === 'fresh'")  # fmt: skip
     assert number(page, "Air change rate, median") == first
     # the history has both, the later one first, and leads back
-    page.execute_script("document.getElementById('history-part').open = true")
-    marks = wait(page, "return [...document.querySelectorAll('#history button')].map(b => b.textContent)")
-    assert len(marks) == 2 and "20 mm slots" in "".join(marks)
+    marks = page.execute_script("return [...document.querySelectorAll('#history button')].map(b => b.textContent)")
+    assert len(marks) == before + 1 and "20 mm slots" in "".join(marks)
     click(page, next(mark for mark in marks if "20 mm slots" in mark))
     wait(page, "return document.getElementById('set').value === '20 mm slots'"
                " && document.body.dataset.answer === 'fresh'")  # fmt: skip
