@@ -474,7 +474,7 @@ MUTANTS: tuple[Mutant, ...] = (
            "z = 1.959964", "z = 1.0", ("tests/test_study_uncertainty.py",)),
     Mutant("study", "thresholds of the file reach no study", "study/engine.py",
            "judge(dataset, dict(", "judge(dataset, {} and dict(", (f"{KEYS} -k 'thresholds_of_the_file'",)),
-    Mutant("study", "kept cases without the wall file", "study/cases.py",
+    Mutant("study", "kept cases without the wall file", "kept.py",
            '_SHOWS = ("report",', '_SHOWS = ("wallfile", "report",', ("tests/test_engine.py -k any_source",)),
     Mutant("study", "kept cases of another depth", "study/cases.py",
            'plain["cavity"]["depth"] = case.depth', 'plain["cavity"]["depth"] = 0.0', ("tests/test_engine.py",)),
