@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from made_findings import made
+from made_findings import compare_findings, made
 from test_study_size import drying_wall, finding, small_wall
 
 from cavity.finding_words import place_in_words
@@ -19,7 +19,6 @@ from cavity.study.advice import (
     advise,
     changes_of,
     compare_choices,
-    compare_findings,
     depth_label,
     from_choices,
     helps,

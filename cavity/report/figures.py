@@ -645,10 +645,3 @@ def plain_of_case(
         places["fig-balance"] = (balance, at)
     wanted = places if only is None else only
     return {name: draw.__wrapped__(ds, **chosen) for name, (draw, chosen) in places.items() if name in wanted}
-
-
-def of_case(ds: Any, *, segment: int, face: int) -> dict[str, go.Figure]:
-    """Return every figure of one case, as `plain_of_case`, drawn by plotly."""
-    import plotly.graph_objects as go
-
-    return {name: go.Figure(parts) for name, parts in plain_of_case(ds, segment=segment, face=face).items()}

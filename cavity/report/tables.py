@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from cavity import variables
+from cavity.choice_words import below_text
 from cavity.constants import ICE_POINT
 from cavity.files import csv_text
 from cavity.finding_words import surface_in_words
@@ -151,7 +152,7 @@ def _choices(seen: verdict.View) -> list[list[Any]]:
         rows.append(
             [choice.opening_set, _round(1e3 * choice.depth), _round(1e6 * choice.area),
              verdict.word(choice.status, rain), named, int(share) if share else "", *told,
-             "; ".join(choice.below), verdict.variant_text(choice.variant)]
+             below_text(choice.below), verdict.variant_text(choice.variant)]
         )  # fmt: skip
     return rows
 
