@@ -342,7 +342,7 @@ def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
         "status": status,
         "sentence": sentence,
         "deciding": str(worst.attrs["column"]),
-        "place": f"{worst['face'].values[face]}, {worst['segment'].values[segment]}",
+        "place": f"{series.face_names(worst)[face]}, {worst['segment'].values[segment]}",
         "failed": failed,
         "findings": [
             {"title": found.title, "where": found.where, "value": _finite(found.shown.value),

@@ -41,7 +41,7 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
             ("emissivity", "Longwave emissivity, exterior surface", "-"),
             ("cavity.blocked", "Cross-section blocked by battens and brackets", "1"),
             ("cavity.roughness", "Roughness of the cavity surfaces", "m"),
-            ("cavity.emissivity_cladding", "Emissivity, back of cladding", "-"),
+            ("cavity.emissivity_cladding", "Emissivity, back of the cladding", "-"),
             ("cavity.emissivity_wall", "Emissivity, exterior surface of the wall", "-"),
             ("cavity.film_limit", "Water a surface holds before run-off", "kg/m2"),
         ),
