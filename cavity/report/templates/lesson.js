@@ -50,7 +50,7 @@
 
   // ---- presentation ------------------------------------------------------------------------------------------------
   function fit(box) { // the answer as large as the screen allows
-    for (let size = 1.12; size > 0.72; size -= 0.04) {
+    for (let size = 1.16; size > 0.72; size -= 0.04) {
       box.style.fontSize = `${size}rem`;
       if (box.getBoundingClientRect().top + box.scrollHeight <= window.innerHeight - 6) return;
     }
@@ -105,7 +105,8 @@
   (async () => {
     for (const key of Object.keys(page.figures)) {
       page.figures[key].figure.layout.template = page.template;
-      await Cavity.draw(`fig-${key}`, marked(key, 0));
+      const slider = document.getElementById(`step-${key}`);
+      await Cavity.draw(`fig-${key}`, marked(key, slider ? Number(slider.value) : 0));
     }
     root.dataset.ready = "1";
   })();
