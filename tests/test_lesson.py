@@ -470,7 +470,7 @@ class TestInTheBrowser:
             assert browser.find_element("id", f"step-{key}").get_attribute("aria-valuetext") == "40 mm"
         browser.execute_async_script("requestAnimationFrame(() => setTimeout(arguments[0], 100))")
         mark = browser.execute_script("return document.getElementById('fig-depth').layout.shapes.at(-1)")
-        assert (mark["x0"], mark["x1"], mark["yref"]) == (40, 40, "paper")
+        assert (mark["x0"], mark["x1"], mark["yref"]) == (40, 40, "y3 domain")
         wide = browser.execute_script("return document.getElementById('fig-drying').data.map(t => t.line.width)")
         assert wide[2] > 2 * wide[0] == 2 * wide[1]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -307,9 +308,10 @@ def _three(lesson: Any, traces: list[dict[str, Any]], headings: Sequence[Sequenc
     values = [step.value for step in lesson.steps]
     numbers = _numbers(lesson)
     labels = [figures.plain(step.label) for step in lesson.steps]
+    kinds = ["<br>".join(textwrap.wrap(label, 12)) for label in labels]
     for trace in traces:
         trace |= {"type": "scatter", "mode": "lines+markers" if numbers else "markers",
-                  "x": values if numbers else labels, "text": labels}  # fmt: skip
+                  "x": values if numbers else kinds, "text": labels}  # fmt: skip
     xaxis: dict[str, Any] = {"title": {"text": lesson.quantity}, "type": "category", "anchor": "y3"}
     if numbers:
         xaxis |= {"title": {"text": f"{lesson.quantity} [{UNITS[lesson.key]}]"}, "type": "linear",
