@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from cavity.finding_words import at_surface
 from cavity.report import display
 from cavity.report.digest import about, digest
 
@@ -138,15 +139,15 @@ def _water(value: float) -> tuple[str, str]:
 def sentence(monthly: dict[str, Any], hourly: dict[str, Any]) -> str:
     """Return where the two methods differ for one case, and why, in plain words."""
     parts = []
-    layer, hours = hourly["layer"], hourly["wet_hours"]
+    layer, hours, plane = hourly["layer"], hourly["wet_hours"], at_surface(str(monthly["plane"]))
     if monthly["peak"] > 0.0 and not hours:
         parts.append(
-            f"The monthly method collects condensate at {monthly['plane']}; hour by hour the layers absorb the same "
+            f"The monthly method collects condensate {plane}; hour by hour the layers absorb the same "
             f"moisture as they get more humid ({layer} most), and no surface inside reaches its dew point."
         )
     elif monthly["peak"] > 0.0:
         parts.append(
-            f"Both find moisture inside the wall: by month at {monthly['plane']}, by the hour in {hours} hours, with "
+            f"Both find moisture inside the wall: by month {plane}, by the hour in {hours} hours, with "
             f"{layer} gaining most."
         )
     elif hours:

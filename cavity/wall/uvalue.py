@@ -683,7 +683,7 @@ def frame_sections(layers: Sequence[Layer]) -> tuple[NDArray[np.float64], NDArra
         studs = resistances.copy()
         for index in members:
             studs[:, index] = layers[index].thickness / frame.material.conductivity  # type: ignore[attr-defined]
-        fractions = np.concatenate((fractions * (1.0 - frame.share), fractions * frame.share))  # type: ignore[attr-defined]
+        fractions = np.concatenate((fractions * (1.0 - frame.fraction), fractions * frame.fraction))  # type: ignore[attr-defined]
         resistances = np.vstack((resistances, studs))
     return fractions, resistances
 
@@ -742,8 +742,9 @@ def _bridge_notes(layers: Sequence[Layer], framed: CombinedResistance) -> list[s
     notes = []
     frames = [layer for layer in layers if layer.frame]
     if frames:
+        listed = ", ".join(f"{layer.name} {100 * layer.frame.fraction:.3g} %" for layer in frames if layer.frame)
         notes.append(
-            f"Studs ({', '.join(f'{layer.name} {100 * layer.frame.share:.3g} %' for layer in frames if layer.frame)}): "
+            f"Studs ({listed}): "
             f"combined method of ISO 6946, upper limit {framed.upper:.2f}, lower limit {framed.lower:.2f} m2 K/W, "
             f"error at most {100 * framed.error:.0f} %."
         )

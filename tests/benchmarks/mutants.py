@@ -453,7 +453,7 @@ MUTANTS: tuple[Mutant, ...] = (
            ("tests/test_ranking.py", "tests/test_recommend.py",
            "tests/test_compare_strips.py")),
     Mutant("risk", "rules met at the wrong side", "risk/rules.py",
-           "value >= least - _EDGE", "value <= least + _EDGE", ("tests/test_rules.py",)),
+           "_says(value >= least - _EDGE)", "_says(value <= least + _EDGE)", ("tests/test_rules.py",)),
     # ---- study
     Mutant("study", "wetting event dries with vents open in both", "study/wetting.py",
            "replace(each, gross_area=0.0)", "replace(each, gross_area=each.gross_area)",
