@@ -147,6 +147,44 @@ _TITLES = {
 }
 
 
+# What the trade calls a surface, by its label in the Dataset.
+_SURFACES = {
+    "outer face": "exterior surface",
+    "back of cladding": "back of the cladding",
+    "outer face of wall": "exterior surface of the backup wall",
+    "room face": "interior surface",
+}
+
+
+def surface_in_words(label: str) -> str:
+    """Return a surface, interface or spot as people write it, by its label in the Dataset; another label as it is.
+
+    Parameters
+    ----------
+    label : str
+        Such as ``"room face"``, ``"sheathing | insulation"`` or ``"rails through insulation, room face"``.
+    """
+    outer, bar, inner = label.partition(" | ")
+    if bar:
+        return f"between {outer} and {inner}"
+    spot, comma, surface = label.rpartition(", ")
+    return f"{spot}{comma}{_SURFACES.get(surface, surface)}"
+
+
+def at_surface(label: str) -> str:
+    """Return a surface, interface or spot within a sentence: "at the interior surface", "between OSB and wool".
+
+    Parameters
+    ----------
+    label : str
+        As for `surface_in_words`.
+    """
+    text = surface_in_words(label)
+    if label in _SURFACES:
+        return f"at the {text}"
+    return text if " | " in label else f"at {text}"
+
+
 def title_of(key: str) -> str:
     """Return the title of a criterion by its key; for an unknown one the key in words."""
     return _TITLES.get(key, key.replace("_", " ").capitalize())
@@ -156,7 +194,7 @@ def title(found: _Found) -> str:
     """Return the title of a criterion at the place of a finding."""
     text = title_of(found.key)
     if found.key == "dew_point":
-        text = "Hours of dew at the rails" if found.spot else f"Hours of dew, {found.face}"
+        text = "Hours of dew at the rails" if found.spot else f"Hours of dew, {surface_in_words(found.face)}"
         text = "Hours of condensation inside the wall" if found.between else text
     return f"{text}, at the studs" if found.studs else text
 
@@ -168,7 +206,7 @@ def lower_title(found: _Found) -> str:
 
 
 def _place(found: _Found) -> str:
-    name = found.layer or found.spot or found.face
+    name = found.layer or surface_in_words(found.spot or found.face)
     return f"{name}, {found.segment}" if found.segment else name
 
 
@@ -183,8 +221,8 @@ def place(found: _Found) -> str:
 
 
 def at(found: _Found) -> str:
-    """Return where a surface or interface is, for a sentence: "at room face, top", "between OSB and mineral wool"."""
-    text = f"at {found.face or found.spot or found.layer}"
+    """Return where a surface or interface is, in a sentence: "at the interior surface, top", "between OSB and wool"."""
+    text = at_surface(found.face or found.spot or found.layer)
     if found.between:
         text = f"between {found.between[0]} and {found.between[1]}"
     return f"{text}, {found.segment}" if found.segment else text
@@ -192,7 +230,7 @@ def at(found: _Found) -> str:
 
 def plane_in_words(face: str, between: Sequence[str], segment: str) -> str:
     """Return a surface, interface or layer within a sentence: "at the top, between membrane and sheathing"."""
-    plane = f"between {between[0]} and {between[1]}" if between else f"at {face}"
+    plane = f"between {between[0]} and {between[1]}" if between else at_surface(face)
     if segment in ("base", "middle", "top"):
         return f"at the {segment}, {plane}"
     return f"{plane}, {segment}" if segment else plane

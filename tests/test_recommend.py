@@ -7,6 +7,7 @@ from made_findings import made
 
 from cavity.risk.ranking import Choice, Part
 from cavity.risk.recommend import COMFORT, IDLE, LITTLE, bulk, comfortable, is_enough, least_bad, recommend
+from cavity.risk.rules import Shortfall
 
 MOULD_LIMIT = 3.0
 
@@ -74,15 +75,15 @@ def test_gains_far_from_the_limit_are_idle():
 
 
 def test_never_below_the_common_rules_without_saying_so():
-    low = choice("nearly closed", 0.015, 0.0006, 0.5, below=("depth 15 mm, rule 20 mm",))
+    low = choice("nearly closed", 0.015, 0.0006, 0.5, below=(Shortfall("depth", 0.015, 0.020),))
     fine = choice("10 mm slots", 0.02, 0.02, 0.6)
     found = recommend([low, fine])
     assert found.choice is fine
     assert found.smaller is low
-    assert "only where a size below the common rules is accepted" in found.tips
+    assert "only where a size below the common rules is accepted (depth 15 mm, rule 20 mm)" in found.tips
     alone = recommend([low, choice("10 mm slots", 0.02, 0.02, 2.9)])
     assert alone.choice is low
-    assert alone.below == ("depth 15 mm, rule 20 mm",)
+    assert alone.choice.below == low.below
 
 
 def test_without_a_comfortable_choice_the_same_steps_are_taken_and_said():

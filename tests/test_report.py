@@ -14,6 +14,7 @@ from html.parser import HTMLParser
 from types import SimpleNamespace
 
 import numpy as np
+import plotly.graph_objects as go
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -189,7 +190,7 @@ def test_profile_holds_every_face_with_the_three_airs_between(case):
     assert (np.diff(at) > 0).all()
     figure = figures.profile(ds, segment=1, hour=100)
     warm = dict(zip(names, figure.data[0].y, strict=True))
-    assert warm["room face"] == pytest.approx(float(ds["temperature"].values[100, 1, -1]) - 273.15, rel=1e-6)
+    assert warm["interior surface"] == pytest.approx(float(ds["temperature"].values[100, 1, -1]) - 273.15, rel=1e-6)
     assert warm["cavity air"] == pytest.approx(float(ds["cavity_temperature"].values[100, 1]) - 273.15, rel=1e-9)
     assert figure.layout.yaxis.title.text == "Temperature [°C]"
     # the axis spans the year, so that hours can be compared
@@ -214,7 +215,12 @@ def test_profile_holds_every_face_with_the_three_airs_between(case):
             "Temperature [°C]",
             "Relative humidity [%]",
         ),
-        ("fig-film", ["back of cladding", "outer face of wall", "run-off, per day"], "Time of year", "Film [g/m²]"),
+        (
+            "fig-film",
+            ["back of the cladding", "exterior surface of the backup wall", "run-off, per day"],
+            "Time of year",
+            "Film [g/m²]",
+        ),
         ("fig-mould", ["mould index"], "Time of year", "Mould index, 0 to 6 [–]"),
         ("fig-drive", None, "Wind pressure [Pa]", "Stack pressure [Pa]"),
         ("fig-water", None, "Time of year", "Water in the layer [kg/m²]"),
@@ -225,7 +231,7 @@ def test_profile_holds_every_face_with_the_three_airs_between(case):
 )
 def test_each_figure_names_its_traces_and_axes(case, name, traces, x, y):
     segment, face = series.governing(case.dataset, case.findings)
-    figure = figures.of_case(case.dataset, segment=segment, face=face)[name]
+    figure = go.Figure(figures.plain_of_case(case.dataset, segment=segment, face=face)[name])
     if traces is not None:
         assert [trace.name for trace in figure.data] == traces
     assert figure.layout.xaxis.title.text == x
@@ -252,9 +258,9 @@ def test_a_still_cavity_is_drawn_and_said(case):
     ):
         ds[name].values[:] = 0.0
     still = SimpleNamespace(**{**vars(case), "dataset": ds.isel(opening=[0])})
-    drawn = figures.of_case(still.dataset, segment=0, face=3)
-    assert drawn["fig-duration"].layout.annotations[0].text == "no airflow in any hour"
-    assert list(drawn["fig-loss"].data[0].x) == [0.0] * 3  # base slot, channel, head slot
+    drawn = figures.plain_of_case(still.dataset, segment=0, face=3)
+    assert go.Figure(drawn["fig-duration"]).layout.annotations[0].text == "no airflow in any hour"
+    assert list(go.Figure(drawn["fig-loss"]).data[0].x) == [0.0] * 3  # base slot, channel, head slot
     assert "no criterion" not in page.render(SimpleNamespace(cases=[still], created=""))
     assert verdict.bottleneck(still) == "No air moves."
 

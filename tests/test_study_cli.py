@@ -7,13 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from made_findings import compare_findings
 from test_study_size import at, evaluator, finding, sizing
 from test_study_uncertainty import made_study, with_pairs
 
 from cavity.cli import CAUTION, main
 from cavity.study import advice, uncertainty, wetting
 from cavity.study import size as size_module
-from cavity.study.advice import compare_findings
 from cavity.study.study_text import input_rows
 
 CLIMATE = str(Path(__file__).parents[1] / "climates" / "cool_marine.epw")

@@ -70,14 +70,14 @@ def test_never_the_worst_of_the_passing_cases():
 def test_several_climates_are_all_asked_for():
     found = seen(bare("slot", 0.02, "pass", 0.5, "A"), bare("slot", 0.02, "fail", 1.2, "B"))
     assert verdict.headline(found) == (
-        f"“slot” with a 20 mm cavity is not safe in both climates: it fails on {MOULD} 3.6 (limit 3) in B."
+        f"“slot” with a 20 mm cavity fails in both climates: {MOULD} 3.6 (limit 3) in B."
     )
 
 
 def test_without_a_safe_case_the_lowest_risk_is_named():
     found = seen(bare("mesh", 0.02, "fail", 1.5), bare("slot", 0.02, "fail", 1.1))
     assert verdict.headline(found) == (
-        f"No combination is safe in A; the lowest risk is “slot” with a 20 mm cavity, which fails on {MOULD} 3.3 "
+        f"Every combination fails in A; the lowest risk is “slot” with a 20 mm cavity, which fails on {MOULD} 3.3 "
         "(limit 3)."
     )
     assert verdict.recommended(found)["heading"] == "Lowest risk, but it fails"
@@ -127,7 +127,7 @@ def test_a_set_passes_only_if_every_strip_passes():
     ]  # fmt: skip
     found = seen(*cases)
     said = verdict.headline(found)
-    assert said.startswith("No combination is safe on both strips in A")
+    assert said.startswith("Every combination fails on both strips in A")
     assert "on strip “above the window”" in said
     (line,) = verdict.lost_strips(found)
     assert line.startswith(

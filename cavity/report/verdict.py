@@ -12,12 +12,13 @@ from typing import Any
 
 import numpy as np
 
+from cavity.choice_words import below_text, size_difference
 from cavity.finding_words import apart, lower_title
 from cavity.report import air_words, display, elevation, series
 from cavity.report.digest import about, digest
 from cavity.result import wall_of
 from cavity.risk.ranking import Choice, Part, gather, level, order, status, worst_by_criterion, worst_first
-from cavity.risk.recommend import Recommendation, clogged, designs, differs, least_bad, recommend
+from cavity.risk.recommend import Recommendation, clogged, designs, least_bad, recommend
 
 CAUTIONS = (
     "These results are advisory; they are not an approval. A cavity that is open over several storeys can carry fire: "
@@ -342,8 +343,8 @@ def _headline(seen: View) -> str:
         if best.status != "fail":
             return f"No combination could be computed and judged completely {place}."
         if total == 1:
-            return f"{name_of(best)} is not safe {place}: it fails on {text}{at}."
-        return f"No combination is safe {place}; the lowest risk is {name_of(best)}, which fails on {text}{at}."
+            return f"{name_of(best)} fails {place}: {text}{at}."
+        return f"Every combination fails {place}; the lowest risk is {name_of(best)}, which fails on {text}{at}."
     if total == 1:
         if best.status == "pass":
             return f"{name_of(best)} passes {place}."
@@ -525,13 +526,13 @@ def recommended(seen: View) -> dict[str, Any]:
     if found:
         if found.more:
             lines.append(f"{found.more[:1].upper()}{found.more[1:]}.")
-        if found.below:
-            lines.append(f"Below the common rules (DIN 18516-1, read second-hand): {'; '.join(found.below)}.")
+        if found.choice.below:
+            lines.append(f"Below the common rules (DIN 18516-1, read second-hand): {below_text(found.choice.below)}.")
         if found.smaller:
-            takes = " and ".join(differs(choice, found.smaller))
+            takes = size_difference(choice, found.smaller)
             lines.append(
                 f"{name_of(found.smaller)} does not fail either, with {takes}, but is below the common rules: "
-                f"{'; '.join(found.smaller.below)}."
+                f"{below_text(found.smaller.below)}."
             )
         if found.runner_up:
             runner = _card(seen, found.runner_up) | {"tips": found.tips}

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cavity.risk.finding import CAN_FAIL, Finding
-from cavity.risk.rules import below_common
+from cavity.risk.rules import Shortfall, below_common
 
 _LEVEL = {"information": 0, "pass": 0, "review": 1, "fail": 2}
 _WORD = ("pass", "review", "fail", "none")
@@ -148,8 +148,8 @@ class Choice:
         Free vent area of its openings, the largest of the strips. [m2/m]
     parts : tuple of Part
         One a climate, strip and orientation.
-    below : tuple of str
-        Common sizes of rules that it is below in any strip, in words.
+    below : tuple of Shortfall
+        Common sizes of rules that it is below in any strip.
     variant : str
         Variant of the layers; empty: the wall as drawn.
     """
@@ -158,7 +158,7 @@ class Choice:
     depth: float
     area: float
     parts: tuple[Part, ...]
-    below: tuple[str, ...] = ()
+    below: tuple[Shortfall, ...] = ()
     variant: str = ""
 
     @functools.cached_property

@@ -22,10 +22,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
-from cavity import finding_words
-from cavity.finding_words import decimals
-from cavity.risk.finding import CAN_FAIL
+from cavity import choice_words
+from cavity.risk.finding import CAN_FAIL, Finding
 from cavity.risk.ranking import Choice, level, ranked, ratios, status, worst_by_criterion
 
 # Shares of a limit. Up to COMFORT a margin is comfortable: wood is reviewed from 18 of 20 % (0.9), mould from 2 of 3
@@ -40,6 +40,16 @@ CLOGGED = ", clogged"  # ends the name of a set whose meshes are clogged, as `[c
 STEP = 0.02  # ratios closer than this are alike: noise of the years, as in advice
 
 
+class Effect(NamedTuple):
+    """The criterion in which two choices differ most, in either; None where no criterion differs enough."""
+
+    old: Finding | None = None
+    new: Finding | None = None
+
+
+_NO_EFFECT = Effect()
+
+
 @dataclass(frozen=True)
 class Recommendation:
     """The choice to build and why.
@@ -50,14 +60,15 @@ class Recommendation:
         The smallest adequate.
     comfortable : bool
         Whether its margin is comfortable.
-    below : tuple of str
-        Common sizes it is below, in words.
-    more : str
-        What larger vents or a deeper cavity would still gain, in words; empty where nothing larger was computed.
+    larger : Effect or None
+        What larger vents or a deeper cavity would gain most; None where nothing larger was computed.
     runner_up : Choice or None
         The next choice.
-    tips : str
-        What would tip the balance to it, one sentence.
+    effect : Effect
+        What the runner-up changes most.
+    reason : str
+        When to take the runner-up: "below rules" (where sizes below the common rules are accepted), "smaller",
+        "smaller and safer", "safer" or "alike"; empty where there is none.
     smaller : Choice or None
         A smaller choice that is comfortable too but below the common sizes, hence passed over.
     others : tuple of Recommendation
@@ -66,17 +77,27 @@ class Recommendation:
 
     choice: Choice
     comfortable: bool
-    below: tuple[str, ...]
-    more: str
+    larger: Effect | None
     runner_up: Choice | None
-    tips: str
+    effect: Effect = _NO_EFFECT
+    reason: str = ""
     smaller: Choice | None = None
     others: tuple[Recommendation, ...] = ()
+
+    @property
+    def more(self) -> str:
+        """What larger vents or a deeper cavity would still gain, in words; empty where nothing larger was computed."""
+        return choice_words.gain_text(self)
+
+    @property
+    def tips(self) -> str:
+        """What would tip the balance to the runner-up, as one sentence; empty where there is none."""
+        return choice_words.runner_up_text(self)
 
 
 def comfortable(choice: Choice) -> bool:
     """Return whether all criteria that can fail pass, none nearer to its limit than `COMFORT`."""
-    grave = max((level(found.status) for found in choice.findings if found.key in CAN_FAIL), default=0)
+    grave = max((level(finding.status) for finding in choice.findings if finding.key in CAN_FAIL), default=0)
     return choice.computed and grave == 0 and choice.severity <= COMFORT
 
 
@@ -126,8 +147,8 @@ def _sorted(choices: Sequence[Choice], every: Sequence[Choice]) -> list[Choice]:
 
 def designs(choices: Sequence[Choice]) -> tuple[Choice, ...]:
     """Return the choices that can be built, safest first: a set with clogged meshes is a state of one, not a design."""
-    found = ranked(choices)
-    return tuple(choice for choice in found if not choice.opening_set.endswith(CLOGGED)) or found
+    rows = ranked(choices)
+    return tuple(choice for choice in rows if not choice.opening_set.endswith(CLOGGED)) or rows
 
 
 def clogged(choice: Choice, choices: Sequence[Choice]) -> Choice | None:
@@ -150,7 +171,7 @@ def recommend(choices: Sequence[Choice]) -> Recommendation | None:
     """
     names = sorted({choice.variant for choice in choices})
     if len(names) > 1:
-        return _of_variants([recommend([one for one in choices if one.variant == name]) for name in names])
+        return _of_variants([recommend([choice for choice in choices if choice.variant == name]) for name in names])
     whole = [choice for choice in designs(choices) if choice.computed and choice.findings]
     fine = [choice for choice in whole if choice.status != "fail"]
     if not fine:
@@ -162,21 +183,24 @@ def recommend(choices: Sequence[Choice]) -> Recommendation | None:
         (other for other in fine if other.below and not best.below and comfortable(other) and bulk(other) < bulk(best)),
         key=bulk, default=None,
     )  # fmt: skip
+    larger = _effect_of_larger(best, whole)
+    if second is None:
+        return Recommendation(best, comfortable(best), larger, None, smaller=smaller)
     return Recommendation(
-        best, comfortable(best), best.below, _more(best, whole), second, _tips(best, second) if second else "", smaller
+        best, comfortable(best), larger, second, _effect(best, second), _reason(best, second), smaller
     )
 
 
-def _of_variants(found: Sequence[Recommendation | None]) -> Recommendation | None:
+def _of_variants(recommendations: Sequence[Recommendation | None]) -> Recommendation | None:
     """Return the best of the variants' recommendations, with the others."""
-    row = sorted((each for each in found if each), key=lambda each: (*_tier(each.choice), each.choice.order))
+    row = sorted((item for item in recommendations if item), key=lambda item: (*_tier(item.choice), item.choice.order))
     if not row:
         return None
     best = row[0]
-    drawn = next((each for each in row if not each.choice.variant), None)
+    drawn = next((item for item in row if not item.choice.variant), None)
     if drawn and _tier(drawn.choice) == _tier(best.choice) and gain(drawn.choice, best.choice)[0] < LITTLE:
         best = drawn
-    return replace(best, others=tuple(each for each in row if each is not best))
+    return replace(best, others=tuple(item for item in row if item is not best))
 
 
 def least_bad(choices: Sequence[Choice]) -> Choice:
@@ -196,19 +220,18 @@ def least_bad(choices: Sequence[Choice]) -> Choice:
     return min(designs(choices), key=harm)
 
 
-def _more(best: Choice, whole: Sequence[Choice]) -> str:
+def _effect_of_larger(best: Choice, whole: Sequence[Choice]) -> Effect | None:
+    """Return the largest gain of a choice with at least its area and depth; None where no such choice was computed."""
     if not any(
         other is not best and other.area >= best.area and other.depth >= best.depth for other in whole
     ):  # fmt: skip
-        return ""
+        return None
     falls = [(*_fall(best, other), other) for other in _larger(best, whole)]
-    falls = [each for each in falls if each[0] > 0.0]
+    falls = [row for row in falls if row[0] > 0.0]
     if not falls:
-        return "more vent area or depth gains nothing"
-    _, key, other = max(falls, key=lambda each: (each[0], each[2].size))
-    old, new = worst_by_criterion(best.findings)[key], worst_by_criterion(other.findings)[key]
-    gained = finding_words.amount(old.value - new.value, old)
-    return f"more vent area or depth gains {gained} of {finding_words.lower_title(old)} at most"
+        return _NO_EFFECT
+    _, key, other = max(falls, key=lambda row: (row[0], row[2].size))
+    return Effect(worst_by_criterion(best.findings)[key], worst_by_criterion(other.findings)[key])
 
 
 def _fall(small: Choice, large: Choice) -> tuple[float, str]:
@@ -217,40 +240,23 @@ def _fall(small: Choice, large: Choice) -> tuple[float, str]:
     return (falls[key], key) if key else (0.0, "")
 
 
-def differs(best: Choice, second: Choice) -> tuple[str, ...]:
-    """Return in words what the second of two choices takes more or less of."""
-    said = []
-    if abs(second.depth - best.depth) > 1e-9:
-        depth = decimals(1e3 * abs(second.depth - best.depth))
-        said.append(f"{depth} mm {'more' if second.depth > best.depth else 'less'} depth")
-    if abs(second.area - best.area) > 1e-9:
-        area = decimals(1e4 * abs(second.area - best.area))
-        said.append(f"{area} cm²/m {'more' if second.area > best.area else 'less'} free vent area")
-    return tuple(said)
-
-
-def _tips(best: Choice, second: Choice) -> str:
-    takes = " and ".join(differs(best, second)) or "the same sizes"
-    mine, theirs = worst_by_criterion(best.findings), worst_by_criterion(second.findings)
-    shared = [key for key in mine if key in theirs]
+def _effect(best: Choice, second: Choice) -> Effect:
+    """Return the criterion in which two choices differ most, if by more than the noise of the years."""
+    old, new = worst_by_criterion(best.findings), worst_by_criterion(second.findings)
+    shared = [key for key in old if key in new]
     key = max(
         shared, key=lambda name: (abs(best.ratios[name] - second.ratios[name]), best.ratios[name], name), default=""
     )
-    change = ""
-    if key and abs(best.ratios[key] - second.ratios[key]) >= 0.02:  # below: noise of the last year, as in advice
-        old, new = mine[key], theirs[key]
-        change = finding_words.change(old, new)
-    smaller = bulk(second) < bulk(best)
-    safer = second.order[:2] < best.order[:2]
+    if not key or abs(best.ratios[key] - second.ratios[key]) < STEP:
+        return _NO_EFFECT
+    return Effect(old[key], new[key])
+
+
+def _reason(best: Choice, second: Choice) -> str:
+    """Return when the second of two choices is to be taken, see `Recommendation`."""
     if second.below and not best.below:
-        when = f"only where a size below the common rules is accepted ({'; '.join(second.below)})"
-    elif smaller and not safer:
-        when = "where depth or vents are scarce and the smaller margin is accepted"
-    elif smaller:
-        when = "where depth or vents are scarce"
-    elif safer:
-        when = "where more margin is wanted: a more humid room, more rain, or less certain workmanship"
-    else:
-        when = "where the detail suits the building better"
-    effect = change or "changes no criterion by more than 2 % of its limit"
-    return f"It takes {takes} and {effect}; choose it {when}."
+        return "below rules"
+    safer = second.order[:2] < best.order[:2]
+    if bulk(second) < bulk(best):
+        return "smaller and safer" if safer else "smaller"
+    return "safer" if safer else "alike"

@@ -2,15 +2,16 @@
 
 Rules are compared with the drawing alone, not with the result of the hours, and decide neither pass nor fail: a wall
 that meets them all can be wet, and one that misses some can be dry. Local codes decide what is binding. A wall file, or
-a file of rules, may add rules of the user's own (`[[rule]]`).
+a file of rules, may add rules of the user's own (`[[rule]]`). All is kept in SI; `cavity.choice_words` says it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
+from cavity import choice_words
 from cavity.constants import AIR_PERMEABILITY
 from cavity.result import wall_of
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
     from cavity.wallfile.model import Barrier, Rail, Rule, Wall
 
-READ, SECOND, RECALLED = "read", "read second-hand", "recalled from memory"
+READ, SECOND, RECALLED, OWN = "read", "read second-hand", "recalled from memory", "your own rule"
 MET, MISSED, OUTSIDE, BY_HAND = "met", "not met", "does not apply", "check by hand"
 COMMON_DEPTH = 0.020  # m, DIN 18516-1
 COMMON_VENTS = 0.0050  # m2/m at the foot and at the head, DIN 18516-1
@@ -31,32 +32,7 @@ _OPEN_FOOT = ("slot", "joint")  # kinds without mesh, grille or blades
 
 
 @dataclass(frozen=True)
-class Check:
-    """One rule beside the drawing.
-
-    Parameters
-    ----------
-    document, clause, edition : str
-        Where the rule is from; edition empty where it is not known.
-    known : str
-        How it is known: "read", "read second-hand" or "recalled from memory"; "your own rule" for those added.
-    asks, drawn : str
-        What is asked, what is drawn.
-    outcome : str
-        "met", "not met", "does not apply" or "check by hand".
-    """
-
-    document: str
-    clause: str
-    edition: str
-    known: str
-    asks: str
-    drawn: str
-    outcome: str
-
-
-@dataclass(frozen=True)
-class Drawn:
+class Drawing:
     """What is drawn of one case: lengths in m, areas in m2 per m of wall."""
 
     depth: float
@@ -73,8 +49,69 @@ class Drawn:
     materials: str = ""  # names of all materials, for what a rule applies to
     own: tuple[Rule, ...] = field(default=())
 
+    @property
+    def clear_section(self) -> float:
+        """Section of the cavity that battens and brackets leave. [m2/m]."""
+        return self.depth * (1.0 - self.blocked)
 
-def drawn_of(ds: xr.Dataset) -> Drawn:
+
+@dataclass(frozen=True)
+class Check:
+    """One rule beside the drawing, in SI; `asks` and `drawn` say it.
+
+    Parameters
+    ----------
+    key : str
+        Which rule, e.g. ``"din depth"``; of a rule of the user's own the quantity that it bounds.
+    document, clause, edition : str
+        Where the rule is from; edition empty where it is not known.
+    known : str
+        How it is known: "read", "read second-hand" or "recalled from memory"; "your own rule" for those added.
+    bounds : tuple of float or None
+        What is asked: lengths [m], areas [m2/m]. Of a rule of the user's own the least and the most, None where open.
+    drawing : Drawing
+        What is drawn.
+    outcome : str
+        "met", "not met", "does not apply" or "check by hand".
+    value : float or None
+        Of a rule of the user's own, the size that it bounds; None where nothing of the kind is drawn.
+    """
+
+    key: str
+    document: str
+    clause: str
+    edition: str
+    known: str
+    bounds: tuple[float | None, ...]
+    drawing: Drawing
+    outcome: str
+    value: float | None = None
+
+    @property
+    def applies(self) -> bool:
+        """Whether the rule concerns this wall."""
+        return self.outcome != OUTSIDE
+
+    @property
+    def asks(self) -> str:
+        """What is asked, in words."""
+        return choice_words.rule_text(self)
+
+    @property
+    def drawn(self) -> str:
+        """What is drawn, in words."""
+        return choice_words.drawn_text(self)
+
+
+class Shortfall(NamedTuple):
+    """A size that is below the common one."""
+
+    size: str  # "depth", "lower" or "upper": the vents in that half of the strip
+    value: float  # m, or m2/m
+    least: float
+
+
+def drawing_of(ds: xr.Dataset) -> Drawing:
     """Return what is drawn of a case, from its Dataset and the wall that it carries.
 
     Parameters
@@ -83,11 +120,11 @@ def drawn_of(ds: xr.Dataset) -> Drawn:
         Result of `simulate`.
     """
     wall = wall_of(ds)
-    chosen = wall.opening_set(str(ds.attrs["opening_set"]))
+    opening_set = wall.opening_set(str(ds.attrs["opening_set"]))
     bottom, top = float(ds.attrs["column_bottom"]), float(ds.attrs["column_top"])
     middle = 0.5 * (bottom + top)
     column = str(ds.attrs["column"])
-    described = {(each.name, each.height): each for each in chosen.openings}
+    described = {(opening.name, opening.height): opening for opening in opening_set.openings}
     served = [
         (float(height), float(area), described[str(name), float(height)])
         for name, height, area in zip(
@@ -95,17 +132,17 @@ def drawn_of(ds: xr.Dataset) -> Drawn:
         )
     ]
     foot = [
-        each.clear_height or each.gross_area
-        for height, area, each in served
-        if abs(height - bottom) < 0.05 and area > 0.0 and each.kind in _OPEN_FOOT
+        opening.clear_height or opening.gross_area
+        for height, area, opening in served
+        if abs(height - bottom) < 0.05 and area > 0.0 and opening.kind in _OPEN_FOOT
     ]
     joints = tuple(
-        each.clear_height
-        for height, area, each in served
-        if each.kind == "joint" and each.clear_height and area > 0.0 and bottom + 0.05 < height < top - 0.05
+        opening.clear_height
+        for height, area, opening in served
+        if opening.kind == "joint" and opening.clear_height and area > 0.0 and bottom + 0.05 < height < top - 0.05
     )
-    rails = chosen.rails if chosen.rails is not None else wall.rails
-    return Drawn(
+    rails = opening_set.rails if opening_set.rails is not None else wall.rails
+    return Drawing(
         depth=float(ds.attrs["depth"]),
         lower=sum(area for height, area, _ in served if height < middle),
         upper=sum(area for height, area, _ in served if height >= middle),
@@ -114,11 +151,11 @@ def drawn_of(ds: xr.Dataset) -> Drawn:
         joints=joints,
         foot=max(foot, default=None),
         membranes=_membranes(wall),
-        gaps=tuple((each.name, each.gap) for each in rails if _serves(each, column)),
+        gaps=tuple((rail.name, rail.gap) for rail in rails if _serves(rail, column)),
         barriers=tuple(
-            (each.name, each.free_area)
-            for each in wall.barriers
-            if _serves(each, column) and bottom < each.height < top
+            (barrier.name, barrier.free_area)
+            for barrier in wall.barriers
+            if _serves(barrier, column) and bottom < barrier.height < top
         ),
         blocked=wall.cavity.blocked,
         materials=" ".join(str(name) for name in ds["layer_material"].values).lower(),
@@ -143,190 +180,135 @@ def _membranes(wall: Wall) -> tuple[tuple[str, float], ...]:
     return tuple(outside)
 
 
-# ---- texts -----------------------------------------------------------------------------------------------------------
-def _plain(value: float, digits: int = 3) -> str:
-    text = f"{value:.{digits}g}"
-    return f"{float(text):g}" if "e" in text else text
-
-
-def millimetres(value: float) -> str:
-    """Return a length [m] as text."""
-    return f"{_plain(1e3 * value)} mm"
-
-
-def per_metre(value: float) -> str:
-    """Return an area per metre of wall [m2/m] as text."""
-    return f"{_plain(1e4 * value)} cm²/m"
-
-
 # ---- rules -----------------------------------------------------------------------------------------------------------
-_Test = Callable[[Drawn], tuple[str, str]]
-
-
 def _says(fine: bool) -> str:
     return MET if fine else MISSED
 
 
-def _deep(least: float) -> _Test:
-    return lambda drawn: (millimetres(drawn.depth), _says(drawn.depth >= least - _EDGE))
+def _at_least(value: float, least: float) -> str:
+    return _says(value >= least - _EDGE)
 
 
-def _vented(half: str, least: float) -> _Test:
-    def test(drawn: Drawn) -> tuple[str, str]:
-        area = getattr(drawn, half)
-        return per_metre(area), _says(area >= least - _EDGE)
-
-    return test
+def _both_halves(drawing: Drawing) -> bool:
+    return drawing.lower > 0.0 and drawing.upper > 0.0
 
 
-def _both(least: float) -> _Test:
-    def test(drawn: Drawn) -> tuple[str, str]:
-        text = f"{per_metre(drawn.lower)} below, {per_metre(drawn.upper)} above"
-        return text, _says(min(drawn.lower, drawn.upper) >= least - _EDGE)
-
-    return test
+def _made_of(drawing: Drawing, *words: str) -> bool:
+    return any(word in drawing.materials for word in words)
 
 
-def _grille(drawn: Drawn) -> tuple[str, str]:
-    if drawn.foot is None:
-        return "no open slot at the foot, or one behind a mesh, strip or louvre", MET
-    return f"{millimetres(drawn.foot)} without a grille", _says(drawn.foot <= 0.020 + _EDGE)
+def _depth(drawing: Drawing, least: float) -> str:
+    return _at_least(drawing.depth, least)
 
 
-def _ribbed(drawn: Drawn) -> tuple[str, str]:
-    return f"cavity without ribs: {per_metre(drawn.depth * (1.0 - drawn.blocked))}", OUTSIDE
+def _lower(drawing: Drawing, least: float) -> str:
+    return _at_least(drawing.lower, least)
 
 
-def _only(word: tuple[str, ...], test: _Test, why: str) -> _Test:
-    def tested(drawn: Drawn) -> tuple[str, str]:
-        text, outcome = test(drawn)
-        return (text, outcome) if any(each in drawn.materials for each in word) else (f"{text} ({why})", OUTSIDE)
-
-    return tested
+def _upper(drawing: Drawing, least: float) -> str:
+    return _at_least(drawing.upper, least)
 
 
-def _joints_deep(drawn: Drawn) -> tuple[str, str]:
-    joints = "open joints" if drawn.joints else "no open joints between base and head"
-    return f"{millimetres(drawn.depth)}, {joints}", _says(drawn.depth >= (0.050 if drawn.joints else 0.038) - _EDGE)
+def _grille(drawing: Drawing, most: float) -> str:
+    return _says(drawing.foot is None or drawing.foot <= most + _EDGE)
 
 
-def _joints_wide(drawn: Drawn) -> tuple[str, str]:
-    if not drawn.joints:
-        return "no open joints between base and head", OUTSIDE
-    return f"narrowest {millimetres(min(drawn.joints))}", _says(min(drawn.joints) >= 0.010 - _EDGE)
+def _brick(drawing: Drawing, depth: float, area: float) -> str:
+    if not _made_of(drawing, "brick", "clay"):
+        return OUTSIDE
+    return _says(min(drawing.lower, drawing.upper) >= area - _EDGE and drawing.depth >= depth - _EDGE)
 
 
-def _class_of(drawn: Drawn) -> tuple[str, str]:
-    return f"{drawn.iso_class}: {per_metre(sum(drawn.vents))} in all", OUTSIDE if not drawn.iso_class else MET
+def _behind_joints(drawing: Drawing, opened: float, baffled: float) -> str:
+    return _at_least(drawing.depth, opened if drawing.joints else baffled)
 
 
-def _quarter_inch(drawn: Drawn) -> tuple[str, str]:
-    vented = drawn.lower > 0.0 and drawn.upper > 0.0
-    where = "vented below and above" if vented else "not vented both below and above"
-    return f"{millimetres(drawn.depth)}, {where}", _says(drawn.depth >= 0.00635 - _EDGE and vented)
+def _joints(drawing: Drawing, least: float) -> str:
+    return _at_least(min(drawing.joints), least) if drawing.joints else OUTSIDE
 
 
-def _open_membrane(drawn: Drawn) -> tuple[str, str]:
-    if not drawn.membranes:
-        return "no membrane outside the insulation", BY_HAND
-    text = ", ".join(f"{name} s_d {_plain(sd)} m" for name, sd in drawn.membranes)
-    return text, _says(max(sd for _, sd in drawn.membranes) <= _CLASS_4)
+def _vented_depth(drawing: Drawing, least: float) -> str:
+    return _says(drawing.depth >= least - _EDGE and _both_halves(drawing))
 
 
-def _drained_and_open(drawn: Drawn) -> tuple[str, str]:
-    text, outcome = _open_membrane(drawn)
-    vented = drawn.lower > 0.0 and drawn.upper > 0.0
-    where = "vented below and above" if vented else "not vented both below and above"
-    return f"{where}; {text}", outcome if vented else MISSED
+def _stucco(drawing: Drawing, least: float) -> str:
+    return _at_least(drawing.depth, least) if _made_of(drawing, "stucco", "render", "plaster") else OUTSIDE
 
 
-def _barriers(drawn: Drawn) -> tuple[str, str]:
-    if not drawn.barriers:
-        return "no barrier drawn in this strip", BY_HAND
-    return "; ".join(f"{name}: {per_metre(area)} left open" for name, area in drawn.barriers), BY_HAND
+def _drained_and_open(drawing: Drawing, most: float) -> str:
+    if not _both_halves(drawing):
+        return MISSED
+    return _says(max(sd for _, sd in drawing.membranes) <= most) if drawing.membranes else BY_HAND
 
 
-@dataclass(frozen=True)
-class _Rule:
+def _class(drawing: Drawing) -> str:
+    return MET if drawing.iso_class else OUTSIDE
+
+
+def _never(_drawing: Drawing, _least: float) -> str:
+    return OUTSIDE  # walls with ribbed sheets cannot be described
+
+
+def _by_hand(_drawing: Drawing) -> str:
+    return BY_HAND
+
+
+class _Rule(NamedTuple):
+    key: str
     document: str
     clause: str
     edition: str
     known: str
-    asks: str
-    test: _Test
+    bounds: tuple[float, ...]
+    outcome_of: Callable[..., str]  # of the drawing and the bounds
 
 
 _DIN = ("DIN 18516-1", "ventilation", "", SECOND)
+_NHBC = ("NHBC Standards", "6.9.18", "2021, 2023", READ)
+_NZ = ("NZ Building Code E2/AS1", "cavity", "", RECALLED)
 RULES: tuple[_Rule, ...] = (
-    _Rule(*_DIN, "cavity depth at least 20 mm (5 mm in places)", _deep(COMMON_DEPTH)),
-    _Rule(*_DIN, "vents at the foot at least 50 cm²/m", _vented("lower", COMMON_VENTS)),
-    _Rule(*_DIN, "vents at the roof edge at least 50 cm²/m", _vented("upper", COMMON_VENTS)),
-    _Rule(*_DIN, "openings at the foot wider than 20 mm have a grille", _grille),
-    _Rule(*_DIN, "behind ribbed sheets: free section at least 200 cm²/m", _ribbed),
-    _Rule(
-        "Austrian brick association", "ventilated facing of brick", "", READ,
-        "depth at least 20 mm; inlet and outlet at least 150 cm²/m each, also at sill and lintel",
-        _only(
-            ("brick", "clay"),
-            lambda drawn: (
-                f"{millimetres(drawn.depth)}; {per_metre(drawn.lower)} below, {per_metre(drawn.upper)} above",
-                _says(min(drawn.lower, drawn.upper) >= 0.015 - _EDGE and drawn.depth >= 0.020 - _EDGE),
-            ),
-            "no brick in this wall",
-        ),
-    ),
-    _Rule("NHBC Standards", "6.9.18", "2021, 2023", READ,
-          "at least 50 mm clear behind open joints, 38 mm behind baffled joints", _joints_deep),
-    _Rule("NHBC Standards", "6.9.18", "2021, 2023", READ, "joints at least 10 mm wide", _joints_wide),
-    _Rule("ISO 6946", "air layers", "2017", READ,
-          "unventilated below 5, slightly ventilated 5 to 15, well ventilated above 15 cm²/m (a class, not a demand)",
-          _class_of),
-    _Rule("ICC 700", "602.1.9(5)", "2012", READ,
-          "at least 1/4 in (6.4 mm), vented top and bottom (or 75 % drainage by ASTM E2273)", _quarter_inch),
-    _Rule("IBC", "2510.6 exception 2", "2018; 2021: 3/16 in for drainage", READ,
-          "behind stucco in climate zones 1A to 3A: ventilated space; 3/16 in (4.8 mm) for drainage",
-          _only(("stucco", "render", "plaster"), _deep(0.00476), "no stucco in this wall")),
-    _Rule("NCC", "F8D3, 10.8.1", "2025 draft", READ,
-          "climate zones 6 to 8: drained and vented cavity, membrane outside the insulation vapour-open (class 4, "
-          "s_d up to 0.17 m from memory)", _drained_and_open),
-    _Rule("NBC", "9.27.2.2", "", RECALLED, "capillary break of 10 mm or more", _deep(0.010)),
-    _Rule("NZ Building Code E2/AS1", "cavity", "", RECALLED, "cavity of 20 mm", _deep(0.020)),
-    _Rule("NZ Building Code E2/AS1", "cavity", "", RECALLED, "vents at the foot of 10 cm²/m",
-          _vented("lower", 0.0010)),
-    _Rule("Approved Document B, EN 1364-6, BS 9414", "cavity barriers", "", READ,
-          "cavity barriers and open-state barriers by their tests: fire rules decide", _barriers),
+    _Rule("din depth", *_DIN, (COMMON_DEPTH,), _depth),
+    _Rule("din lower", *_DIN, (COMMON_VENTS,), _lower),
+    _Rule("din upper", *_DIN, (COMMON_VENTS,), _upper),
+    _Rule("din grille", *_DIN, (0.020,), _grille),
+    _Rule("din ribbed", *_DIN, (0.020,), _never),
+    _Rule("brick", "Austrian brick association", "ventilated facing of brick", "", READ, (0.020, 0.015), _brick),
+    _Rule("nhbc depth", *_NHBC, (0.050, 0.038), _behind_joints),
+    _Rule("nhbc joints", *_NHBC, (0.010,), _joints),
+    _Rule("iso class", "ISO 6946", "air layers", "2017", READ, (), _class),
+    _Rule("icc vented", "ICC 700", "602.1.9(5)", "2012", READ, (0.00635,), _vented_depth),
+    _Rule("ibc stucco", "IBC", "2510.6 exception 2", "2018; 2021: 3/16 in for drainage", READ, (0.00476,), _stucco),
+    _Rule("ncc membrane", "NCC", "F8D3, 10.8.1", "2025 draft", READ, (_CLASS_4,), _drained_and_open),
+    _Rule("nbc depth", "NBC", "9.27.2.2", "", RECALLED, (0.010,), _depth),
+    _Rule("nz depth", *_NZ, (0.020,), _depth),
+    _Rule("nz lower", *_NZ, (0.0010,), _lower),
+    _Rule("barriers", "Approved Document B, EN 1364-6, BS 9414", "cavity barriers", "", READ, (), _by_hand),
 )  # fmt: skip
 
-# quantities that a rule of the user's own may bound: how it is named -> value of the drawing, and its text
-OWN_QUANTITIES: dict[str, tuple[Callable[[Drawn], float | None], Callable[[float], str]]] = {
-    "cavity depth": (lambda drawn: drawn.depth, millimetres),
-    "vents in the lower half": (lambda drawn: drawn.lower, per_metre),
-    "vents in the upper half": (lambda drawn: drawn.upper, per_metre),
-    "free vent area": (lambda drawn: sum(drawn.vents), per_metre),
-    "smallest vent": (lambda drawn: min(drawn.vents, default=0.0), per_metre),
-    "joint width": (lambda drawn: min(drawn.joints, default=None), millimetres),
-    "open slot at the foot": (lambda drawn: drawn.foot, millimetres),
-    "rail gap": (lambda drawn: min((gap for _, gap in drawn.gaps), default=None), millimetres),
-    "barrier free area": (lambda drawn: min((area for _, area in drawn.barriers), default=None), per_metre),
-    "s_d outside the insulation": (
-        lambda drawn: max((sd for _, sd in drawn.membranes), default=None), lambda value: f"{_plain(value)} m",
-    ),
-}  # fmt: skip
+# quantities that a rule of the user's own may bound: how it is named -> its value on the drawing [m or m2/m]
+OWN_QUANTITIES: dict[str, Callable[[Drawing], float | None]] = {
+    "cavity depth": lambda drawing: drawing.depth,
+    "vents in the lower half": lambda drawing: drawing.lower,
+    "vents in the upper half": lambda drawing: drawing.upper,
+    "free vent area": lambda drawing: sum(drawing.vents),
+    "smallest vent": lambda drawing: min(drawing.vents, default=0.0),
+    "joint width": lambda drawing: min(drawing.joints, default=None),
+    "open slot at the foot": lambda drawing: drawing.foot,
+    "rail gap": lambda drawing: min((gap for _, gap in drawing.gaps), default=None),
+    "barrier free area": lambda drawing: min((area for _, area in drawing.barriers), default=None),
+    "s_d outside the insulation": lambda drawing: max((sd for _, sd in drawing.membranes), default=None),
+}
 
 
-def _own(rule: Rule, drawn: Drawn) -> Check:
-    value_of, text_of = OWN_QUANTITIES[rule.quantity]
+def _own(rule: Rule, drawing: Drawing) -> Check:
+    value = OWN_QUANTITIES[rule.quantity](drawing)
     least, most = rule.at_least, rule.at_most
-    given = (("at least", least), ("at most", most))
-    bounds = [f"{words} {text_of(bound)}" for words, bound in given if bound is not None]
-    value = value_of(drawn)
-    if value is None:
-        shown, outcome = "not drawn", OUTSIDE
-    else:
-        fine = (least is None or value >= least - _EDGE) and (most is None or value <= most + _EDGE)
-        shown, outcome = text_of(value), _says(fine)
-    asks = f"{rule.quantity} {' and '.join(bounds)}"
-    return Check(rule.document, rule.clause, rule.edition, "your own rule", asks, shown, outcome)
+    outcome = OUTSIDE
+    if value is not None:
+        outcome = _says((least is None or value >= least - _EDGE) and (most is None or value <= most + _EDGE))
+    return Check(
+        rule.quantity, rule.document, rule.clause, rule.edition, OWN, (least, most), drawing, outcome, value
+    )  # fmt: skip
 
 
 def checks(ds: xr.Dataset) -> tuple[Check, ...]:
@@ -341,16 +323,15 @@ def checks(ds: xr.Dataset) -> tuple[Check, ...]:
     -------
     tuple of Check
     """
-    drawn = drawn_of(ds)
-    found = [_own(rule, drawn) for rule in drawn.own]
-    for rule in RULES:
-        text, outcome = rule.test(drawn)
-        found.append(Check(rule.document, rule.clause, rule.edition, rule.known, rule.asks, text, outcome))
-    return tuple(found)
+    drawing = drawing_of(ds)
+    return (
+        *(_own(rule, drawing) for rule in drawing.own),
+        *(Check(*rule[:-1], drawing, rule.outcome_of(drawing, *rule.bounds)) for rule in RULES),
+    )
 
 
-def below_common(depth: float, lower: float, upper: float) -> tuple[str, ...]:
-    """Return which of the common sizes a drawing is below, in words; empty where it meets them.
+def below_common(depth: float, lower: float, upper: float) -> tuple[Shortfall, ...]:
+    """Return which of the common sizes a drawing is below; empty where it meets them.
 
     Parameters
     ----------
@@ -363,11 +344,9 @@ def below_common(depth: float, lower: float, upper: float) -> tuple[str, ...]:
     ----------
     DIN 18516-1 (20 mm; 50 cm2 per m at the foot and at the roof edge), read second-hand.
     """
-    found = []
-    if depth < COMMON_DEPTH - _EDGE:
-        found.append(f"depth {millimetres(depth)}, rule {millimetres(COMMON_DEPTH)}")
-    if lower < COMMON_VENTS - _EDGE:
-        found.append(f"vents in the lower half {per_metre(lower)}, rule {per_metre(COMMON_VENTS)}")
-    if upper < COMMON_VENTS - _EDGE:
-        found.append(f"vents in the upper half {per_metre(upper)}, rule {per_metre(COMMON_VENTS)}")
-    return tuple(found)
+    sizes = (
+        Shortfall("depth", depth, COMMON_DEPTH),
+        Shortfall("lower", lower, COMMON_VENTS),
+        Shortfall("upper", upper, COMMON_VENTS),
+    )
+    return tuple(size for size in sizes if size.value < size.least - _EDGE)

@@ -272,28 +272,6 @@ def level_of(choice: Choice) -> int:
     return 2 if choice.status == "none" else level(choice.status)
 
 
-def compare_findings(
-    label: Label | str, before: Sequence[Finding], after: Sequence[Finding], *, family: str = ""
-) -> Advice:
-    """Return `compare_choices` of a single climate and strip.
-
-    Parameters
-    ----------
-    label : Label or str
-        The change, as the start of a sentence.
-    before, after : sequence of Finding
-        Of the same criteria.
-    family : str, keyword only
-        Kind of change.
-
-    Returns
-    -------
-    Advice
-    """
-    made = [Choice("as described", 0.0, 0.0, (Part("", "", 0.0, tuple(each)),)) for each in (before, after)]
-    return compare_choices(label, *made, family=family)
-
-
 def not_computed(label: Label | str, failure: str, family: str = "") -> Advice:
     """Return what stands for a change that could not be computed."""
     label = str(label)

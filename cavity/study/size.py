@@ -15,11 +15,12 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
+from cavity.choice_words import below_text, millimetres, per_metre
 from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.finding_words import decimals
 from cavity.risk import CAN_FAIL, Finding
 from cavity.risk.ranking import Choice, Part, level, severity
-from cavity.risk.rules import below_common, millimetres, per_metre
+from cavity.risk.rules import below_common
 from cavity.study.changes import (
     INCH,
     blind_ends,
@@ -258,7 +259,7 @@ class Sizing:
 
     def below_rules(self, depth: float, factor: float) -> str:
         """Return which common sizes a depth [m] and a factor on the vents [1] are below, in words; else empty."""
-        return "; ".join(below_common(depth, *self.halves_at(factor)))
+        return below_text(below_common(depth, *self.halves_at(factor)))
 
     @property
     def sentences(self) -> tuple[str, ...]:
