@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 BOUND = 200_000_000  # bytes of what `recall` keeps, oldest used first out: 200 years of weather
+LARGEST = BOUND // 4  # bytes of one entry that is kept
 # parts of the package that only show; nothing that computes may import them (the contracts in pyproject)
 _SHOWS = ("report", "live", "published", "cli.py", "__main__.py", "terminal.py")
 _LIBRARIES = (  # that compute, or read weather
@@ -103,7 +104,7 @@ def recall(key: Callable[[], str], make: Callable[[], xr.Dataset]) -> xr.Dataset
 
 def _keep(path: Path, data: bytes) -> None:
     """Write an entry, whole or not at all, and remove the ones not used for the longest time."""
-    if len(data) > BOUND // 4:
+    if len(data) > LARGEST:
         return
     import uuid
 

@@ -35,6 +35,24 @@ def test_a_kernel_is_called_by_kernels_and_by_python_in_any_order(tmp_path):
     assert kinds == {"python", "kernel"}
 
 
+def test_a_kernel_compiled_beside_ones_from_the_cache_is_the_same(tmp_path):
+    """What is loaded needs less of numba than what is compiled: the rest must still come when it is asked for."""
+    code = (
+        "import numpy as np; from cavity.kernels import moist_air as air; out = np.empty(2)\n"
+        "air.saturation_array(np.array([260.0, 290.0]), out); print(out.tolist(), air.saturation(260.0), air.density("
+        "290.0, 1000.0, 101325.0))"
+    )
+    first = fresh(code, tmp_path)
+    entries = list(tmp_path.rglob("*.nbi"))
+    assert len(entries) > 4
+    for lost in ("saturation_array", "saturation-", "density"):
+        gone = [path for path in entries if lost in path.name and path.exists()]
+        assert gone, (lost, entries)
+        for path in gone:
+            path.unlink()
+        assert fresh(code, tmp_path) == first
+
+
 def test_the_collector_of_garbage_is_as_before(tmp_path):
     code = (
         "import gc, numpy as np\n{}\nfrom cavity.kernels import moist_air\n"

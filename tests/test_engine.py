@@ -332,7 +332,7 @@ def test_a_kept_dataset_of_any_kind_comes_back_to_the_bit():
         coords={"place": ["p", "q", "r"], "moment": np.array(["2001-01-01"], "datetime64[ns]")},
         attrs={"number": np.float64(2.0), "word": "x"},
     )
-    found = cases.opened(cases.packed(odd))
+    found = kept.opened(kept.packed(odd))
     assert found.identical(odd)
     for name in odd.variables:
         assert found[name].dtype == odd[name].dtype and found[name].values.tobytes() == odd[name].values.tobytes()
