@@ -149,11 +149,11 @@ def plain_column(wall: Wall, opening_set: str) -> Wall:
 
     Openings part way up are omitted, and one year is run: the lessons are about one thing at a time.
     """
-    chosen = wall.opening_set(opening_set)
+    drawn = wall.opening_set(opening_set)
     column = wall.columns[0]
     ends = tuple(
         replace(opening, columns=())
-        for opening in chosen.openings
+        for opening in drawn.openings
         if min(abs(opening.height - column.bottom), abs(opening.height - column.top)) < 1e-6
     )
     if len({opening.height for opening in ends}) < 2:
@@ -164,7 +164,7 @@ def plain_column(wall: Wall, opening_set: str) -> Wall:
     return replace(
         wall,
         columns=(column,),
-        opening_sets=(replace(chosen, openings=ends, rails=()),),
+        opening_sets=(replace(drawn, openings=ends, rails=()),),
         rails=(),
         barriers=(),
         run=replace(wall.run, max_years=1),
@@ -209,7 +209,7 @@ def with_rails(wall: Wall, gap: float) -> Wall:
 def with_ends(wall: Wall, base: bool, head: bool) -> Wall:
     """Return a plain wall that keeps the vents of its base, of its head, of both or of none."""
     middle = 0.5 * (wall.columns[0].bottom + wall.columns[0].top)
-    kept = tuple(each for each in wall.opening_sets[0].openings if (base if each.height < middle else head))
+    kept = tuple(opening for opening in wall.opening_sets[0].openings if (base if opening.height < middle else head))
     return replace(wall, opening_sets=(replace(wall.opening_sets[0], openings=kept),))
 
 
@@ -219,10 +219,10 @@ def windier(weather: xr.Dataset, factor: float, method: str) -> xr.Dataset:
     Driving rain grows with the wind, in proportion, and with r^(8/9) of the rain (ISO 15927-3) or in proportion to it
     (ASHRAE 160); so the rain of the file is divided by the factor, or by its power of 9/8.
     """
-    made = scaled_weather(weather, ("wind_speed",), factor)
+    windy = scaled_weather(weather, ("wind_speed",), factor)
     if "rain" not in weather:
-        return made
-    return scaled_weather(made, ("rain",), factor ** (-9.0 / 8.0 if method == "ISO 15927-3" else -1.0))
+        return windy
+    return scaled_weather(windy, ("rain",), factor ** (-9.0 / 8.0 if method == "ISO 15927-3" else -1.0))
 
 
 def metal_wall() -> Wall:
@@ -245,10 +245,10 @@ def brick_wall() -> Wall:
 def base_case(wall: Wall, opening_set: str | None = None) -> str:
     """Return in a sentence what every lesson starts from."""
     plain = plain_column(wall, opening_set or _most_open(wall))
-    column, chosen = plain.columns[0], plain.opening_sets[0]
-    areas = ", ".join(f"{each.name} {1e4 * each.free_area:.3g} cm²/m" for each in chosen.openings)
+    column, drawn = plain.columns[0], plain.opening_sets[0]
+    areas = ", ".join(f"{opening.name} {1e4 * opening.free_area:.3g} cm²/m" for opening in drawn.openings)
     return (
-        f"Base case: openings “{chosen.name}” ({areas} of free vent area), cavity {1e3 * wall.cavity.depth:.3g} mm "
+        f"Base case: openings “{drawn.name}” ({areas} of free vent area), cavity {1e3 * wall.cavity.depth:.3g} mm "
         f"deep and {column.height:.3g} m high, solar absorptance of the cladding {wall.solar_absorptance:g}."
     )
 
@@ -372,10 +372,10 @@ def _inner(ds: xr.Dataset) -> float:
     layers = [str(name) for name in ds["layer"].values]
     if "vapour retarder" not in layers or layers.index("vapour retarder") == 0:
         return np.nan
-    place = next((at for at, name in enumerate(faces) if name.endswith("| vapour retarder")), None)
-    if place is None:
+    retarder = next((at for at, name in enumerate(faces) if name.endswith("| vapour retarder")), None)
+    if retarder is None:
         return np.nan
-    humid = np.asarray(ds["relative_humidity"].values[:, :, place], float)
+    humid = np.asarray(ds["relative_humidity"].values[:, :, retarder], float)
     hours = min(720, len(humid))
     total = np.cumsum(np.vstack([np.zeros((1, humid.shape[1])), humid]), axis=0)
     return float(((total[hours:] - total[:-hours]) / hours).max())
@@ -485,12 +485,12 @@ def lessons(
 def _most_open(wall: Wall) -> str:
     column = wall.columns[0]
 
-    def least(chosen: Any) -> float:
+    def least(opening_set: Any) -> float:
         areas = [
-            sum(each.free_area for each in chosen.openings if abs(each.height - end) < 1e-6)
+            sum(opening.free_area for opening in opening_set.openings if abs(opening.height - end) < 1e-6)
             for end in (column.bottom, column.top)
         ]
         return min(areas)
 
-    found = max(wall.opening_sets, key=least)
-    return found.name
+    most_open = max(wall.opening_sets, key=least)
+    return most_open.name
