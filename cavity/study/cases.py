@@ -162,12 +162,12 @@ class Store:
             digest, body = note.read_bytes().split(b"\n", 1)
             if hashlib.sha256(body).hexdigest() != digest.decode("ascii"):
                 return None
-            note = json.loads(body)
-            findings = tuple(Finding.from_plain(row) for row in note["findings"])
+            entry = json.loads(body)
+            findings = tuple(Finding.from_plain(row) for row in entry["findings"])
             data = b""
             if keep != "findings":
                 data = (self.folder / f"{key}.{keep}.bin").read_bytes()
-                if hashlib.sha256(data).hexdigest() != note["files"].get(keep):
+                if hashlib.sha256(data).hexdigest() != entry["files"].get(keep):
                     return None
             for name in [note, *self.folder.glob(f"{key}.*.bin")]:
                 os.utime(name)  # used now
