@@ -147,6 +147,44 @@ _TITLES = {
 }
 
 
+# What the trade calls a surface, by its label in the Dataset.
+_SURFACES = {
+    "outer face": "exterior surface",
+    "back of cladding": "back of the cladding",
+    "outer face of wall": "exterior surface of the backup wall",
+    "room face": "interior surface",
+}
+
+
+def surface_in_words(label: str) -> str:
+    """Return a surface, interface or spot as people write it, by its label in the Dataset; another label as it is.
+
+    Parameters
+    ----------
+    label : str
+        Such as ``"room face"``, ``"sheathing | insulation"`` or ``"rails through insulation, room face"``.
+    """
+    outer, bar, inner = label.partition(" | ")
+    if bar:
+        return f"between {outer} and {inner}"
+    spot, comma, surface = label.rpartition(", ")
+    return f"{spot}{comma}{_SURFACES.get(surface, surface)}"
+
+
+def at_surface(label: str) -> str:
+    """Return a surface, interface or spot within a sentence: "at the interior surface", "between OSB and wool".
+
+    Parameters
+    ----------
+    label : str
+        As for `surface_in_words`.
+    """
+    text = surface_in_words(label)
+    if label in _SURFACES:
+        return f"at the {text}"
+    return text if " | " in label else f"at {text}"
+
+
 def title_of(key: str) -> str:
     """Return the title of a criterion by its key; for an unknown one the key in words."""
     return _TITLES.get(key, key.replace("_", " ").capitalize())
@@ -156,7 +194,7 @@ def title(finding: _Finding) -> str:
     """Return the title of a criterion at the place of a finding."""
     text = title_of(finding.key)
     if finding.key == "dew_point":
-        text = "Hours of dew at the rails" if finding.spot else f"Hours of dew, {finding.face}"
+        text = "Hours of dew at the rails" if finding.spot else f"Hours of dew, {surface_in_words(finding.face)}"
         text = "Hours of condensation inside the wall" if finding.between else text
     return f"{text}, at the studs" if finding.studs else text
 
@@ -168,7 +206,7 @@ def lower_title(finding: _Finding) -> str:
 
 
 def _label(finding: _Finding) -> str:
-    name = finding.layer or finding.spot or finding.face
+    name = finding.layer or surface_in_words(finding.spot or finding.face)
     return f"{name}, {finding.segment}" if finding.segment else name
 
 
@@ -183,8 +221,8 @@ def where(finding: _Finding) -> str:
 
 
 def at(finding: _Finding) -> str:
-    """Return where a surface or interface is, for a sentence: "at room face, top", "between OSB and mineral wool"."""
-    text = f"at {finding.face or finding.spot or finding.layer}"
+    """Return where a surface or interface is, in a sentence: "at the interior surface, top", "between OSB and wool"."""
+    text = at_surface(finding.face or finding.spot or finding.layer)
     if finding.between:
         text = f"between {finding.between[0]} and {finding.between[1]}"
     return f"{text}, {finding.segment}" if finding.segment else text
@@ -192,7 +230,7 @@ def at(finding: _Finding) -> str:
 
 def plane_in_words(face: str, between: Sequence[str], segment: str) -> str:
     """Return a surface, interface or layer within a sentence: "at the top, between membrane and sheathing"."""
-    plane = f"between {between[0]} and {between[1]}" if between else f"at {face}"
+    plane = f"between {between[0]} and {between[1]}" if between else at_surface(face)
     if segment in ("base", "middle", "top"):
         return f"at the {segment}, {plane}"
     return f"{plane}, {segment}" if segment else plane

@@ -117,7 +117,7 @@ def quick(text: str, opening_set: str = "", folder: Path | None = None) -> dict[
     """
     from cavity.airflow.steady import steady_air
     from cavity.report import elevation, schedule, wall_drawing
-    from cavity.result import drawn
+    from cavity.result import geometry_of
     from cavity.risk import air, rules
     from cavity.wall.uvalue import u_value
 
@@ -129,7 +129,7 @@ def quick(text: str, opening_set: str = "", folder: Path | None = None) -> dict[
         for column in wall.columns
     ]
     heat = u_value(wall.case(opening_set=set_name))
-    still = drawn(wall.case(opening_set=set_name))
+    still = geometry_of(wall.case(opening_set=set_name))
     strips = []
     for row, flow in zip(elevation.strip_rows(flows, [""] * len(flows)), flows, strict=True):
         strips.append({
@@ -342,7 +342,7 @@ def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
         "status": status,
         "sentence": sentence,
         "deciding": str(worst.attrs["column"]),
-        "place": f"{worst['face'].values[face]}, {worst['segment'].values[segment]}",
+        "place": f"{series.face_names(worst)[face]}, {worst['segment'].values[segment]}",
         "failed": failed,
         "findings": [
             {"title": finding.title, "where": finding.where, "value": _finite(finding.shown.value),

@@ -18,6 +18,7 @@ from cavity.wallfile.values import (
     COMPASS,
     MONTHS,
     Flag,
+    Fraction,
     Height,
     Leaf,
     Many,
@@ -25,7 +26,6 @@ from cavity.wallfile.values import (
     Number,
     Orientation,
     Quantity,
-    Share,
     Table,
     Water,
     Word,
@@ -151,7 +151,7 @@ def shown(value: Any, leaf: Leaf | None) -> str:
         if leaf.unit == "K":
             return f"{value - ICE_POINT:g} degC"
         return f"{value / parse_quantity(f'1 {unit}', leaf.unit):g} {unit}"
-    if isinstance(leaf, Share):
+    if isinstance(leaf, Fraction):
         return f"{100 * value:g} %"
     if isinstance(value, bool):
         return "true" if value else "false"
@@ -190,8 +190,8 @@ def _single(text: str, leaf: Leaf) -> Any:
     if isinstance(leaf, Flag):
         return {"true": True, "false": False}.get(text.casefold(), text)
     plain = _number(text)
-    # a share may be written 0.2, a month as a number; elsewhere a bare number is for the reader to refuse
-    if plain is not None and isinstance(leaf, (Number, Share, Month, Quantity, Orientation, Height, Water)):
+    # a fraction may be written 0.2, a month as a number; elsewhere a bare number is for the reader to refuse
+    if plain is not None and isinstance(leaf, (Number, Fraction, Month, Quantity, Orientation, Height, Water)):
         return plain
     return text
 

@@ -224,7 +224,7 @@ def mould_factor() -> tuple[Case, ...]:
     rows = []
     for humidity_class, expected in ((1, 0.362), (2, 0.558), (3, 0.722), (4, 0.864)):
         excess = indoor.vapour_excess(cold, humidity_class)
-        needed = monthly.surface_factor_needed(cold, np.full(12, 293.15), vapour + excess)
+        needed = monthly.temperature_factor_needed(cold, np.full(12, 293.15), vapour + excess)
         rows.append(
             value_case(
                 f"temperature factor f_Rsi asked for in January, humidity class {humidity_class}",
@@ -239,7 +239,7 @@ def mould_factor() -> tuple[Case, ...]:
             )
         )
     for outdoor, humidity, expected in ((0, 0.5, 0.631), (0, 0.6, 0.772), (5, 0.6, 0.696)):
-        needed = monthly.surface_factor_needed(ICE_POINT + outdoor, 293.15, humidity * saturation_pressure(293.15))
+        needed = monthly.temperature_factor_needed(ICE_POINT + outdoor, 293.15, humidity * saturation_pressure(293.15))
         rows.append(
             value_case(
                 f"temperature factor f_Rsi asked for at {outdoor} and 20 degC, {100 * humidity:.0f} %",
@@ -252,7 +252,7 @@ def mould_factor() -> tuple[Case, ...]:
                 atol=5.1e-4,  # printed digits
             )
         )
-    single = monthly.surface_factor_needed(268.15, 293.15, 0.5 * saturation_pressure(293.15))
+    single = monthly.temperature_factor_needed(268.15, 293.15, 0.5 * saturation_pressure(293.15))
     rows.append(
         value_case(
             "temperature factor f_Rsi asked for at -5 and 20 degC, 50 %",

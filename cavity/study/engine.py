@@ -77,8 +77,8 @@ def daily_humidity(dataset: xr.Dataset) -> xr.Dataset:
 
 
 def water_held(dataset: xr.Dataset) -> xr.Dataset:
-    """Return the water of layers and films, hour by hour and at the start, of a result. [kg/m2]."""
-    return dataset[["water", "face_film", "water_at_start"]].drop_attrs(deep=False)
+    """Return the water of layers and films, hour by hour and at the start, of a result, and its balance. [kg/m2]."""
+    return dataset[["water", "face_film", "water_at_start", "water_balance"]].drop_attrs(deep=False)
 
 
 _SHORT = {"daily": daily_humidity, "water": water_held}

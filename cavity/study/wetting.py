@@ -44,6 +44,8 @@ class WettingEvent:
         Water of the event still in the wall, hour by hour from the event on, vents as drawn and closed. [kg/m2]
     finding : Finding
         The drying criterion; what is not dry when a shorter run than the year ends is to review.
+    balance : tuple of (str, float)
+        What the event adds to each term of the water balance, vents as drawn, positive into the wall. [kg/m2]
     """
 
     layer: str
@@ -51,6 +53,7 @@ class WettingEvent:
     as_drawn: np.ndarray
     shut: np.ndarray
     finding: Finding
+    balance: tuple[tuple[str, float], ...] = ()
 
 
 def shut(wall: Wall) -> Wall:
@@ -129,12 +132,15 @@ def wetting_events(
     there = [at for at, result in enumerate(dry) if not result.failure]
     wetted = [_wetted(every[at], dry[at].dataset, amount) for at in there]
     left: dict[int, tuple[np.ndarray, float]] = {}  # water of the event still there, and what was added
+    balance: dict[int, tuple[tuple[str, float], ...]] = {}
     for at, wet in zip(there, engine.run(wetted, keep="water", progress=on_run), strict=True):
         if not wet.failure:
             before, after = dry[at].dataset, wet.dataset
             # the water curve is tabulated: what was really added is read off the runs
             brought = float((after["water_at_start"] - before["water_at_start"]).sum("layer").mean())
             left[at] = excess(after, before, start_month=every[at].case.wall.run.start_month), brought
+            terms = (after["water_balance"] - before["water_balance"]).mean("segment")
+            balance[at] = tuple(zip(terms["balance_term"].values.tolist(), terms.values.tolist(), strict=True))
     events: list[WettingEvent | None] = []
     for number, job in enumerate(drawn):
         layer = wettable(job.case.wall)
@@ -148,7 +154,7 @@ def wetting_events(
         finding = drying(*curves, brought, limits=dict(job.case.wall.limits))
         if finding.status == "fail" and len(curves[0]) < job.weather.sizes["time"]:
             finding = replace(finding, status="review")  # it may yet dry within the year
-        events.append(WettingEvent(layer.name, brought, *curves, replace(finding, layer=layer.name)))
+        events.append(WettingEvent(layer.name, brought, *curves, replace(finding, layer=layer.name), balance[number]))
     return events
 
 
@@ -176,7 +182,7 @@ def _check(wall: Wall, amount: float) -> None:
 
 
 def _wetted(job: Job, dry: xr.Dataset, amount: float) -> Job:
-    """Return the case with water addedto its layer, from the water that layer starts with."""
+    """Return the case with water added to its layer, from the water that layer starts with."""
     layer = wettable(job.case.wall)
     assert layer is not None
     before = float(dry["water_at_start"].sel(layer=layer.name).mean())
