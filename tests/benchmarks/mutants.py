@@ -336,7 +336,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant("airflow", "sides of the building exchanged", "airflow/pressure.py",
            "site.wall_width / site.side_width", "site.side_width / site.wall_width", (_keys("side_width"),)),
     Mutant("airflow", "gusts of the two ends always together", "airflow/pressure.py",
-           "together = np.exp(-abs(ends[1] - ends[0]))", "together = 1.0", ("tests/test_pressure.py",)),
+           "correlation = np.exp(-abs(ends[1] - ends[0]))", "correlation = 1.0", ("tests/test_pressure.py",)),
     Mutant("airflow", "loss of an orifice by Cd once", "airflow/losses.py",
            "return 1.0 / discharge**2", "return 1.0 / discharge", ("tests/test_losses.py",)),
     Mutant("airflow", "mesh without its factor", "airflow/losses.py",
