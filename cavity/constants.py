@@ -32,6 +32,8 @@ MOULD_CLASSES = ("very sensitive", "sensitive", "medium resistant", "resistant")
 # Cp(base) - Cp(head) over the whole wall: low, mid and high value of the straight line, and of the uncertainty study.
 # An assumption, no confirmed measurement
 CP_DIFFERENCE_BAND = (0.05, 0.1, 0.3)  # 1
+RAIL_FLANGE = 0.04  # m, usual width of the flange of a metal rail; common practice, no source
+AIR_DENSITY = 1.2  # kg/m3, air at 20 degC: converts volume flows where no state is given; common practice, no source
 # Free area of the openings of an air layer per metre of wall, up to which it is unventilated and from which it is well
 # ventilated: ISO 6946:1996 clause 5.3, read in a secondary text; ISO 6946:2017, 6.9.2 to 6.9.4 (clauses read)
 UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT = 500e-6, 1500e-6  # m2/m

@@ -454,7 +454,10 @@ def test_brackets_and_known_transmittances_add_up():
     found = uvalue.u_value(dataclasses.replace(framed(), backup=(BOARDS[0], insulation, BOARDS[1])).case())
     assert found.u_value == pytest.approx(plain.u_value + 0.15, rel=1e-12)
     assert (found.brackets, found.rails) == (0.05, 0.1)
-    assert "brackets add 0.050" in uvalue.steps(found) and uvalue.steps(uvalue.u_value(framed(0.0).case())) == ""
+    assert (
+        "brackets add 0.050" in uvalue.contributions_text(found)
+        and uvalue.contributions_text(uvalue.u_value(framed(0.0).case())) == ""
+    )
 
 
 def test_the_line_through_the_studs_has_their_material():

@@ -8,18 +8,17 @@ from typing import Any
 
 from pydantic_core import PydanticCustomError
 
-from cavity.constants import HOUR
+from cavity.constants import AIR_DENSITY, HOUR
 from cavity.wallfile import schema
 from cavity.wallfile.elevation import read_elevation
 from cavity.wallfile.faults import REPLACED, Faults, KeyPath, shown
 from cavity.wallfile.layers import UNKNOWN, name_layers, own_materials, read_layers, read_variants
 from cavity.wallfile.materials import pick
-from cavity.wallfile.model import Cavity, Column, Elevation, Indoor, Layer, OpeningSet, Run, Site, Wall, Wetting
+from cavity.wallfile.model import TOUCH, Cavity, Column, Elevation, Indoor, Layer, OpeningSet, Run, Site, Wall, Wetting
 from cavity.wallfile.rules import rules_of
 from cavity.wallfile.values import nearest
 from cavity.wallfile.vents import read_barriers, read_columns, read_rails, read_sets
 
-AIR_DENSITY = 1.2  # kg/m3, indoor air at 20 degC: converts a leak from m3 to kg
 _INSULATION = 0.065  # W/(m K), what conducts less counts as insulation
 _FEW = 0.005  # m2/m, 50 cm2/m
 _SHALLOW = 0.020  # m
@@ -198,7 +197,7 @@ def _site(entry: Any, columns: list[Column], faults: Faults) -> Site:
     height = entry.building_height
     if "building_height" not in entry.model_fields_set:
         height = max(top, 2.0)
-    elif height < top - 1e-6:
+    elif height < top - TOUCH:
         faults.add(
             ("site", "building_height"),
             "lower than the top of the wall",

@@ -12,9 +12,8 @@ from itertools import pairwise
 from typing import Any
 
 from cavity.wallfile.faults import Faults, KeyPath
-from cavity.wallfile.model import Column, Elevation, Strip, Window
+from cavity.wallfile.model import TOUCH, Column, Elevation, Strip, Window
 
-_TOUCH = 1e-6  # m, edges closer than this are the same
 _LOWEST = 0.1  # m, a lower piece under or over a window belongs to its frame and is no strip of cavity
 MOST_STRIPS = 60  # each is a simulation of its own
 
@@ -81,7 +80,7 @@ def read_elevation(
                 )
                 continue
             floor, height = floors[number - 1], floors[number] - floors[number - 1]
-            if not entry.sill < entry.head <= height + _TOUCH:
+            if not entry.sill < entry.head <= height + TOUCH:
                 faults.add(
                     (*key_path, "head"),
                     "not between its sill and the top of the storey",
@@ -95,7 +94,7 @@ def read_elevation(
                 reached[number] = spans[0][1]
             for left, right in spans:
                 rectangles.append(Window(entry.name, left, right, floor + entry.sill, floor + entry.head))
-    if any(total > width + _TOUCH for total in reached.values()):
+    if any(total > width + TOUCH for total in reached.values()):
         faults.add(
             ("window", 0, "fraction"),
             "the windows of a storey add up to more than the wall",
@@ -142,7 +141,7 @@ def _spans(key_path: KeyPath, entry: Any, width: float, faults: Faults) -> list[
         return []
     spans = [(left, left + entry.width) for left in entry.left]
     for left, right in spans:
-        if right > width + _TOUCH:
+        if right > width + TOUCH:
             faults.add(
                 (*key_path, "left"),
                 f"a window from {left:g} m to {right:g} m ends beyond the wall",
@@ -158,7 +157,7 @@ def _overlaps(windows: list[Window]) -> list[tuple[Window, Window]]:
         for other in windows[:number]:
             across = min(window.right, other.right) - max(window.left, other.left)
             along = min(window.top, other.top) - max(window.bottom, other.bottom)
-            if across > _TOUCH and along > _TOUCH:
+            if across > TOUCH and along > TOUCH:
                 return [(other, window)]
     return []
 
@@ -167,14 +166,14 @@ def _pieces(windows: list[Window], width: float, top: float) -> list[_Piece]:
     edges = sorted({0.0, width, *(w.left for w in windows), *(w.right for w in windows)})
     pieces = []
     for left, right in pairwise(edges):
-        if right - left <= _TOUCH:
+        if right - left <= TOUCH:
             continue
         middle = 0.5 * (left + right)
         in_piece = sorted((w for w in windows if w.left < middle < w.right), key=lambda w: w.bottom)
         reached, over = 0.0, ""
         for window in [*in_piece, None]:
             end = window.bottom if window else top
-            if end - reached >= _LOWEST - _TOUCH:
+            if end - reached >= _LOWEST - TOUCH:
                 pieces.append(_Piece(left, right, reached, end, window.name if window else "", over))
             if window:
                 reached, over = window.top, window.name
@@ -199,7 +198,7 @@ def _strips(pieces: list[_Piece], floors: list[float]) -> list[Strip]:
             name = f"{name} ({ends[0]:g} to {ends[1]:g} m)"
         spans: list[tuple[float, float]] = []
         for piece in same_ends:  # from left to right
-            if spans and piece.left - spans[-1][1] <= _TOUCH:
+            if spans and piece.left - spans[-1][1] <= TOUCH:
                 spans[-1] = (spans[-1][0], piece.right)
             else:
                 spans.append((piece.left, piece.right))
@@ -211,7 +210,7 @@ def _name(piece: _Piece, floors: list[float]) -> str:
     """Return the name of a strip, by the windows at its ends."""
 
     def storey(height: float) -> int:
-        return max(1, sum(floor < height - _TOUCH for floor in floors[:-1]))
+        return max(1, sum(floor < height - TOUCH for floor in floors[:-1]))
 
     if not piece.under and not piece.over:
         return "full height"

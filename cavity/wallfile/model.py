@@ -7,7 +7,7 @@ import functools
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from cavity.constants import UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
+from cavity.constants import RAIL_FLANGE, UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
 from cavity.errors import Fault, InputError
 from cavity.units import COLDEST, HOTTEST, check_range, slip
 
@@ -83,7 +83,7 @@ class Layer:
     sd_table: tuple[tuple[float, float], ...] = ()  # (relative humidity 0-1, s_d m)
     bridge_conductance: float = 0.0  # W/(m2 K), metal through the layer, averaged over the wall area
     bridge_spacing: float = 0.6  # m, distance between those rails: decides how local the cold spots are
-    bridge_flange: float = 0.04  # m, width of a rail's flange, common practice, no source
+    bridge_flange: float = RAIL_FLANGE  # m, width of a rail's flange
     bridge_loss: float = 0.0  # W/(m2 K), linear transmittance of rails over their spacing
     bracket_loss: float = 0.0  # W/(m2 K), point transmittance of brackets times their number per area
     frame: Frame | None = None  # timber studs in the layer

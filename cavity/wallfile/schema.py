@@ -10,11 +10,14 @@ from typing import Annotated, Any, cast
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from cavity.constants import ICE_POINT, MOULD_CLASSES
+from cavity.constants import ICE_POINT, MOULD_CLASSES, RAIL_FLANGE
+from cavity.wallfile.faults import leaf_of
+from cavity.wallfile.inputs import INPUTS
 from cavity.wallfile.values import (
     Flag,
     Fraction,
     Height,
+    Leaf,
     Many,
     Month,
     Number,
@@ -192,7 +195,7 @@ class BridgeEntry(Section):
 
     spacing: Annotated[float | None, Quantity("m", "600 mm", 0.05, 10.0)] = described("Distance between rails.", None)
     thickness: Annotated[float | None, Quantity("m", "1.5 mm", 0.0001, 0.05)] = described("Metal thickness.", None)
-    flange: Annotated[float, Quantity("m", "40 mm", 0.005, 0.5)] = described("Width of the flange.", 0.04)
+    flange: Annotated[float, Quantity("m", "40 mm", 0.005, 0.5)] = described("Width of the flange.", RAIL_FLANGE)
     material: Annotated[str, UNNAMED] = described("Material of the rails.", "steel")
     conductance: Annotated[float | None, Quantity("W/(m2 K)", "0.4 W/(m2 K)", 0.0, 50.0)] = described(
         "Instead of thickness: conductance of all metal through the layer, averaged over the wall area.", None
@@ -653,34 +656,22 @@ class WallFile(Section):
     uncertain: dict[str, Any] = described("Ranges of uncertain inputs: section.key = [low, high].", {})
 
 
-# Inputs that [uncertain] may vary; the first three are factors on all vents, rail gaps and vapour resistances.
-UNCERTAIN: dict[str, Any] = {
+_FACTORS = {
     "openings.area_factor": Number(0.1, 10.0, "0.8"),
     "openings.mesh_factor": Number(0.1, 10.0, "0.8"),
     "rail.gap_factor": Number(0.1, 10.0, "0.8"),
     "backup.vapour_factor": Number(0.1, 10.0, "0.7"),
-    **{
-        f"{section}.{key}": next(
-            part
-            for part in cast(Any, WallFile.model_fields[section].annotation).model_fields[key].metadata
-            if hasattr(part, "read")
-        )
-        for section, keys in {
-            "site": ("cp_difference", "ground_albedo", "rain_obstruction", "rain_topography", "rain_wall_factor"),
-            "finish": ("solar_absorptance", "emissivity"),
-            "cavity": (
-                "blocked",
-                "roughness",
-                "film_limit",
-                "emissivity_cladding",
-                "emissivity_wall",
-                "single_vent_exchange",
-                "gust_exchange",
-            ),
-            "indoor": ("humidity_shift",),
-            "wetting": ("rain_penetration", "leak_flow", "leak_q50"),
-            "run": ("start_humidity",),
-        }.items()
-        for key in keys
-    },
 }
+
+
+def _leaf_of_input(name: str) -> Leaf:
+    """Return the value type of an input that may vary: a factor, or the key of that name."""
+    section, key = name.split(".")
+    if name in _FACTORS:
+        return _FACTORS[name]
+    fields = cast(Any, WallFile.model_fields[section].annotation).model_fields
+    return cast(Leaf, leaf_of(fields[key]))
+
+
+# Inputs that [uncertain] may vary, with their value types
+UNCERTAIN: dict[str, Leaf] = {name: _leaf_of_input(name) for name in INPUTS}

@@ -8,13 +8,12 @@ from typing import Any
 
 from cavity.wallfile.faults import Faults, KeyPath
 from cavity.wallfile.materials import pick
-from cavity.wallfile.model import Barrier, Column, Elevation, Opening, OpeningSet, Rail
+from cavity.wallfile.model import TOUCH, Barrier, Column, Elevation, Opening, OpeningSet, Rail
 from cavity.wallfile.values import nearest
 
 _LISTED = 5  # so many of a longer list are named
 # m, smaller clear dimension of a vent whose drawing gives a free area only; common practice, no source
 USUAL_CLEAR = {"slot": 0.010, "mesh": 0.010, "perforated": 0.010, "louvre": 0.010, "joint": 0.008}
-_TOUCH = 1e-6  # m, heights closer than this are the same
 _BARRIER_DISTANCE = 0.05  # m, between a barrier and a vent above or below it
 # what the words for the height of a vent need
 _PLACES = {
@@ -64,7 +63,7 @@ def _served(key_path: KeyPath, names: tuple[str, ...], columns: list[Column], fa
     return tuple(served) if names else tuple(columns)
 
 
-def within(height: float, columns: Iterable[Column], margin: float = -_TOUCH) -> bool:
+def within(height: float, columns: Iterable[Column], margin: float = -TOUCH) -> bool:
     """Return whether a height [m] lies in one of the columns, by at least `margin` [m]."""
     return any(column.reaches(height, margin) for column in columns)
 
@@ -328,7 +327,7 @@ def _named_heights(
     low, high = min(column.bottom for column in columns), max(column.top for column in columns)
     spots = []
     for column in served:
-        at_base, at_top = column.bottom <= low + _TOUCH, column.top >= high - _TOUCH
+        at_base, at_top = column.bottom <= low + TOUCH, column.top >= high - TOUCH
         if word == "base" or (word == "wall base" and at_base) or (word == "window head" and not at_base):
             spots.append((column.bottom, column.name))
         if word == "head" or (word == "wall top" and at_top) or (word == "window sill" and not at_top):
