@@ -47,7 +47,7 @@ def test_outdoors_e53_by_hand():
 
 
 @given(kelvin, st.floats(5.0, 40.0), st.floats(100.0, 1200.0))
-def test_no_heat_enters_a_surface_at_the_sol_air_temperature_e74(T_out, h_out, gain):
+def test_no_heat_enters_a_surface_at_the_sol_air_temperature_e53(T_out, h_out, gain):
     """By value and slope of E53 at the outdoor temperature; vapour in equilibrium, no rain."""
     at = surface(T_out, 1.0)
     bc = edge(T_out=T_out, h_out=h_out, p_out=at.p, beta_out=0.0, rain=0.0)._replace(absorbed_radiation=gain)

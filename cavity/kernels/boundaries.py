@@ -109,7 +109,7 @@ def outdoors(bc, surface):
 
 @jit
 def sol_air_temperature(T_out, h_out, absorbed_radiation, emissivity):
-    """Return the temperature [K] at which a dry exterior surface would neither gain nor lose heat (E74)."""
+    """Return the temperature [K] at which a dry exterior surface would neither gain nor lose heat (E53)."""
     per_kelvin = emissivity * STEFAN_BOLTZMANN * T_out**3
     return T_out + (absorbed_radiation - per_kelvin * T_out) / (h_out + 4.0 * per_kelvin)
 
