@@ -223,7 +223,7 @@ def write_airflow_page(
     """
     first = columns[0]
     lead = [
-        f"{first.attrs['wall_name']}{' (invented)' if first.attrs['wall_invented'] else ''}; "
+        f"{first.attrs['wall_name']}{' (fictitious)' if first.attrs['wall_invented'] else ''}; "
         f"openings {first.attrs['opening_set']}; cavity {1e3 * first.attrs['depth']:g} mm deep; outdoors "
         f"{first.attrs['temperature_outdoor'] - ICE_POINT:g} °C, room "
         f"{first.attrs['temperature_indoor'] - ICE_POINT:g} °C, wind {first.attrs['wind_angle']:g}° off the normal."
@@ -267,5 +267,6 @@ def write_airflow_page(
                 ],
             }
         )
-    parts.append({"heading": "What this rests on", "text": [*notes]})
+    if notes:
+        parts.append({"heading": "What this rests on", "text": [*notes]})
     return write_page(path, f"Airflow: {first.attrs['wall_name']}", lead=lead, caution=CAUTIONS, parts=parts)

@@ -155,31 +155,94 @@ def undercooling_figure(summary: Any) -> go.Figure:
     return go.Figure({"data": [trace], "layout": layout})
 
 
+_LEAST = (215.0, 128.0)  # px, plot of half a sheet of paper; on a screen there is more room
+_PLACES = {  # where a label may be, by the distance of its centre from the point in its own width and height
+    "top center": (0.0, 0.5), "bottom center": (0.0, -0.5), "middle right": (0.5, 0.0), "middle left": (-0.5, 0.0),
+    "top right": (0.5, 0.5), "top left": (-0.5, 0.5), "bottom right": (0.5, -0.5), "bottom left": (-0.5, -0.5),
+}  # fmt: skip
+
+
+def _widened(values: np.ndarray) -> list[float]:
+    """Return the range of an axis with room for a label beyond the outermost points."""
+    low, high = float(values.min()), float(values.max())
+    span = (high - low) or abs(high) or 1.0
+    return [low - 0.15 * span, high + 0.15 * span]
+
+
+def _labels(points: np.ndarray, names: list[str], check: int) -> tuple[list[str], list[str]]:
+    """Return label and place of each point [px], so that none covers another or a point.
+
+    Main directions come first. A direction in between that has no room goes without a label: hover and table name it.
+    """
+    taken = [(x, y, 10.0, 10.0) for x, y in points.T]  # centre, width, height
+    texts, places = [""] * len(names), ["top center"] * len(names)
+    for i in sorted(range(len(names)), key=lambda i: (i != check, len(names[i]))):
+        wide, tall, gap = 9.5 * len(names[i]) + 4.0, 16.0, 9.0 if i == check else 6.0
+        boxes = {
+            place: (
+                points[0, i] + across * wide + np.sign(across) * gap * (0.5 if up else 1.0),
+                points[1, i] + up * tall + np.sign(up) * gap,
+                wide,
+                tall,
+            )
+            for place, (across, up) in _PLACES.items()
+        }
+        others = taken[:i] + taken[i + 1 :]
+        covered = {  # area of labels and points; then how far it is beyond the axes
+            place: (
+                sum(
+                    max(0.0, 0.5 * (box[2] + other[2]) - abs(box[0] - other[0]))
+                    * max(0.0, 0.5 * (box[3] + other[3]) - abs(box[1] - other[1]))
+                    for other in others
+                ),
+                sum(
+                    max(0.0, 0.5 * size - min(at, least - at))
+                    for at, size, least in zip(box[:2], box[2:], _LEAST, strict=True)
+                ),
+            )
+            for place, box in boxes.items()
+        }
+        best = min(covered, key=lambda place: covered[place])
+        if covered[best][0] > 0.0 and i != check and len(names[i]) > 1:
+            continue
+        texts[i], places[i] = names[i], best
+        taken.append(boxes[best])
+    return texts, places
+
+
 def balance_figure(summary: Any) -> go.Figure:
     """Return drying potential against driving rain of the sixteen orientations; the one to check is marked."""
     wet = summary["driving_rain_iso"].sum("month").values
     dry = summary["drying_potential"].sum("month").values / 1000.0
     check = int(np.argmin(np.abs(summary["orientation"].values - summary.attrs["to_check"])))
     names = [str(text) for text in summary["compass"].values]
+    ranges = [_widened(values) for values in (dry, wet)]
+    points = [
+        size * (values - low) / (high - low)
+        for size, values, (low, high) in zip(_LEAST, (dry, wet), ranges, strict=True)
+    ]
+    texts, places = _labels(np.array(points), names, check)
     trace = {
         "type": "scatter",
         "x": dry.tolist(),
         "y": wet.tolist(),
         "mode": "markers+text",
-        "text": names,
-        "textposition": [("top center", "bottom center")[i % 2] for i in range(16)],
+        "cliponaxis": False,
+        "text": texts,
+        "customdata": names,
+        "textposition": places,
         "textfont": {"size": 12},
         "marker": {
             "size": [14 if i == check else 8 for i in range(16)],
             "symbol": ["diamond" if i == check else "circle" for i in range(16)],
             "color": [LIGHT["fail"] if i == check else LIGHT["accent"] for i in range(16)],
         },
-        "hovertemplate": "%{text}: %{y:.0f} L/m², %{x:.1f} MPa h<extra></extra>",
+        "hovertemplate": "%{customdata}: %{y:.0f} L/m², %{x:.1f} MPa h<extra></extra>",
     }
     layout = style(
         height=390,
-        xaxis=_axis("Drying potential [MPa h per year]"),
-        yaxis=_axis("Driving rain [L/m² per year]"),
+        xaxis=_axis("Drying potential [MPa h per year]", range=ranges[0]),
+        yaxis=_axis("Driving rain [L/m² per year]", range=ranges[1]),
         showlegend=False,
     )
     return go.Figure({"data": [trace], "layout": layout})
@@ -287,7 +350,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                         item(
                             "balance",
                             "Wetting against drying",
-                            "The diamond is the orientation to check.",
+                            "The diamond is the orientation to check; the table below names every point.",
                             balance_figure(summary),
                         ),
                         item(
