@@ -107,6 +107,7 @@ def below_text(shortfalls: Iterable[_Shortfall]) -> str:
     Parameters
     ----------
     shortfalls : iterable of cavity.risk.rules.Shortfall
+        From `below_common`.
     """
     parts = []
     for shortfall in shortfalls:

@@ -81,7 +81,7 @@ def test_hours_are_those_of_the_dataset(comparison, book):
     assert column(warm) == pytest.approx(ds["temperature_outdoor"].values - 273.15, rel=1e-5, abs=1e-4)
     rate = next(head for head in rows[0] if head.endswith("[per hour]"))
     assert column(rate) == pytest.approx(series.air_changes(ds), rel=1e-5)
-    face, segment = str(ds["face"].values[1]), str(ds["segment"].values[0])
+    face, segment = series.face_names(ds)[1], str(ds["segment"].values[0])
     humid = next(
         head for head in rows[0] if head.lower().startswith("relative humidity") and f"{face}, {segment}" in head
     )
@@ -239,7 +239,7 @@ def test_outputs_are_checked_before_the_wall_is_read(option, tmp_path):
     wall = tmp_path / "wall.toml"
     wall.write_text("no wall at all")
     for given, said in (
-        (there, "is there already and is not an office file"),
+        (there, "exists already and is not an office file"),
         (tmp_path / "wall.txt", f"a file name ending in .{ending}"),
         (tmp_path, f"a file name ending in .{ending}"),
         (tmp_path / "wall.toml" / f"x.{ending}", "is a file, not a folder"),

@@ -190,7 +190,7 @@ def test_profile_holds_every_face_with_the_three_airs_between(case):
     assert (np.diff(at) > 0).all()
     figure = figures.profile(ds, segment=1, hour=100)
     warm = dict(zip(names, figure.data[0].y, strict=True))
-    assert warm["room face"] == pytest.approx(float(ds["temperature"].values[100, 1, -1]) - 273.15, rel=1e-6)
+    assert warm["interior surface"] == pytest.approx(float(ds["temperature"].values[100, 1, -1]) - 273.15, rel=1e-6)
     assert warm["cavity air"] == pytest.approx(float(ds["cavity_temperature"].values[100, 1]) - 273.15, rel=1e-9)
     assert figure.layout.yaxis.title.text == "Temperature [°C]"
     # the axis spans the year, so that hours can be compared
@@ -215,7 +215,12 @@ def test_profile_holds_every_face_with_the_three_airs_between(case):
             "Temperature [°C]",
             "Relative humidity [%]",
         ),
-        ("fig-film", ["back of cladding", "outer face of wall", "run-off, per day"], "Time of year", "Film [g/m²]"),
+        (
+            "fig-film",
+            ["back of the cladding", "exterior surface of the backup wall", "run-off, per day"],
+            "Time of year",
+            "Film [g/m²]",
+        ),
         ("fig-mould", ["mould index"], "Time of year", "Mould index, 0 to 6 [–]"),
         ("fig-drive", None, "Wind pressure [Pa]", "Stack pressure [Pa]"),
         ("fig-water", None, "Time of year", "Water in the layer [kg/m²]"),

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from cavity import finding_words
 from cavity.errors import InputError
-from cavity.finding_words import apart, decimals, month_ranges, stamp
+from cavity.finding_words import apart, at_surface, decimals, month_ranges, stamp, surface_in_words
 from cavity.risk import (
     CAN_FAIL,
     STATUSES,
@@ -136,7 +136,9 @@ def test_what_happens_on_the_weather_side_is_information_and_decides_nothing(dry
     assert all(found.status == "pass" for found in findings if found.key in CAN_FAIL)
     side = [found for found in findings if found.key in ("film", "mould_cladding", "humidity", "air_layer")]
     side += [
-        found for found in findings if found.key == "dew_point" and found.where.startswith(("outer face,", "back"))
+        found
+        for found in findings
+        if found.key == "dew_point" and found.where.startswith(("exterior surface,", "back"))
     ]
     assert len(side) == 6
     assert {(found.status, found.threshold) for found in side} == {("information", "reference")}
@@ -181,7 +183,7 @@ def test_mould_on_an_outermost_membrane_is_weather_and_on_an_outermost_board_is_
     assert list(wet["face_role"].values)[2] == "outer face of wall" and int(wet["layer_membrane"].values[1]) == 1
     assert find(wet, "mould").value < 0.5
     weather = find(wet, "mould_cladding")
-    assert (weather.status, weather.where.split(",")[0]) == ("information", "outer face of wall")
+    assert (weather.status, weather.where.split(",")[0]) == ("information", "exterior surface of the backup wall")
     board = wet.copy()
     board["layer_membrane"] = ("layer", np.zeros(wet.sizes["layer"], int))
     judged = find(board, "mould", mould_index=1.0)
@@ -333,11 +335,15 @@ def test_the_cavity_side_of_a_membrane_is_weather_side_and_that_of_a_board_is_no
     ds = ds.assign_coords(face_mould_class=("face", ["sensitive"] * ds.sizes["face"]))
     assert find(ds, "mould").status == "pass"
     side = find(ds, "mould_cladding")
-    assert side.where.startswith("outer face of wall") and side.status == "information" and side.value > 3.0
+    assert (
+        side.where.startswith("exterior surface of the backup wall")
+        and side.status == "information"
+        and side.value > 3.0
+    )
     board = ds.assign_coords(layer_membrane=("layer", np.zeros(ds.sizes["layer"], int)))
     found = find(board, "mould")
     assert (found.status, found.value) == ("fail", side.value)
-    assert found.where.startswith("outer face of wall")
+    assert found.where.startswith("exterior surface of the backup wall")
     # the inner side of the membrane is judged either way
     inner = with_face(dry, SHEATHING, temperature=ICE + 12.0, relative_humidity=0.97)
     assert find(inner, "mould").status == "fail"
@@ -417,6 +423,25 @@ def test_dew_hours_of_a_square_wave_are_half_the_year(dry):
 
 
 @pytest.mark.parametrize(
+    ("label", "words", "within"),
+    [
+        ("outer face", "exterior surface", "at the exterior surface"),
+        ("back of cladding", "back of the cladding", "at the back of the cladding"),
+        ("outer face of wall", "exterior surface of the backup wall", "at the exterior surface of the backup wall"),
+        ("room face", "interior surface", "at the interior surface"),
+        ("OSB | wool", "between OSB and wool", "between OSB and wool"),
+        ("rails through wool, room face", "rails through wool, interior surface",
+         "at rails through wool, interior surface"),
+        ("rails through wool, where they meet OSB", "rails through wool, where they meet OSB",
+         "at rails through wool, where they meet OSB"),
+        ("cavity air", "cavity air", "at cavity air"),
+    ],
+)  # fmt: skip
+def test_labels_of_the_dataset_are_said_as_the_trade_says_them(label, words, within):
+    assert (surface_in_words(label), at_surface(label)) == (words, within)
+
+
+@pytest.mark.parametrize(
     ("face", "hours", "status"),
     [
         (SHEATHING, 1, "pass"), (SHEATHING, 875, "pass"), (SHEATHING, 876, "review"), ("room face", 1, "review"),
@@ -428,8 +453,7 @@ def test_hours_below_the_dew_point_are_reviewed_where_a_reader_must_act(dry, fac
     humid = np.full(HOURS, 0.5)
     humid[100 : 100 + hours] = 1.05 if face != SHEATHING else 1.0
     found = next(
-        f for f in judge(with_face(dry, face, relative_humidity=humid)) if f.where.startswith(f"{face},")
-        and f.key == "dew_point"
+        f for f in judge(with_face(dry, face, relative_humidity=humid)) if f.face == face and f.key == "dew_point"
     )  # fmt: skip
     assert (found.value, found.hours, found.status) == (hours, hours, status)
     assert "5 Jan 04:00" in found.when  # hour 100 = 4 days and 4 hours
@@ -445,7 +469,7 @@ def test_cold_spots_of_rails_are_found_with_their_hours_and_only_where_there_are
     ).assign_coords(rail_spot=["rails through insulation, room face"], rail_factor=("rail_spot", [0.78]))
     found = next(each for each in judge(ds) if each.title == "Hours of dew at the rails")
     assert (found.key, found.status, found.hours, found.value) == ("dew_point", "review", HOURS / 2, HOURS / 2)
-    assert found.where == "rails through insulation, room face, top"
+    assert found.where == "rails through insulation, interior surface, top"
     assert "4380 h" in found.sentence and "lowest margin -2.0 K" in found.sentence
     assert "0.78" in found.sentence
     warm = ds.assign(rail_dew_point_margin=ds["rail_dew_point_margin"] + 5.0)
@@ -551,7 +575,7 @@ def test_condensate_on_the_wall_is_judged_at_200_and_500_grams(dry, grams, statu
     dewy(ds, "outer face of wall", np.arange(100, 110), grams)
     found = find(ds, "condensate_face")
     assert found.shown.value == pytest.approx(grams)
-    assert (found.status, found.where) == (status, "outer face of wall, middle")
+    assert (found.status, found.where) == (status, "exterior surface of the backup wall, middle")
     assert f"Up to {grams} g/m² of dew" in found.sentence
 
 
@@ -942,7 +966,7 @@ def test_a_film_that_grows_from_year_to_year_is_accumulation(dry):
     films[:, 2, face] = (0.5, 1.0, 1.5)
     ds = dry.assign(film_end_of_year=(("year", "segment", "face"), films))
     found = find(ds, "residue")
-    assert (found.status, found.where) == ("fail", "OSB | mineral wool, top")
+    assert (found.status, found.where) == ("fail", "between OSB and mineral wool, top")
     assert found.shown.value == pytest.approx(500.0)
 
 

@@ -70,8 +70,8 @@ def test_a_change_that_does_nothing_says_so_and_moves_nothing():
 def test_the_verdict_is_told_where_nothing_that_can_fail_moves_across():
     told = compare_findings("deepening", [finding(0.5), film(140.0, "review")], [finding(0.5), film(70.0, "pass")])
     assert told.sentence == (
-        "Deepening lowers the film on the back of the cladding at back of cladding from 140 to 70 g/m² (review from "
-        "100); the wall goes from review to pass."
+        "Deepening lowers the film on the back of the cladding at the back of the cladding from 140 to 70 g/m² "
+        "(review from 100); the wall goes from review to pass."
     )
 
 
@@ -92,8 +92,8 @@ def test_where_the_status_gets_worse_the_criterion_that_does_so_is_told():
         ({"layer": "OSB", "face": "a | b", "between": ("OSB", "wool"), "segment": "top"}, "at the top, at OSB"),
         ({"layer": "sheathing"}, "at sheathing"),
         ({"layer": "sheathing", "segment": "2.40 to 3.00 m"}, "at sheathing, 2.40 to 3.00 m"),
-        ({"spot": "rails through wool, room face"}, "at rails through wool, room face"),
-        ({"face": "room face", "studs": True}, "at room face, at the studs"),
+        ({"spot": "rails through wool, room face"}, "at rails through wool, interior surface"),
+        ({"face": "room face", "studs": True}, "at the interior surface, at the studs"),
     ],
 )
 def test_places_are_said_in_words(fields, words):

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from cavity.finding_words import surface_in_words
 from cavity.report import display, series
 from cavity.report.palette import DASHES, LAYERS, LIGHT, scale, style
 from cavity.risk import air
@@ -432,7 +433,7 @@ def film(ds: Any, *, segment: int) -> go.Figure:
     for name, colour, dash in (("back of cladding", "film", "solid"), ("outer face of wall", "wind", "dot")):
         if name in faces:
             traces.append({"type": "scatter", "mode": "lines", "x": time, "y": films[:, faces.index(name)],
-                           "name": name, "line": _line(colour, 1.4, dash),
+                           "name": surface_in_words(name), "line": _line(colour, 1.4, dash),
                            "hovertemplate": "%{x|%-d %b, %H:00}: %{y:.1f} g/m²<extra></extra>"})  # fmt: skip
     traces.append({"type": "bar", "x": time[: days * 24 : 24], "y": run, "name": "run-off, per day",
                    "marker": {"color": LIGHT["runoff"]}, "yaxis": "y2", "width": 86400000 * 0.9,

@@ -41,7 +41,7 @@ _TABLES: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...] = (
             ("emissivity", "Longwave emissivity, exterior surface", "-"),
             ("cavity.blocked", "Cross-section blocked by battens and brackets", "1"),
             ("cavity.roughness", "Roughness of the cavity surfaces", "m"),
-            ("cavity.emissivity_cladding", "Emissivity, back of cladding", "-"),
+            ("cavity.emissivity_cladding", "Emissivity, back of the cladding", "-"),
             ("cavity.emissivity_wall", "Emissivity, exterior surface of the wall", "-"),
             ("cavity.film_limit", "Water a surface holds before run-off", "kg/m2"),
         ),
@@ -193,7 +193,7 @@ def _bridged(layer: Layer) -> str:
     """Return in words what bridges a layer: timber studs, metal rails, brackets."""
     parts = []
     if layer.frame is not None:
-        parts.append(f"{100 * layer.frame.share:.3g} % studs of {layer.frame.material.title}")
+        parts.append(f"{100 * layer.frame.fraction:.3g} % studs of {layer.frame.material.title}")
     if layer.bridge_conductance or layer.bridge_loss:
         parts.append(f"metal rails every {display.number(1e3 * layer.bridge_spacing)} mm")
     if layer.bracket_loss:

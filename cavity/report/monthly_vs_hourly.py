@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from cavity.finding_words import at_surface
 from cavity.report import display
 from cavity.report.digest import about, digest
 
@@ -39,14 +40,14 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
         monthly = json.loads(text)
         notes = monthly["differences"]
         hourly = digest(case).water
-        needed = monthly["surface_factor_needed"]
+        needed = monthly["temperature_factor_needed"]
         rows.append(
             {
                 "climate": key[0],
                 "opening_set": case.opening_set,
                 "class": monthly["ventilation_class"],
                 "u_value": display.quantity(monthly["u_value"], "W/(m2 K)"),
-                "factor": f"{monthly['surface_factor']:.2f}" + (f" / {needed:.2f}" if needed is not None else ""),
+                "factor": f"{monthly['temperature_factor']:.2f}" + (f" / {needed:.2f}" if needed is not None else ""),
                 "peak": _water(monthly["peak"]),
                 "residue": _water(monthly["residue"]),
                 "swing": _water(hourly["swing"]),
@@ -138,15 +139,15 @@ def _water(value: float) -> tuple[str, str]:
 def sentence(monthly: dict[str, Any], hourly: dict[str, Any]) -> str:
     """Return where the two methods differ for one case, and why, in plain words."""
     parts = []
-    layer, hours = hourly["layer"], hourly["wet_hours"]
+    layer, hours, plane = hourly["layer"], hourly["wet_hours"], at_surface(str(monthly["plane"]))
     if monthly["peak"] > 0.0 and not hours:
         parts.append(
-            f"The monthly method collects condensate at {monthly['plane']}; hour by hour the layers absorb the same "
+            f"The monthly method collects condensate {plane}; hour by hour the layers absorb the same "
             f"moisture as they get more humid ({layer} most), and no surface inside reaches its dew point."
         )
     elif monthly["peak"] > 0.0:
         parts.append(
-            f"Both find moisture inside the wall: by month at {monthly['plane']}, by the hour in {hours} hours, with "
+            f"Both find moisture inside the wall: by month {plane}, by the hour in {hours} hours, with "
             f"{layer} gaining most."
         )
     elif hours:

@@ -9,7 +9,7 @@ import numpy as np
 
 from cavity import constants
 from cavity.constants import HOUR, ICE_POINT
-from cavity.finding_words import MONTHS
+from cavity.finding_words import MONTHS, surface_in_words
 from cavity.result import wall_of
 
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
@@ -233,11 +233,11 @@ def vapour_kpa(dew_point: np.ndarray) -> np.ndarray:
 
 
 def face_names(ds: Any) -> list[str]:
-    """Return readable face labels, outside to inside."""
-    return [str(label) for label in ds["face"].values]
+    """Return surfaces and interfaces as people write them, outside to inside."""
+    return [surface_in_words(str(label)) for label in ds["face"].values]
 
 
 def place_text(ds: Any, segment: int, face: int) -> str:
-    """Return the place in words: face and segment with its heights."""
+    """Return the place in words: surface and segment with its heights."""
     bottom, top = float(ds["segment_bottom"].values[segment]), float(ds["segment_top"].values[segment])
-    return f"{ds['face'].values[face]}, {ds['segment'].values[segment]} segment ({bottom:.2g} to {top:.2g} m)"
+    return f"{face_names(ds)[face]}, {ds['segment'].values[segment]} segment ({bottom:.2g} to {top:.2g} m)"

@@ -12,6 +12,7 @@ from cavity import variables
 from cavity.choice_words import below_text
 from cavity.constants import ICE_POINT
 from cavity.files import csv_text
+from cavity.finding_words import surface_in_words
 from cavity.report import digest, display, schedule, series, verdict
 from cavity.report.page import RULE_HEAD, rule_rows, write_text
 
@@ -20,7 +21,7 @@ _CASE = ("climate", "orientation [degree]", "column", "openings", "cavity depth 
 _CASES = (
     *_CASE, "result", "decided by", "median air change rate [per hour]", "air change rate, 10 % of hours [per hour]",
     "air change rate, 90 % of hours [per hour]", "hours with flow upwards [%]", "largest film in the cavity [g/m2]",
-    "face", "segment", "hours above 80 % there [h]", "hours in which some surface condenses [h]",
+    "surface", "segment", "hours above 80 % there [h]", "hours in which some surface condenses [h]",
     "50 % drying time of a wetting event [d]", "50 % drying time, vents closed [d]",
     "90 % drying time of a wetting event [d]", "90 % drying time, vents closed [d]", _VARIANT,
 )  # fmt: skip
@@ -77,13 +78,13 @@ def sheets(comparison: Any) -> dict[str, Table]:
         variant = verdict.variant_text(verdict.variant(case))
         found = series.ranked(case.findings)
         segment, face = series.governing(ds, case.findings)
-        rate = series.air_changes(ds)
+        rate, names = series.air_changes(ds), series.face_names(ds)
         table = series.monthly(ds, segment)[face]
         cases.append(
             [
                 *_names(case), verdict.case_status(case), found[0].title if found else "",
                 *(_round(value) for value in (np.median(rate), *np.quantile(rate, (0.1, 0.9)))),
-                _round(100.0 * table[-1]["upward"]), _round(1e3 * digest.film_peak(ds)), ds["face"].values[face],
+                _round(100.0 * table[-1]["upward"]), _round(1e3 * digest.film_peak(ds)), names[face],
                 ds["segment"].values[segment], table[-1]["humid_hours"], table[-1]["wet_hours"], *_event(case), variant,
             ]
         )  # fmt: skip
@@ -94,7 +95,7 @@ def sheets(comparison: Any) -> dict[str, Table]:
             for item in found
         ]  # fmt: skip
         months += [
-            [*_names(case), ds["face"].values[face], ds["segment"].values[segment], row["month"],
+            [*_names(case), names[face], ds["segment"].values[segment], row["month"],
              *(_round(value) for value in (
                  row["outdoor"] - ICE_POINT, row["air_changes"], 100 * row["upward"], row["temperature"] - ICE_POINT,
                  100 * row["humidity"], row["humid_hours"], row["margin"], row["wet_hours"], 1e3 * row["film"],
@@ -107,7 +108,7 @@ def sheets(comparison: Any) -> dict[str, Table]:
         ]  # fmt: skip
         blank = [""] * (len(_CASES) - len(names) - 3)
         cases.append([*names, "not computed", case.reason, *blank, verdict.variant_text(verdict.variant(case))])
-    place = ("face", "segment")
+    place = ("surface", "segment")
     seen = verdict.view(comparison)
     choices, rules = _choices(seen), []
     for case in comparison.cases:
@@ -228,9 +229,9 @@ def hours(ds: Any) -> tuple[list[str], list[np.ndarray]]:
     for index, segment in enumerate(ds["segment"].values):
         for name in ("air_speed", "cavity_temperature", "cavity_relative_humidity"):
             add(f"{label(name)}, {segment}", name, ds[name].values[:, index])
-        for place, face in enumerate(ds["face"].values):
+        for place, face in enumerate(series.face_names(ds)):
             for name in ("temperature", "relative_humidity", "dew_point_margin"):
                 add(f"{label(name)}, {face}, {segment}", name, ds[name].values[:, index, place])
-        for place, face in enumerate(ds["film_face"].values):
+        for place, face in enumerate(map(surface_in_words, ds["film_face"].values)):
             add(f"Film, {face}, {segment}", "film", ds["film"].values[:, index, place])
     return head, columns

@@ -224,7 +224,7 @@
       ["breeze", "Wind at the station", `${quantity(now.breeze[h], "m/s", 1)} ${compass(now.from[h])}`],
       ["sun", "Sun on the wall", quantity(now.sun[h], "W/m²", 0)],
       ["cavity", "Cavity air", `${quantity(warm[item.cavity_point], "°C", 1)}, ${quantity(humid[item.cavity_point], "%", 0)}`],
-      ["film", "Film, back of cladding", quantity(now.film[0][h], "g/m²", 1)],
+      ["film", "Film, back of the cladding", quantity(now.film[0][h], "g/m²", 1)],
       ["margin", "Lowest dew-point margin", `${quantity(least, "K", 1)}, ${where}`],
     ];
     byId("readout").replaceChildren(...rows.map(([key, title, value]) => {
