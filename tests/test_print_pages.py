@@ -9,6 +9,7 @@ import shutil
 import subprocess
 import xml.etree.ElementTree as ET
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -24,7 +25,18 @@ pytestmark = [
     pytest.mark.skipif(shutil.which("chromedriver") is None, reason="no chromedriver"),
     pytest.mark.skipif(shutil.which("pdftotext") is None, reason="no poppler-utils"),
 ]
-KINDS = ("report", "one case", "airflow", "climate", "size", "uncertainty", "lesson", "teacher", "verify")
+KINDS = (
+    "report",
+    "one case",
+    "airflow",
+    "climate",
+    "cold climate",
+    "size",
+    "uncertainty",
+    "lesson",
+    "teacher",
+    "verify",
+)
 MM = 72 / 25.4  # points
 XHTML = "{http://www.w3.org/1999/xhtml}"  # of what pdftotext writes
 MARGINS = (17 * MM, 16 * MM)  # above and below: as in base.css
@@ -176,6 +188,10 @@ def without_formulas(path):
 # ---- the pages -------------------------------------------------------------------------------------------------------
 @pytest.fixture(scope="module")
 def paths(screen_pages, tmp_path_factory):  # noqa: F811
+    from cavity.climate import read_weather
+    from cavity.climate.summary import summarise
+    from cavity.report.climate_page import write_climate_page
+
     folder = tmp_path_factory.mktemp("paper")
     made = dict(screen_pages)
     made["report"] = write_report(
@@ -186,6 +202,8 @@ def paths(screen_pages, tmp_path_factory):  # noqa: F811
     one.cases = [case for case in one.cases if (case.opening_set, case.depth) == (SETS[0], 0.02)]
     made["one case"] = write_report(one, folder / "one.html")
     made["teacher"] = made["lesson"]
+    cold = summarise(read_weather(Path(__file__).parents[1] / "climates" / "cold_humid.epw"))
+    made["cold climate"] = write_climate_page(cold, folder / "cold.html")
     return made
 
 
