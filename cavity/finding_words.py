@@ -577,9 +577,9 @@ def amount(value: float, finding: _Finding) -> str:
 
 
 def change(old: _Finding, new: _Finding) -> str:
-    """Return how a criterion changes from one case to another: "lowers mould index in the wall from 2.1 to 1.4"."""
+    """Return how a criterion changes from one case to another: "lowers the mould index in the wall from 2.1 to 1.4"."""
     was, now, units = shown(old).value, shown(new).value, shown(old).units
     digits = 0 if max(abs(was), abs(now)) >= 20.0 else 1
     verb = "lowers" if now < was else "raises"
-    text = f"{verb} {lower_title(old)} from {decimals(was, digits)} to {decimals(now, digits)}"
+    text = f"{verb} the {lower_title(old)} from {decimals(was, digits)} to {decimals(now, digits)}"
     return f"{text} {units}" if units else text

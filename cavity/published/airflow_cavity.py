@@ -224,7 +224,7 @@ def measured() -> tuple[Case, ...]:
             source="Bassett & McNeil 2005-09: several 0.1 l/s per metre",
             tag=DOUBTFUL,
             inputs="ours: 2.4 m x 20 mm, 1000 mm2/m top and bottom, 0.5 Pa (assumed)",
-            units="l/(s m)",
+            units="L/(s m)",
             band=(0.2, 1.0),
             computed=change_rate(0.020, 2.4, small, small, 0.5) * 0.020 * 2.4 / 3.6,
         )
@@ -235,7 +235,7 @@ def measured() -> tuple[Case, ...]:
             source="Bassett & McNeil 2005 (above theory because of leaks: read); 0.1-0.3 l/s per metre: memory",
             tag=DOUBTFUL,
             inputs=f"ours: 2.4 m x 20 mm, 1000 mm2/m at the base, no other vent, wind {wind:g} m/s (assumed)",
-            units="l/(s m)",
+            units="L/(s m)",
             band=(0.1, 0.3),
             computed=1e3 * cavity_air.single_vent(0.001, 0.001, wind, 288.15, 283.15),
             note="an estimate made for rooms (Warren 1977, from memory)",

@@ -97,7 +97,7 @@ class Step:
     label : str
         The value in words.
     flow : float
-        Median air flow through the column. [l/(s m)]
+        Median air flow through the column. [L/(s m)]
     rate, rate_low, rate_high : float
         Air change rate: median, and what 90 % and 10 % of the hours exceed. [1/h]
     upward : float
