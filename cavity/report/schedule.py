@@ -284,8 +284,7 @@ def _detail(row: ScheduleRow, depth: float, panel: float, clear: float, low: boo
     lines = [
         f'<svg class="vent-detail" viewBox="0 0 {wide:g} {tall:g}" role="img" aria-label="{html.escape(row.place)}: '
         f'{html.escape(row.geometry)}, cavity {si_depth}">',
-        f'<rect class="backup" x="{wall_x:.1f}" y="{above:g}" width="{_WALL:g}" '
-        f'height="{tall - above - below:.1f}"/>',
+        f'<rect class="backup" x="{wall_x:.1f}" y="{above:g}" width="{_WALL:g}" height="{tall - above - below:.1f}"/>',
         f'<path class="cut" d="M{wall_x + _WALL:.1f} {above:g}V{0.5 * tall - 10:.1f}l4 5l-8 8l4 5V{tall - below:g}"/>',
         f'<rect class="panel" x="{panel_x:.1f}" y="{top:.1f}" width="{back_x - panel_x:.1f}" '
         f'height="{bottom - top:.1f}"/>',
