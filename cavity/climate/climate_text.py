@@ -74,16 +74,20 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], title: str) -> Any
     from rich.markup import escape
     from rich.table import Table
 
-    text_table = Table(title=escape(title), title_justify="left", header_style="bold", box=None, pad_edge=False)
+    def folded(name: str) -> str:  # the unit on a separate line
+        if "\n" in name:
+            return name
+        return "\n[".join(name.split(" [", 1)) if " [" in name else "\n".join(name.rsplit(" ", 1))
+
+    columns = Table(title=escape(title), title_justify="left", header_style="bold", box=None, pad_edge=False)
     for i, name in enumerate(head):
-        text_table.add_column(
-            name if i == 0 or "\n" in name else "\n".join(name.rsplit(" ", 1)),
-            justify="left" if i == 0 else "right",
-            no_wrap=i == 0,
-        )
+        columns.add_column(
+            escape(name if i == 0 else folded(name)), justify="left" if i == 0 else "right", no_wrap=i == 0,
+            overflow="fold",
+        )  # fmt: skip
     for row in rows:
-        text_table.add_row(*(escape(cell) for cell in row))
-    return text_table
+        columns.add_row(*(escape(cell) for cell in row))
+    return columns
 
 
 def climates_table() -> Any:

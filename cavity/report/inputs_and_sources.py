@@ -305,7 +305,7 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
             continue
         seen.add(case.climate_name)
         place = f"{float(attrs.get('latitude', math.nan)):.2f}°, {float(attrs.get('longitude', math.nan)):.2f}°"
-        kind = "invented" if int(attrs.get("climate_invented", 0)) else "as read"
+        kind = "fictitious" if int(attrs.get("climate_invented", 0)) else "as read"
         rain = str(attrs.get("climate_rain", "with rain" if int(attrs.get("has_rain", 0)) else "without rain"))
         text = f"{attrs.get('climate_source', '')} ({kind}; {rain}; {place}), SHA-256 {attrs.get('climate_sha256', '')}"
         rows.append((f"Climate {case.climate_name}", text))

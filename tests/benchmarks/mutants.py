@@ -445,8 +445,8 @@ MUTANTS: tuple[Mutant, ...] = (
            "tuple(sorted(ratios(held).values(), reverse=True))", "tuple(sorted(ratios(held).values()))",
            ("tests/test_ranking.py",)),
     Mutant("risk", "a strip that fails does not fail the choice", "risk/ranking.py",
-           "for part in self.parts for found in part.findings)\n\n    @functools.cached_property\n    def ratios",
-           "for part in self.parts[:1] for found in part.findings)\n\n    @functools.cached_property\n    def ratios",
+           "for part in self.parts for finding in part.findings)\n\n    @functools.cached_property\n    def ratios",
+           "for part in self.parts[:1] for finding in part.findings)\n\n    @functools.cached_property\n    def ratios",
            ("tests/test_ranking.py", "tests/test_recommend.py")),
     Mutant("risk", "lower half counted as the upper", "risk/ranking.py",
            "sums[int(height >= middle)]", "sums[int(height < middle)]",
@@ -456,7 +456,7 @@ MUTANTS: tuple[Mutant, ...] = (
            "_says(value >= least - _EDGE)", "_says(value <= least + _EDGE)", ("tests/test_rules.py",)),
     # ---- study
     Mutant("study", "wetting event dries with vents open in both", "study/wetting.py",
-           "replace(each, gross_area=0.0)", "replace(each, gross_area=each.gross_area)",
+           "replace(opening, gross_area=0.0)", "replace(opening, gross_area=opening.gross_area)",
            ("tests/test_study_wetting.py",)),
     Mutant("study", "drying with vents and without exchanged", "study/wetting.py",
            "curves = left[pair[0]][0], left[pair[1]][0]", "curves = left[pair[1]][0], left[pair[0]][0]",
@@ -479,7 +479,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant("study", "kept cases of another depth", "study/cases.py",
            'plain["cavity"]["depth"] = case.depth', 'plain["cavity"]["depth"] = 0.0', ("tests/test_engine.py",)),
     Mutant("study", "scaled vents grow with the square", "study/changes.py",
-           "gross_area=each.gross_area * factor", "gross_area=each.gross_area * factor * factor",
+           "gross_area=opening.gross_area * factor", "gross_area=opening.gross_area * factor * factor",
            ("tests/test_study_size.py",
            "tests/test_study_advice.py")),
     # ---- numbers of the report
