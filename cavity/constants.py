@@ -29,9 +29,11 @@ ISO_AIR_PERMEABILITY = 2.0e-10  # kg/(m s Pa), rounded design constant of ISO 13
 US_PERM = 5.72135e-11  # kg/(Pa s m2), 1 grain/(h ft2 inHg), ASTM E96
 LEWIS_VAPOUR = 7.0e-9  # (s/m)/(W/(m2 K)): beta_p = 7e-9 h_c, EN 15026 / ISO 13788, from memory
 MOULD_CLASSES = ("very sensitive", "sensitive", "medium resistant", "resistant")  # of materials, by the mould model
-# Cp(base) - Cp(head) over the whole wall, low, mid and high value, where the user gives a straight line or in doubt:
-# an assumption, no confirmed measurement
+# Cp(base) - Cp(head) over the whole wall: low, mid and high value of the straight line, and of the uncertainty study.
+# An assumption, no confirmed measurement
 CP_DIFFERENCE_BAND = (0.05, 0.1, 0.3)  # 1
+RAIL_FLANGE = 0.04  # m, usual width of the flange of a metal rail; common practice, no source
+AIR_DENSITY = 1.2  # kg/m3, air at 20 degC: converts volume flows where no state is given; common practice, no source
 # Free area of the openings of an air layer per metre of wall, up to which it is unventilated and from which it is well
 # ventilated: ISO 6946:1996 clause 5.3, read in a secondary text; ISO 6946:2017, 6.9.2 to 6.9.4 (clauses read)
 UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT = 500e-6, 1500e-6  # m2/m

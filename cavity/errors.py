@@ -25,7 +25,7 @@ class Fault:
     problem : str
         What is wrong, in one clause.
     given : str
-        What was found, as the user wrote it.
+        The value, as the user wrote it.
     expected : str
         What is allowed.
     fix : str
@@ -70,16 +70,16 @@ class ConvergenceError(CavityError):
 
 
 class Stopped(CavityError):
-    """A run was ended by the one who had asked for it; there is no result."""
+    """A run ended on request, before it was done: there is no result."""
 
 
 def why(error: Exception) -> str:
-    """Return in one line why something was not computed; an unforeseen error is named with its place."""
+    """Return in one line why something was not computed; an internal error with file and line."""
     if isinstance(error, CavityError):
         return " ".join(str(error).split())
-    place = error.__traceback__
-    while place is not None and place.tb_next is not None:
-        place = place.tb_next
-    at = f" in {Path(place.tb_frame.f_code.co_filename).name}, line {place.tb_lineno}" if place else ""
+    frame = error.__traceback__
+    while frame is not None and frame.tb_next is not None:
+        frame = frame.tb_next
+    at = f" in {Path(frame.tb_frame.f_code.co_filename).name}, line {frame.tb_lineno}" if frame else ""
     text = f"internal error, please report it: {type(error).__name__}{at}: {error}"
     return _clipped(" ".join(text.split()))

@@ -1,4 +1,4 @@
-"""Files written whole or not at all, and never over something that is not theirs."""
+"""Files are written whole or not at all, and never over a file of another kind."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from typing import Any
 from cavity.constants import HOUR
 from cavity.errors import Fault, InputError
 
-HTML, NETCDF, PDF = b"<!doctype html>", b"\x89HDF", b"%PDF"  # how files of these kinds begin
+HTML, NETCDF, PDF = b"<!doctype html>", b"\x89HDF", b"%PDF"  # first bytes of files of these kinds
 _KINDS = {
     "an HTML page": (HTML, b"<html"),
     "a NetCDF file": (NETCDF, b"CDF"),
@@ -27,22 +27,24 @@ _KINDS = {
     "an office file": (b"PK\x03\x04",),
 }
 _PART = re.compile(r"\.cavity-([0-9a-f]{8})-(\d+)-\d+\.part")
-_ABANDONED = HOUR  # s, age at which an unfinished file of another computer belongs to nobody
+_ABANDONED = HOUR  # s, age from which an unfinished file of another computer counts as abandoned
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")  # a spreadsheet takes a cell that begins so for a formula
 _counter = itertools.count()
+_WRITABLE = "a file in a folder that can be written to"
+_OWN_FILE = "a file of its own for every input and output"
 
 
 def write_whole(path: str | os.PathLike[str], data: bytes | memoryview | str, *, over: bool = False) -> Path:
-    """Write a file beside its target, then move it there; what was there stays until then.
+    """Write a file next to its target, then move it there; an existing file is kept until then.
 
     Parameters
     ----------
     path : path
-        Target; missing folders are made.
+        Target; missing folders are created.
     data : bytes or str
         The whole content; text becomes UTF-8.
     over : bool, keyword only
-        Replace whatever is there; otherwise only a file of the same kind is replaced.
+        Replace any file; otherwise only a file of the same kind is replaced.
 
     Returns
     -------
@@ -56,7 +58,7 @@ def write_whole(path: str | os.PathLike[str], data: bytes | memoryview | str, *,
     """
     target = Path(path)
     content = data.encode("utf-8") if isinstance(data, str) else data
-    made: list[Path] = []
+    new_folders: list[Path] = []
     try:
         if not over:
             _check_kind(target, bytes(content[:64]), "")
@@ -66,15 +68,17 @@ def write_whole(path: str | os.PathLike[str], data: bytes | memoryview | str, *,
             with target.open("wb") as stream:
                 stream.write(content)
             return target
-        place = target.resolve() if target.is_symlink() else target
-        made = _make_folder(place.parent)
-        _fill(place, content)
+        destination = target.resolve() if target.is_symlink() else target
+        new_folders = _make_folder(destination.parent)
+        _fill(destination, content)
     except (OSError, ValueError, RuntimeError) as error:  # ValueError: a null character; RuntimeError: links in a ring
-        for folder in made:
+        for folder in new_folders:
             with contextlib.suppress(OSError):
                 folder.rmdir()
         raise InputError(
-            Fault(_shown(target), f"cannot be written: {_said(error)}", fix="choose another file or folder")
+            Fault(
+                _shown(target), f"cannot be written: {_reason(error)}", "", _WRITABLE, "choose another file or folder"
+            )
         ) from None
     return target
 
@@ -96,8 +100,8 @@ def _fill(target: Path, content: bytes | memoryview) -> None:
 
 
 def _make_folder(folder: Path) -> list[Path]:
-    """Make a folder and those above it; return those made, innermost first."""
-    missing = list(itertools.takewhile(lambda each: not each.exists(), (folder, *folder.parents)))
+    """Create a folder and those above it; return the new ones, innermost first."""
+    missing = list(itertools.takewhile(lambda path: not path.exists(), (folder, *folder.parents)))
     folder.mkdir(parents=True, exist_ok=True)
     return missing
 
@@ -110,8 +114,8 @@ def _sweep(folder: Path) -> None:
     """Remove what a killed process left in a folder."""
     with contextlib.suppress(OSError):
         for entry in os.scandir(folder):
-            found = _PART.fullmatch(entry.name)
-            if found and not _at_work(found[1], int(found[2]), entry):
+            match = _PART.fullmatch(entry.name)
+            if match and not _at_work(match[1], int(match[2]), entry):
                 Path(entry.path).unlink()
 
 
@@ -132,13 +136,13 @@ def _shown(path: str | os.PathLike[str]) -> str:
     return os.fspath(path)[:200]
 
 
-def _said(error: Exception) -> str:
+def _reason(error: Exception) -> str:
     return getattr(error, "strerror", None) or str(error)
 
 
-# ---- what an output may not replace --------------------------------------------------------------------------------
+# ---- checks of outputs and inputs --------------------------------------------------------------------------------
 def kind_of(start: bytes) -> str:
-    """Return what a file is by how it begins; of a table the name of its first column, of other text its first line."""
+    """Return the kind of a file by its first bytes; of a table the name of its first column, of text its first line."""
     text = start.lstrip(b"\xef\xbb\xbf \t\r\n").lower()
     for kind, signs in _KINDS.items():
         if any(text.startswith(sign.lower()) for sign in signs):
@@ -150,12 +154,12 @@ def check_outputs(
     outputs: Iterable[tuple[str, str | os.PathLike[str] | None, bytes]],
     inputs: Iterable[str | os.PathLike[str] | None],
 ) -> None:
-    """Refuse, before the work, files that cannot be written or would take the place of something else.
+    """Refuse, before the work, files that cannot be written or would overwrite something else.
 
     Parameters
     ----------
     outputs : iterable of (str, path or None, bytes)
-        Option, file and how a file of its kind begins; empty for a folder. None is passed over.
+        Option, file and first bytes of a file of its kind; empty for a folder. None is skipped.
     inputs : iterable of (path or None)
         Files read in the same run.
 
@@ -164,7 +168,7 @@ def check_outputs(
     InputError
         If an output is an input, another output, a file of another kind, or cannot be written.
     """
-    taken = {each: "an input of this run" for path in inputs if path for each in [_identity(path)]}
+    taken = {_identity(path): "an input of this run" for path in inputs if path}
     faults = []
     for option, path, start in outputs:
         if path is None:
@@ -175,8 +179,8 @@ def check_outputs(
             if not start:
                 faults += _folder_faults(where, target)
                 continue
-            if said := taken.get(_identity(target)):
-                faults.append(Fault(where, f"would overwrite {said}", fix="choose another file name"))
+            if other := taken.get(_identity(target)):
+                faults.append(Fault(where, f"would overwrite {other}", "", _OWN_FILE, "choose another file name"))
                 continue
             taken[_identity(target)] = f"what {option} writes"
             if target.is_dir():
@@ -187,49 +191,51 @@ def check_outputs(
         except InputError as error:
             faults += error.faults
         except (OSError, ValueError, RuntimeError) as error:
-            faults.append(Fault(where, f"cannot be written: {_said(error)}", fix="choose another file or folder"))
+            problem = f"cannot be written: {_reason(error)}"
+            faults.append(Fault(where, problem, "", _WRITABLE, "choose another file or folder"))
     if faults:
         raise InputError(*faults)
 
 
 def _folder_faults(where: str, folder: Path) -> list[Fault]:
-    there = next((each for each in (folder, *folder.parents) if each.exists()), None)
+    existing = next((path for path in (folder, *folder.parents) if path.exists()), None)
     fix = "choose another file or folder"
-    if there is not None and not there.is_dir():
-        return [Fault(where, f"{_shown(there)} is a file, not a folder", fix=fix)]
-    if there is not None and not os.access(there, os.W_OK | os.X_OK):
-        return [Fault(where, "cannot be written: no permission", fix=fix)]
+    if existing is not None and not existing.is_dir():
+        return [Fault(where, f"{_shown(existing)} is a file, not a folder", "", _WRITABLE, fix)]
+    if existing is not None and not os.access(existing, os.W_OK | os.X_OK):
+        return [Fault(where, "cannot be written: no permission", "", _WRITABLE, fix)]
     return []
 
 
 def _identity(path: str | os.PathLike[str]) -> object:
-    """Return what two names of one file have in common."""
+    """Return a key that is equal for two names of one file."""
     try:
         resolved = Path(path).resolve()
     except (OSError, ValueError, RuntimeError):  # the working folder may have been deleted
         return os.fspath(path)
     try:
-        found = resolved.stat()
+        status = resolved.stat()
     except (OSError, ValueError):
         return str(resolved)
-    return found.st_dev, found.st_ino
+    return status.st_dev, status.st_ino
 
 
 def _check_kind(target: Path, start: bytes, option: str) -> None:
     if not target.is_file():
         return
     with target.open("rb") as stream:
-        there = stream.read(4096)
-    if not there or kind_of(there) == kind_of(start):
+        existing = stream.read(4096)
+    if not existing or kind_of(existing) == kind_of(start):
         return
     wanted = kind_of(start) if kind_of(start) in _KINDS else "a table of this kind"
+    there = kind_of(existing) if kind_of(existing) in _KINDS else "a file of another kind"
     where = f"{option} {_shown(target)}".strip()
     fix = "choose another name, or remove that file first"
-    raise InputError(Fault(where, f"is there already and is not {wanted}", fix=fix))
+    raise InputError(Fault(where, f"exists already and is not {wanted}", there, f"a new file, or {wanted}", fix))
 
 
 def check_file(path: str | os.PathLike[str], most: int, what: str) -> Path:
-    """Return the path of a regular file that may be read; a pipe or a device, which may never end, is refused unopened.
+    """Return the path of a regular file; a pipe or a device, which may never end, is refused without opening it.
 
     Parameters
     ----------
@@ -245,59 +251,58 @@ def check_file(path: str | os.PathLike[str], most: int, what: str) -> Path:
     InputError
         If it is missing, of another kind, or too large.
     """
-    place = Path(path)
+    file = Path(path)
     try:
-        if place.is_dir():
+        if file.is_dir():
             raise InputError(
-                Fault(_shown(place), "cannot be read: it is a folder", expected=what, fix="name the file in it")
+                Fault(_shown(file), "cannot be read: it is a folder", expected=what, fix="name the file in it")
             )
-        if not place.exists():
-            raise InputError(Fault(_shown(place), "cannot be read: no such file", expected=what, fix="check the path"))
-        if not place.is_file():
+        if not file.exists():
+            raise InputError(Fault(_shown(file), "cannot be read: no such file", expected=what, fix="check the path"))
+        if not file.is_file():
             raise InputError(
-                Fault(_shown(place), "cannot be read: not a regular file", expected=what, fix="save it to a file first")
+                Fault(_shown(file), "cannot be read: not a regular file", expected=what, fix="save it to a file first")
             )
-        large = place.stat().st_size > most
+        large = file.stat().st_size > most
     except (OSError, ValueError) as error:
-        raise unreadable(place, what, error) from None
+        raise unreadable(file, what, error) from None
     if large:
-        said = f"at most {most / 1e6:.0f} MB"
-        raise InputError(Fault(_shown(place), f"is too large for {what}", f"{_size(place)}", said, "check the file"))
-    return place
+        raise _too_large(file, most, what)
+    return file
+
+
+def _too_large(path: Path, most: int, what: str) -> InputError:
+    expected = f"at most {most / 1e6:.0f} MB"
+    return InputError(Fault(_shown(path), f"is too large for {what}", _size(path), expected, "check the file"))
 
 
 def unreadable(path: Path, what: str, error: Exception) -> InputError:
-    """Return the error for a file that the system does not let be read."""
+    """Return the error for a file that the system cannot read."""
     fix = "check path and permissions"
-    return InputError(Fault(_shown(path), f"cannot be read: {_said(error)}", expected=what, fix=fix))
+    return InputError(Fault(_shown(path), f"cannot be read: {_reason(error)}", expected=what, fix=fix))
 
 
 def read_bytes(path: str | os.PathLike[str], most: int, what: str) -> bytes:
-    """Return the content of a regular file; a pipe or a device, which may never end, is not opened.
+    """Return the content of a file that `check_file` accepts.
 
     Parameters
     ----------
-    path : path
-        The file.
-    most : int
-        Bytes it may have.
-    what : str
-        What it should be, such as "a weather file".
+    path, most, what
+        As for `check_file`. [-, bytes, -]
 
     Raises
     ------
     InputError
-        If it is missing, of another kind, too large, or cannot be read.
+        As `check_file`, or if the file cannot be read.
     """
-    place = check_file(path, most, what)
+    file = check_file(path, most, what)
     try:
-        with place.open("rb") as stream:
+        with file.open("rb") as stream:
             data = stream.read(most + 1)
     except OSError as error:
-        raise unreadable(place, what, error) from None
+        raise unreadable(file, what, error) from None
     if len(data) > most:  # it grew meanwhile
-        said = f"at most {most / 1e6:.0f} MB"
-        raise InputError(Fault(_shown(place), f"is too large for {what}", f"{_size(place)}", said, "check the file"))
+        raise _too_large(file, most, what)
     return data
 
 
@@ -320,16 +325,16 @@ def cache_folder() -> Path | None:
 
 
 def csv_text(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
-    """Return a table as CSV text; text that a spreadsheet would take for a formula gets an apostrophe before it."""
+    """Return a table as CSV text; an apostrophe marks text that a spreadsheet would take for a formula."""
 
     def cell(value: Any) -> Any:
         return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) and not _is_number(value) else value
 
-    held = io.StringIO()
-    writer = csv.writer(held, lineterminator="\n")
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
     writer.writerow(head)
     writer.writerows([cell(value) for value in row] for row in rows)
-    return held.getvalue()
+    return text.getvalue()
 
 
 def _is_number(text: str) -> bool:

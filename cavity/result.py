@@ -1,4 +1,4 @@
-"""The result of a case: what the kernels recorded as one Dataset, with names, units, sources and coordinates."""
+"""The result of a case: the record of the kernels as one Dataset, with names, units, sources and coordinates."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from cavity.wallfile.model import Case, Layer, Wall
 
 FILM_FACES = ("outer face", "back of cladding", "outer face of wall", "room face")
-# what enters the wall from the air goes inwards at surfaces that face outdoors, outwards at those that face the room
+# the kernels count vapour into the wall as positive: inwards at outer surfaces, outwards at those on the room side
 _INTO_THE_SURFACE = np.array([1.0, -1.0, 1.0, -1.0], np.float32)
 _SOLID_WOOD = ("timber", "cladding")  # groups of the materials table; other wood is boards, fibres or unknown
 BALANCE_TERMS = (
@@ -62,15 +62,15 @@ def dataset_of(
     wall : Wall
         The wall.
     weather, outside : xarray.Dataset, (time,)
-        The weather as given, and with what it does to the wall.
+        The weather as read, and its action on the wall.
     room_T, room_phi : array, (time,)
         Room air: temperature and relative humidity. [K], [1]
     air : ColumnAir
         Column and air path.
     line : Line
-        Line through the wall, with its faces.
+        Line through the wall, with its surfaces and interfaces.
     record : Record
-        What the last year left. [SI]
+        Of the last year. [SI]
     ends : list of array, (segment, layer + face)
         Water of the layers and films at the start and at the end of each year. [kg/m2]
     state : State
@@ -93,55 +93,55 @@ def dataset_of(
     saturated = table_saturation_pressure(face_T)
     humidity = np.clip(face_p / saturated, 0.0, 1.0)
     p_out, p_room = outside["vapour_pressure_outdoor"].to_numpy(), room_phi * table_saturation_pressure(room_T)
-    dew = _dew_beside(line, p_out, record.air_p, p_room, face_p, saturated)
+    dew = _dew_points(line, p_out, record.air_p, p_room, face_p, saturated)
     data: dict[str, tuple[tuple[str, ...], NDArray[Any], str]] = {}
 
-    def put(name: str, values: NDArray[Any], source: str = "cavity.simulate", dims: tuple[str, ...] = ()) -> None:
+    def add(name: str, values: NDArray[Any], source: str = "cavity.simulate", dims: tuple[str, ...] = ()) -> None:
         data[name] = (dims or variables.TABLE[name].dims, values, source)
 
-    put("temperature_indoor", room_T, f"indoor climate: {wall.indoor.model}")
-    put("relative_humidity_indoor", room_phi, f"indoor climate: {wall.indoor.model}")
-    put("air_change_rate", record.change_rate[:, 0])
-    put("compartment_air_change_rate", record.change_rate[:, 1:])
-    put("air_speed", record.speed)
-    put("stack_pressure", record.stack)
-    put("wind_pressure", record.wind)
-    put("opening_flow", record.opening_flow)
-    put("part_pressure", record.part_pressure)
-    put("part_gain", gain, "cavity.airflow.gains")
-    put("cavity_temperature", record.air_T)
-    put("cavity_vapour_pressure", record.air_p)
-    put("cavity_relative_humidity", np.clip(record.air_p / table_saturation_pressure(record.air_T), 0.0, 1.0))
-    put("cavity_fog", record.fog)
-    put("temperature", record.T)
-    put("vapour_pressure", record.p)
-    put("relative_humidity", humidity.astype(np.float32))
-    put("dew_point", dew.astype(np.float32))
-    put("dew_point_margin", (face_T - dew).astype(np.float32))
-    put("water", record.water)
+    add("temperature_indoor", room_T, f"indoor climate: {wall.indoor.model}")
+    add("relative_humidity_indoor", room_phi, f"indoor climate: {wall.indoor.model}")
+    add("air_change_rate", record.change_rate[:, 0])
+    add("compartment_air_change_rate", record.change_rate[:, 1:])
+    add("air_speed", record.speed)
+    add("stack_pressure", record.stack)
+    add("wind_pressure", record.wind)
+    add("opening_flow", record.opening_flow)
+    add("part_pressure", record.part_pressure)
+    add("part_gain", gain, "cavity.airflow.gains")
+    add("cavity_temperature", record.air_T)
+    add("cavity_vapour_pressure", record.air_p)
+    add("cavity_relative_humidity", np.clip(record.air_p / table_saturation_pressure(record.air_T), 0.0, 1.0))
+    add("cavity_fog", record.fog)
+    add("temperature", record.T)
+    add("vapour_pressure", record.p)
+    add("relative_humidity", humidity.astype(np.float32))
+    add("dew_point", dew.astype(np.float32))
+    add("dew_point_margin", (face_T - dew).astype(np.float32))
+    add("water", record.water)
     surfaces = [k for k, face in enumerate(line.faces) if face.kind == "surface"]
-    put("film", record.film[:, :, surfaces])
-    put("frost_share", record.frost[:, :, surfaces])
-    put("vapour_flow", record.vapour * _INTO_THE_SURFACE)  # fluxes are positive inwards
-    put("condensation", record.wetting[:, :, surfaces, DEW])
-    put("runoff", record.drainage[:, :, surfaces])
-    put("face_film", record.film)
-    put("face_frost_share", record.frost)
+    add("film", record.film[:, :, surfaces])
+    add("frost_share", record.frost[:, :, surfaces])
+    add("vapour_flow", record.vapour * _INTO_THE_SURFACE)  # fluxes are positive inwards
+    add("condensation", record.wetting[:, :, surfaces, DEW])
+    add("runoff", record.drainage[:, :, surfaces])
+    add("face_film", record.film)
+    add("face_frost_share", record.frost)
     for name, cause in (("film_by_vapour", DEW), ("film_by_rain", RAIN), ("film_by_capillarity", CAPILLARY)):
-        put(name, record.wetting[..., cause])
-    put("drainage", record.drainage)
-    put("heat_flux_indoor", -record.heat_in)
-    put("water_residual", record.water_residual)
-    put("energy_residual", record.energy_residual)
+        add(name, record.wetting[..., cause])
+    add("drainage", record.drainage)
+    add("heat_flux_indoor", -record.heat_in)
+    add("water_residual", record.water_residual)
+    add("energy_residual", record.energy_residual)
     for k, kind in enumerate(("heat", "vapour")):
-        put(f"stream_{kind}", record.stream[:, :, k].astype(np.float32), "cavity.kernels.stream")
-        put(f"stream_{kind}_residual", record.stream[:, :, k].sum(axis=-1), "cavity.kernels.stream")
-    put("water_end_of_year", np.maximum(np.array([end[:, :layers] for end in ends[1:]]), 0.0))
-    put("film_end_of_year", np.maximum(np.array([end[:, layers:] for end in ends[1:]]), 0.0))
-    put("water_at_start", np.maximum(ends[0][:, :layers], 0.0))
-    put("water_balance", _balance(record, state))
+        add(f"stream_{kind}", record.stream[:, :, k].astype(np.float32), "cavity.kernels.stream")
+        add(f"stream_{kind}_residual", record.stream[:, :, k].sum(axis=-1), "cavity.kernels.stream")
+    add("water_end_of_year", np.maximum(np.array([end[:, :layers] for end in ends[1:]]), 0.0))
+    add("film_end_of_year", np.maximum(np.array([end[:, layers:] for end in ends[1:]]), 0.0))
+    add("water_at_start", np.maximum(ends[0][:, :layers], 0.0))
+    add("water_balance", _balance(record, state))
 
-    # bare variables: xarray would look for labels to line up with
+    # variables without coordinates: xarray would try to align labels
     shared = {name: outside[name].variable for name in outside.data_vars}
     dataset = xr.Dataset(
         {name: (dims, values, variables.attributes(name, source)) for name, (dims, values, source) in data.items()}
@@ -152,7 +152,7 @@ def dataset_of(
     stream = _stream_errors(record.stream)
     dataset.attrs = (
         provenance(wall, weather)
-        | of_column(wall, air)
+        | column_attributes(wall, air)
         | {
             "latitude": float(weather.attrs.get("latitude", np.nan)),
             "longitude": float(weather.attrs.get("longitude", np.nan)),
@@ -175,8 +175,8 @@ def _version() -> str:
     return version("cavity")
 
 
-def of_column(wall: Wall, air: ColumnAir) -> dict[str, str | float]:
-    """Return the attributes of a result that its wall and column decide.
+def column_attributes(wall: Wall, air: ColumnAir) -> dict[str, str | float]:
+    """Return the attributes of a result that depend on wall and column.
 
     Parameters
     ----------
@@ -201,8 +201,8 @@ def of_column(wall: Wall, air: ColumnAir) -> dict[str, str | float]:
     }
 
 
-def drawn(case: Case) -> xr.Dataset:
-    """Return what a drawing of one case shows, without weather and results.
+def geometry_of(case: Case) -> xr.Dataset:
+    """Return the geometry of one case as a Dataset, without weather and results: enough for a drawing.
 
     Parameters
     ----------
@@ -212,7 +212,7 @@ def drawn(case: Case) -> xr.Dataset:
     Returns
     -------
     xarray.Dataset
-        The coordinates and attributes that a result of `simulate` has for it; no variables.
+        Coordinates and attributes as in a result of `simulate`; no variables.
     """
     import xarray as xr
 
@@ -221,14 +221,14 @@ def drawn(case: Case) -> xr.Dataset:
     from cavity.wallfile.recorded import to_json
 
     wall, air = case.wall, build_column(case)
-    found = xr.Dataset(coords=places(wall, air, build_line(case)))
+    dataset = xr.Dataset(coords=coordinates_of(wall, air, build_line(case)))
     own = {"wall_name": wall.name, "wall_json": to_json(wall), "opening_set": case.opening_set.name}
-    found.attrs = of_column(wall, air) | own | {"depth": case.depth}
-    return found
+    dataset.attrs = column_attributes(wall, air) | own | {"depth": case.depth}
+    return dataset
 
 
 def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
-    """Return the attributes of a result that tell where its inputs come from; no number of it depends on them.
+    """Return the attributes of a result that name the origin of its inputs; no number of it depends on them.
 
     Parameters
     ----------
@@ -242,34 +242,34 @@ def provenance(wall: Wall, weather: xr.Dataset) -> dict[str, str | int]:
     dict
         Names, texts, files and digests of wall and climate, and the warnings of both (JSON list).
     """
-    text, given = to_json(wall), weather.attrs
-    digest = hashlib.sha256(json.dumps(json.loads(text), sort_keys=True).encode()).hexdigest()
+    wall_json, attrs = to_json(wall), weather.attrs
+    digest = hashlib.sha256(json.dumps(json.loads(wall_json), sort_keys=True).encode()).hexdigest()
     return {
         "wall_name": wall.name,
         "wall_invented": int(wall.invented),
         "wall_description": wall.description,
         "wall_text": wall.text,
-        "wall_json": text,
+        "wall_json": wall_json,
         "wall_sha256": digest,
         "wall_source": wall.source,
-        "climate_name": str(given.get("name", "")),
-        "climate_invented": int(given.get("invented", 0)),
+        "climate_name": str(attrs.get("name", "")),
+        "climate_invented": int(attrs.get("invented", 0)),
         "climate_rain": describe_rain(weather),
-        "climate_source": str(given.get("source", "")),
-        "climate_sha256": str(given.get("sha256", "")),
-        "time_policy": str(given.get("time_policy", "")),
-        "warnings": json.dumps([*wall.warnings, *json.loads(given.get("warnings", "[]"))]),
+        "climate_source": str(attrs.get("source", "")),
+        "climate_sha256": str(attrs.get("sha256", "")),
+        "time_policy": str(attrs.get("time_policy", "")),
+        "warnings": json.dumps([*wall.warnings, *json.loads(attrs.get("warnings", "[]"))]),
     }
 
 
 def _stream_errors(terms: NDArray[np.float64]) -> tuple[float, float]:
-    """Return the error of the air stream's heat and vapour over what passed: the worst segment, hours by size.
+    """Return the balance errors of heat and vapour in the cavity air over their throughput, in the worst segment.
 
     terms: (time, segment, kind, term).
     """
     error = np.abs(terms.sum(axis=-1)).sum(axis=0)
-    passed = np.abs(terms).sum(axis=(0, 3))
-    worst = (error / np.maximum(passed, 1e-30)).max(axis=0)
+    throughput = np.abs(terms).sum(axis=(0, 3))
+    worst = (error / np.maximum(throughput, 1e-30)).max(axis=0)
     return float(worst[0]), float(worst[1])
 
 
@@ -285,7 +285,7 @@ def _balance(record: year_arrays.Record, state: year_arrays.State) -> NDArray[np
 def _coordinates(wall: Wall, outside: xr.Dataset, air: ColumnAir, line: Line, years: int) -> dict[str, Any]:
     return {
         "time": outside["time"],
-        **places(wall, air, line),
+        **coordinates_of(wall, air, line),
         "film_face": list(FILM_FACES),
         "year": np.arange(1, years + 1),
         "balance_term": list(BALANCE_TERMS),
@@ -293,8 +293,8 @@ def _coordinates(wall: Wall, outside: xr.Dataset, air: ColumnAir, line: Line, ye
     }
 
 
-def places(wall: Wall, air: ColumnAir, line: Line) -> dict[str, Any]:
-    """Return the coordinates that say what the air path, the surfaces and the layers of a case are.
+def coordinates_of(wall: Wall, air: ColumnAir, line: Line) -> dict[str, Any]:
+    """Return the coordinates of the air path, the surfaces and the layers of a case.
 
     Parameters
     ----------
@@ -344,14 +344,14 @@ def places(wall: Wall, air: ColumnAir, line: Line) -> dict[str, Any]:
         "layer_mould_class": of_layers(lambda x: x.material.mould_class),
         "layer_max_water": (*of_layers(lambda x: x.material.max_saturation * x.thickness), {"units": "kg/m2"}),
         "layer_absorption": (*of_layers(lambda x: x.material.absorption), {"units": "kg/(m2 s0.5)"}),
-        # boards and fibres may take up less condensate for their mass than solid wood; what is not known counts as such
+        # boards and fibres may take up less condensate for their mass than solid wood; unknown products count as boards
         "layer_wood_board": of_layers(lambda x: int(x.material.wood and x.material.group not in _SOLID_WOOD)),
         "layer_membrane": of_layers(lambda x: int(x.is_membrane)),
         "layer_source": of_layers(lambda x: x.material.source),
     }
 
 
-def _dew_beside(
+def _dew_points(
     line: Line,
     p_out: NDArray[np.float64],
     p_air: NDArray[np.float64],
@@ -359,14 +359,14 @@ def _dew_beside(
     p_face: NDArray[np.float64],
     saturated: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """Dew point that decides at each face: of the air beside it, or of the pores at an interface."""
+    """Return the dew point for each face: of the air at a surface, of the pores at an interface."""
     outdoors, cavity, room = table_dew_point(p_out)[:, None], table_dew_point(p_air), table_dew_point(p_room)[:, None]
     air = {"outer face": outdoors, "back of cladding": cavity, "outer face of wall": cavity, "room face": room}
     dew = np.empty_like(p_face)
     for k, face in enumerate(line.faces):
         if face.role in air:
             dew[:, :, k] = air[face.role]
-        else:  # pores cannot be above saturation: the mean over an hour that warms may round past it
+        else:  # pores are at most saturated, but the mean over an hour of warming may exceed it
             dew[:, :, k] = table_dew_point(np.minimum(p_face[:, :, k], saturated[:, :, k]))
     return dew
 
@@ -374,11 +374,11 @@ def _dew_beside(
 def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Dataset:
     """Return the result with the temperature and dew-point margin at the cold spots of metal rails (E57).
 
-    The hourly wall has the mean conductance of insulation and rails; the spot is colder by the ratio of the drops from
-    the room air: T_spot = T_room - drop (T_room - T_face). That is the zone method's temperature in the steady state
-    and carries the sun, the night sky and the storage of the layers with it; the strip's own storage is omitted. The
-    dew point is that of the undisturbed face: of the vapour where the rails end (the higher one of the two sides where
-    a membrane lies there), of the room air at the interior surface.
+    The hourly wall has the mean conductance of insulation and rails. The spot is colder by the ratio of the temperature
+    drops from the room air: T_spot = T_room - drop (T_room - T_face). In the steady state this is the temperature of
+    the zone method. Sun, night sky and storage of the layers act through T_face; storage of the strip itself is
+    omitted. The dew point is that of the undisturbed surface: of the vapour where the rails end (the higher of both
+    sides of a membrane there), of the room air at the interior surface.
 
     Parameters
     ----------
@@ -390,7 +390,7 @@ def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Data
     Returns
     -------
     xarray.Dataset
-        With rail_temperature and rail_dew_point_margin [K], (time, segment, rail_spot); the same where there are none.
+        With rail_temperature and rail_dew_point_margin [K], (time, segment, rail_spot); unchanged without spots.
 
     References
     ----------
@@ -455,7 +455,7 @@ def with_studs(dataset: xr.Dataset, studs: xr.Dataset) -> xr.Dataset:
 
 
 def wall_of(dataset: xr.Dataset) -> Wall:
-    """Return the wall that a result was computed for, as it carries it.
+    """Return the wall that a result was computed for, from its attributes.
 
     Parameters
     ----------
@@ -465,12 +465,12 @@ def wall_of(dataset: xr.Dataset) -> Wall:
     Returns
     -------
     Wall
-        The same object for equal walls; not to be changed.
+        The same object for equal walls: do not change it.
 
     Raises
     ------
     InputError
-        If the result carries no wall, or one with a key that is missing or not known.
+        If the result has no wall, or one with a missing or unknown key.
     """
     return from_json(str(dataset.attrs.get("wall_json", "")))
 
@@ -496,5 +496,5 @@ def save(dataset: xr.Dataset, path: str | os.PathLike[str]) -> Path:
         If the file cannot be written.
     """
     packed = {name: {"zlib": True, "complevel": 4} for name, data in dataset.data_vars.items() if data.ndim > 1}
-    # in memory first: HDF5 that meets a full disk half way ends the process
+    # in memory first: HDF5 would end the process on a full disk
     return write_whole(path, dataset.to_netcdf(None, engine="h5netcdf", encoding=packed))

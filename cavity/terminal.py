@@ -1,4 +1,4 @@
-"""Standard output that can be narrow in its characters, closed early or full, without harm to the run."""
+"""Standard output that lacks characters, is closed early or is full, without harm to the run."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import unicodedata
 from collections.abc import Callable, Iterator
 from typing import Any, cast
 
-# what a terminal without the character shows in its place
+# substitutes for a terminal that lacks the character
 _PLAIN = {
     "✓": "+", "✗": "x", "“": '"', "”": '"', "‘": "'", "’": "'", "–": "-", "—": "-", "−": "-", "…": "...", "·": ".",
     "×": "x", "√": "sqrt", "²": "2", "³": "3", "°": "", "µ": "u", "μ": "mu", "λ": "lambda", "ρ": "rho", "α": "alpha",
@@ -23,9 +23,9 @@ _NAME = "cavity-plain"
 
 
 def plain(text: str) -> str:
-    """Return text in ASCII: known symbols by a like one, letters without their accents, the rest as question marks."""
-    made = "".join(_PLAIN.get(sign, sign) for sign in text)
-    return unicodedata.normalize("NFKD", made).encode("ascii", "ignore").decode() or "?"
+    """Return text in ASCII: similar symbols where known, letters without accents, "?" if nothing is left."""
+    symbols = "".join(_PLAIN.get(sign, sign) for sign in text)
+    return unicodedata.normalize("NFKD", symbols).encode("ascii", "ignore").decode() or "?"
 
 
 def _instead(error: UnicodeError) -> tuple[str, int]:
@@ -38,7 +38,7 @@ codecs.register_error(_NAME, _instead)
 
 
 class _Output(io.BufferedIOBase):
-    """Bytes handed on until the other end is gone; what comes after is dropped, and the first other fault is kept."""
+    """Bytes passed on until the other end closes; later bytes are dropped, and any other error is kept."""
 
     def __init__(self, to: Any) -> None:
         self._to = to

@@ -1,4 +1,4 @@
-"""Quantities as text with a unit, turned into SI floats at the door; and SI into what people read."""
+"""Quantities as text with a unit, read into SI floats; range checks that name the likely unit mistake; citations."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 from cavity.constants import ICE_POINT, US_PERM
 from cavity.errors import Fault, InputError
 
-# what most wall files are written in, exact: spares the half second in which pint reads its unit definitions
+# the usual conversions of wall files, exact: without them pint would read its unit definitions, half a second
 _EVERYDAY = {
     ("mm", "m"): 1e-3,
     ("cm", "m"): 1e-2,
@@ -58,18 +58,18 @@ def parse_quantity(text: object, unit: str) -> float:
         raise ValueError(f"the number {text!r} has no unit; a unit such as {unit} is needed")
     if len(text) > 80:
         raise ValueError("the text is too long for a quantity")
-    found = re.fullmatch(
+    match = re.fullmatch(
         r"\s*(?:(\d+)[\s-](?=\d+\s*/\s*\d))?"  # the 1 of "1 1/2 in"
         r"([+-]?\d+(?:\.\d*)?(?:[eE][+-]?\d{1,3})?|[+-]?\.\d+)(?:\s*/\s*(\d+))?\s*(.*?)\s*",
         text,
     )
-    if not found:
+    if not match:
         raise ValueError(f"{text!r} does not start with a number")
-    number, divisor, name = float(found[2]), found[3], found[4]
+    number, divisor, name = float(match[2]), match[3], match[4]
     if divisor is not None:
         if not float(divisor):
             raise ValueError(f"{text!r} divides by zero")
-        number = float(found[1] or 0) + number / float(divisor)
+        number = float(match[1] or 0) + number / float(divisor)
     if not name:
         if unit:
             raise ValueError(f"{text!r} has no unit; a unit such as {unit} is needed")
@@ -111,7 +111,7 @@ def _spell(unit: str) -> str:
     return spelled or "dimensionless"
 
 
-# unit -> what a number that is out of range was probably meant in: factor, offset, and what is expected
+# unit -> likely mistakes: factor and offset that correct the number, and what is expected
 _SLIPS = {
     "m": ((1e-3, 0.0, "lengths are in m"),),
     "1": ((1e-2, 0.0, "fractions are 0 to 1, not in percent"),),
@@ -122,14 +122,14 @@ _SLIPS = {
 
 
 def slip(value: float, unit: str, low: float, high: float) -> str:
-    """Return what a number out of range was probably meant to be, such as "did you mean 0.030 m?"; empty where unclear.
+    """Return the number probably meant by one out of range, such as "did you mean 0.030 m?"; empty where unclear.
 
     Parameters
     ----------
     value : float
         The number as given. [unit]
     unit : str
-        "m", "1", "K", "Pa" or "kg/m2"; of others nothing is known.
+        "m", "1", "K", "Pa" or "kg/m2"; for other units the answer is empty.
     low, high : float
         Range in which it should be. [unit]
 
@@ -149,7 +149,7 @@ def slip(value: float, unit: str, low: float, high: float) -> str:
 
 
 def check_range(where: str, values: Any, unit: str, low: float, high: float) -> None:
-    """Refuse numbers that are out of range, and name the mistake of unit that they probably are.
+    """Refuse numbers that are out of range, and name the likely unit mistake.
 
     Parameters
     ----------
@@ -169,11 +169,11 @@ def check_range(where: str, values: Any, unit: str, low: float, high: float) -> 
     """
     import numpy as np
 
-    given = np.asarray(values, dtype=float)
-    wrong = (given < low) | (given > high)
+    numbers = np.asarray(values, dtype=float)
+    wrong = (numbers < low) | (numbers > high)
     if not wrong.any():
         return
-    value = float(given[wrong].flat[0])
+    value = float(numbers[wrong].flat[0])
     shown = "" if unit == "1" else f" {unit}"
     raise InputError(
         Fault(
@@ -183,7 +183,7 @@ def check_range(where: str, values: Any, unit: str, low: float, high: float) -> 
     )  # fmt: skip
 
 
-# what can be meant by a temperature or a pressure of air at all: wide, for numbers in another unit are far outside
+# wide ranges of temperature and air pressure: a number in another unit is far outside
 COLDEST, HOTTEST = 150.0, 500.0  # K
 THINNEST, DENSEST = 30e3, 120e3  # Pa
 

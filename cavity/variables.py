@@ -453,7 +453,7 @@ def attributes(name: str, source: str = "") -> dict[str, str]:
         Text only, fit for NetCDF.
     """
     row = TABLE[name]
-    found = {"units": row.units, "long_name": row.long_name, "cell_methods": row.cell_methods}
+    attrs = {"units": row.units, "long_name": row.long_name, "cell_methods": row.cell_methods}
     if source:
-        found["source"] = source
-    return found
+        attrs["source"] = source
+    return attrs

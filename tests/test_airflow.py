@@ -81,7 +81,7 @@ def test_plain_column_has_two_openings_one_link_and_the_wanted_segments():
     np.testing.assert_allclose(column.segment_bottom, [0, 2, 4])
     np.testing.assert_allclose(column.segment_top, [2, 4, 6])
     assert column.segment_link.tolist() == [0, 0, 0]
-    assert column.free_vent_area == pytest.approx(0.02)
+    assert column.opening_area.sum() == pytest.approx(0.02)
     assert column.iso6946_class == "well ventilated"
 
 
@@ -322,3 +322,17 @@ def test_a_segment_lies_in_the_compartment_that_holds_its_middle():
     assert set(expected) == {0, 1, 2}
     for bottom, top in zip(column.segment_bottom, column.segment_top, strict=True):  # none crosses a barrier
         assert not (bottom < 2.0 - 1e-9 and top > 2.0 + 1e-9) and not (bottom < 4.5 - 1e-9 and top > 4.5 + 1e-9)
+
+
+def test_the_terminal_prints_the_unit_of_every_column(tmp_path):
+    from click.testing import CliRunner
+
+    from cavity.cli import main
+
+    wall = tmp_path / "wall.toml"
+    assert CliRunner().invoke(main, ["new", str(wall)]).exit_code == 0
+    result = CliRunner().invoke(main, ["airflow", str(wall), "--wind", "2", "--sun", "0"])
+    assert result.exit_code == 0
+    for unit in ("[m/s]", "[W/m²]", "[Pa]", "[per hour]", "[°C]", "[m]", "[cm²/m]", "[%]"):
+        assert unit in result.output, unit
+    assert "…" not in result.output

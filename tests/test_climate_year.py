@@ -276,12 +276,41 @@ def test_wrong_input_ends_with_code_two_and_no_traceback(tmp_path, arguments, wo
 
 
 def test_the_page_of_a_climate_without_rain_says_so(tmp_path):
-    from cavity.report.climate_page import month_rows, write_climate_page
+    from cavity.report.climate_page import (
+        MONTH_HEAD,
+        month_head,
+        month_rows,
+        ranking_head,
+        ranking_rows,
+        write_climate_page,
+    )
 
     summary = summarise(read_weather(wf.one_measured("Aberdeen.Dyce")))
     page = write_climate_page(summary, tmp_path / "page.html").read_text("utf-8")
     assert "missing column, not a dry place" in page and 'id="climate-rain"' not in page
-    assert all(row[8] == "no data" for row in month_rows(summary))
+    assert "no data" not in page and 'id="climate-balance"' not in page
+    for head, rows in ((month_head(summary), month_rows(summary)), (ranking_head(summary), ranking_rows(summary))):
+        assert not [title for title in head if "ain" in title or "now" in title or "index" in title]
+        assert {len(row) for row in rows} == {len(head)}
+    months = month_rows(summary)
+    kept = MONTH_HEAD.index("Sun kWh/m²")
+    assert [row[kept] for row in months] == [f"{float(value):.0f}" for value in summary["sun"].values]
+    assert [row[kept + 1] for row in months] == [f"{float(value):.0f}" for value in summary["undercooled_hours"].values]
+
+
+def test_labels_keep_off_each_other_and_off_other_points():
+    from cavity.report.climate_page import label_places
+
+    # three points on top of each other, as the walls facing north in a climate whose rain comes from the south-west
+    x = np.array([2.10, 2.22, 2.25, 4.9, 5.1])
+    y = np.array([5.0, 0.0, 38.0, 626.0, 546.0])
+    labels = ["N", "NNE", "NNW", "SW", "SSW"]
+    places = label_places(x, y, labels)
+    assert len(set(places[:3])) == 3  # not all above
+    far = label_places(np.arange(5.0), np.arange(5.0), labels)
+    assert far == ["top center"] * 5
+    same = label_places(np.zeros(2), np.zeros(2), ["A", "B"])
+    assert same[0] != same[1]
 
 
 # ---- fictitious climates ---------------------------------------------------------------------------------------------

@@ -209,5 +209,5 @@ def test_a_barrier_without_one_place_is_refused(text, key, words):
 def test_window_heads_without_windows_are_refused():
     found = faults(wall_with(TWO + '[[barrier]]\nname = "b"\nat = "window heads"\n'))
     assert "there are no window heads" in str(found["barrier[1].at"])
-    with pytest.raises(InputError, match="no strip has such a place"):
+    with pytest.raises(InputError, match="no strip has such a height"):
         parse_wall(wall_with(TWO).replace('height = "base"', 'height = "window sill"'))

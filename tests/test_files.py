@@ -150,7 +150,7 @@ def test_a_file_is_replaced_only_by_one_of_its_kind(tmp_path, there, new, allowe
         write_whole(path, new)
         assert path.read_bytes() != before or new == there
         return
-    with pytest.raises(InputError, match="is there already and is not"):
+    with pytest.raises(InputError, match="exists already and is not"):
         write_whole(path, new)
     assert path.read_bytes() == before
     write_whole(path, new, over=True)
@@ -166,7 +166,7 @@ def test_outputs_are_checked_before_the_work(tmp_path):
     for outputs, said in (
         ([("--out", wall, HTML)], "--out .*w.toml: would overwrite an input of this run"),
         ([("--save", tmp_path / "link.nc", NETCDF)], "would overwrite an input"),
-        ([("--save", tmp_path / "x" / ".." / "w.nc", NETCDF)], "is there already|would overwrite|cannot be"),
+        ([("--save", tmp_path / "x" / ".." / "w.nc", NETCDF)], "exists already|would overwrite|cannot be"),
         ([("--out", tmp_path / "a", HTML), ("--save", tmp_path / "a", NETCDF)], "would overwrite what --out writes"),
         ([("--out", tmp_path, HTML)], "is a folder"),
         ([("--out", wall / "a.html", HTML)], "is a file, not a folder"),
@@ -207,9 +207,7 @@ def test_no_command_writes_over_its_inputs(tmp_path, command):
     result = CliRunner().invoke(main, [part.format(**paths) for part in command.split()])
     assert result.exit_code == 2, result.output
     assert (
-        "would overwrite an input" in result.output
-        or "is there already" in result.output
-        or "is a file" in result.output
+        "would overwrite an input" in result.output or "exists already" in result.output or "is a file" in result.output
     )
     assert {path: path.read_bytes() for path in paths.values()} == before
     assert names(tmp_path) == ["c.epw", "r.csv", "w.toml"]

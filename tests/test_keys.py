@@ -408,10 +408,10 @@ ROWS = [
         context=own("backup.3")),
     # studs and metal: ISO 6946; the cold spot at rails gets colder with more metal and warmer with a wider flange,
     # which spreads the same loss of the web; the wide flange also bridges more of the wall
-    Row("backup.2.frame.share", "10 %", "30 %", u, 0.06),
+    Row("backup.2.frame.fraction", "10 %", "30 %", u, 0.06),
     Row("backup.2.frame.width", "45 mm", "90 mm", u, 0.02, context={"backup.2.frame.spacing": "600 mm"}),
     Row("backup.2.frame.spacing", "600 mm", "300 mm", u, 0.02, context={"backup.2.frame.width": "45 mm"}),
-    Row("backup.2.frame.material", "softwood", "hardwood", u, 0.02, context={"backup.2.frame.share": "20 %"}),
+    Row("backup.2.frame.material", "softwood", "hardwood", u, 0.02, context={"backup.2.frame.fraction": "20 %"}),
     Row("backup.2.bridge.spacing", "600 mm", "300 mm", u, 0.1, context=BRIDGE),
     Row("backup.2.bridge.thickness", "1 mm", "3 mm", u, 0.03, context=BRIDGE),
     Row("backup.2.bridge.thickness", "1 mm", "3 mm", of("rail_temperature"), -0.6, context=BRIDGE),
@@ -527,7 +527,7 @@ ROWS = [
     Row("run.freezing", False, True, back_swings, -0.05, "frost",
         {"run.start_humidity": "95 %", "cladding.0.thickness": "20 mm"}),
     Row("run.stud_line", False, True, lambda case: float("stud_temperature" in case.ds), 1.0,
-        context={"backup.2.frame.share": "15 %"}),
+        context={"backup.2.frame.fraction": "15 %"}),
     # what is compared
     Row("compare.depths", ["20 mm"], ["20 mm", "40 mm"], lambda case: float(len(case.wall.depths)), 1.0),
     Row("compare.openings", ["vents"], ["none", "vents"], inflow, -5.0,

@@ -318,10 +318,10 @@ def test_summer_condensation_towards_a_cooled_room_is_found():
         (4, 0.864, 0.916),
     ],
 )
-def test_surface_factor_needed(humidity_class, plain, margin):
+def test_temperature_factor_needed(humidity_class, plain, margin):
     excess = indoor.vapour_excess(OUTDOOR, humidity_class)
     for factor, expected in ((1.0, plain), (1.1, margin)):
-        found = monthly.surface_factor_needed(OUTDOOR, ROOM, VAPOUR + factor * excess)
+        found = monthly.temperature_factor_needed(OUTDOOR, ROOM, VAPOUR + factor * excess)
         assert int(np.argmax(found)) == 0
         assert found[0] == pytest.approx(expected, abs=5.1e-4)  # printed digits
 
@@ -335,15 +335,15 @@ def test_surface_factor_needed(humidity_class, plain, margin):
         (5, 0.6, 0.696),
     ],
 )
-def test_surface_factor_at_single_points(outdoor, room_humidity, factor):
+def test_temperature_factor_at_single_points(outdoor, room_humidity, factor):
     inside = room_humidity * saturation_pressure(293.15)
-    found = monthly.surface_factor_needed(outdoor + 273.15, 293.15, inside)
+    found = monthly.temperature_factor_needed(outdoor + 273.15, 293.15, inside)
     assert float(found) == pytest.approx(factor, abs=5.1e-4)  # printed digits
 
 
-def test_surface_factor_of_a_wall_by_hand_and_none_without_a_difference():
-    assert monthly.surface_factor(3.0) == pytest.approx(3.0 / 3.25)  # 1 - U R_si
-    assert np.isnan(monthly.surface_factor_needed(293.15, 293.15, 1000.0))
+def test_temperature_factor_of_a_wall_by_hand_and_none_without_a_difference():
+    assert monthly.temperature_factor(3.0) == pytest.approx(3.0 / 3.25)  # 1 - U R_si
+    assert np.isnan(monthly.temperature_factor_needed(293.15, 293.15, 1000.0))
 
 
 # ------------------------------------------------------------------------------------------------ whole walls
@@ -511,8 +511,8 @@ def test_the_temperature_factor_at_the_studs_is_said_beside_that_between_them():
     resistance = 0.13 + 0.012 / 0.13 + 0.16 / 0.13 + 0.0125 / 0.16
     (note,) = [one for one in found.notes if one.startswith("At the studs")]
     assert f"{resistance / (resistance + 0.25):.3f}" in note and "meets" in note
-    assert found.surface_factor > resistance / (resistance + 0.25)
+    assert found.temperature_factor > resistance / (resistance + 0.25)
     plain = [dataclasses.replace(layer, frame=None) for layer in wall.backup]
     bare = monthly.monthly(dataclasses.replace(wall, backup=tuple(plain)).case(opening_set="20 mm slots"), weather)
     assert not any(one.startswith("At the studs") for one in bare.notes)
-    assert bare.surface_factor == found.surface_factor
+    assert bare.temperature_factor == found.temperature_factor

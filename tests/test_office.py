@@ -239,7 +239,7 @@ def test_outputs_are_checked_before_the_wall_is_read(option, tmp_path):
     wall = tmp_path / "wall.toml"
     wall.write_text("no wall at all")
     for given, said in (
-        (there, "is there already and is not an office file"),
+        (there, "exists already and is not an office file"),
         (tmp_path / "wall.txt", f"a file name ending in .{ending}"),
         (tmp_path, f"a file name ending in .{ending}"),
         (tmp_path / "wall.toml" / f"x.{ending}", "is a file, not a folder"),

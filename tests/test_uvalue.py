@@ -288,8 +288,10 @@ WOOD = Material("softwood", "softwood", 500.0, 0.13, 1600.0, 50.0, 20.0, "test")
 BOARDS = (layer("board", 0.012, 0.13), layer("lining", 0.0125, 0.25))
 
 
-def framed(share=0.15, **more):
-    insulation = dataclasses.replace(layer("insulation", 0.16, 0.035), frame=Frame(share, WOOD) if share else None)
+def framed(fraction=0.15, **more):
+    insulation = dataclasses.replace(
+        layer("insulation", 0.16, 0.035), frame=Frame(fraction, WOOD) if fraction else None
+    )
     return dataclasses.replace(wall(2000e-6), backup=(BOARDS[0], insulation, BOARDS[1]), **more)
 
 
@@ -310,9 +312,9 @@ def test_stud_size_and_spacing_or_a_share_in_the_wall_file():
         return next(one for one in parse_wall(bare(text)).backup if one.name == "insulation")
 
     by_size = insulation('frame = { width = "45 mm", spacing = "600 mm" }')
-    assert by_size.frame.share == pytest.approx(0.075) and by_size.frame.material.name == "softwood"
-    by_share = insulation('frame = { share = "15 %", material = "spruce" }')
-    assert by_share.frame.share == 0.15 and by_share.frame.material.conductivity == 0.11
+    assert by_size.frame.fraction == pytest.approx(0.075) and by_size.frame.material.name == "softwood"
+    by_fraction = insulation('frame = { fraction = "15 %", material = "spruce" }')
+    assert by_fraction.frame.fraction == 0.15 and by_fraction.frame.material.conductivity == 0.11
     brackets = insulation('brackets = { chi = "0.02 W/K", per_m2 = 2.5 }')
     assert brackets.bracket_loss == pytest.approx(0.05)
     line = insulation('bridge = { psi = "0.06 W/(m K)", spacing = "600 mm" }')
@@ -331,10 +333,10 @@ def bare(line):
     ("line", "words"),
     [
         ('frame = { material = "softwood" }', "incomplete"),
-        ('frame = { share = "15 %", width = "45 mm" }', "share together with width"),
+        ('frame = { fraction = "15 %", width = "45 mm" }', "fraction together with width"),
         ('frame = { width = "600 mm", spacing = "600 mm" }', "not smaller"),
-        ('frame = { share = "1 %", material = "steel" }', "bridge = "),
-        ('frame = { share = "15 %", material = "sofftwood" }', "unknown material"),
+        ('frame = { fraction = "1 %", material = "steel" }', "bridge = "),
+        ('frame = { fraction = "15 %", material = "sofftwood" }', "unknown material"),
         ('bridge = { psi = "0.06 W/(m K)" }', "needed with psi"),
         ("brackets = { per_m2 = 2 }", "is missing"),
     ],
@@ -452,7 +454,10 @@ def test_brackets_and_known_transmittances_add_up():
     found = uvalue.u_value(dataclasses.replace(framed(), backup=(BOARDS[0], insulation, BOARDS[1])).case())
     assert found.u_value == pytest.approx(plain.u_value + 0.15, rel=1e-12)
     assert (found.brackets, found.rails) == (0.05, 0.1)
-    assert "brackets add 0.050" in uvalue.steps(found) and uvalue.steps(uvalue.u_value(framed(0.0).case())) == ""
+    assert (
+        "brackets add 0.050" in uvalue.contributions_text(found)
+        and uvalue.contributions_text(uvalue.u_value(framed(0.0).case())) == ""
+    )
 
 
 def test_the_line_through_the_studs_has_their_material():

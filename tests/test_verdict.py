@@ -48,7 +48,7 @@ def test_the_smallest_adequate_case_is_named_and_counted():
     card = verdict.recommended(found)
     assert (card["heading"], card["name"], card["word"]) == ("Recommended", "slot", "passes")
     assert card["lines"][0] == "Nearest limit: mould index in the wall 1.2 (limit 3)."
-    assert card["lines"][1] == "More vent area or depth gains 0.09 of mould index in the wall at most."
+    assert card["lines"][1] == "More vent area or depth lowers the mould index in the wall by 0.09 at most."
     assert card["runner_up"]["name"] == "slot" and card["runner_up"]["depth"][0] == "40 mm"
     assert verdict.start(found) == 1
 

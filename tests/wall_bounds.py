@@ -107,7 +107,7 @@ def ends(leaf: values.Leaf) -> list[Any]:
     if isinstance(leaf, values.Number):
         found = [float(one.rstrip(",")) for one in re.findall(r"(?:from|to|at least) (\S+)", text)]
         return [int(one) if leaf.whole else one for one in found] + [math.inf] * leaf.infinite
-    if isinstance(leaf, values.Share):
+    if isinstance(leaf, values.Fraction):
         return [f"{one} %" for one in re.findall(r"(\S+) %(?: to|,)", text)]
     if isinstance(leaf, values.Word):
         return list(leaf.words)
@@ -190,7 +190,7 @@ _COMPANIONS: dict[tuple[type, str], list[tuple[Where, Any]]] = {
     (schema.WindowEntry, "fraction"): [(("window", 0, "left"), None), (("window", 0, "width"), None)],
     (schema.WindowEntry, "sill"): [(("window", 0, "head"), "100 m"), (("storey", 0, "height"), "100 m")],
     (schema.WindowEntry, "head"): [(("window", 0, "sill"), "0 m"), (("storey", 0, "height"), "100 m")],
-    (schema.RunSection, "stud_line"): [(("backup", 2, "frame"), {"share": "15 %"})],
+    (schema.RunSection, "stud_line"): [(("backup", 2, "frame"), {"fraction": "15 %"})],
     (schema.FrameEntry, "width"): [(("backup", 2, "frame", "spacing"), "10 m")],
     (schema.FrameEntry, "spacing"): [(("backup", 2, "frame", "width"), "45 mm")],
     (schema.BridgeEntry, "flange"): [

@@ -1,10 +1,10 @@
-"""One column of the cavity as arrays: openings, links, parts of the air path and thermal segments, from the wall.
+"""One column of the cavity as arrays: openings, links, parts of the air path and thermal segments, from a case.
 
-`build_column(case)` is the one way in; the result feeds `kernels.network.solve_column`
-without a copy. Everything is ordered low to high and counted per metre of wall length.
+`build_column(case)` makes the arrays of `kernels.network.solve_column`. Everything is ordered low to high, per metre of
+wall length.
 
 Link `k` joins openings `k` and `k + 1`; a segment with link -1 is still air (below the lowest opening, above the
-highest, or no opening at all). A closed opening stays in the ladder (AREA 0), a closed barrier closes its link.
+highest, or without openings). A closed opening stays in the chain (AREA 0), a closed barrier closes its link.
 """
 
 from __future__ import annotations
@@ -26,9 +26,9 @@ from cavity.wallfile.model import TOUCH, ventilation_class
 if TYPE_CHECKING:
     from cavity.wallfile.model import Case, Opening
 
-STUB = 0.2  # m, a still end shorter than this is stirred by the jet of the opening beside it (own assumption)
+STUB = 0.2  # m, a still end shorter than this is mixed by the jet of the next opening (own assumption)
 ROUNDED = 0.95  # -, discharge coefficient from which an opening has a rounded mouth; common practice, no source
-SHORT = 0.05  # m, a shorter piece beside a closed barrier is no segment of its own, its neighbour covers it
+SHORT = 0.05  # m, a shorter piece at a closed barrier belongs to the adjacent segment
 
 
 @dataclass(frozen=True)
@@ -40,15 +40,15 @@ class ColumnAir:
     name, bottom, top : str, float, float
         Column and its ends above the base of the wall. [m]
     depth, area : float
-        Cavity depth; flow area of the channel, blocked share taken off. [m], [m2/m]
+        Cavity depth; flow area of the channel, net of the blocked fraction. [m], [m2/m]
     openings : tuple of Opening
         Low to high.
     opening_names, opening_height, opening_area, opening_kind : n
         Labels, height [m], free vent area [m2/m].
     opening_law, link_law, part_law, part_link, link_open
-        What the network kernel takes; see there.
+        Arguments of the network kernel; see there.
     link_entry : array, (n-1, 2)
-        Stirring by the inlet for upward and downward flow, see `cavity_air.forced_nusselt`: behind end openings only.
+        Mixing by the inlet for upward and downward flow, see `cavity_air.forced_nusselt`: at end openings only.
     link_length, link_rise : array, (n-1,)
         From opening k to k+1 along the wall, and by height: shorter where the wall is tilted. [m]
     path_names, path_kinds, path_height, path_area, path_source, path_index : p
@@ -56,12 +56,12 @@ class ColumnAir:
     segment_names, segment_bottom, segment_top, segment_link : s
         Thermal segments; volume per metre of wall = `area` x height.
     single_area, single_clear : s
-        Segments of a stretch with one open vent only: its free area over the height of the stretch [m2/m2] and its
-        clear height [m]; elsewhere 0.
+        Segments between closed barriers with one open vent only: its free area over the height between the barriers
+        [m2/m2], and its clear height [m]; elsewhere 0.
     compartment_edges : array, (c+1,)
         Ends of the compartments: of the column, and every barrier between them. [m]
     opening_compartment, gate_link : n, c-1
-        Compartment of each opening; link that passes the barrier above each compartment, -1 where none does.
+        Compartment of each opening; link past the barrier above each compartment, -1 without one.
     """
 
     name: str
@@ -114,17 +114,12 @@ class ColumnAir:
         return self.top - self.bottom
 
     @property
-    def free_vent_area(self) -> float:
-        """Free vent area of all openings of the column per metre of wall length [m2/m]."""
-        return float(self.opening_area.sum())
-
-    @property
     def iso6946_class(self) -> str:
         """Class of the air layer: unventilated | slightly ventilated | well ventilated."""
-        return ventilation_class(self.free_vent_area)
+        return ventilation_class(float(self.opening_area.sum()))
 
     def coordinates(self) -> dict[str, Any]:
-        """Return the coordinates of a Dataset that say what segments, compartments, openings and parts are."""
+        """Return the coordinates of a Dataset: segments, compartments, openings and parts of the air path."""
         edges = self.compartment_edges
         count = len(edges) - 1
         return {
@@ -144,7 +139,7 @@ class ColumnAir:
             "part": list(self.path_names),
             "part_height": ("part", self.path_height, {"units": "m"}),
             "part_kind": ("part", list(self.path_kinds)),
-            "part_group": ("part", [group_of(*one) for one in zip(self.path_names, self.path_kinds, strict=True)]),
+            "part_group": ("part", [group_of(*part) for part in zip(self.path_names, self.path_kinds, strict=True)]),
             "part_area": ("part", self.path_area, {"units": "m2/m"}),
         }
 
@@ -161,7 +156,7 @@ class ColumnAir:
 def gust_curve(air: ColumnAir, pressure: float = STANDARD_PRESSURE, temperature: float = 283.15) -> np.ndarray:
     """Return the logarithms of drive [Pa] and flow [kg/(s m)] of a column, (2, m).
 
-    The drive is shared out by the length of the links.
+    The drive acts on the links in proportion to their length.
 
     Parameters
     ----------
@@ -177,19 +172,19 @@ def gust_curve(air: ColumnAir, pressure: float = STANDARD_PRESSURE, temperature:
     drives = np.logspace(-3.0, 3.0, 31)
     flows = np.zeros_like(drives)
     flow, work, chain = air.scratch()
-    into = np.zeros(len(air.openings))
+    inflow = np.zeros(len(air.openings))
     for k, drive in enumerate(drives):
         network.solve_column(
             air.opening_law, air.link_law, air.part_law, air.part_link, air.link_open, drive * air.link_length / length,
             rho, np.full(len(flow), rho), mu, flow, work, chain,
         )  # fmt: skip
-        network.opening_flows(flow, into)
-        flows[k] = into[into > 0.0].sum()
+        network.opening_flows(flow, inflow)
+        flows[k] = inflow[inflow > 0.0].sum()
     return np.log([drives, flows]) if flows.min() > 0.0 else np.zeros((2, 0))
 
 
 def build_column(case: Case) -> ColumnAir:
-    """Build the ladder and the segments of one column.
+    """Build the chain of openings and links, and the segments, of one column.
 
     Parameters
     ----------
@@ -204,13 +199,13 @@ def build_column(case: Case) -> ColumnAir:
     wall, column, depth, openings = case.wall, case.column, case.depth, case.openings
     area = depth * (1.0 - wall.cavity.blocked)
     n = len(openings)
-    heights = np.round([o.height for o in openings], 9).astype(float)  # vents nearer than a nanometre are at one height
+    heights = np.round([o.height for o in openings], 9).astype(float)  # vents within 1 nm are at one height
     rails = [(z, rail) for rail in case.rails for z in column.crossed_by(rail)]
     barriers = [(barrier.height, barrier) for barrier in case.barriers]
 
     names: list[str] = []
     kinds: list[str] = []
-    places: list[float] = []
+    part_heights: list[float] = []
     areas: list[float] = []
     sources: list[int] = []
     indices: list[int] = []
@@ -218,7 +213,7 @@ def build_column(case: Case) -> ColumnAir:
     def add_part(name: str, kind: str, z: float, free: float, source: int, index: int) -> None:
         names.append(_unique(name, names))
         kinds.append(kind)
-        places.append(z)
+        part_heights.append(z)
         areas.append(free)
         sources.append(source)
         indices.append(index)
@@ -239,20 +234,20 @@ def build_column(case: Case) -> ColumnAir:
     part_links: list[int] = []
     cuts: list[float] = []  # heights of closed barriers
     across: list[tuple[float, Any]] = sorted([*rails, *barriers], key=lambda pair: pair[0])
-    for z, what in across:
-        is_rail = hasattr(what, "gap")
-        row = rail_row(what, depth, area) if is_rail else barrier_row(what, area)
+    for z, part in across:
+        is_rail = hasattr(part, "gap")
+        row = rail_row(part, depth, area) if is_rail else barrier_row(part, area)
         if row[kernel.AREA] <= 0.0:
             cuts.append(z)
         k = _link_at(z, heights)
         if k < 0:
-            continue  # in still air: nothing passes it
-        free = row[kernel.AREA] * (what.porosity if is_rail else 1.0)
+            continue  # in still air: without flow
+        free = row[kernel.AREA] * (part.porosity if is_rail else 1.0)
         if free <= 0.0:
             link_open[k] = 0
             row[kernel.AREA] = 1.0  # never evaluated, its link is closed
         kind = "rail" if is_rail else "barrier"
-        add_part(f"{what.name} at {z:.2f} m", kind, z, free, network.FROM_RESTRICTION, len(part_rows))
+        add_part(f"{part.name} at {z:.2f} m", kind, z, free, network.FROM_RESTRICTION, len(part_rows))
         part_rows.append(row)
         part_links.append(k)
     for k in range(links):
@@ -268,7 +263,7 @@ def build_column(case: Case) -> ColumnAir:
         name = f"cavity {heights[k]:.2f} to {heights[k + 1]:.2f} m"
         add_part(name, "channel", middle, area, network.FROM_CHANNEL, k)
 
-    order = sorted(range(len(names)), key=lambda i: (places[i], i))
+    order = sorted(range(len(names)), key=lambda i: (part_heights[i], i))
     bottoms, tops, segment_link = _segments(column.bottom, column.top, heights, cuts, wall.run.segments)
     lengths = np.diff(heights) if n else np.zeros(0)
     single_area, single_clear = _single_vents(column.bottom, column.top, openings, opening_law, cuts, bottoms, tops)
@@ -294,7 +289,7 @@ def build_column(case: Case) -> ColumnAir:
         part_link=np.array(part_links, dtype=np.int64),
         path_names=tuple(names[i] for i in order),
         path_kinds=tuple(kinds[i] for i in order),
-        path_height=np.array([places[i] for i in order], dtype=float),
+        path_height=np.array([part_heights[i] for i in order], dtype=float),
         path_area=np.array([areas[i] for i in order], dtype=float),
         path_source=np.array([sources[i] for i in order], dtype=np.int64),
         path_index=np.array([indices[i] for i in order], dtype=np.int64),
@@ -311,13 +306,13 @@ def build_column(case: Case) -> ColumnAir:
 
 
 def _stirring(opening: Opening) -> float:
-    """Return how an opening stirs the air that enters through it: all but a plain rounded mouth do."""
+    """Return the mixing by an opening of the air that enters through it: 0 for a plain rounded one only."""
     rounded = (opening.discharge or 0.0) >= ROUNDED and opening.bends == 0 and opening.porosity >= 1.0
     return 0.0 if rounded else cavity_air.ABRUPT
 
 
 def group_of(name: str, kind: str) -> str:
-    """Return the group of a part of the air path: its name without the height at its end; one for all channel pieces.
+    """Return the group of a part of the air path: its name without the height; one group for all channel pieces.
 
     Parameters
     ----------
@@ -328,7 +323,7 @@ def group_of(name: str, kind: str) -> str:
 
 
 def _unique(name: str, taken: list[str]) -> str:
-    """Return `name`, numbered where it is taken."""
+    """Return `name`, with a number where it exists already."""
     if name not in taken:
         return name
     number = 2
@@ -345,7 +340,7 @@ def _labels(names: list[str]) -> tuple[str, ...]:
 
 
 def _link_at(z: float, heights: np.ndarray) -> int:
-    """Return the link that passes height `z`, or -1 outside the openings; at an opening: the link above it."""
+    """Return the link at height `z`, or -1 outside the openings; at an opening: the link above it."""
     k = int(np.searchsorted(heights, z + TOUCH)) - 1
     if k == heights.size - 1 and k > 0 and z <= heights[-1] + TOUCH:
         k -= 1  # at the head opening: just below it
@@ -355,7 +350,7 @@ def _link_at(z: float, heights: np.ndarray) -> int:
 def _segments(
     bottom: float, top: float, heights: np.ndarray, cuts: list[float], wanted: int
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Cut the column at openings and closed barriers, drop stubs, then halve, third, ... the longest pieces."""
+    """Divide the column at openings and closed barriers, join short ends, then divide the longest pieces further."""
     edges = [bottom, top]
     for z in (*heights.tolist(), *cuts):
         if all(abs(z - edge) > TOUCH for edge in edges) and bottom < z < top:
@@ -392,9 +387,9 @@ def _segments(
 def _compartments(
     bottom: float, top: float, heights: np.ndarray, barriers: list[float]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return the ends of the compartments, the link through each barrier between them, the compartment of each opening.
+    """Return the ends of the compartments, the link past each barrier between them, the compartment of each opening.
 
-    Barriers nearer than `SHORT` to an end or to another make no compartment of their own.
+    A barrier within `SHORT` of an end or of another barrier makes no compartment.
     """
     edges = [bottom]
     for z in sorted(barriers):
@@ -402,11 +397,11 @@ def _compartments(
             edges.append(z)
     inner = edges[1:]
     gates = [_link_at(z, heights) for z in inner]
-    places = [
+    opening_compartment = [
         sum(j > k if k >= 0 else height > z for z, k in zip(inner, gates, strict=True))
         for j, height in enumerate(heights)
     ]
-    return np.array([*edges, top]), np.array(gates, dtype=np.int64), np.array(places, dtype=np.int64)
+    return np.array([*edges, top]), np.array(gates, dtype=np.int64), np.array(opening_compartment, dtype=np.int64)
 
 
 def _single_vents(
@@ -418,16 +413,16 @@ def _single_vents(
     bottoms: np.ndarray,
     tops: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return, by segment, area over stretch [1] and clear height [m] of the only open vent of its stretch.
+    """Return, by segment, area over height [1] and clear height [m] of the only open vent between closed barriers.
 
-    0 where the stretch between closed barriers has none or several.
+    0 where there is none, or several.
     """
-    heights = np.array([one.height for one in openings])
-    edges, _, places = _compartments(bottom, top, heights, cuts)
+    heights = np.array([opening.height for opening in openings])
+    edges, _, compartment_of = _compartments(bottom, top, heights, cuts)
     area, clear = np.zeros(len(bottoms)), np.zeros(len(bottoms))
     at = np.searchsorted(edges[1:-1], 0.5 * (bottoms + tops))
     for c in range(len(edges) - 1):
-        active = [j for j in range(len(openings)) if places[j] == c and opening_law[j, kernel.AREA] > 0.0]
+        active = [j for j in range(len(openings)) if compartment_of[j] == c and opening_law[j, kernel.AREA] > 0.0]
         if len(active) == 1:
             vent = openings[active[0]]
             area[at == c] = vent.free_area / (edges[c + 1] - edges[c])

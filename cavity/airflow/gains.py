@@ -1,7 +1,7 @@
-"""What more air each part of the air path would bring: the flow with that part doubled, at the same drive.
+"""Gain in air flow if a part of the air path were doubled, at the same drive.
 
-Losses in series add up, so the largest single loss is not always the part to open first: several equal ones together
-can matter more. Equal parts count as one group: the gaps of one rail, vents of one name.
+Losses in series add up, so the largest single loss is not always the first to reduce: several equal ones together can
+matter more. Equal parts are one group: the gaps of one rail, vents of one name.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from cavity.kernels import network
 if TYPE_CHECKING:
     from cavity.wallfile.model import Case, Opening
 
-HOURS = 60  # of a year that are enough for the mean: spread evenly
+HOURS = 60  # of a year, evenly distributed: enough for the mean
 
 
 def doubling_gains(
@@ -28,17 +28,17 @@ def doubling_gains(
     rho_link: np.ndarray,
     viscosity: np.ndarray,
 ) -> np.ndarray:
-    """Return by how much the flow would grow if the group of each part were doubled, at the same drive.
+    """Return the relative gain in flow if the group of each part were doubled, at the same drive.
 
     Vents twice as high, rail gaps twice as long (at most the bay), the free area of barriers doubled, the cavity twice
-    as deep. The drive stays: that more air also cools the cavity and lowers the stack pressure is neglected.
+    as deep. The drive stays the same: that more air cools the cavity and lowers the stack pressure is neglected.
 
     Parameters
     ----------
     case : Case
-        As given to `build_column`.
+        Argument of `build_column`.
     air : ColumnAir
-        What it returned.
+        Result of `build_column`.
     drive, rho_link : array, (hour, link)
         Drive between two openings and density of the cavity air. [Pa], [kg/m3]
     rho_out, viscosity : array, (hour,)
@@ -56,7 +56,7 @@ def doubling_gains(
     gain = {}
     for name, kind in dict(zip(groups, air.path_kinds, strict=True)).items():
         after = _inflow(build_column(_doubled(case, name, kind)), drive, rho_out, rho_link, viscosity)
-        gain[name] = max(after / before - 1.0, 0.0)  # round-off where the part is in still air
+        gain[name] = max(after / before - 1.0, 0.0)  # round-off for a part in still air
     return np.array([gain[name] for name in groups])
 
 
@@ -66,16 +66,17 @@ def _doubled(case: Case, group: str, kind: str) -> Case:
         return replace(case, depth=2.0 * case.depth)
     if kind == "barrier":
         barriers = tuple(
-            replace(one, free_area=2.0 * one.free_area) if one.name == group else one for one in case.wall.barriers
+            replace(part, free_area=2.0 * part.free_area) if part.name == group else part for part in case.wall.barriers
         )
         return replace(case, wall=replace(case.wall, barriers=barriers))
     if kind == "rail":
         rails = tuple(
-            replace(one, gap=min(2.0 * one.gap, one.bay / one.gaps)) if one.name == group else one for one in case.rails
+            replace(part, gap=min(2.0 * part.gap, part.bay / part.gaps)) if part.name == group else part
+            for part in case.rails
         )
         return replace(case, opening_set=replace(case.opening_set, rails=rails))
     openings = tuple(
-        _larger(one) if group_of(one.name, one.kind) == group else one for one in case.opening_set.openings
+        _larger(part) if group_of(part.name, part.kind) == group else part for part in case.opening_set.openings
     )
     return replace(case, opening_set=replace(case.opening_set, openings=openings))
 

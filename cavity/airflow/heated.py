@@ -1,4 +1,4 @@
-"""Buoyant flow through a cavity whose surfaces have given temperatures: for comparison with heated plates and chimneys.
+"""Buoyant flow through a cavity with given surface temperatures: for comparison with heated plates and chimneys.
 
 Network and convection are those of the hourly model; openings are rows of `cavity.kernels.losses`.
 """
@@ -17,8 +17,8 @@ from cavity.kernels import cavity_air, moist_air, network
 from cavity.kernels.losses import RESTRICTION_COLUMNS
 from cavity.units import COLDEST, DENSEST, THINNEST, check_range
 
-_ROUNDS = 400  # of flow and temperature in turns, half a step each
-_AGREED = 1e-10  # relative, change of the heat at which it stops
+_ROUNDS = 400  # most iterations of flow and temperature, under-relaxed by 0.5
+_CONVERGED = 1e-10  # relative change of the heat at which the iteration stops
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class HeatedFlow:
     flow : float
         Air, upwards. [kg/(s m)]
     heat : float
-        Carried out by it. [W/m]
+        Carried out by the air. [W/m]
     outlet : float
         Temperature at the top. [K]
     reynolds : float
@@ -69,7 +69,7 @@ def heated_cavity(
     base, head : array, (6,), keyword only
         Rows of the openings at bottom and top, as `losses.opening_row` returns them. [SI]
     entry : float, keyword only
-        Stirring behind the base, see `cavity_air.forced_nusselt`. [1]
+        Mixing behind the base, see `cavity_air.forced_nusselt`. [1]
     segments : int, keyword only
         Pieces of the height. [1]
     pressure : float, keyword only
@@ -82,7 +82,7 @@ def heated_cavity(
     Raises
     ------
     InputError
-        If a size or a temperature is not above 0, or the surfaces are colder than the inlet together.
+        If a number is out of range, or the mean of the surfaces is colder than the inlet.
     """
     check_range("heated_cavity, depth", depth, "m", 1e-5, 1.0)
     check_range("heated_cavity, height", height, "m", 1e-3, 500.0)
@@ -92,7 +92,13 @@ def heated_cavity(
     check_range("heated_cavity, pressure", pressure, "Pa", THINNEST, DENSEST)
     check_range("heated_cavity, segments", segments, "", 1, 1000)
     if (first if second is None else 0.5 * (first + second)) < inlet:
-        raise InputError(Fault("heated cavity", "colder than the air that enters", expected="warm surfaces, in K"))
+        mean = first if second is None else 0.5 * (first + second)
+        raise InputError(
+            Fault(
+                "heated_cavity, first and second", "colder than the air that enters", f"mean {mean:g} K",
+                f"above the inlet, {inlet:g} K", "raise the surface temperatures, or lower the inlet",
+            )
+        )  # fmt: skip
     openings = np.array([base, head], dtype=float).reshape(2, RESTRICTION_COLUMNS)
     link = channel_row(depth, height)[np.newaxis]
     none, no_part, opened = np.zeros((0, RESTRICTION_COLUMNS)), np.zeros(0, dtype=np.int64), np.ones(1, dtype=np.int64)
@@ -123,18 +129,18 @@ def heated_cavity(
                 other[s] = air[s]
             entering = outlet
         before, heat = heat, q * DRY_AIR_HEAT * (outlet - inlet)
-        if abs(heat - before) <= _AGREED * abs(heat):
+        if abs(heat - before) <= _CONVERGED * abs(heat):
             break
     return HeatedFlow(q, heat, outlet, 2.0 * q / mu)
 
 
 def heated_by(power: float, height: float, depth: float, *, inlet: float, **options: Any) -> HeatedFlow:
-    """Return the flow where one surface gives off a given heat and the other is insulated.
+    """Return the flow where one surface emits a given heat and the other is insulated.
 
     Parameters
     ----------
     power : float
-        Heat of the surface. [W/m]
+        Heat emitted by the surface. [W/m]
     height, depth : float
         Cavity. [m]
     inlet : float, keyword only

@@ -1,7 +1,7 @@
-"""Loss data of vents, meshes, rails and slots: each a small function with its source, and the rows the kernels read.
+"""Loss coefficients of vents, meshes, rails and slots, each with its source, and the rows of the kernels.
 
-A loss coefficient zeta belongs to a reference speed: loss = zeta rho v^2 / 2 [Pa]. "Memory" beside a source means
-that the figure is remembered textbook matter and the text was not at hand.
+A loss coefficient zeta has a reference speed: loss = zeta rho v^2 / 2 [Pa]. "Memory" after a source means a recalled
+textbook value; the text was not at hand.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cavity.constants import AIR_DENSITY, GRAVITY, R_AIR
 from cavity.kernels import losses as kernel
 from cavity.units import COLDEST, DENSEST, HOTTEST, THINNEST, check_range
 
@@ -21,8 +22,8 @@ SHARP_DISCHARGE = 0.6  # -, sharp-edged opening; ISO 15099 and ASHRAE Fundamenta
 BEND_LOSS = 1.2  # -, sharp 90 degree mitre bend, Re > 1e4: 1.1 to 1.2; Idelchik diagram 6 and ASHRAE fittings, memory
 SLIT_LOW_RE = 128.0 / math.pi  # -, zeta Re of a slit in a thin wall, creeping flow; Hasimoto 1958, re-derived
 HOLE_LOW_RE = 12.0 * math.pi  # -, zeta Re of a round hole in a thin wall, creeping flow; Sampson 1891, memory
-# Rounded battens lose about 40 % less than sharp ones: Gullbrekken, Uvslokk, Geving, Kvande 2018, J. Build. Phys.
-# (abstract read); tile battens across a one-sided slot, taken over for rails
+# Loss of rounded battens about 40 % below that of sharp ones: Gullbrekken, Uvslokk, Geving, Kvande 2018, J. Build.
+# Phys. (abstract read); measured on tile battens across a one-sided slot, used for rails
 ROUNDED_EDGES = 0.6
 LAMINAR_SLOT = 96.0  # -, Darcy f Re between parallel plates; Shah & London 1978, memory
 DEFAULT_WIRE = 0.3e-3  # m, wire of an insect mesh where none is given; common practice, no source
@@ -70,7 +71,7 @@ def mesh_loss_idelchik(porosity: float | np.ndarray) -> float | np.ndarray:
 
 
 def mesh_loss_bailey_2003(porosity: float | np.ndarray, reynolds: float | np.ndarray) -> float | np.ndarray:
-    """Return the loss coefficient of a woven mesh: the law the network uses.
+    """Return the loss coefficient of a woven mesh, as used in the network.
 
     Parameters
     ----------
@@ -115,7 +116,7 @@ def mesh_loss_brundrett_1993(porosity: float | np.ndarray, reynolds: float | np.
 def mesh_loss_armour_1968(porosity: float | np.ndarray, reynolds: float | np.ndarray) -> float | np.ndarray:
     """Return the loss coefficient of a plain square weave on the face speed [-], built from its wire geometry.
 
-    Independent of the screen laws by open share: the weave is a thin packed bed two wires thick. For comparison only.
+    Independent of the laws by porosity: the weave is a thin packed bed two wires thick. For comparison only.
 
     Parameters
     ----------
@@ -149,7 +150,7 @@ def louvre_discharge(angle: float) -> float:
     Returns
     -------
     float
-        Discharge coefficient on the free area; beyond 30 degrees the fall of the last step goes on (extrapolated). [1]
+        Discharge coefficient on the free area; beyond 30 degrees extrapolated with the last slope. [1]
 
     References
     ----------
@@ -164,46 +165,46 @@ def louvre_discharge(angle: float) -> float:
     return math.exp(float(np.interp(angle, angles, logs)))
 
 
-def orifice_loss(discharge: float, area_share_before: float = 0.0, area_share_after: float = 0.0) -> float:
+def orifice_loss(discharge: float, area_ratio_before: float = 0.0, area_ratio_after: float = 0.0) -> float:
     """Return the loss of total pressure through an orifice between two spaces, on the orifice speed (E21).
 
     Parameters
     ----------
     discharge : float
-        Discharge coefficient between two large spaces; 1 / Cd stands for the contraction and the lost jet. [1]
-    area_share_before, area_share_after : float
-        Orifice area over the section before and after it; 0 for open space, 1 where nothing narrows. [1]
+        Discharge coefficient between two large spaces; 1 / Cd includes contraction and jet loss. [1]
+    area_ratio_before, area_ratio_after : float
+        Orifice area over the section before and after it; 0 for open space, 1 without a change of section. [1]
 
     Returns
     -------
     float
         Loss coefficient: 1 / Cd^2 between large spaces; (1/Cd - f)^2 from open space into a duct (this is Z_in of
-        ISO 15099 with Cd 0.6); 1 at the plain end of a duct; 0 where nothing narrows. [1]
+        ISO 15099 with Cd 0.6); 1 at the plain end of a duct; 0 without a change of section. [1]
 
     References
     ----------
     Idelchik, Handbook of Hydraulic Resistance, diagrams 4-9 to 4-17 (1 + 0.707 sqrt(1 - f1) - f2)^2, memory; 0.707
     is replaced by 1/Cd - 1.
     """
-    contraction = (1.0 / discharge - 1.0) * math.sqrt(1.0 - min(area_share_before, 1.0))
-    if area_share_before == 0.0 and area_share_after == 0.0:
+    contraction = (1.0 / discharge - 1.0) * math.sqrt(1.0 - min(area_ratio_before, 1.0))
+    if area_ratio_before == 0.0 and area_ratio_after == 0.0:
         return 1.0 / discharge**2
-    return max(1.0 + contraction - min(area_share_after, 1.0), 0.0) ** 2
+    return max(1.0 + contraction - min(area_ratio_after, 1.0), 0.0) ** 2
 
 
 def opening_row(opening: Opening, channel_area: float, at_end: bool) -> np.ndarray:
     """Return the kernel row of an opening.
 
     Edge loss by discharge coefficient (sharp edges unless given; louvre by blade angle), mesh or perforated plate in
-    series, bends in series, creeping flow of the slit or the holes. Only a straight opening at the end of the column
-    leads its jet along the channel; any other loses all of it.
+    series, bends in series, creeping flow of the slit or the holes. Only the jet of a straight opening at the end of
+    the column continues along the channel; at any other opening its energy is lost.
 
     Parameters
     ----------
     opening : Opening
-        As in the wall file; `discharge` stands for edges and blades, mesh and bends come on top.
+        As in the wall file; `discharge` is that of edges and blades, mesh and bends are added.
     channel_area : float
-        Flow area of the cavity beside it. [m2/m]
+        Flow area of the cavity. [m2/m]
     at_end : bool
         True for an opening at the bottom or the top end of its column.
 
@@ -216,27 +217,29 @@ def opening_row(opening: Opening, channel_area: float, at_end: bool) -> np.ndarr
     area = opening.gross_area
     if area <= 0.0 or opening.porosity <= 0.0:
         return row
-    share = min(area / channel_area, 1.0) if at_end and not opening.bends and channel_area > 0.0 else 0.0
-    narrow = max(area / channel_area, 1.0) if share else 1.0  # opening wider than the channel: the channel governs
+    filled = min(area / channel_area, 1.0) if at_end and not opening.bends and channel_area > 0.0 else 0.0
+    narrowing = (
+        max(area / channel_area, 1.0) if filled else 1.0
+    )  # an opening wider than the channel: the channel decides
     discharge = opening.discharge
     if discharge is None:
         discharge = louvre_discharge(opening.blade_angle) if opening.kind == "louvre" else SHARP_DISCHARGE
     bends = BEND_LOSS * opening.bends
-    width = opening.clear_height or area  # a slot all along the wall is as high as its area per metre
+    width = opening.clear_height or area  # the height of a continuous slot is its area per metre
     row[kernel.AREA] = area
-    row[kernel.ZETA_PLUS] = orifice_loss(discharge, 0.0, share) * narrow**2 + bends
-    row[kernel.ZETA_MINUS] = orifice_loss(discharge, share, 0.0) * narrow**2 + bends
-    # creeping flow loses nothing where the opening is the end of the channel itself, as in a rail's gap
-    row[kernel.LINEAR] = SLIT_LOW_RE / (2.0 * width) * (1.0 - share)
+    row[kernel.ZETA_PLUS] = orifice_loss(discharge, 0.0, filled) * narrowing**2 + bends
+    row[kernel.ZETA_MINUS] = orifice_loss(discharge, filled, 0.0) * narrowing**2 + bends
+    # no creeping-flow loss where the opening is as large as the channel, as in the gap of a rail
+    row[kernel.LINEAR] = SLIT_LOW_RE / (2.0 * width) * (1.0 - filled)
     perforated = opening.kind == "perforated"
-    _close(row, opening.porosity, opening.wire, opening.hole, perforated=perforated, factor=opening.mesh_factor)
+    _add_mesh(row, opening.porosity, opening.wire, opening.hole, perforated=perforated, factor=opening.mesh_factor)
     return row
 
 
-def _close(
+def _add_mesh(
     row: np.ndarray, porosity: float, wire: float, hole: float, *, perforated: bool, factor: float = 1.0
 ) -> None:
-    """Put a perforated plate or a mesh in series with the row of an opening or gap that it fills."""
+    """Add a perforated plate or a mesh in series to the row of its opening or gap."""
     if porosity >= 1.0:
         return
     if perforated:
@@ -254,18 +257,18 @@ def _gap_row(area: float, channel_area: float, diameter: float, length: float, d
     row = np.zeros(kernel.RESTRICTION_COLUMNS)
     if area <= 0.0:
         return row
-    share = min(area / channel_area, 1.0)
+    filled = min(area / channel_area, 1.0)
     row[kernel.AREA] = area
-    row[kernel.ZETA_PLUS] = row[kernel.ZETA_MINUS] = orifice_loss(discharge, share, share)
-    # the edge loses nothing where the gap is the whole channel; friction of the gap is laminar below Re 2300
-    row[kernel.LINEAR] = (SLIT_LOW_RE + LAMINAR_SLOT * length / diameter) / diameter * (1.0 - share)
+    row[kernel.ZETA_PLUS] = row[kernel.ZETA_MINUS] = orifice_loss(discharge, filled, filled)
+    # no edge loss where the gap is the whole channel; friction in the gap is laminar below Re 2300
+    row[kernel.LINEAR] = (SLIT_LOW_RE + LAMINAR_SLOT * length / diameter) / diameter * (1.0 - filled)
     return row
 
 
 def rail_row(rail: Rail, depth: float, channel_area: float) -> np.ndarray:
     """Return the kernel row of a rail: gaps of gap x depth in every bay, with laminar friction inside them.
 
-    A mesh or perforation in the gaps is in series, rounded edges lose less.
+    A mesh or perforation in the gaps is in series; rounded edges reduce the loss.
 
     Parameters
     ----------
@@ -290,7 +293,7 @@ def rail_row(rail: Rail, depth: float, channel_area: float) -> np.ndarray:
         row[kernel.ZETA_PLUS] *= ROUNDED_EDGES
         row[kernel.ZETA_MINUS] *= ROUNDED_EDGES
     if row[kernel.AREA] > 0.0:
-        _close(row, rail.porosity, rail.wire, rail.hole, perforated=rail.wire <= 0.0, factor=rail.mesh_factor)
+        _add_mesh(row, rail.porosity, rail.wire, rail.hole, perforated=rail.wire <= 0.0, factor=rail.mesh_factor)
     return row
 
 
@@ -318,9 +321,9 @@ def channel_row(
     depth, length : float
         Depth of the cavity, length along the flow. [m]
     blocked : float
-        Share of the plan area taken by battens and brackets: it narrows the channel. [1]
+        Fraction of the cross-section blocked by battens and brackets: it narrows the channel. [1]
     roughness : float
-        Equivalent sand roughness of the faces. [m]
+        Equivalent sand roughness of the surfaces. [m]
     pieces : int
         Number of pieces in which the flow develops again. [1]
 
@@ -347,7 +350,7 @@ def channel_loss(
     depth: float,
     length: float,
     *,
-    density: float = 1.2,
+    density: float = AIR_DENSITY,
     viscosity: float = 1.81e-5,
     roughness: float = 0.0,
     pieces: int = 1,
@@ -357,7 +360,7 @@ def channel_loss(
     Parameters
     ----------
     speed : float or array
-        Mean speed, sign is kept. [m/s]
+        Mean speed; the loss has its sign. [m/s]
     depth, length, roughness : float
         Slot. [m]
     density : float
@@ -409,8 +412,6 @@ def stack_pressure(height: float, temperature_inside: float, temperature_outside
     pressure : float
         Atmospheric pressure. [Pa]
     """
-    from cavity.constants import GRAVITY, R_AIR
-
     check_range("stack_pressure, temperature_inside", temperature_inside, "K", COLDEST, HOTTEST)
     check_range("stack_pressure, temperature_outside", temperature_outside, "K", COLDEST, HOTTEST)
     check_range("stack_pressure, pressure", pressure, "Pa", THINNEST, DENSEST)

@@ -1,8 +1,8 @@
 """Wind pressure coefficients at the openings, by wind angle and height; symmetric in the angle.
 
-Two vents at one face-averaged coefficient give no drive at all: what drives is the difference between the heights, from
-a wind tunnel (`PROFILE`) unless the wall file brings its own. It is the least certain input of the airflow;
-`constants.CP_DIFFERENCE_BAND` is shown beside it in every report.
+With the wall average at both vents there is no driving pressure: the difference between the heights drives. It comes
+from a wind tunnel (`PROFILE`), or from the wall file. It is the least certain input of the airflow; every report also
+shows `constants.CP_DIFFERENCE_BAND`.
 """
 
 from __future__ import annotations
@@ -34,17 +34,17 @@ PROFILE = (
     (0.98, 0.352, 0.23, 0.078, 0.19),
 )
 LEEWARD_RMS = 0.07  # -, the same source: 0.06 to 0.08
-# The face mean is positive to about 60 degrees, and beyond 100 degrees the pressure varies little over the face
-# (ASHRAE Fundamentals, airflow around buildings, read): a difference given by the user fades from all to a fifth of it
-# (the fifth is our own assumption for "little").
+# The wall average is positive up to about 60 degrees, and beyond 100 degrees the pressure varies little over the wall
+# (ASHRAE Fundamentals, airflow around buildings, read): a difference given by the user is reduced to a fifth between
+# (the fifth is our own assumption).
 FADE_ANGLES = (60.0, 100.0)
 FADE_REST = 0.2
-# Flat roof beside the wall in question, low-rise, exposed; Liddament 1986 / 1996 (AIVC), memory
+# Flat roof at the wall, low-rise, exposed; Liddament 1986 / 1996 (AIVC), memory
 ROOF_EDGE = ((0.0, -0.8), (45.0, -0.7), (90.0, -0.6), (135.0, -0.5), (180.0, -0.4))
 
 
 def face_pressure_coefficient(wind_angle: float | np.ndarray, side_ratio: float = 1.0) -> np.ndarray:
-    """Return the pressure coefficient averaged over the face of a low building.
+    """Return the pressure coefficient averaged over the wall of a low building.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ def face_pressure_coefficient(wind_angle: float | np.ndarray, side_ratio: float 
     Returns
     -------
     array
-        Face mean on the dynamic pressure at roof height. [1]
+        Wall average on the dynamic pressure at roof height. [1]
 
     Notes
     -----
@@ -82,13 +82,13 @@ def face_pressure_coefficient(wind_angle: float | np.ndarray, side_ratio: float 
 
 
 def folded(wind_angle: float | np.ndarray) -> np.ndarray:
-    """Return any angle folded into 0-180, left and right alike [degree]."""
+    """Return any angle folded into 0-180, the same for left and right [degree]."""
     a = np.mod(np.asarray(wind_angle, dtype=float), 360.0)
     return np.minimum(a, 360.0 - a)
 
 
-def difference_share(wind_angle: float | np.ndarray) -> np.ndarray:
-    """Return the fraction of a given difference that is left at an angle [1]; 1 to 60, 0.2 from 100 degrees.
+def difference_factor(wind_angle: float | np.ndarray) -> np.ndarray:
+    """Return the factor on a given difference by wind angle [1]: 1 up to 60, 0.2 from 100 degrees.
 
     Parameters
     ----------
@@ -99,17 +99,17 @@ def difference_share(wind_angle: float | np.ndarray) -> np.ndarray:
 
 
 def profile(fraction: float | np.ndarray, wind_angle: float | np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return mean and rms of the pressure coefficient along the centre line of the tunnel's wall.
+    """Return mean and rms of the pressure coefficient along the centre line of the wall in the wind tunnel.
 
-    Between the angles that were measured in proportion; at 90 degrees and beyond the mean is that of the leeward wall,
-    -0.05 at any height. Below the lowest and above the highest tap their values are held.
+    Linear between the measured angles; from 90 degrees on the mean is that of the leeward wall, -0.05 at any height.
+    Constant below the lowest and above the highest tap.
 
     Parameters
     ----------
     fraction : float or array
         Height over that of the wall, 0-1. [1]
     wind_angle : float or array
-        Between wind and wall normal, of a shape that fits. [degree]
+        Between wind and wall normal, of a compatible shape. [degree]
 
     Returns
     -------
@@ -131,10 +131,10 @@ def profile(fraction: float | np.ndarray, wind_angle: float | np.ndarray) -> tup
 
 
 def height_shift(site: Site, height: float, wind_angle: float | np.ndarray = 0.0) -> np.ndarray:
-    """Return by what the coefficient at a height differs from the face mean [1].
+    """Return the difference of the coefficient at a height from the wall average [1].
 
-    A profile of the wall file wins, then its `cp_difference` as a straight line over the building height, else the
-    profile of the wind tunnel. A part of a tall building takes its place in the profile.
+    From the profile of the wall file, else from its `cp_difference` as a straight line over the building height, else
+    from the profile of the wind tunnel. Heights count over the whole building.
 
     Parameters
     ----------
@@ -149,11 +149,11 @@ def height_shift(site: Site, height: float, wind_angle: float | np.ndarray = 0.0
     if site.cp_profile:
         pairs = sorted(site.cp_profile)
         windward = float(np.interp(fraction, [p[0] for p in pairs], [p[1] for p in pairs]))
-        return difference_share(wind_angle) * windward
+        return difference_factor(wind_angle) * windward
     if site.cp_difference is not None:
-        return difference_share(wind_angle) * site.cp_difference * (0.5 - fraction)
-    here, _ = profile(fraction, wind_angle)
-    return here - _profile_mean(wind_angle)
+        return difference_factor(wind_angle) * site.cp_difference * (0.5 - fraction)
+    at_height, _ = profile(fraction, wind_angle)
+    return at_height - _profile_mean(wind_angle)
 
 
 def gust_pressure(
@@ -161,7 +161,7 @@ def gust_pressure(
 ) -> np.ndarray:
     """Return the standard deviation of the pressure difference of the lowest and the highest opening [Pa]: an estimate.
 
-    The tunnel gives the fluctuation at each tap, not how two of them go together: their correlation is taken to fall as
+    The wind tunnel gives the fluctuation at each tap, not the correlation of two; it is assumed to decrease as
     exp(-distance / building height) (our own assumption).
 
     Parameters
@@ -181,8 +181,8 @@ def gust_pressure(
         return np.zeros(np.shape(speed))
     ends = (_fraction(site, openings[0].height), _fraction(site, openings[-1].height))
     low, high = (profile(end, wind_angle)[1] for end in ends)
-    together = np.exp(-abs(ends[1] - ends[0]))
-    rms = np.sqrt(np.maximum(low**2 + high**2 - 2.0 * together * low * high, 0.0))
+    correlation = np.exp(-abs(ends[1] - ends[0]))
+    rms = np.sqrt(np.maximum(low**2 + high**2 - 2.0 * correlation * low * high, 0.0))
     return rms * 0.5 * np.asarray(density) * np.square(speed)
 
 
@@ -192,7 +192,7 @@ def _fraction(site: Site, height: float) -> float:
 
 
 def _profile_mean(wind_angle: float | np.ndarray) -> np.ndarray:
-    """Return the mean of the tunnel's profile over the height [1]."""
+    """Return the mean of the wind-tunnel profile over the height [1]."""
     edges = np.array([0.0, *[row[0] for row in PROFILE], 1.0])
     angle = np.asarray(wind_angle, dtype=float)[..., np.newaxis]
     return np.trapezoid(profile(edges, angle)[0], edges, axis=-1)
@@ -208,8 +208,8 @@ def pressure_coefficients(
     site : Site
         Widths, heights, vertical difference.
     openings : sequence of Opening
-        In any order; `exposure` chooses face, soffit (takes the pressure of the wall beside it, as ASCE 7 does,
-        memory), roof edge (suction of the flat roof beside the wall) or the opening's own table.
+        In any order; `exposure` chooses face, soffit (with the pressure of the adjacent wall, as in ASCE 7, memory),
+        roof edge (suction of the flat roof at the wall) or the table of the opening.
     wind_angle : array, (time,)
         Between wind and wall normal. [degree]
 
@@ -219,7 +219,7 @@ def pressure_coefficients(
         On the dynamic pressure at roof height, site terrain. [1]
     """
     angle = np.atleast_1d(np.asarray(wind_angle, dtype=float))
-    face = face_pressure_coefficient(angle, site.wall_width / site.side_width)
+    average = face_pressure_coefficient(angle, site.wall_width / site.side_width)
     out = np.empty((angle.size, len(openings)))
     for j, opening in enumerate(openings):
         if opening.exposure == "table" or opening.cp_table:
@@ -228,14 +228,14 @@ def pressure_coefficients(
             out[:, j] = _from_table(ROOF_EDGE, angle) + (opening.cp_shift or 0.0)
         else:
             if opening.cp_shift is None:
-                out[:, j] = face + height_shift(site, opening.height, angle)
+                out[:, j] = average + height_shift(site, opening.height, angle)
             else:
-                out[:, j] = face + difference_share(angle) * opening.cp_shift
+                out[:, j] = average + difference_factor(angle) * opening.cp_shift
     return out
 
 
 def _from_table(table: Sequence[tuple[float, float]], angle: np.ndarray) -> np.ndarray:
-    """Interpolate; a table without negative angles or angles above 180 is taken as the same left and right."""
+    """Interpolate; a table with angles from 0 to 180 only is the same for left and right."""
     pairs = sorted(table)
     angles = np.array([p[0] for p in pairs])
     values = np.array([p[1] for p in pairs])

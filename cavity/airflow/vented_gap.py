@@ -1,4 +1,4 @@
-"""The vented gap of ISO 15099:2003, clause 7.4.4: laminar friction only. A reference to compare with, not our model.
+"""The vented gap of ISO 15099:2003, clause 7.4.4: laminar friction only. A reference for comparison, not our model.
 
 All formulas from memory.
 """
@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from cavity.constants import GRAVITY, R_AIR, STANDARD_PRESSURE
+from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE
 
 
 def driving_pressure(
@@ -69,7 +69,7 @@ def gap_speed(
 def temperature_profile(
     height: float | np.ndarray,
     inlet: float,
-    faces: float,
+    surfaces: float,
     speed: float,
     depth: float,
     density: float,
@@ -81,8 +81,8 @@ def temperature_profile(
     ----------
     height : float or array
         From the inlet. [m]
-    inlet, faces : float
-        Temperature of the entering air, mean of the two faces. [K]
+    inlet, surfaces : float
+        Temperature of the entering air, mean of the two surfaces. [K]
     speed : float
         Mean speed. [m/s]
     depth : float
@@ -90,7 +90,7 @@ def temperature_profile(
     density : float
         Air in the gap. [kg/m3]
     coefficient : float
-        Convective coefficient of each face, h_cv / 2 in the terms of the standard. [W/(m2 K)]
+        Convective coefficient of each surface, h_cv / 2 in the standard. [W/(m2 K)]
     """
-    h0 = density * 1006.0 * depth * speed / (2.0 * coefficient)
-    return faces - (faces - inlet) * np.exp(-np.asarray(height) / h0)
+    h0 = density * DRY_AIR_HEAT * depth * speed / (2.0 * coefficient)
+    return surfaces - (surfaces - inlet) * np.exp(-np.asarray(height) / h0)

@@ -73,16 +73,20 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], title: str) -> Any
     from rich.markup import escape
     from rich.table import Table
 
-    made = Table(title=escape(title), title_justify="left", header_style="bold", box=None, pad_edge=False)
+    def folded(name: str) -> str:  # the unit on a line of its own
+        if "\n" in name:
+            return name
+        return "\n[".join(name.split(" [", 1)) if " [" in name else "\n".join(name.rsplit(" ", 1))
+
+    columns = Table(title=escape(title), title_justify="left", header_style="bold", box=None, pad_edge=False)
     for i, name in enumerate(head):
-        made.add_column(
-            name if i == 0 or "\n" in name else "\n".join(name.rsplit(" ", 1)),
-            justify="left" if i == 0 else "right",
-            no_wrap=i == 0,
-        )
+        columns.add_column(
+            escape(name if i == 0 else folded(name)), justify="left" if i == 0 else "right", no_wrap=i == 0,
+            overflow="fold",
+        )  # fmt: skip
     for row in rows:
-        made.add_row(*(escape(cell) for cell in row))
-    return made
+        columns.add_row(*(escape(cell) for cell in row))
+    return columns
 
 
 def climates_table() -> Any:

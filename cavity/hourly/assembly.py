@@ -1,4 +1,4 @@
-"""What is handed to the kernel for one case: the column of the cavity, the surfaces to read, the start, the record."""
+"""Arguments of the kernel for one case: forcing, the column of the cavity, the nodes to read, start, record."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Assembly:
-    """All that one run of the kernel takes, and what its result is described by.
+    """Arguments of one run of the kernel, and what describes its result.
 
     Parameters
     ----------
@@ -35,15 +35,15 @@ class Assembly:
     line : Line
         Line through the wall, with its surfaces.
     weather, outside : xarray.Dataset, (time,)
-        The hours that run: as given, and with what they do to the wall.
+        The simulated hours: weather as read, and its action on the wall.
     room_T, room_phi : array, (time,)
         Room air: temperature and relative humidity. [K], [1]
     forcing, column, readings : Forcing, Column, Readings
-        What the kernel reads. [SI]
+        Read by the kernel. [SI]
     state, record : State, Record
-        What it writes: the state goes on from year to year, the record is that of the last year. [SI]
+        Written by the kernel: the state continues from year to year, the record is that of the last year. [SI]
     order : array, (time,)
-        Hours in the order in which they run.
+        Hours in the order of simulation.
     """
 
     case: Case
@@ -70,7 +70,7 @@ class Assembly:
         return np.stack([*inside, *(held[:, face.node] for face in line.faces)], axis=1)
 
     def open_accounts(self) -> None:
-        """Set the sums of a year to zero and note what the wall holds at its start."""
+        """Set the sums of a year to zero and record water and energy at its start."""
         from cavity.kernels import year_arrays
 
         record, state = self.record, self.state
@@ -84,28 +84,29 @@ class Assembly:
 
 
 def assemble(case: Case, weather: xr.Dataset, *, hours: int | None = None, refine: float = 1.0) -> Assembly:
-    """Return what is handed to the kernel for one case.
+    """Return the arguments of the kernel for one case.
 
     Parameters
     ----------
     case : Case
         From `Wall.case`.
     weather : xarray.Dataset, (time,)
-        Whole hours in a row, as `read_weather` returns them.
+        Consecutive whole hours, as `read_weather` returns them.
     hours : int, keyword only
-        Hours to run from the start month on; None, or more than the weather has: all of them.
+        Hours to simulate from the start month on; None, or more than the weather has: all of them.
     refine : float, keyword only
         2 halves every cell. [1]
 
     Returns
     -------
     Assembly
-        Its hours are in the order of the weather, those that run only.
+        With the simulated hours only, in the order of the weather.
 
     Raises
     ------
     InputError
-        If the wall cannot be cut into cells, a wet layer is not known, or the indoor climate does not fit the weather.
+        If the wall cannot be divided into cells, a wet layer is not known, or the indoor climate does not fit the
+        weather.
     """
     from cavity.airflow.column import build_column
     from cavity.wall.grid import build_line
@@ -114,7 +115,7 @@ def assemble(case: Case, weather: xr.Dataset, *, hours: int | None = None, refin
     wall = case.wall
     air = build_column(case)
     line = build_line(case, refine=refine)
-    room_T, room_phi = indoor_climate(wall.indoor, weather)  # of the whole weather: it knows the months and yesterday
+    room_T, room_phi = indoor_climate(wall.indoor, weather)  # of the whole weather: monthly means, and the day before
     if hours is not None and hours < weather.sizes["time"]:
         run_only = np.sort(hours_in_order(weather["time"].to_numpy(), wall.run.start_month)[:hours])
         weather, room_T, room_phi = weather.isel(time=run_only), room_T[run_only], room_phi[run_only]
@@ -137,7 +138,7 @@ def assemble(case: Case, weather: xr.Dataset, *, hours: int | None = None, refin
 
 
 def cavity_column(case: Case, air: ColumnAir) -> year_arrays.Column:
-    """Return the column of the cavity as the kernel takes it.
+    """Return the column of the cavity for the kernel.
 
     Parameters
     ----------
@@ -184,7 +185,7 @@ def cavity_column(case: Case, air: ColumnAir) -> year_arrays.Column:
 
 
 def readings(line: Line) -> year_arrays.Readings:
-    """Return where the kernel reads surfaces and interfaces, and where it counts water that a node loses.
+    """Return the nodes that the kernel reads, and the face to which drained water of a node is assigned.
 
     Parameters
     ----------
@@ -208,9 +209,9 @@ def readings(line: Line) -> year_arrays.Readings:
 
 
 def _nearest_face(line: Line) -> NDArray[np.int64]:
-    """Return the nearest face of its own layer for each node, (nodes,): where a full cell is taken to drain."""
+    """Return the nearest face of its layer for each node, (nodes,): where a full cell is assumed to drain."""
     node = np.array([face.node for face in line.faces])
-    outside = np.searchsorted(node, np.arange(line.nodes), side="right") - 1  # the face outside each node, or the node
+    outside = np.searchsorted(node, np.arange(line.nodes), side="right") - 1  # face at or outside each node
     inside = np.minimum(outside + 1, len(node) - 1)
     nearer = line.position - line.position[node[outside]] <= line.position[node[inside]] - line.position
     return np.where((node[outside] == np.arange(line.nodes)) | nearer, outside, inside)
@@ -219,16 +220,16 @@ def _nearest_face(line: Line) -> NDArray[np.int64]:
 def start(
     wall: Wall, line: Line, air: ColumnAir, outside: xr.Dataset, room_T: NDArray[np.float64]
 ) -> year_arrays.State:
-    """Return the state at the start: mean temperatures of the first day, straight through the wall, and the humidity.
+    """Return the start state: mean temperatures of the first day, linear through the wall, and the start humidity.
 
     Parameters
     ----------
     wall : Wall
-        Its `run` says the humidity, the month, and the layers that start wetter.
+        Its `run` has the humidity, the month, and the layers that start wetter.
     line : Line
         The line through it.
     air : ColumnAir
-        Its segments each have a line.
+        Each of its segments has a line.
     outside : xarray.Dataset, (time,)
         From `climate.on_wall`.
     room_T : array, (time,)
@@ -250,15 +251,16 @@ def start(
     order = hours_in_order(outside["time"].to_numpy(), wall.run.start_month)[:24]
     cold = float(outside["temperature_outdoor"].to_numpy()[order].mean())
     warm = float(room_T[order].mean())
-    share = line.position / max(line.position[-1], 1e-9)
-    T = cold + (warm - cold) * share
+    fraction = line.position / max(line.position[-1], 1e-9)
+    T = cold + (warm - cold) * fraction
     u = np.array([potential.of_humidity(wall.run.start_humidity, t) for t in T])
     grid = line.grid
     for name, content in wall.run.construction_water:
         index = next((i for i, layer in enumerate(wall.layers) if layer.name == name), None)
         if index is None:
             known = ", ".join(layer.name for layer in wall.layers)
-            raise InputError(Fault(f"{wall.source}, run.construction_water", "no such layer", name, known))
+            where = f"{wall.source}, run.construction_water"
+            raise InputError(Fault(where, "no such layer", name, known, "use a listed name"))
         _wet(grid, T, u, np.flatnonzero(line.layer_of_node == index), content)
     segments = len(air.segment_bottom)
     w = wall_section.work_arrays(grid)
@@ -279,8 +281,8 @@ def _wet(
 ) -> None:
     """Set the potential of a layer's nodes so that its cells hold a water content [kg/m3], by halving.
 
-    Where the water curve is flat because the material is full, it is the driest potential that holds the water. What a
-    material cannot hold lies in its cells as a film; its surfaces start without one.
+    Where the water curve is flat because the material is saturated, it is the driest potential with that content. Water
+    beyond saturation is a film in the cells; the surfaces start without a film.
     """
     from cavity.kernels import film, potential, wall_section
     from cavity.kernels import wall as wall_kernel
@@ -302,7 +304,7 @@ def _wet(
 
 
 def hours_in_order(time: NDArray[np.datetime64], month: int) -> NDArray[np.int64]:
-    """Return the indices of the hours from the first hour of the start month round to the hour before it.
+    """Return the indices of the hours from the first hour of the start month on, around the year.
 
     Parameters
     ----------
@@ -321,7 +323,7 @@ def hours_in_order(time: NDArray[np.datetime64], month: int) -> NDArray[np.int64
 
 
 def empty_record(wall: Wall, line: Line, air: ColumnAir, hours: int) -> year_arrays.Record:
-    """Return the record of a run, to be filled by the kernel.
+    """Return the empty record of a run.
 
     Parameters
     ----------
@@ -332,7 +334,7 @@ def empty_record(wall: Wall, line: Line, air: ColumnAir, hours: int) -> year_arr
     air : ColumnAir
         Its segments, openings and parts are recorded.
     hours : int
-        Hours that run.
+        Simulated hours.
 
     Returns
     -------

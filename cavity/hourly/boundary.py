@@ -1,4 +1,4 @@
-"""What acts on a wall hour by hour: exterior film, sun and sky, wind, rain, the room, and air that leaks from it."""
+"""Hourly boundary conditions of a wall: exterior film, sun and sky, wind, rain, the room, and leaking room air."""
 
 from __future__ import annotations
 
@@ -20,15 +20,16 @@ if TYPE_CHECKING:
     from cavity.wall.grid import Line
     from cavity.wallfile.model import Wall
 
-# m, still air with the vapour resistance of the room face by direction of heat flow, EN 15026 draft (CEN/TC 89 WI 29.3)
+# m, still air with the vapour resistance of the interior surface, by direction of heat flow; EN 15026 draft (CEN/TC 89
+# WI 29.3)
 ROOM_VAPOUR_LAYER = {"up": 0.004, "horizontal": 0.008, "down": 0.03}
-# Permeance of the leaks that wet a wall [m3/(m2 h Pa)] at the envelope's air permeability q50 [m3/(m2 h)]:
-# Kuenzel et al. 2012, from memory and doubtful, no text was at hand
+# Permeance of the leaks that wet a wall [m3/(m2 h Pa)] by the air permeability q50 of the envelope [m3/(m2 h)]:
+# Kuenzel et al. 2012, from memory and doubtful, the text was not at hand
 _LEAK_BY_Q50 = ((0.0, 0.0), (1.0, 0.004), (3.0, 0.007), (5.0, 0.010))
 
 
 def leak_permeance(q50: float) -> float:
-    """Return the permeance of those leaks through which indoor air wets the wall.
+    """Return the permeance of the leaks that wet the wall with indoor air.
 
     Parameters
     ----------
@@ -38,15 +39,15 @@ def leak_permeance(q50: float) -> float:
     Returns
     -------
     float
-        Flow per pressure; a straight line between the published points, through zero below the first and on beyond the
-        last. It is 10 to 20 % of q50 / 50 Pa: most of a leak is short and wide, warms up and leaves no water.
+        Flow per pressure; linear from zero through the published points and beyond the last. It is 10 to 20 % of
+        q50 / 50 Pa: most leaks are short and wide, so that their surfaces are warm and stay dry.
         [m3/(m2 s Pa)]
 
     References
     ----------
     H. M. Kuenzel, D. Zirkelbach, B. Schafaczek, Modelling the effect of air leakage in hygrothermal envelope
     simulation, 2012: 0.004, 0.007 and 0.010 m3/(m2 h Pa) at q50 of 1, 3 and 5 m3/(m2 h), from memory and doubtful:
-    the paper was not at hand, and readers remember the points differently by a factor of 1.5 to 1.9.
+    the paper was not at hand, and recalled values differ by a factor of 1.5 to 1.9.
 
     Examples
     --------
@@ -79,8 +80,8 @@ def leak_flow(
 ) -> NDArray[np.float64]:
     """Return the indoor air that leaks into the wall in each hour (E56).
 
-    By q50, the flow is `leak_permeance` times the stack pressure at the top of the connected indoor air, half its
-    height above the neutral level; air that flows inwards in warm hours is neglected, as is wind.
+    With q50, the flow is `leak_permeance` times the stack pressure at the top of the connected indoor air, half its
+    height above the neutral level. Inward flow in warm hours and wind are neglected.
 
     Parameters
     ----------
@@ -124,16 +125,16 @@ def forcing(
     room_T: NDArray[np.float64],
     room_phi: NDArray[np.float64],
 ) -> year_arrays.Forcing:
-    """Return what acts on the wall hour by hour: gain by E10, wind by E18, room by E54.
+    """Return the hourly boundary conditions of a wall: absorbed radiation (E10), wind (E18), room (E54).
 
     Parameters
     ----------
     wall : Wall
         The wall.
     air : ColumnAir
-        Its openings feel the wind.
+        With the openings that the wind acts on.
     line : Line
-        Its nodes take the leak and the rain that passes the cladding.
+        With the nodes that receive leaking air and penetrating rain.
     outside : xarray.Dataset, (time,)
         From `climate.on_wall`.
     room_T, room_phi : array, (time,)
@@ -186,7 +187,7 @@ def forcing(
 
 
 def plane_node(wall: Wall, line: Line, layer: int) -> int:
-    """Return the node of the exterior surface of a backup layer, which takes the water that arrives there.
+    """Return the node of the exterior surface of a backup layer, which receives rain or leaking air.
 
     Parameters
     ----------

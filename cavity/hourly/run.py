@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from cavity.wall.grid import Line
     from cavity.wallfile.model import Case, Wall
 
-NEAR_BOILING = 0.5  # of the air pressure: beyond, diffusion in air at rest no longer describes how vapour moves
-CYCLE = 0.01  # kg/m2: two years that end this close hold the same water
+NEAR_BOILING = 0.5  # of the air pressure: above it vapour no longer moves by diffusion in still air alone
+CYCLE = 0.01  # kg/m2, largest difference between the ends of two years that counts as a repeated year
 
 
 def simulate(
@@ -40,17 +40,17 @@ def simulate(
 ) -> xr.Dataset:
     """Return the hourly state of a wall over the last of the simulated years.
 
-    One column of the cavity is cut into segments along its height; each is a one-dimensional line through cladding,
-    cavity and backup wall, and the air that flows past joins them. Lateral flow and leaks through the cladding between
-    the listed openings are omitted; exchange by gusts is an estimate. Years repeat, from the wall's start month, until
-    the water at their ends agrees within 10 g/m2 or `wall.run.max_years` are done.
+    One column of the cavity is divided into segments along its height. Each segment is a one-dimensional line through
+    cladding, cavity and backup wall; the cavity air connects them. Lateral flow and leaks through the cladding between
+    the listed openings are omitted; exchange by gusts is an estimate. The year is repeated, from the start month of the
+    wall, until the water at its end changes by less than 10 g/m2, at most `wall.run.max_years` times.
 
     Parameters
     ----------
     wall : Wall
         The wall, as `read_wall` returns it.
     weather : xarray.Dataset, (time,)
-        Whole hours in a row, as `read_weather` returns them.
+        Consecutive whole hours, as `read_weather` returns them.
     opening_set : str, keyword only
         Name of one of the wall's opening sets; None: the first.
     depth : float, keyword only
@@ -58,7 +58,7 @@ def simulate(
     column : str, keyword only
         Name of one of the wall's columns; None: the first.
     hours : int, keyword only
-        Hours to run from the start month on, once, where they are fewer than the weather has; None: whole years.
+        Hours to simulate from the start month on, once, if fewer than the weather has; None: whole years.
     refine_cells : float, keyword only
         2 halves every cell, for convergence studies. [1]
     refine_steps : int, keyword only
@@ -67,19 +67,19 @@ def simulate(
     Returns
     -------
     xarray.Dataset
-        Dimensions and variables as in `cavity.variables`; time in the order of the weather file, those run only.
+        Dimensions and variables as in `cavity.variables`; the simulated hours in the order of the weather.
 
     Raises
     ------
     InputError
         If a name is not known or the depth is not above 0.
     ConvergenceError
-        If the solver gives up; says in which hour and what to try.
+        If the solver fails; the message has the hour and what to try.
 
     Notes
     -----
-    Where `wall.run.stud_line` asks for it a second run takes wood instead of insulation in the layers with a frame, as
-    though the whole wall were stud, and its surfaces and interfaces are added as stud_temperature and so on.
+    With `wall.run.stud_line` a second run has wood instead of insulation in the layers with a frame, as if the whole
+    wall were stud; its surfaces and interfaces are added as stud_temperature and so on.
 
     Heat and vapour in the layers: EN 15026. Cavity air: exponential approach as in ISO 15099. Air flow: `airflow`.
     """
@@ -96,7 +96,7 @@ def simulate_case(
     refine_steps: int = 1,
     stop: NDArray[np.int64] | None = None,
 ) -> xr.Dataset:
-    """Return what `simulate` does for the case that `Wall.case` returns.
+    """Return the result of `simulate` for the case that `Wall.case` returns.
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ def simulate_case(
     hours, refine_cells, refine_steps : keyword only
         As for `simulate`. [h, 1, 1]
     stop : array of int64, (1,), keyword only
-        Looked at before each simulated hour: another thread that sets it to 1 ends the run.
+        Checked before each simulated hour: another thread that sets it to 1 ends the run.
 
     Returns
     -------
@@ -161,7 +161,7 @@ def simulate_case(
 
 @dataclass(frozen=True)
 class Years:
-    """What the loop of years did; the last year's hours are in the record of the assembly.
+    """Summary of the simulated years; the hours of the last year are in the record of the assembly.
 
     Parameters
     ----------
@@ -170,9 +170,9 @@ class Years:
     repeats : bool
         Whether the last two ends agree within `CYCLE`.
     steps, updates : int
-        Of the solver, over all years.
+        Steps and Newton updates of the solver, over all years.
     residual : float
-        The largest it left. [W/m2]
+        Largest residual of the solver. [W/m2]
     """
 
     water: tuple[NDArray[np.float64], ...]
@@ -183,18 +183,18 @@ class Years:
 
 
 def run_years(assembly: Assembly, *, years: int, refine_steps: int = 1, stop: NDArray[np.int64] | None = None) -> Years:
-    """Run the hours of an assembly again and again until the water at their ends repeats.
+    """Run the year of an assembly until the water at its end repeats.
 
     Parameters
     ----------
     assembly : Assembly
-        From `assemble`; its state and record are written.
+        From `assemble`; its state and record are changed.
     years : int, keyword only
-        Runs at most.
+        Largest number of runs.
     refine_steps : int, keyword only
         2 halves every time step. [1]
     stop : array of int64, (1,), keyword only
-        Looked at before each simulated hour: another thread that sets it to 1 ends the run.
+        Checked before each simulated hour: another thread that sets it to 1 ends the run.
 
     Returns
     -------
@@ -205,7 +205,7 @@ def run_years(assembly: Assembly, *, years: int, refine_steps: int = 1, stop: ND
     Stopped
         If `stop` was set.
     ConvergenceError
-        If the solver gives up; says in which hour and what to try.
+        If the solver fails; the message has the hour and what to try.
     """
     from cavity.kernels import year, year_arrays
 
@@ -242,7 +242,7 @@ def run_years(assembly: Assembly, *, years: int, refine_steps: int = 1, stop: ND
 
 
 def _boiling(dataset: xr.Dataset) -> str:
-    """Return a warning where vapour comes near the air pressure in the cavity or at a face; empty where it does not."""
+    """Return a warning where the vapour pressure is near the air pressure; empty where it is not."""
     most = dataset["vapour_pressure"].max(("segment", "face")).to_numpy()
     most = np.maximum(most, dataset["cavity_vapour_pressure"].max("segment").to_numpy())
     hours = int((most > NEAR_BOILING * dataset["pressure"].to_numpy()).sum())
@@ -250,14 +250,14 @@ def _boiling(dataset: xr.Dataset) -> str:
         return ""
     hottest = float(dataset["temperature"].max()) - ICE_POINT
     return (
-        f"in {hours} h water in the wall comes near boiling (up to {most.max() / 1e3:.0f} kPa of vapour, hottest "
+        f"in {hours} h water in the wall is near boiling (up to {most.max() / 1e3:.0f} kPa of vapour, hottest "
         f"surface {hottest:.0f} degC): steam flow is not modelled, and these hours are outside the "
-        "model; check the absorptance and emissivities, and the materials at such temperatures"
+        "model. Check absorptance and emissivities, and whether the materials tolerate such temperatures"
     )
 
 
 def _no_convergence(case: Case, line: Line, outside: xr.Dataset, hour: int, trouble: NDArray[np.float64]) -> str:
-    """Return the message of a run that the solver gave up: where, in which state, and what can be tried."""
+    """Return the message of a failed run: where, in which state, and what can be tried."""
     from cavity.kernels import column_air, stage
 
     segment, node, row = (int(value) for value in trouble[:3])
@@ -287,7 +287,7 @@ def _no_convergence(case: Case, line: Line, outside: xr.Dataset, hour: int, trou
 
 
 def _gains(case: Case, air: ColumnAir, forcing: year_arrays.Forcing, record: year_arrays.Record) -> NDArray[np.float64]:
-    """Return the gain in flow if each part were doubled, over hours spread evenly."""
+    """Return the gain in flow if each part were doubled, mean of evenly distributed hours."""
     from cavity.airflow.gains import HOURS, doubling_gains
     from cavity.kernels import moist_air
 

@@ -127,13 +127,13 @@ def mesh() -> dict[str, Any]:
 
 
 def _flow_curve(row: np.ndarray, dp: np.ndarray) -> list[float]:
-    found, m = [], 1e-9
+    flows, m = [], 1e-9
     for target in dp:
         for _ in range(100):
             loss, slope = kernel.restriction_loss(row[np.newaxis], 0, m, RHO, RHO, MU)
             m = max(m + (target - loss) / slope, 0.1 * m)
-        found.append(1e3 * m / RHO)
-    return found
+        flows.append(1e3 * m / RHO)
+    return flows
 
 
 def vents() -> dict[str, Any]:

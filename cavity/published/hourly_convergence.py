@@ -206,16 +206,16 @@ def condensing() -> dict[float, dict[str, float]]:
         wetting=dataclasses.replace(wall.wetting, rain_penetration_layer=0, leak_layer=None),
         run=dataclasses.replace(wall.run, max_years=1, start_month=2, segments=1),
     )
-    found = {}
+    results = {}
     for refine in (1.0, 4.0):
         run = simulate(wall, made_up_weather(), refine_cells=refine)
         plane = run.sel(face="steel | mineral wool").isel(segment=0)
-        found[refine] = {
+        results[refine] = {
             "condensate at steel | wool, drained water included": 3600.0 * float(plane["film_by_vapour"].sum()),
             "largest film at steel | wool": float(plane["face_film"].max()),
             "largest water in the wool": float(run["water"].sel(layer="mineral wool").max()),
         }
-    return found
+    return results
 
 
 def cases() -> tuple[Case, ...]:
@@ -306,9 +306,9 @@ def _print_years() -> None:
     """Print how far usual and halved cells and steps are from 8 times finer ones over whole years."""
     for climate, like in (("temperate inland", "fibre-cement"), ("temperate inland", "metal-panels")):
         print(f"\n{like} in {climate}, a year, against cells and steps {FINER} times finer")
-        for name, found in whole_year(climate, like).items():
+        for name, changes in whole_year(climate, like).items():
             print(f"  {name}")
-            for what, (value, units) in found.items():
+            for what, (value, units) in changes.items():
                 print(f"    {what:56} {value:9.2e} {units}")
 
 

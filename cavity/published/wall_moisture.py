@@ -37,7 +37,7 @@ def cases() -> tuple[Case, ...]:
 class SemiInfinite:
     """The run of EN 15026 Annex A: places [m], water [kg/m3] and temperature [K] after 7, 30 and 365 days."""
 
-    place: NDArray[np.float64]
+    position: NDArray[np.float64]
     water: NDArray[np.float64]
     temperature: NDArray[np.float64]
     humidity: NDArray[np.float64]
@@ -106,7 +106,7 @@ def en_15026_run(refine: float = 1.0) -> SemiInfinite:
         heat_outside=1e6,  # stands for no surface resistance: 0.001 K off after a second
         vapour_outside=1e-2,  # same, 0.01 Pa
     )
-    found = solve.march(
+    history = solve.march(
         line,
         around,
         temperature=ICE_POINT + 20.0,
@@ -117,10 +117,10 @@ def en_15026_run(refine: float = 1.0) -> SemiInfinite:
     inside = line.layer_of_node >= 0
     return SemiInfinite(
         line.position[inside],
-        found.water[:, inside],
-        found.temperature[:, inside],
-        found.humidity[:, inside],
-        found.entered,
+        history.water[:, inside],
+        history.temperature[:, inside],
+        history.humidity[:, inside],
+        history.entered,
     )
 
 
@@ -130,29 +130,29 @@ def en_15026() -> tuple[Case, ...]:
     inputs = "20 degC, 50 % -> face 30 degC, 95 %; cells from 0.5 mm, step 1 % of the time gone by"
     rows = []
     for index, days in enumerate(EN_DAYS):
-        for place, expected in EN_WATER[days]:
+        for position, expected in EN_WATER[days]:
             rows.append(
                 value_case(
-                    f"EN 15026 water, {days} d, {1000 * place:.0f} mm",
+                    f"EN 15026 water, {days} d, {1000 * position:.0f} mm",
                     source=_EN_15026,
                     tag=ANALYTICAL,
                     inputs=inputs,
                     units="kg/m3",
                     expected=expected,
-                    computed=np.interp(place, run.place, run.water[index]),
+                    computed=np.interp(position, run.position, run.water[index]),
                     rtol=0.025,  # the standard's accepted deviation, from memory
                 )
             )
-        for place, expected in EN_TEMPERATURE[days]:
+        for position, expected in EN_TEMPERATURE[days]:
             rows.append(
                 value_case(
-                    f"EN 15026 temperature, {days} d, {place:g} m",
+                    f"EN 15026 temperature, {days} d, {position:g} m",
                     source=_EN_15026,
                     tag=ANALYTICAL,
                     inputs=inputs,
                     units="degC",
                     expected=expected,
-                    computed=np.interp(place, run.place, run.temperature[index]) - ICE_POINT,
+                    computed=np.interp(position, run.position, run.temperature[index]) - ICE_POINT,
                     rtol=0.025,  # the standard's accepted deviation, from memory
                 )
             )
@@ -198,8 +198,8 @@ def en_15026() -> tuple[Case, ...]:
 def collapse(run: SemiInfinite) -> float:
     """Return the largest difference of water between 7 and 365 days at equal x / root of time [kg/m3]."""
     stretched = np.linspace(0.002, 0.15, 149)  # after 7 days 2 mm answer to 0.28 mm: past the first cell's centre
-    late = np.interp(stretched, run.place, run.water[2])
-    early = np.interp(stretched * np.sqrt(7.0 / 365.0), run.place, run.water[0])
+    late = np.interp(stretched, run.position, run.water[2])
+    early = np.interp(stretched * np.sqrt(7.0 / 365.0), run.position, run.water[0])
     return float(np.abs(late - early).max())
 
 
@@ -207,7 +207,7 @@ def refinement_change(run: SemiInfinite, fine: SemiInfinite) -> float:
     """Return the largest change of relative humidity between two runs over the first 0.15 m [1]."""
     places = np.linspace(0.001, 0.15, 150)
     return max(
-        float(np.abs(np.interp(places, run.place, a) - np.interp(places, fine.place, b)).max())
+        float(np.abs(np.interp(places, run.position, a) - np.interp(places, fine.position, b)).max())
         for a, b in zip(run.humidity, fine.humidity, strict=True)
     )
 
@@ -223,14 +223,14 @@ def hamstad_2_water(humidity: float) -> float:
     return 116.0 * (1.0 - np.log(humidity) / 0.118) ** -0.869
 
 
-def hamstad_2_series(place: float, time: float) -> float:
+def hamstad_2_series(position: float, time: float) -> float:
     """Return the exact water content of HAMSTAD 2 [kg/m3] at a place [m] and time [s]: Fourier series, fixed faces."""
     left, right, start = (hamstad_2_water(humidity) for humidity in (0.45, 0.65, 0.95))
     n = np.arange(1, 2001)
     weight = 2.0 / (n * np.pi) * ((start - left) - (start - right) * (-1.0) ** n)
     decay = np.exp(-H2_DIFFUSIVITY * (n * np.pi / H2_LENGTH) ** 2 * time)
     return float(
-        left + (right - left) * place / H2_LENGTH + np.sum(weight * np.sin(n * np.pi * place / H2_LENGTH) * decay)
+        left + (right - left) * position / H2_LENGTH + np.sum(weight * np.sin(n * np.pi * position / H2_LENGTH) * decay)
     )
 
 
@@ -263,29 +263,27 @@ def hamstad_2_run() -> tuple[Line, solve.History]:
         vapour_inside=1e-3,
     )
     # growth 0.25 %: the front of the first hour is still seen after 100 h
-    found = solve.march(
-        line, around, temperature=293.15, humidity=0.95, moments=np.array(H2_HOURS) * HOUR, growth=0.0025
-    )
-    return line, found
+    run = solve.march(line, around, temperature=293.15, humidity=0.95, moments=np.array(H2_HOURS) * HOUR, growth=0.0025)
+    return line, run
 
 
 def hamstad_2() -> tuple[Case, ...]:
     """Return the cases of HAMSTAD 2: water content in the layer against the exact series."""
-    line, found = hamstad_2_run()
+    line, run = hamstad_2_run()
     inside = line.layer_of_node >= 0
     return tuple(
         value_case(
-            f"HAMSTAD 2 water, {hours} h, {1000 * place:.0f} mm",
+            f"HAMSTAD 2 water, {hours} h, {1000 * position:.0f} mm",
             source=_HAMSTAD.format(2) + "; exact series",
             tag=ANALYTICAL,
             inputs="200 mm, 20 degC, 95 % drying to 45 % and 65 %, D 6e-10 m2/s",
             units="kg/m3",
-            expected=hamstad_2_series(place, hours * HOUR),
-            computed=np.interp(place, line.position[inside], found.water[index][inside]),
+            expected=hamstad_2_series(position, hours * HOUR),
+            computed=np.interp(position, line.position[inside], run.water[index][inside]),
             rtol=0.01,  # closer than any band of the exercise
         )
         for index, hours in enumerate(H2_HOURS)
-        for place in H2_PLACES
+        for position in H2_PLACES
     )
 
 
@@ -344,10 +342,10 @@ def hamstad_5_run() -> tuple[Line, solve.History]:
         vapour_outside=1.838e-7,
         vapour_inside=5.882e-8,
     )
-    found = solve.march(
+    run = solve.march(
         line, around, temperature=ICE_POINT + 25.0, humidity=0.6, moments=60.0 * DAY, first_step=10.0, longest=HOUR
     )
-    return line, found
+    return line, run
 
 
 H5_BANDS = ((0.10, (0.78, 0.82)), (0.380, (0.95, 0.97)), (0.420, (0.60, 0.65)))  # m, relative humidity
@@ -362,10 +360,10 @@ def hamstad_5_face() -> float:
 
 def hamstad_5() -> tuple[Case, ...]:
     """Return the cases of HAMSTAD 5: relative humidity after 60 days, against ranges read off a plot, from memory."""
-    line, found = hamstad_5_run()
+    line, run = hamstad_5_run()
 
-    def at(place: float) -> float:
-        return float(np.interp(place, line.position, found.humidity[0]))
+    def at(position: float) -> float:
+        return float(np.interp(position, line.position, run.humidity[0]))
 
     text = "60 d at 0 degC, 80 % outside and 20 degC, 60 % inside, from 25 degC, 60 %"
     common: dict[str, Any] = {
@@ -377,9 +375,11 @@ def hamstad_5() -> tuple[Case, ...]:
     }
     return (
         *(
-            band_case(f"HAMSTAD 5 RH {where}", band=band, computed=at(place), **common)
-            for where, (place, band) in zip(
-                ("in the outer brick, 0.10 m", "at mortar | insulation", "at the interior surface"), H5_BANDS, strict=True
+            band_case(f"HAMSTAD 5 RH {where}", band=band, computed=at(position), **common)
+            for where, (position, band) in zip(
+                ("in the outer brick, 0.10 m", "at mortar | insulation", "at the interior surface"),
+                H5_BANDS,
+                strict=True,
             )
         ),
         value_case(

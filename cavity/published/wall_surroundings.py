@@ -117,8 +117,8 @@ def _still_air(full: float) -> float:
         outdoor=293.15, indoor=293.15, vapour_outdoor=0.5 * full, vapour_indoor=full, heat_outside=1e4, heat_inside=1e4,
         vapour_outside=1e-3, vapour_inside=1e-3,
     )  # fmt: skip
-    found = solve.march(line, around, temperature=293.15, humidity=0.7, moments=1e7, first_step=10.0, growth=1.0)
-    return -float(found.flux[0, boundaries.OUT_VAPOUR])
+    run = solve.march(line, around, temperature=293.15, humidity=0.7, moments=1e7, first_step=10.0, growth=1.0)
+    return -float(run.flux[0, boundaries.OUT_VAPOUR])
 
 
 def rooms() -> tuple[Case, ...]:

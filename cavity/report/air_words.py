@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.constants import CP_DIFFERENCE_BAND
+from cavity.constants import AIR_DENSITY, CP_DIFFERENCE_BAND
 from cavity.finding_words import decimals
 from cavity.report.display import number
 from cavity.result import wall_of
@@ -17,7 +17,7 @@ from cavity.risk.air import Group
 if TYPE_CHECKING:
     import xarray as xr
 
-LITRE_AIR = 1.2e-3  # kg, a litre of air of 1.2 kg/m3, for flows in L/s
+LITRE_AIR = 1e-3 * AIR_DENSITY  # kg, a litre of air, for flows in L/s
 VENT_HEAD = (
     "vent",
     "height [m]",

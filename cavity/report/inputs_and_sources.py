@@ -198,7 +198,7 @@ def _bridged(layer: Layer) -> str:
     """Return in words what bridges a layer: timber studs, metal rails, brackets."""
     parts = []
     if layer.frame is not None:
-        parts.append(f"{100 * layer.frame.share:.3g} % studs of {layer.frame.material.title}")
+        parts.append(f"{100 * layer.frame.fraction:.3g} % studs of {layer.frame.material.title}")
     if layer.bridge_conductance or layer.bridge_loss:
         parts.append(f"metal rails every {display.number(1e3 * layer.bridge_spacing)} mm")
     if layer.bracket_loss:

@@ -1,8 +1,9 @@
-"""The teaching page: lessons, each one thing changed, a figure, an equation, a question with a folded answer."""
+"""The teaching page: lessons, each with one variable changed, a figure, an equation, a question, a folded answer."""
 
 from __future__ import annotations
 
 import os
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -34,8 +35,8 @@ _TEXTS: dict[str, _Text] = {
     "depth": _Text(
         "Depth",
         "What the depth does to flow and wetness",
-        "Air is slowed by friction at both cavity surfaces. In a narrow slot this friction falls with the square of "
-        "the depth.",
+        "Air is slowed by friction at both cavity surfaces. At a given air speed, friction in a narrow slot falls with "
+        "the square of the depth.",
         equation(
             "air changes per hour equal 3600 times flow over depth times height; friction is twelve mu H v over d "
             "squared",
@@ -44,9 +45,11 @@ _TEXTS: dict[str, _Text] = {
         ),
         "n air changes per hour, q air flow per metre of wall [m³/(s m)], d depth and H height of the cavity [m], Δp "
         "the pressure loss by friction [Pa], μ viscosity of the air [Pa s], v its speed [m/s].",
-        "Twice the depth lets more air through. Does it also double the air change rate?",
-        "Usually not. The flow q grows with the depth only while it is limited by friction in the slot. Once the "
-        "openings limit it, q stays constant while the volume d·H still grows, so the air change rate falls.",
+        "A cavity is made twice as deep. Does its air change rate double?",
+        "It depends on what limits the flow. Where friction in the slot does, the flow grows with the cube of the "
+        "depth and the air change rate with its square: twice the depth, up to four times the rate. Where the openings "
+        "do, the flow hardly grows any more while the volume d·H doubles, so the rate halves. In between, the air "
+        "change rate has a maximum.",
     ),
     "openings": _Text(
         "Openings",
@@ -60,8 +63,9 @@ _TEXTS: dict[str, _Text] = {
         "q air flow [m³/s], C the discharge coefficient of the opening, A its free area [m²], Δp the pressure across "
         "it [Pa], ρ density of the air [kg/m³].",
         "From which size on do larger openings hardly help?",
-        "Where the openings no longer cause most of the pressure loss. Losses in series add up, and the largest "
-        "dominates. Beyond that size only a deeper cavity or a larger driving pressure brings more air.",
+        "From the size at which the openings no longer cause most of the pressure loss. Losses in series add up, and "
+        "the largest dominates. Beyond that size only a deeper cavity or a larger driving pressure brings much more "
+        "air. More outdoor air also cools a cavity that the sun has warmed, so the hours above 80 % can rise again.",
     ),
     "height": _Text(
         "Height",
@@ -77,15 +81,16 @@ _TEXTS: dict[str, _Text] = {
         "[m/s²], H the height of the cavity [m].",
         "A taller cavity has a larger stack pressure. Is its air change rate also higher?",
         "With the stack alone, and where the openings dominate, the flow grows about with the square root of the "
-        "height, but the volume with the height itself. It takes longer to change all of the air, and the air reaches "
-        "the top warmer and more humid. Wind acts as well: its pressure at the head depends on the position on the "
-        "wall and can oppose the buoyancy, so the computed flow need not grow steadily.",
+        "height, but the volume with the height itself: the air change rate falls. The air takes up more heat and "
+        "moisture on its longer way; in the sun the heat lowers its relative humidity, at night the moisture brings "
+        "dew. Wind acts as well: its pressure at the head depends on the position on the wall and can oppose the "
+        "buoyancy, so the computed flow need not grow steadily.",
     ),
     "wind": _Text(
         "Wind",
         "What wind does to flow and wetness",
-        "Wind drives the cavity only by the pressure difference between its openings, which grows with the square of "
-        "its speed. The rain that reaches the wall is held constant, so that only the air is compared.",
+        "Steady wind drives the cavity only by the pressure difference between its openings, which grows with the "
+        "square of its speed. The rain that reaches the wall is held constant, so that only the air is compared.",
         equation(
             "wind pressure equals Cp base minus Cp head, times one half rho U squared",
             below("Δp", "wind"), "=", "(", below("C", "p,base"), "−", below("C", "p,head"), ")", fraction("1", "2"),
@@ -95,10 +100,10 @@ _TEXTS: dict[str, _Text] = {
         "of the air [kg/m³], U wind at the height of the roof [m/s].",
         "What drives the air when there is no wind at all?",
         "Buoyancy: sun on the cladding and heat that comes through the wall make the cavity air lighter, the cold "
-        "night sky makes it heavier. Wind may help or hinder; where it hinders, the two nearly cancel and the air is "
-        "almost stagnant. Outside this lesson wind also drives rain onto the wall: more wind then means more air and "
-        "more water to remove. More air also cools a cavity that the sun has warmed, so its surfaces can be humid for "
-        "more hours.",
+        "night sky makes it heavier. Wind may help or hinder; where it hinders, the two can nearly cancel, and the air "
+        "is then almost stagnant. Outside this lesson wind also drives rain onto the wall: more wind then means more "
+        "air and more water to remove. More air also cools a cavity that the sun has warmed, so its surfaces can be "
+        "humid for more hours.",
     ),
     "sun": _Text(
         "Sun",
@@ -111,14 +116,15 @@ _TEXTS: dict[str, _Text] = {
         ),
         "ρ density [kg/m³] and T temperature [K] of the air outdoors (e) and in the cavity (c).",
         "Without sun, which matters more to the wall: the loss of flow, or the loss of heat?",
-        "Both dry the wall. Heat lowers the relative humidity at once, by about 6 % of its value per kelvin; the flow "
-        "removes what evaporates. Where wind drives most of the air, the flow hardly changes, and the loss of heat "
-        "matters more. A wall with little sun must rely on wind and on openings.",
+        "Heat and flow both dry the wall. Heat lowers the relative humidity at once, by 6 to 7 % of its value per "
+        "kelvin; the flow removes what evaporates. Where wind drives most of the air, the flow hardly changes without "
+        "sun, and the loss of heat matters more. A wall with little sun must rely on wind and on openings.",
     ),
     "colour": _Text(
         "Colour of the cladding",
         "What the colour does to flow and wetness",
-        "A dark cladding absorbs more solar radiation. At night its colour does not matter: all paints radiate alike.",
+        "A dark cladding absorbs more solar radiation. At night its colour hardly matters: ordinary paints of any "
+        "colour radiate alike.",
         equation(
             "sol-air temperature equals T outdoors plus alpha I over h",
             below("T", "sa"), "=", below("T", "e"), "+", fraction(row("α", "I"), "h"),
@@ -126,8 +132,8 @@ _TEXTS: dict[str, _Text] = {
         "T the temperature of the air outdoors (e), and that which a dry sheet would take in the sun (sa) [K], α solar "
         "absorptance, I sun on the wall [W/m²], h exchange of heat with the surroundings [W/(m² K)].",
         "Does a dark panel keep its back dry at night as well?",
-        "Not by its colour as such: dew forms at night, without sun. But a panel that dried out during the day starts "
-        "the night drier, and its dew evaporates sooner in the morning.",
+        "Not by its colour as such: dew forms at night, without sun. But a wall that dried out during the day starts "
+        "the night drier, and the dew on a dark panel evaporates sooner in the morning.",
     ),
     "mass": _Text(
         "Mass of the cladding",
@@ -142,12 +148,12 @@ _TEXTS: dict[str, _Text] = {
         "ρ density [kg/m³], c specific heat [J/(kg K)], d thickness [m] and T temperature [K] of the sheet, t time "
         "[s], α solar absorptance, I sun on the wall and q exchange of radiation with the sky [W/m²], h exchange of "
         "heat with the air [W/(m² K)], outdoors at T (e).",
-        "Which of these claddings is below the dew point for most hours, and which carries the most water?",
+        "Which of these claddings is below the dew point for most hours, and which carries the largest film?",
         "The one that is coldest relative to the dew point of the air that passes it. A metal sheet responds to the "
         "sky at night but also to the sun in the morning. It cannot absorb water: the water stays as a film or runs "
-        "off. A porous board absorbs the water and stays damp longer. A heavy slab is still cold when warm, humid air "
-        "arrives, and may then collect more at a time. Weather, openings and finish decide which effect dominates, so "
-        "rely on the numbers, not on a rule.",
+        "off. A porous board absorbs the water, which no film then shows, and stays damp longer. A heavy slab cools "
+        "less in a clear night, but can still be cold when warm, humid air arrives, and then collects more at a time. "
+        "Weather, openings and finish decide which effect dominates, so rely on the numbers, not on a rule.",
     ),
     "rails": _Text(
         "Rails",
@@ -162,8 +168,9 @@ _TEXTS: dict[str, _Text] = {
         "Δp pressure lost [Pa], N number of rails, ρ density of the air [kg/m³], q air flow per metre of wall "
         "[m³/(s m)], C discharge coefficient of a gap, A its area per metre of wall: gap times depth over bay [m²/m].",
         "The vents are large. Can a rail make them ineffective?",
-        "Yes: losses in series add up, and the smallest area dominates. A gap of a few millimetres passes less air "
-        "than a slot along the whole base. Larger vents do not help then; a wider gap, or rails set upright, do.",
+        "Yes: losses in series add up, and the smallest area dominates. A gap of a few millimetres in each bay passes "
+        "far less air than a slot along the whole base. Larger vents do not help then; a wider gap, or rails set "
+        "upright, do.",
     ),
     "blind": _Text(
         "Blind compartment above a window",
@@ -176,17 +183,17 @@ _TEXTS: dict[str, _Text] = {
         ),
         "q steady air flow into and out of the compartment [m³/(s m)]: air that cannot leave does not enter.",
         "One of two vents remains. Does half of the airflow remain as well?",
-        "No. A steady flow needs an inlet and an outlet. With one vent only the exchange by gusts remains, and it "
-        "reaches the closed end last. The figure includes that exchange; the hours above 80 % show its effect. At "
-        "each fire barrier the compartment above and the one below each need a vent; local codes decide what the "
-        "barrier itself must do.",
+        "No. A steady flow needs an inlet and an outlet. With one vent only an exchange in and out of that vent "
+        "remains, and it reaches the closed end last. The flow shown for one vent is that exchange, which is an "
+        "estimate and less certain than a flow from vent to vent. At each fire barrier the compartment above and the "
+        "one below each need a vent there; local codes decide what the barrier itself must do.",
     ),
     "night": _Text(
         "Nights behind metal",
         "What the openings do to dew behind a metal panel",
-        "A metal panel radiates to the sky and cools below the air. The air from the vents removes moisture from the "
-        "cavity, but brings its own vapour to the cold sheet. The wall is the starter wall with metal panels, without "
-        "rain, so that all water is dew.",
+        "On a clear night a metal panel radiates to the sky and cools below the air. The air from the vents removes "
+        "moisture from the cavity, but brings its own vapour to the cold sheet. The wall is the starter wall with "
+        "metal panels, without rain, so that all water is dew.",
         equation(
             "dew equals beta times vapour pressure of the cavity air minus saturation pressure at the sheet",
             "g", "=", "β", "(", below("p", "c"), "−", below("p", "sat"), "(", below("T", "s"), ")", ")",
@@ -196,8 +203,8 @@ _TEXTS: dict[str, _Text] = {
         "Do larger openings always mean less dew?",
         "Not on a sheet that is colder than the dew point outdoors: there the outdoor air itself brings the water. "
         "With too little air the vapour of the wall stays in the cavity. A large airflow keeps supplying vapour to "
-        "the cold sheet, though it also warms it. Look for the fewest hours of dew and the smallest film: both can "
-        "occur at an opening in between.",
+        "the cold sheet, though it also warms it. The fewest hours of dew and the smallest film can therefore occur at "
+        "an opening in between, and not always at the same one.",
     ),
     "drying": _Text(
         "Drying after a leak",
@@ -215,20 +222,21 @@ _TEXTS: dict[str, _Text] = {
         "vapour resistance [m² s Pa/kg] of the layers outside it (l) and of the ventilation (v), R gas constant of "
         "vapour, 461.5 J/(kg K), T temperature [K], V air flow through the cavity per area of wall [m³/(m² s)].",
         "Do open vents dry the wall faster than closed ones? And do four times larger vents dry it faster again?",
-        "Usually yes to the first, and hardly to the second. With closed vents behind a metal sheet the only way out "
-        "is into the room. Open vents add a way outwards, with two resistances in series: the layers and the "
-        "ventilation. Once the air removes all vapour that arrives, the layers outside the wet one are the larger "
-        "resistance, and more air gains little. Where the curves nearly coincide, drying is limited by the layers, "
-        "not the cavity. Drying is fast at first because the layer is then wettest. Later, in a warm season, the "
-        "curve keeps its slope although less water remains, because the vapour pressure of a damp layer rises by "
-        "about 6 % per kelvin.",
+        "Usually yes to the first, and hardly to the second. With closed vents no vapour passes the metal sheet: part "
+        "of the water goes into the room, the rest condenses on the cold sheet and runs down. Open vents remove it as "
+        "vapour, through two resistances in series: the layers and the ventilation. Once the air removes all vapour "
+        "that arrives, the layers outside the wet one are the larger resistance, and more air gains little. Where the "
+        "curves nearly coincide, drying is limited by the layers, not the cavity. In a humid climate more air can even "
+        "slow it a little: it cools a cavity that the sun has warmed. Drying is fast at first because the layer is "
+        "then wettest; later a warm season speeds it up, for the vapour pressure of a damp layer rises by 6 to 7 % per "
+        "kelvin.",
     ),
     "brick": _Text(
         "Sun on wet brick",
         "What open perpends do to vapour driven inwards",
         "Brick stores the rain. Sun then warms it, and the vapour pressure in its pores rises above that on both "
         "sides, so vapour moves inwards as well as outwards. The wall is the starter wall with a brick outer leaf, "
-        "facing south; perpends are open at its base and head.",
+        "facing the midday sun; perpends are open at its base and head.",
         equation(
             "vapour pressure of the brick equals its relative humidity times the saturation pressure at its "
             "temperature; vapour that moves inwards equals the difference to the vapour pressure at the retarder over "
@@ -241,10 +249,10 @@ _TEXTS: dict[str, _Text] = {
         "between both [m² s Pa/kg].",
         "How can the sun wet a wall from outside, and what do the open perpends do about it?",
         "Wet brick at 40 °C has a vapour pressure of 7.4 kPa; a room at 22 °C and 60 % has 1.6 kPa. Vapour then moves "
-        "inwards, until it meets the vapour retarder, which is as cool as the room. Air in the cavity removes part of "
-        "it before it enters the wall: the more perpends are open, the closer the vapour pressure in the cavity is to "
-        "that outdoors. Other measures are a membrane or sheathing that resists vapour, and a retarder that opens in "
-        "summer.",
+        "inwards, until it meets the vapour retarder, which is nearly as cool as the room. Air in the cavity removes "
+        "part of it before it enters the wall: the more perpends are open, the closer the vapour pressure in the "
+        "cavity is to that outdoors. Other measures are a membrane or sheathing that resists vapour, and a retarder "
+        "that opens in summer.",
     ),
 }  # fmt: skip
 
@@ -292,28 +300,48 @@ def _fractions(drying: Any) -> np.ndarray:
     return np.asarray(drying.left, float) / drying.brought
 
 
-def _three(lesson: Any, traces: list[dict[str, Any]], titles: tuple[str, str, str]) -> go.Figure:
-    """Return three rows over the axis of a lesson."""
+_ROWS = ((0.766, 1.0), (0.403, 0.637), (0.0, 0.234))  # of the height; above each its heading of one to three lines
+
+
+def _three(lesson: Any, traces: list[dict[str, Any]], headings: Sequence[Sequence[str]]) -> go.Figure:
+    """Return three rows over the axis of a lesson, each below its heading."""
     values = [step.value for step in lesson.steps]
     numbers = _numbers(lesson)
     labels = [figures.plain(step.label) for step in lesson.steps]
+    kinds = ["<br>".join(textwrap.wrap(label, 12)) for label in labels]
     for trace in traces:
         trace |= {"type": "scatter", "mode": "lines+markers" if numbers else "markers",
-                  "x": values if numbers else labels, "text": labels}  # fmt: skip
-    layout = style(
-        height=560,
-        margin={"t": 64},
-        xaxis={
-            "title": {"text": f"{lesson.quantity} [{UNITS[lesson.key]}]" if numbers else lesson.quantity},
-            "type": "linear" if numbers else "category",
-            "anchor": "y3",
-            **({"range": [min(0.0, -0.03 * max(values)), 1.06 * max(values)]} if numbers else {}),
-        },
-        yaxis={"title": {"text": titles[0]}, "rangemode": "tozero", "domain": [0.72, 1.0]},
-        yaxis2={"title": {"text": titles[1]}, "rangemode": "tozero", "domain": [0.37, 0.65]},
-        yaxis3={"title": {"text": titles[2]}, "rangemode": "tozero", "domain": [0.0, 0.3]},
-    )
+                  "x": values if numbers else kinds, "text": labels}  # fmt: skip
+    xaxis: dict[str, Any] = {"title": {"text": lesson.quantity}, "type": "category", "anchor": "y3"}
+    if numbers:
+        xaxis |= {"title": {"text": f"{lesson.quantity} [{UNITS[lesson.key]}]"}, "type": "linear",
+                  "range": [min(0.0, -0.03 * max(values)), 1.06 * max(values)]}  # fmt: skip
+    if numbers and lesson.key in _LOGARITHMIC and min(values) > 0.0:  # from millimetres to the width of a bay
+        ends = np.log10([0.8 * min(values), 1.25 * max(values)]).tolist()
+        short = [label.split(" ")[0] if label[0].isdigit() else label.replace(" ", "<br>") for label in labels]
+        xaxis |= {"type": "log", "range": ends, "tickmode": "array", "tickvals": values, "ticktext": short}
+    rows = {
+        f"yaxis{at if at > 1 else ''}": {"rangemode": "tozero", "domain": list(domain)}
+        for at, domain in enumerate(_ROWS, 1)
+    }
+    notes = [
+        {"text": "<br>".join(lines), "x": 0, "xref": "paper", "xanchor": "left", "y": top, "yref": "paper",
+         "yanchor": "bottom", "yshift": 3, "showarrow": False, "align": "left"}
+        for lines, (_, top) in zip(headings, _ROWS, strict=True)
+    ]  # fmt: skip
+    layout = style(height=600, margin={"t": 30, "l": 40}, showlegend=False, xaxis=xaxis, annotations=notes, **rows)
     return go.Figure({"data": traces, "layout": layout})
+
+
+_LOGARITHMIC = ("rails", "night")
+
+
+def _sign(colour: str, shape: str, words: str) -> str:
+    """Return a line of a heading that names a curve by its colour and the shape of its points."""
+    return f'<span style="color:{LIGHT[colour]}">{shape}</span> {words}'
+
+
+_RATE = ("Air change rate, median [per hour]",)
 
 
 def _rates(lesson: Any) -> dict[str, Any]:
@@ -323,7 +351,7 @@ def _rates(lesson: Any) -> dict[str, Any]:
             "hovertemplate": "%{text}: %{y:.3~g} per hour<extra></extra>"}  # fmt: skip
 
 
-def _night_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
+def _night_rows(lesson: Any) -> tuple[list[dict[str, Any]], Sequence[Sequence[str]]]:
     """Return air change rate, hours of dew and the largest film: each with an axis of its own, for both may turn."""
     traces = [
         _rates(lesson),
@@ -335,10 +363,10 @@ def _night_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]
          "line": {"color": LIGHT["wind"], "width": 2, "dash": "dash"}, "marker": {"symbol": "square", "size": 9},
          "hovertemplate": "%{text}: %{y:.2f} g/m²<extra></extra>"},
     ]  # fmt: skip
-    return traces, ("Air change rate [per hour]", "Hours a year [h]", "Film [g/m²]")
+    return traces, (_RATE, ("Back of the cladding below the dew point", "[hours a year]"), ("Largest film [g/m²]",))
 
 
-def _brick_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
+def _brick_rows(lesson: Any) -> tuple[list[dict[str, Any]], Sequence[Sequence[str]]]:
     traces = [
         _rates(lesson),
         {"y": [step.excess for step in lesson.steps], "yaxis": "y2",
@@ -350,10 +378,14 @@ def _brick_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]
          "line": {"color": LIGHT["dew_point"], "width": 2, "dash": "dash"}, "marker": {"symbol": "circle", "size": 9},
          "hovertemplate": "%{text}: %{y:.1f} %<extra></extra>"},
     ]  # fmt: skip
-    return traces, ("Air change rate [per hour]", "Above outdoors [Pa]", "Relative humidity [%]")
+    return traces, (
+        _RATE,
+        ("Vapour pressure, cavity minus outdoors [Pa]", "mean of the sunniest tenth of hours"),
+        ("Relative humidity outside the retarder [%]", "highest 30-day mean"),
+    )
 
 
-def _air_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
+def _air_rows(lesson: Any) -> tuple[list[dict[str, Any]], Sequence[Sequence[str]]]:
     """Return flow, air change rate with its spread, and hours of wetness."""
     rate = [step.rate for step in lesson.steps]
     spread = {
@@ -367,7 +399,7 @@ def _air_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
     traces = [
         {"y": [step.flow for step in lesson.steps],
          "name": "air flow, median hour", "line": {"color": LIGHT["stack"], "width": 2, "dash": "dot"},
-         "marker": {"symbol": "diamond", "size": 8}, "hovertemplate": "%{text}: %{y:.3~g} l/(s m)<extra></extra>"},
+         "marker": {"symbol": "diamond", "size": 8}, "hovertemplate": "%{text}: %{y:.3~g} L/(s m)<extra></extra>"},
         {"y": rate, "yaxis": "y2", "error_y": spread,
          "name": "air change rate: median, and 10 to 90 % of hours", "line": {"color": LIGHT["air"], "width": 2},
          "marker": {"size": 8}, "hovertemplate": "%{text}: %{y:.3~g} per hour<extra></extra>"},
@@ -380,48 +412,84 @@ def _air_rows(lesson: Any) -> tuple[list[dict[str, Any]], tuple[str, str, str]]:
          "line": {"color": LIGHT["humidity"], "width": 2, "dash": "dash"}, "marker": {"symbol": "square", "size": 9},
          "hovertemplate": "%{text}: %{y:.0f} h<extra></extra>"},
     ]  # fmt: skip
-    return traces, ("Air flow [l/(s m)]", "Air change rate [per hour]", "Hours a year [h]")
+    return traces, (
+        ("Air flow, median [L/(s m)]",),
+        ("Air change rate [per hour]", "median; bars: 10 to 90 % of hours"),
+        ("Hours a year [h]", _sign("film", "●", "back of the cladding below the dew point"),
+         _sign("humidity", "■", "exterior surface of the wall above 80 %")),
+    )  # fmt: skip
 
 
-def told(lesson: Any) -> str:
-    """Return what the computed numbers of a lesson say, in one sentence."""
-    first, last = lesson.steps[0], lesson.steps[-1]
+def computed(lesson: Any) -> tuple[str, list[str]]:
+    """Return what the computed numbers of a lesson say: an opening, and a line for each quantity."""
     if lesson.key == "drying":
-        return _told_drying(lesson)
-
-    def change(before: float, after: float, unit: str) -> str:
-        return f"{display.number(before)} to {display.number(after)} {unit}"
-
+        return _computed_drying(lesson)
+    steps = lesson.steps
+    lines = [f"median air change rate {_course(lesson, [step.rate for step in steps], 'per hour')}"]
     if lesson.key == "brick":
-        return (
-            f"Computed here, from {first.label} to {last.label}: the median air change rate goes from "
-            f"{change(first.rate, last.rate, 'per hour')}, the vapour pressure of the cavity above that outdoors in "
-            f"the sunniest tenth of hours from {change(first.excess, last.excess, 'Pa')}, and the highest 30-day mean "
-            f"of relative humidity outside the vapour retarder from {change(100 * first.inner, 100 * last.inner, '%')}."
-        )
-    return (
-        f"Computed here, from {first.label} to {last.label}: the median air flow goes from "
-        f"{change(first.flow, last.flow, 'l/(s m)')}, the median air change rate from "
-        f"{change(first.rate, last.rate, 'per hour')}, "
-        f"the hours in which the back of the cladding is below the dew point from "
-        f"{change(first.dew_hours, last.dew_hours, 'h')}, and the hours above 80 % at the exterior surface of the wall "
-        f"from {change(first.humid_hours, last.humid_hours, 'h')}."
-    )
+        lines += [
+            "vapour pressure of the cavity above that outdoors, sunniest tenth of hours, "
+            + _course(lesson, [step.excess for step in steps], "Pa"),
+            "highest 30-day mean of relative humidity outside the vapour retarder "
+            + _course(lesson, [100.0 * step.inner for step in steps], "%"),
+        ]
+    else:
+        lines.insert(0, f"median air flow {_course(lesson, [step.flow for step in steps], 'L/(s m)')}")
+        lines += [
+            f"back of the cladding below the dew point {_course(lesson, [step.dew_hours for step in steps], 'h')}",
+            "exterior surface of the wall above 80 % "
+            + _course(lesson, [step.humid_hours for step in steps], "h"),
+        ]  # fmt: skip
+    ends = f", from {steps[0].label} to {steps[-1].label}" if _numbers(lesson) else ""
+    return f"Computed here{ends}:", lines
 
 
-def _told_drying(lesson: Any) -> str:
-    found = [step for step in lesson.steps if step.drying is not None]
-    if not found:
-        return "No wetting event could be computed."
-    first = found[0].drying
-    said = "; ".join(
-        f"{step.label}: {_days(step.drying, 0.5)} and {_days(step.drying, 0.9)}, {100 * _left(step.drying, 90):.0f} % "
-        "left after 90 days"
-        for step in found
-    )
+def _course(lesson: Any, values: Sequence[float], unit: str) -> str:
+    """Return how a quantity runs over the steps: its ends, and a maximum or minimum in between; all of it for kinds."""
+    shown = [_shown(value, unit) for value in values]
+    if not _numbers(lesson):
+        return ", ".join(f"{text} {unit} ({step.label})" for text, step in zip(shown, lesson.steps, strict=True))
+    if len(set(shown)) == 1:
+        return f"{shown[0]} {unit} throughout"
+    course = f"from {shown[0]} to {shown[-1]} {unit}"
+    high, low = int(np.argmax(values)), int(np.argmin(values))
+    for at, name, differs in (
+        (high, "highest", values[high] > 1.02 * max(values[0], values[-1])),
+        (low, "lowest", values[low] < 0.98 * min(values[0], values[-1])),
+    ):
+        if differs and shown[at] not in (shown[0], shown[-1]):
+            course += f", {name} {shown[at]} at {lesson.steps[at].label}"
+    return course
+
+
+def _shown(value: float, unit: str) -> str:
+    return display.number(round(value), 4) if unit in ("h", "Pa") else display.number(value)
+
+
+def _computed_drying(lesson: Any) -> tuple[str, list[str]]:
+    steps = [step for step in lesson.steps if step.drying is not None]
+    if not steps:
+        return "No wetting event could be computed.", []
+    first = steps[0].drying
+    lines = []
+    for step in steps:
+        drying = step.drying
+        ways = [
+            f"{1e3 * amount:.0f} g/m² {words}"
+            for amount, words in (
+                (drying.vented, "with the cavity air"),
+                (drying.condensed, "condensed on the cladding"),
+                (drying.indoors, "into the room"),
+            )
+            if amount >= 0.5e-3  # kg/m2, shown as 1 g/m2
+        ]
+        lines.append(f"{step.label}: " + "; ".join([
+            f"50 % after {_days(drying, 0.5)}, 90 % after {_days(drying, 0.9)}", *([", ".join(ways)] if ways else [])
+        ]))  # fmt: skip
     return (
-        f"Computed here, days until 50 and 90 % of the {1e3 * first.brought:.0f} g/m² added to the {first.layer} have "
-        f"dried: {said}."
+        f"Computed here: when 50 and 90 % of the {1e3 * first.brought:.0f} g/m² added to the {first.layer} have dried, "
+        "and where the water went:",
+        lines,
     )
 
 
@@ -431,21 +499,42 @@ def _days(drying: Any, fraction: float) -> str:
 
 
 def _left(drying: Any, days: int) -> float:
-    return float(_fractions(drying)[min(days, len(drying.left)) - 1])
+    return max(0.0, float(_fractions(drying)[min(days, len(drying.left)) - 1]))
 
 
 def _extremes(lesson: Any) -> list[str]:
-    """Return which step has most and least hours below the dew point, where the lesson asks for it."""
+    """Return what the numbers answer where a lesson asks for a size or for a most and least."""
+    if lesson.key == "openings" and len(lesson.steps) > 1 and lesson.steps[-2].flow > 0.0:
+        before, last = lesson.steps[-2:]
+        change = 100.0 * (last.flow / before.flow - 1.0)
+        return [
+            f"Here the last step, from {before.label} to {last.label}, {'raises' if change >= 0.0 else 'lowers'} the "
+            f"median flow by {abs(change):.0f} %."
+        ]
     if lesson.key not in ("mass", "night"):
         return []
     most, least = (pick(lesson.steps, key=lambda step: step.dew_hours) for pick in (max, min))
     film, dry = (pick(lesson.steps, key=lambda step: step.film) for pick in (max, min))
+    if not most.dew_hours:
+        return ["In this climate the back of the cladding is never below the dew point at any of these steps."]
+    sentence = (
+        f"Here the back of the cladding is below the dew point for most hours with {most.label} "
+        f"({_shown(most.dew_hours, 'h')} h) and for fewest with {least.label} ({_shown(least.dew_hours, 'h')} h)"
+    )
+    if film.film < _NO_FILM:
+        return [f"{sentence}; no film lasts an hour."]
+    smallest = f"{1e3 * dry.film:.1f} g/m²" if dry.film >= _NO_FILM else "none"
     return [
-        f"Computed here: the back of the cladding is below the dew point for most hours with {most.label} "
-        f"({most.dew_hours:.0f} h) and for fewest with {least.label} ({least.dew_hours:.0f} h); the largest film, "
-        f"{1e3 * film.film:.1f} g/m², occurs with {film.label}, the smallest, {1e3 * dry.film:.1f} g/m², with "
-        f"{dry.label}."
+        f"{sentence}; the largest film, {1e3 * film.film:.1f} g/m², occurs with {film.label}, the smallest, "
+        f"{smallest}, with {dry.label}."
     ]
+
+
+_NO_FILM = 5e-5  # kg/m2: shown as 0.0 g/m2
+
+
+def _label(step: Any) -> str:
+    return f"{step.label} (base case)" if step.base else step.label
 
 
 def _missing(lesson: Any) -> list[str]:
@@ -454,38 +543,40 @@ def _missing(lesson: Any) -> list[str]:
 
 def _table(lesson: Any) -> dict[str, Any]:
     if lesson.key == "drying":
-        found = [step for step in lesson.steps if step.drying is not None]
-        days = range(0, max((len(step.drying.left) for step in found), default=0) + 1, 5)
+        steps = [step for step in lesson.steps if step.drying is not None]
+        days = range(0, max((len(step.drying.left) for step in steps), default=0) + 1, 5)
         return {
-            "head": ["Day", *(f"{step.label}: left [%]" for step in found)],
+            "head": ["Day", *(f"{_label(step)}: left [%]" for step in steps)],
             "rows": [
-                [day, *(f"{100 * (_left(step.drying, day) if day else 1.0):.1f}" for step in found)] for day in days
+                [day, *(f"{100 * (_left(step.drying, day) if day else 1.0):.1f}" for step in steps)] for day in days
             ],
         }
     if lesson.key == "brick":
         return {
             "head": [
-                lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [per hour]",
+                lesson.quantity, "Air flow [L/(s m)]", "Air change rate, median [per hour]",
                 "Cavity vapour pressure above outdoors, sunniest tenth of hours [Pa]",
                 "Highest 30-day relative humidity outside the vapour retarder [%]",
                 "Exterior surface of wall above 80 % [h]",
             ],
             "rows": [
-                [step.label, display.number(step.flow), display.number(step.rate), f"{step.excess:.0f}",
+                [_label(step), display.number(step.flow), display.number(step.rate), f"{step.excess:.0f}",
                  f"{100 * step.inner:.1f}", f"{step.humid_hours:.0f}"]
                 for step in lesson.steps
             ],
         }  # fmt: skip
     head = [
-        lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [per hour]", "10 to 90 % of hours [per hour]",
+        lesson.quantity, "Air flow [L/(s m)]", "Air change rate, median [per hour]", "10 to 90 % of hours [per hour]",
         "Hours upwards [%]",
         "Cavity warmer in the sunniest tenth of hours [K]", "Cladding back below dew point [h]",
-        "Exterior surface of wall above 80 % [h]", "Largest film on the cladding, dew and rain [g/m²]",
+        "Exterior surface of wall above 80 % [h]",
+        f"Largest film on the cladding{'' if lesson.key == 'night' else ', dew and rain'} [g/m²]",
     ]  # fmt: skip
     rows = [
         [
-            step.label, display.number(step.flow), display.number(step.rate),
-            f"{display.number(step.rate_low)} to {display.number(step.rate_high)}", f"{100 * step.upward:.0f}",
+            _label(step), display.number(step.flow), display.number(step.rate),
+            f"{display.number(step.rate_low)} to {display.number(step.rate_high)}",
+            f"{100 * step.upward:.0f}" if np.isfinite(step.upward) else "–",
             display.number(step.warm, 2), f"{step.dew_hours:.0f}", f"{step.humid_hours:.0f}",
             display.number(round(1e3 * step.film, 1), 2),
         ]
@@ -505,11 +596,11 @@ def _readings(lesson: Any, step: Any) -> list[tuple[str, str]]:
     if lesson.key == "brick":
         return [rate, ("Cavity above outdoors in the sun", f"{step.excess:.0f} Pa"),
                 ("Humidity outside the retarder, 30 days", f"{100 * step.inner:.1f} %")]  # fmt: skip
-    last = ("Exterior surface of the wall above 80 %", f"{step.humid_hours:.0f} h")
+    last = ("Exterior surface of the wall above 80 %", f"{_shown(step.humid_hours, 'h')} h")
     if lesson.key == "night":
         last = ("Largest film of dew", f"{1e3 * step.film:.1f} g/m²")
-    return [("Air flow, median", f"{display.number(step.flow)} l/(s m)"), rate,
-            ("Cladding back below the dew point", f"{step.dew_hours:.0f} h"), last]  # fmt: skip
+    return [("Air flow, median", f"{display.number(step.flow)} L/(s m)"), rate,
+            ("Cladding back below the dew point", f"{_shown(step.dew_hours, 'h')} h"), last]  # fmt: skip
 
 
 def write_lesson(
@@ -555,7 +646,7 @@ def write_lesson(
     drawn: dict[str, Any] = {}
     for lesson in lessons:
         text = _TEXTS[lesson.key]
-        part = dict.fromkeys(("equation", "symbols", "figure", "question", "steps", "table"))
+        part = dict.fromkeys(("equation", "symbols", "figure", "question", "steps", "table", "base"))
         part |= {
             "key": lesson.key,
             "heading": text.title,
@@ -563,28 +654,32 @@ def write_lesson(
         }
         if lesson.steps and (lesson.key != "drying" or any(step.drying for step in lesson.steps)):
             drawn[lesson.key] = {"figure": plain_figure(figure(lesson)), "marks": marks(lesson)}
+            opening, lines = computed(lesson)
             part |= {
                 "text": [text.lead, *_missing(lesson)],
+                "base": lesson.base,
+                "start": next((at for at, step in enumerate(lesson.steps) if step.base), 0),
                 "symbols": text.symbols,
                 "equation": Markup(text.equation),
                 "quantity": lesson.quantity,
                 "does": text.does,
-                "caption": "Everything else stays as it is; each value is a simulated year.",
+                "caption": "All other inputs are those of the base case; each value is a simulated year.",
                 "figure": True,
                 "steps": [
-                    {"label": step.label, "scene": Markup(lesson_scene.scene(lesson, step)),
+                    {"label": _label(step), "scene": Markup(lesson_scene.scene(lesson, step)),
                      "readings": _readings(lesson, step)}
                     for step in lesson.steps
                 ],
                 "table": _table(lesson),
                 "question": text.question,
-                "answer": [text.why, *_extremes(lesson), told(lesson)],
+                "answer": [text.why, *_extremes(lesson), opening],
+                "computed": lines,
             }  # fmt: skip
         parts.append(part)
     lead = [
         f"{len(lessons)} lessons on how well the cavity behind a cladding is ventilated, how wet it becomes and how "
-        "it dries. In each, one variable is changed alone, with the same model. Move the slider, and try to answer "
-        "the question before you open the answer.",
+        "it dries. In each, one variable is changed alone, with the same model; the slider starts at the base case, "
+        "where it is one of the steps. Move it, and try to answer the question before you open the answer.",
         *([base] if base else []),
         f"Wall: {wall_name}, without rails and barriers. Climate: {climate_name}."
         + (f" The {' and the '.join(invented)} {'are' if len(invented) > 1 else 'is'} fictitious." if invented else "")

@@ -26,6 +26,9 @@ STYLE = """
 .scene .dark{fill:var(--ink)}
 .scene .wet{fill:var(--wind)}
 .scene .rail{fill:var(--ink)}
+.scene .crossed{fill:var(--muted)}
+.scene .glass{fill:none;stroke:var(--ink);stroke-width:1.6}
+.scene .panel{fill:var(--zone);stroke:var(--rule)}
 .scene .stop{stroke:var(--ink);stroke-width:4}
 .scene .vent{fill:var(--sheet);stroke:var(--ink);stroke-width:.8;stroke-dasharray:2 2}
 .scene .air{fill:none;stroke:var(--air);stroke-linejoin:round}
@@ -67,6 +70,11 @@ def scene(lesson: Any, step: Any) -> str:
     ]
     if key == "rails":
         parts += _rails(step, wall, top)
+    if key == "blind":  # the window below, which the barrier closes off
+        parts.append(
+            f'<rect class="glass" x="{front:.1f}" y="{_BASE + 6:.1f}" width="{wall - front:.1f}" height="22"/>'
+        )
+        parts.append(_text(12, _BASE + 28, "window below"))
     if key == "drying" and step.drying is not None:
         left = step.drying.left[min(59, len(step.drying.left) - 1)] / step.drying.brought
         parts.append(
@@ -77,7 +85,7 @@ def scene(lesson: Any, step: Any) -> str:
     parts += _drops(lesson, step, top)
     parts += _weather(lesson, step, front, wall)
     parts += _air(lesson, step, front, wall, top)
-    x, y = _BACK + 0.5 * deep, _BASE + 25.0
+    x, y = (wall + 0.5 * _WALL if key == "blind" else _BACK + 0.5 * deep), _BASE + 25.0
     parts.append(f'<text x="{x:.0f}" y="{y:.0f}" text-anchor="middle">{1e3 * shape.depth:.3g} mm</text>')
     if key == "height":
         parts.append(_text(wall + _WALL + 8, 0.5 * (top + _BASE), f"{shape.height:g} m"))
@@ -88,7 +96,7 @@ def words(lesson: Any, step: Any) -> str:
     """Return the drawing in words."""
     way = "upwards" if step.upward >= 0.5 else "downwards"
     through = min(step.shape.base, step.shape.head) > 0.0
-    air = f"median air flow {step.flow:.2g} l/(s m), mostly {way}" if through else "no way through for the air"
+    air = f"median air flow {step.flow:.2g} L/(s m), mostly {way}" if through else "no way through for the air"
     return f"Section of the wall. {lesson.quantity}: {step.label}; {air}."
 
 
@@ -103,10 +111,10 @@ def _cladding(key: str, step: Any, front: float, thick: float, top: float) -> li
     high = top + _slot(step.shape.head, top)
     kind = "brick" if key == "brick" else "metal" if key == "night" or "steel" in step.label else "cladding"
     box = f'x="{front:.1f}" y="{high:.1f}" width="{thick:.1f}" height="{low - high:.1f}"'
-    made = [f'<rect class="cladding {kind}" {box}/>']
+    parts = [f'<rect class="cladding {kind}" {box}/>']
     if key == "colour":  # the darker the paint, the darker the sheet
-        made.append(f'<rect class="dark" {box} opacity="{min(max(step.value, 0.0), 1.0):.2f}"/>')
-    return made
+        parts.append(f'<rect class="dark" {box} opacity="{min(max(step.value, 0.0), 1.0):.2f}"/>')
+    return parts
 
 
 def _slot(area: float, top: float) -> float:
@@ -115,56 +123,71 @@ def _slot(area: float, top: float) -> float:
 
 
 def _ends(shape: Any, front: float, thick: float, wall: float, top: float) -> list[str]:
-    made = []
+    parts = []
     for area, edge, sign in ((shape.base, _BASE, -1.0), (shape.head, top, 1.0)):
         tall = _slot(area, top)
-        made.append(f'<path class="stop" d="M{front:.1f} {edge - 2 * sign:.1f}H{wall:.1f}"/>')
+        parts.append(f'<path class="stop" d="M{front:.1f} {edge - 2 * sign:.1f}H{wall:.1f}"/>')
         if tall:
             y = edge if sign > 0 else edge - tall
-            made.append(f'<rect class="vent" x="{front:.1f}" y="{y:.1f}" width="{thick:.1f}" height="{tall:.1f}"/>')
-    return made
+            parts.append(f'<rect class="vent" x="{front:.1f}" y="{y:.1f}" width="{thick:.1f}" height="{tall:.1f}"/>')
+    return parts
 
 
 def _rails(step: Any, wall: float, top: float) -> list[str]:
-    gap = (wall - _BACK) * min(math.sqrt(max(step.value, 0.0) / 100.0), 0.95)  # of 100 mm, as its root
-    return [
-        f'<rect class="rail" x="{_BACK + gap:.1f}" y="{_BASE - (_BASE - top) * at / 5:.1f}" '
-        f'width="{wall - _BACK - gap:.1f}" height="6"/>'
+    """Return the rails across the cavity, and a bay of them seen from outside with the gap to its scale."""
+    bay, gap = 600.0, step.value  # mm
+    if gap >= bay:
+        return []
+    left, wide = 14.0, 112.0
+    length = wide * (bay - gap) / bay
+    parts = [
+        f'<rect class="crossed" x="{_BACK:.1f}" y="{_BASE - (_BASE - top) * at / 5:.1f}" '
+        f'width="{wall - _BACK:.1f}" height="6"/>'
         for at in range(1, 5)
     ]
+    parts.append(f'<rect class="panel" x="{left:g}" y="118" width="{wide:g}" height="72"/>')
+    parts += [
+        f'<rect class="rail" x="{left:g}" y="{y:g}" width="{0.5 * length:.2f}" height="7"/>'
+        f'<rect class="rail" x="{left + wide - 0.5 * length:.2f}" y="{y:g}" width="{0.5 * length:.2f}" height="7"/>'
+        for y in (130, 152, 174)
+    ]
+    parts.append(_text(left, 205, "600 mm from outside"))
+    return parts
 
 
 def _drops(lesson: Any, step: Any, top: float) -> list[str]:
     most = max(each.film for each in lesson.steps)
     count = math.ceil(_DROPS * step.film / most) if most > 0.0 and step.film > 0.0 else 0
-    places = [top + 30 + (_BASE - top - 60) * (at + 0.5) / _DROPS for at in range(count)]
-    return [f'<circle class="drop" cx="{_BACK + 3:.1f}" cy="{y:.1f}" r="3.4"/>' for y in places]
+    heights = [top + 30 + (_BASE - top - 60) * (at + 0.5) / _DROPS for at in range(count)]
+    return [f'<circle class="drop" cx="{_BACK + 3:.1f}" cy="{y:.1f}" r="3.4"/>' for y in heights]
 
 
 def _weather(lesson: Any, step: Any, front: float, wall: float) -> list[str]:
-    key, made = lesson.key, []
+    key, parts = lesson.key, []
     if key == "night":
-        made.append('<path class="moon" d="M52 22a18 18 0 1 0 16 28a15 15 0 0 1 -16 -28z"/>')
+        parts.append('<path class="moon" d="M52 22a18 18 0 1 0 16 28a15 15 0 0 1 -16 -28z"/>')
         for at in range(3):
             y = 90 + 40 * at
-            made.append(f'<path class="glow" d="M{front - 6:.0f} {y}c-12 -10 -12 10 -24 0s-12 10 -24 0s-12 10 -24 0"/>')
+            parts.append(
+                f'<path class="glow" d="M{front - 6:.0f} {y}c-12 -10 -12 10 -24 0s-12 10 -24 0s-12 10 -24 0"/>'
+            )
     elif key in ("sun", "colour", "mass", "brick", "depth", "openings", "rails", "height"):
         strength = step.value / 100.0 if key == "sun" else 1.0
         shown = 0.08 + 0.92 * min(max(strength, 0.0), 1.0)
-        made.append(f'<g opacity="{shown:.2f}"><circle class="sun" cx="46" cy="40" r="15"/>')
-        made += [f'<path class="ray" d="M{66 + 4 * k} {52 + 14 * k}L{100 + 8 * k} {70 + 20 * k}"/>' for k in range(3)]
-        made.append("</g>")
+        parts.append(f'<g opacity="{shown:.2f}"><circle class="sun" cx="46" cy="40" r="15"/>')
+        parts += [f'<path class="ray" d="M{66 + 4 * k} {52 + 14 * k}L{100 + 8 * k} {70 + 20 * k}"/>' for k in range(3)]
+        parts.append("</g>")
     if key == "wind":
         long = 92.0 * step.value / max(each.value for each in lesson.steps)
-        made += _arrow("wind", [(front - 16 - long, 120.0), (front - 16, 120.0)], 5.0)
+        parts += _arrow("wind", [(front - 16 - long, 120.0), (front - 16, 120.0)], 5.0)
     if key == "brick":
-        made += [f'<path class="rain" d="M{front - 50 + 14 * at:.0f} {150 + 12 * at}l-6 18"/>' for at in range(4)]
+        parts += [f'<path class="rain" d="M{front - 50 + 14 * at:.0f} {150 + 12 * at}l-6 18"/>' for at in range(4)]
         most = max(max(each.excess for each in lesson.steps), 1.0)
         width = 7.0 * max(step.excess, 0.0) / most
         if width > 0.3:
             for high in (105.0, 140.0):
-                made += _arrow("vapour", [(_BACK - 4, high), (wall + 26.0, high)], width)
-    return made
+                parts += _arrow("vapour", [(_BACK - 4, high), (wall + 26.0, high)], width)
+    return parts
 
 
 def _air(lesson: Any, step: Any, front: float, wall: float, top: float) -> list[str]:
@@ -187,18 +210,18 @@ def _air(lesson: Any, step: Any, front: float, wall: float, top: float) -> list[
 
 def _arrow(kind: str, points: list[tuple[float, float]], width: float, *, both: bool = False) -> list[str]:
     """Return a line with a head at its end, and at its start where asked for."""
-    name = {"air": "head", "wind": "wind-head", "vapour": "vapour-head"}[kind]
+    head = {"air": "head", "wind": "wind-head", "vapour": "vapour-head"}[kind]
     size = 4.0 + 1.3 * width
-    made = []
+    heads = []
     ends = [(points[-2], points[-1])] + ([(points[1], points[0])] if both else [])
     for (x0, y0), (x1, y1) in ends:
         far = math.hypot(x1 - x0, y1 - y0) or 1.0
         ux, uy = (x1 - x0) / far, (y1 - y0) / far
         tip = (x1 + ux * size, y1 + uy * size)
         left, right = (x1 - uy * size * 0.7, y1 + ux * size * 0.7), (x1 + uy * size * 0.7, y1 - ux * size * 0.7)
-        made.append(
-            f'<path class="{name}" d="M{tip[0]:.1f} {tip[1]:.1f}L{left[0]:.1f} {left[1]:.1f}'
+        heads.append(
+            f'<path class="{head}" d="M{tip[0]:.1f} {tip[1]:.1f}L{left[0]:.1f} {left[1]:.1f}'
             f'L{right[0]:.1f} {right[1]:.1f}z"/>'
         )
     line = "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
-    return [f'<path class="{kind}" stroke-width="{width:.1f}" d="M{line}"/>', *made]
+    return [f'<path class="{kind}" stroke-width="{width:.1f}" d="M{line}"/>', *heads]

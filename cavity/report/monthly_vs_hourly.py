@@ -40,14 +40,14 @@ def companion(cases: Sequence[Any]) -> dict[str, Any] | None:
         monthly = json.loads(text)
         notes = monthly["differences"]
         hourly = digest(case).water
-        needed = monthly["surface_factor_needed"]
+        needed = monthly["temperature_factor_needed"]
         rows.append(
             {
                 "climate": key[0],
                 "opening_set": case.opening_set,
                 "class": monthly["ventilation_class"],
                 "u_value": display.quantity(monthly["u_value"], "W/(m2 K)"),
-                "factor": f"{monthly['surface_factor']:.2f}" + (f" / {needed:.2f}" if needed is not None else ""),
+                "factor": f"{monthly['temperature_factor']:.2f}" + (f" / {needed:.2f}" if needed is not None else ""),
                 "peak": _water(monthly["peak"]),
                 "residue": _water(monthly["residue"]),
                 "swing": _water(hourly["swing"]),

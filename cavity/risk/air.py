@@ -120,13 +120,13 @@ def compartments(ds: xr.Dataset) -> tuple[Compartment, ...]:
     """
     rate, speed = _last(ds, "compartment_air_change_rate", "compartment"), _last(ds, "air_speed", "segment")
     size = ds["segment_top"].values - ds["segment_bottom"].values
-    found = []
+    rows = []
     for c, name in enumerate(ds["compartment"].values):
         low, median, high = np.percentile(rate[:, c], [5, 50, 95])
         inside = np.flatnonzero(ds["segment_compartment"].values == c)
         mean = np.average(speed[:, inside], axis=1, weights=size[inside]) if inside.size else np.zeros(len(rate))
         up, down = float(np.mean(mean >= NEARLY_STILL)), float(np.mean(mean <= -NEARLY_STILL))
-        found.append(
+        rows.append(
             Compartment(
                 str(name),
                 float(ds["compartment_bottom"].values[c]),
@@ -140,7 +140,7 @@ def compartments(ds: xr.Dataset) -> tuple[Compartment, ...]:
                 max(1.0 - up - down, 0.0),
             )
         )
-    return tuple(found)
+    return tuple(rows)
 
 
 def drive(ds: xr.Dataset) -> Drive:
@@ -318,7 +318,7 @@ def vent_schedule(ds: xr.Dataset) -> tuple[Vent, ...]:
         One per opening.
     """
     openings = wall_of(ds).opening_set(str(ds.attrs["opening_set"])).openings
-    described = {(each.name, each.height): each for each in openings}
+    described = {(opening.name, opening.height): opening for opening in openings}
     flow = _last(ds, "opening_flow", "opening")
     vents = []
     for i, name in enumerate(ds["opening"].values):

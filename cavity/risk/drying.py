@@ -98,15 +98,15 @@ def drying(
     Finding
         90 % drying time; beyond the limit a review item, and a fail when the year does not suffice.
     """
-    given = resolve(limits)
-    limit = given["drying_days"]
+    thresholds = resolve(limits)
+    limit = thresholds["drying_days"]
     days, closed = days_until(as_drawn, 0.1, amount), days_until(shut, 0.1, amount)
     half = days_until(as_drawn, 0.5, amount)
     followed = as_drawn.size / 24.0
     status = "fail" if not np.isfinite(days) else "review" if days > limit else "pass"
     value = days if np.isfinite(days) else followed
     return Finding(
-        "drying", value, limit, "d", status, ratio_of(value, limit, status), source("drying_days", given),
+        "drying", value, limit, "d", status, ratio_of(value, limit, status), source("drying_days", thresholds),
         hours=24.0 * value,
         facts={
             "amount": amount, "half": half, "nine_tenths": days, "closed": closed, "followed": followed,

@@ -49,15 +49,15 @@ Fact = float | str | bool
 class Finding:
     """The outcome of one criterion at one place, in SI; `cavity.finding_words` says it.
 
-    To read one: ``found.sentence`` says it, ``found.title`` and ``found.where`` name criterion and place,
-    ``found.when`` the months and the worst hour, and ``found.shown`` gives value, limit and unit as people write them.
+    To read one: ``finding.sentence`` says it, ``finding.title`` and ``finding.where`` name criterion and place,
+    ``finding.when`` the months and the worst hour; ``finding.shown`` is value, limit and unit as people write them.
 
     Parameters
     ----------
     key : str
         Short name of the criterion, e.g. ``"mould"``.
     value : float
-        What was found, in `units`.
+        In `units`.
     limit : float
         What is allowed, in `units`.
     units : str
@@ -129,7 +129,7 @@ class Finding:
     @property
     def where(self) -> str:
         """Surface, interface, layer or spot, and segment, in words."""
-        return finding_words.place(self)
+        return finding_words.where(self)
 
     @property
     def when(self) -> str:
@@ -209,8 +209,8 @@ def at_layer(ds: xr.Dataset, layer: int, segment: int) -> dict[str, Any]:
 
 def ratio_of(value: float, limit: float, status: str) -> float:
     """Return value over limit, held to 1 or more where the status is "fail" and below 1 where it is not. [1]."""
-    found = max(value / limit, 0.0)
-    return max(found, 1.0) if status == "fail" else min(found, _JUST_BELOW)
+    ratio = max(value / limit, 0.0)
+    return max(ratio, 1.0) if status == "fail" else min(ratio, _JUST_BELOW)
 
 
 def settled(ds: xr.Dataset) -> bool:

@@ -51,6 +51,6 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
             "humidity", value, limit, "1", "information", value / limit,
             f"{source('humidity_mean', limits)}; replaced by the mould index in 2016, so information only",
             **at_face(ds, start + face, segment), hours=float(above.sum()), **when(time, above, hour),
-            facts={f"hours_{100 * level:.0f}": int(each) for level, each in zip(CLASSES, hours, strict=True)},
+            facts={f"hours_{100 * level:.0f}": int(count) for level, count in zip(CLASSES, hours, strict=True)},
         )
     ]  # fmt: skip

@@ -26,6 +26,6 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     rails = [name for name in ("rail_dew_point_margin",) if name in ds]
     view = ds.drop_vars(rails).assign({name: ds[f"stud_{name}"] for name in names})
     view = view.assign_coords(face_mould_class=ds["stud_mould_class"])
-    judged = [each for each in mould.findings(view, limits) if each.key != "mould_cladding"]
+    judged = [finding for finding in mould.findings(view, limits) if finding.key != "mould_cladding"]
     judged += dew_point.findings(view, limits)[first_wall_face(ds) :]
-    return [replace(each, studs=True) for each in judged]
+    return [replace(finding, studs=True) for finding in judged]

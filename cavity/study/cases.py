@@ -162,12 +162,12 @@ class Store:
             digest, body = note.read_bytes().split(b"\n", 1)
             if hashlib.sha256(body).hexdigest() != digest.decode("ascii"):
                 return None
-            found = json.loads(body)
-            findings = tuple(Finding.from_plain(row) for row in found["findings"])
+            entry = json.loads(body)
+            findings = tuple(Finding.from_plain(row) for row in entry["findings"])
             data = b""
             if keep != "findings":
                 data = (self.folder / f"{key}.{keep}.bin").read_bytes()
-                if hashlib.sha256(data).hexdigest() != found["files"].get(keep):
+                if hashlib.sha256(data).hexdigest() != entry["files"].get(keep):
                     return None
             for name in [note, *self.folder.glob(f"{key}.*.bin")]:
                 os.utime(name)  # used now
@@ -192,7 +192,7 @@ class Store:
                 files[keep], size = hashlib.sha256(data).hexdigest(), len(data)
                 part.replace(self.folder / f"{key}.{keep}.bin")
             files = self._recorded(key) | files  # what an earlier study kept of the same case stays usable
-            body = json.dumps({"files": files, "findings": [asdict(found) for found in findings]}).encode()
+            body = json.dumps({"files": files, "findings": [asdict(finding) for finding in findings]}).encode()
             part.write_bytes(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
             part.replace(self.folder / f"{key}.json")
         except OSError:
@@ -218,12 +218,12 @@ class Store:
         entries: dict[str, list[Any]] = {}  # last use, bytes, paths
         for path in self.folder.glob("*.*"):
             try:
-                found = path.stat()
+                status = path.stat()
             except OSError:  # another process removed it
                 continue
             entry = entries.setdefault(path.name.split(".")[0], [0.0, 0, []])
-            entry[0] = max(entry[0], found.st_mtime)
-            entry[1] += found.st_size
+            entry[0] = max(entry[0], status.st_mtime)
+            entry[1] += status.st_size
             entry[2].append(path)
         filled = sum(entry[1] for entry in entries.values())
         if filled > self.bound:
@@ -277,10 +277,10 @@ def opened(data: bytes) -> xr.Dataset:
     held = bytearray(data)  # so that the arrays can be written to
     first = 8 + int.from_bytes(data[:8], "little")
     note = json.loads(data[8:first])
-    made = {}
+    variables = {}
     for name, dims, attrs, kind, at in note["variables"]:
         shape = [note["sizes"][dim] for dim in dims]
         values = np.frombuffer(held, np.dtype(kind), math.prod(shape), first + at)
-        made[name] = (tuple(dims), values.reshape(shape), attrs)
-    coords = {name: made.pop(name) for name in note["coords"]}
-    return xr.Dataset(made, coords=coords, attrs=note["attrs"])
+        variables[name] = (tuple(dims), values.reshape(shape), attrs)
+    coords = {name: variables.pop(name) for name in note["coords"]}
+    return xr.Dataset(variables, coords=coords, attrs=note["attrs"])

@@ -77,8 +77,8 @@ def daily_humidity(dataset: xr.Dataset) -> xr.Dataset:
 
 
 def water_held(dataset: xr.Dataset) -> xr.Dataset:
-    """Return the water of layers and films, hour by hour and at the start, of a result. [kg/m2]."""
-    return dataset[["water", "face_film", "water_at_start"]].drop_attrs(deep=False)
+    """Return the water of layers and films, hour by hour and at the start, of a result, and its balance. [kg/m2]."""
+    return dataset[["water", "face_film", "water_at_start", "water_balance"]].drop_attrs(deep=False)
 
 
 _SHORT = {"daily": daily_humidity, "water": water_held}
@@ -309,7 +309,7 @@ class Engine:
                             failure = why(error)
                         findings = ()
                     else:
-                        self._put(keys[index], jobs[index], keep, dataset, findings)
+                        self._save(keys[index], jobs[index], keep, dataset, findings)
                     for same in under_way.pop(keys[index]):
                         done(same, findings, failure)
         except BaseException:
@@ -322,11 +322,11 @@ class Engine:
         """Return the Dataset of a case from memory, from disk, or, if it is gone from there, computed again."""
         from cavity.result import provenance
 
-        place = (key, keep, id(job))
+        key_of_job = (key, keep, id(job))
         with self._lock:
-            if place in self._held:
-                self._held.move_to_end(place)
-                return self._held[place][1]
+            if key_of_job in self._held:
+                self._held.move_to_end(key_of_job)
+                return self._held[key_of_job][1]
         dataset = self._pinned.get((key, keep))
         if dataset is None:
             kept = self.store.read(key, keep)
@@ -341,7 +341,7 @@ class Engine:
         self._hold(keep, key, job, dataset)
         return dataset
 
-    def _put(self, key: str, job: Job, keep: str, dataset: xr.Dataset | None, findings: tuple[Finding, ...]) -> None:
+    def _save(self, key: str, job: Job, keep: str, dataset: xr.Dataset | None, findings: tuple[Finding, ...]) -> None:
         if dataset is not None:
             self._hold(keep, key, job, dataset)
         if self._writer is None:

@@ -44,6 +44,8 @@ class WettingEvent:
         Water of the event still in the wall, hour by hour from the event on, vents as drawn and closed. [kg/m2]
     finding : Finding
         The drying criterion; what is not dry when a shorter run than the year ends is to review.
+    balance : tuple of (str, float)
+        What the event adds to each term of the water balance, vents as drawn, positive into the wall. [kg/m2]
     """
 
     layer: str
@@ -51,13 +53,14 @@ class WettingEvent:
     as_drawn: np.ndarray
     shut: np.ndarray
     finding: Finding
+    balance: tuple[tuple[str, float], ...] = ()
 
 
 def shut(wall: Wall) -> Wall:
     """Return the wall with all its openings closed."""
     closed = tuple(
-        replace(chosen, openings=tuple(replace(each, gross_area=0.0) for each in chosen.openings))
-        for chosen in wall.opening_sets
+        replace(opening_set, openings=tuple(replace(opening, gross_area=0.0) for opening in opening_set.openings))
+        for opening_set in wall.opening_sets
     )
     return replace(wall, opening_sets=closed)
 
@@ -111,30 +114,33 @@ def wetting_events(
         _check(wall, amount)
         short = replace(case, wall=replace(wall, run=replace(wall.run, max_years=1, segments=1)))
         drawn.append(replace(job, case=short, hours=None if days is None else round(24.0 * days)))
-        place = (id(wall), id(job.weather), case.column.name, case.depth)
-        if place not in places:
-            places[place] = len(closed)
+        closed_key = (id(wall), id(job.weather), case.column.name, case.depth)
+        if closed_key not in places:
+            places[closed_key] = len(closed)
             closed.append(replace(drawn[-1], case=short.on(shut(short.wall))))
-        partner.append(places[place])
+        partner.append(places[closed_key])
     every = [*drawn, *closed]
-    told = 0
+    runs = 0
 
-    def tell(*_: object) -> None:
-        nonlocal told
-        told += 1
+    def on_run(*_: object) -> None:
+        nonlocal runs
+        runs += 1
         if progress:
-            progress(told, 2 * len(every))
+            progress(runs, 2 * len(every))
 
-    dry = engine.run(every, keep="water", progress=tell)
-    there = [at for at, each in enumerate(dry) if not each.failure]
+    dry = engine.run(every, keep="water", progress=on_run)
+    there = [at for at, result in enumerate(dry) if not result.failure]
     wetted = [_wetted(every[at], dry[at].dataset, amount) for at in there]
     left: dict[int, tuple[np.ndarray, float]] = {}  # water of the event still there, and what was added
-    for at, wet in zip(there, engine.run(wetted, keep="water", progress=tell), strict=True):
+    balance: dict[int, tuple[tuple[str, float], ...]] = {}
+    for at, wet in zip(there, engine.run(wetted, keep="water", progress=on_run), strict=True):
         if not wet.failure:
             before, after = dry[at].dataset, wet.dataset
             # the water curve is tabulated: what was really added is read off the runs
             brought = float((after["water_at_start"] - before["water_at_start"]).sum("layer").mean())
             left[at] = excess(after, before, start_month=every[at].case.wall.run.start_month), brought
+            terms = (after["water_balance"] - before["water_balance"]).mean("segment")
+            balance[at] = tuple(zip(terms["balance_term"].values.tolist(), terms.values.tolist(), strict=True))
     events: list[WettingEvent | None] = []
     for number, job in enumerate(drawn):
         layer = wettable(job.case.wall)
@@ -145,10 +151,10 @@ def wetting_events(
             continue
         curves = left[pair[0]][0], left[pair[1]][0]
         brought = left[number][1]
-        found = drying(*curves, brought, limits=dict(job.case.wall.limits))
-        if found.status == "fail" and len(curves[0]) < job.weather.sizes["time"]:
-            found = replace(found, status="review")  # it may yet dry within the year
-        events.append(WettingEvent(layer.name, brought, *curves, replace(found, layer=layer.name)))
+        finding = drying(*curves, brought, limits=dict(job.case.wall.limits))
+        if finding.status == "fail" and len(curves[0]) < job.weather.sizes["time"]:
+            finding = replace(finding, status="review")  # it may yet dry within the year
+        events.append(WettingEvent(layer.name, brought, *curves, replace(finding, layer=layer.name), balance[number]))
     return events
 
 
@@ -176,7 +182,7 @@ def _check(wall: Wall, amount: float) -> None:
 
 
 def _wetted(job: Job, dry: xr.Dataset, amount: float) -> Job:
-    """Return the case with water addedto its layer, from the water that layer starts with."""
+    """Return the case with water added to its layer, from the water that layer starts with."""
     layer = wettable(job.case.wall)
     assert layer is not None
     before = float(dry["water_at_start"].sel(layer=layer.name).mean())

@@ -1,4 +1,4 @@
-"""A wall cut into finite volumes: nodes, links, membranes, and the faces where results are read."""
+"""A wall divided into finite volumes: nodes, links, membranes, and the surfaces and interfaces with results."""
 
 from __future__ import annotations
 
@@ -19,22 +19,22 @@ if TYPE_CHECKING:
     from cavity.wallfile.model import Case, Layer, Material
 
 EDGE_SMALLEST, EDGE_LARGEST = 2e-4, 5e-3  # m, bounds of the cell at a layer's edge
-EDGE_SHARE = 0.35  # of the depth that moisture reaches in an hour: our own choice, see the convergence study
+EDGE_FRACTION = 0.35  # of the depth that moisture reaches in an hour: our own choice, see the convergence study
 GROWTH = 1.8  # ratio of neighbouring cells away from the edges
-TIGHT = 1e7  # stands for an infinite diffusion resistance factor
-THIN_R = 1e-4  # m2 K/W, least thermal resistance of a membrane: keeps its two faces apart, 1 mK at 10 W/m2
+TIGHT = 1e7  # largest diffusion resistance factor, in place of an infinite one
+THIN_R = 1e-4  # m2 K/W, least thermal resistance of a membrane: its two sides differ by 1 mK at 10 W/m2
 WATERLESS = 1e3  # kg/m2, capacity of a cell that holds no water: never reached
 ENCLOSED = 1.0  # kg/m2, water or ice between two capillary layers in contact, a joint of 1 mm: our own assumption
 
 
 @dataclass(frozen=True)
 class FaceReading:
-    """A face or interface: a node of the line."""
+    """A surface or interface: a node of the line."""
 
     label: str
     kind: str  # surface | interface
     role: str
-    position: float  # m from the outer face, cavity included
+    position: float  # m from the exterior surface, cavity included
     outer: str
     inner: str
     node: int
@@ -42,7 +42,7 @@ class FaceReading:
 
 @dataclass(frozen=True)
 class Line:
-    """A wall ready for the kernels: grid, faces, and the layer each node belongs to.
+    """A line through the wall for the kernels: grid, surfaces and interfaces, and the layer of each node.
 
     `layer_of_node` is -1 at the four surfaces; an interface belongs to the layer outside it, or inside it where that is
     a membrane. Its film is not water of the layer.
@@ -51,7 +51,7 @@ class Line:
     grid: wall_section.WallSection1D
     faces: tuple[FaceReading, ...]
     layer_of_node: NDArray[np.int64]
-    position: NDArray[np.float64]  # m, node centres from the outer face, cavity included
+    position: NDArray[np.float64]  # m, node centres from the exterior surface, cavity included
 
     @property
     def nodes(self) -> int:
@@ -60,10 +60,10 @@ class Line:
 
 
 def edge_cell(tables: storage.MaterialTables) -> float:
-    """Return the cell size a material needs at its edges [m]: a fraction of how far moisture reaches in an hour (E61).
+    """Return the cell size at the edges of a material [m], a fraction of the depth moisture reaches in an hour (E61).
 
-    Diffusivity at 80 % relative humidity and 15 degC: vapour permeability x saturation pressure by slope of the
-    isotherm, and the liquid diffusivity.
+    Diffusivity at 80 % relative humidity and 15 degC: vapour permeability x saturation pressure over the slope of the
+    isotherm, plus the liquid diffusivity.
     """
     u = storage.suction_grid()
     k = int(np.searchsorted(u, storage.from_humidity(0.8)))
@@ -72,11 +72,11 @@ def edge_cell(tables: storage.MaterialTables) -> float:
     humidity_slope = 0.8 * -np.log(0.8)  # d(RH)/du
     vapour = ISO_AIR_PERMEABILITY / min(tables.mu[k], TIGHT) * 1705.0 * humidity_slope
     diffusivity = (vapour + tables.potential_slope[k]) / tables.water_slope[k]
-    return float(np.clip(EDGE_SHARE * np.sqrt(diffusivity * HOUR), EDGE_SMALLEST, EDGE_LARGEST))
+    return float(np.clip(EDGE_FRACTION * np.sqrt(diffusivity * HOUR), EDGE_SMALLEST, EDGE_LARGEST))
 
 
 def cells(thickness: float, edge: float, refine: float = 1.0) -> NDArray[np.float64]:
-    """Return the cell sizes of a layer: fine at both edges, growing inwards, summing to its thickness.
+    """Return the cell sizes of a layer: fine at both edges, larger inside; their sum is its thickness.
 
     Parameters
     ----------
@@ -106,7 +106,7 @@ def cells(thickness: float, edge: float, refine: float = 1.0) -> NDArray[np.floa
 
 
 def build_line(case: Case, *, refine: float = 1.0) -> Line:
-    """Cut the cladding and the backup wall into nodes with the cavity between them.
+    """Divide the cladding and the backup wall into nodes, with the cavity between them.
 
     Parameters
     ----------
@@ -143,14 +143,14 @@ def build_solid_line(
     refine: float = 1.0,
     film_limit: float = 0.1,
 ) -> Line:
-    """Cut a wall without a cavity, for published cases and for checking single walls.
+    """Divide a wall without a cavity into nodes, for published cases and single walls.
 
     Parameters
     ----------
     layers : tuple of Layer
         Outside to inside.
     tables : tuple of MaterialTables, optional
-        One per layer, instead of those made from its material row.
+        One per layer, instead of those of its material.
     sizes : tuple of array, optional
         Cell sizes of each layer. [m]
     freezing : bool, keyword only
@@ -158,7 +158,7 @@ def build_solid_line(
     refine : float
         2 halves every cell. [1]
     film_limit : float
-        Water a face holds. [kg/m2]
+        Water that a surface can hold. [kg/m2]
 
     Returns
     -------
@@ -178,7 +178,7 @@ def _build(
 ) -> Line:
     rows: list[tuple[float, int, int, int]] = []  # thickness, table row outside, inside, layer
     centre: list[float] = []
-    membranes: dict[int, Layer] = {}  # by the link they are
+    membranes: dict[int, Layer] = {}  # by link
     faces: list[FaceReading] = []
     used: list[Layer] = []
     used_tables: list[storage.MaterialTables] = []
@@ -202,22 +202,22 @@ def _build(
                 )
             )
         table_row = {}  # of each solid layer of this part, by position
-        for place, layer in enumerate(layers):
+        for number, layer in enumerate(layers):
             if not layer.is_membrane:
-                table_row[place] = len(used)
+                table_row[number] = len(used)
                 used.append(layer)
-                # rain wets the cladding, and a backup wall without a membrane in front; elsewhere water redistributes
-                # decided for all layers of one material in a row alike
-                exposed = part == 0 or all(other.material == layer.material for other in layers[:place])
-                used_tables.append(tables[index + place] if tables else _tables_of(layer.material, not exposed))
-        for place, layer in enumerate(layers):
-            # the face outside this layer: its nearest solid neighbours give the liquid properties
-            before = [table_row[k] for k in range(place) if k in table_row]
-            behind = [table_row[k] for k in range(place, len(layers)) if k in table_row]
+                # rain wets the cladding, and a backup wall without a membrane in front; elsewhere water redistributes.
+                # Adjacent layers of one material are treated alike
+                exposed = part == 0 or all(other.material == layer.material for other in layers[:number])
+                used_tables.append(tables[index + number] if tables else _tables_of(layer.material, not exposed))
+        for number, layer in enumerate(layers):
+            # surface outside this layer: liquid properties of the nearest solid layers
+            before = [table_row[k] for k in range(number) if k in table_row]
+            behind = [table_row[k] for k in range(number, len(layers)) if k in table_row]
             left = before[-1] if before else behind[0]
             right = behind[0] if behind else before[-1]
-            outer = layers[place - 1] if place else None
-            owner = -1 if outer is None else index + place - (1 if not outer.is_membrane else 0)
+            outer = layers[number - 1] if number else None
+            owner = -1 if outer is None else index + number - (1 if not outer.is_membrane else 0)
             node = len(rows)
             add(0.0, left, right, owner)
             if outer is None:
@@ -230,13 +230,13 @@ def _build(
                 membranes[node] = layer
                 reached += layer.thickness
                 continue
-            cut = (
-                sizes[index + place]
+            cell_sizes = (
+                sizes[index + number]
                 if sizes
-                else cells(layer.thickness, edge_cell(used_tables[table_row[place]]), refine)
+                else cells(layer.thickness, edge_cell(used_tables[table_row[number]]), refine)
             )
-            for size in cut:
-                add(float(size), table_row[place], table_row[place], index + place)
+            for size in cell_sizes:
+                add(float(size), table_row[number], table_row[number], index + number)
                 reached += float(size)
         last = max(table_row.values())
         add(0.0, last, last, -1)
@@ -256,12 +256,12 @@ def _build(
 
 @lru_cache(maxsize=256)
 def _tables_of(material: Material, redistribution: bool) -> storage.MaterialTables:
-    """Return the tables of a material, computed once for all cases of a study."""
+    """Return the tables of a material; computed once for all cases of a study."""
     return storage.material_tables(material, storage.suction_grid(), redistribution=redistribution)
 
 
 def _unique(faces: list[FaceReading]) -> list[FaceReading]:
-    """Number labels that repeat, such as two equal interfaces."""
+    """Number repeated labels, such as those of two equal interfaces."""
     from dataclasses import replace
 
     seen: dict[str, int] = {}
@@ -308,20 +308,20 @@ def _grid(
         elif i in membranes:
             layer = membranes[i]
             membrane_R[i] = max(layer.thickness / layer.material.conductivity, THIN_R)
-            membrane_sd[i] = float(layer.sd or 0.0)  # a table wins, see set_membranes
+            membrane_sd[i] = float(layer.sd or 0.0)  # a table takes precedence, see set_membranes
             if layer.sd_table:
                 membrane_table[i] = len(permeance)
                 permeance.append(storage.membrane_permeance(layer))
         else:
             cell = left[i] if not face[i] else left[i + 1] if not face[i + 1] else right[i]
             link[i] = wall_section.WET_LINK if capillary[cell] else wall_section.DRY_LINK
-    # water between two capillary layers in contact, or ice that frost draws there, does not run as on an open face
+    # water or ice between two capillary layers in contact does not run off as on an open surface
     enclosed = face & capillary[left] & capillary[right]
     enclosed[0] = enclosed[-1] = False
     for i in range(1, n - 1):
         if face[i] and (i in membranes or i - 1 in membranes or cladding_back in (i, i - 1)):
             enclosed[i] = False
-    draws = face & (np.append(link, wall_section.DRY_LINK) == wall_section.WET_LINK) | face & (
+    absorbs = face & (np.append(link, wall_section.DRY_LINK) == wall_section.WET_LINK) | face & (
         np.insert(link, 0, wall_section.DRY_LINK) == wall_section.WET_LINK
     )
     sheds_out, sheds_in = _shedding(face, left, right, used, capillary, tables, link, membranes)
@@ -343,7 +343,7 @@ def _grid(
             capacity[left] * d,
         ),
         film_scale=np.where(face | sheds, film.SCALE, 0.0),
-        film_start=np.where(draws, film.FULL, film.START),
+        film_start=np.where(absorbs, film.FULL, film.START),
         sheds_out=sheds_out,
         sheds_in=sheds_in,
         link=link,
@@ -368,24 +368,24 @@ def _shedding(
     link: NDArray[np.int64],
     membranes: dict[int, Layer],
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return the outer and inner face to which each node passes its film, (nodes,) each; -1: it keeps it.
+    """Return the outer and inner surface to which each node passes its film, (nodes,) each; -1: the node keeps it.
 
-    Water that condenses inside a layer that does not draw it goes to the colder face of all layers of that material in
-    a row. Tight layers let none in.
+    Water that condenses inside a layer without capillary suction goes to the colder surface of the adjacent layers of
+    that material. Vapour-tight layers have no such water.
     """
     n = len(face)
-    shuts = tables[:, :, potential.MU].min(axis=1) >= TIGHT
+    tight = tables[:, :, potential.MU].min(axis=1) >= TIGHT
 
     def inside(i: int) -> bool:
-        """Whether the node belongs to such a layer, faces between two layers of one material included."""
-        if capillary[left[i]] or shuts[left[i]]:
+        """Whether the node belongs to such a layer, or lies between two layers of one material."""
+        if capillary[left[i]] or tight[left[i]]:
             return False
         if not face[i]:
             return True
-        parted = (
+        separated = (
             i in (0, n - 1) or i in membranes or i - 1 in membranes or wall_section.CAVITY in (link[i - 1], link[i])
         )
-        return not parted and used[left[i]].material == used[right[i]].material
+        return not separated and used[left[i]].material == used[right[i]].material
 
     out, inner = np.full(n, -1, dtype=np.int64), np.full(n, -1, dtype=np.int64)
     within = [inside(i) for i in range(n)]
@@ -399,7 +399,7 @@ def _shedding(
 
 
 def _cubics(values: NDArray[np.float64], rises: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Coefficients (points, 4) of each interval's cubic, from values and slopes times the interval; last one flat."""
+    """Return the cubics of the intervals, (points, 4), from values and slopes times the interval; last one constant."""
     out = np.zeros((len(values), 4))
     out[:, 0] = values
     step = np.diff(values)

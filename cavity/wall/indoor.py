@@ -1,4 +1,4 @@
-"""Room temperature and relative humidity, hour by hour, from one of the published indoor climate models or a file."""
+"""Hourly room temperature and relative humidity, by a published indoor climate model or from a file."""
 
 from __future__ import annotations
 
@@ -27,22 +27,22 @@ FILE_COLUMNS = ("temperature_degC", "relative_humidity_percent")
 # Vapour pressure excess at outdoor temperatures of 0 degC and below, upper bound of humidity classes 1 to 5,
 # ISO 13788:2012 Annex A, from memory; class 5 is open upwards, 1360 Pa is the top of the chart.
 _CLASS_EXCESS = (270.0, 540.0, 810.0, 1080.0, 1360.0)  # Pa
-_HIGHEST_HUMIDITY = 0.95  # our own limit for models that can ask for more than the room air can hold
+_HIGHEST_HUMIDITY = 0.95  # our own limit for models that could exceed saturation
 # Moisture production of 1 to 4 bedrooms, ASHRAE 160 intermediate method, from memory
 _PRODUCTION = (0.9e-4, 1.4e-4, 1.6e-4, 1.7e-4)  # kg/s
 _PER_FURTHER_BEDROOM = 0.1e-4  # kg/s, about 1 L a day, same
-_PRODUCTION_FACTOR = 1.36e5  # Pa m3/kg, R_v T at room temperature as ASHRAE 160 rounds it
+_PRODUCTION_FACTOR = 1.36e5  # Pa m3/kg, R_v T at room temperature, rounded in ASHRAE 160
 _LARGEST = 10_000_000  # bytes; a year of hours is below 200 kB
-_ASHRAE_HIGHEST = 0.7  # ASHRAE 160: design indoor relative humidity is not taken above 70 %, from memory
+_ASHRAE_HIGHEST = 0.7  # ASHRAE 160: design indoor relative humidity is at most 70 %, from memory
 
 
 def indoor_climate(indoor: Indoor, weather: Dataset) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return room temperature and relative humidity of every hour of the weather.
 
-    Models by outdoor temperature use its mean over the 24 hours that end with the hour; the year is taken as a
-    cycle. Monthly values apply to the middle of the month and are joined by straight lines. Where the ISO 13788
-    classes meet an outdoor air warmer than the room, the room follows the monthly outdoor temperature, and relative
-    humidity is held at or below 95 % (our own assumption; the standard is written for heated buildings).
+    Models by outdoor temperature use its mean over the 24 hours that end with the hour; the year is a cycle. Monthly
+    values apply to the middle of the month, with straight lines between. With ISO 13788 classes the room follows the
+    monthly outdoor temperature where that is higher, and relative humidity is at most 95 % (our own assumption; the
+    standard is for heated buildings).
 
     Parameters
     ----------
@@ -103,7 +103,13 @@ def _by_model(indoor: Indoor, weather: Dataset) -> tuple[NDArray[np.float64], ND
     if indoor.model == "file":
         return _read_hourly(Path(indoor.file), outdoor.size)
     raise InputError(
-        Fault("indoor climate", "the model is not known", indoor.model, "one of: " + ", ".join(MODELS), "choose one")
+        Fault(
+            "indoor climate",
+            "the model is not known",
+            indoor.model,
+            "one of: " + ", ".join(MODELS),
+            "choose one of them",
+        )
     )
 
 
@@ -131,7 +137,9 @@ def en_15026(daily_outdoor: ArrayLike, *, load: str = "normal") -> tuple[NDArray
     check_range("en_15026, daily_outdoor", daily_outdoor, "K", COLDEST, HOTTEST)
     celsius = np.asarray(daily_outdoor, dtype=float) - ICE_POINT
     if load not in ("normal", "high"):
-        raise InputError(Fault("indoor climate", "the moisture load is not known", str(load), "normal or high", ""))
+        raise InputError(
+            Fault("indoor climate", "the moisture load is not known", str(load), "normal or high", "choose one of them")
+        )
     base = 0.4 if load == "high" else 0.3
     temperature = np.interp(celsius, (10.0, 20.0), (20.0, 25.0)) + ICE_POINT
     return temperature, np.interp(celsius, (-10.0, 20.0), (base, base + 0.3))
@@ -219,7 +227,11 @@ def vapour_excess(outdoor: ArrayLike, humidity_class: int) -> NDArray[np.float64
     ISO 13788:2012 Annex A, from memory.
     """
     if humidity_class not in range(1, 6):
-        raise InputError(Fault("indoor climate", "the humidity class is not known", str(humidity_class), "1 to 5", ""))
+        raise InputError(
+            Fault(
+                "indoor climate", "the humidity class is not known", str(humidity_class), "1 to 5", "choose one of them"
+            )
+        )
     celsius = np.asarray(outdoor, dtype=float) - ICE_POINT
     return np.interp(celsius, (0.0, 20.0), (_CLASS_EXCESS[humidity_class - 1], 0.0))
 
@@ -243,7 +255,7 @@ def iso_13788_room(
     humidity_class : int, keyword only
         1 to 5, see `vapour_excess`.
     temperature : tuple of float, keyword only
-        Room temperature, one value or twelve; where outdoors is warmer the room follows it. [K]
+        Room temperature, one value or twelve; the outdoor temperature where that is higher. [K]
     margin : float, keyword only
         Factor on the vapour pressure excess; the 2001 edition used 1.1. [1]
 
@@ -280,34 +292,40 @@ def monthly_means(values: NDArray[np.float64], time: NDArray[np.datetime64]) -> 
     hours = np.bincount(month, minlength=12)
     if not hours.all():
         raise InputError(
-            Fault("weather", "a month is missing", f"{np.count_nonzero(hours)} months", "a whole year", "")
+            Fault(
+                "weather", "a month is missing", f"{np.count_nonzero(hours)} months", "a whole year", "add the months"
+            )
         )
     return np.bincount(month, weights=values, minlength=12) / hours
 
 
 def _daily_mean(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Mean over the 24 hours that end with each hour; the year is a cycle."""
+    """Return the mean over the 24 hours that end with each hour; the year is a cycle."""
     span = min(24, values.size)
     total = np.cumsum(np.concatenate((values[-span:], values)))
     return (total[span:] - total[:-span]) / span
 
 
 def _through_months(values: ArrayLike, time: NDArray[np.datetime64]) -> NDArray[np.float64]:
-    """Hourly values from one value or twelve; twelve apply at mid-month, joined by straight lines, cyclic."""
-    known = np.asarray(values, dtype=float)
-    if known.size == 1:
-        return np.full(time.size, float(known.reshape(())[()] if known.ndim == 0 else known[0]))
-    if known.size != 12:
+    """Return hourly values from one value or twelve; twelve apply at mid-month, with straight lines between, cyclic."""
+    monthly = np.asarray(values, dtype=float)
+    if monthly.size == 1:
+        return np.full(time.size, float(monthly.reshape(())[()] if monthly.ndim == 0 else monthly[0]))
+    if monthly.size != 12:
         raise InputError(
             Fault(
-                "indoor climate", "neither one value nor twelve monthly values", f"{known.size} values", "1 or 12", ""
+                "indoor climate",
+                "neither one value nor twelve monthly values",
+                f"{monthly.size} values",
+                "1 or 12",
+                "give one value, or twelve from January",
             )
         )
     middle = np.asarray(time).astype("datetime64[s]") + np.timedelta64(1800, "s")
     start = middle.astype("datetime64[M]")
     length = ((start + 1).astype("datetime64[s]") - start.astype("datetime64[s]")).astype(float)
     position = start.astype(int) % 12 + (middle - start.astype("datetime64[s]")).astype(float) / length
-    return np.interp(position, np.arange(12) + 0.5, known, period=12.0)
+    return np.interp(position, np.arange(12) + 0.5, monthly, period=12.0)
 
 
 def _read_hourly(path: Path, hours: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -317,7 +335,9 @@ def _read_hourly(path: Path, hours: int) -> tuple[NDArray[np.float64], NDArray[n
         rows = [row for row in csv.reader(text.splitlines()) if row]
     except (UnicodeDecodeError, csv.Error) as error:
         raise InputError(
-            Fault(path.name, "the indoor climate file cannot be read", str(error)[:100], "UTF-8 text in columns", "")
+            Fault(
+                path.name, "the indoor climate file cannot be read", str(error)[:100], "UTF-8 csv", "save it as UTF-8"
+            )
         ) from None
     header = [name.strip() for name in rows[0]] if rows else []
     missing = [name for name in FILE_COLUMNS if name not in header]
@@ -354,9 +374,9 @@ def _read_hourly(path: Path, hours: int) -> tuple[NDArray[np.float64], NDArray[n
             except (ValueError, IndexError):
                 values[number] = math.nan
             if not low <= values[number] <= high:
-                given = row[column] if column < len(row) else "nothing"
+                cell = row[column] if column < len(row) else "nothing"
                 where = f"{path.name}, row {number + 2}, {name}"
-                faults.append(Fault(where, "not a possible value", given, f"{low:g} to {high:g}", f"give {hint}"))
+                faults.append(Fault(where, "not a possible value", cell, f"{low:g} to {high:g}", f"give {hint}"))
                 break
         columns.append(values)
     humidity = columns[1]
@@ -364,7 +384,7 @@ def _read_hourly(path: Path, hours: int) -> tuple[NDArray[np.float64], NDArray[n
         faults.append(
             Fault(
                 f"{path.name}, {FILE_COLUMNS[1]}",
-                "no value is above 1 %, this looks like a fraction",
+                "no value is above 1 %: probably a fraction",
                 f"highest {humidity.max():g}",
                 "percent, 0 to 100",
                 "multiply by 100",

@@ -1,8 +1,8 @@
-"""The monthly method of ISO 13788: condensate and drying inside the wall by month, and the surface mould factor.
+"""The monthly method of ISO 13788: condensate and drying inside the wall by month, and the temperature factor f_Rsi.
 
-A steady companion of the hourly model. It knows diffusion and steady conduction only: no capillary transport, no
-storage in the materials, no sun, rain, night sky or air flow but for the rule that the layers outside a well-ventilated
-cavity are omitted.
+A steady method next to the hourly model. It has diffusion and steady conduction only: no capillary transport, no
+storage in the materials, no sun, rain, night sky or air flow, except that the layers outside a well-ventilated cavity
+are omitted.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.constants import ISO_AIR_PERMEABILITY
+from cavity.constants import HOUR, ISO_AIR_PERMEABILITY
 from cavity.units import COLDEST, HOTTEST, check_range
 from cavity.wall import uvalue
 from cavity.wall.indoor import indoor_climate, iso_13788_room, monthly_means
@@ -36,11 +36,11 @@ MOULD_SURFACE = 0.25  # m2 K/W, R_si for the mould check on opaque surfaces, ISO
 MOULD_HUMIDITY = 0.8  # monthly mean relative humidity at the surface above which mould may grow, ISO 13788
 RUN_OFF = 0.2  # kg/m2 above which condensate runs off a surface that does not absorb, ISO 13788:2012, from memory
 LARGEST_PART = 0.25  # m2 K/W, layers of more resistance are subdivided, ISO 13788, from memory
-TIGHT = 1e5  # m, s_d that stands for a layer that lets nothing through; ISO 10456 gives aluminium foil 1500 m
+TIGHT = 1e5  # m, largest s_d, for a vapour-tight layer; ISO 10456 gives aluminium foil 1500 m
 DAYS = np.array((31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31), dtype=float)
 DIFFERENCES = (
     "The monthly method takes the mean of a month: clear nights, sunny hours and rain do not appear in it.",
-    "Condensate stays at its plane: materials store no moisture, and no liquid moves away by capillary suction.",
+    "Condensate stays at its plane: materials store no moisture, and there is no capillary transport.",
     "Vapour resistances are dry-cup values all year; the hourly run follows each material's humidity.",
     "A well-ventilated cavity is replaced by outdoor air at its monthly mean; the hourly run computes the cavity air, "
     "which at night can be colder and by day warmer than outdoors.",
@@ -48,9 +48,9 @@ DIFFERENCES = (
 )
 
 
-LEAST_GAIN = 5e-4  # kg/m2 a year that counts as accumulating: what is printed as 1 g/m2
-_MOST_YEARS = 60  # thousands of random walls took nine at most
-_CLOSED = 1e-6  # kg/m2, gain of a year that counts as none: 1 mg, a thousandth of what is printed
+LEAST_GAIN = 5e-4  # kg/m2, annual gain that counts as accumulation: it is printed as 1 g/m2
+_MOST_YEARS = 60  # thousands of random walls needed nine at most
+_CLOSED = 1e-6  # kg/m2, annual gain that counts as zero: 1 mg, a thousandth of the last printed digit
 
 
 @dataclass(frozen=True)
@@ -68,8 +68,8 @@ class CondensateYear:
     temperature : array, (12, planes)
         Temperature of the planes. [K]
     carried : array, (planes,)
-        Condensate at the start of the first month: 0, but where planes dry in turn and the cycle closes, after some
-        years, without the wall ever being free of it. [kg/m2]
+        Condensate at the start of the first month. It is above 0 where planes dry out one after the other, so that the
+        year repeats although the wall is never free of condensate. [kg/m2]
     """
 
     month: NDArray[np.int64]
@@ -85,7 +85,7 @@ class CondensateYear:
 
     @property
     def residue(self) -> float:
-        """Condensate of all planes gained over the twelve months, 0 where the cycle closes to half a gram [kg/m2]."""
+        """Gain of condensate of all planes over the twelve months, 0 where it is below half a gram [kg/m2]."""
         gained = float((self.accumulated[-1] - self.carried).sum())
         return gained if gained > LEAST_GAIN else 0.0
 
@@ -104,15 +104,15 @@ class Monthly:
         January to December. [K]
     vapour_pressure_outdoor, vapour_pressure_indoor : array, (12,)
         January to December. [Pa]
-    surface_factor : float
-        Temperature factor f_Rsi of the room surface, undisturbed. [1]
-    surface_factor_needed : array, (12,)
-        Least factor that keeps the room surface at or below 80 % relative humidity; NaN where the room is not warmer
-        than outdoors. [1]
+    temperature_factor : float
+        Temperature factor f_Rsi of the undisturbed interior surface. [1]
+    temperature_factor_needed : array, (12,)
+        Least factor that keeps the interior surface at or below 80 % relative humidity; NaN where the room is not
+        warmer than outdoors. [1]
     u_value : UValue
         By ISO 6946.
     notes : tuple of str
-        Verdict and limits in plain sentences.
+        Verdict and limits of the method as sentences.
     """
 
     planes: tuple[str, ...]
@@ -121,31 +121,31 @@ class Monthly:
     temperature_indoor: NDArray[np.float64]
     vapour_pressure_outdoor: NDArray[np.float64]
     vapour_pressure_indoor: NDArray[np.float64]
-    surface_factor: float
-    surface_factor_needed: NDArray[np.float64]
+    temperature_factor: float
+    temperature_factor_needed: NDArray[np.float64]
     u_value: uvalue.UValue
     notes: tuple[str, ...]
 
 
 def vapour_profile(
-    places: NDArray[np.float64],
+    positions: NDArray[np.float64],
     saturation: NDArray[np.float64],
     outside: float,
     inside: float,
     wet: NDArray[np.bool_] | None = None,
 ) -> NDArray[np.float64]:
-    """Return the steady vapour pressure through a wall, nowhere above saturation: the taut string of the Glaser method.
+    """Return the steady vapour pressure through a wall, at most saturation: the taut string of the Glaser method.
 
     Parameters
     ----------
-    places : array, (planes + 2,)
-        s_d from outside to each plane, both faces included, rising. [m]
+    positions : array, (planes + 2,)
+        s_d from outside to each plane, both surfaces included, increasing. [m]
     saturation : array, (planes + 2,)
         Saturation pressure there. [Pa]
     outside, inside : float
         Vapour pressures of the air on either side. [Pa]
     wet : array of bool, (planes + 2,), optional
-        Planes that hold condensate: saturated even where the string would run lower.
+        Planes with condensate: saturated even where the string would be lower.
 
     Returns
     -------
@@ -159,17 +159,17 @@ def vapour_profile(
     anchors[[0, -1]] = True
     corners = [0]
     for end in np.flatnonzero(anchors)[1:]:
-        begin = len(corners)  # the string may be pulled straight back to the last anchor, not past it
-        for place in range(corners[-1] + 1, end + 1):
-            while len(corners) > begin and _above(places, points, corners[-2], corners[-1], place):
+        begin = len(corners)  # the string is straightened back to the last anchor only
+        for index in range(corners[-1] + 1, end + 1):
+            while len(corners) > begin and _above(positions, points, corners[-2], corners[-1], index):
                 corners.pop()
-            corners.append(place)
-    return np.interp(places, places[corners], points[corners])
+            corners.append(index)
+    return np.interp(positions, positions[corners], points[corners])
 
 
-def _above(places: NDArray[np.float64], points: NDArray[np.float64], first: int, middle: int, last: int) -> bool:
-    """Whether the middle point lies on or above the line through the two others, which then is the string."""
-    run = (places[middle] - places[first]) / (places[last] - places[first])
+def _above(positions: NDArray[np.float64], points: NDArray[np.float64], first: int, middle: int, last: int) -> bool:
+    """Whether the middle point lies on or above the line through the two others: the string then omits it."""
+    run = (positions[middle] - positions[first]) / (positions[last] - positions[first])
     return points[middle] >= points[first] + run * (points[last] - points[first])
 
 
@@ -186,11 +186,12 @@ def condensate_year(
 ) -> CondensateYear:
     """Return condensate and drying by month at every plane between the given parts of a wall.
 
-    The year starts dry with a month that condenses after one that does not; condensate is carried from month to month.
-    Where a year has several such months, the start is one that ends dry. Where none does, further years follow on
-    the best of them: if they come to repeat, the repeating year is returned with what it carries over; if not, the
-    condensate accumulates, and the first year is returned. So the verdict does not depend on the start. Where a plane
-    dries out within a month, the rest of the month runs without it (the sum over one plane is the standard's).
+    The year starts dry, with a month of condensation that follows one without; condensate is carried from month to
+    month. Where a year has several such months, the start is one that ends dry. Where none does, further years are
+    computed from the best of them. If they repeat, the repeating year is returned with the condensate it carries over;
+    if not, condensate accumulates, and the first year is returned. So the verdict does not depend on the start. Where a
+    plane dries out within a month, the rest of the month runs without it (with one plane, this is the sum of the
+    standard).
 
     Parameters
     ----------
@@ -218,22 +219,22 @@ def condensate_year(
     check_range("condensate_year, temperature_indoor", temperature_indoor, "K", COLDEST, HOTTEST)
     thermal = np.concatenate(([outer_surface], outer_surface + np.cumsum(np.asarray(resistances, dtype=float))))
     total = thermal[-1] + inner_surface
-    places = np.concatenate(([0.0], np.cumsum(np.clip(np.asarray(diffusion, dtype=float), 1e-6, TIGHT))))
+    positions = np.concatenate(([0.0], np.cumsum(np.clip(np.asarray(diffusion, dtype=float), 1e-6, TIGHT))))
     cold, warm = np.asarray(temperature_outdoor, dtype=float), np.asarray(temperature_indoor, dtype=float)
     outside, inside = np.asarray(vapour_outdoor, dtype=float), np.asarray(vapour_indoor, dtype=float)
     temperature = cold[:, None] + (warm - cold)[:, None] * thermal / total
     saturation = saturation_pressure(temperature)
 
-    rates = functools.partial(_rates, places, saturation, outside, inside)
-    dry = np.zeros(places.size, dtype=bool)
+    rates = functools.partial(_rates, positions, saturation, outside, inside)
+    dry = np.zeros(positions.size, dtype=bool)
     condenses = [bool((rates(month, dry) > 0.0).any()) for month in range(12)]
     starts = [month for month in range(12) if condenses[month] and not condenses[month - 1]] or [0]
 
-    carried = np.zeros(places.size)
+    carried = np.zeros(positions.size)
     years = [_twelve_months(rates, start, carried) for start in starts]
     best = int(np.argmin([accumulated[-1].sum() for _, accumulated in years]))
     start, (change, accumulated) = starts[best], years[best]
-    begin, gain, share = accumulated[-1], np.zeros(places.size), 0.0
+    begin, gain, ratio = accumulated[-1], np.zeros(positions.size), 0.0
     for _ in range(_MOST_YEARS if begin.sum() > _CLOSED else 0):
         again = _twelve_months(rates, start, begin)
         end = again[1][-1]
@@ -243,10 +244,10 @@ def condensate_year(
             break
         if np.abs(gain - before).max() < 1e-3 * _CLOSED:  # the same gain year after year: it accumulates
             break
-        # where planes dry in turn, gains shrink by one share each year: go to the end of the geometric series (Aitken)
-        previous, share = share, gain.sum() / before.sum() if before.any() else 0.0
-        settles = 0.0 < share < 0.9999 and abs(share - previous) < 1e-3
-        begin = np.maximum(end + gain * share / (1.0 - share), 0.0) if settles else end
+        # gains shrink by a constant ratio each year: take the limit of the geometric series (Aitken)
+        previous, ratio = ratio, gain.sum() / before.sum() if before.any() else 0.0
+        settles = 0.0 < ratio < 0.9999 and abs(ratio - previous) < 1e-3
+        begin = np.maximum(end + gain * ratio / (1.0 - ratio), 0.0) if settles else end
     months = (start + np.arange(12)) % 12
     inner = slice(1, -1)
     return CondensateYear(
@@ -255,20 +256,20 @@ def condensate_year(
 
 
 def _rates(
-    places: NDArray[np.float64],
+    positions: NDArray[np.float64],
     saturation: NDArray[np.float64],
     outside: NDArray[np.float64],
     inside: NDArray[np.float64],
     month: int,
     wet: NDArray[np.bool_],
 ) -> NDArray[np.float64]:
-    """Condensation rate at each place in a month, negative where it dries [kg/(m2 s)]."""
-    profile = vapour_profile(places, saturation[month], outside[month], inside[month], wet)
-    outward = ISO_AIR_PERMEABILITY * np.diff(profile) / np.diff(places)  # flux towards outdoors
-    rates = np.zeros(places.size)
+    """Return the condensation rate at each plane in a month, negative where it dries [kg/(m2 s)]."""
+    profile = vapour_profile(positions, saturation[month], outside[month], inside[month], wet)
+    outward = ISO_AIR_PERMEABILITY * np.diff(profile) / np.diff(positions)  # flux towards outdoors
+    rates = np.zeros(positions.size)
     rates[1:-1] = outward[1:] - outward[:-1]
-    # where the string has no corner only rounding is left: 1e-11 of the largest flux, 1e-15 of a pressure over its s_d
-    steepest = ISO_AIR_PERMEABILITY * profile.max() / np.diff(places)
+    # where the string has no corner only round-off is left: 1e-11 of the largest flux, 1e-15 of a pressure over its s_d
+    steepest = ISO_AIR_PERMEABILITY * profile.max() / np.diff(positions)
     rounding = 1e-9 * np.abs(outward).max() + 1e-13 * np.maximum(steepest[1:], steepest[:-1])
     rates[1:-1][(np.abs(rates[1:-1]) < rounding) & ~wet[1:-1]] = 0.0
     return rates
@@ -277,12 +278,12 @@ def _rates(
 def _twelve_months(
     rates: Callable[[int, NDArray[np.bool_]], NDArray[np.float64]], start: int, carried: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Change over and condensate at the end of twelve months from `start` on, (12, places) [kg/m2]."""
+    """Return change over and condensate at the end of twelve months from `start` on, (12, planes + 2) [kg/m2]."""
     held = carried.copy()
     change, accumulated = np.zeros((12, held.size)), np.zeros((12, held.size))
     for row in range(12):
         month = (start + row) % 12
-        before, left = held.copy(), DAYS[month] * 86400.0
+        before, left = held.copy(), DAYS[month] * 24.0 * HOUR
         while left > 0.0:
             rate = rates(month, held > 0.0)
             drying = (rate < 0.0) & (held > 0.0)
@@ -295,8 +296,8 @@ def _twelve_months(
     return change, accumulated
 
 
-def surface_factor(resistance: float) -> float:
-    """Return the temperature factor f_Rsi of the room surface of a plane wall for the mould check.
+def temperature_factor(resistance: float) -> float:
+    """Return the temperature factor f_Rsi of the interior surface of a plane wall for the mould check.
 
     Parameters
     ----------
@@ -311,14 +312,14 @@ def surface_factor(resistance: float) -> float:
     return resistance / (resistance + MOULD_SURFACE)
 
 
-def surface_factor_needed(
+def temperature_factor_needed(
     temperature_outdoor: ArrayLike,
     temperature_indoor: ArrayLike,
     vapour_indoor: ArrayLike,
     *,
     humidity: float = MOULD_HUMIDITY,
 ) -> NDArray[np.float64]:
-    """Return the least temperature factor that keeps the room surface at or below a relative humidity.
+    """Return the least temperature factor that keeps the interior surface at or below a relative humidity.
 
     Parameters
     ----------
@@ -338,9 +339,9 @@ def surface_factor_needed(
     ----------
     ISO 13788:2012 clause 5, from memory.
     """
-    check_range("surface_factor_needed, temperature_outdoor", temperature_outdoor, "K", COLDEST, HOTTEST)
-    check_range("surface_factor_needed, temperature_indoor", temperature_indoor, "K", COLDEST, HOTTEST)
-    check_range("surface_factor_needed, humidity", humidity, "1", 0.01, 1.0)
+    check_range("temperature_factor_needed, temperature_outdoor", temperature_outdoor, "K", COLDEST, HOTTEST)
+    check_range("temperature_factor_needed, temperature_indoor", temperature_indoor, "K", COLDEST, HOTTEST)
+    check_range("temperature_factor_needed, humidity", humidity, "1", 0.01, 1.0)
     cold, warm = np.asarray(temperature_outdoor, dtype=float), np.asarray(temperature_indoor, dtype=float)
     needed = dew_point(np.asarray(vapour_indoor, dtype=float) / humidity)
     difference = warm - cold
@@ -355,8 +356,8 @@ def monthly(case: Case, weather: Dataset) -> Monthly:
     Parameters
     ----------
     case : Case or Wall
-        From `Wall.case`; of a wall, its keywords choose the case. Its openings and depth decide
-        whether cladding and cavity count.
+        From `Wall.case`; for a wall, with the keywords of `Wall.case`. Openings and depth decide whether cladding and
+        cavity count.
     weather : Dataset
         Hourly weather, a whole year; its monthly means are used.
 
@@ -396,14 +397,14 @@ def monthly(case: Case, weather: Dataset) -> Monthly:
         temperature_indoor=warm,
         vapour_indoor=inside,
     )
-    factor = surface_factor(iso_6946.outer_surface + sum(part[1] for part in parts))
-    through = iso_6946.outer_surface + sum(part[1] for part in parts)  # along the studs: theirs for the insulation's
+    factor = temperature_factor(iso_6946.outer_surface + sum(part[1] for part in parts))
+    through = iso_6946.outer_surface + sum(part[1] for part in parts)  # along the studs
     through += sum(
         uvalue.layer_resistance(stud) - uvalue.layer_resistance(layer)
         for stud, layer in zip(uvalue.at_studs(wall).backup, wall.backup, strict=True)
     )
-    at_studs = surface_factor(through) if any(layer.frame for layer in wall.backup) else None
-    needed = surface_factor_needed(cold, warm, inside)
+    at_studs = temperature_factor(through) if any(layer.frame for layer in wall.backup) else None
+    needed = temperature_factor_needed(cold, warm, inside)
     return Monthly(
         names,
         year,
@@ -422,7 +423,7 @@ def monthly(case: Case, weather: Dataset) -> Monthly:
 
 
 def summary(result: Monthly) -> dict[str, object]:
-    """Return the result as plain values, to travel with an hourly result.
+    """Return the result as plain values, for the attributes of an hourly result.
 
     Parameters
     ----------
@@ -435,13 +436,13 @@ def summary(result: Monthly) -> dict[str, object]:
         u_value and its parts undisturbed, framed, rails, brackets [W/(m2 K)], resistance [m2 K/W], ventilation_class,
         opening_area [m2/m], peak and residue [kg/m2], plane
         (the wettest, or ""), held (12 sums over all planes at the ends of January to December) [kg/m2],
-        surface_factor and surface_factor_needed (the largest, or None) [1], notes, differences.
+        temperature_factor and temperature_factor_needed (the largest, or None) [1], notes, differences.
     """
     year = result.year
     held = np.zeros(12)
     held[year.month] = year.accumulated.sum(axis=1)
     wettest = int(np.argmax(year.accumulated.max(axis=0))) if year.peak > 0.0 else -1
-    needed = result.surface_factor_needed[np.isfinite(result.surface_factor_needed)]
+    needed = result.temperature_factor_needed[np.isfinite(result.temperature_factor_needed)]
     return {
         "u_value": result.u_value.u_value,
         "resistance": result.u_value.resistance,
@@ -455,15 +456,15 @@ def summary(result: Monthly) -> dict[str, object]:
         "residue": year.residue,
         "plane": result.planes[wettest] if wettest >= 0 else "",
         "held": [float(value) for value in held],
-        "surface_factor": result.surface_factor,
-        "surface_factor_needed": float(needed.max()) if needed.size else None,
+        "temperature_factor": result.temperature_factor,
+        "temperature_factor_needed": float(needed.max()) if needed.size else None,
         "notes": list(result.notes),
         "differences": list(DIFFERENCES),
     }
 
 
 def _part(layer: Layer) -> tuple[str, float, float]:
-    """Name, thermal resistance and s_d of a layer; a membrane that changes with humidity counts at 50 %."""
+    """Return name, thermal resistance and s_d of a layer; a humidity-dependent membrane at 50 %."""
     if layer.is_membrane:
         return layer.name, 0.0, float(membrane_sd(layer, from_humidity([0.5]))[0])
     material = layer.material
@@ -479,7 +480,7 @@ def _part(layer: Layer) -> tuple[str, float, float]:
 def _subdivided(
     parts: list[tuple[str, float, float]],
 ) -> tuple[tuple[str, ...], NDArray[np.float64], NDArray[np.float64]]:
-    """Cut parts of much resistance into equal pieces; return the names of the planes, resistances and s_d."""
+    """Divide parts of large resistance into equal pieces; return the names of the planes, resistances and s_d."""
     names, resistances, diffusion = [], [], []
     previous = ""
     for name, resistance, sd in parts:
@@ -516,7 +517,8 @@ def _notes(
             notes.append(f"{1000 * year.residue:.0f} g/m2 are left after twelve months: it accumulates year on year.")
         elif year.carried.any():
             notes.append(
-                "Its planes dry out in turn, never all at once: it grows for some years, then repeats as shown here."
+                "Its planes dry out one after the other, never all together: it grows for some years, then repeats as "
+                "shown here."
             )
         else:
             notes.append("It dries out within the year.")
@@ -532,7 +534,7 @@ def _notes(
         )
         if at_studs is not None:
             verdict = "meets" if at_studs >= needed[worst] else "does not meet"
-            notes.append(f"At the studs it is {at_studs:.3f}, which {verdict} the same need.")
+            notes.append(f"At the studs it is {at_studs:.3f}, which {verdict} the same value.")
     if iso_6946.ventilation_class == "well ventilated":
         notes.append("Cladding and cavity are omitted: the cavity is well ventilated (ISO 6946).")
     elif iso_6946.ventilation_class == "slightly ventilated":
@@ -546,14 +548,12 @@ def _rail_notes(
     warm: NDArray[np.float64],
     inside: NDArray[np.float64],
 ) -> list[str]:
-    """Dew-point check where rails end: months in which room air that got there would condense."""
+    """Return the dew-point check at the ends of rails: months in which room air would condense there."""
     notes = []
     for layer in dict.fromkeys(spot.layer for spot in spots):
-        spot = next(each for each in spots if each.layer == layer)  # where the rails end; the room face comes after
+        spot = next(end for end in spots if end.layer == layer)  # at the inner end; the interior surface comes after
         months = int((cold + spot.factor * (warm - cold) < dew_point(inside)).sum())
-        verdict = (
-            f"in {months} months room air that reaches it would condense" if months else "room air does not condense"
-        )
+        verdict = f"in {months} months room air that reaches it condenses" if months else "room air does not condense"
         notes.append(
             f"Where the rails through {layer} meet {spot.behind} the temperature factor is about "
             f"{spot.factor:.2f} (own estimate after the ASHRAE zone method): {verdict}."

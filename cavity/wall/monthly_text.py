@@ -21,11 +21,11 @@ if TYPE_CHECKING:
 
 _CURVE = (0.1, 0.3, 0.5, 0.65, 0.8, 0.9, 0.95, 0.98, 0.995)  # relative humidities of a material's printed curves
 _BAR = 24  # characters of the longest bar
-_SHOWN = 3  # planes with most condensate that get columns of their own
+_SHOWN = 3  # wettest planes that have columns
 
 
 def monthly_table(result: Monthly) -> Table:
-    """Return the table of months in calendar order: air on both sides, temperature factor, condensate at the wettest.
+    """Return the table of months in calendar order: air on both sides, temperature factor, condensate.
 
     Parameters
     ----------
@@ -54,7 +54,7 @@ def monthly_table(result: Monthly) -> Table:
     for month in range(12):
         row = int(np.flatnonzero(year.month == month)[0])
         outdoor, room = result.temperature_outdoor[month], result.temperature_indoor[month]
-        needed = result.surface_factor_needed[month]
+        needed = result.temperature_factor_needed[month]
         table.add_row(
             calendar.month_abbr[month + 1],
             f"{outdoor - ICE_POINT:.1f}",
@@ -68,7 +68,7 @@ def monthly_table(result: Monthly) -> Table:
 
 
 def material_curves(row: Material, width: int = 100) -> RenderableType:
-    """Return the curves of a material as the hourly model reads them: water, vapour resistance, liquid transport.
+    """Return the curves of a material in the hourly model: water content, vapour resistance, liquid transport.
 
     Parameters
     ----------
@@ -124,11 +124,11 @@ def material_curves(row: Material, width: int = 100) -> RenderableType:
 
 
 def monthly_lines(result: Monthly) -> list[str]:
-    """Return the findings of the monthly method, one sentence each: U-value, class of the air layer, condensate."""
+    """Return the results of the monthly method as sentences: U-value, class of the air layer, condensate."""
     heat = result.u_value
     lines = [
         f"U-value {heat.u_value:.3f} W/(m2 K), total resistance {heat.resistance:.2f} m2 K/W"
-        f"{uvalue.steps(heat)}; the cavity is {heat.ventilation_class} by ISO 6946: "
+        f"{uvalue.contributions_text(heat)}; the cavity is {heat.ventilation_class} by ISO 6946: "
         f"{1e6 * heat.opening_area:.0f} mm2 of vents per metre."
     ]
     wet = int((result.year.accumulated.max(axis=0) > 0.0).sum())
@@ -138,7 +138,7 @@ def monthly_lines(result: Monthly) -> list[str]:
 
 
 def _condensate(change: float, held: float) -> str:
-    """Change over the month with its sign, then what is held at its end."""
+    """Return the change over the month with its sign, and the amount at its end."""
     if held <= 0.0 and abs(change) <= 0.0:
         return "-"
     return f"{1000 * change:+.0f} = {1000 * held:.0f}"

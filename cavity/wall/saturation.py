@@ -1,7 +1,7 @@
-"""Saturation pressure and dew point as ISO 13788 Annex E writes them, for the methods that are tied to that standard.
+"""Saturation pressure and dew point by ISO 13788 Annex E, for the methods of that standard.
 
-The hourly model takes its saturation pressure from the moist-air kernels; between -20 and 40 degC the two differ
-by less than 0.6 % (over ice) and 0.2 % (over water).
+The hourly model uses the saturation pressure of the moist-air kernels; between -20 and 40 degC the two differ by less
+than 0.6 % (over ice) and 0.2 % (over water).
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from cavity.units import COLDEST, HOTTEST, check_range
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-_TRIPLE = 610.5  # Pa, saturation pressure at 0 degC as the standard rounds it
+_TRIPLE = 610.5  # Pa, saturation pressure at 0 degC, rounded in the standard
 # (factor, offset degC) of p = 610.5 exp(factor t / (offset + t)), ISO 13788:2012 Annex E, from memory
 _WATER = (17.269, 237.3)
 _ICE = (21.875, 265.5)

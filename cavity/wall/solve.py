@@ -1,6 +1,6 @@
-"""March one wall without a cavity through given surroundings: for published cases and for looking at one wall alone.
+"""Solve one wall without a cavity under given boundary conditions: for published cases and for single walls.
 
-The hourly loop of `simulate` uses the same residual and Jacobian; here the step follows the case instead of the hour.
+The hourly loop of `simulate` uses the same residual and Jacobian; here the caller chooses the time steps.
 """
 
 from __future__ import annotations
@@ -23,29 +23,29 @@ if TYPE_CHECKING:
 
     from cavity.wall.grid import Line
 
-_TOLERANCE = 1e-5  # W/m2 in any row; what is left is carried to the next step
+_TOLERANCE = 1e-5  # W/m2 in any row; the remaining residual is carried to the next step
 _MOST_UPDATES = 30
 _MOST_HALVINGS = 30
 
 
 @dataclass(frozen=True)
 class History:
-    """State of a wall at the wanted moments.
+    """State of a wall at the requested times.
 
     Parameters
     ----------
     time : array, (moments,)
         Time since the start. [s]
     temperature : array, (moments, nodes)
-        Node temperatures, faces included. [K]
+        Node temperatures, surfaces included. [K]
     humidity : array, (moments, nodes)
         Relative humidity, 0-1. [1]
     water : array, (moments, nodes)
-        Water content of cells; 0 at faces. [kg/m3]
+        Water content of cells; 0 at surfaces. [kg/m3]
     total : array, (moments,)
         Water in the whole wall, films included. [kg/m2]
     entered : array, (moments,)
-        Water that came in through both faces since the start. [kg/m2]
+        Water that entered through both surfaces since the start. [kg/m2]
     flux : array, (moments, FLUX_COUNT)
         Flux record of the last step before each moment, see `kernels.boundaries`.
     """
@@ -72,7 +72,7 @@ def surroundings(
     absorbed_radiation: float = 0.0,
     rain: float = 0.0,
 ) -> boundaries.BoundaryConditions:
-    """Return what acts on the two faces of a wall; a coefficient of zero closes the face.
+    """Return the boundary conditions on both surfaces of a wall; a coefficient of zero closes a surface.
 
     Parameters
     ----------
@@ -85,9 +85,9 @@ def surroundings(
     vapour_outside, vapour_inside : float, keyword only
         Surface vapour transfer coefficients. [s/m]
     absorbed_radiation : float, keyword only
-        Heat absorbed by the outer face. [W/m2]
+        Heat absorbed by the exterior surface. [W/m2]
     rain : float, keyword only
-        Water reaching the outer face. [kg/(m2 s)]
+        Water reaching the exterior surface. [kg/(m2 s)]
 
     Returns
     -------
@@ -107,7 +107,7 @@ def surroundings(
 
 def march(
     line: Line,
-    around: boundaries.BoundaryConditions | Callable[[float], boundaries.BoundaryConditions],
+    conditions: boundaries.BoundaryConditions | Callable[[float], boundaries.BoundaryConditions],
     *,
     temperature: ArrayLike,
     humidity: ArrayLike,
@@ -116,23 +116,23 @@ def march(
     growth: float = 0.01,
     longest: float = np.inf,
 ) -> History:
-    """Solve heat and moisture in one wall from a start state to each of the wanted moments.
+    """Solve heat and moisture in one wall from a start state to each of the requested times.
 
-    Backward Euler: the error of one step falls in proportion to it. It is a fraction of the elapsed time, as suits
-    a sudden change at the start, and is halved where the solver does not converge.
+    Backward Euler, first order. The step is a fraction of the elapsed time, which suits a sudden change at the start;
+    it is halved where the solver does not converge.
 
     Parameters
     ----------
     line : Line
         From `grid.build_solid_line`.
-    around : BoundaryConditions or callable
-        Surroundings, or a function of the time at the end of a step [s] that returns them.
+    conditions : BoundaryConditions or callable
+        Boundary conditions, or a function of the time at the end of a step [s] that returns them.
     temperature : array_like, scalar or (nodes,), keyword only
         Start temperature. [K]
     humidity : array_like, scalar or (nodes,), keyword only
         Start relative humidity, 0-1. [1]
     moments : array_like, (moments,), keyword only
-        Rising times. [s]
+        Increasing times. [s]
     first_step, longest : float, keyword only
         Smallest and largest step. [s]
     growth : float, keyword only
@@ -145,7 +145,7 @@ def march(
     Raises
     ------
     InputError
-        If a temperature is not in kelvin or a humidity no fraction.
+        If a temperature is not in kelvin or a humidity is not a fraction.
     ConvergenceError
         If a step fails even when halved thirty times.
     """
@@ -160,19 +160,19 @@ def march(
     kernel.evaluate(grid, T, u, work)
     W, E = wall_section.read(work, wall_section.WATER), wall_section.read(work, wall_section.ENTHALPY)
     flux, runoff, shed = np.zeros(boundaries.FLUX_COUNT), np.zeros(nodes), np.zeros(nodes)
-    wanted = np.atleast_1d(np.asarray(moments, dtype=float))
+    times = np.atleast_1d(np.asarray(moments, dtype=float))
     rows: list[tuple[Any, ...]] = []
     now, entered, step = 0.0, 0.0, first_step
-    for moment in wanted:
-        while now < moment * (1.0 - 1e-12):
-            step = min(max(first_step, growth * now), longest, moment - now)
+    for time in times:
+        while now < time * (1.0 - 1e-12):
+            step = min(max(first_step, growth * now), longest, time - now)
             for _ in range(_MOST_HALVINGS):
-                edge = (around(now + step) if callable(around) else around)._replace(dt=step)
+                edge = (conditions(now + step) if callable(conditions) else conditions)._replace(dt=step)
                 T_new, u_new = T.copy(), u.copy()
                 status, _, worst = kernel.step(
                     grid, edge, T_new, u_new, W, E, work, flux, runoff, shed, _TOLERANCE, _MOST_UPDATES
                 )
-                # a residual that is not a number compares as small
+                # a NaN residual would pass the comparison with the limit
                 if status == 0 and np.isfinite(T_new).all() and np.isfinite(W + E).all():
                     break
                 step *= 0.5
@@ -189,4 +189,4 @@ def march(
         humidity_now = np.array([potential.humidity(a, b)[0] for a, b in zip(u, T, strict=True)])
         content = np.divide(W, grid.thickness, out=np.zeros(nodes), where=grid.thickness > 0.0)
         rows.append((T.copy(), humidity_now, content, np.float64(W.sum()), np.float64(entered), flux.copy()))
-    return History(wanted, *(np.array(column) for column in zip(*rows, strict=True)))
+    return History(times, *(np.array(column) for column in zip(*rows, strict=True)))

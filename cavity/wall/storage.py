@@ -1,7 +1,7 @@
 """Material functions of the hourly wall model on one grid: water content, vapour resistance and liquid flux potential.
 
 The moisture unknown of the wall kernels is u = -ln(p_suc / SUCTION_SCALE), so that relative humidity at 20 degC is
-exp(-exp(-u)): u = -2.5 is bone dry, u = 3 is 95 %, u = 12 is capillary water in pores of a sixth of a millimetre.
+exp(-exp(-u)): u = -2.5 is dry, u = 3 is 95 %, u = 12 is capillary water in pores of 0.17 mm.
 """
 
 from __future__ import annotations
@@ -25,21 +25,22 @@ GRID_LOWER = -2.5
 GRID_UPPER = 18.0
 GRID_STEP = 0.05
 
-# u at which a material counts as full: suction 831 Pa, pores of 0.17 mm radius (0.144 N/m / p_suc); our own assumption
+# u from which a material counts as saturated: suction 831 Pa, pores of 0.17 mm radius (0.144 N/m / p_suc), our own
+# assumption
 _FULL_AT = 12.0
-_FULL_SHARE = 0.999  # of the free saturation, reached at _FULL_AT
-_BLEND = 0.75  # in u, over which the sorption isotherm passes into the capillary range
-_LAST_HUMIDITY = 0.9999  # sorption points above are capillary water and not used
+_FULL_FRACTION = 0.999  # of the free saturation, reached at _FULL_AT
+_BLEND = 0.75  # in u, width of the transition from the sorption isotherm to the capillary range
+_LAST_HUMIDITY = 0.9999  # sorption points above it are capillary water and are not used
 _DRY_CUP, _WET_CUP = 0.25, 0.75  # mean humidity of the 0/50 and 50/93 cups of ISO 12572
 _ESTIMATE_FACTOR = 3.8  # D_w = 3.8 (A/w_f)2 1000^(w/w_f - 1), Kuenzel 1995, from memory
 _ESTIMATE_RANGE = 1000.0  # same
 _REDISTRIBUTION = 0.1  # D_w without contact to liquid water, at free saturation; Kuenzel 1995, from memory (medium)
-_FADE_HUMIDITY = 0.8  # below, D_w falls in proportion to w: the cup tests already hold what moves in the dry range
+_FADE_HUMIDITY = 0.8  # below it D_w falls in proportion to w: cup values include the transport in the dry range
 
 
 @dataclass(frozen=True)
 class MaterialTables:
-    """Material functions on the grid of u; a monotone cubic through values and slopes joins the points.
+    """Material functions on the grid of u, between the points a monotone cubic through values and slopes.
 
     Parameters
     ----------
@@ -63,7 +64,7 @@ class MaterialTables:
 
 
 def suction_grid() -> NDArray[np.float64]:
-    """Return the project's grid of u, uniform from -2.5 to 18 in steps of 0.05 [1]."""
+    """Return the grid of u of all material tables, uniform from -2.5 to 18 in steps of 0.05 [1]."""
     return GRID_LOWER + GRID_STEP * np.arange(round((GRID_UPPER - GRID_LOWER) / GRID_STEP) + 1, dtype=np.float64)
 
 
@@ -92,19 +93,18 @@ def material_tables(material: Material, grid: NDArray[np.float64], *, redistribu
     """Return the tables of a material of the materials table.
 
     Water content follows a monotone cubic through the measured sorption points (adsorption, no hysteresis; a point
-    below its forerunner is raised to it), then a van Genuchten curve that starts at the last point and reaches 99.9 %
-    of free saturation at u = 12. A material that does not draw water has no capillary range: its isotherm goes on to
-    100 % with the slope of its last two points, and what condenses beyond is held as a film. Liquid diffusivity
-    comes from the material's table, else from the water absorption coefficient; below the water content at 80 %
-    relative humidity it falls in proportion to the water content, because what moves there is already in the cup
-    values (our own assumption).
+    below the previous one is raised to it), then a van Genuchten curve from the last point to 99.9 % of free saturation
+    at u = 12. A material without capillary suction has no capillary range: its isotherm continues to 100 % with the
+    slope of its last two points, and further condensate is held as a film. Liquid diffusivity comes from the table of
+    the material, else from the water absorption coefficient. Below the water content at 80 % relative humidity it falls
+    in proportion to the water content, because the cup values already include the transport there (our own assumption).
 
     Parameters
     ----------
     material : Material
         One row of the materials table.
     grid : array, (grid,)
-        Values of u, uniform and rising. [1]
+        Values of u, uniform and increasing. [1]
     redistribution : bool, keyword only
         True: no contact with liquid water, the estimated diffusivity is a tenth; measured ones are used as given.
 
@@ -126,12 +126,12 @@ def material_tables(material: Material, grid: NDArray[np.float64], *, redistribu
     mu = _vapour_resistance(material.mu_table, material.mu_dry, material.mu_wet, to_humidity(grid))
     if material.free_saturation <= 0.0:
         return MaterialTables(np.zeros_like(grid), np.zeros_like(grid), mu, np.zeros_like(grid), np.zeros_like(grid))
-    draws = material.absorption > 0.0 or bool(material.diffusivity)
-    water = _water_content(material, grid, draws)
+    capillary = material.absorption > 0.0 or bool(material.diffusivity)
+    water = _water_content(material, grid, capillary)
     slope = monotone_slopes(grid, water)
-    if not draws:
+    if not capillary:
         return MaterialTables(water, slope, mu, np.zeros_like(grid), np.zeros_like(grid))
-    # nothing drives water on from a full pore: a film beside the layer is without suction, however thick
+    # no gradient from a saturated pore to a film at the layer: a film has no suction, whatever its thickness
     full = np.minimum(water, np.interp(_FULL_AT, grid, water))
     potential, diffusivity = _liquid_potential(material, grid, full, 1.0 if not redistribution else _REDISTRIBUTION)
     return MaterialTables(water, slope, mu, potential, _limited(diffusivity * slope, grid, potential))
@@ -143,18 +143,18 @@ def tables_from_functions(
     mu_of_water: Callable[[NDArray[np.float64]], NDArray[np.float64]],
     grid: NDArray[np.float64],
 ) -> MaterialTables:
-    """Return the tables of a material given by functions of suction, as EN 15026 and the HAMSTAD cases give them.
+    """Return the tables of a material given by functions of suction, as in EN 15026 and the HAMSTAD cases.
 
     Parameters
     ----------
     water_of_suction : callable
-        Water content [kg/m3] of suction [Pa], falling.
+        Water content [kg/m3] as a decreasing function of suction [Pa].
     conductivity_of_water : callable or None
         Liquid conductivity K [s] of water content [kg/m3]; liquid flux = K d(p_suc)/dx. None: no liquid flow.
     mu_of_water : callable
         Vapour diffusion resistance factor [1] of water content [kg/m3].
     grid : array, (grid,)
-        Values of u, uniform and rising. [1]
+        Values of u, uniform and increasing. [1]
 
     Returns
     -------
@@ -172,11 +172,11 @@ def tables_from_functions(
         return MaterialTables(water, _limited(slope, grid, water), mu, np.zeros_like(grid), np.zeros_like(grid))
 
     def density(u: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Derivative of the potential: K dp_suc = K p_suc du (p_suc falls as u rises, so the potential rises)."""
+        """Derivative of the potential: K dp_suc = K p_suc du (suction decreases with u, so the potential increases)."""
         suction = _suction(u)
         return conductivity_of_water(water_of_suction(suction)) * suction
 
-    # Gauss-Legendre with 5 points in each interval: exact to rounding where K is smooth over 0.05 in u
+    # Gauss-Legendre with 5 points in each interval: exact to round-off where K is smooth over 0.05 in u
     node, weight = np.polynomial.legendre.leggauss(5)
     inner = density(grid[:-1, None] + 0.5 * step * (node + 1.0)) @ weight * 0.5 * step
     potential = np.concatenate(([0.0], np.cumsum(inner)))
@@ -189,7 +189,7 @@ def membrane_sd(layer: Layer, grid: NDArray[np.float64]) -> NDArray[np.float64]:
     Parameters
     ----------
     layer : Layer
-        A layer with `sd`, or with `sd_table` of (relative humidity, s_d [m]); the table wins.
+        A layer with `sd`, or with `sd_table` of (relative humidity, s_d [m]); the table takes precedence.
     grid : array, (grid,)
         Values of u. [1]
 
@@ -204,7 +204,7 @@ def membrane_sd(layer: Layer, grid: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.full(humidity.shape, float(layer.sd or 0.0))
 
 
-PERMEANCE_STEPS = 200  # of relative humidity: the mean permeance errs by less than 1e-6, see the tests
+PERMEANCE_STEPS = 200  # of relative humidity: error of the mean permeance below 1e-6, see the tests
 
 
 def membrane_permeance(layer: Layer) -> NDArray[np.float64]:
@@ -218,7 +218,7 @@ def membrane_permeance(layer: Layer) -> NDArray[np.float64]:
     Returns
     -------
     array, (PERMEANCE_STEPS, 4)
-        Coefficients of a cubic on each step of relative humidity, whose place in the step runs from 0 to 1. [1/m]
+        Coefficients of a cubic on each step of relative humidity; its variable runs from 0 to 1 in the step. [1/m]
     """
     step = 1.0 / PERMEANCE_STEPS
     phi = np.linspace(0.0, 1.0, PERMEANCE_STEPS + 1)
@@ -236,8 +236,8 @@ def _suction(u: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _log_between(points: tuple[tuple[float, float], ...], at: NDArray[np.float64]) -> NDArray[np.float64]:
-    places, values = np.array(sorted(points), dtype=float).T
-    return np.exp(np.interp(at, places, np.log(np.maximum(values, 1e-12))))  # a zero resistance has no logarithm
+    x, values = np.array(sorted(points), dtype=float).T
+    return np.exp(np.interp(at, x, np.log(np.maximum(values, 1e-12))))  # a zero resistance has no logarithm
 
 
 def _vapour_resistance(
@@ -246,11 +246,11 @@ def _vapour_resistance(
     if table:
         return _log_between(table, humidity)
     permeability = np.interp(humidity, (_DRY_CUP, _WET_CUP), (1.0 / dry, 1.0 / wet))
-    with np.errstate(divide="ignore"):  # a foil lets nothing through: its resistance factor is infinite
+    with np.errstate(divide="ignore"):  # a foil is vapour tight: its resistance factor is infinite
         return 1.0 / permeability
 
 
-def _water_content(material: Material, grid: NDArray[np.float64], draws: bool) -> NDArray[np.float64]:
+def _water_content(material: Material, grid: NDArray[np.float64], capillary_active: bool) -> NDArray[np.float64]:
     from scipy.interpolate import PchipInterpolator
 
     full = material.free_saturation
@@ -263,7 +263,7 @@ def _water_content(material: Material, grid: NDArray[np.float64], draws: bool) -
         raise InputError(
             Fault(
                 f"material {material.name}",
-                "it holds water but no sorption point is usable",
+                "holds water, but no sorption point is usable",
                 f"free saturation {full:g} kg/m3, {len(material.sorption)} sorption points",
                 "at least one (relative humidity, water content) pair below free saturation",
                 "give the sorption isotherm, or set free_saturation to 0 for a material without water",
@@ -271,7 +271,7 @@ def _water_content(material: Material, grid: NDArray[np.float64], draws: bool) -
         )
     humidity, water = np.array(points).T
     water = np.maximum.accumulate(water)
-    if not draws:
+    if not capillary_active:
         before = (humidity[-2], water[-2]) if len(humidity) > 1 else (0.0, 0.0)
         rise = (water[-1] - before[1]) / (humidity[-1] - before[0])
         damp = min(float(water[-1] + rise * (1.0 - humidity[-1])), full)
@@ -280,7 +280,7 @@ def _water_content(material: Material, grid: NDArray[np.float64], draws: bool) -
     last = float(from_humidity(humidity[-1]))
     capillary = _van_genuchten(last, float(water[-1]) / full)
     beyond = last + _BLEND
-    # The first capillary point joins the isotherm so that its last slope already turns upwards.
+    # the isotherm includes the first capillary point, so that its slope there already increases
     isotherm = PchipInterpolator(
         np.concatenate(([0.0], humidity, [float(to_humidity(beyond))])),
         np.concatenate(([0.0], water, [full * float(capillary(np.array(beyond)))])),
@@ -290,32 +290,32 @@ def _water_content(material: Material, grid: NDArray[np.float64], draws: bool) -
     values = np.concatenate(
         (isotherm(to_humidity(lower)), [water[-1]], full * capillary(np.concatenate(([beyond], upper))))
     )
-    # the isotherm starts at zero with a slope that can vanish; rounding must not make it fall
+    # the slope of the isotherm can vanish at zero; round-off must not make it decrease
     return np.maximum.accumulate(np.clip(PchipInterpolator(nodes, values)(grid), 0.0, full))
 
 
-def _van_genuchten(last: float, share: float) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
-    """Fraction of free saturation by u through (last, share) and (_FULL_AT, _FULL_SHARE) (E48)."""
+def _van_genuchten(last: float, fraction: float) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
+    """Fraction of free saturation by u through (last, fraction) and (_FULL_AT, _FULL_FRACTION) (E48)."""
     from scipy.optimize import brentq
 
-    # isotonic data may start at zero: a millionth keeps the logarithm finite
-    first, second = -np.log(max(share, 1e-6)), -np.log(_FULL_SHARE)
+    # isotherms may start at zero: 1e-6 keeps the logarithm finite
+    first, second = -np.log(max(fraction, 1e-6)), -np.log(_FULL_FRACTION)
 
     def log_term(logarithm: float, power: float) -> float:
-        """ln((a p)^n) that gives this -ln(share)."""
+        """ln((a p)^n) that gives this -ln(fraction)."""
         exponent = logarithm * power / (power - 1.0)
         return exponent if exponent > 30.0 else float(np.log(np.expm1(exponent)))
 
-    # rising in the power, from minus to plus infinity: one root
+    # increases with the power from minus to plus infinity: one root
     power = brentq(
         lambda n: n * (_FULL_AT - last) - log_term(first, n) + log_term(second, n), 1.0 + 1e-9, 1e3, xtol=1e-12
     )
     start = log_term(first, power)
 
-    def share_at(u: NDArray[np.float64]) -> NDArray[np.float64]:
+    def fraction_at(u: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.exp((1.0 / power - 1.0) * np.logaddexp(0.0, start - power * (u - last)))
 
-    return share_at
+    return fraction_at
 
 
 def _liquid_potential(
@@ -328,7 +328,7 @@ def _liquid_potential(
     full = material.free_saturation
     if material.diffusivity:
         table = tuple(sorted(material.diffusivity))
-        fade = next((place for place, _ in table if place > 0.0), full)
+        fade = next((content for content, _ in table if content > 0.0), full)
     else:
         fade = float(np.interp(from_humidity(_FADE_HUMIDITY), grid, water))
         scale = factor * _ESTIMATE_FACTOR * (material.absorption / full) ** 2
@@ -336,12 +336,12 @@ def _liquid_potential(
     def diffusivity(w: NDArray[np.float64]) -> NDArray[np.float64]:
         above = np.maximum(w, fade)
         if material.diffusivity:
-            value = _log_between(tuple((place, max(d, 1e-30)) for place, d in table), above)
+            value = _log_between(tuple((content, max(d, 1e-30)) for content, d in table), above)
         else:
             value = scale * _ESTIMATE_RANGE ** (above / full - 1.0)
         return value * np.minimum(1.0, w / fade) if fade > 0.0 else value
 
-    # 4000 intervals: trapezoid error (6.9 / 4000)^2 / 12 = 2.5e-7; the dry end has points of its own
+    # 4000 intervals: trapezoid error (6.9 / 4000)^2 / 12 = 2.5e-7; the dry end has additional points
     fine = np.unique(np.concatenate((full * np.linspace(0.0, 1.0, 4001), fade * np.linspace(0.0, 1.0, 201))))
     value = diffusivity(fine)
     integral = CubicHermiteSpline(fine, cumulative_trapezoid(value, fine, initial=0.0), value)
@@ -356,7 +356,7 @@ def monotone_slopes(grid: NDArray[np.float64], values: NDArray[np.float64]) -> N
 
 
 def _limited(slope: NDArray[np.float64], grid: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Slopes held within 0 and three times the smaller neighbouring secant: then the cubic is monotone.
+    """Return the slopes, limited to 0 and three times the smaller adjacent secant: then the cubic is monotone.
 
     F. N. Fritsch, R. E. Carlson, SIAM J. Numer. Anal. 17, 1980 (sufficient condition).
     """

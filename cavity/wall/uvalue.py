@@ -1,8 +1,8 @@
 """Thermal resistance and U-value of a wall with a ventilated cavity by ISO 6946, with studs, rails and brackets.
 
-Dry conductivities of the materials table are used, because the wall file gives no other. Membranes are taken as
-without thermal resistance. Three figures are distinguished: the undisturbed wall between studs and rails, the wall with
-its timber frame (combined method of ISO 6946), and the wall with metal rails (zone method) and brackets.
+Conductivities are dry values, as in the materials table. Membranes have no thermal resistance. Three results are
+distinguished: the undisturbed wall between studs and rails, the wall with its timber frame (combined method of
+ISO 6946), and the wall with metal rails (zone method) and brackets.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.climate.outside import INNER_SURFACE, heat_flow_direction
-from cavity.constants import STEFAN_BOLTZMANN, UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
+from cavity.constants import RAIL_FLANGE, STEFAN_BOLTZMANN, UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
 from cavity.errors import Fault, InputError
 from cavity.units import COLDEST, HOTTEST, check_range
 from cavity.wallfile.model import exchange_emissivity, takes_wall, ventilation_class
@@ -23,22 +23,21 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
-    from cavity.wallfile.model import Case, Layer, Wall
+    from cavity.wallfile.model import Case, Frame, Layer, Wall
 
 OUTER_SURFACE = 0.04  # m2 K/W, ISO 6946 R_se
-_STILL_AIR = 0.025  # W/(m K), conductivity of air as ISO 6946 annex B takes it
+_STILL_AIR = 0.025  # W/(m K), conductivity of air in ISO 6946 annex B
 _SMALLEST_CONVECTION = {"horizontal": 1.25, "up": 1.95}  # W/(m2 K), for differences up to 5 K, ISO 6946 annex B
-FLANGE = 0.04  # m, width of a rail's flange, common practice, no source
 _SMALLEST_COVER = 0.013  # m, ASHRAE zone method, from memory
 # m, own choice: the zone method is meant for panels; a two-dimensional calculation of rails on 180 mm of concrete gives
 # a strip of 100 to 130 mm, the whole cover would give 400 mm and more than twice the loss
 _LARGEST_COVER = 0.05
-_LARGEST_RATIO = 1.5  # of upper to lower limit up to which ISO 6946 lets the combined method be used, from memory
+_LARGEST_RATIO = 1.5  # upper over lower limit up to which ISO 6946 allows the combined method, from memory
 
 
 @dataclass(frozen=True)
 class UValue:
-    """What ISO 6946 says of one wall with one set of openings.
+    """U-value of one wall with one set of openings by ISO 6946.
 
     Parameters
     ----------
@@ -53,18 +52,17 @@ class UValue:
     outer_surface, inner_surface : float
         Surface resistances used. [m2 K/W]
     parts : tuple of (str, float)
-        Names and resistances outside to inside, between studs and rails, as counted: a part omitted by the rules has
-        0. [m2 K/W]
+        Names and resistances outside to inside, between studs and rails; 0 for a part omitted by the rules. [m2 K/W]
     undisturbed : float
         U-value between studs and rails. [W/(m2 K)]
     framed : float
         U-value with timber studs, without metal. [W/(m2 K)]
     rails, brackets : float
-        What metal rails and point brackets add to it. [W/(m2 K)]
+        Increase by metal rails and by point brackets. [W/(m2 K)]
     upper, lower : float
         Upper and lower limit of the total resistance of the framed wall, ISO 6946. [m2 K/W]
     notes : tuple of str
-        What a reader should know about the figure.
+        Remarks on the result.
     """
 
     u_value: float
@@ -121,7 +119,7 @@ class CombinedResistance:
 
     @property
     def valid(self) -> bool:
-        """Whether the ratio of the limits is one for which the method may be used."""
+        """Whether the ratio of the limits allows the method."""
         return self.upper <= _LARGEST_RATIO * self.lower
 
 
@@ -137,7 +135,7 @@ def combined_method(
     resistances : array_like, (section, layer)
         Resistance of each layer in each section, outside to inside. [m2 K/W]
     outer_surface, inner_surface : float, keyword only
-        Surface resistances R_se and R_si; still air stands for R_se behind a well ventilated cavity. [m2 K/W]
+        Surface resistances R_se and R_si; R_se = R_si behind a well ventilated cavity. [m2 K/W]
 
     Returns
     -------
@@ -157,36 +155,36 @@ def combined_method(
     --------
     Insulation 160 mm of 0.035 with 15 % softwood of 0.13 between two boards:
 
-    >>> found = combined_method([0.85, 0.15], [[0.09, 0.16 / 0.035, 0.05], [0.09, 0.16 / 0.13, 0.05]])
-    >>> round(found.upper, 3), round(found.lower, 3), round(found.u_value, 3)
+    >>> wall = combined_method([0.85, 0.15], [[0.09, 0.16 / 0.035, 0.05], [0.09, 0.16 / 0.13, 0.05]])
+    >>> round(wall.upper, 3), round(wall.lower, 3), round(wall.u_value, 3)
     (3.683, 3.559, 0.276)
     """
-    share, each = np.asarray(fractions, dtype=float), np.asarray(resistances, dtype=float)
-    if each.ndim != 2 or share.shape != each.shape[:1]:
+    areas, sections = np.asarray(fractions, dtype=float), np.asarray(resistances, dtype=float)
+    if sections.ndim != 2 or areas.shape != sections.shape[:1]:
         raise InputError(
             Fault(
                 "combined method",
                 "fractions and resistances do not fit each other",
-                f"{share.shape} and {each.shape}",
+                f"{areas.shape} and {sections.shape}",
                 "one fraction for each section, resistances by section and layer",
-                "",
+                "pass as many rows of resistances as fractions",
             )
         )
-    check_range("combined_method, fractions", share, "1", 0.0, 1.0 + 1e-9)
-    if abs(share.sum() - 1.0) > 1e-6 or np.any(each < 0.0):
+    check_range("combined_method, fractions", areas, "1", 0.0, 1.0 + 1e-9)
+    if abs(areas.sum() - 1.0) > 1e-6 or np.any(sections < 0.0):
         raise InputError(
             Fault(
                 "combined method",
                 "fractions do not add up to 1, or a resistance is negative",
-                f"sum {share.sum():g}",
+                f"sum {areas.sum():g}",
                 "fractions of the whole area",
                 "add the missing section",
             )
         )
     surfaces = outer_surface + inner_surface
-    upper = 1.0 / float(np.sum(share / (surfaces + each.sum(axis=1))))
-    with np.errstate(divide="ignore"):  # a membrane has no resistance: nor has its plane
-        planes = 1.0 / np.sum(share[:, None] / each, axis=0)
+    upper = 1.0 / float(np.sum(areas / (surfaces + sections.sum(axis=1))))
+    with np.errstate(divide="ignore"):  # the plane of a membrane has no resistance
+        planes = 1.0 / np.sum(areas[:, None] / sections, axis=0)
     return CombinedResistance(upper, surfaces + float(planes.sum()))
 
 
@@ -200,28 +198,25 @@ class ZoneResult:
         Of the wall with rails. [W/(m2 K)]
     undisturbed : float
         Of the wall between them. [W/(m2 K)]
-    zone_u_value : float
-        Of the strip from which a rail draws heat. [W/(m2 K)]
     width : float
-        Of that strip. [m]
+        Of the strip from which a rail conducts heat. [m]
     """
 
     u_value: float
     undisturbed: float
-    zone_u_value: float
     width: float
 
 
 def zone_width(flange: float, *covers: float, spacing: float = np.inf) -> float:
-    """Return the width of the strip from which a metal rail draws heat: flange plus twice the cover.
+    """Return the width of the strip from which a metal rail conducts heat: flange plus twice the cover.
 
     Parameters
     ----------
     flange : float
         Width of the flange. [m]
     *covers : float
-        Distance from the metal to the surface of the construction on each side; the larger one decides. At least 13 mm;
-        at most 50 mm count (own choice, see the module). [m]
+        Distance from the metal to the surface of the construction on each side; the larger one decides, between 13 mm
+        and 50 mm (upper bound: own choice, see the module). [m]
     spacing : float, keyword only
         Distance between rails, the widest a strip can be. [m]
 
@@ -253,7 +248,7 @@ def zone_method(
     web: float,
     spacing: float,
     metal_conductivity: float = 50.0,
-    flange: float = FLANGE,
+    flange: float = RAIL_FLANGE,
     cover_outside: float = 0.0,
     cover_inside: float = 0.0,
 ) -> ZoneResult:
@@ -282,9 +277,9 @@ def zone_method(
 
     Notes
     -----
-    The strip is taken plane by plane, metal and insulation in parallel within the layer; strip and undisturbed wall lie
-    side by side. Against a two-dimensional calculation of steel studs, girts and aluminium rails the U-value lies
-    between 6 % below and 20 % above (a test holds that); ISO 6946 asks for ISO 10211 where metal bridges insulation.
+    In the strip, metal and insulation conduct in parallel within the layer; strip and undisturbed wall lie side by
+    side. Compared with a two-dimensional calculation of steel studs, girts and aluminium rails the U-value is between
+    6 % below and 20 % above (tested). ISO 6946 requires ISO 10211 where metal bridges insulation.
 
     References
     ----------
@@ -294,24 +289,24 @@ def zone_method(
     --------
     Aluminium rails 2 mm thick through 160 mm of mineral wool, 600 mm apart:
 
-    >>> found = zone_method(
+    >>> wall = zone_method(
     ...     resistance_outside=0.13, resistance_inside=0.19, thickness=0.16, conductivity=0.035, web=0.002,
     ...     spacing=0.6, metal_conductivity=160.0, cover_inside=0.0125)
-    >>> round(found.undisturbed, 3), round(found.u_value, 3)
+    >>> round(wall.undisturbed, 3), round(wall.u_value, 3)
     (0.204, 0.494)
     """
     check_range("zone_method, thickness", thickness, "m", 1e-4, 2.0)
     check_range("zone_method, web", web, "m", 0.0, 0.1)
     check_range("zone_method, spacing", spacing, "m", 1e-2, 10.0)
-    beside = conductivity / thickness
+    insulation = conductivity / thickness
     width = zone_width(flange, cover_outside, cover_inside, spacing=spacing)
     strip = 1.0 / (
-        beside + rail_conductance(conductivity=metal_conductivity, web=web, spacing=width, thickness=thickness)
+        insulation + rail_conductance(conductivity=metal_conductivity, web=web, spacing=width, thickness=thickness)
     )
     around = resistance_outside + resistance_inside
-    zone, field = 1.0 / (around + strip), 1.0 / (around + 1.0 / beside)
-    share = width / spacing
-    return ZoneResult(share * zone + (1.0 - share) * field, field, zone, width)
+    zone, undisturbed = 1.0 / (around + strip), 1.0 / (around + 1.0 / insulation)
+    strip_fraction = width / spacing
+    return ZoneResult(strip_fraction * zone + (1.0 - strip_fraction) * undisturbed, undisturbed, width)
 
 
 def air_layer_resistance(
@@ -329,7 +324,7 @@ def air_layer_resistance(
     thickness : float
         Thickness of the layer, up to 0.3 m. [m]
     emissivity_1, emissivity_2 : float
-        Longwave emissivity of its two faces. [1]
+        Longwave emissivity of its two surfaces. [1]
     direction : {"horizontal", "up", "down"}, keyword only
         Direction of heat flow.
     temperature : float, keyword only
@@ -379,15 +374,15 @@ def strip_resistance(layer: Layer, width: float) -> float:
     layer : Layer
         With `bridge_conductance` and `bridge_spacing`.
     width : float
-        Width of the strip; the whole spacing gives the parallel path, the least favourable estimate of all. [m]
+        Width of the strip; the whole spacing gives the parallel path, the least favourable estimate. [m]
 
     Returns
     -------
     float
         Resistance. [m2 K/W]
     """
-    beside = layer.material.conductivity / layer.thickness
-    return 1.0 / (beside + layer.bridge_conductance * layer.bridge_spacing / width)
+    insulation = layer.material.conductivity / layer.thickness
+    return 1.0 / (insulation + layer.bridge_conductance * layer.bridge_spacing / width)
 
 
 def rail_conductance(*, conductivity: float, web: float, spacing: float, thickness: float) -> float:
@@ -425,7 +420,7 @@ def fastener_correction(
     total_resistance: float,
     insulation_thickness: float,
 ) -> float:
-    """Return what point fasteners through the insulation add to the U-value.
+    """Return the increase of the U-value by point fasteners through the insulation.
 
     Parameters
     ----------
@@ -449,11 +444,11 @@ def fastener_correction(
 
     References
     ----------
-    ISO 6946:2007 annex D.3, from memory: alpha = 0.8, or 0.8 times the penetrated share where recessed.
+    ISO 6946:2007 annex D.3, from memory: alpha = 0.8, or 0.8 times the penetrated fraction where recessed.
     """
     alpha = 0.8 * min(length / insulation_thickness, 1.0)
-    share = insulation_resistance / total_resistance
-    return alpha * conductivity * count * cross_section / length * share**2
+    resistance_ratio = insulation_resistance / total_resistance
+    return alpha * conductivity * count * cross_section / length * resistance_ratio**2
 
 
 def rail_temperature_factor(
@@ -464,9 +459,9 @@ def rail_temperature_factor(
     cover: float,
     flange: float | None = None,
 ) -> float:
-    """Return the temperature factor of the inner face of a layer where a rail passes: the cold spot for dew checks.
+    """Return the temperature factor of the inner surface of a layer at a rail: the cold spot for dew-point checks.
 
-    The metal draws heat from a strip as wide as its flange plus twice the cover; in that strip metal and layer
+    The metal conducts heat from a strip as wide as its flange plus twice the cover; in that strip metal and layer
     conduct in parallel, elsewhere the layer is undisturbed. Temperature = T_out + factor (T_in - T_out).
 
     Parameters
@@ -488,7 +483,7 @@ def rail_temperature_factor(
     References
     ----------
     ASHRAE Handbook - Fundamentals, ch. 27, zone method (strip width m + 2 d, d at least 13 mm), from memory. It is
-    meant for mean U-values; its use for the local temperature is our own estimate, and no substitute for ISO 10211.
+    meant for mean U-values; its use for the local temperature is our own estimate and does not replace ISO 10211.
     """
     strip = min((flange or layer.bridge_flange) + 2.0 * max(cover, _SMALLEST_COVER), layer.bridge_spacing)
     through = resistance_outside + strip_resistance(layer, strip)
@@ -497,18 +492,18 @@ def rail_temperature_factor(
 
 @dataclass(frozen=True)
 class RailSpot:
-    """One cold spot where metal rails through a layer make the wall colder than it is elsewhere.
+    """One cold spot at metal rails through a layer.
 
     Parameters
     ----------
     layer : str
         Layer that the rails pass.
     behind : str
-        What the spot touches: the first layer behind that is no membrane, or "room" for the room face.
+        First layer behind the spot that is not a membrane, or "room" for the interior surface.
     factor : float
         Temperature factor, 0 at outdoor and 1 at room temperature. [1]
     drop : float
-        Temperature drop from the room air to the spot over that to the undisturbed wall at the same depth, from 1. [1]
+        Temperature drop from the room air to the spot over that to the undisturbed wall at the same depth, >= 1. [1]
     """
 
     layer: str
@@ -519,13 +514,13 @@ class RailSpot:
 
 @takes_wall
 def rail_spots(case: Case) -> tuple[RailSpot, ...]:
-    """Return the cold spots of metal rails through the backup wall: where they end, and the room face behind them.
+    """Return the cold spots of metal rails through the backup wall: at their inner ends, and at the interior surface.
 
     Parameters
     ----------
     case : Case or Wall
-        From `Wall.case`; of a wall, its keywords choose the case. Its openings and depth set what
-        lies outside the insulation.
+        From `Wall.case`; for a wall, with the keywords of `Wall.case`. Openings and depth decide the resistance
+        outside the insulation.
 
     Returns
     -------
@@ -534,9 +529,9 @@ def rail_spots(case: Case) -> tuple[RailSpot, ...]:
 
     Notes
     -----
-    Strip and wall have all resistances in common but the layer's own, so in the steady state the drop from the room
-    air to any plane inside the layer grows by the same factor, R_total,wall / R_total,strip. The strip is as wide as
-    `rail_temperature_factor` says, at the room face with the whole depth behind the layer for its cover.
+    Strip and wall differ only in the resistance of the layer, so in the steady state the drop from the room air to any
+    plane inside the layer grows by the same factor, R_total,wall / R_total,strip. Width of the strip: see
+    `rail_temperature_factor`; for the interior surface its cover is the whole depth behind the layer.
     """
     iso_6946, wall = u_value(case), case.wall
     resistances = [layer_resistance(layer) for layer in wall.backup]
@@ -565,7 +560,7 @@ def u_value(case: Case) -> UValue:
     Parameters
     ----------
     case : Case or Wall
-        From `Wall.case`; of a wall, its keywords choose the case.
+        From `Wall.case`; for a wall, with the keywords of `Wall.case`.
 
     Returns
     -------
@@ -573,11 +568,11 @@ def u_value(case: Case) -> UValue:
 
     Notes
     -----
-    Well ventilated: the air layer and all outside it are dropped, and still air is assumed outside (R_se = R_si).
+    Well ventilated: the air layer and all layers outside it are omitted, and still air is assumed there (R_se = R_si).
     Slightly ventilated: R_T = (1500 - A) / 1000 R_T,unventilated + (A - 500) / 1000 R_T,ventilated, A in mm2/m.
-    Studs of timber: `combined_method`. Layers next to each other with the same frame share their studs (one stud
-    through both); frames that differ are taken as crossing each other. Metal rails: the zone method adds, for each
-    layer that they bridge, its strip to the framed wall; a linear transmittance is used where the file gives one.
+    Studs of timber: `combined_method`. Adjacent layers with the same frame have common studs; different frames
+    are assumed to cross each other. Metal rails: for each layer that they bridge, the zone method adds its strip to the
+    framed wall; a linear transmittance is used where the file gives one.
     Brackets: chi times their number.
 
     References
@@ -597,11 +592,11 @@ def u_value(case: Case) -> UValue:
         (field, framed), outer = ventilated, inner
         counted: list[Layer] = backup
     elif kind == "slightly ventilated":
-        share = (area - UNVENTILATED_LIMIT) / (WELL_VENTILATED_LIMIT - UNVENTILATED_LIMIT)
-        field = (1.0 - share) * closed[0] + share * ventilated[0]
+        weight = (area - UNVENTILATED_LIMIT) / (WELL_VENTILATED_LIMIT - UNVENTILATED_LIMIT)
+        field = (1.0 - weight) * closed[0] + weight * ventilated[0]
         framed = CombinedResistance(
-            (1.0 - share) * closed[1].upper + share * ventilated[1].upper,
-            (1.0 - share) * closed[1].lower + share * ventilated[1].lower,
+            (1.0 - weight) * closed[1].upper + weight * ventilated[1].upper,
+            (1.0 - weight) * closed[1].lower + weight * ventilated[1].lower,
         )
         outer, counted = OUTER_SURFACE, [*cladding, *backup]
         notes.append("Slightly ventilated: the total is interpolated between the unventilated and the ventilated wall.")
@@ -610,10 +605,10 @@ def u_value(case: Case) -> UValue:
         counted = [*cladding, *backup]
     if case.depth > 0.3:
         notes.append("The air layer is deeper than the 0.3 m that ISO 6946 covers.")
-    dropped = kind == "well ventilated"
+    omitted = kind == "well ventilated"
     parts = (
-        *((layer.name, 0.0 if dropped else layer_resistance(layer)) for layer in cladding),
-        ("cavity", 0.0 if dropped else air),
+        *((layer.name, 0.0 if omitted else layer_resistance(layer)) for layer in cladding),
+        ("cavity", 0.0 if omitted else air),
         *((layer.name, layer_resistance(layer)) for layer in backup),
     )
     rails = sum(_rail_loss(layer, backup, framed.resistance) for layer in counted)
@@ -641,13 +636,13 @@ def _framed(layers: Sequence[Layer | float], outer: float, inner: float) -> tupl
     """Return the total resistance of layers (or bare resistances) between studs, and with them [m2 K/W]."""
     parts = [(part, None) if isinstance(part, float) else (layer_resistance(part), part) for part in layers]
     field = outer + inner + sum(resistance for resistance, _ in parts)
-    fractions, each = frame_sections([part for _, part in parts if part is not None])
+    fractions, sections = frame_sections([part for _, part in parts if part is not None])
     plain = np.array([[resistance for resistance, part in parts if part is None]] * len(fractions))
-    return field, combined_method(fractions, np.hstack((each, plain)), outer_surface=outer, inner_surface=inner)
+    return field, combined_method(fractions, np.hstack((sections, plain)), outer_surface=outer, inner_surface=inner)
 
 
 def frame_sections(layers: Sequence[Layer]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return the sections of layers with timber frames, as `combined_method` takes them.
+    """Return the sections of layers with timber frames, for `combined_method`.
 
     Parameters
     ----------
@@ -663,10 +658,10 @@ def frame_sections(layers: Sequence[Layer]) -> tuple[NDArray[np.float64], NDArra
 
     Notes
     -----
-    Layers that follow each other with the same frame, membranes between them aside, share their studs. Other frames
-    cross each other: the fraction of a section is the product of theirs.
+    Adjacent layers with the same frame have common studs, also with a membrane between them. Other frames cross each
+    other: the fraction of a section is the product of the fractions.
     """
-    groups: list[tuple[object, list[int]]] = []
+    groups: list[tuple[Frame, list[int]]] = []
     previous = None
     for index, layer in enumerate(layers):
         if layer.is_membrane:
@@ -682,8 +677,8 @@ def frame_sections(layers: Sequence[Layer]) -> tuple[NDArray[np.float64], NDArra
     for frame, members in groups:
         studs = resistances.copy()
         for index in members:
-            studs[:, index] = layers[index].thickness / frame.material.conductivity  # type: ignore[attr-defined]
-        fractions = np.concatenate((fractions * (1.0 - frame.share), fractions * frame.share))  # type: ignore[attr-defined]
+            studs[:, index] = layers[index].thickness / frame.material.conductivity
+        fractions = np.concatenate((fractions * (1.0 - frame.fraction), fractions * frame.fraction))
         resistances = np.vstack((resistances, studs))
     return fractions, resistances
 
@@ -699,33 +694,35 @@ def at_studs(wall: Wall) -> Wall:
     Returns
     -------
     Wall
-        With the material of the studs in the layers that have a frame; the same where none has one.
+        With the material of the studs in the layers that have a frame; unchanged without frames.
     """
     if not any(layer.frame for layer in wall.layers):
         return wall
 
-    def through(layers: tuple[Layer, ...]) -> tuple[Layer, ...]:
-        return tuple(replace(one, material=one.frame.material, frame=None) if one.frame else one for one in layers)
+    def with_studs(layers: tuple[Layer, ...]) -> tuple[Layer, ...]:
+        return tuple(
+            replace(layer, material=layer.frame.material, frame=None) if layer.frame else layer for layer in layers
+        )
 
-    return replace(wall, cladding=through(wall.cladding), backup=through(wall.backup))
+    return replace(wall, cladding=with_studs(wall.cladding), backup=with_studs(wall.backup))
 
 
 def _rail_loss(layer: Layer, backup: list[Layer], total: float) -> float:
-    """Return what the metal rails through a layer add to the U-value of a wall of this total resistance [W/(m2 K)]."""
+    """Return the increase of the U-value by metal rails through a layer, for this total resistance [W/(m2 K)]."""
     if layer.is_membrane or layer.bridge_conductance <= 0.0:
         return layer.bridge_loss
     before, after = 0.0, 0.0
     if layer in backup:
         index = backup.index(layer)
-        before = sum(one.thickness for one in backup[:index] if not one.is_membrane)
-        after = sum(one.thickness for one in backup[index + 1 :] if not one.is_membrane)
+        before = sum(other.thickness for other in backup[:index] if not other.is_membrane)
+        after = sum(other.thickness for other in backup[index + 1 :] if not other.is_membrane)
     width = zone_width(layer.bridge_flange, before, after, spacing=layer.bridge_spacing)
     strip = total - layer_resistance(layer) + strip_resistance(layer, width)
     return layer.bridge_loss + width / layer.bridge_spacing * (1.0 / strip - 1.0 / total)
 
 
-def steps(result: UValue) -> str:
-    """Return in words what studs, rails and brackets do to a U-value; empty where there are none."""
+def contributions_text(result: UValue) -> str:
+    """Return a text on what studs, rails and brackets contribute to a U-value; empty where there are none."""
     if not (result.rails or result.brackets) and abs(result.framed - result.undisturbed) < 1e-9:
         return ""
     parts = [f"undisturbed {result.undisturbed:.3f}"]
@@ -742,8 +739,9 @@ def _bridge_notes(layers: Sequence[Layer], framed: CombinedResistance) -> list[s
     notes = []
     frames = [layer for layer in layers if layer.frame]
     if frames:
+        listed = ", ".join(f"{layer.name} {100 * layer.frame.fraction:.3g} %" for layer in frames if layer.frame)
         notes.append(
-            f"Studs ({', '.join(f'{layer.name} {100 * layer.frame.share:.3g} %' for layer in frames if layer.frame)}): "
+            f"Studs ({listed}): "
             f"combined method of ISO 6946, upper limit {framed.upper:.2f}, lower limit {framed.lower:.2f} m2 K/W, "
             f"error at most {100 * framed.error:.0f} %."
         )
@@ -755,6 +753,6 @@ def _bridge_notes(layers: Sequence[Layer], framed: CombinedResistance) -> list[s
     if any(layer.bridge_conductance for layer in layers):
         notes.append(
             "Metal rails are counted by the zone method of the ASHRAE handbook; ISO 6946 requires a two-dimensional "
-            "calculation (ISO 10211) where metal bridges insulation: give its result as psi where you have one."
+            "calculation (ISO 10211) where metal bridges insulation: if you have one, enter its result as psi."
         )
     return notes

@@ -1,4 +1,4 @@
-"""From the sections of a wall file to the frozen `Wall`: names resolved, parts checked against each other."""
+"""Makes the frozen `Wall` from the sections of a wall file: resolves names and checks the parts against each other."""
 
 from __future__ import annotations
 
@@ -8,34 +8,33 @@ from typing import Any
 
 from pydantic_core import PydanticCustomError
 
-from cavity.constants import HOUR
+from cavity.constants import AIR_DENSITY, HOUR
 from cavity.wallfile import schema
 from cavity.wallfile.elevation import read_elevation
-from cavity.wallfile.faults import Faults, KeyPath, shown
+from cavity.wallfile.faults import REPLACED, Faults, KeyPath, shown
 from cavity.wallfile.layers import UNKNOWN, name_layers, own_materials, read_layers, read_variants
 from cavity.wallfile.materials import pick
-from cavity.wallfile.model import Cavity, Column, Elevation, Indoor, Layer, OpeningSet, Run, Site, Wall, Wetting
+from cavity.wallfile.model import TOUCH, Cavity, Column, Elevation, Indoor, Layer, OpeningSet, Run, Site, Wall, Wetting
 from cavity.wallfile.rules import rules_of
 from cavity.wallfile.values import nearest
 from cavity.wallfile.vents import read_barriers, read_columns, read_rails, read_sets
 
-AIR_DENSITY = 1.2  # kg/m3, indoor air at 20 degC: turns a leak in m3 into kg
 _INSULATION = 0.065  # W/(m K), what conducts less counts as insulation
 _FEW = 0.005  # m2/m, 50 cm2/m
 _SHALLOW = 0.020  # m
-_NAMED = 6  # of many places with the same doubt, as many are named
+_NAMED = 6  # so many places are named where many have the same doubt
 _RULE = "DIN 18516-1, read second-hand"
 
 
 def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | None:
-    """Return the wall that the sections describe, or None where `faults` got any.
+    """Return the wall that the sections describe, or None where they have faults.
 
     Parameters
     ----------
     parts : dict
         The sections that passed the schema, by name; cross checks of absent ones are omitted.
     faults : Faults
-        Gets what is found.
+        Faults are added to it.
     folder : Path or None
         Folder of the wall file, for an indoor file.
 
@@ -44,7 +43,7 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
     Wall or None
     """
     warnings: list[str] = []
-    if "material" not in parts:  # its names are not known, so layers cannot be checked against them
+    if "material" not in parts:  # it is faulty: layers cannot be checked against its names
         parts = {key: part for key, part in parts.items() if key not in ("cladding", "backup", "variant")}
     own = own_materials(parts.get("material", {}), faults, warnings)
     cladding = read_layers("cladding", parts.get("cladding", []), own, faults)
@@ -52,14 +51,14 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
     name_layers(cladding, backup, faults)
     layers = cladding + backup
     if not (cladding and backup) or any(layer.material is UNKNOWN for layer in layers):
-        layers, backup = [], []  # names of layers are not certain: references to them are not checked
+        layers, backup = [], []  # layers are not all known: references to them are not checked
     elevation, columns = _columns(parts, faults)
     rails = read_rails(("rail",), parts.get("rail", []), columns, faults)
     barriers = read_barriers(parts.get("barrier", []), columns, elevation, faults)
     sets = read_sets(parts.get("openings", []), columns, barriers, faults)
     cavity = parts.get("cavity")
     depths = _depths(parts.get("compare"), cavity, faults)
-    sets = _clogged(parts.get("compare"), _chosen(parts.get("compare"), sets, parts, faults), faults)
+    sets = _with_clogged(parts.get("compare"), _compared(parts.get("compare"), sets, parts, faults), faults)
     site = _site(parts.get("site"), columns, faults)
     indoor = _indoor(parts.get("indoor"), folder, faults)
     wetting = _wetting(parts.get("wetting"), backup, faults, warnings)
@@ -67,19 +66,19 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
     variants = read_variants(parts.get("variant", []), layers, own, faults)
     uncertain = _uncertain(parts.get("uncertain", {}), faults)
     rules = rules_of(parts.get("rule", []), faults)
-    if faults.found:
+    if faults.gathered:
         return None
-    head, finish = parts["wall"], parts["finish"]
+    wall_section, finish = parts["wall"], parts["finish"]
     wall = Wall(
-        name=head.name,
+        name=wall_section.name,
         cladding=tuple(cladding),
         cavity=Cavity(**{field.name: getattr(cavity, field.name) for field in fields(Cavity)}),
         backup=tuple(backup),
         columns=tuple(columns),
         opening_sets=tuple(sets),
         depths=depths,
-        orientation=head.orientation,
-        tilt=head.tilt,
+        orientation=wall_section.orientation,
+        tilt=wall_section.tilt,
         rails=rails,
         barriers=tuple(barriers),
         site=site,
@@ -92,23 +91,21 @@ def build(parts: dict[str, Any], faults: Faults, folder: Path | None) -> Wall | 
         variants=variants,
         uncertain=uncertain,
         rules=rules,
-        description=head.description,
-        invented=head.invented,
+        description=wall_section.description,
+        invented=wall_section.invented,
         elevation=elevation,
     )
     return replace(wall, warnings=tuple(warnings + faults.notes + _doubts(wall)))
 
 
 def _columns(parts: dict[str, Any], faults: Faults) -> tuple[Elevation | None, list[Column]]:
-    """Return the elevation, if storeys describe it, and the strips of the cavity; none where they are not certain."""
+    """Return the elevation, if storeys describe it, and the strips of the cavity; none where these have faults."""
     if not {"column", "storey", "window"} <= set(parts):
         return None, []
     entries, storeys, windows = parts["column"], parts["storey"], parts["window"]
     if storeys:
         if entries:
-            faults.add(
-                ("column",), "together with [[storey]]", "strips one by one, or storeys and windows", "keep one of them"
-            )
+            faults.add(("column",), "together with [[storey]]", "either [[column]] or [[storey]]", "keep one of them")
             return None, []
         if "site" not in parts:
             return None, []
@@ -134,14 +131,14 @@ def _columns(parts: dict[str, Any], faults: Faults) -> tuple[Elevation | None, l
 def _depths(entry: Any, cavity: Any, faults: Faults) -> tuple[float, ...]:
     depths = entry.depths if entry else ()
     if len({round(depth, 9) for depth in depths}) < len(depths):
-        faults.add(("compare", "depths"), "a depth given twice", fix="keep one")
+        faults.add(("compare", "depths"), "a depth given twice", "different depths", "keep one")
     if not depths and cavity:
         depths = (cavity.depth,)
     return tuple(depths)
 
 
-def _clogged(entry: Any, sets: list[OpeningSet], faults: Faults) -> list[OpeningSet]:
-    """Return the sets, and behind each that has vents of a clogged kind the same with these partly closed."""
+def _with_clogged(entry: Any, sets: list[OpeningSet], faults: Faults) -> list[OpeningSet]:
+    """Return the sets; a set with vents of a clogged kind is followed by a copy in which these are partly closed."""
     if entry is None or not entry.clogged:
         return sets
     for kind in entry.clogged:
@@ -152,26 +149,28 @@ def _clogged(entry: Any, sets: list[OpeningSet], faults: Faults) -> list[Opening
                 ", ".join(schema.KINDS),
                 nearest(kind, schema.KINDS),
             )
-    if sets and not any(one.kind in entry.clogged for each in sets for one in each.openings):
-        faults.add(("compare", "clogged"), "no vent of such a kind", "the kind of a vent of a set", "check the kinds")
-    made = []
-    for each in sets:
+    if sets and not any(vent.kind in entry.clogged for opening_set in sets for vent in opening_set.openings):
+        faults.add(
+            ("compare", "clogged"), "no vent is of such a kind", "the kind of a vent of a set", "check the kinds"
+        )
+    both = []
+    for opening_set in sets:
         openings = tuple(
-            one if one.kind not in entry.clogged
-            else replace(one, porosity=one.porosity * (1.0 - entry.clogged[one.kind])) if one.porosity < 1.0
-            else replace(one, gross_area=one.gross_area * (1.0 - entry.clogged[one.kind]))
-            for one in each.openings
+            vent if vent.kind not in entry.clogged
+            else replace(vent, porosity=vent.porosity * (1.0 - entry.clogged[vent.kind])) if vent.porosity < 1.0
+            else replace(vent, gross_area=vent.gross_area * (1.0 - entry.clogged[vent.kind]))
+            for vent in opening_set.openings
         )  # fmt: skip
-        made.append(each)
-        if openings != each.openings:
-            made.append(replace(each, name=f"{each.name}, clogged", openings=openings))
-    return made
+        both.append(opening_set)
+        if openings != opening_set.openings:
+            both.append(replace(opening_set, name=f"{opening_set.name}, clogged", openings=openings))
+    return both
 
 
-def _chosen(entry: Any, sets: list[OpeningSet], parts: dict[str, Any], faults: Faults) -> list[OpeningSet]:
+def _compared(entry: Any, sets: list[OpeningSet], parts: dict[str, Any], faults: Faults) -> list[OpeningSet]:
     if entry is None or not entry.openings or "openings" not in parts:
         return sets
-    chosen = []
+    compared = []
     for name in entry.openings:
         opening_set = pick(sets, name)
         if opening_set is None:
@@ -179,13 +178,13 @@ def _chosen(entry: Any, sets: list[OpeningSet], parts: dict[str, Any], faults: F
                 ("compare", "openings"),
                 f"no set of openings {name!r}",
                 "names of [[openings]] sections",
-                nearest(name, [one.name for one in sets]),
+                nearest(name, [opening_set.name for opening_set in sets]),
             )
-        elif opening_set in chosen:
-            faults.add(("compare", "openings"), f"{name!r} given twice", fix="keep one")
+        elif opening_set in compared:
+            faults.add(("compare", "openings"), f"{name!r} given twice", "each set once", "keep one")
         else:
-            chosen.append(opening_set)
-    return chosen
+            compared.append(opening_set)
+    return compared
 
 
 # --------------------------------------------------------------------------- surroundings
@@ -198,7 +197,7 @@ def _site(entry: Any, columns: list[Column], faults: Faults) -> Site:
     height = entry.building_height
     if "building_height" not in entry.model_fields_set:
         height = max(top, 2.0)
-    elif height < top - 1e-6:
+    elif height < top - TOUCH:
         faults.add(
             ("site", "building_height"),
             "lower than the top of the wall",
@@ -227,21 +226,26 @@ def _indoor(entry: Any, folder: Path | None, faults: Faults) -> Indoor:
                 ("indoor", key),
                 f'not for model = "{entry.model}"',
                 'model = "constant" or "monthly"',
-                'write model = "constant", or leave it out',
+                f'write model = "constant", or omit {key}',
             )
-    path = ""
+    indoor_file = ""
     if entry.model == "file" and not entry.file:
         faults.add(("indoor", "file"), "is missing", 'model = "file" needs it', 'add file = "indoor.csv"', given="")
     elif entry.file and entry.model != "file":
-        faults.add(("indoor", "file"), f'not for model = "{entry.model}"', fix='write model = "file", or leave it out')
+        faults.add(
+            ("indoor", "file"),
+            f'not for model = "{entry.model}"',
+            'model = "file"',
+            'write model = "file", or omit file',
+        )
     elif entry.file:
-        path = _beside(entry.file, folder, faults)
+        indoor_file = _indoor_path(entry.file, folder, faults)
     return Indoor(
-        **{field.name: getattr(entry, field.name) for field in fields(Indoor) if field.name != "file"}, file=path
+        **{field.name: getattr(entry, field.name) for field in fields(Indoor) if field.name != "file"}, file=indoor_file
     )
 
 
-def _beside(name: str, folder: Path | None, faults: Faults) -> str:
+def _indoor_path(name: str, folder: Path | None, faults: Faults) -> str:
     """Return the absolute path of a file in the wall file's folder or below; a fault for any other."""
     key_path: KeyPath = ("indoor", "file")
     expected = "a file in the folder of the wall file or below it"
@@ -259,7 +263,7 @@ def _beside(name: str, folder: Path | None, faults: Faults) -> str:
             key_path, "outside the folder of the wall file", expected, "move the file to the folder of the wall file"
         )
     elif not there:
-        near = [one.name for one in sorted(folder.glob("*.csv"))[:50]]
+        near = [path.name for path in sorted(folder.glob("*.csv"))[:50]]
         faults.add(key_path, "no such file", expected, nearest(name, near) if near else "check the name")
     return str(path) if there else ""
 
@@ -277,16 +281,16 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults, warnings: list[str
                     ("wetting", key),
                     "no backup layer of this name",
                     "the name of a [[backup]] layer",
-                    nearest(name, [one.name for one in backup]),
+                    nearest(name, [layer.name for layer in backup]),
                 )
             else:
                 indices[key] = backup.index(layer)
     if entry.leak_flow and entry.leak_q50:
         faults.add(
             ("wetting", "leak_q50"),
-            "leak_flow and leak_q50 at once",
+            "leak_flow and leak_q50 together",
             "one of them",
-            "keep leak_q50 for a flow by the hour, leak_flow for a constant one",
+            "keep leak_q50 for a flow that varies by the hour, leak_flow for a constant one",
         )
     leaks = bool(entry.leak_flow or entry.leak_q50)
     if entry.leak_layer and not leaks and "leak_flow" not in entry.model_fields_set:  # a flow of 0 is a choice
@@ -294,7 +298,7 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults, warnings: list[str
             ("wetting", "leak_flow"),
             "is missing",
             "with leak_layer: one of leak_flow and leak_q50",
-            'add leak_flow = "0.05 m3/(m2 h)", or leave leak_layer out',
+            'add leak_flow = "0.05 m3/(m2 h)", or omit leak_layer',
             given="",
         )
     if leaks and not entry.leak_layer:
@@ -311,12 +315,12 @@ def _wetting(entry: Any, backup: list[Layer], faults: Faults, warnings: list[str
 
 
 def leak_plane(backup: list[Layer]) -> tuple[int, str]:
-    """Return the layer whose exterior surface leaking room air reaches by default, and in words which plane and why.
+    """Return the layer whose exterior surface leaking room air reaches by default, and a text on that plane.
 
     Room air on its way out is stopped by the sheathing, the outermost board or slab with insulation behind it. Its
     inner surface is the coldest plane that the air meets, so there the most water condenses; the exterior surface of
-    the sheathing, which cavity air dries, would be the benign choice. Without insulation inside a sheathing, the air
-    comes through the slab and meets its exterior surface first.
+    the sheathing dries to the cavity air and would be the less severe choice. Without insulation inside a sheathing,
+    the air passes the insulation and meets the exterior surface of the slab first.
     """
     soft = [not layer.is_membrane and layer.material.conductivity < _INSULATION for layer in backup]
     rigid = [not layer.is_membrane and not is_soft for layer, is_soft in zip(backup, soft, strict=True)]
@@ -342,7 +346,10 @@ def _run(entry: Any, layers: list[Layer], faults: Faults) -> Run:
         layer = pick(layers, name)
         if layer is None:
             faults.add(
-                key_path, "no layer of this name", "the name of a layer", nearest(name, [one.name for one in layers])
+                key_path,
+                "no layer of this name",
+                "the name of a layer",
+                nearest(name, [layer.name for layer in layers]),
             )
             continue
         content = water if water >= 0.0 else -water * layer.material.density
@@ -359,16 +366,16 @@ def _run(entry: Any, layers: list[Layer], faults: Faults) -> Run:
         faults.add(
             ("run", "stud_line"),
             "no layer has studs",
-            'a layer with frame = { share = "15 %" }',
-            "add it, or leave it out",
+            'a layer with frame = { fraction = "15 %" }',
+            "add a frame, or omit stud_line",
         )
     values = {field.name: getattr(entry, field.name) for field in fields(Run) if field.name != "construction_water"}
     return Run(**values, construction_water=tuple(wet))
 
 
-def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float, float], ...]:
+def _uncertain(uncertain: dict[str, Any], faults: Faults) -> tuple[tuple[str, float, float], ...]:
     ranges = []
-    for section, keys in table.items():
+    for section, keys in uncertain.items():
         if not isinstance(keys, dict):
             faults.add(
                 ("uncertain", section),
@@ -379,12 +386,16 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
             continue
         for key, value in keys.items():
             name, key_path = f"{section}.{key}", ("uncertain", section, key)
+            if (section, key) in REPLACED:
+                faults.add(key_path, "is no longer a key", *REPLACED[section, key])
+                continue
             leaf = schema.UNCERTAIN.get(name)
             if leaf is None:
-                faults.add(key_path, "not an input that can vary", fix=nearest(name, schema.UNCERTAIN))
+                expected = "an input of the list under [uncertain] in docs/wallfile.md"
+                faults.add(key_path, "not an input that can vary", expected, nearest(name, schema.UNCERTAIN))
                 continue
             if not isinstance(value, list) or len(value) != 2:
-                faults.add(key_path, "not [low, high]", f"two values; each {leaf.describe()}", "write [low, high]")
+                faults.add(key_path, "not [low, high]", f"two values, each {leaf.describe()}", "write [low, high]")
                 continue
             ends = []
             for end in value:
@@ -395,7 +406,7 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
                     faults.add(key_path, context["problem"], context["expected"], context["fix"], given=shown(end))
             if len(ends) == 2:
                 if ends[0] >= ends[1]:
-                    faults.add(key_path, "low is not below high", fix="exchange the two")
+                    faults.add(key_path, "low is not below high", "[low, high]", "exchange the two")
                 scale = {"wetting.leak_flow": AIR_DENSITY / HOUR, "wetting.leak_q50": 1.0 / HOUR}.get(name, 1.0)
                 ranges.append((name, ends[0] * scale, ends[1] * scale))
     return tuple(ranges)
@@ -405,24 +416,24 @@ def _uncertain(table: dict[str, Any], faults: Faults) -> tuple[tuple[str, float,
 
 
 def _doubts(wall: Wall) -> list[str]:
-    """Return warnings of what can be computed but is unusual, each with the rule it leaves."""
+    """Return warnings about what can be computed but is unusual, each with the rule that it does not meet."""
     doubts = []
     shallow = [f"{1000 * depth:g} mm" for depth in wall.depths if depth < _SHALLOW - 1e-9]
     if shallow:
         many = len(shallow) > 1
-        said = f"Cavity depths {_listed(shallow)} are" if many else f"Cavity depth {shallow[0]} is"
-        doubts.append(f"{said} below the 20 mm of common rules ({_RULE}).")
-    # what several sets or columns have in common is said once
+        depths_text = f"Cavity depths {_listed(shallow)} are" if many else f"Cavity depth {shallow[0]} is"
+        doubts.append(f"{depths_text} below the 20 mm of common rules ({_RULE}).")
+    # one warning for all sets and columns that have the same doubt
     closed: list[str] = []
     blind: dict[str, list[str]] = {}
     small: list[str] = []
-    for chosen in wall.opening_sets:
+    for opening_set in wall.opening_sets:
         for column in wall.columns:
             middle = 0.5 * (column.bottom + column.top)
             sums = {"lower": 0.0, "upper": 0.0}
-            for opening in column.vents(chosen.openings):
+            for opening in column.vents(opening_set.openings):
                 sums["lower" if opening.height < middle else "upper"] += opening.free_area
-            where = f"{chosen.name!r}" + (f", column {column.name!r}" if len(wall.columns) > 1 else "")
+            where = f"{opening_set.name!r}" + (f", column {column.name!r}" if len(wall.columns) > 1 else "")
             if not any(sums.values()):
                 closed.append(where)
                 continue

@@ -1,8 +1,8 @@
-"""The elevation of a wall, from storeys and windows to the strips of cavity between, below and above the windows.
+"""The elevation of a wall: from storeys and windows, the strips of cavity between, below and above the windows.
 
-A window interrupts the cavity over its width: what is left below its sill and above its head are strips of their own.
-The wall is cut at every left and right edge of a window; the free heights of each piece, joined where they are alike,
-are the strips, each with the fraction of the wall length over which it runs.
+A window interrupts the cavity over its width; the cavity below its sill and above its head forms separate strips. The
+wall is cut at the left and right edges of all windows. Pieces of equal bottom and top form one strip, which has the
+fraction of the wall length over which it runs.
 """
 
 from __future__ import annotations
@@ -12,10 +12,9 @@ from itertools import pairwise
 from typing import Any
 
 from cavity.wallfile.faults import Faults, KeyPath
-from cavity.wallfile.model import Column, Elevation, Strip, Window
+from cavity.wallfile.model import TOUCH, Column, Elevation, Strip, Window
 
-_TOUCH = 1e-6  # m, edges closer than this are the same
-_LOWEST = 0.1  # m, a lower piece under or over a window is the frame's, not a strip of cavity
+_LOWEST = 0.1  # m, a lower piece under or over a window belongs to its frame and is no strip of cavity
 MOST_STRIPS = 60  # each is a simulation of its own
 
 
@@ -43,7 +42,7 @@ def read_elevation(
     width : float
         Length of the wall. [m]
     faults : Faults
-        Gets what is found.
+        Faults are added to it.
 
     Returns
     -------
@@ -52,7 +51,7 @@ def read_elevation(
     columns : list of Column
         The strips.
     """
-    before = len(faults.found)
+    before = len(faults.gathered)
     floors = [0.0]
     for entry in storeys:
         for _ in range(entry.repeat):
@@ -81,7 +80,7 @@ def read_elevation(
                 )
                 continue
             floor, height = floors[number - 1], floors[number] - floors[number - 1]
-            if not entry.sill < entry.head <= height + _TOUCH:
+            if not entry.sill < entry.head <= height + TOUCH:
                 faults.add(
                     (*key_path, "head"),
                     "not between its sill and the top of the storey",
@@ -95,8 +94,13 @@ def read_elevation(
                 reached[number] = spans[0][1]
             for left, right in spans:
                 rectangles.append(Window(entry.name, left, right, floor + entry.sill, floor + entry.head))
-    if any(total > width + _TOUCH for total in reached.values()):
-        faults.add(("window", 0, "fraction"), "the windows of a storey add up to more than the wall", "at most 100 %")
+    if any(total > width + TOUCH for total in reached.values()):
+        faults.add(
+            ("window", 0, "fraction"),
+            "the windows of a storey add up to more than the wall",
+            "at most 100 % of the wall length in each storey",
+            "check fraction and storeys",
+        )
     for first, second in _overlaps(rectangles):
         faults.add(
             ("window",),
@@ -104,7 +108,7 @@ def read_elevation(
             "windows side by side or one above the other",
             "check left, width, sill and head",
         )
-    if len(faults.found) > before:
+    if len(faults.gathered) > before:
         return None, []
     pieces = _pieces(rectangles, width, floors[-1])
     strips = _strips(pieces, floors)
@@ -124,7 +128,7 @@ def _spans(key_path: KeyPath, entry: Any, width: float, faults: Faults) -> list[
     if entry.fraction is not None:
         for key in ("left", "width"):
             if getattr(entry, key):
-                faults.add((*key_path, key), "together with fraction", "fraction alone, or left and width", "keep one")
+                faults.add((*key_path, key), "together with fraction", "either fraction, or left and width", "keep one")
         return []
     if not entry.left or entry.width is None:
         faults.add(
@@ -137,7 +141,7 @@ def _spans(key_path: KeyPath, entry: Any, width: float, faults: Faults) -> list[
         return []
     spans = [(left, left + entry.width) for left in entry.left]
     for left, right in spans:
-        if right > width + _TOUCH:
+        if right > width + TOUCH:
             faults.add(
                 (*key_path, "left"),
                 f"a window from {left:g} m to {right:g} m ends beyond the wall",
@@ -148,13 +152,13 @@ def _spans(key_path: KeyPath, entry: Any, width: float, faults: Faults) -> list[
 
 
 def _overlaps(windows: list[Window]) -> list[tuple[Window, Window]]:
-    """Return the first pair of windows that cover the same place, or none."""
-    for number, one in enumerate(windows):
+    """Return the first pair of windows that overlap, or none."""
+    for number, window in enumerate(windows):
         for other in windows[:number]:
-            across = min(one.right, other.right) - max(one.left, other.left)
-            along = min(one.top, other.top) - max(one.bottom, other.bottom)
-            if across > _TOUCH and along > _TOUCH:
-                return [(other, one)]
+            across = min(window.right, other.right) - max(window.left, other.left)
+            along = min(window.top, other.top) - max(window.bottom, other.bottom)
+            if across > TOUCH and along > TOUCH:
+                return [(other, window)]
     return []
 
 
@@ -162,14 +166,14 @@ def _pieces(windows: list[Window], width: float, top: float) -> list[_Piece]:
     edges = sorted({0.0, width, *(w.left for w in windows), *(w.right for w in windows)})
     pieces = []
     for left, right in pairwise(edges):
-        if right - left <= _TOUCH:
+        if right - left <= TOUCH:
             continue
         middle = 0.5 * (left + right)
-        here = sorted((w for w in windows if w.left < middle < w.right), key=lambda w: w.bottom)
+        in_piece = sorted((w for w in windows if w.left < middle < w.right), key=lambda w: w.bottom)
         reached, over = 0.0, ""
-        for window in [*here, None]:
+        for window in [*in_piece, None]:
             end = window.bottom if window else top
-            if end - reached >= _LOWEST - _TOUCH:
+            if end - reached >= _LOWEST - TOUCH:
                 pieces.append(_Piece(left, right, reached, end, window.name if window else "", over))
             if window:
                 reached, over = window.top, window.name
@@ -188,13 +192,13 @@ def _strips(pieces: list[_Piece], floors: list[float]) -> list[Strip]:
     order = sorted(groups, key=lambda ends: (-(ends[1] - ends[0] >= floors[-1] - _LOWEST), ends[0], ends[1]))
     strips: list[Strip] = []
     for ends in order:
-        found = groups[ends]
-        name = _name(found[0], floors)
+        same_ends = groups[ends]
+        name = _name(same_ends[0], floors)
         if any(name == other.name for other in strips):
             name = f"{name} ({ends[0]:g} to {ends[1]:g} m)"
         spans: list[tuple[float, float]] = []
-        for piece in found:  # from left to right
-            if spans and piece.left - spans[-1][1] <= _TOUCH:
+        for piece in same_ends:  # from left to right
+            if spans and piece.left - spans[-1][1] <= TOUCH:
                 spans[-1] = (spans[-1][0], piece.right)
             else:
                 spans.append((piece.left, piece.right))
@@ -203,10 +207,10 @@ def _strips(pieces: list[_Piece], floors: list[float]) -> list[Strip]:
 
 
 def _name(piece: _Piece, floors: list[float]) -> str:
-    """Return what a strip is called: by the windows at its ends."""
+    """Return the name of a strip, by the windows at its ends."""
 
     def storey(height: float) -> int:
-        return max(1, sum(floor < height - _TOUCH for floor in floors[:-1]))
+        return max(1, sum(floor < height - TOUCH for floor in floors[:-1]))
 
     if not piece.under and not piece.over:
         return "full height"

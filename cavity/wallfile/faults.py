@@ -1,4 +1,4 @@
-"""Where in the wall file a fault sits, and how a schema error reads as a Fault."""
+"""The key and line of a fault in the wall file, and the Fault that a schema error becomes."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from cavity.wallfile.values import Leaf, nearest
 KeyPath = tuple[str | int, ...]
 
 # keys of earlier versions: section and key -> what is expected now, fix
-REPLACED = {
+REPLACED: dict[tuple[str, str], tuple[str, str]] = {
     ("wetting", "leak_class"): (
         "leak_q50, the measured air permeability of the envelope as a number",
         'write leak_q50 = "1 m3/(m2 h)" for "A", "3 m3/(m2 h)" for "B", "5 m3/(m2 h)" for "C"',
@@ -32,6 +32,9 @@ REPLACED = {
     ("site", "pressure_profile"): ("cp_profile", "write cp_profile"),
     ("openings.vent", "pressure_shift"): ("cp_shift", "write cp_shift"),
     ("openings.vent", "pressure_table"): ("cp_table", "write cp_table"),
+    ("limits", "mould_index_watch"): ("mould_index_review", "write mould_index_review"),
+    ("limits", "wood_moisture_watch"): ("wood_moisture_review", "write wood_moisture_review"),
+    **{(f"{layer}.frame", "share"): ("fraction", "write fraction") for layer in ("cladding", "backup", "variant")},
 }
 _BARE = r"[A-Za-z0-9_-]+"
 _KEY = rf"(?:{_BARE}|\"[^\"\\]*\"|'[^']*')"
@@ -141,12 +144,12 @@ class Faults:
     def __init__(self, name: str, text: str, raw: dict[str, Any]) -> None:
         self.name = name
         self.raw = raw
-        self.found: list[Fault] = []
-        self.notes: list[str] = []  # what was taken where the file is silent: warnings of the wall
+        self.gathered: list[Fault] = []
+        self.notes: list[str] = []  # values assumed where the file gives none: warnings of the wall
         self._lines = key_lines(text)
 
     def where(self, key_path: KeyPath) -> str:
-        """Return file, key and line of a place; the nearest section's line where the key has none."""
+        """Return file, key and line; the line of the section where the key has none."""
         known = key_path
         while known and known not in self._lines:
             known = known[:-1]
@@ -154,7 +157,7 @@ class Faults:
         return f"{self.name}, {dotted(key_path)}{line}" if key_path else self.name
 
     def given(self, key_path: KeyPath) -> str:
-        """Return the value at a place as written; empty where there is none."""
+        """Return the value of a key as written; empty where there is none."""
         value: Any = self.raw
         for part in key_path:
             try:
@@ -164,14 +167,14 @@ class Faults:
         return shown(value)
 
     def add(self, key_path: KeyPath, problem: str, expected: str = "", fix: str = "", given: str | None = None) -> None:
-        """Add a fault at a place."""
+        """Add a fault of a key."""
         text = self.given(key_path) if given is None else given
         fault = Fault(self.where(key_path), problem, text, expected, fix)
-        if fault not in self.found:
-            self.found.append(fault)
+        if fault not in self.gathered:
+            self.gathered.append(fault)
 
     def add_schema(self, error: Mapping[str, Any], model: type[BaseModel]) -> None:
-        """Add what pydantic found at one key."""
+        """Add a fault that pydantic found."""
         key_path: KeyPath = tuple(error["loc"])
         kind = error["type"]
         context = error.get("ctx") or {}
@@ -185,14 +188,15 @@ class Faults:
             if fix.startswith("known"):
                 fix = _elsewhere(model, name) or fix
             section = dotted(key_path[:-1])
-            kind_of = ".".join(part for part in key_path[:-1] if isinstance(part, str))
-            if (kind_of, name) in REPLACED:
-                self.add(key_path, "is no longer a key", *REPLACED[kind_of, name])
+            section_kind = ".".join(part for part in key_path[:-1] if isinstance(part, str))
+            if (section_kind, name) in REPLACED:
+                self.add(key_path, "is no longer a key", *REPLACED[section_kind, name])
                 return
             self.add(
                 key_path,
                 f"unknown key in {section}" if section else "unknown section",
-                fix=fix,
+                "a key of this section" if section else "a section of the wall file",
+                fix,
             )
         elif kind == "missing":
             self.add(key_path, "is missing", _expected(field), _example(key_path, field), given="")
@@ -202,18 +206,18 @@ class Faults:
             )
         elif kind == "list_type":
             wanted = ".".join(str(part) for part in key_path if isinstance(part, str))
-            self.add(key_path, "is not a list", f"sections [[{wanted}]], one for each", "write double brackets")
+            self.add(key_path, "is not a list", f"one section [[{wanted}]] for each", "write double brackets")
         elif kind in ("too_short", "too_long"):
             limit = "at least one" if kind == "too_short" else f"at most {context.get('max_length')}"
             self.add(
                 key_path, "has the wrong number of entries", f"{limit} [[{dotted(key_path)}]]", "check the sections"
             )
         else:
-            self.add(key_path, error["msg"][:160], _expected(field))
+            self.add(key_path, error["msg"][:160], _expected(field), "check the value")
 
 
 def _at(model: type[BaseModel], key_path: KeyPath) -> tuple[FieldInfo | None, type[BaseModel] | None]:
-    """Return the schema field at a place, and the section that holds it."""
+    """Return the schema field of a key, and the section that holds it."""
     field: FieldInfo | None = None
     holder: type[BaseModel] | None = model
     here: type[BaseModel] | None = model

@@ -1,4 +1,4 @@
-"""Inputs that [uncertain] may vary, and how a wall with another value of one is made."""
+"""Inputs that [uncertain] may vary, and the wall with another value of one of them."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from cavity.wallfile.values import nearest
 if TYPE_CHECKING:
     from cavity.wallfile.model import Layer, OpeningSet, Rail, Wall
 
-# What each name is, for tables and figures; the names are those of the wall file.
+# Title of each input for tables and figures; the names are those of the wall file.
 INPUTS: dict[str, str] = {
     "openings.area_factor": "factor on the free area of all vents",
     "openings.mesh_factor": "factor on the loss of all meshes",
@@ -26,7 +26,7 @@ INPUTS: dict[str, str] = {
     "finish.emissivity": "emissivity of the cladding",
     "cavity.blocked": "blocked fraction of the cavity cross-section",
     "cavity.roughness": "roughness of the cavity surfaces [m]",
-    "cavity.single_vent_exchange": "factor on the exchange through an only vent (estimate)",
+    "cavity.single_vent_exchange": "factor on the exchange through a single vent (estimate)",
     "cavity.gust_exchange": "factor on the exchange by gusts (estimate)",
     "cavity.film_limit": "water a surface holds [kg/m2]",
     "cavity.emissivity_cladding": "emissivity of the back of the cladding",
@@ -61,17 +61,23 @@ def changed(wall: Wall, name: str, value: float) -> Wall:
         If the name is not known.
     """
     if name not in INPUTS:
-        raise InputError(Fault(f"input {name!r}", "not an input that can vary", fix=nearest(name, INPUTS)))
+        raise InputError(
+            Fault(
+                "uncertain input", "not an input that can vary", name[:60], "a name of `INPUTS`", nearest(name, INPUTS)
+            )
+        )
     section, key = name.split(".")
     if name == "openings.area_factor":
-        return replace(wall, opening_sets=tuple(_with_area(chosen, value) for chosen in wall.opening_sets))
+        return replace(wall, opening_sets=tuple(_with_area(opening_set, value) for opening_set in wall.opening_sets))
     if name == "openings.mesh_factor":
         rails = tuple(replace(rail, mesh_factor=value) for rail in wall.rails)
-        return replace(wall, rails=rails, opening_sets=tuple(_with_mesh(chosen, value) for chosen in wall.opening_sets))
+        return replace(
+            wall, rails=rails, opening_sets=tuple(_with_mesh(opening_set, value) for opening_set in wall.opening_sets)
+        )
     if name == "rail.gap_factor":
         sets = tuple(
-            replace(chosen, rails=None if chosen.rails is None else _with_gap(chosen.rails, value))
-            for chosen in wall.opening_sets
+            replace(opening_set, rails=None if opening_set.rails is None else _with_gap(opening_set.rails, value))
+            for opening_set in wall.opening_sets
         )
         return replace(wall, rails=_with_gap(wall.rails, value), opening_sets=sets)
     if name == "backup.vapour_factor":
@@ -82,14 +88,20 @@ def changed(wall: Wall, name: str, value: float) -> Wall:
     return replace(wall, **{section: replace(getattr(wall, section), **{key: value})})
 
 
-def _with_area(chosen: OpeningSet, factor: float) -> OpeningSet:
-    """Scale holes in number, not in size: the clear height stays, so does the loss of one hole."""
-    return replace(chosen, openings=tuple(replace(one, gross_area=one.gross_area * factor) for one in chosen.openings))
+def _with_area(opening_set: OpeningSet, factor: float) -> OpeningSet:
+    """Scale the number of holes, not their size: clear height and loss of a hole stay the same."""
+    return replace(
+        opening_set, openings=tuple(replace(vent, gross_area=vent.gross_area * factor) for vent in opening_set.openings)
+    )
 
 
-def _with_mesh(chosen: OpeningSet, factor: float) -> OpeningSet:
-    rails = None if chosen.rails is None else tuple(replace(rail, mesh_factor=factor) for rail in chosen.rails)
-    return replace(chosen, openings=tuple(replace(one, mesh_factor=factor) for one in chosen.openings), rails=rails)
+def _with_mesh(opening_set: OpeningSet, factor: float) -> OpeningSet:
+    rails = (
+        None if opening_set.rails is None else tuple(replace(rail, mesh_factor=factor) for rail in opening_set.rails)
+    )
+    return replace(
+        opening_set, openings=tuple(replace(vent, mesh_factor=factor) for vent in opening_set.openings), rails=rails
+    )
 
 
 def _with_gap(rails: tuple[Rail, ...], factor: float) -> tuple[Rail, ...]:
@@ -97,7 +109,7 @@ def _with_gap(rails: tuple[Rail, ...], factor: float) -> tuple[Rail, ...]:
 
 
 def _with_resistance(layer: Layer, factor: float) -> Layer:
-    """Scale the vapour resistance of a layer; mu does not fall below that of still air."""
+    """Scale the vapour resistance of a layer; mu stays at least 1, that of still air."""
     material = layer.material
     return replace(
         layer,

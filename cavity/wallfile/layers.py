@@ -1,4 +1,4 @@
-"""Layers and materials of a wall file: names looked up, values overridden, membranes and metal rails computed."""
+"""Layers and materials of a wall file: looks up names, overrides values, computes membranes, studs and metal rails."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from cavity.wallfile.values import nearest
 
 # Stands in for a material that is not known, so that the other checks can go on
 UNKNOWN = Material("unknown", "unknown", 1000.0, 1.0, 1000.0, 1.0, 1.0, "none")
+_KNOWN_MATERIAL = "a name of the table of materials, or of [material.NAME]"
 _SHEET = 0.005  # m: a thicker layer has heat resistance, which a membrane omits (own choice)
 
 
@@ -29,7 +30,7 @@ def own_materials(sections: dict[str, Any], faults: Faults, warnings: list[str])
         row, defects = make(name, entry)
         _add_defects(key_path, defects, faults)
         if any(fold(other) == fold(name) for other in own):
-            faults.add(key_path, "defined twice, but for capitals or hyphens", fix="keep one")
+            faults.add(key_path, "defined twice: capitals and hyphens do not count", "different names", "keep one")
         own[name] = row
         if entry.mould_class is None and not entry.metal:
             warnings.append(
@@ -60,12 +61,12 @@ def _layer(key_path: KeyPath, entry: Any, own: dict[str, Material], faults: Faul
         faults.add(
             (*key_path, "material"),
             "unknown material",
-            "a name of the table of materials, or of [material.NAME]",
+            _KNOWN_MATERIAL,
             suggestion(entry.material, tuple(own)),
         )
         return Layer(entry.name, UNKNOWN, 0.01)
-    before = len(faults.found)
-    made, defects = override(row, entry)
+    before = len(faults.gathered)
+    layer_material, defects = override(row, entry)
     _add_defects(key_path, defects, faults)
     thickness = entry.thickness or row.thickness
     resistances = [key for key in ("sd", "permeance", "sd_table") if getattr(entry, key)]
@@ -100,8 +101,8 @@ def _layer(key_path: KeyPath, entry: Any, own: dict[str, Material], faults: Faul
             faults.add((*key_path, key), "on a membrane", "a layer with heat resistance", "move it to the insulation")
     bridge = _bridge((*key_path, "bridge"), entry.bridge, thickness, own, faults)
     frame = _frame((*key_path, "frame"), entry.frame, own, faults)
-    layer = Layer(entry.name, made, thickness or 0.001, sd, table)
-    if len(faults.found) > before:
+    layer = Layer(entry.name, layer_material, thickness or 0.001, sd, table)
+    if len(faults.gathered) > before:
         return layer
     rail = entry.bridge
     return replace(
@@ -125,7 +126,7 @@ def _frame(key_path: KeyPath, entry: Any, own: dict[str, Material], faults: Faul
         return None
     row = row_of(entry.material, own)
     if row is None:
-        faults.add((*key_path, "material"), "unknown material", fix=suggestion(entry.material, tuple(own)))
+        faults.add((*key_path, "material"), "unknown material", _KNOWN_MATERIAL, suggestion(entry.material, tuple(own)))
         return None
     if row.metal:
         faults.add(
@@ -136,20 +137,26 @@ def _frame(key_path: KeyPath, entry: Any, own: dict[str, Material], faults: Faul
         )
         return None
     sizes = [key for key in ("width", "spacing") if getattr(entry, key) is not None]
-    if entry.share is not None and sizes:
+    if entry.fraction is not None and sizes:
         faults.add(
-            key_path, "share together with width or spacing", "one or the other", "keep share: it counts plates too"
+            key_path,
+            "fraction together with width or spacing",
+            "one or the other",
+            "keep fraction: it counts plates too",
         )
         return None
-    if entry.share is not None:
-        return Frame(entry.share, row)
+    if entry.fraction is not None:
+        return Frame(entry.fraction, row)
     if len(sizes) < 2:
         faults.add(
-            key_path, "incomplete", "share, or width and spacing", 'write { share = "15 %" }, or add what is missing'
+            key_path,
+            "incomplete",
+            "fraction, or width and spacing",
+            'write { fraction = "15 %" }, or add what is missing',
         )
         return None
     if entry.width >= entry.spacing:
-        faults.add((*key_path, "width"), "not smaller than the spacing", fix="check both")
+        faults.add((*key_path, "width"), "not smaller than the spacing", "a width below the spacing", "check both")
         return None
     return Frame(entry.width / entry.spacing, row, entry.width, entry.spacing)
 
@@ -158,7 +165,7 @@ def _bridge(key_path: KeyPath, entry: Any, thickness: float, own: dict[str, Mate
     """Return the conductance of metal through a layer, averaged over the wall: lambda t / (spacing d)."""
     if entry is None:
         return 0.0
-    given = [key for key in ("spacing", "thickness") if getattr(entry, key) is not None]
+    sizes = [key for key in ("spacing", "thickness") if getattr(entry, key) is not None]
     if entry.psi is not None:
         if entry.spacing is None:
             faults.add((*key_path, "spacing"), "is missing", "needed with psi", 'add spacing = "600 mm"', given="")
@@ -171,7 +178,7 @@ def _bridge(key_path: KeyPath, entry: Any, thickness: float, own: dict[str, Mate
         if entry.thickness is not None:
             faults.add(key_path, "conductance together with thickness", "one or the other", "keep one")
         return entry.conductance
-    if len(given) < 2:
+    if len(sizes) < 2:
         faults.add(
             key_path,
             "incomplete",
@@ -181,10 +188,12 @@ def _bridge(key_path: KeyPath, entry: Any, thickness: float, own: dict[str, Mate
         return 0.0
     row = row_of(entry.material, own)
     if row is None:
-        faults.add((*key_path, "material"), "unknown material", fix=suggestion(entry.material, tuple(own)))
+        faults.add((*key_path, "material"), "unknown material", _KNOWN_MATERIAL, suggestion(entry.material, tuple(own)))
         return 0.0
     if entry.thickness >= entry.spacing:
-        faults.add((*key_path, "thickness"), "not smaller than the spacing", fix="check both")
+        faults.add(
+            (*key_path, "thickness"), "not smaller than the spacing", "a thickness below the spacing", "check both"
+        )
     return row.conductivity * entry.thickness / (entry.spacing * thickness) if thickness else 0.0
 
 
@@ -231,6 +240,6 @@ def read_variants(
         while any(fold(layer.name) == fold(title) for layer in layers if layer is not old):
             title, number = f"{new.material.title} {number}", number + 1
         if any(name == entry.name and replaced == old.name for name, replaced, _ in variants):
-            faults.add((*key_path, "replaces"), "exchanged twice in one variant", fix="keep one")
+            faults.add((*key_path, "replaces"), "replaced twice in one variant", "each layer once", "keep one")
         variants.append((entry.name, old.name, replace(new, name=title)))
     return tuple(variants)

@@ -1,4 +1,4 @@
-"""The table of materials of the trade, read from materials.toml, and materials of the user's own."""
+"""The built-in table of materials, read from materials.toml, and the materials of a wall file."""
 
 from __future__ import annotations
 
@@ -25,9 +25,8 @@ if TYPE_CHECKING:
 Defect = tuple[str, str, str, str]
 
 _DENSEST_SOLID = 3300.0  # kg/m3: above the minerals of stone and cement (2650 to 3150), from memory
-# Values that a row says the basis of, and what a basis can be
+# Values of which a row states the basis
 BASIS_KEYS = ("density", "conductivity", "specific_heat", "vapour", "sorption", "saturation", "absorption")
-BASES = ("standard", "measured", "recalled", "estimate")
 _PLAIN = (
     "density",
     "conductivity",
@@ -86,13 +85,13 @@ def suggestion(name: str, own: tuple[str, ...] = ()) -> str:
     """
     import difflib
 
-    found = _other_words().get(fold(name))
-    if not found:
+    likely = _other_words().get(fold(name))
+    if not likely:
         words = {**_other_words(), **_index(), **{fold(word): word for word in own}}
         close = difflib.get_close_matches(fold(name), list(words), n=1, cutoff=0.6)
-        found = words[close[0]] if close else None
-    if found:
-        return f'did you mean "{found}"?'
+        likely = words[close[0]] if close else None
+    if likely:
+        return f'did you mean "{likely}"?'
     return "`cavity materials` lists the names; or define your own in [material.NAME]"
 
 
@@ -116,7 +115,9 @@ def material(name: str) -> Material:
     """
     known = _index().get(fold(name))
     if known is None:
-        raise InputError(Fault(f"material {name[:60]!r}", "not in the table of materials", fix=suggestion(name[:60])))
+        raise InputError(
+            Fault("material", "not in the table of materials", name[:60], "a name it lists", suggestion(name[:60]))
+        )
     return _material(known)
 
 
@@ -125,7 +126,7 @@ def _material(known: str) -> Material:
     from cavity.wallfile.schema import MaterialEntry
 
     row, defects = make(known, MaterialEntry.model_validate(_rows()[known]))
-    if defects:  # a row of the table is at fault, not the user; the tests walk all rows
+    if defects:  # a faulty row of our own table; the tests check all rows
         raise AssertionError(f"materials.toml, {known}: {defects}")
     return row
 
@@ -217,7 +218,7 @@ def make(name: str, entry: MaterialEntry) -> tuple[Material, list[Defect]]:
 
 
 def override(base: Material, entry: MaterialValues) -> tuple[Material, list[Defect]]:
-    """Return the material with the values that a layer or section gives in its place, and the defects of the result."""
+    """Return the material with the values that a layer or section overrides, and the defects of the result."""
     changes: dict[str, Any] = {key: getattr(entry, key) for key in _PLAIN if getattr(entry, key) is not None}
     density = changes.get("density", base.density)
     if entry.mu is not None:
@@ -262,14 +263,14 @@ def _at(table: tuple[tuple[float, float], ...], humidity: float) -> float:
     return table[-1][1]
 
 
-def _defects(row: Material, given: float | None) -> Any:
+def _defects(row: Material, stated_saturation: float | None) -> Any:
     if row.mu_wet > row.mu_dry:
         yield "mu_wet", "above mu_dry", f"at most mu_dry, {row.mu_dry:g}", "exchange the two"
-    for place, (before, after) in enumerate(itertools.pairwise(row.sorption), 2):
+    for number, (before, after) in enumerate(itertools.pairwise(row.sorption), 2):
         if after[1] <= before[1]:
-            yield "sorption", f"pair {place} does not rise", "water content rising with humidity", "check the pairs"
+            yield "sorption", f"pair {number} does not rise", "water content rising with humidity", "check the pairs"
     if row.sorption and not row.free_saturation:
-        problem = "is missing" if given is None else "zero together with sorption"
+        problem = "is missing" if stated_saturation is None else "zero together with sorption"
         yield "free_saturation", problem, "needed with sorption", 'write free_saturation = "300 kg/m3"'
     if row.free_saturation and not row.sorption:
         yield "sorption", "is missing", "needed with free_saturation", 'add sorption = [["80 %", "45 kg/m3"]]'
@@ -308,7 +309,7 @@ def _defects(row: Material, given: float | None) -> Any:
             "check both",
         )
     if row.absorption and not row.free_saturation and not row.sorption:
-        problem = "is missing" if given is None else "zero together with absorption"
+        problem = "is missing" if stated_saturation is None else "zero together with absorption"
         yield "free_saturation", problem, "needed with absorption", 'write free_saturation = "300 kg/m3"'
 
 

@@ -18,7 +18,7 @@ from cavity.wallfile.values import nearest
 if TYPE_CHECKING:
     from cavity.wallfile.model import Material
 
-_WIDE = 128  # columns from which heat capacity, water absorption and mould class find room
+_WIDE = 128  # columns of the terminal from which heat capacity, water and mould class are listed too
 _SIGN = {"standard": "s", "measured": "m", "recalled": "r", "estimate": "e"}
 _MEANING = (
     "s standard or handbook, text read; m measured, publication read; r recalled, not compared with the text again; "
@@ -33,7 +33,7 @@ def _number(value: float) -> str:
 
 
 def _on(row: Material, key: str) -> str:
-    """What a value rests on, as the sign behind it."""
+    """Return the sign for the basis of a value."""
     sign = _SIGN.get(dict(row.basis).get(key, ""), "")
     return f" {sign}" if sign else ""
 
@@ -51,7 +51,7 @@ def materials_table(width: int, group: str | None = None) -> RenderableType:
     Parameters
     ----------
     width : int
-        Width of the terminal in characters; from 110 on it shows more columns.
+        Width of the terminal in characters; from 128 on the table has more columns.
     group : str or None
         Only this group.
 
@@ -62,7 +62,7 @@ def materials_table(width: int, group: str | None = None) -> RenderableType:
     Raises
     ------
     InputError
-        If no material is of that group.
+        If the table has no such group.
     """
     rows = materials()
     groups = list(dict.fromkeys(row.group for row in rows.values()))
@@ -99,8 +99,8 @@ def materials_table(width: int, group: str | None = None) -> RenderableType:
     note = Text(
         "lambda and c_p of dry material; w_max: all pores full; A_w: water absorption coefficient; sd: membranes. "
     )
-    note.append(f"What a number rests on: {_MEANING} ")
-    note.append("`cavity materials NAME` prints all values of one with its curves and source.")
+    note.append(f"Basis of a number: {_MEANING} ")
+    note.append("`cavity materials NAME` prints all values of a material with its curves and source.")
     return Group(table, note)
 
 

@@ -1,4 +1,4 @@
-"""The wall as described: frozen dataclasses in SI, what every later stage reads. No file, no unit text here."""
+"""The wall as frozen dataclasses in SI, which every later stage reads. No file, no unit text here."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import functools
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from cavity.constants import UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
+from cavity.constants import RAIL_FLANGE, UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
 from cavity.errors import Fault, InputError
 from cavity.units import COLDEST, HOTTEST, check_range, slip
 
@@ -26,10 +26,10 @@ class Material:
 
     `sorption` holds (relative humidity 0-1, water content kg/m3) pairs in the hygroscopic range; `free_saturation`
     is the water content at capillary saturation and `max_saturation` with all pores full [kg/m3].
-    `mu_table` holds (relative humidity 0-1, diffusion resistance factor) pairs and wins over `mu_dry` / `mu_wet`
+    `mu_table` holds (relative humidity 0-1, diffusion resistance factor) pairs and overrides `mu_dry` / `mu_wet`
     (dry cup: mean RH 25 %, wet cup: mean RH 75 %). `absorption` is the water absorption coefficient
     [kg/(m2 s0.5)]; 0 means no liquid transport. `diffusivity` holds (water content kg/m3, liquid diffusivity m2/s)
-    pairs and wins over the estimate made from `absorption`.
+    pairs and overrides the estimate from `absorption`.
     """
 
     name: str
@@ -53,27 +53,27 @@ class Material:
     metal: bool = False  # judged by time of wetness
     mould_class: str = "sensitive"  # very sensitive | sensitive | medium resistant | resistant; the careful default
     thickness: float = 0.0  # m, usual thickness; 0: none is usual
-    sd: float | None = None  # m, a membrane as sold: what a layer of it gets that gives no s_d of its own
+    sd: float | None = None  # m, of a membrane as sold: for a layer that states no s_d
     sd_table: tuple[tuple[float, float], ...] = ()  # (relative humidity 0-1, s_d m) of a membrane as sold
-    basis: tuple[tuple[str, str], ...] = ()  # (value or group of values, what it rests on): `materials.BASIS_KEYS`
+    basis: tuple[tuple[str, str], ...] = ()  # (value or group of values, its basis): `materials.BASIS_KEYS`
 
 
 @dataclass(frozen=True)
 class Frame:
     """Studs or battens of timber (no metal) that fill part of a layer."""
 
-    share: float  # 0-1, of the wall area
+    fraction: float  # 0-1, of the wall area
     material: Material
-    width: float = 0.0  # m, of one stud; 0: only the share is known
-    spacing: float = 0.0  # m, centre to centre; 0: only the share is known
+    width: float = 0.0  # m, of one stud; 0: only the fraction is known
+    spacing: float = 0.0  # m, centre to centre; 0: only the fraction is known
 
 
 @dataclass(frozen=True)
 class Layer:
     """One layer, outside to inside. With `sd` or `sd_table` it is a membrane: a vapour resistance only.
 
-    The hourly wall and `material` are what lies between studs and rails; what those add to the heat flow is counted
-    by `wall.uvalue`.
+    The hourly wall and `material` describe the layer between studs and rails; `wall.uvalue` adds the heat flow
+    through these.
     """
 
     name: str
@@ -82,8 +82,8 @@ class Layer:
     sd: float | None = None  # m, equivalent air layer thickness of a membrane
     sd_table: tuple[tuple[float, float], ...] = ()  # (relative humidity 0-1, s_d m)
     bridge_conductance: float = 0.0  # W/(m2 K), metal through the layer, averaged over the wall area
-    bridge_spacing: float = 0.6  # m, distance between those rails: how local the cold spot at each is
-    bridge_flange: float = 0.04  # m, width of a rail's flange, common practice, no source
+    bridge_spacing: float = 0.6  # m, distance between those rails: decides how local the cold spots are
+    bridge_flange: float = RAIL_FLANGE  # m, width of a rail's flange
     bridge_loss: float = 0.0  # W/(m2 K), linear transmittance of rails over their spacing
     bracket_loss: float = 0.0  # W/(m2 K), point transmittance of brackets times their number per area
     frame: Frame | None = None  # timber studs in the layer
@@ -99,12 +99,12 @@ class Cavity:
     """The drained and ventilated space behind the cladding."""
 
     depth: float  # m
-    blocked: float = 0.0  # -, fraction of the plan area taken by battens and brackets
-    roughness: float = 0.0  # m, equivalent sand roughness of the faces
+    blocked: float = 0.0  # -, fraction of the cross-section blocked by battens and brackets
+    roughness: float = 0.0  # m, equivalent sand roughness of the surfaces
     emissivity_cladding: float | None = None  # -, back of the cladding; None: the layer's material
-    emissivity_wall: float | None = None  # -, outer face of the backup wall; None: the layer's material
-    film_limit: float = 0.1  # kg/m2, water a vertical face holds before it runs off
-    single_vent_exchange: float = 1.0  # -, factor on the estimated exchange through an only vent; 0: none
+    emissivity_wall: float | None = None  # -, exterior surface of the backup wall; None: the layer's material
+    film_limit: float = 0.1  # kg/m2, water a vertical surface holds before it runs off
+    single_vent_exchange: float = 1.0  # -, factor on the estimated exchange through a single vent; 0: none
     gust_exchange: float = 1.0  # -, factor on the estimated exchange by gusts; 0: none
 
 
@@ -113,7 +113,7 @@ class Opening:
     """A way between the cavity and outdoors.
 
     `gross_area` is the clear area of the hole itself per metre of wall length before any mesh; `porosity` is the
-    open fraction of a mesh or perforated strip in it. `free_area` is the product: what a drawing calls free area.
+    open fraction of a mesh or perforated strip in it. `free_area` is the product, the free area of a drawing.
     `columns` names the columns it serves; empty: every column that reaches its height.
     """
 
@@ -141,7 +141,7 @@ class Opening:
 
     @property
     def free_area(self) -> float:
-        """Free vent area per metre of wall length, mesh taken off [m2/m]."""
+        """Free vent area per metre of wall length, net of a mesh [m2/m]."""
         return self.gross_area * self.porosity
 
 
@@ -166,7 +166,7 @@ class Rail:
 
 @dataclass(frozen=True)
 class Barrier:
-    """Something that closes the cavity, such as fire detailing above a window, but for a residual free area."""
+    """Closes the cavity except for a residual free area, such as fire detailing above a window."""
 
     name: str
     height: float  # m above the base of the wall
@@ -198,7 +198,7 @@ class Column:
         return not names or self.name in names
 
     def holds(self, part: Opening | Barrier) -> bool:
-        """Return whether an opening or a barrier belongs to it: it names no other columns, and lies in its reach."""
+        """Return whether an opening or a barrier belongs to it: by the columns it names, and by its height."""
         return self.serves(part.columns) and self.reaches(part.height)
 
     def crossed_by(self, rail: Rail) -> tuple[float, ...]:
@@ -209,7 +209,7 @@ class Column:
 
     def vents(self, openings: Sequence[Opening]) -> tuple[Opening, ...]:
         """Return those of the openings that belong to it, low to high."""
-        return tuple(sorted(filter(self.holds, openings), key=lambda each: each.height))
+        return tuple(sorted(filter(self.holds, openings), key=lambda opening: opening.height))
 
 
 @dataclass(frozen=True)
@@ -235,7 +235,7 @@ class Strip:
 
 @dataclass(frozen=True)
 class Elevation:
-    """The wall as drawn from outside: storeys, windows and the strips of cavity they leave."""
+    """The wall seen from outside: storeys, windows, and the strips of cavity around the windows."""
 
     width: float  # m
     floors: tuple[float, ...]  # m above the base of the wall, the top of the wall last
@@ -261,9 +261,9 @@ class Site:
     base_height: float = 0.0  # m, base of the wall above the ground
     wall_width: float = 10.0  # m
     side_width: float = 10.0  # m, width of the adjacent wall
-    # -, Cp(base) - Cp(head) on the windward face over the whole wall height; None: by the wind tunnel, height and angle
+    # -, Cp(base) - Cp(head) on the windward wall over its height; None: wind-tunnel profile by height and angle
     cp_difference: float | None = None
-    cp_profile: tuple[tuple[float, float], ...] = ()  # (fraction of the height 0-1, Cp shift), wins over the difference
+    cp_profile: tuple[tuple[float, float], ...] = ()  # (fraction of the height 0-1, Cp shift), overrides the difference
     ground_albedo: float = 0.2  # -
     rain_method: str = "ISO 15927-3"  # or "ASHRAE 160"
     rain_topography: float = 1.0  # -, C_T
@@ -291,12 +291,12 @@ class Indoor:
 
 @dataclass(frozen=True)
 class Wetting:
-    """What wets the wall besides vapour from both sides."""
+    """Moisture sources other than vapour diffusion from both sides."""
 
     rain_penetration: float = 0.01  # -, fraction of driving rain that passes the cladding (ASHRAE 160)
-    rain_penetration_layer: int = 0  # index of the backup layer whose outer face receives it
+    rain_penetration_layer: int = 0  # index of the backup layer whose exterior surface receives it
     leak_flow: float = 0.0  # kg/(m2 s), indoor air that reaches a chosen layer
-    leak_layer: int | None = None  # index of the backup layer whose outer face it reaches
+    leak_layer: int | None = None  # index of the backup layer whose exterior surface it reaches
     leak_q50: float = 0.0  # m3/(m2 s) at 50 Pa, instead of leak_flow: the leak follows the pressure of each hour
     leak_height: float = 0.0  # m, height of the air space indoors that is connected; 0: the building height
 
@@ -307,7 +307,7 @@ class Run:
 
     segments: int = 3  # vertical pieces of a column
     start_humidity: float = 0.8  # 0-1, equilibrium humidity of all layers at the start
-    start_month: int = 10  # October: the wall meets its first winter as built
+    start_month: int = 10  # October: the first winter finds the wall as built
     construction_water: tuple[tuple[str, float], ...] = ()  # (layer name, water content kg/m3)
     max_years: int = 5
     freezing: bool = True
@@ -316,7 +316,7 @@ class Run:
 
 @dataclass(frozen=True)
 class Rule:
-    """A rule of the user's own for the rule check, in SI: m, or m2 per m of wall for areas; None: no bound."""
+    """A rule of the user for the rule check, in SI: m, or m2 per m of wall for areas; None: no bound."""
 
     document: str
     quantity: str
@@ -328,7 +328,7 @@ class Rule:
 
 @dataclass(frozen=True)
 class Wall:
-    """One wall, complete: all that `simulate` needs besides the weather."""
+    """One complete wall: all that `simulate` needs apart from the weather."""
 
     name: str
     cladding: tuple[Layer, ...]  # outside to inside
@@ -345,12 +345,12 @@ class Wall:
     indoor: Indoor = field(default_factory=Indoor)
     wetting: Wetting = field(default_factory=Wetting)
     run: Run = field(default_factory=Run)
-    solar_absorptance: float = 0.6  # -, outer face of the cladding
-    emissivity: float = 0.9  # -, outer face of the cladding, longwave
+    solar_absorptance: float = 0.6  # -, exterior surface of the cladding
+    emissivity: float = 0.9  # -, exterior surface of the cladding, longwave
     limits: tuple[tuple[str, float], ...] = ()  # thresholds of criteria set by the user
     variants: tuple[tuple[str, str, Layer], ...] = ()  # (variant name, replaced layer name, layer)
     uncertain: tuple[tuple[str, float, float], ...] = ()  # (input name, low, high)
-    rules: tuple[Rule, ...] = ()  # of the user's own, for the rule check
+    rules: tuple[Rule, ...] = ()  # of the user, for the rule check
     elevation: Elevation | None = None  # None: the columns are listed one by one
     description: str = ""
     invented: bool = False
@@ -372,7 +372,7 @@ class Wall:
         return _named(self.columns, name, f"{self.source or self.name}, column", "no such column")
 
     def case(self, *, opening_set: str | None = None, depth: float | None = None, column: str | None = None) -> Case:
-        """Return the wall with one set of openings, one column and one depth: what is computed.
+        """Return the wall with one set of openings, one column and one depth: the input of every computation.
 
         Parameters
         ----------
@@ -391,9 +391,9 @@ class Wall:
             If a name is not known or the depth is not possible.
         """
         faults: list[Fault] = []
-        chosen, strip = self.opening_sets[0], self.columns[0]
+        vent_set, strip = self.opening_sets[0], self.columns[0]
         try:
-            chosen = self.opening_set(opening_set) if opening_set else chosen
+            vent_set = self.opening_set(opening_set) if opening_set else vent_set
         except InputError as error:
             faults.extend(error.faults)
         try:
@@ -419,10 +419,10 @@ class Wall:
                 faults.extend(error.faults)
         if faults:
             raise InputError(*faults)
-        return Case(self, chosen, strip, metres)
+        return Case(self, vent_set, strip, metres)
 
     def _plain_numbers(self) -> Iterator[tuple[str, float, str, float, float]]:
-        """Return numbers that a wall built in Python may hold in a wrong unit: name, value, unit, range."""
+        """Return numbers that a wall built in Python may have in a wrong unit: name, value, unit, range."""
         for layer in self.layers:
             yield f"layer {layer.name!r}, thickness", layer.thickness, "m", 0.0, THICKEST
         for name, value in (
@@ -440,7 +440,7 @@ class Wall:
 
 @dataclass(frozen=True)
 class Case:
-    """One wall with one set of openings, one column and its depth, as `Wall.case` returns it: what is computed."""
+    """One wall with one set of openings, one column and its depth, from `Wall.case`: the input of every computation."""
 
     wall: Wall
     opening_set: OpeningSet
@@ -448,7 +448,7 @@ class Case:
     depth: float  # m
 
     def on(self, wall: Wall) -> Case:
-        """Return the case of the same names and depth on another wall, such as this one changed."""
+        """Return the case with the same names and depth of another wall, such as a changed copy of this one."""
         return wall.case(opening_set=self.opening_set.name, depth=self.depth, column=self.column.name)
 
     @property
@@ -458,7 +458,7 @@ class Case:
 
     @property
     def opening_area(self) -> float:
-        """Free vent area of the column per metre of wall length, mesh taken off [m2/m]."""
+        """Free vent area of the column per metre of wall length, net of meshes [m2/m]."""
         return sum(opening.free_area for opening in self.openings)
 
     @property
@@ -494,7 +494,7 @@ _Part = TypeVar("_Part", OpeningSet, Column)
 
 
 def _named(parts: Sequence[_Part], name: str, where: str, problem: str) -> _Part:
-    """Return the part of this name; the error lists the known names and the one most like it."""
+    """Return the part of this name; the error lists the known names and suggests the nearest."""
     for part in parts:
         if part.name == name:
             return part
@@ -526,7 +526,7 @@ def ventilation_class(opening_area: float) -> str:
     ----------
     ISO 6946:1996 clause 5.3, read in a secondary text; ISO 6946:2017, 6.9.2 to 6.9.4 (clauses read, detail memory).
     """
-    if opening_area <= UNVENTILATED_LIMIT * (1.0 + 1e-9):  # a vent given as exactly 500 mm2 is not over it by rounding
+    if opening_area <= UNVENTILATED_LIMIT * (1.0 + 1e-9):  # rounding does not put a vent of exactly 500 mm2 above it
         return "unventilated"
     if opening_area >= WELL_VENTILATED_LIMIT * (1.0 - 1e-9):
         return "well ventilated"
@@ -534,7 +534,7 @@ def ventilation_class(opening_area: float) -> str:
 
 
 def takes_wall(function: Callable[..., R]) -> Callable[..., R]:
-    """Let a function of a case be called with a wall as well, whose case the keywords of `Wall.case` choose."""
+    """Let a function of a case accept a wall as well, with the keywords of `Wall.case`."""
 
     @functools.wraps(function)
     def called(

@@ -1,4 +1,4 @@
-"""Read a wall file: the file, its TOML, its schema, its cross checks; all faults are raised at once."""
+"""Read a wall file: text, TOML, schema, cross checks; all faults are raised together."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 LARGEST = 1024 * 1024  # bytes; a wall file has a few thousand
 _DEEPEST = 40  # brackets within brackets; a wall file has three
-_DOTS = 60  # in one key; a wall file has one. A key of many parts costs the parser the square of their number
+_DOTS = 60  # in one key; a wall file has one. The parser takes time by the square of their number
 
 
 def read_wall(path: str | PathLike[str]) -> Wall:
@@ -32,7 +32,7 @@ def read_wall(path: str | PathLike[str]) -> Wall:
     Returns
     -------
     Wall
-        In SI, with the file's text in `text`, its name in `source` and doubts in `warnings`.
+        In SI, with the file's text in `text`, its name in `source`, and `warnings` where a value is unusual.
 
     Raises
     ------
@@ -44,35 +44,37 @@ def read_wall(path: str | PathLike[str]) -> Wall:
     return parse_wall(text, file.name, folder=file.resolve().parent)
 
 
-def wall_files(given: Sequence[str | PathLike[str]]) -> list[Path]:
-    """Return the wall files named, each once, in the order of their names; of a folder all its TOML files.
+def wall_files(paths: Sequence[str | PathLike[str]]) -> list[Path]:
+    """Return the wall files, each once, sorted by name; for a folder all its TOML files.
 
     Parameters
     ----------
-    given : sequence of path
-        Files and folders; whether a file is there is found when it is read.
+    paths : sequence of path
+        Files and folders; `read_wall` checks whether a file exists.
 
     Raises
     ------
     InputError
         If a folder holds no TOML file.
     """
-    found: dict[Path, Path] = {}
+    files: dict[Path, Path] = {}
     faults = []
-    for one in map(Path, given):
-        if one.is_dir():
-            held = sorted(each for each in one.glob("*.toml") if each.is_file())
-            if not held:
+    for path in map(Path, paths):
+        if path.is_dir():
+            inside = sorted(file for file in path.glob("*.toml") if file.is_file())
+            if not inside:
                 faults.append(
-                    Fault(str(one)[:200], "holds no wall file", "", "files that end in .toml", "name another folder")
+                    Fault(
+                        str(path)[:200], "contains no wall file", "", "files that end in .toml", "name another folder"
+                    )
                 )
         else:
-            held = [one]
-        for each in held:
-            found.setdefault(each.absolute(), each)
+            inside = [path]
+        for file in inside:
+            files.setdefault(file.absolute(), file)
     if faults:
         raise InputError(*faults)
-    return [found[key] for key in sorted(found)]
+    return [files[key] for key in sorted(files)]
 
 
 def read_text(path: str | PathLike[str], kind: str) -> str:
@@ -112,7 +114,7 @@ def parse_wall(text: str, name: str = "wall file", *, folder: Path | None = None
     Parameters
     ----------
     text : str
-        What a wall file holds.
+        The content of a wall file.
     name : str
         Shown in errors and kept as `source`.
     folder : Path, optional, keyword only
@@ -140,10 +142,10 @@ def parse_wall(text: str, name: str = "wall file", *, folder: Path | None = None
     try:
         parts = dict(WallFile.model_validate(raw))
     except ValidationError as error:
-        for one in error.errors(include_url=False, include_input=False):
-            faults.add_schema(one, WallFile)
-            broken.add(str(one["loc"][0]))
-        # sections without a fault still take part in the cross checks, so that one reading shows all there is
+        for schema_error in error.errors(include_url=False, include_input=False):
+            faults.add_schema(schema_error, WallFile)
+            broken.add(str(schema_error["loc"][0]))
+        # sections without a fault still take part in the cross checks, so that one run reports all faults
         for key, field in WallFile.model_fields.items():
             if key in broken:
                 continue
@@ -151,13 +153,13 @@ def parse_wall(text: str, name: str = "wall file", *, folder: Path | None = None
                 TypeAdapter(cast(Any, field.annotation)).validate_python(raw[key]) if key in raw else field.default
             )
     wall = build(parts, faults, folder)
-    if faults.found or wall is None:
-        raise InputError(*faults.found)
+    if faults.gathered or wall is None:
+        raise InputError(*faults.gathered)
     return replace(wall, source=name, text=text)
 
 
 def read_toml(text: str, name: str) -> dict[str, Any]:
-    """Return the tables of a TOML text; InputError with the line where it is none."""
+    """Return the tables of a TOML text; InputError with the line where it is not TOML."""
     depth = deepest = dots = line = 0
     for sign in text:
         depth += (sign in "[{") - (sign in "]}")
@@ -178,20 +180,20 @@ def read_toml(text: str, name: str) -> dict[str, Any]:
         # without a line: at the end, or a number too long to read
         number = int(at[1]) if at else len(text.rstrip().split("\n")) if "end of document" in message else 0
         where = f"{name}, line {number}" if number else name
-        given = text.split("\n")[number - 1].strip()[:70] if number else ""
-        given = "".join(sign if sign.isprintable() else "?" for sign in given)
+        line_text = text.split("\n")[number - 1].strip()[:70] if number else ""
+        line_text = "".join(sign if sign.isprintable() else "?" for sign in line_text)
         raise InputError(
             Fault(
                 where,
                 f"not TOML: {problem}"[:200],
-                given,
+                line_text,
                 'key = value, with text and quantities in quotes: "25 mm"',
-                _toml_cure(given),
+                _toml_fix(line_text),
             )
         ) from None
 
 
-def _toml_cure(line: str) -> str:
+def _toml_fix(line: str) -> str:
     key_value = re.match(r"([\w.-]+)\s*=\s*(.*)", line)
     value = re.split(r"\s+#", key_value[2])[0].strip() if key_value else ""
     if key_value and not value:
@@ -205,7 +207,7 @@ def _neighbour(file: Path) -> str:
     from cavity.wallfile.values import nearest
 
     try:
-        names = [one.name for one in sorted(file.parent.glob("*.toml"))[:50]]
+        names = [path.name for path in sorted(file.parent.glob("*.toml"))[:50]]
     except OSError:
         names = []
     return nearest(file.name, names) if names else f"`cavity new {file.name or 'wall.toml'}` writes one to start from"
@@ -240,11 +242,11 @@ def read_rules(path: str | PathLike[str]) -> tuple[Rule, ...]:
     raw = read_toml(text, name)
     faults = Faults(name, text, raw)
     try:
-        found = rules_of(RulesFile.model_validate(raw).rule, faults)
+        rules = rules_of(RulesFile.model_validate(raw).rule, faults)
     except ValidationError as error:
-        for one in error.errors(include_url=False, include_input=False):
-            faults.add_schema(one, RulesFile)
-        found = ()
-    if faults.found:
-        raise InputError(*faults.found)
-    return found
+        for schema_error in error.errors(include_url=False, include_input=False):
+            faults.add_schema(schema_error, RulesFile)
+        rules = ()
+    if faults.gathered:
+        raise InputError(*faults.gathered)
+    return rules

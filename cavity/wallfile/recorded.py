@@ -1,7 +1,7 @@
-"""The wall that a result carries: written as JSON into its attributes, and read back as the same `Wall`.
+"""The wall in the attributes of a result: written as JSON, and read back as the same `Wall`.
 
-Reading is strict in both directions: a key that is missing, or that no field of the dataclass takes, is an error. A
-default never fills a gap: the result would then be shown with a wall that it was not computed for.
+Reading is strict: a missing or unknown key is an error. Defaults do not fill gaps, because the result would then be
+shown with a wall that it was not computed for.
 """
 
 from __future__ import annotations
@@ -64,48 +64,48 @@ def _hints(kind: type) -> dict[str, Any]:
     return typing.get_type_hints(kind)
 
 
-def _built(kind: Any, value: Any, place: str, faults: list[Fault]) -> Any:
+def _built(kind: Any, value: Any, key: str, faults: list[Fault]) -> Any:
     """Return a value as a type of the model: a dataclass, a tuple, one of several, or a plain value."""
     origin = typing.get_origin(kind)
     if origin in (typing.Union, types.UnionType):
         if value is None:
             return None
-        return _built(next(each for each in typing.get_args(kind) if each is not type(None)), value, place, faults)
+        return _built(next(kind for kind in typing.get_args(kind) if kind is not type(None)), value, key, faults)
     if origin is tuple:
         inner = typing.get_args(kind)
         if not isinstance(value, list):
-            faults.append(_fault(place, "is not a list", value))
+            faults.append(_fault(key, "is not a list", value))
             return ()
         of = [inner[0]] * len(value) if len(inner) == 2 and inner[1] is Ellipsis else list(inner)
         if len(of) != len(value):
-            faults.append(_fault(place, f"has not {len(of)} entries", value))
+            faults.append(_fault(key, f"does not have {len(of)} entries", value))
             return ()
         return tuple(
-            _built(each, item, f"{place}[{number}]", faults)
-            for number, (each, item) in enumerate(zip(of, value, strict=True))
+            _built(item_kind, item, f"{key}[{number}]", faults)
+            for number, (item_kind, item) in enumerate(zip(of, value, strict=True))
         )
     if not is_dataclass(kind):
         if kind is float and isinstance(value, int) and not isinstance(value, bool):
-            return value  # as it was: 180 stays 180
+            return value  # unchanged: 180 stays 180
         if not isinstance(value, kind):
-            faults.append(_fault(place, f"is no {kind.__name__}", value))
+            faults.append(_fault(key, f"is not a {kind.__name__}", value))
         return value
     if not isinstance(value, Mapping):
-        faults.append(_fault(place, "is missing or no table", value))
+        faults.append(_fault(key, "is missing or not a table", value))
         return None
-    names = [each.name for each in fields(kind)]
-    faults.extend(_fault(f"{place}.{name}", "is missing", "") for name in names if name not in value)
-    faults.extend(_fault(f"{place}.{name}", "is not known", value[name]) for name in value if name not in names)
+    names = [field.name for field in fields(kind)]
+    faults.extend(_fault(f"{key}.{name}", "is missing", "") for name in names if name not in value)
+    faults.extend(_fault(f"{key}.{name}", "is not known", value[name]) for name in value if name not in names)
     if any(name not in value for name in names):
         return None
     hints = _hints(typing.cast("type", kind))
     return typing.cast("Any", kind)(
-        **{name: _built(hints[name], value[name], f"{place}.{name}", faults) for name in names}
+        **{name: _built(hints[name], value[name], f"{key}.{name}", faults) for name in names}
     )
 
 
-def _fault(place: str, problem: str, value: Any) -> Fault:
+def _fault(key: str, problem: str, value: Any) -> Fault:
     return Fault(
-        f"result, {place}", f"the wall carried by the result does not fit this version of cavity: it {problem}",
+        f"result, {key}", f"the wall in the result does not fit this version of cavity: it {problem}",
         str(value)[:80], "a result of this version", "compute the case again",
     )  # fmt: skip

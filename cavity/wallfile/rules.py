@@ -1,8 +1,8 @@
-"""Rules of the user's own: `[[rule]]` of a wall file, or a file that holds nothing else."""
+"""Rules of the user: `[[rule]]` of a wall file, or of a file of rules alone."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pydantic_core import PydanticCustomError
 
@@ -10,21 +10,17 @@ from cavity.wallfile.faults import Faults, KeyPath
 from cavity.wallfile.model import Rule
 from cavity.wallfile.schema import RULE_QUANTITIES
 
-if TYPE_CHECKING:
-    pass
-
 
 def rules_of(entries: list[Any], faults: Faults) -> tuple[Rule, ...]:
-    """Return the rules in SI; faults where a bound is missing, of the wrong kind, or the two cross."""
+    """Return the rules in SI; faults where a bound is missing or of the wrong kind, or at_least is above at_most."""
     rules = []
     for index, entry in enumerate(entries):
         key_path: KeyPath = ("rule", index)
         leaf = RULE_QUANTITIES[entry.quantity]
         bounds: dict[str, float | None] = {"at_least": None, "at_most": None}
         if not (entry.at_least or entry.at_most):
-            faults.add(
-                key_path, "neither at_least nor at_most", "a bound", f'add at_least = "{leaf.example}"', given=""
-            )  # fmt: skip
+            fix = f'add at_least = "{leaf.example}"'
+            faults.add(key_path, "neither at_least nor at_most", "one bound or both", fix, given="")
         for key in bounds:
             if text := getattr(entry, key):
                 try:

@@ -1,4 +1,4 @@
-"""The commented wall files to start from: each a fictitious wall that runs as it is."""
+"""The commented wall files to start from: fictitious walls that run unchanged."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def starter(name: str = FIRST) -> str:
     Raises
     ------
     InputError
-        If there is none of that name; lists those there are.
+        If no starter has that name; lists the names.
     """
     from cavity.wallfile.values import nearest
 
@@ -42,7 +42,7 @@ def starter(name: str = FIRST) -> str:
     if not name.replace("-", "").isalnum() or not path.is_file():
         known = [path.name.removesuffix(".toml") for path in folder.iterdir()]
         raise InputError(
-            Fault("starting point", "there is none of this name", name[:60], ", ".join(sorted(known)),
+            Fault("wall to start from", "no such wall", name[:60], ", ".join(sorted(known)),
                   nearest(name[:60], sorted(known)))
         )  # fmt: skip
     return path.read_text(encoding="utf-8")
@@ -58,7 +58,7 @@ def write_starter(path: str | os.PathLike[str], *, like: str = FIRST, force: boo
     like : str, keyword only
         One of `starters`.
     force : bool, keyword only
-        Replace a file that is there.
+        Replace an existing file.
 
     Returns
     -------
@@ -73,9 +73,11 @@ def write_starter(path: str | os.PathLike[str], *, like: str = FIRST, force: boo
     text = starter(like)
     file = Path(path)
     where = str(path)[:200]
-    with contextlib.suppress(OSError, ValueError):  # a name that cannot be: reported by what writes it
+    with contextlib.suppress(OSError, ValueError):  # an impossible name: `write_whole` reports it
         if file.exists() and not file.is_dir() and not force:
             raise InputError(Fault(where, "exists already", "", "a new file", "choose another name, or add --force"))
         if not file.parent.is_dir():
-            raise InputError(Fault(where, "cannot be written: no such folder", "", "a folder that exists", "make it"))
+            raise InputError(
+                Fault(where, "cannot be written: no such folder", "", "a folder that exists", "create the folder")
+            )
     return write_whole(file, text, over=force)

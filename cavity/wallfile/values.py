@@ -1,6 +1,6 @@
-"""The kinds of values a wall file holds: quantities with a unit, shares, words, tables.
+"""The kinds of values in a wall file: quantities with a unit, fractions, words, tables.
 
-Each kind reads one TOML value into SI, and raises an error that says what was expected and how to fix it.
+Each kind reads one TOML value into SI. Its error says what is expected and how to fix the value.
 """
 
 from __future__ import annotations
@@ -29,11 +29,11 @@ MONTHS = (
     "december",
 )  # fmt: skip
 _SLACK = 1e-6  # of the larger bound: they are printed with six digits
-_LISTED = 240  # characters: three lines of a terminal
+_LISTED = 240  # characters, three lines of a terminal
 
 
 def nearest(word: str, known: Any) -> str:
-    """Return a fix: the nearest of the known words, or all of them where none is near."""
+    """Return a fix: the nearest of the known words, or their list where none is near."""
     names = [str(name) for name in known]
     folded = {name.casefold(): name for name in reversed(names)}
     close = difflib.get_close_matches(word.casefold(), list(folded), n=1, cutoff=0.6)
@@ -46,7 +46,7 @@ def nearest(word: str, known: Any) -> str:
 
 
 def fail(problem: str, expected: str = "", fix: str = "") -> PydanticCustomError:
-    """Return the error that one leaf of the file raises; `reader` turns it into a Fault."""
+    """Return the error that a value raises; `Faults.add_schema` turns it into a Fault."""
     return PydanticCustomError("leaf", "{problem}", {"problem": problem, "expected": expected, "fix": fix})
 
 
@@ -71,7 +71,7 @@ class Leaf:
 
 @dataclass(frozen=True)
 class Quantity(Leaf):
-    """Text with a unit, read into the SI `unit`; `example` shows the bounds' unit and how to write it."""
+    """Text with a unit, read into the SI `unit`; the bounds are shown in the unit of `example`."""
 
     unit: str
     example: str
@@ -109,7 +109,7 @@ class Quantity(Leaf):
             fix = f'write "{value} {unit}"' if unit else f'write it like "{self.example}"'
             raise fail(f"a bare number; a unit such as {unit or self._shown} is needed", self.describe(), fix)
         try:
-            found = parse_quantity(value, self.unit)
+            quantity = parse_quantity(value, self.unit)
         except ValueError as error:
             fix = ""
             if isinstance(value, str) and re.search(r"\d,\d", value):
@@ -117,18 +117,18 @@ class Quantity(Leaf):
             elif self.unit == "K" and isinstance(value, str) and re.fullmatch(r"\s*-?[\d.]+\s*[CF]\s*", value):
                 fix = f'write "{value.strip()[:-1].strip()} deg{value.strip()[-1]}"'
             raise fail(str(error)[:160], self.describe(), fix or f'write it like "{self.example}"') from None
-        slack = _SLACK * max(abs(each) for each in (self.low, self.high, 0.0) if math.isfinite(each))
-        if self.low - slack <= found <= self.high + slack:  # the bounds as printed are within them
-            found = min(max(found, self.low), self.high)
+        slack = _SLACK * max(abs(bound) for bound in (self.low, self.high, 0.0) if math.isfinite(bound))
+        if self.low - slack <= quantity <= self.high + slack:  # the bounds as printed are within them
+            quantity = min(max(quantity, self.low), self.high)
         else:
-            problem = "too small" if found < self.low else "too large"
-            if found == 0.0 and self.low > 0.0:
+            problem = "too small" if quantity < self.low else "too large"
+            if quantity == 0.0 and self.low > 0.0:
                 problem = "zero"
-            elif found < 0.0 <= self.low:
+            elif quantity < 0.0 <= self.low:
                 problem = "negative"
             fix = f'did you mean "{str(value).strip().lstrip("-")}"?' if problem == "negative" else ""
             raise fail(problem, self.describe(), fix or "check the number and its unit")
-        return found
+        return quantity
 
 
 @dataclass(frozen=True)
@@ -169,7 +169,7 @@ class Number(Leaf):
 
 
 @dataclass(frozen=True)
-class Share(Leaf):
+class Fraction(Leaf):
     """A fraction: ``"45 %"`` or 0.45. A number above one is refused with the percent sign as fix."""
 
     low: float = 0.0
@@ -188,8 +188,8 @@ class Share(Leaf):
         if isinstance(value, bool) or not isinstance(value, (int, float, str)):
             raise fail("not a fraction", self.describe(), f'write "{self.example}"')
         if isinstance(value, str):
-            found = re.fullmatch(r"\s*([+-]?\d{1,12}(?:\.\d{0,12})?)\s*%\s*", value)
-            if not found:
+            percentage = re.fullmatch(r"\s*([+-]?\d{1,12}(?:\.\d{0,12})?)\s*%\s*", value)
+            if not percentage:
                 bare = re.fullmatch(r"\s*(\d{1,3}(?:\.\d{1,12})?)\s*", value)
                 fix = f'write "{self.example}"'
                 if bare and self.low <= float(bare[1]) <= min(self.high, 1.0):
@@ -197,18 +197,18 @@ class Share(Leaf):
                 elif bare and self.low <= float(bare[1]) / 100.0 <= self.high:
                     fix = f'write "{bare[1]} %"'
                 raise fail("not a percentage", self.describe(), fix)
-            share = float(found[1]) / 100.0
+            fraction = float(percentage[1]) / 100.0
         else:
             if 1.0 < value <= 100.0:
                 raise fail("above 1", self.describe(), f'write "{value:g} %"')
             if not 0.0 <= value <= 1.0:  # catches nan as well
                 raise fail("not between 0 and 1", self.describe(), f'write "{self.example}"')
-            share = float(value)
-        if self.low - _SLACK <= share <= self.high + _SLACK:
-            share = min(max(share, self.low), self.high)
+            fraction = float(value)
+        if self.low - _SLACK <= fraction <= self.high + _SLACK:
+            fraction = min(max(fraction, self.low), self.high)
         else:
-            raise fail("too small" if share < self.low else "too large", self.describe(), "check the number")
-        return share
+            raise fail("too small" if fraction < self.low else "too large", self.describe(), "check the number")
+        return fraction
 
 
 @dataclass(frozen=True)
@@ -339,7 +339,7 @@ class Water(Leaf):
     def read(self, value: Any) -> float:
         """Return kg/m3, or minus the fraction of the dry mass."""
         if isinstance(value, str) and value.strip().endswith("%"):
-            return -Share(0.0, 100.0, "4.5 %").read(value)
+            return -Fraction(0.0, 100.0, "4.5 %").read(value)
         return Quantity("kg/m3", "45 kg/m3", 0.0, 1000.0).read(value)
 
 
@@ -386,9 +386,9 @@ class Many(Leaf):
 
     def describe(self) -> str:
         """Return what is expected, in words."""
-        each = self.item.describe()
+        item = self.item.describe()
         size = " or ".join(str(count) for count in self.counts) or "1 to 50"
-        return f"{each}" + (f", or a list of {size}" if self.single else f"; a list of {size} of them")
+        return f"{item}" + (f", or a list of {size}" if self.single else f"; a list of {size} of them")
 
     def read(self, value: Any) -> tuple[Any, ...]:
         """Return the values in SI."""
@@ -398,13 +398,13 @@ class Many(Leaf):
             raise fail("not a list", self.describe(), "write it in [ ]")
         if len(value) not in (self.counts or range(1, 51)):
             raise fail(f"a list of {len(value)}", self.describe(), "check how many values there are")
-        found = []
+        values = []
         for index, part in enumerate(value, 1):
             try:
-                found.append(self.item.read(part))
+                values.append(self.item.read(part))
             except PydanticCustomError as error:
                 context = error.context or {}
                 raise fail(
                     f"value {index}: {context.get('problem')}", str(context.get("expected")), str(context.get("fix"))
                 ) from None
-        return tuple(found)
+        return tuple(values)

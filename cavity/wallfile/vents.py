@@ -8,16 +8,15 @@ from typing import Any
 
 from cavity.wallfile.faults import Faults, KeyPath
 from cavity.wallfile.materials import pick
-from cavity.wallfile.model import Barrier, Column, Elevation, Opening, OpeningSet, Rail
+from cavity.wallfile.model import TOUCH, Barrier, Column, Elevation, Opening, OpeningSet, Rail
 from cavity.wallfile.values import nearest
 
-_LISTED = 5  # of many alike, as many are named
+_LISTED = 5  # so many of a longer list are named
 # m, smaller clear dimension of a vent whose drawing gives a free area only; common practice, no source
 USUAL_CLEAR = {"slot": 0.010, "mesh": 0.010, "perforated": 0.010, "louvre": 0.010, "joint": 0.008}
-_TOUCH = 1e-6  # m, heights closer than this are the same
-_BESIDE = 0.05  # m, a vent above or below a barrier is this far from it
-# what the words for a vent's height mean
-_NAMED = {
+_BARRIER_DISTANCE = 0.05  # m, between a barrier and a vent above or below it
+# what the words for the height of a vent need
+_PLACES = {
     "base": "bottom of each strip",
     "head": "top of each strip",
     "wall base": "a strip that begins at the base of the wall",
@@ -30,12 +29,12 @@ _NAMED = {
 
 
 def read_columns(entries: list[Any], faults: Faults) -> list[Column]:
-    """Return the columns that are at least 0.1 m high and have a name of their own; faults for the others."""
+    """Return the columns that are at least 0.1 m high and have a unique name; faults for the others."""
     columns: list[Column] = []
     for index, entry in enumerate(entries):
         key_path: KeyPath = ("column", index)
         if pick(columns, entry.name):
-            faults.add((*key_path, "name"), "a name used twice", fix="change one of them")
+            faults.add((*key_path, "name"), "a name used twice", "different names", "change one of them")
             continue
         if entry.top - entry.bottom < 0.1:
             faults.add(
@@ -57,14 +56,14 @@ def _served(key_path: KeyPath, names: tuple[str, ...], columns: list[Column], fa
                     (*key_path, "columns"),
                     f"no column {name!r}",
                     "names of [[column]] sections",
-                    nearest(name, [one.name for one in columns]),
+                    nearest(name, [column.name for column in columns]),
                 )
         else:
             served.append(column)
     return tuple(served) if names else tuple(columns)
 
 
-def within(height: float, columns: Iterable[Column], margin: float = -_TOUCH) -> bool:
+def within(height: float, columns: Iterable[Column], margin: float = -TOUCH) -> bool:
     """Return whether a height [m] lies in one of the columns, by at least `margin` [m]."""
     return any(column.reaches(height, margin) for column in columns)
 
@@ -79,7 +78,7 @@ def read_rails(base: KeyPath, entries: list[Any], columns: list[Column], faults:
     for index, entry in enumerate(entries):
         key_path: KeyPath = (*base, index)
         if pick(rails, entry.name):
-            faults.add((*key_path, "name"), "a name used twice", fix="change one of them")
+            faults.add((*key_path, "name"), "a name used twice", "different names", "change one of them")
         if bool(entry.heights) == (entry.spacing is not None):
             faults.add(
                 key_path,
@@ -98,7 +97,7 @@ def read_rails(base: KeyPath, entries: list[Any], columns: list[Column], faults:
         heights = entry.heights
         if entry.spacing is not None:
             low, high = min(column.bottom for column in served), max(column.top for column in served)
-            # a rail right under the head closes nothing that the head does not close
+            # none right under the head: it would have no effect
             count = int((high - low - 0.01) / entry.spacing)
             if count < 1:
                 faults.add(
@@ -108,14 +107,18 @@ def read_rails(base: KeyPath, entries: list[Any], columns: list[Column], faults:
                 faults.add((*key_path, "spacing"), f"{count} rails", "at most 200", "give a wider spacing")
                 continue
             spaced = (round(low + entry.spacing * number, 6) for number in range(1, count + 1))
-            heights = tuple(height for height in spaced if within(height, served, 1e-3))  # none where a window is
+            heights = tuple(height for height in spaced if within(height, served, 1e-3))  # none in front of a window
         lost = [f"{height:g} m" for height in heights if not within(height, served, 1e-3)]
         if lost:
-            where = "outside the column, or at its end"
-            said = f"{lost[0]} is {where}" if len(lost) == 1 else f"{len(lost)} heights are {where}: {_few(lost)}"
-            faults.add((*key_path, "heights"), said, _reach(served), "move the rail" if len(lost) == 1 else "move them")
+            outside = "outside the column, or at its end"
+            problem = (
+                f"{lost[0]} is {outside}" if len(lost) == 1 else f"{len(lost)} heights are {outside}: {_few(lost)}"
+            )
+            faults.add(
+                (*key_path, "heights"), problem, _reach(served), "move the rail" if len(lost) == 1 else "move them"
+            )
         if len(set(heights)) < len(heights):
-            faults.add((*key_path, "heights"), "a height given twice", fix="keep one")
+            faults.add((*key_path, "heights"), "a height given twice", "different heights", "keep one")
         names = tuple(column.name for column in served) if entry.columns else ()
         rails.append(
             Rail(
@@ -141,10 +144,10 @@ def _few(items: list[str]) -> str:
 
 
 def _screen(key_path: KeyPath, entry: Any, faults: Faults) -> None:
-    """Check that what closes the gaps of a rail is a mesh or a perforation, whole."""
+    """Check that the keys of a mesh or a perforation in the gaps of a rail are complete."""
     parts = [key for key in ("wire", "hole") if getattr(entry, key) is not None]
     if len(parts) == 2:
-        faults.add(key_path, "wire and hole at once", "wire for a mesh, hole for a perforation", "keep one", given="")
+        faults.add(key_path, "wire and hole together", "wire for a mesh, hole for a perforation", "keep one", given="")
     elif parts and entry.porosity is None:
         faults.add((*key_path, "porosity"), "is missing", f"{parts[0]} needs it", 'add porosity = "50 %"', given="")
     elif entry.porosity is not None and not parts:
@@ -160,7 +163,7 @@ def read_barriers(
     for index, entry in enumerate(entries):
         key_path: KeyPath = ("barrier", index)
         if pick(barriers, entry.name):
-            faults.add((*key_path, "name"), "a name used twice", fix="change one of them")
+            faults.add((*key_path, "name"), "a name used twice", "different names", "change one of them")
         served = _served(key_path, entry.columns, columns, faults)
         if (entry.height is None) == (entry.at is None):
             faults.add(
@@ -177,10 +180,11 @@ def read_barriers(
             if elevation is None or not heights:
                 what = "[[storey]] sections, at least two" if entry.at == "storeys" else "[[storey]] with [[window]]"
                 faults.add((*key_path, "at"), f"there are no {entry.at}", what, 'write height = "3 m" instead')
-            found = [height for height in heights if within(height, served)]
-            title = f"{entry.name}, {{:g}} m" if len(found) > 1 else entry.name
+            closed_heights = [height for height in heights if within(height, served)]
+            title = f"{entry.name}, {{:g}} m" if len(closed_heights) > 1 else entry.name
             barriers += [
-                Barrier(title.format(height), height, entry.free_area, entry.discharge, names) for height in found
+                Barrier(title.format(height), height, entry.free_area, entry.discharge, names)
+                for height in closed_heights
             ]
             continue
         if served and not within(entry.height, served):
@@ -208,15 +212,15 @@ def read_sets(entries: list[Any], columns: list[Column], barriers: list[Barrier]
         for number, vent in enumerate(entry.vent):
             where: KeyPath = (*key_path, "vent", number)
             openings = _vents(where, vent, columns, barriers, faults)
-            if vent.name and any(vent.name == one.name for one in vents):
-                faults.add((*where, "name"), "a name used twice in the set", fix="change one of them")
+            if vent.name and any(vent.name == earlier.name for earlier in vents):
+                faults.add((*where, "name"), "a name used twice in the set", "different names", "change one of them")
             for opening in openings:
                 name, count = opening.name, 2
-                while any(name == one.name for one in vents):
+                while any(name == earlier.name for earlier in vents):
                     name, count = f"{opening.name} {count}", count + 1
                 vents.append(replace(opening, name=name))
         rails = None if entry.rail is None else read_rails((*key_path, "rail"), entry.rail, columns, faults)
-        sets.append(OpeningSet(entry.name, tuple(sorted(vents, key=lambda one: one.height)), rails))
+        sets.append(OpeningSet(entry.name, tuple(sorted(vents, key=lambda opening: opening.height)), rails))
     return sets
 
 
@@ -224,13 +228,13 @@ def _vents(
     key_path: KeyPath, entry: Any, columns: list[Column], barriers: list[Barrier], faults: Faults
 ) -> list[Opening]:
     """Return the openings of one vent: one, one for every base or head of the columns it serves, or at each height."""
-    given = [key for key in ("height", "heights", "spacing") if getattr(entry, key) not in (None, ())]
-    if len(given) != 1:
-        problem = "is missing" if not given else f"{' and '.join(given)} at once"
-        fix = "keep one" if given else 'add height = "base", heights = ["1.2 m", "2.4 m"] or spacing = "600 mm"'
+    height_keys = [key for key in ("height", "heights", "spacing") if getattr(entry, key) not in (None, ())]
+    if len(height_keys) != 1:
+        problem = "is missing" if not height_keys else f"{' and '.join(height_keys)} together"
+        fix = "keep one" if height_keys else 'add height = "base", heights = ["1.2 m", "2.4 m"] or spacing = "600 mm"'
         faults.add((*key_path, "height"), problem, "one of height, heights, spacing", fix, given="")
         return []
-    if given != ["height"]:
+    if height_keys != ["height"]:
         return _repeated(key_path, entry, columns, barriers, faults)
     area, clear = _size(key_path, entry, faults)
     _kind(key_path, entry, faults)
@@ -242,7 +246,9 @@ def _vents(
         for height, name in _named_heights(entry.height, served, columns, barriers):
             ends.setdefault(height, []).append(name)
         if not ends:
-            faults.add((*key_path, "height"), "no strip has such a place", _NAMED[entry.height], "name another height")
+            faults.add(
+                (*key_path, "height"), "no strip has such a height", _PLACES[entry.height], "name another height"
+            )
             return []
         spots = [(height, tuple(names)) for height, names in ends.items()]
     else:
@@ -303,31 +309,31 @@ def _repeated(
         heights = tuple(round(low + entry.spacing * number, 6) for number in range(1, count + 1))
         heights = tuple(height for height in heights if within(height, served))
     if len(set(heights)) < len(heights):
-        faults.add((*key_path, "heights"), "a height given twice", fix="keep one")
-    made: list[Opening] = []
+        faults.add((*key_path, "heights"), "a height given twice", "different heights", "keep one")
+    openings: list[Opening] = []
     for height in heights:
-        one = entry.model_copy(
+        vent = entry.model_copy(
             update={"height": height, "heights": (), "spacing": None, "name": entry.name or entry.kind}
         )
-        found = _vents(key_path, one, columns, barriers, faults)
-        made += [replace(opening, name=f"{opening.name} at {height:.2f} m") for opening in found]
-    return made
+        at_height = _vents(key_path, vent, columns, barriers, faults)
+        openings += [replace(opening, name=f"{opening.name} at {height:.2f} m") for opening in at_height]
+    return openings
 
 
 def _named_heights(
     word: str, served: Iterable[Column], columns: list[Column], barriers: list[Barrier]
 ) -> list[tuple[float, str]]:
-    """Return height [m] and column of every place that a word means."""
+    """Return height [m] and column of every place that a word names."""
     low, high = min(column.bottom for column in columns), max(column.top for column in columns)
     spots = []
     for column in served:
-        at_base, at_top = column.bottom <= low + _TOUCH, column.top >= high - _TOUCH
+        at_base, at_top = column.bottom <= low + TOUCH, column.top >= high - TOUCH
         if word == "base" or (word == "wall base" and at_base) or (word == "window head" and not at_base):
             spots.append((column.bottom, column.name))
         if word == "head" or (word == "wall top" and at_top) or (word == "window sill" and not at_top):
             spots.append((column.top, column.name))
         if word in ("above barriers", "below barriers"):
-            step = _BESIDE if word == "above barriers" else -_BESIDE
+            step = _BARRIER_DISTANCE if word == "above barriers" else -_BARRIER_DISTANCE
             spots += [
                 (round(barrier.height + step, 6), column.name)
                 for barrier in barriers
@@ -343,13 +349,13 @@ def _move(height: float, column: Column) -> str:
 
 def _size(key_path: KeyPath, entry: Any, faults: Faults) -> tuple[float, float]:
     """Return gross free area [m2/m] and smaller clear dimension [m] of a vent."""
-    given = [key for key in ("slot", "holes", "free_area") if getattr(entry, key) is not None]
-    if len(given) != 1:
+    size_keys = [key for key in ("slot", "holes", "free_area") if getattr(entry, key) is not None]
+    if len(size_keys) != 1:
         faults.add(
             key_path,
-            "no size" if not given else f"{' and '.join(given)} at once",
+            "no size" if not size_keys else f"{' and '.join(size_keys)} together",
             "one of slot, holes, free_area",
-            'add slot = "10 mm"' if not given else "keep one",
+            'add slot = "10 mm"' if not size_keys else "keep one",
             given="",
         )
         return 0.01, 0.01
@@ -365,22 +371,22 @@ def _size(key_path: KeyPath, entry: Any, faults: Faults) -> tuple[float, float]:
                 "check per_metre and width",
             )
         return holes.per_metre * holes.width * holes.height, min(holes.width, holes.height)
-    # a drawing's free area has the mesh taken off already; the hole itself is larger
+    # the free area of a drawing is net of the mesh; the hole itself is larger
     area = entry.free_area / (entry.porosity or 1.0)
     if entry.clear_height is not None:
         return area, entry.clear_height
     usual = USUAL_CLEAR[entry.kind]
-    if area < usual:  # a slit all along the wall would be narrower than any vent is made
+    if area < usual:  # a continuous slit would be narrower than any real vent
         title = f"vent {entry.name!r}" if entry.name else f"a {entry.kind}"
         faults.notes.append(
             f"{title[0].upper()}{title[1:]}: free_area without clear_height; openings {1e3 * usual:g} mm high are "
-            "taken, the usual ones (common practice, no source)."
+            "assumed, the usual size (common practice, no source)."
         )
     return area, max(usual, area)
 
 
 def _kind(key_path: KeyPath, entry: Any, faults: Faults) -> None:
-    """Check that a vent has what its kind needs, and nothing of another kind."""
+    """Check that a vent has the keys that its kind needs, and none of another kind."""
     needs = {"mesh": ("porosity", "wire"), "perforated": ("porosity", "hole"), "louvre": ("blade_angle",)}
     allowed = {"louvre": ("porosity", "blade_angle", "wire")}
     examples = {"porosity": '"50 %"', "wire": '"0.5 mm"', "hole": '"5 mm"', "blade_angle": '"30 deg"'}
@@ -397,7 +403,7 @@ def _kind(key_path: KeyPath, entry: Any, faults: Faults) -> None:
                 (*key_path, key),
                 f'not for kind = "{entry.kind}"',
                 f'{key} belongs to kind = "{right}"',
-                f'write kind = "{right}", or leave {key} out',
+                f'write kind = "{right}", or omit {key}',
             )
     if (entry.exposure == "table") != bool(entry.cp_table):
         faults.add(
@@ -407,4 +413,6 @@ def _kind(key_path: KeyPath, entry: Any, faults: Faults) -> None:
             "give both or none",
         )
     if entry.clear_height is not None and entry.free_area is None:
-        faults.add((*key_path, "clear_height"), "together with slot or holes", "only with free_area", "leave it out")
+        faults.add(
+            (*key_path, "clear_height"), "together with slot or holes", "only with free_area", "omit clear_height"
+        )

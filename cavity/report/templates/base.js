@@ -169,10 +169,12 @@ const Cavity = (() => {
       if (layout.legend && layout.legend.orientation === "v") { layout.legend = { orientation: "h", x: 0, y: -0.08, yanchor: "top" }; layout.height = (layout.height || 330) + 90; }
     }
     if (root.classList.contains("present")) { // read from the last row of a lecture hall
-      layout.font = { size: 14 };
-      for (const name of Object.keys(layout).filter((key) => /^[xy]axis/.test(key))) layout[name] = { ...layout[name], tickfont: { size: 16 } };
-      layout.legend = { ...layout.legend, font: { size: 15 } };
-      layout.height = Math.max(420, window.innerHeight - 140);
+      const rem = parseFloat(getComputedStyle(root).fontSize); // it grows with the screen
+      layout.font = { size: 0.7 * rem };
+      for (const name of Object.keys(layout).filter((key) => /^[xy]axis/.test(key))) layout[name] = { ...layout[name], tickfont: { size: 0.72 * rem } };
+      layout.legend = { ...layout.legend, font: { size: 0.7 * rem } };
+      layout.height = Math.max(420, window.innerHeight - div.getBoundingClientRect().top - 12);
+      if (layout.annotations) layout.margin = { ...layout.margin, t: 2.2 * rem };
     }
     if (printing) {
       made.data = made.data.map(flat);

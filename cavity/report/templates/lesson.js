@@ -13,8 +13,8 @@
       const data = figure.data.map((trace, i) => ({ ...trace, opacity: i === marks.traces[step] ? 1 : 0.45, line: { ...trace.line, width: i === marks.traces[step] ? 4.5 : 1.8 } }));
       return { data, layout: figure.layout };
     }
-    const line = { type: "line", xref: "x", yref: "paper", x0: marks.x[step], x1: marks.x[step], y0: 0, y1: 1, line: { color: page.ink, width: 1.6, dash: "dot" } };
-    return { data: figure.data, layout: { ...figure.layout, shapes: [...(figure.layout.shapes || []), line] } };
+    const lines = ["y", "y2", "y3"].map((row) => ({ type: "line", xref: "x", yref: `${row} domain`, x0: marks.x[step], x1: marks.x[step], y0: 0, y1: 1, line: { color: page.ink, width: 1.6, dash: "dot" } }));
+    return { data: figure.data, layout: { ...figure.layout, shapes: lines } };
   }
   function move(part, step) {
     const slider = part.querySelector("input[type=range]"), scenes = [...part.querySelectorAll(".scene")];
@@ -24,7 +24,7 @@
     const label = scenes[to].querySelector("figcaption").textContent;
     slider.setAttribute("aria-valuetext", label);
     part.querySelector("output").textContent = label;
-    scenes.forEach((one, i) => one.classList.toggle("on", i === to));
+    scenes.forEach((scene, i) => scene.classList.toggle("on", i === to));
     if (page.figures[part.dataset.key]) Cavity.draw(`fig-${part.dataset.key}`, marked(part.dataset.key, to));
   }
   for (const part of parts) {
@@ -43,14 +43,14 @@
     all.textContent = on ? "Hide answers" : "Show answers";
     for (const fold of document.querySelectorAll("details.answer")) fold.open = on;
   });
-  for (const one of document.querySelectorAll("[data-csv]")) one.addEventListener("click", () => {
-    const part = one.closest("section");
+  for (const button of document.querySelectorAll("[data-csv]")) button.addEventListener("click", () => {
+    const part = button.closest("section");
     Cavity.save(`${part.querySelector("h2").textContent.toLowerCase().replace(/[^a-z0-9]+/g, "-")}.csv`, Cavity.csv(part.querySelector("table")));
   });
 
   // ---- presentation ------------------------------------------------------------------------------------------------
   function fit(box) { // the answer as large as the screen allows
-    for (let size = 1.12; size > 0.72; size -= 0.04) {
+    for (let size = 1.16; size > 0.72; size -= 0.04) {
       box.style.fontSize = `${size}rem`;
       if (box.getBoundingClientRect().top + box.scrollHeight <= window.innerHeight - 6) return;
     }
@@ -105,7 +105,8 @@
   (async () => {
     for (const key of Object.keys(page.figures)) {
       page.figures[key].figure.layout.template = page.template;
-      await Cavity.draw(`fig-${key}`, marked(key, 0));
+      const slider = document.getElementById(`step-${key}`);
+      await Cavity.draw(`fig-${key}`, marked(key, slider ? Number(slider.value) : 0));
     }
     root.dataset.ready = "1";
   })();
