@@ -160,7 +160,7 @@ _PLACES = {  # of a label: its name for plotly, and the direction in which it li
     "top center": (0, 1), "bottom center": (0, -1), "middle right": (1, 0), "middle left": (-1, 0),
     "top right": (1, 1), "top left": (-1, 1), "bottom right": (1, -1), "bottom left": (-1, -1),
 }  # fmt: skip
-_NARROWEST = (290.0, 300.0)  # px, drawing area of the figure on a phone
+_NARROWEST = (253.0, 150.0)  # px, drawing area of the figure on half a sheet of paper; a phone has more
 
 
 def label_places(x: np.ndarray, y: np.ndarray, labels: list[str]) -> list[str]:

@@ -162,8 +162,8 @@ def write_page(
     parts : sequence of mapping
         Each with `heading` and, as needed, `nav` (short name in the bar), `text` (lines), `equation` (MathML of
         `notes.equation`), `symbols` (a line on its letters), `figures` (mappings of `id`, `title`, `caption`,
-        `figure`), `table` (mapping of `caption`, `head`, `rows`), `fold` (title under which
-        the table is folded away), `question` and `answer` (lines, folded; not printed while they are).
+        `figure`), `table` (mapping of `caption`, `head`, `rows`, and where set `widths` of the columns on paper [%]),
+        `fold` (title under which the table is folded away), `question` and `answer` (lines, folded under it).
 
     Returns
     -------

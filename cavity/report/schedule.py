@@ -274,7 +274,8 @@ def _detail(row: ScheduleRow, depth: float, panel: float, clear: float, low: boo
     panel_x = back_x - max(1e3 * panel * scale, 2.0)
     flash = tall - 46.0 if low else 46.0  # of the flashing under or over the vent
     edge = flash - slot if low else flash + slot
-    end = 16.0 if low else tall - 16.0
+    above, below = (30.0, 12.0) if low else (12.0, 30.0)  # room for the depth, dimensioned beyond the wall
+    end = above + 4.0 if low else tall - below - 4.0
     top, bottom = min(end, edge), max(end, edge)
     sign = 1.0 if low else -1.0
     si_depth, ip_depth = display.quantity(depth, "m")
@@ -283,8 +284,8 @@ def _detail(row: ScheduleRow, depth: float, panel: float, clear: float, low: boo
     lines = [
         f'<svg class="vent-detail" viewBox="0 0 {wide:g} {tall:g}" role="img" aria-label="{html.escape(row.place)}: '
         f'{html.escape(row.geometry)}, cavity {si_depth}">',
-        f'<rect class="backup" x="{wall_x:.1f}" y="12" width="{_WALL:g}" height="{tall - 24:.1f}"/>',
-        f'<path class="cut" d="M{wall_x + _WALL:.1f} 12v{0.5 * tall - 22:.1f}l4 5l-8 8l4 5v{0.5 * tall - 20:.1f}"/>',
+        f'<rect class="backup" x="{wall_x:.1f}" y="{above:g}" width="{_WALL:g}" height="{tall - above - below:.1f}"/>',
+        f'<path class="cut" d="M{wall_x + _WALL:.1f} {above:g}V{0.5 * tall - 10:.1f}l4 5l-8 8l4 5V{tall - below:g}"/>',
         f'<rect class="panel" x="{panel_x:.1f}" y="{top:.1f}" width="{back_x - panel_x:.1f}" '
         f'height="{bottom - top:.1f}"/>',
         # the flashing falls outwards from the wall and laps beyond the panel
@@ -301,11 +302,11 @@ def _detail(row: ScheduleRow, depth: float, panel: float, clear: float, low: boo
         f'M{x - 5:.1f} {edge:.1f}h16"/>',
         _label(x - 6, y + 4, si_clear, ip_clear, "end"),
     ]
-    y = 26.0 if low else tall - 22.0
+    y = 22.0 if low else tall - 22.0
     lines += [
         f'<path class="dimension" d="M{back_x:.1f} {y:.1f}H{wall_x:.1f}M{back_x:.1f} {y - 5:.1f}v10'
         f'M{wall_x:.1f} {y - 5:.1f}v10"/>',
-        _label(0.5 * (back_x + wall_x), y - 8 if low else y + 16, si_depth, ip_depth, "middle"),
+        _label(0.5 * (back_x + wall_x), y - 7 if low else y + 16, si_depth, ip_depth, "middle"),
         "</svg>",
     ]  # fmt: skip
     return "".join(lines)

@@ -103,11 +103,11 @@ def sheets(comparison: Any) -> dict[str, Table]:
             for row in table
         ]  # fmt: skip
     for case in verdict.failed_of(comparison):
-        names = [
+        asked: list[Any] = [
             case.climate_name, case.orientation, case.column, case.opening_set, _round(1e3 * case.depth),
         ]  # fmt: skip
-        blank = [""] * (len(_CASES) - len(names) - 3)
-        cases.append([*names, "not computed", case.reason, *blank, verdict.variant_text(verdict.variant(case))])
+        blank = [""] * (len(_CASES) - len(asked) - 3)
+        cases.append([*asked, "not computed", case.reason, *blank, verdict.variant_text(verdict.variant(case))])
     place = ("surface", "segment")
     seen = verdict.view(comparison)
     choices, rules = _choices(seen), []
