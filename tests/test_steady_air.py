@@ -349,10 +349,10 @@ def test_vent_schedule_tells_area_and_make_up():
     ds = steady_air(make_wall(openings=openings).case(), sun=(0.0,))
     base, weeps, head = air.vent_schedule(ds)
     assert base.area == pytest.approx(4000e-6)
-    assert air_words.make_up(base) == "10.0 mm along the whole wall, 40 % of it open"
+    assert air_words.make_up(base) == "10 mm along the whole wall, 40 % of it open"
     assert weeps.area == pytest.approx(1300e-6)
-    assert air_words.make_up(weeps) == "130 mm of 10.0 mm slot in every metre"
-    assert air_words.make_up(head) == "10.0 mm along the whole wall"
+    assert air_words.make_up(weeps) == "10 mm over 13 % of the wall length"
+    assert air_words.make_up(head) == "10 mm along the whole wall"
     warm = steady_air(make_wall(openings=openings).case(), cavity=(303.15,))
     base, weeps, head = air.vent_schedule(warm)
     assert (base.inward, head.inward) == (1.0, 0.0)  # warm air rises: in at the base, out at the head

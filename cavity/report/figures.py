@@ -224,14 +224,21 @@ def rate_map(ds: Any) -> go.Figure:
         "customdata": 10.0**z, "hovertemplate": "%{x|%-d %b}, %{y}:00: %{customdata:.3~g} per hour<extra></extra>",
         "meta": "log_rate",
     }  # fmt: skip
+    first, half = _clock(ds)[0], np.timedelta64(12, "h")  # the mark of the hour shown widens no axis
     mark = {"type": "scatter", "mode": "markers", "x": [str(_clock(ds)[0])[:10]], "y": [0], "name": "the hour shown",
             "marker": {"symbol": "square-open", "size": 13, "color": LIGHT["fail"], "line": {"width": 2.5}},
-            "hoverinfo": "skip", "showlegend": False}  # fmt: skip
+            "hoverinfo": "skip", "showlegend": False, "cliponaxis": False}  # fmt: skip
     return _figure(
         [trace, mark],
         style(
-            xaxis={"tickformat": "%b", "dtick": "M1", "title": {"text": "Day of the year"}, "showgrid": False},
-            yaxis={"title": {"text": "Hour of the day [h]"}, "dtick": 6, "showgrid": False},
+            xaxis={
+                "tickformat": "%b",
+                "dtick": "M1",
+                "title": {"text": "Day of the year"},
+                "showgrid": False,
+                "range": [f"{first - half}", f"{first + np.timedelta64(days - 1, 'D') + half}"],
+            },
+            yaxis={"title": {"text": "Hour of the day [h]"}, "dtick": 6, "showgrid": False, "range": [-0.5, 23.5]},
         ),
     )
 
@@ -241,19 +248,19 @@ def rose(ds: Any) -> go.Figure:
     """Hours of wind by direction, stacked by the air change rate they drive."""
     names, hours = series.rose(ds)
     traces, low = [], 0.0
-    colours = scale()[1:]
+    colours = scale()
     for index, upper in enumerate(series.ROSE_CLASSES):
         text = f"over {low:g} per hour" if np.isinf(upper) else f"{low:g} to {upper:g} per hour"
         traces.append({
             "type": "barpolar", "r": hours[index], "theta": np.arange(16) * 22.5, "customdata": names, "name": text,
-            "marker": {"color": colours[index][1], "line": {"color": LIGHT["paper"], "width": 0.5}},
+            "marker": {"color": colours[index][1], "line": {"color": LIGHT["muted"], "width": 0.6}},
             "hovertemplate": f"%{{customdata}}, {text}: %{{r:.0f}} h<extra></extra>",
         })  # fmt: skip
         low = upper
-    facing = float(ds.attrs.get("orientation", 0.0)) / 22.5
-    total = float(hours.sum(axis=0).max())
     total = 1.1 * float(hours.sum(axis=0).max())
     facing = float(ds.attrs.get("orientation", 0.0))
+    free = hours.sum(axis=0) + total * (np.abs((np.arange(16) * 22.5 - facing + 180.0) % 360.0 - 180.0) < 30.0)
+    bare = 90.0 - 22.5 * int(np.argmin(free))  # the scale lies on the sector of fewest hours, not on bars
     traces.append({
         "type": "scatterpolar", "r": [0.0, total], "theta": [facing, facing], "mode": "lines+markers",
         "line": _line("fail", 2.4, "dot"), "marker": {"symbol": "diamond", "size": [0, 10]},
@@ -268,7 +275,7 @@ def rose(ds: Any) -> go.Figure:
             legend={"orientation": "v", "x": 1.02, "y": 1, "yanchor": "top", "xanchor": "left"},
             polar={
                 "bgcolor": "rgba(0,0,0,0)",
-                "radialaxis": {"range": [0, total], "angle": 0, "tickangle": 0, "nticks": 5, "ticksuffix": " h",
+                "radialaxis": {"range": [0, total], "angle": bare, "tickangle": bare, "nticks": 5, "ticksuffix": " h",
                                "tickfont": {"size": 12},
                                "gridcolor": LIGHT["grid"], "linecolor": LIGHT["rule"]},
                 "angularaxis": {"direction": "clockwise", "rotation": 90, "tickvals": list(np.arange(16) * 22.5),
@@ -365,9 +372,9 @@ def humid_warm(ds: Any, *, segment: int, face: int) -> go.Figure:
          "marker": {"size": 3.2, "opacity": 0.35, "color": LIGHT["humidity"]},
          "hovertemplate": "%{x:.1f} °C, %{y:.1f} %<extra></extra>"},
         {"type": "scatter", "mode": "lines", "x": line, "y": mould_threshold(line),
-         "name": "mould can start: sensitive materials", "line": _line("mould", 2.4), "hoverinfo": "skip"},
+         "name": "sensitive materials", "line": _line("mould", 2.4), "hoverinfo": "skip"},
         {"type": "scatter", "mode": "lines", "x": line, "y": mould_threshold(line, 85.0),
-         "name": "medium resistant and resistant materials", "line": _line("mould", 1.6, "dash"), "hoverinfo": "skip"},
+         "name": "resistant materials", "line": _line("mould", 1.6, "dash"), "hoverinfo": "skip"},
     ]  # fmt: skip
     return _figure(
         traces,
@@ -430,7 +437,7 @@ def film(ds: Any, *, segment: int) -> go.Figure:
     run = run * series.HOUR * 1e3
     faces = [str(name) for name in ds["film_face"].values]
     traces: list[dict[str, Any]] = []
-    for name, colour, dash in (("back of cladding", "film", "solid"), ("outer face of wall", "wind", "dot")):
+    for name, colour, dash in (("back of cladding", "film", "solid"), ("outer face of wall", "stack", "dot")):
         if name in faces:
             traces.append({"type": "scatter", "mode": "lines", "x": time, "y": films[:, faces.index(name)],
                            "name": surface_in_words(name), "line": _line(colour, 1.4, dash),
@@ -573,11 +580,12 @@ def losses(ds: Any) -> go.Figure:
     groups = air.loss_groups(ds)
     share = 100.0 * np.array([group.share for group in groups])
     names = [
-        f"{plain(group.name)} ({group.bottom:.2g} m)" if group.count == 1 and group.kind != "channel"
-        else plain(group.name) if group.kind == "channel"
-        else f"{plain(group.name)} ({group.count}, {group.bottom:.2g} to {group.top:.2g} m)"
+        group.name if group.kind == "channel"
+        else f"{group.name} ({group.bottom:.2g} m)" if group.count == 1
+        else f"{group.name} ({group.count}, {group.bottom:.2g} to {group.top:.2g} m)"
         for group in groups
     ]  # fmt: skip
+    names = ["<br>".join(plain(line) for line in textwrap.wrap(name, 20)) for name in names]  # for a phone
     colours = [LIGHT["air" if group.kind != "channel" else "rain"] for group in groups]
     gains = [f"<br>doubled: {100 * group.gain:+.0f} % air" if group.gain >= 0.0 else "" for group in groups]
     trace = {"type": "bar", "orientation": "h", "x": share, "y": names, "marker": {"color": colours}, "width": 0.62,
@@ -589,8 +597,8 @@ def losses(ds: Any) -> go.Figure:
         style(
             height=max(240, 90 + 40 * len(names)),
             xaxis={
-                "title": {"text": "Percentage of the driving pressure lost [%]"},
-                "range": [0, max(10.0, 1.6 * share.max(initial=0.0))],
+                "title": {"text": "Driving pressure lost [%]"},
+                "range": [0, max(10.0, 1.9 * share.max(initial=0.0))],
             },
             yaxis={"showgrid": False, "ticks": ""},
         ),

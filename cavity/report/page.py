@@ -257,7 +257,7 @@ def render(comparison: Any) -> str:
         "climate_text": ", ".join(climates),
         "facing": ", ".join(verdict.facing_text(value) for value in facings),
         "compared": " × ".join(
-            [f"{len(sets)} opening{'s' * (len(sets) > 1)}", f"{len(depths)} depth{'s' * (len(depths) > 1)}"]
+            [f"{len(sets)} opening set{'s' * (len(sets) > 1)}", f"{len(depths)} depth{'s' * (len(depths) > 1)}"]
             + [f"{len(seen.variants)} variants"] * (len(seen.variants) > 1)
             + [f"{len(facings)} facings"] * (len(facings) > 1)
             + [f"{len(strips)} strips"] * (len(strips) > 1)
@@ -269,6 +269,8 @@ def render(comparison: Any) -> str:
         "left_out": len(cases) - len(explored),
         "matrix": matrix,
         "worst_over": verdict.where(seen),
+        "several_parts": max(len(climates), len(facings), len(strips)) > 1,
+        "several_cases": len(explored) > 1,
         "still": verdict.still_pieces(seen),
         **_elevation(seen),
         "brief": brief.brief(comparison, seen),
@@ -543,7 +545,7 @@ def _case(case: Any, owner: int, packer: packing.Packer, shared: _Shared) -> dic
         "cavity_point": names.index("cavity air"),
         "governs": face,
         "openings": [str(name) for name in ds["opening"].values],
-        "segment_text": f"{ds['segment'].values[segment]} segment, {bottom:.2g} to {top:.2g} m",
+        "segment_text": f"{series.segment_text(ds, segment)}, {bottom:.2g} to {top:.2g} m",
         "upward": float((series.upward(ds) > 0).mean()),
         "air": list(air_words.sentences(ds)),
         "vents": [list(row) for row in air_words.vent_rows(ds)],
@@ -581,9 +583,9 @@ def _event_rows(event: Any) -> list[list[Any]]:
         return [f"{display.number(value)} d" if np.isfinite(value) else f"over {display.number(times['span'])} d"] * 2
 
     return [
-        ["50 % drying time of a wetting event", days(times["half"])],
-        ["90 % drying time of it", days(times["nine"])],
-        [f"Left of it after {display.number(times['span'])} days", [f"{100 * times['left']:.0f} %"] * 2],
+        ["Wetting event: 50 % drying time", days(times["half"])],
+        ["Wetting event: 90 % drying time", days(times["nine"])],
+        [f"Wetting event: water left after {display.number(times['span'])} days", [f"{100 * times['left']:.0f} %"] * 2],
     ]
 
 
@@ -633,8 +635,8 @@ def _summary(ds: Any, segment: int, face: int, year: Mapping[str, Any]) -> list[
         ["Air change rate, 10 % and 90 % of hours", same(f"{low} to {high} per hour")],
         ["Hours with flow upwards", same(f"{100 * year['upward']:.0f} %")],
         ["Governing surface", same(series.place_text(ds, segment, face))],
-        ["Mean humidity there", same(f"{100 * year['humidity']:.1f} %")],
-        ["Hours above 80 % there", same(str(year["humid_hours"]))],
+        ["Mean relative humidity at this surface", same(f"{100 * year['humidity']:.1f} %")],
+        ["Hours above 80 % RH at this surface", same(str(year["humid_hours"]))],
         ["Hours in which some surface condenses", same(str(year["wet_hours"]))],
         ["Largest film in the cavity", [f"{display.number(peak)} g/m²", f"{display.number(0.00327706 * peak)} oz/ft²"]],
         ["Run-off in the year", [f"{1e3 * year['runoff']:.0f} g/m²", f"{3.27706 * year['runoff']:.2f} oz/ft²"]],

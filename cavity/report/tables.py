@@ -21,7 +21,7 @@ _CASE = ("climate", "orientation [degree]", "column", "openings", "cavity depth 
 _CASES = (
     *_CASE, "result", "decided by", "median air change rate [per hour]", "air change rate, 10 % of hours [per hour]",
     "air change rate, 90 % of hours [per hour]", "hours with flow upwards [%]", "largest film in the cavity [g/m2]",
-    "surface", "segment", "hours above 80 % there [h]", "hours in which some surface condenses [h]",
+    "surface", "segment", "hours above 80 % RH at this surface [h]", "hours in which some surface condenses [h]",
     "50 % drying time of a wetting event [d]", "50 % drying time, vents closed [d]",
     "90 % drying time of a wetting event [d]", "90 % drying time, vents closed [d]", _VARIANT,
 )  # fmt: skip

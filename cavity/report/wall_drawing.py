@@ -8,6 +8,7 @@ with break lines, as on a construction drawing. Arrows of both directions are dr
 from __future__ import annotations
 
 import html
+import textwrap
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +19,8 @@ from cavity.report import display
 WIDTH, HEIGHT = 510.0, 470.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 228.0, 496.0, 42.0, 384.0  # frame of the section
 _BREAK = 26.0  # px, a cut-out stretch
+_MOST = 9  # pieces drawn, the lowest and the highest
+_LINE = 17.0  # px, from one line of a label to the next
 _RAIL = 40.0  # mm, drawn height of a rail, its true height is not part of the input
 
 PATTERNS = """
@@ -46,12 +49,23 @@ class _Piece:
     count: int = 1
 
 
-def _text(x: float, y: float, text: str, name: str = "", anchor: str = "start", limit: int = 34) -> str:
+def _text(
+    x: float, y: float, text: str, name: str = "", anchor: str = "start", limit: int = 34, whole: str = ""
+) -> str:
+    """Return a line of text, cut at `limit` characters; where it is less than `whole`, that is its tooltip."""
     short = text if len(text) <= limit else text[: limit - 1] + "…"
-    title = f"<title>{html.escape(text)}</title>" if short != text else ""
+    title = f"<title>{html.escape(whole or text)}</title>" if short != (whole or text) else ""
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" class="{name}" text-anchor="{anchor}">{title}{html.escape(short)}</text>'
     )  # fmt: skip
+
+
+def _name_lines(name: str, most: int) -> list[str]:
+    """Return a name on as many lines as it needs, at most `most`; what does not fit stays on the last one."""
+    if most < 2 or len(name) <= 22:
+        return [name]
+    first, *rest = textwrap.wrap(name, 22)
+    return [first, " ".join(rest)] if rest else [first]
 
 
 def _pieces(ds: Any) -> list[_Piece]:
@@ -114,7 +128,8 @@ def draw(ds: Any) -> str:
     origin = _LEFT + 0.5 * ((_RIGHT - _LEFT) - scale * places[-1])
     at = origin + places * scale
     back, face, room = at[wall - 1], at[wall], at[-1]
-    pieces = _pieces(ds)[:9]
+    pieces = _pieces(ds)
+    pieces = pieces if len(pieces) <= _MOST else pieces[: _MOST // 2] + pieces[-(_MOST - _MOST // 2) :]
     tall = (_BOTTOM - _TOP - _BREAK * (len(pieces) - 1)) / len(pieces)
     bottom, top = float(ds.attrs["column_bottom"]), float(ds.attrs["column_top"])
     segment_ends = np.asarray(ds["segment_top"].values, float)
@@ -199,6 +214,10 @@ def draw(ds: Any) -> str:
             f'<path class="down" d="M{axis:.1f} {ends[1]:.1f}V{ends[0]:.1f}"/></g>'
         )  # fmt: skip
         label = at[0] - 50
+        lines = int((tall + _BREAK) // _LINE)  # that fit beside this piece
+        named = _name_lines(piece.name.removesuffix(f", {ds.attrs.get('column', '')}"), 2 if lines > 3 else 1)
+        more = _LINE * (len(named) - 1)
+        first = middle - 0.5 * more
         if piece.kind == "opening":
             y = 0.5 * (gap_low + gap_high)
             out.append(
@@ -206,12 +225,16 @@ def draw(ds: Any) -> str:
                 f'<path class="in" d="M{at[0] - 40:.1f} {y:.1f}H{axis - 4:.1f}"/>'
                 f'<path class="out" d="M{axis - 2:.1f} {y:.1f}H{at[0] - 38:.1f}"/></g>'
             )  # fmt: skip
-            middle = min(max(y + 4, high + 12), low - 36)
-        out.append(_text(label, middle, piece.name, "label", "end", 22))
-        out.append(_text(label, middle + 17, piece.note, "small", "end", 24))
+            first = min(max(y + 4 - 0.5 * more, high + 12), low - 36 - more)
+        for row, text in enumerate(named):
+            out.append(_text(label, first + row * _LINE, text, "label", "end", 22, piece.name))
+        below = first + len(named) * _LINE
+        if lines > 2 or piece.kind != "opening":
+            out.append(_text(label, below, piece.note, "small", "end", 24))
+            below += _LINE
         if piece.kind == "opening":
             out.append(
-                f'<text x="{label:.1f}" y="{middle + 34:.1f}" class="small num" text-anchor="end" '
+                f'<text x="{label:.1f}" y="{below:.1f}" class="small num" text-anchor="end" '
                 f'data-opening-text="{piece.index}"></text>'
             )  # fmt: skip
         out.append("</g>")
