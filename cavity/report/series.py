@@ -83,21 +83,21 @@ def mould(ds: Any, segment: int) -> np.ndarray:
     from cavity.risk.limits import resolve
     from cavity.risk.mould import repeated
 
-    given = resolve(dict(wall_of(ds).limits), float(ds.attrs["film_limit"]))
+    limits = resolve(dict(wall_of(ds).limits), float(ds.attrs["film_limit"]))
     index = repeated(
         ds["temperature"].values[:, segment, :],
         ds["relative_humidity"].values[:, segment, :],
         [str(name) for name in ds["face_mould_class"].values],
-        decline=given["mould_decline"],
-        most=repeats(ds, given),
+        decline=limits["mould_decline"],
+        most=repeats(ds, limits),
     ).index
     return index[23::24]
 
 
 def duration(values: np.ndarray, count: int = 201) -> tuple[np.ndarray, np.ndarray]:
     """Return fraction of hours [%] and the value reached or exceeded in that fraction of hours."""
-    share = np.linspace(0.0, 100.0, count)
-    return share, np.quantile(np.asarray(values, float), 1.0 - share / 100.0)
+    percentage = np.linspace(0.0, 100.0, count)
+    return percentage, np.quantile(np.asarray(values, float), 1.0 - percentage / 100.0)
 
 
 def rose(ds: Any) -> tuple[list[str], np.ndarray]:
@@ -165,7 +165,7 @@ def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
 def balance(ds: Any, segment: int) -> list[tuple[str, float]]:
     """Return the yearly water balance of wall and films in one segment: (term, kg/m2); positive wets, negative dries.
 
-    Rain and drying at the outer face of the cladding are one net term, with the rain that runs off it again taken
+    Rain and drying at the exterior surface of the cladding are one net term, with the rain that runs off it again taken
     from the run-off: they are a hundred times larger than all else and nearly cancel. Terms under 0.1 g/m2 are left
     out, but for what is stored. Empty where the Dataset has no balance.
     """
@@ -175,11 +175,11 @@ def balance(ds: Any, segment: int) -> list[tuple[str, float]]:
     terms = dict(zip(names, np.asarray(ds["water_balance"].values, float)[:, segment].tolist(), strict=True))
     off = float(np.asarray(ds["runoff"].values, float)[:, segment, 0].sum() * HOUR)
     rain, vapour, run = (terms.pop(name, 0.0) for name in ("rain on the wall", "vapour from outdoors", "run-off"))
-    made = {
+    balances = {
         "exterior surface: rain absorbed minus evaporation": rain - off + vapour,
         "run-off in the cavity": run + off,
     } | terms
-    return [(name, value) for name, value in made.items() if abs(value) > 1e-4 or name == "stored"]
+    return [(name, value) for name, value in balances.items() if abs(value) > 1e-4 or name == "stored"]
 
 
 def drying(ds: Any, segment: int, days: int = 60) -> tuple[np.ndarray, np.ndarray, np.datetime64] | None:
@@ -221,12 +221,12 @@ def event_times(event: Any) -> dict[str, float]:
     """
     from cavity.risk.drying import days_until
 
-    made = {"span": len(event.as_drawn) / 24.0}
+    times = {"span": len(event.as_drawn) / 24.0}
     for name, left in (("", event.as_drawn), ("_shut", event.shut)):
-        made[f"half{name}"] = days_until(left, 0.5, event.amount)
-        made[f"nine{name}"] = days_until(left, 0.1, event.amount)
-        made[f"left{name}"] = float(left[-1]) / event.amount
-    return made
+        times[f"half{name}"] = days_until(left, 0.5, event.amount)
+        times[f"nine{name}"] = days_until(left, 0.1, event.amount)
+        times[f"left{name}"] = float(left[-1]) / event.amount
+    return times
 
 
 def vapour_kpa(dew_point: np.ndarray) -> np.ndarray:

@@ -69,21 +69,21 @@ def _name_lines(name: str, most: int) -> list[str]:
 
 
 def _pieces(ds: Any) -> list[_Piece]:
-    found: list[_Piece] = []
+    pieces: list[_Piece] = []
     columns = (ds[name].values for name in ("opening", "opening_area", "opening_kind", "opening_height"))
     for index, (name, free, kind, height) in enumerate(zip(*columns, strict=True)):
         area = 1e4 * float(free)
         note = f"{kind}, {display.number(area)} cm²/m" if area > 0.0 else f"{kind}, closed"
-        found.append(_Piece("opening", float(height), str(name), note, index))
+        pieces.append(_Piece("opening", float(height), str(name), note, index))
     for name, kind, height in zip(
         ds["part"].values, ds["part_kind"].values, ds["part_height"].values, strict=True
     ):  # fmt: skip
         if str(kind) in {"rail", "barrier"}:
-            found.append(_Piece(str(kind), float(height), str(name), "", -1))
-    found.sort(key=lambda piece: piece.height)
+            pieces.append(_Piece(str(kind), float(height), str(name), "", -1))
+    pieces.sort(key=lambda piece: piece.height)
     grouped: list[_Piece] = []
     run: list[_Piece] = []
-    for piece in [*found, None]:
+    for piece in [*pieces, None]:
         if piece is not None and piece.kind == "rail":
             run.append(piece)
             continue
@@ -122,11 +122,11 @@ def draw(ds: Any) -> str:
     str
         An ``<svg>`` element without script, style or outside reference.
     """
-    places = np.asarray(ds["face_position"].values, float) * 1e3
+    positions = np.asarray(ds["face_position"].values, float) * 1e3
     wall = [str(role) for role in ds["face_role"].values].index("outer face of wall")
-    scale = min((_RIGHT - _LEFT) / max(places[-1], 1.0), 2.4)  # px per mm
-    origin = _LEFT + 0.5 * ((_RIGHT - _LEFT) - scale * places[-1])
-    at = origin + places * scale
+    scale = min((_RIGHT - _LEFT) / max(positions[-1], 1.0), 2.4)  # px per mm
+    origin = _LEFT + 0.5 * ((_RIGHT - _LEFT) - scale * positions[-1])
+    at = origin + positions * scale
     back, face, room = at[wall - 1], at[wall], at[-1]
     pieces = _pieces(ds)
     pieces = pieces if len(pieces) <= _MOST else pieces[: _MOST // 2] + pieces[-(_MOST - _MOST // 2) :]
@@ -267,20 +267,20 @@ def draw(ds: Any) -> str:
 
     # dimensions: cavity and whole wall
     for y, left, right, value in (
-        (_BOTTOM + 22, back, face, places[wall] - places[wall - 1]),
-        (_BOTTOM + 46, at[0], room, places[-1]),
+        (_BOTTOM + 22, back, face, positions[wall] - positions[wall - 1]),
+        (_BOTTOM + 46, at[0], room, positions[-1]),
     ):
         out.append(
             f'<path class="dimension" d="M{left - 7:.1f} {y:.1f}H{right + 7:.1f}M{left:.1f} {y - 9:.1f}v14'
             f'M{right:.1f} {y - 9:.1f}v14M{left - 4:.1f} {y + 4:.1f}l8 -8M{right - 4:.1f} {y + 4:.1f}l8 -8"/>'
         )  # fmt: skip
         whole = right == room
-        place = (0.5 * (left + right), "middle") if whole else (right + 12, "start")
-        out.append(_text(place[0], y + 4, f"{display.number(value)} mm", "small num dim", place[1]))
-    bar = 100.0 * scale if places[-1] > 150 else 50.0 * scale
+        anchor = (0.5 * (left + right), "middle") if whole else (right + 12, "start")
+        out.append(_text(anchor[0], y + 4, f"{display.number(value)} mm", "small num dim", anchor[1]))
+    bar = 100.0 * scale if positions[-1] > 150 else 50.0 * scale
     y = HEIGHT - 16
     out.append(f'<path class="scale-bar" d="M{at[0]:.1f} {y}h{bar:.1f}m0 -4v8M{at[0]:.1f} {y - 4}v8"/>')
-    out.append(_text(at[0] + bar + 8, y + 4, "100 mm" if places[-1] > 150 else "50 mm", "small num"))
+    out.append(_text(at[0] + bar + 8, y + 4, "100 mm" if positions[-1] > 150 else "50 mm", "small num"))
     out.append(_text(at[0] - 10, _BOTTOM + 18, "outdoors", "small", "end"))
     out.append(_text(room, _BOTTOM + 18, "room", "small", "end"))
     out.append("</svg>")
