@@ -478,7 +478,7 @@ def sentence(study: xr.Dataset) -> str:
     if float(single["probability_met"][least]) < 1.0:
         title = _lower(str(single["criterion_title"].values[least]))
         failed = count - round(float(single["probability_met"][least]) * count)
-        text += f" Most often missed: {title} ({failed} of {count})."
+        text += f" Most often not met: {title} ({failed} of {count})."
     name, strength = drivers(study)[0]
     total = float(overall["total_order"].sel(input=name)) if "total_order" in study else abs(strength)
     if max(abs(strength), total) >= _INFLUENTIAL:
