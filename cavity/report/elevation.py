@@ -37,7 +37,7 @@ class Compartment:
         """How the air flows over the year, in words."""
         moving = self.upward + self.downward
         if moving < 0.05:
-            return "almost no flow"
+            return "nearly still"
         share = self.upward / moving
         if share > 1.0 - _MIXED:
             return "upwards"
