@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numba
 from numba.core import event
 
-from cavity import terminal
+from cavity import _parts, terminal
 from cavity.files import cache_folder
 
 if TYPE_CHECKING:
@@ -33,6 +33,7 @@ def _cache_folder() -> Path | None:
     for source in [
         *sorted((_HERE / "kernels").glob("*.py")),
         _HERE / "constants.py",
+        _HERE / "_parts.py",
         Path(__file__),
     ]:
         digest.update(source.name.encode() + source.read_bytes())
@@ -143,13 +144,15 @@ def _whole(path: str) -> bool:
 
 
 _CACHE = _sealed_cache()
+_PIPELINE = _parts.pipeline()
+_PART = {"pipeline_class": _PIPELINE} if _PIPELINE else {}
 
 
 def jit(function: Callable[..., Any]) -> Callable[..., Any]:
     """Compile a kernel: cached, GIL released, numpy division rule, NaN stays NaN, a x b + c rounded once.
 
     Kernels allocate nothing, so numba's counting of array references is left out; it takes a third of the time. Each is
-    built into its callers: called, it would get its records of arrays as hundreds of single numbers.
+    built into its callers: called, it would get its records of arrays as hundreds of single numbers. See _parts.
     """
     config: Any = numba.config
     before = config.CACHE_DIR
@@ -160,7 +163,7 @@ def jit(function: Callable[..., Any]) -> Callable[..., Any]:
         if hasattr(compiled, "get_call_template") and hasattr(compiled, "get_overload"):
             # Other kernels get a twin without the code that unpacks Python objects, which takes longer to compile than
             # the kernel itself. Python never gets the twin: calling it would end the process.
-            twin = _made(function, "kernel", no_cpython_wrapper=True)
+            twin = _made(function, "kernel", no_cpython_wrapper=True, **_PART)
             compiled.get_call_template, compiled.get_overload = twin.get_call_template, twin.get_overload
         return compiled
     finally:
@@ -173,7 +176,8 @@ def _made(function: Callable[..., Any], kind: str, **options: Any) -> Any:
         nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=True, no_cfunc_wrapper=True, **options,
         **_UNCOUNTED,
     )(function)  # fmt: skip
-    if _FOLDER and _CACHE and hasattr(made, "_cache"):  # not where compilation is switched off
+    # not where compilation is switched off; a part has no code of its own to keep
+    if _FOLDER and _CACHE and hasattr(made, "_cache") and "pipeline_class" not in options:
         made._cache = _CACHE(function, kind)
     return made
 

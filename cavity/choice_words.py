@@ -279,9 +279,9 @@ def gain_text(recommendation: Any) -> str:
     if larger is None:
         return ""
     if larger.old is None:
-        return "more vent area or depth gains nothing"
+        return "more vent area or depth improves no criterion"
     gained = amount(larger.old.value - larger.new.value, larger.old)
-    return f"more vent area or depth gains {gained} of {lower_title(larger.old)} at most"
+    return f"more vent area or depth lowers the {lower_title(larger.old)} by {gained} at most"
 
 
 def runner_up_text(recommendation: Any) -> str:

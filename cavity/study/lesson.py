@@ -229,7 +229,7 @@ def scaled_weather(weather: xr.Dataset, names: Sequence[str], factor: float) -> 
 
 
 def including(values: Sequence[float], own: float) -> tuple[float, ...]:
-    """Return the values with the one nearest to that of the base case replaced by it, in order."""
+    """Return the values [any] in order, with that of the base case, `own` [any], in place of the nearest one."""
     nearest = min(values, key=lambda value: abs(value - own))
     return tuple(sorted(own if value == nearest else value for value in values))
 
