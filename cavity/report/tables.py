@@ -118,7 +118,7 @@ def sheets(comparison: Any) -> dict[str, Table]:
     return {
         "schedule": (schedule.HEAD, schedule.table(schedule.rows(shown[0].case.dataset) if shown else [])),
         "choices": (
-            ("openings", "cavity depth [mm]", "free vent area [mm2/m]", "result", "recommended", "probability [%]",
+            ("openings", "cavity depth [mm]", "free vent area [cm2/m]", "result", "recommended", "probability [%]",
              "decided by", "value", "limit", "limit is", "unit", "climate", "column", "orientation [degree]",
              "below the common rules", _VARIANT), choices),
         "rules": ((*_CASE, *(head.lower() for head in RULE_HEAD), _VARIANT), rules),
@@ -150,7 +150,7 @@ def _choices(seen: verdict.View) -> list[list[Any]]:
         rain = all(verdict.has_rain(each.case) for each in choice.parts if each.computed)
         share = verdict.percent(seen, choice).removesuffix(" %")
         rows.append(
-            [choice.opening_set, _round(1e3 * choice.depth), _round(1e6 * choice.area),
+            [choice.opening_set, _round(1e3 * choice.depth), _round(1e4 * choice.area),
              verdict.word(choice.status, rain), named, int(share) if share else "", *told,
              below_text(choice.below), verdict.variant_text(choice.variant)]
         )  # fmt: skip
