@@ -352,7 +352,7 @@ H5_BANDS = ((0.10, (0.78, 0.82)), (0.380, (0.95, 0.97)), (0.420, (0.60, 0.65))) 
 
 
 def hamstad_5_face() -> float:
-    """Return the relative humidity at the room face of HAMSTAD 5 by steady conduction through the dry layers [1]."""
+    """Return the relative humidity at the interior surface of HAMSTAD 5: steady conduction, dry layers [1]."""
     # R = 1/25 + 0.365/0.682 + 0.015/0.6 + 0.040/0.06 + 1/8, dry; the face is at 20 (1 - 0.125 / R) degC
     resistance = 0.04 + 0.365 / 0.682 + 0.015 / 0.6 + 0.040 / 0.06 + 0.125
     return 0.6 * _saturation(20.0) / _saturation(20.0 * (1.0 - 0.125 / resistance))
@@ -377,11 +377,13 @@ def hamstad_5() -> tuple[Case, ...]:
         *(
             band_case(f"HAMSTAD 5 RH {where}", band=band, computed=at(position), **common)
             for where, (position, band) in zip(
-                ("in the outer brick, 0.10 m", "at mortar | insulation", "at the room face"), H5_BANDS, strict=True
+                ("in the outer brick, 0.10 m", "at mortar | insulation", "at the interior surface"),
+                H5_BANDS,
+                strict=True,
             )
         ),
         value_case(
-            "HAMSTAD 5 RH at the room face, by hand",
+            "HAMSTAD 5 RH at the interior surface, by hand",
             source="steady conduction through the dry layers, room vapour at the face: by hand",
             tag=HAND,
             inputs=text,

@@ -86,7 +86,7 @@ def temperature_figure(summary: Any) -> go.Figure:
 def wind_figure(summary: Any) -> go.Figure:
     """Return the wind rose: percentage of hours by sector, stacked by speed class."""
     edges = [float(edge) for edge in summary["speed"].values]
-    share = summary["wind_share"].values * 100.0
+    share = summary["wind_fraction"].values * 100.0
     traces = []
     for i, low in enumerate(edges):
         title = f"{low:g} to {edges[i + 1]:g} m/s" if i + 1 < len(edges) else f"above {low:g} m/s"
@@ -305,7 +305,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                 item(
                     "wind",
                     "Wind rose",
-                    f"Direction it comes from, at 10 m; calm in {100 * attrs['calm_share']:.0f} % of hours.",
+                    f"Direction it comes from, at 10 m; calm in {100 * attrs['calm_fraction']:.0f} % of hours.",
                     wind_figure(summary),
                 ),
                 *(

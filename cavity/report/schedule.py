@@ -96,29 +96,29 @@ def rows(ds: Any) -> list[ScheduleRow]:
     list of ScheduleRow
     """
     wall = wall_of(ds)
-    chosen = wall.opening_set(str(ds.attrs["opening_set"]))
+    opening_set = wall.opening_set(str(ds.attrs["opening_set"]))
     depth, width = float(ds.attrs["depth"]), wall.site.wall_width
     low, high = min(c.bottom for c in wall.columns), max(c.top for c in wall.columns)
-    made = [
+    listed = [
         _vent_row(opening, [c for c in wall.columns if _reaches(opening, c)], wall.columns, (low, high), width)
-        for opening in chosen.openings
+        for opening in opening_set.openings
     ]
-    made.sort(key=lambda row: (row.heights[0], row.name))
-    made += [
+    listed.sort(key=lambda row: (row.heights[0], row.name))
+    listed += [
         _rail_row(rail, wall.columns, depth, width)
-        for rail in (chosen.rails if chosen.rails is not None else wall.rails)
+        for rail in (opening_set.rails if opening_set.rails is not None else wall.rails)
     ]
     for barrier in wall.barriers:
         served = [c for c in wall.columns if _reaches(barrier, c)]
         free = barrier.free_area
         si, ip = display.quantity(free, "area") if free > 0.0 else ("closed", "closed")
-        made.append(
+        listed.append(
             ScheduleRow(
                 "barrier", barrier.name, _names(served, wall.columns), (barrier.height,), "cavity barrier", si, ip,
                 free, _length(served, width), "continuous", _FREE["barrier"],
             )
         )  # fmt: skip
-    return made
+    return listed
 
 
 def _reaches(part: Opening | Barrier, column: Column) -> bool:
@@ -209,7 +209,7 @@ HEAD = (
 )  # fmt: skip
 
 
-def table(found: Sequence[ScheduleRow]) -> list[list[str]]:
+def table(listed: Sequence[ScheduleRow]) -> list[list[str]]:
     """Return the schedule as texts, by the columns of `HEAD`."""
     return [
         [
@@ -217,21 +217,21 @@ def table(found: Sequence[ScheduleRow]) -> list[list[str]]:
             "0" if row.free_area <= 0.0 else f"{1e4 * row.free_area:.3g}",
             "" if math.isnan(row.length) else f"{row.length:.4g}", row.pieces, row.keep_free,
         ]
-        for row in found
+        for row in listed
     ]  # fmt: skip
 
 
-def numbers(found: Sequence[ScheduleRow]) -> list[list[Any]]:
+def numbers(listed: Sequence[ScheduleRow]) -> list[list[Any]]:
     """Return the schedule by the columns of `HEAD`, free area [cm2/m] and wall length [m] as numbers, NaN: unknown."""
-    made: list[list[Any]] = [list(row) for row in table(found)]
-    for cells, row in zip(made, found, strict=True):
+    cells_of: list[list[Any]] = [list(row) for row in table(listed)]
+    for cells, row in zip(cells_of, listed, strict=True):
         cells[6], cells[7] = 1e4 * row.free_area, row.length
-    return made
+    return cells_of
 
 
-def csv_text(found: Sequence[ScheduleRow]) -> str:
+def csv_text(listed: Sequence[ScheduleRow]) -> str:
     """Return the schedule as CSV with a head line; texts that a spreadsheet would take for a formula are quoted off."""
-    return files.csv_text(HEAD, table(found))
+    return files.csv_text(HEAD, table(listed))
 
 
 # --------------------------------------------------------------------------- detail drawings
@@ -245,24 +245,24 @@ def details(ds: Any) -> list[tuple[str, str]]:
 
     Depth, slot and panel are to one scale; the flashing and the backup wall are schematic.
     """
-    found: dict[str, ScheduleRow] = {}
+    first_of: dict[str, ScheduleRow] = {}
     for row in rows(ds):
-        found.setdefault(row.place, row)
+        first_of.setdefault(row.place, row)
     depth = float(ds.attrs["depth"])
     panel = sum(
         float(thickness)
         for thickness, part in zip(ds["layer_thickness"].values, ds["layer_part"].values, strict=True)
         if str(part) == "cladding"
     )
-    chosen = wall_of(ds).opening_set(str(ds.attrs["opening_set"]))
-    clear = {each.name: each.clear_height or each.gross_area for each in chosen.openings}
-    made = []
+    opening_set = wall_of(ds).opening_set(str(ds.attrs["opening_set"]))
+    clear = {opening.name: opening.clear_height or opening.gross_area for opening in opening_set.openings}
+    drawings = []
     for place in ("base of the wall", "window head", "window sill", "top of the wall"):
-        if place in found:
-            row = found[place]
+        if place in first_of:
+            row = first_of[place]
             low = place in ("base of the wall", "window head")
-            made.append((f"{place[0].upper()}{place[1:]}", _detail(row, depth, panel, clear[row.name], low)))
-    return made
+            drawings.append((f"{place[0].upper()}{place[1:]}", _detail(row, depth, panel, clear[row.name], low)))
+    return drawings
 
 
 def _detail(row: ScheduleRow, depth: float, panel: float, clear: float, low: bool) -> str:

@@ -164,7 +164,8 @@ const Cavity = (() => {
     const layout = { ...made.layout };
     const narrow = !printing && div.clientWidth < 480;
     if (narrow) {
-      layout.margin = { l: 48, r: 10, t: 40, b: 44, ...(layout.margin || {}) };
+      if (layout.xaxis && layout.xaxis.dtick === "M1") layout.xaxis = { ...layout.xaxis, dtick: "M2" };
+      layout.margin = { l: 48, r: 18, t: 40, b: 44, ...(layout.margin || {}) };
       if (layout.legend && layout.legend.orientation === "v") { layout.legend = { orientation: "h", x: 0, y: -0.08, yanchor: "top" }; layout.height = (layout.height || 330) + 90; }
     }
     if (root.classList.contains("present")) { // read from the last row of a lecture hall
@@ -378,11 +379,13 @@ const Cavity = (() => {
   system.addEventListener("change", (event) => { if (!wished()) setTheme(event.matches ? "dark" : "light", false); });
   document.getElementById("theme").addEventListener("click", () => setTheme(root.dataset.theme === "dark" ? "light" : "dark", true));
   document.getElementById("print").addEventListener("click", () => window.print());
-  const switcher = document.getElementById("units");
-  if (switcher) switcher.addEventListener("click", () => {
+  const switches = document.querySelectorAll(".units"); // in the bar, and where a part of the page covers the bar
+  for (const switcher of switches) switcher.addEventListener("click", () => {
     root.dataset.units = isPound() ? "si" : "ip";
-    switcher.textContent = isPound() ? "SI" : "Inch-pound";
-    switcher.setAttribute("aria-pressed", String(isPound()));
+    for (const each of switches) {
+      each.textContent = isPound() ? "SI" : "Inch-pound";
+      each.setAttribute("aria-pressed", String(isPound()));
+    }
     if (isPound()) sayAll(document.getElementById("main")); else unsay();
     redrawAll();
     document.dispatchEvent(new Event("units"));
