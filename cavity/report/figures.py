@@ -524,7 +524,7 @@ def event(found: Any) -> go.Figure:
     traces = []
     for name, left, colour, dash in (
         ("vents open", found.as_drawn, "film", "solid"),
-        ("vents closed", found.shut, "muted", "dash"),
+        ("vents closed", found.closed, "muted", "dash"),
     ):
         days, means = daily(left)
         values = 1e3 * means
