@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from cavity.airflow import losses, vented_gap
-from cavity.kernels import losses as kernel
 from cavity.kernels import network
+from cavity.kernels import pressure_drop as kernel
 from cavity.published.case import ANALYTICAL, HAND, MEMORY, Case, value_case
 from cavity.wallfile.model import Opening
 

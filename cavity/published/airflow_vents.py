@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from cavity.airflow import losses
-from cavity.kernels import losses as kernel
+from cavity.kernels import pressure_drop as kernel
 from cavity.published.case import ANALYTICAL, DOUBTFUL, HAND, MEMORY, READ, Case, band_case, not_run, value_case
 from cavity.wallfile.model import Opening
 

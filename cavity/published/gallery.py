@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from cavity.airflow import losses, pressure
-from cavity.kernels import losses as kernel
+from cavity.kernels import pressure_drop as kernel
 from cavity.wallfile.model import Opening, Rail
 
 RHO, MU = 1.2, 1.81e-5

@@ -194,7 +194,7 @@ class Column:
         return self.bottom + margin <= height <= self.top - margin
 
     def serves(self, names: Sequence[str]) -> bool:
-        """Return whether a part that names these columns is one of its own; no names: a part of every column."""
+        """Return whether a part that names these columns belongs to it; no names: a part of every column."""
         return not names or self.name in names
 
     def holds(self, part: Opening | Barrier) -> bool:
@@ -463,7 +463,7 @@ class Case:
 
     @property
     def rails(self) -> tuple[Rail, ...]:
-        """Rails of the set, or those of the wall where it has none of its own; of all columns."""
+        """Rails of the set, else those of the wall; of all columns."""
         return self.wall.rails if self.opening_set.rails is None else self.opening_set.rails
 
     @property
