@@ -1,4 +1,4 @@
-"""Figures of the loss data: what the airflow uses, beside other published laws of the same thing."""
+"""Figures of the loss data: what the airflow uses, against other published laws for the same part."""
 
 from __future__ import annotations
 
