@@ -1,4 +1,4 @@
-"""Slots: parallel plates laminar, developing and turbulent, and the vented gap of ISO 15099 beside our blended law."""
+"""Slots: parallel plates laminar, developing and turbulent, and the vented gap of ISO 15099 against our blended law."""
 
 from __future__ import annotations
 

@@ -57,7 +57,7 @@ class Drawing:
 
 @dataclass(frozen=True)
 class Check:
-    """One rule beside the drawing, in SI; `asks` and `drawn` say it.
+    """One rule compared with the drawing, in SI; `asks` and `drawn` say it.
 
     Parameters
     ----------
@@ -307,7 +307,7 @@ def _own(rule: Rule, drawing: Drawing) -> Check:
 
 
 def checks(ds: xr.Dataset) -> tuple[Check, ...]:
-    """Return every rule beside what is drawn of a case; the user's own first.
+    """Return every rule, compared with what is drawn of a case; the user's own first.
 
     Parameters
     ----------

@@ -273,7 +273,7 @@ def metal_wall() -> Wall:
 
 
 def brick_wall(latitude: float = 50.0) -> Wall:
-    """Return the starter wall with a brick outer leaf, plain and facing the midday sun, with its most open set."""
+    """Return the starter wall with a brick leaf, its most open set, facing the midday sun of a latitude [degree]."""
     from cavity.wallfile import parse_wall, starter
 
     wall = parse_wall(starter("brick"), "brick")

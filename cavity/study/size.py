@@ -494,7 +494,7 @@ def search(
         for line in lines:
             bracket = _bracket(known[line])
             if bracket is not None and bracket[1] / bracket[0] > _AREA_TOLERANCE:
-                splits = (bracket[0] * (bracket[1] / bracket[0]) ** share for share in _SPLITS)
+                splits = (bracket[0] * (bracket[1] / bracket[0]) ** part for part in _SPLITS)
                 batch += [(line, value) for value in splits if value not in failed[line]][:1]
         if not batch:
             break

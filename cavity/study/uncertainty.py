@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from cavity.wallfile.model import OpeningSet, Wall
 
-OVERALL = "overall"  # the criterion that stands for all that can fail
+OVERALL = "overall"  # all criteria that can fail, together
 QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
 BUDGET = 30.0  # s that a comparison may spend on the probabilities unless they were asked for
 _COUNTS = (16, 32, 64)  # samples of a comparison: the most that the budget allows
@@ -476,7 +476,7 @@ def sentence(study: xr.Dataset) -> str:
     if float(single["probability_met"][least]) < 1.0:
         title = _lower(str(single["criterion_title"].values[least]))
         failed = count - round(float(single["probability_met"][least]) * count)
-        text += f" Most often missed: {title} ({failed} of {count})."
+        text += f" Most often not met: {title} ({failed} of {count})."
     name, strength = drivers(study)[0]
     total = float(overall["total_order"].sel(input=name)) if "total_order" in study else abs(strength)
     if max(abs(strength), total) >= _INFLUENTIAL:
