@@ -205,14 +205,10 @@ def lower_title(finding: _Finding) -> str:
     return text[:1].lower() + text[1:] if text[1:2].islower() else text
 
 
-def _label(finding: _Finding) -> str:
-    name = finding.layer or surface_in_words(finding.spot or finding.face)
-    return f"{name}, {finding.segment}" if finding.segment else name
-
-
 def where(finding: _Finding) -> str:
     """Return where it is: layer, surface, interface or spot, and the segment where there are several."""
-    text = _label(finding)
+    text = finding.layer or surface_in_words(finding.spot or finding.face)
+    text = f"{text}, {finding.segment}" if finding.segment else text
     if finding.key == "drying":
         text = finding.layer or "whole wall"
     elif finding.key == "air_layer":
@@ -220,12 +216,22 @@ def where(finding: _Finding) -> str:
     return f"{text}, at the studs" if finding.studs else text
 
 
-def at(finding: _Finding) -> str:
-    """Return where a surface or interface is, in a sentence: "at the interior surface, top", "between OSB and wool"."""
+def at(finding: _Finding, note: str = "") -> str:
+    """Return where it is, in a sentence: "between OSB and wool (top)"; a note is added in brackets."""
     text = at_surface(finding.face or finding.spot or finding.layer)
     if finding.between:
         text = f"between {finding.between[0]} and {finding.between[1]}"
-    return f"{text}, {finding.segment}" if finding.segment else text
+    return _bracketed(text, finding.segment, note)
+
+
+def _bracketed(text: str, *notes: str) -> str:
+    inside = "; ".join(note for note in notes if note)
+    return f"{text} ({inside})" if inside else text
+
+
+def _layer(finding: _Finding) -> str:
+    """Return the layer, spot or surface of a finding in a sentence, its segment in brackets: "sheathing (top)"."""
+    return _bracketed(finding.layer or surface_in_words(finding.spot or finding.face), finding.segment)
 
 
 def plane_in_words(face: str, between: Sequence[str], segment: str) -> str:
@@ -287,33 +293,48 @@ def sentence(finding: _Finding) -> str:
         text = f"{title(finding)} {at(finding)}: {seen.value:.3g}{units} ({finding.threshold} {seen.limit:.3g}{units})."
     else:
         text = make(finding)
-    return f"At the studs: {text[0].lower()}{text[1:]}" if finding.studs else text
+    return f"At the studs: {text[0].lower()}{text[1:]}" if finding.studs else f"{text[0].upper()}{text[1:]}"
+
+
+def _years(years: Any) -> str:
+    return f"{int(years)} {'year' if int(years) == 1 else 'years'} of this weather"
+
+
+def _grams(value: float) -> str:
+    """Return an amount of water [g/m²] for a sentence."""
+    return f"{decimals(value)} g/m²" if value >= 0.5 else "less than 1 g/m²"
+
+
+def _up_to(value: float) -> str:
+    """Return a largest amount of water [g/m²] for a sentence."""
+    return f"up to {_grams(value)}" if value >= 0.5 else _grams(value)
 
 
 def _mould(finding: _Finding) -> str:
     facts = finding.facts
+    place = at(finding, f"{facts['sensitivity']} material")
     if finding.value < 0.01:
-        return f"No mould grows {at(finding)} ({facts['sensitivity']} material)."
+        return f"No mould grows {place}."
+    bound = f"{'limit' if finding.can_fail else 'for comparison:'} {decimals(finding.limit, 1)}"
+    bound += ", visible growth" if finding.limit == 3.0 else ""
+    bound += f"; review from {decimals(facts['review'], 1)}" if finding.can_fail else ""
+    if finding.value < 0.05 and not finding.rising:
+        return f"The mould index {place} stays below 0.1 of 6 ({bound})."
     years = int(facts["years"])
-    reached = f"settles after {years} such years"
+    reached = f"settles after {_years(years)}"
     if finding.rising:
-        reached = f"is still rising, by {decimals(facts['rise'], 2)} per year, after {years} such years"
+        reached = f"is still rising, by {decimals(facts['rise'], 2)} per year, after {_years(years)}"
     elif years == 1:
         reached = (
             "may rise further if the year is repeated" if facts["whole_year"] else "was computed for less than a year"
         )
-    bound = f"limit {decimals(finding.limit, 1)}{', visible growth' if finding.limit == 3.0 else ''}"
-    bound += f", review from {decimals(facts['review'], 1)}" if finding.can_fail else ""
-    return (
-        f"The mould index {at(finding)} ({facts['sensitivity']} material) reaches "
-        f"{apart(finding.value, finding.limit, 1)} of 6 and {reached} ({bound})."
-    )
+    return f"The mould index {place} reaches {apart(finding.value, finding.limit, 1)} of 6 and {reached} ({bound})."
 
 
 def _wood_moisture(finding: _Finding) -> str:
     value, limit, _ = shown(finding)
     return (
-        f"The highest 30-day mean moisture content of {_label(finding)} is {apart(value, limit, 1)} % by mass "
+        f"The highest 30-day mean moisture content of {_layer(finding)} is {apart(value, limit, 1)} % by mass "
         f"({'limit' if finding.can_fail else 'review from'} {decimals(limit)} %); the highest hour is "
         f"{decimals(100 * finding.facts['highest'], 1)} %."
     )
@@ -323,24 +344,32 @@ def _wood_pores(finding: _Finding) -> str:
     value, limit, _ = shown(finding)
     days = int(finding.facts["days_above"])
     text = (
-        f"On the day nearest to the curve for wood, {decimals(value, 1)} % RH in its outer 10 mm {at(finding)} at "
-        f"{decimals(finding.facts['temperature'] - ICE_POINT, 1)} °C (review above {decimals(limit, 1)} % there)"
+        f"The daily mean in the outer 10 mm of the wood {at(finding)} comes nearest to its curve with "
+        f"{decimals(value, 1)} % RH at {decimals(finding.facts['temperature'] - ICE_POINT, 1)} °C (review above "
+        f"{decimals(limit, 1)} % at that temperature)"
     )
-    return f"{text}; above the curve on {days} {'day' if days == 1 else 'days'}." if days else f"{text}."
+    return f"{text}; it exceeds the curve on {_days(days)}." if days else f"{text}."
+
+
+def _days(days: Any) -> str:
+    return f"{int(days)} {'day' if int(days) == 1 else 'days'}"
 
 
 def _decay(finding: _Finding) -> str:
     facts = finding.facts
-    years = int(facts["years"])
     if finding.value >= 1.0:
         lost = f"{decimals(100 * facts['loss'], 1)} %"
         if facts["beyond_data"]:
             lost = f"more than {decimals(100 * facts['loss'])} %"
-        return f"Rot becomes active {at(finding)} in year {years}; the loss is then {lost} of the mass per year."
+        return (
+            f"Rot becomes active {at(finding)} in year {int(facts['years'])} of this weather; the loss is then {lost} "
+            "of the mass per year."
+        )
     if finding.value > 0.0:
-        text = f"Conditions for rot {at(finding)} reach {decimals(100 * finding.value)} % of its activation threshold"
-        return f"{text} after {years} such years and still rise." if finding.rising else f"{text}."
-    return "No wood in this zone is ever wet and warm enough for rot."
+        fraction = f"{decimals(100 * finding.value)} %" if finding.value >= 0.005 else "less than 1 %"
+        text = f"The activation of rot {at(finding)} reaches {fraction} of its threshold"
+        return f"{text} after {_years(facts['years'])} and is still rising." if finding.rising else f"{text}."
+    return "The wood is never wet and warm enough for rot."
 
 
 def _condensate(finding: _Finding) -> str:
@@ -348,11 +377,11 @@ def _condensate(finding: _Finding) -> str:
     facts, (value, limit, _) = finding.facts, shown(finding)
     if not facts["any"]:
         return "No condensate forms at interfaces inside the wall." if inside else "No dew forms on the wall surfaces."
-    text = f"Up to {decimals(value)} g/m² of {'condensate' if inside else 'dew'} {at(finding)}"
-    text += ", which never dries in the year" if facts["never_dry"] else " before it dries"
+    text = f"{_up_to(value)} of {'condensate' if inside else 'dew'} forms {at(finding)} and "
+    text += "does not dry completely within the year" if facts["never_dry"] else "dries again"
     text += f" (review from {decimals(1e3 * facts['review'])} g/m², limit {decimals(limit)} g/m²)"
     if facts["runs"]:
-        text += f"; {decimals(1e3 * facts['drained'])} g/m² per year run {_ran(finding)}"
+        text += f"; {_grams(1e3 * facts['drained'])} per year runs {_ran(finding)}"
         text += ", where it must be able to leave" if inside else ""
     return f"{text}."
 
@@ -370,27 +399,30 @@ def _condensate_wood(finding: _Finding) -> str:
     value, limit, _ = shown(finding)
     kind = "wood-based board" if finding.facts["board"] else "solid wood"
     if not finding.facts["any"]:
-        return f"No condensate enters the wood; {_label(finding)} may absorb {decimals(limit)} % of its mass ({kind})."
+        return f"No condensate enters {_layer(finding)}; limit {decimals(limit)} % of its mass for {kind}."
     return (
-        f"{_label(finding)} absorbs {decimals(value, 1)} % of its mass as condensate {at(finding)} "
+        f"The condensate that {_layer(finding)} absorbs {at(finding)} reaches {decimals(value, 1)} % of its mass "
         f"(limit {decimals(limit)} % for {kind})."
     )
 
 
 def _residue(finding: _Finding) -> str:
-    facts, where = finding.facts, _label(finding)
+    facts = finding.facts
+    water = f"water in {_layer(finding)}" if finding.layer else f"water {at(finding)}"
     gain, held = decimals(1e3 * finding.value), decimals(1e3 * facts["held"])
     if facts["outcome"] == "steady":
-        return f"No moisture accumulates: {where} changes by {decimals(1e3 * finding.value, 1)} g/m² in the last year."
+        change = decimals(1e3 * finding.value, 1)
+        return f"No moisture accumulates: the {water} changes by {change} g/m² in the last year."
     if facts["outcome"] == "settles":
         return (
-            f"{where} still gains {gain} g/m² per year, at most half of the year before: it settles, about "
-            f"{decimals(1e3 * facts['still'])} g/m² above the present {held} g/m²."
+            f"The {water} still rises by {gain} g/m² per year, less than half of the rise of the year before: it "
+            f"settles about {decimals(1e3 * facts['still'])} g/m² above the present {held} g/m²."
         )
     if facts["outcome"] == "one year":
-        return f"{where} gains {gain} g/m² in the only year run; a longer run shows whether that continues."
+        return f"The {water} rises by {gain} g/m² in the only year run; a longer run shows whether that continues."
     return (
-        f"Growth: {where} gains {gain} g/m² each year and does not settle ({held} g/m² after {facts['years']} years)."
+        f"Growth: the {water} rises by {gain} g/m² each year and does not settle ({held} g/m² after {facts['years']} "
+        "years)."
     )
 
 
@@ -399,8 +431,8 @@ def _humidity(finding: _Finding) -> str:
     facts = finding.facts
     return (
         f"The highest 30-day mean above 5 °C {at(finding)} is {decimals(value)} % RH (for comparison: "
-        f"{decimals(limit)} %); {facts['hours_80']} h of the year exceed 80 %, {facts['hours_90']} h 90 %, "
-        f"{facts['hours_95']} h 95 %."
+        f"{decimals(limit)} %); above 80 % in {facts['hours_80']} h of the year, above 90 % in {facts['hours_90']} h, "
+        f"above 95 % in {facts['hours_95']} h."
     )
 
 
@@ -408,9 +440,9 @@ def _dew_point(finding: _Finding) -> str:
     facts = finding.facts
     margin = decimals(facts["margin"], 1)
     if finding.spot:
-        text = f"Dew at the {_label(finding)}, in {decimals(finding.value)} h of the year"
+        text = f"Dew at the {_layer(finding)}, in {decimals(finding.value)} h of the year"
         if not finding.value:
-            text = f"Never below the dew point at the {_label(finding)}"
+            text = f"Never below the dew point at the {_layer(finding)}"
         factor = decimals(facts["factor"], 2)
         return (
             f"{text} (lowest margin {margin} K, temperature factor about {factor}: an estimate by the zone method, no "
@@ -431,15 +463,15 @@ def _film(finding: _Finding) -> str:
     facts, (value, limit, _) = finding.facts, shown(finding)
     if not facts["any"]:
         return "No water collects on the back of the cladding."
-    text = f"The back of the cladding carries up to {decimals(value)} g/m² of water or frost, on {facts['days']} days"
+    text = f"The back of the cladding carries {_up_to(value)} of water or frost, on {_days(facts['days'])}"
     text += f", frozen in {decimals(facts['frost_hours'])} h" if facts["frost_hours"] else ""
     if not facts["runs"]:
         return f"{text}; it dries there and nothing runs off (a surface holds {decimals(limit)} g/m²)."
     litres = decimals(facts["runoff"], 2)
     if not facts["caught"]:
-        return f"{text}; {litres} litres per year run to the base of each metre of wall, which must drain freely."
+        return f"{text}; {litres} litres per year and metre of wall run to the base, which must drain freely."
     base = "the base" if facts["lowest"] else f"the barrier at {facts['height']:.2f} m"
-    return f"{text}; {litres} litres per year run to {base} of each metre of wall, where no opening drains them."
+    return f"{text}; {litres} litres per year and metre of wall run to {base}, where no opening drains them."
 
 
 def _wetness(finding: _Finding) -> str:
@@ -453,23 +485,26 @@ def _wetness(finding: _Finding) -> str:
             f"{outdoors}, class {facts['class_outdoors']})"
         )
         return (
-            f"{text}: specify a coating for more than outdoor exposure." if finding.status == "review" else f"{text}."
+            f"{text}: specify a coating for a harsher exposure than outdoors."
+            if finding.status == "review"
+            else f"{text}."
         )
     beside = f"review above {decimals(facts['review'])} h" if finding.key == "wetness_wall" else outdoors
     return f"Metal {at(finding)} has a time of wetness of {hours} (class {facts['class']}; {beside})."
 
 
 def _frost(finding: _Finding) -> str:
-    full = f"more than {decimals(100 * finding.facts['critical'])} % of its pores full"
+    full = f"with more than {decimals(100 * finding.facts['critical'])} % of the pores full"
     if finding.value:
-        return f"{_label(finding)} freezes {decimals(finding.value)} times per year with {full}."
+        cycles = "cycle" if finding.value == 1.0 else "cycles"
+        return f"{_layer(finding)}: {decimals(finding.value)} freeze-thaw {cycles} per year {full}."
     most = decimals(100 * finding.facts["highest"])
-    return f"{_label(finding)} never freezes with {full} (at most {most} % at any time)."
+    return f"{_layer(finding)}: no freeze-thaw cycle {full} (at most {most} % full at any time)."
 
 
 def _air_layer(finding: _Finding) -> str:
     area = decimals(shown(finding).value)
-    return f"The openings give {area} cm²/m: an air layer that ISO 6946 calls {finding.facts['class']}."
+    return f"A free vent area of {area} cm²/m makes the air layer {finding.facts['class']} by ISO 6946."
 
 
 def _drying(finding: _Finding) -> str:
@@ -507,7 +542,7 @@ _SENTENCES: dict[str, Callable[[_Finding], str]] = {
 _NEAR = 0.01  # value over limit from which a limit is worth naming as the nearest
 _STATE = {
     "review": ("item needs review", "items need review"),
-    "fail": ("criterion is not met", "criteria are not met"),
+    "fail": ("criterion fails", "criteria fail"),
 }  # for one, for several
 
 
@@ -521,7 +556,7 @@ def verdict(top: _Finding, alike: int) -> str:
     alike : int
         Findings of its status, itself included.
     """
-    clause = f"{title(top).lower()}. {sentence(top)}"
+    clause = f"{lower_title(top)}. {sentence(top)}"
     if top.status in ("pass", "information"):
         near = top.can_fail and top.ratio >= _NEAR
         return f"Meets all {alike} criteria; " + (

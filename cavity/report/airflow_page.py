@@ -272,5 +272,6 @@ def write_airflow_page(
                 ],
             }
         )
-    parts.append({"heading": "Basis", "text": [*notes]})
+    if notes:
+        parts.append({"heading": "Basis", "text": [*notes]})
     return write_page(path, f"Airflow: {first.attrs['wall_name']}", lead=lead, caution=CAUTIONS, parts=parts)

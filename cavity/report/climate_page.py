@@ -86,7 +86,7 @@ def temperature_figure(summary: Any) -> go.Figure:
 def wind_figure(summary: Any) -> go.Figure:
     """Return the wind rose: percentage of hours by sector, stacked by speed class."""
     edges = [float(edge) for edge in summary["speed"].values]
-    share = summary["wind_share"].values * 100.0
+    share = summary["wind_fraction"].values * 100.0
     traces = []
     for i, low in enumerate(edges):
         title = f"{low:g} to {edges[i + 1]:g} m/s" if i + 1 < len(edges) else f"above {low:g} m/s"
@@ -160,7 +160,7 @@ _PLACES = {  # of a label: its name for plotly, and the direction in which it li
     "top center": (0, 1), "bottom center": (0, -1), "middle right": (1, 0), "middle left": (-1, 0),
     "top right": (1, 1), "top left": (-1, 1), "bottom right": (1, -1), "bottom left": (-1, -1),
 }  # fmt: skip
-_NARROWEST = (290.0, 300.0)  # px, drawing area of the figure on a phone
+_NARROWEST = (253.0, 150.0)  # px, drawing area of the figure on half a sheet of paper; a phone has more
 
 
 def label_places(x: np.ndarray, y: np.ndarray, labels: list[str]) -> list[str]:
@@ -305,7 +305,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                 item(
                     "wind",
                     "Wind rose",
-                    f"Direction it comes from, at 10 m; calm in {100 * attrs['calm_share']:.0f} % of hours.",
+                    f"Direction it comes from, at 10 m; calm in {100 * attrs['calm_fraction']:.0f} % of hours.",
                     wind_figure(summary),
                 ),
                 *(

@@ -48,7 +48,7 @@ _OPENER, _TIGHTER = 0.2, 5.0  # times the s_d of a membrane, as tried
 
 
 class Label(NamedTuple):
-    """What a change is called: the start of a sentence, of which `short` alone tells it from others of its kind."""
+    """What a change is called: the start of a sentence, of which `short` distinguishes it from others of its kind."""
 
     lead: str
     short: str
@@ -206,7 +206,7 @@ def compare_choices(
     if before.decides is None:
         raise ValueError("there is no finding to start from")
     part, old = before.decides
-    if level_of(after) > level_of(before) and after.decides is not None:  # what gets worse tells more
+    if level_of(after) > level_of(before) and after.decides is not None:  # what gets worse matters more
         part, old = after.decides
         old = _same(before, part.name, old.key) or before.decides[1]
     same = next(candidate for candidate in after.parts if candidate.name == part.name)
@@ -275,7 +275,7 @@ def level_of(choice: Choice) -> int:
 
 
 def not_computed(label: Label | str, failure: str, family: str = "") -> Advice:
-    """Return what stands for a change that could not be computed."""
+    """Return the entry of a change that could not be computed."""
     label = str(label)
     text = f"Not computed: {label} ({failure.rstrip('.')})."
     return Advice(label, math.nan, False, "", "", text, family=family, key=(9,), failure=failure)

@@ -29,7 +29,7 @@ class _Dataset:
 
     def __get__(self, case: Any, owner: Any = None) -> Any:
         if case is None:
-            raise AttributeError("dataset")  # tells dataclass that there is no default
+            raise AttributeError("dataset")  # shows dataclass that there is no default
         held = case.__dict__["dataset"]
         return held.dataset if isinstance(held, Result) else held
 
@@ -187,7 +187,7 @@ def compare(
     facings : str, float, or sequence of them, keyword only
         Orientations: "all" (eight, from north), compass words, degrees clockwise from north; None: that of the wall.
     variants : str or sequence of str, keyword only
-        Variants of the layers, by name, beside the wall as drawn: "all", or some; None: none.
+        Variants of the layers, by name, besides the wall as drawn: "all", or some; None: none.
     progress : callable, keyword only
         Called with cases done, all cases, and the name of the one just done.
     workers : int, keyword only
@@ -260,7 +260,9 @@ def compare(
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
         results = engine.run(jobs, progress=on_run)
-        shut = engine.run([job for _, variant in walls for job in _closed(variant, climates, columns, variant_of)])
+        closed_results = engine.run(
+            [job for _, variant in walls for job in _closed(variant, climates, columns, variant_of)]
+        )
     failed = tuple(
         NotComputed(
             wall.name, climate_of[id(result.job.weather)], result.job.case.opening_set.name,
@@ -277,7 +279,7 @@ def compare(
             result, result.findings,  # type: ignore[arg-type]
             variant=variant_of[id(result.job.case.wall)],
         )
-        for result in shut
+        for result in closed_results
         if not result.failure
     ]  # fmt: skip
     results = [result for result in results if not result.failure]

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Engine", "Job", "Result", "cores"]
 
-HELD = 32  # Datasets of one engine kept in memory, 13 MB each for a year of three segments; the others lie on disk
+HELD = 32  # Datasets of one engine kept in memory, 13 MB each for a year of three segments; the others are on disk
 _AHEAD = 2  # jobs handed out for each thread: none waits, and little is in memory or lost with a worker
 _LOST = 3  # times a job may lose its worker before it is to blame itself
 _PATIENCE = 60.0  # s without any worker before a cluster is given up
@@ -416,7 +416,7 @@ def _is_loss(error: Exception) -> bool:
 
 
 def _connect(scheduler: str) -> Any:
-    """Return a client of the scheduler, or tell what is missing."""
+    """Return a client of the scheduler, or report what is missing."""
     where = "--scheduler"
     try:
         from distributed import Client
