@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 import numba
 from numba.core import event
 
-from cavity import terminal
+from cavity import _parts, terminal
 from cavity.files import cache_folder
 
 if TYPE_CHECKING:
@@ -32,7 +32,12 @@ _SEAL = 32  # bytes of the digest at the end of a file of compiled code
 
 _SOURCES = {
     source.name: source.read_bytes()
-    for source in (*sorted((_HERE / "kernels").glob("*.py")), _HERE / "constants.py", Path(__file__))
+    for source in (
+        *sorted((_HERE / "kernels").glob("*.py")),
+        _HERE / "constants.py",
+        _HERE / "_parts.py",
+        Path(__file__),
+    )
 }
 KERNELS = sum(len(re.findall(rb"(?m)^@jit\b", text)) for text in _SOURCES.values())  # a first run compiles nearly all
 
@@ -151,20 +156,22 @@ def _whole(path: str) -> bool:
 
 
 _CACHE = _sealed_cache()
+_PIPELINE = _parts.pipeline()
+_PART = {"pipeline_class": _PIPELINE} if _PIPELINE else {}
 
 
 def jit(function: Callable[..., Any]) -> Callable[..., Any]:
     """Compile a kernel: cached, GIL released, numpy division rule, NaN stays NaN, a x b + c rounded once.
 
     Kernels allocate nothing, so numba's counting of array references is left out; it takes a third of the time. Each is
-    built into its callers: called, it would get its records of arrays as hundreds of single numbers.
+    built into its callers: called, it would get its records of arrays as hundreds of single numbers. See _parts.
     """
     compiled = _made(function, "python")
     if hasattr(compiled, "get_call_template") and hasattr(compiled, "get_overload"):
         # Other kernels get a twin without the code that unpacks Python objects, which takes longer to compile than the
         # kernel itself. Python never gets the twin: calling it would end the process. It is made when the first kernel
         # asks for it: never, where all compiled code is kept.
-        twin = functools.cache(lambda: _made(function, "kernel", no_cpython_wrapper=True))
+        twin = functools.cache(lambda: _made(function, "kernel", no_cpython_wrapper=True, **_PART))
         compiled.get_call_template = lambda args, kws: twin().get_call_template(args, kws)
         compiled.get_overload = lambda sig: twin().get_overload(sig)
     return compiled
@@ -177,7 +184,8 @@ def _made(function: Callable[..., Any], kind: str, **options: Any) -> Any:
         nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=True, no_cfunc_wrapper=True, **options,
         **_UNCOUNTED,
     )(function)  # fmt: skip
-    if _FOLDER and _CACHE and hasattr(made, "_cache"):  # not where compilation is switched off
+    # not where compilation is switched off; a part has no code of its own to keep
+    if _FOLDER and _CACHE and hasattr(made, "_cache") and "pipeline_class" not in options:
         before, config.CACHE_DIR = config.CACHE_DIR, _FOLDER
         try:
             made._cache = _CACHE(function, kind)

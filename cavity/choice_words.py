@@ -1,4 +1,4 @@
-"""The words of choices: sizes, the rules beside a drawing, and why a choice is recommended.
+"""The words of choices: sizes, rules compared with a drawing, and why a choice is recommended.
 
 `cavity.risk` ranks choices, compares drawings with published rules and recommends a choice, in SI and without words.
 Their words are made here, those of findings in `cavity.finding_words`. Nothing is judged here.
@@ -107,6 +107,7 @@ def below_text(shortfalls: Iterable[_Shortfall]) -> str:
     Parameters
     ----------
     shortfalls : iterable of cavity.risk.rules.Shortfall
+        From `below_common`.
     """
     parts = []
     for shortfall in shortfalls:
@@ -278,9 +279,9 @@ def gain_text(recommendation: Any) -> str:
     if larger is None:
         return ""
     if larger.old is None:
-        return "more vent area or depth gains nothing"
+        return "more vent area or depth improves no criterion"
     gained = amount(larger.old.value - larger.new.value, larger.old)
-    return f"more vent area or depth gains {gained} of {lower_title(larger.old)} at most"
+    return f"more vent area or depth lowers the {lower_title(larger.old)} by {gained} at most"
 
 
 def runner_up_text(recommendation: Any) -> str:

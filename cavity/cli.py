@@ -113,11 +113,11 @@ def main() -> None:
 def _engine_options(command: Any) -> Any:
     """Add the options that say where the cases of a study are computed, and whether finished ones are used."""
     fresh = click.option(
-        "--fresh", is_flag=True, help="Compute every case; default: cases finished in an earlier run are used."
+        "--fresh", is_flag=True, help="Compute every case [default: cases finished in an earlier run are used]."
     )
     scheduler = click.option(
         "--scheduler", metavar="ADDRESS",
-        help="Compute on a dask cluster, such as tcp://host:8786; default: on all cores of this computer.",
+        help="Compute on a dask cluster, such as tcp://host:8786 [default: on all cores of this computer].",
     )  # fmt: skip
     return scheduler(fresh(command))
 
@@ -243,7 +243,7 @@ def new(file: str | None, like: str, listed: bool, force: bool) -> None:
     click.echo(write_starter(file, like=like, force=force))
 
 
-@main.command()
+@main.command(short_help="Compare vent openings and cavity depths; write the report.")
 @click.argument("wallfiles", nargs=-1, required=True, type=click.Path(), metavar="WALLFILE...")
 @_climate_option(several=True)
 @_rain_options(several=True)
@@ -469,9 +469,9 @@ def _own_names(paths: Sequence[Any]) -> list[str]:
     return names
 
 
-@main.command()
+@main.command(short_help="List the built-in materials, or all values of one.")
 @click.argument("name", required=False)
-@click.option("--group", help="Only this group, such as cladding or membrane; default: all.")
+@click.option("--group", help="Only this group, such as cladding or membrane [default: all].")
 def materials(name: str | None, group: str | None) -> None:
     """List the built-in materials, or all values of the material NAME."""
     from rich.console import Console
@@ -487,7 +487,7 @@ def materials(name: str | None, group: str | None) -> None:
         console.print(material_curves(material(name), console.width))
 
 
-@main.command()
+@main.command(short_help="Summarise hourly weather and rank the orientations.")
 @click.argument("files", nargs=-1, metavar="[FILE_OR_NAME]...")
 @_rain_options()
 @click.option("--wall", type=click.Path(), help="Wall file whose site (terrain, height, rain factors) is used.")
@@ -512,7 +512,7 @@ def climate(
     """Summarise hourly weather: months, driving rain, drying, and the most critical orientation.
 
     Without a FILE: list the fictitious climates of the program; each may be named in place of a file.
-    FILE is EPW, CSV or NetCDF; several files are years of one place. The CSV form:
+    FILE is EPW, CSV or NetCDF; several files are taken as years of one place. The CSV form:
 
     \b
       # name = Our roof
@@ -526,7 +526,7 @@ def climate(
       2021-01-01T00:00,4.2,91,3.1,230,0,0.2
 
     Further columns: dew_point, vapour_pressure_outdoor, pressure, direct_normal, diffuse_horizontal,
-    infrared_horizontal, cloud_cover. Any unit of the kind will do. Empty fields are missing values.
+    infrared_horizontal, cloud_cover. Any compatible unit is read. Empty fields are missing values.
     """  # noqa: D301
     from rich.console import Console
 
@@ -558,9 +558,11 @@ def climate(
     if out:
         written.write("", climate_page.write_climate_page, summary, out)
     console = Console(highlight=False)
-    console.print(table(climate_page.MONTH_HEAD, climate_page.month_rows(summary), weather.attrs["name"]))
+    console.print(table(climate_page.month_head(summary), climate_page.month_rows(summary), weather.attrs["name"]))
     console.print(
-        table(climate_page.RANK_HEAD, climate_page.ranking_rows(summary), "Orientations, most critical first")
+        table(
+            climate_page.ranking_head(summary), climate_page.ranking_rows(summary), "Orientations, most critical first"
+        )
     )
     click.echo(f"\n{summary.attrs['sentence']}")
     for note in notes(weather):
@@ -568,19 +570,19 @@ def climate(
     written.tell()
 
 
-@main.command()
+@main.command(short_help="Check a wall by monthly means (ISO 13788, ISO 6946).")
 @click.argument("wallfile", type=click.Path())
 @_climate_option()
 @_rain_options()
-@click.option("--openings", metavar="NAME", help="Set of openings; default: the first of the wall file.")
-@click.option("--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm"; default: that of the wall file.')
-@click.option("--column", metavar="NAME", help="Column of the cavity; default: the first of the wall file.")
+@click.option("--openings", metavar="NAME", help="Set of openings [default: first in the wall file].")
+@click.option("--depth", metavar="QUANTITY", help='Cavity depth such as "30 mm" [default: that of the wall file].')
+@click.option("--column", metavar="NAME", help="Column of the cavity [default: first in the wall file].")
 def monthly(
     wallfile: str, climate: str | None, rain: str | None, rain_total: str | None, openings: str | None,
     depth: str | None,
     column: str | None,
 ) -> None:  # fmt: skip
-    """Check a wall by monthly means: condensate and drying (ISO 13788), U-value (ISO 6946), factor f_Rsi."""
+    """Check a wall by monthly means: condensate, drying, temperature factor f_Rsi (ISO 13788), U-value (ISO 6946)."""
     from rich.console import Console
 
     from cavity.climate.climate_text import notes
@@ -618,16 +620,16 @@ def monthly(
     click.echo(f"\n{CAUTION}")
 
 
-@main.command()
+@main.command(short_help="Show flows and what restricts them for given wind and sun.")
 @click.argument("wallfile", type=click.Path())
-@click.option("--openings", metavar="NAME", help="Set of openings; default: the first.")
-@click.option("--depth", metavar="LENGTH", help='Cavity depth such as "30 mm"; default: that of the wall file.')
-@click.option("--column", "columns", multiple=True, metavar="NAME", help="Column, may be repeated; default: all.")
+@click.option("--openings", metavar="NAME", help="Set of openings [default: first in the wall file].")
+@click.option("--depth", metavar="LENGTH", help='Cavity depth such as "30 mm" [default: that of the wall file].')
+@click.option("--column", "columns", multiple=True, metavar="NAME", help="Column, may be repeated [default: all].")
 @click.option("--wind", default="0,2,5", metavar="M/S", help="Wind at roof height, numbers with commas. [m/s]")
 @click.option("--angle", default=0.0, type=float, metavar="DEG", help="Between wind and wall normal. [degree]")
 @click.option("--outdoor", default=10.0, type=float, metavar="C", help="Outdoor air. [degC]")
 @click.option("--indoor", default=20.0, type=float, metavar="C", help="Room air. [degC]")
-@click.option("--sun", metavar="W/M2", help="Sun on the wall, numbers with commas; default: 0,300,700. [W/m2]")
+@click.option("--sun", metavar="W/M2", help="Sun on the wall, numbers with commas. [W/m2]  [default: 0,300,700]")
 @click.option("--cavity", "warm", metavar="C", help="Instead of sun: temperature of the cavity air. [degC]")
 @click.option("--out", type=click.Path(), help="Write a small page (HTML).")
 def airflow(
@@ -688,7 +690,7 @@ def airflow(
     files.tell()
 
 
-@main.command()
+@main.command(short_help="Run the benchmark cases: expected, computed, deviation.")
 @click.argument("areas", nargs=-1, metavar="[AREA]...")
 @click.option("--report", type=click.Path(), help="Write all cases, with sources, as a page (HTML).")
 @click.option("--short", is_flag=True, help="Omit passed cases from the tables.")
@@ -764,7 +766,7 @@ def _depth(text: str | None) -> float | None:
     return None if text is None else _quantity("--depth", text, "m", 0.001, 0.5, "30 mm")
 
 
-@main.command()
+@main.command(short_help="Find the minimum vents, rail gaps and cavity depth.")
 @_case_options(several_depths=True)
 @click.option(
     "--scale",
@@ -774,7 +776,7 @@ def _depth(text: str | None) -> float | None:
     help="Opening to scale, may be repeated [default: all of the set].",
 )
 @click.option("--margin", default="0 %", metavar="PERCENT", help='Distance to keep from every limit, such as "10 %".')
-@click.option("--strict", is_flag=True, help="Items to review do not pass either.")
+@click.option("--strict", is_flag=True, help="A case with items to review does not pass.")
 @click.option("--out", type=click.Path(), help="Write a page with the minima and all cases (HTML).")
 @click.option(
     "--xlsx", type=click.Path(), metavar="FILE", help="Write the minima and all cases as a spreadsheet (XLSX)."
@@ -827,7 +829,7 @@ def size(
     _complete(found.count_text, [reason for _, reason in found.failed])
 
 
-@main.command()
+@main.command(short_help="Propagate the uncertain inputs: probabilities, influence.")
 @_case_options()
 @click.option("--samples", default=64, help="Samples, raised to a power of two.")
 @click.option("--seed", default=0, help="Seed of the sample sequence.")
@@ -892,7 +894,7 @@ def uncertainty(
     _complete(f"{study.attrs['samples']} of {asked} samples computed", reasons)
 
 
-@main.command()
+@main.command(short_help="Find what to change first; each change is simulated.")
 @_case_options()
 @_engine_options
 def advise(
@@ -900,7 +902,10 @@ def advise(
     depth: str | None, column: str | None,
     scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
-    """Find what to change first about WALLFILE; each change is simulated. Adds the drying time of a wetting."""
+    """Find what to change first about WALLFILE; each change is simulated.
+
+    Also reports the drying time after a wetting event.
+    """
     from cavity.errors import ConvergenceError
     from cavity.report.comparison_text import shown_progress
     from cavity.study.advice import advise as run
@@ -934,20 +939,20 @@ def advise(
     _complete(counted, reasons)
 
 
-@main.command()
+@main.command(short_help="Write a page for teaching: twelve lessons with sliders.")
 @click.argument("wallfile", required=False, type=click.Path())
 @_climate_option()
 @_rain_options()
-@click.option("--openings", metavar="NAME", help="Set of openings; default: the one most open at base and head.")
+@click.option("--openings", metavar="NAME", help="Set of openings [default: the one most open at base and head].")
 @click.option("--out", type=click.Path(), default="reports/lesson.html", show_default=True, help="The page (HTML).")
 @_engine_options
 def lesson(
     wallfile: str | None, climate: str | None, rain: str | None, rain_total: str | None, openings: str | None, out: str,
     scheduler: str | None, fresh: bool,
 ) -> None:  # fmt: skip
-    """Write a page for teaching: what depth, openings, sun, rails and more do to flow and wetness.
+    """Write a page for teaching: twelve lessons on what depth, openings, wind, sun and rails do to flow and wetness.
 
-    Computed for WALLFILE, default: the fictitious wall of `cavity new`; rails and barriers are omitted.
+    Computed for WALLFILE [default: the fictitious wall of `cavity new`]; rails and barriers are omitted.
     """
     from cavity.files import HTML, check_outputs
     from cavity.report.comparison_text import shown_progress

@@ -31,7 +31,7 @@ _ABANDONED = HOUR  # s, age from which an unfinished file of another computer co
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")  # a spreadsheet takes a cell that begins so for a formula
 _counter = itertools.count()
 _WRITABLE = "a file in a folder that can be written to"
-_OWN_FILE = "a file of its own for every input and output"
+_OWN_FILE = "a different file for every input and output"
 
 
 def write_whole(path: str | os.PathLike[str], data: bytes | memoryview | str, *, over: bool = False) -> Path:

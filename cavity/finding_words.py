@@ -15,7 +15,7 @@ from cavity.constants import ICE_POINT
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
-class _Found(Protocol):
+class _Finding(Protocol):
     """What is read of a `cavity.risk.Finding`, which describes each of these."""
 
     @property
@@ -115,10 +115,10 @@ def scale(key: str, units: str) -> tuple[float, str]:
     return _UNITS.get(key, (1.0, "" if units == "1" else units))
 
 
-def shown(found: _Found) -> Shown:
+def shown(finding: _Finding) -> Shown:
     """Return value and limit as people write them: 18.2 and 20 % by mass, not 0.182 and 0.2 kg/kg."""
-    factor, units = scale(found.key, found.units)
-    return Shown(factor * found.value, factor * found.limit, units)
+    factor, units = scale(finding.key, finding.units)
+    return Shown(factor * finding.value, factor * finding.limit, units)
 
 
 # ---- title, place, time ----------------------------------------------------------------------------------------------
@@ -190,42 +190,48 @@ def title_of(key: str) -> str:
     return _TITLES.get(key, key.replace("_", " ").capitalize())
 
 
-def title(found: _Found) -> str:
+def title(finding: _Finding) -> str:
     """Return the title of a criterion at the place of a finding."""
-    text = title_of(found.key)
-    if found.key == "dew_point":
-        text = "Hours of dew at the rails" if found.spot else f"Hours of dew, {surface_in_words(found.face)}"
-        text = "Hours of condensation inside the wall" if found.between else text
-    return f"{text}, at the studs" if found.studs else text
+    text = title_of(finding.key)
+    if finding.key == "dew_point":
+        text = "Hours of dew at the rails" if finding.spot else f"Hours of dew, {surface_in_words(finding.face)}"
+        text = "Hours of condensation inside the wall" if finding.between else text
+    return f"{text}, at the studs" if finding.studs else text
 
 
-def lower_title(found: _Found) -> str:
+def lower_title(finding: _Finding) -> str:
     """Return the title of a finding within a sentence."""
-    text = title(found)
+    text = title(finding)
     return text[:1].lower() + text[1:] if text[1:2].islower() else text
 
 
-def _place(found: _Found) -> str:
-    name = found.layer or surface_in_words(found.spot or found.face)
-    return f"{name}, {found.segment}" if found.segment else name
-
-
-def place(found: _Found) -> str:
+def where(finding: _Finding) -> str:
     """Return where it is: layer, surface, interface or spot, and the segment where there are several."""
-    text = _place(found)
-    if found.key == "drying":
-        text = found.layer or "whole wall"
-    elif found.key == "air_layer":
-        text = f"openings of the column {found.facts['column']}"
-    return f"{text}, at the studs" if found.studs else text
+    text = finding.layer or surface_in_words(finding.spot or finding.face)
+    text = f"{text}, {finding.segment}" if finding.segment else text
+    if finding.key == "drying":
+        text = finding.layer or "whole wall"
+    elif finding.key == "air_layer":
+        text = f"openings of the column {finding.facts['column']}"
+    return f"{text}, at the studs" if finding.studs else text
 
 
-def at(found: _Found) -> str:
-    """Return where a surface or interface is, in a sentence: "at the interior surface, top", "between OSB and wool"."""
-    text = at_surface(found.face or found.spot or found.layer)
-    if found.between:
-        text = f"between {found.between[0]} and {found.between[1]}"
-    return f"{text}, {found.segment}" if found.segment else text
+def at(finding: _Finding, note: str = "") -> str:
+    """Return where it is, in a sentence: "between OSB and wool (top)"; a note is added in brackets."""
+    text = at_surface(finding.face or finding.spot or finding.layer)
+    if finding.between:
+        text = f"between {finding.between[0]} and {finding.between[1]}"
+    return _bracketed(text, finding.segment, note)
+
+
+def _bracketed(text: str, *notes: str) -> str:
+    inside = "; ".join(note for note in notes if note)
+    return f"{text} ({inside})" if inside else text
+
+
+def _layer(finding: _Finding) -> str:
+    """Return the layer, spot or surface of a finding in a sentence, its segment in brackets: "sheathing (top)"."""
+    return _bracketed(finding.layer or surface_in_words(finding.spot or finding.face), finding.segment)
 
 
 def plane_in_words(face: str, between: Sequence[str], segment: str) -> str:
@@ -236,13 +242,13 @@ def plane_in_words(face: str, between: Sequence[str], segment: str) -> str:
     return f"{plane}, {segment}" if segment else plane
 
 
-def place_in_words(found: _Found) -> str:
+def place_in_words(finding: _Finding) -> str:
     """Return where it is within a sentence: "at the top, between membrane and sheathing"."""
-    if found.key in ("drying", "air_layer"):
-        return f"at {place(found)}"
-    between = () if found.layer else found.between
-    text = plane_in_words(found.layer or found.spot or found.face, between, found.segment)
-    return f"{text}, at the studs" if found.studs else text
+    if finding.key in ("drying", "air_layer"):
+        return f"at {where(finding)}"
+    between = () if finding.layer else finding.between
+    text = plane_in_words(finding.layer or finding.spot or finding.face, between, finding.segment)
+    return f"{text}, at the studs" if finding.studs else text
 
 
 def stamp(hour: str) -> str:
@@ -266,212 +272,243 @@ def month_ranges(months: Sequence[int]) -> str:
     return ", ".join(parts)
 
 
-def when(found: _Found) -> str:
+def when(finding: _Finding) -> str:
     """Return the months in which it happens and the worst hour; empty where it never happens."""
-    if found.key == "residue":
-        years = int(found.facts["years"])
+    if finding.key == "residue":
+        years = int(finding.facts["years"])
         return f"end of year {years} against {f'year {years - 1}' if years > 1 else 'the start'}"
-    if found.key == "drying":
+    if finding.key == "drying":
         return "from the start of the run"
-    text = month_ranges(found.months)
-    return f"{text}; worst {stamp(found.worst_hour)}" if text and found.worst_hour else text
+    text = month_ranges(finding.months)
+    return f"{text}; worst {stamp(finding.worst_hour)}" if text and finding.worst_hour else text
 
 
 # ---- sentences -------------------------------------------------------------------------------------------------------
-def sentence(found: _Found) -> str:
+def sentence(finding: _Finding) -> str:
     """Return one plain sentence: what was found, where, and against which limit."""
-    make = _SENTENCES.get(found.key)
+    make = _SENTENCES.get(finding.key)
     if make is None:
-        seen = shown(found)
+        seen = shown(finding)
         units = f" {seen.units}" if seen.units else ""
-        text = f"{title(found)} {at(found)}: {seen.value:.3g}{units} ({found.threshold} {seen.limit:.3g}{units})."
+        text = f"{title(finding)} {at(finding)}: {seen.value:.3g}{units} ({finding.threshold} {seen.limit:.3g}{units})."
     else:
-        text = make(found)
-    return f"At the studs: {text[0].lower()}{text[1:]}" if found.studs else text
+        text = make(finding)
+    return f"At the studs: {text[0].lower()}{text[1:]}" if finding.studs else f"{text[0].upper()}{text[1:]}"
 
 
-def _mould(found: _Found) -> str:
-    facts = found.facts
-    if found.value < 0.01:
-        return f"No mould grows {at(found)} ({facts['sensitivity']} material)."
+def _years(years: Any) -> str:
+    return f"{int(years)} {'year' if int(years) == 1 else 'years'} of this weather"
+
+
+def _grams(value: float) -> str:
+    """Return an amount of water [g/m²] for a sentence."""
+    return f"{decimals(value)} g/m²" if value >= 0.5 else "less than 1 g/m²"
+
+
+def _up_to(value: float) -> str:
+    """Return a largest amount of water [g/m²] for a sentence."""
+    return f"up to {_grams(value)}" if value >= 0.5 else _grams(value)
+
+
+def _mould(finding: _Finding) -> str:
+    facts = finding.facts
+    place = at(finding, f"{facts['sensitivity']} material")
+    if finding.value < 0.01:
+        return f"No mould grows {place}."
+    bound = f"{'limit' if finding.can_fail else 'for comparison:'} {decimals(finding.limit, 1)}"
+    bound += ", visible growth" if finding.limit == 3.0 else ""
+    bound += f"; review from {decimals(facts['review'], 1)}" if finding.can_fail else ""
+    if finding.value < 0.05 and not finding.rising:
+        return f"The mould index {place} stays below 0.1 of 6 ({bound})."
     years = int(facts["years"])
-    reached = f"settles after {years} such years"
-    if found.rising:
-        reached = f"is still rising, by {decimals(facts['rise'], 2)} per year, after {years} such years"
+    reached = f"settles after {_years(years)}"
+    if finding.rising:
+        reached = f"is still rising, by {decimals(facts['rise'], 2)} per year, after {_years(years)}"
     elif years == 1:
         reached = (
             "may rise further if the year is repeated" if facts["whole_year"] else "was computed for less than a year"
         )
-    bound = f"limit {decimals(found.limit, 1)}{', visible growth' if found.limit == 3.0 else ''}"
-    bound += f", review from {decimals(facts['review'], 1)}" if found.can_fail else ""
+    return f"The mould index {place} reaches {apart(finding.value, finding.limit, 1)} of 6 and {reached} ({bound})."
+
+
+def _wood_moisture(finding: _Finding) -> str:
+    value, limit, _ = shown(finding)
     return (
-        f"The mould index {at(found)} ({facts['sensitivity']} material) reaches {apart(found.value, found.limit, 1)} "
-        f"of 6 and {reached} ({bound})."
+        f"The highest 30-day mean moisture content of {_layer(finding)} is {apart(value, limit, 1)} % by mass "
+        f"({'limit' if finding.can_fail else 'review from'} {decimals(limit)} %); the highest hour is "
+        f"{decimals(100 * finding.facts['highest'], 1)} %."
     )
 
 
-def _wood_moisture(found: _Found) -> str:
-    value, limit, _ = shown(found)
-    return (
-        f"The highest 30-day mean moisture content of {_place(found)} is {apart(value, limit, 1)} % by mass "
-        f"({'limit' if found.can_fail else 'review from'} {decimals(limit)} %); the highest hour is "
-        f"{decimals(100 * found.facts['highest'], 1)} %."
-    )
-
-
-def _wood_pores(found: _Found) -> str:
-    value, limit, _ = shown(found)
-    days = int(found.facts["days_above"])
+def _wood_pores(finding: _Finding) -> str:
+    value, limit, _ = shown(finding)
+    days = int(finding.facts["days_above"])
     text = (
-        f"On the day nearest to the curve for wood, {decimals(value, 1)} % RH in its outer 10 mm {at(found)} at "
-        f"{decimals(found.facts['temperature'] - ICE_POINT, 1)} °C (review above {decimals(limit, 1)} % there)"
+        f"The daily mean in the outer 10 mm of the wood {at(finding)} comes nearest to its curve with "
+        f"{decimals(value, 1)} % RH at {decimals(finding.facts['temperature'] - ICE_POINT, 1)} °C (review above "
+        f"{decimals(limit, 1)} % at that temperature)"
     )
-    return f"{text}; above the curve on {days} {'day' if days == 1 else 'days'}." if days else f"{text}."
+    return f"{text}; it exceeds the curve on {_days(days)}." if days else f"{text}."
 
 
-def _decay(found: _Found) -> str:
-    facts = found.facts
-    years = int(facts["years"])
-    if found.value >= 1.0:
+def _days(days: Any) -> str:
+    return f"{int(days)} {'day' if int(days) == 1 else 'days'}"
+
+
+def _decay(finding: _Finding) -> str:
+    facts = finding.facts
+    if finding.value >= 1.0:
         lost = f"{decimals(100 * facts['loss'], 1)} %"
         if facts["beyond_data"]:
             lost = f"more than {decimals(100 * facts['loss'])} %"
-        return f"Rot becomes active {at(found)} in year {years}; the loss is then {lost} of the mass per year."
-    if found.value > 0.0:
-        text = f"Conditions for rot {at(found)} reach {decimals(100 * found.value)} % of its activation threshold"
-        return f"{text} after {years} such years and still rise." if found.rising else f"{text}."
-    return "No wood in this zone is ever wet and warm enough for rot."
+        return (
+            f"Rot becomes active {at(finding)} in year {int(facts['years'])} of this weather; the loss is then {lost} "
+            "of the mass per year."
+        )
+    if finding.value > 0.0:
+        fraction = f"{decimals(100 * finding.value)} %" if finding.value >= 0.005 else "less than 1 %"
+        text = f"The activation of rot {at(finding)} reaches {fraction} of its threshold"
+        return f"{text} after {_years(facts['years'])} and is still rising." if finding.rising else f"{text}."
+    return "The wood is never wet and warm enough for rot."
 
 
-def _condensate(found: _Found) -> str:
-    inside = found.key == "condensate_inside"
-    facts, (value, limit, _) = found.facts, shown(found)
+def _condensate(finding: _Finding) -> str:
+    inside = finding.key == "condensate_inside"
+    facts, (value, limit, _) = finding.facts, shown(finding)
     if not facts["any"]:
         return "No condensate forms at interfaces inside the wall." if inside else "No dew forms on the wall surfaces."
-    text = f"Up to {decimals(value)} g/m² of {'condensate' if inside else 'dew'} {at(found)}"
-    text += ", which never dries in the year" if facts["never_dry"] else " before it dries"
+    text = f"{_up_to(value)} of {'condensate' if inside else 'dew'} forms {at(finding)} and "
+    text += "does not dry completely within the year" if facts["never_dry"] else "dries again"
     text += f" (review from {decimals(1e3 * facts['review'])} g/m², limit {decimals(limit)} g/m²)"
     if facts["runs"]:
-        text += f"; {decimals(1e3 * facts['drained'])} g/m² per year run {_ran(found)}"
+        text += f"; {_grams(1e3 * facts['drained'])} per year runs {_ran(finding)}"
         text += ", where it must be able to leave" if inside else ""
     return f"{text}."
 
 
-def _ran(found: _Found) -> str:
+def _ran(finding: _Finding) -> str:
     """Return where water runs that drains at a surface."""
-    if found.facts["role"] == "outer face of wall":
+    if finding.facts["role"] == "outer face of wall":
         return "down the exterior surface of the wall to the base of the cavity"
-    if found.facts["role"] == "room face":
+    if finding.facts["role"] == "room face":
         return "down the interior surface"
-    return f"down inside the wall, between {found.between[0]} and {found.between[1]}"
+    return f"down inside the wall, between {finding.between[0]} and {finding.between[1]}"
 
 
-def _condensate_wood(found: _Found) -> str:
-    value, limit, _ = shown(found)
-    kind = "wood-based board" if found.facts["board"] else "solid wood"
-    if not found.facts["any"]:
-        return f"No condensate enters the wood; {_place(found)} may absorb {decimals(limit)} % of its mass ({kind})."
+def _condensate_wood(finding: _Finding) -> str:
+    value, limit, _ = shown(finding)
+    kind = "wood-based board" if finding.facts["board"] else "solid wood"
+    if not finding.facts["any"]:
+        return f"No condensate enters {_layer(finding)}; limit {decimals(limit)} % of its mass for {kind}."
     return (
-        f"{_place(found)} absorbs {decimals(value, 1)} % of its mass as condensate {at(found)} "
+        f"The condensate that {_layer(finding)} absorbs {at(finding)} reaches {decimals(value, 1)} % of its mass "
         f"(limit {decimals(limit)} % for {kind})."
     )
 
 
-def _residue(found: _Found) -> str:
-    facts, where = found.facts, _place(found)
-    gain, held = decimals(1e3 * found.value), decimals(1e3 * facts["held"])
+def _residue(finding: _Finding) -> str:
+    facts = finding.facts
+    water = f"water in {_layer(finding)}" if finding.layer else f"water {at(finding)}"
+    gain, held = decimals(1e3 * finding.value), decimals(1e3 * facts["held"])
     if facts["outcome"] == "steady":
-        return f"No moisture accumulates: {where} changes by {decimals(1e3 * found.value, 1)} g/m² in the last year."
+        change = decimals(1e3 * finding.value, 1)
+        return f"No moisture accumulates: the {water} changes by {change} g/m² in the last year."
     if facts["outcome"] == "settles":
         return (
-            f"{where} still gains {gain} g/m² per year, at most half of the year before: it settles, about "
-            f"{decimals(1e3 * facts['still'])} g/m² above the present {held} g/m²."
+            f"The {water} still rises by {gain} g/m² per year, less than half of the rise of the year before: it "
+            f"settles about {decimals(1e3 * facts['still'])} g/m² above the present {held} g/m²."
         )
     if facts["outcome"] == "one year":
-        return f"{where} gains {gain} g/m² in the only year run; a longer run shows whether that continues."
+        return f"The {water} rises by {gain} g/m² in the only year run; a longer run shows whether that continues."
     return (
-        f"Growth: {where} gains {gain} g/m² each year and does not settle ({held} g/m² after {facts['years']} years)."
+        f"Growth: the {water} rises by {gain} g/m² each year and does not settle ({held} g/m² after {facts['years']} "
+        "years)."
     )
 
 
-def _humidity(found: _Found) -> str:
-    value, limit, _ = shown(found)
-    facts = found.facts
+def _humidity(finding: _Finding) -> str:
+    value, limit, _ = shown(finding)
+    facts = finding.facts
     return (
-        f"The highest 30-day mean above 5 °C {at(found)} is {decimals(value)} % RH (for comparison: "
-        f"{decimals(limit)} %); {facts['hours_80']} h of the year exceed 80 %, {facts['hours_90']} h 90 %, "
-        f"{facts['hours_95']} h 95 %."
+        f"The highest 30-day mean above 5 °C {at(finding)} is {decimals(value)} % RH (for comparison: "
+        f"{decimals(limit)} %); above 80 % in {facts['hours_80']} h of the year, above 90 % in {facts['hours_90']} h, "
+        f"above 95 % in {facts['hours_95']} h."
     )
 
 
-def _dew_point(found: _Found) -> str:
-    facts = found.facts
+def _dew_point(finding: _Finding) -> str:
+    facts = finding.facts
     margin = decimals(facts["margin"], 1)
-    if found.spot:
-        text = f"Dew at the {_place(found)}, in {decimals(found.value)} h of the year"
-        if not found.value:
-            text = f"Never below the dew point at the {_place(found)}"
+    if finding.spot:
+        text = f"Dew at the {_layer(finding)}, in {decimals(finding.value)} h of the year"
+        if not finding.value:
+            text = f"Never below the dew point at the {_layer(finding)}"
         factor = decimals(facts["factor"], 2)
         return (
             f"{text} (lowest margin {margin} K, temperature factor about {factor}: an estimate by the zone method, no "
             "substitute for a two-dimensional calculation)."
         )
-    text = f"{'Condensation' if found.between else 'Dew'} {at(found)} in {decimals(found.value)} h of the year"
-    if not found.value:
-        text = f"Never below the dew point {at(found)}"
+    text = f"{'Condensation' if finding.between else 'Dew'} {at(finding)} in {decimals(finding.value)} h of the year"
+    if not finding.value:
+        text = f"Never below the dew point {at(finding)}"
     judged = {
         "cladding": "dew on the cladding is normal and is not assessed",
         "room": "review from the first hour",
-        "wall": f"review from {decimals(found.limit)} h; amounts are assessed as condensate",
+        "wall": f"review from {decimals(finding.limit)} h; amounts are assessed as condensate",
     }[facts["zone"]]
     return f"{text} (lowest margin {margin} K; {judged})."
 
 
-def _film(found: _Found) -> str:
-    facts, (value, limit, _) = found.facts, shown(found)
+def _film(finding: _Finding) -> str:
+    facts, (value, limit, _) = finding.facts, shown(finding)
     if not facts["any"]:
         return "No water collects on the back of the cladding."
-    text = f"The back of the cladding carries up to {decimals(value)} g/m² of water or frost, on {facts['days']} days"
+    text = f"The back of the cladding carries {_up_to(value)} of water or frost, on {_days(facts['days'])}"
     text += f", frozen in {decimals(facts['frost_hours'])} h" if facts["frost_hours"] else ""
     if not facts["runs"]:
         return f"{text}; it dries there and nothing runs off (a surface holds {decimals(limit)} g/m²)."
     litres = decimals(facts["runoff"], 2)
     if not facts["caught"]:
-        return f"{text}; {litres} litres per year run to the base of each metre of wall, which must drain freely."
+        return f"{text}; {litres} litres per year and metre of wall run to the base, which must drain freely."
     base = "the base" if facts["lowest"] else f"the barrier at {facts['height']:.2f} m"
-    return f"{text}; {litres} litres per year run to {base} of each metre of wall, where no opening drains them."
+    return f"{text}; {litres} litres per year and metre of wall run to {base}, where no opening drains them."
 
 
-def _wetness(found: _Found) -> str:
-    facts = found.facts
+def _wetness(finding: _Finding) -> str:
+    facts = finding.facts
     span = "per year" if facts["days"] >= 365 else f"in {decimals(facts['days'])} days"
-    hours = f"{decimals(found.value)} h {span}"
+    hours = f"{decimals(finding.value)} h {span}"
     outdoors = f"outdoors {decimals(facts['outdoors'])} h"
-    if found.key == "wetness":
+    if finding.key == "wetness":
         text = (
             f"Metal rails and fasteners in the cavity have a time of wetness of {hours} (class {facts['class']}; "
             f"{outdoors}, class {facts['class_outdoors']})"
         )
-        return f"{text}: specify a coating for more than outdoor exposure." if found.status == "review" else f"{text}."
-    beside = f"review above {decimals(facts['review'])} h" if found.key == "wetness_wall" else outdoors
-    return f"Metal {at(found)} has a time of wetness of {hours} (class {facts['class']}; {beside})."
+        return (
+            f"{text}: specify a coating for a harsher exposure than outdoors."
+            if finding.status == "review"
+            else f"{text}."
+        )
+    beside = f"review above {decimals(facts['review'])} h" if finding.key == "wetness_wall" else outdoors
+    return f"Metal {at(finding)} has a time of wetness of {hours} (class {facts['class']}; {beside})."
 
 
-def _frost(found: _Found) -> str:
-    full = f"more than {decimals(100 * found.facts['critical'])} % of its pores full"
-    if found.value:
-        return f"{_place(found)} freezes {decimals(found.value)} times per year with {full}."
-    most = decimals(100 * found.facts["highest"])
-    return f"{_place(found)} never freezes with {full} (at most {most} % at any time)."
+def _frost(finding: _Finding) -> str:
+    full = f"with more than {decimals(100 * finding.facts['critical'])} % of the pores full"
+    if finding.value:
+        cycles = "cycle" if finding.value == 1.0 else "cycles"
+        return f"{_layer(finding)}: {decimals(finding.value)} freeze-thaw {cycles} per year {full}."
+    most = decimals(100 * finding.facts["highest"])
+    return f"{_layer(finding)}: no freeze-thaw cycle {full} (at most {most} % full at any time)."
 
 
-def _air_layer(found: _Found) -> str:
-    area = decimals(shown(found).value)
-    return f"The openings give {area} cm²/m: an air layer that ISO 6946 calls {found.facts['class']}."
+def _air_layer(finding: _Finding) -> str:
+    area = decimals(shown(finding).value)
+    return f"A free vent area of {area} cm²/m makes the air layer {finding.facts['class']} by ISO 6946."
 
 
-def _drying(found: _Found) -> str:
-    facts = found.facts
+def _drying(finding: _Finding) -> str:
+    facts = finding.facts
 
     def spell(days: float) -> str:
         return f"{decimals(days)} days" if math.isfinite(days) else f"more than {decimals(facts['followed'])} days"
@@ -479,11 +516,11 @@ def _drying(found: _Found) -> str:
     return (
         f"Of the {decimals(1e3 * facts['amount'])} g/m² added, 50 % has dried after {spell(facts['half'])} and 90 % "
         f"after {spell(facts['nine_tenths'])} ({spell(facts['closed'])} with the vents closed; review from "
-        f"{decimals(found.limit)} days)."
+        f"{decimals(finding.limit)} days)."
     )
 
 
-_SENTENCES: dict[str, Callable[[_Found], str]] = {
+_SENTENCES: dict[str, Callable[[_Finding], str]] = {
     **dict.fromkeys(("mould", "mould_room", "mould_cladding"), _mould),
     **dict.fromkeys(("wood_moisture", "wood_moisture_cladding"), _wood_moisture),
     **dict.fromkeys(("decay", "decay_cladding"), _decay),
@@ -505,11 +542,11 @@ _SENTENCES: dict[str, Callable[[_Found], str]] = {
 _NEAR = 0.01  # value over limit from which a limit is worth naming as the nearest
 _STATE = {
     "review": ("item needs review", "items need review"),
-    "fail": ("criterion is not met", "criteria are not met"),
+    "fail": ("criterion fails", "criteria fail"),
 }  # for one, for several
 
 
-def verdict(top: _Found, alike: int) -> str:
+def verdict(top: _Finding, alike: int) -> str:
     """Return why a wall has its status: what decides, and how many other findings share that status.
 
     Parameters
@@ -519,7 +556,7 @@ def verdict(top: _Found, alike: int) -> str:
     alike : int
         Findings of its status, itself included.
     """
-    clause = f"{title(top).lower()}. {sentence(top)}"
+    clause = f"{lower_title(top)}. {sentence(top)}"
     if top.status in ("pass", "information"):
         near = top.can_fail and top.ratio >= _NEAR
         return f"Meets all {alike} criteria; " + (
@@ -531,18 +568,18 @@ def verdict(top: _Found, alike: int) -> str:
     return f"{lead}: {clause}{more}"
 
 
-def amount(value: float, found: _Found) -> str:
+def amount(value: float, finding: _Finding) -> str:
     """Return a difference of values of a finding as text; value in its SI unit [finding.units]."""
-    factor, units = scale(found.key, found.units)
+    factor, units = scale(finding.key, finding.units)
     value = factor * value
     digits = 0 if abs(value) >= 10.0 else 1 if abs(value) >= 0.095 else 2
     return f"{decimals(value, digits)} {units}".strip()
 
 
-def change(old: _Found, new: _Found) -> str:
-    """Return how a criterion changes from one case to another: "lowers mould index in the wall from 2.1 to 1.4"."""
+def change(old: _Finding, new: _Finding) -> str:
+    """Return how a criterion changes from one case to another: "lowers the mould index in the wall from 2.1 to 1.4"."""
     was, now, units = shown(old).value, shown(new).value, shown(old).units
     digits = 0 if max(abs(was), abs(now)) >= 20.0 else 1
     verb = "lowers" if now < was else "raises"
-    text = f"{verb} {lower_title(old)} from {decimals(was, digits)} to {decimals(now, digits)}"
+    text = f"{verb} the {lower_title(old)} from {decimals(was, digits)} to {decimals(now, digits)}"
     return f"{text} {units}" if units else text

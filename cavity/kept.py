@@ -163,10 +163,10 @@ def opened(data: bytes) -> xr.Dataset:
     held = bytearray(data)  # so that the arrays can be written to
     first = 8 + int.from_bytes(data[:8], "little")
     note = json.loads(data[8:first])
-    made = {}
+    variables = {}
     for name, dims, attrs, kind, at in note["variables"]:
         shape = [note["sizes"][dim] for dim in dims]
         values = np.frombuffer(held, np.dtype(kind), math.prod(shape), first + at)
-        made[name] = (tuple(dims), values.reshape(shape), attrs)
-    coords = {name: made.pop(name) for name in note["coords"]}
-    return xr.Dataset(made, coords=coords, attrs=note["attrs"])
+        variables[name] = (tuple(dims), values.reshape(shape), attrs)
+    coords = {name: variables.pop(name) for name in note["coords"]}
+    return xr.Dataset(variables, coords=coords, attrs=note["attrs"])

@@ -82,7 +82,7 @@ class _Text(io.TextIOWrapper):
 
     @property
     def encoding(self) -> str:  # type: ignore[override]  # typeshed has a plain attribute
-        """The encoding; ASCII by a name of its own, for click writes UTF-8 to whoever asks for ASCII."""
+        """The encoding; ASCII by another name, because click writes UTF-8 where the encoding is ASCII."""
         real = super().encoding
         return "plain-ascii" if codecs.lookup(real).name == "ascii" else real
 

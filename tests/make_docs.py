@@ -17,6 +17,7 @@ from cavity.live import form
 from cavity.published import verify
 from cavity.report import inputs_and_sources
 from cavity.risk.limits import LIMITS
+from cavity.units import cite
 from cavity.wallfile import schema
 from cavity.wallfile.values import Leaf
 
@@ -145,7 +146,7 @@ def limits_table() -> str:
     """Return the thresholds of the criteria as a table."""
     lines = ["| key | default | unit | meaning | source |", "|---|---|---|---|---|"]
     for key, limit in LIMITS.items():
-        lines.append(f"| `{key}` | {limit.default:g} | {limit.units} | {limit.meaning} | {limit.source} |")
+        lines.append(f"| `{key}` | {limit.default:g} | {limit.units} | {limit.meaning} | {cite(limit.source)} |")
     return "\n".join(lines)
 
 

@@ -12,7 +12,7 @@ import xarray as xr
 import cavity
 from cavity.airflow import steady
 from cavity.airflow.steady import steady_air
-from cavity.climate.on_wall import sky_share
+from cavity.climate.on_wall import sky_fraction
 from cavity.constants import DRY_AIR_HEAT, LEWIS_VAPOUR, R_AIR, R_VAPOUR, STEFAN_BOLTZMANN, WATER_TO_AIR
 from cavity.errors import ConvergenceError
 from cavity.kernels import stream
@@ -306,7 +306,7 @@ def test_steady_look_and_hourly_run_agree_in_steady_surroundings(one_year, name)
     )
     hourly = cavity.simulate(wall, steady_weather(96, humidity=0.02, **weather)).isel(time=-1)
     T = float(hourly["temperature_outdoor"])
-    sky = sky_share(wall.tilt) * STEFAN_BOLTZMANN * (float(hourly["sky_temperature"]) ** 4 - T**4)
+    sky = sky_fraction(wall.tilt) * STEFAN_BOLTZMANN * (float(hourly["sky_temperature"]) ** 4 - T**4)
     steady = steady_air(
         wall.case(), wind=(float(hourly["wind_speed_site"]),), angle=float(hourly["wind_angle"]), outdoor=T,
         indoor=293.15, sun=(wall.emissivity * sky / wall.solar_absorptance,),

@@ -13,7 +13,7 @@ from cavity.airflow.column import build_column
 from cavity.airflow.losses import mesh_loss_bailey_2003, opening_row
 from cavity.errors import InputError
 from cavity.kernels import network
-from cavity.kernels.losses import PIECES, restriction_loss
+from cavity.kernels.pressure_drop import PIECES, restriction_loss
 from cavity.wallfile.model import (
     Barrier,
     Cavity,
@@ -322,3 +322,17 @@ def test_a_segment_lies_in_the_compartment_that_holds_its_middle():
     assert set(expected) == {0, 1, 2}
     for bottom, top in zip(column.segment_bottom, column.segment_top, strict=True):  # none crosses a barrier
         assert not (bottom < 2.0 - 1e-9 and top > 2.0 + 1e-9) and not (bottom < 4.5 - 1e-9 and top > 4.5 + 1e-9)
+
+
+def test_the_terminal_prints_the_unit_of_every_column(tmp_path):
+    from click.testing import CliRunner
+
+    from cavity.cli import main
+
+    wall = tmp_path / "wall.toml"
+    assert CliRunner().invoke(main, ["new", str(wall)]).exit_code == 0
+    result = CliRunner().invoke(main, ["airflow", str(wall), "--wind", "2", "--sun", "0"])
+    assert result.exit_code == 0
+    for unit in ("[m/s]", "[W/m²]", "[Pa]", "[per hour]", "[°C]", "[m]", "[cm²/m]", "[%]"):
+        assert unit in result.output, unit
+    assert "…" not in result.output

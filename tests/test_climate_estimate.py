@@ -17,7 +17,7 @@ from click.testing import CliRunner
 import cavity
 from cavity.cli import main
 from cavity.climate import estimate_rain, read_weather
-from cavity.climate.estimate import BY_CODES, MADE_UP, read_climates, read_total
+from cavity.climate.estimate import BY_CHANCE, BY_CODES, read_climates, read_total
 from cavity.climate.on_wall import angle_to_wall
 from cavity.climate.rain import free_field_rain
 from cavity.errors import InputError
@@ -87,14 +87,14 @@ def stations():
 def test_the_total_is_met_and_the_estimate_marked(inland_town):
     for weather, source, words in (
         (dry(inland_town), BY_CODES, "rain is estimated from the file's weather codes"),
-        (dry(without_codes(inland_town)), MADE_UP, "RAIN IS SYNTHETIC"),
+        (dry(without_codes(inland_town)), BY_CHANCE, "RAIN IS SYNTHETIC"),
     ):
         made = estimate_rain(weather, "780 mm")
         assert depth(made) == pytest.approx(780.0, rel=1e-12)  # rounding
         assert made.attrs["has_rain"] == 1 and made.attrs["rain_source"] == source
         assert made.attrs["name"].endswith(f"(rain {source})")
         said = json.loads(made.attrs["warnings"])
-        assert words in said[-1] and "780 mm per year" in said[-1] and not any("holds no rain" in text for text in said)
+        assert words in said[-1] and "780 mm per year" in said[-1] and not any("has no rain" in text for text in said)
         assert not weather["rain"].values.any()  # what was given is left as it was
         again = estimate_rain(weather, 780.0)
         np.testing.assert_array_equal(made["rain"].values, again["rain"].values)  # a fixed seed
@@ -230,7 +230,7 @@ def test_totals_are_read(total, millimetres):
     ("total", "words"),
     [("780", "no unit"), ("", "not one or twelve"), ("wet", "rain total"),
      ("780 kg", "rain total"), (-1.0, "one or twelve"),
-     (0.0, "cannot be"), (1e6, "cannot be"), ([1.0] * 11, "one or twelve"), (float("nan"), "one or twelve"),
+     (0.0, "is not possible"), (1e6, "is not possible"), ([1.0] * 11, "one or twelve"), (float("nan"), "one or twelve"),
      ([[1], "x"], "not a number")],
 )  # fmt: skip
 def test_a_total_that_cannot_be_is_refused(total, words):
@@ -252,7 +252,7 @@ def test_each_climate_has_its_own_rain(tmp_path):
     assert first.attrs["rain_source"] == BY_CODES and second.attrs["rain_source"] == "second file"
     for options, words in (
         ({"rain": ["a", "b", "c"]}, "does not match the climates"),
-        ({"rain": [wet], "rain_total": ["780 mm"]}, "one of both"),
+        ({"rain": [wet], "rain_total": ["780 mm"]}, "one of the two"),
         ({"rain_total": ["780 mm", "780 mm"]}, "has measured rain"),
     ):
         with pytest.raises(InputError, match=words):

@@ -119,8 +119,8 @@ def test_a_file_in_which_the_library_hangs_is_given_up(tmp_path, monkeypatch):
     path = tmp_path / "w.nc"
     with h5py.File(path, "w") as file:
         file["x"] = [1.0]
-    monkeypatch.setattr(netcdf, "PATIENCE", 0.01)  # no process starts as fast
-    assert "reading it does not end" in refused(path)
+    monkeypatch.setattr(netcdf, "TIME_LIMIT", 0.01)  # no process starts as fast
+    assert "reading does not end" in refused(path)
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="units of the peak")

@@ -351,7 +351,7 @@ def test_rain_of_another_year_is_laid_on_the_calendar_and_said_so():
 def test_a_rain_file_that_is_dry_or_short_is_refused(tmp_path, temperate):
     stamps = [str(stamp)[:16] for stamp in temperate["time"].values]
     dry = wf.save(tmp_path, ["time,rain [mm]"] + [f"{stamp},0" for stamp in stamps], "dry.csv")
-    assert "holds no rain" in fails(wf.CLIMATES / "hot_dry.epw", rain_file=dry)
+    assert "has no rain" in fails(wf.CLIMATES / "hot_dry.epw", rain_file=dry)
     short = wf.save(tmp_path, ["time,rain [mm]"] + [f"{stamp},1" for stamp in stamps[:4000]], "short.csv")
     assert "does not cover the year" in fails(wf.CLIMATES / "hot_dry.epw", rain_file=short)
 
@@ -476,7 +476,7 @@ def test_a_place_with_its_unit_is_read(tmp_path):
 
 @pytest.mark.parametrize("name", wf.measured())
 def test_no_measured_file_is_flooded_with_doubts(name):
-    usual = ("holds no rain", "decimal comma", "solar noon", "short gaps", "more vapour", "dew point and relative")
+    usual = ("has no rain", "decimal comma", "solar noon", "short gaps", "more vapour", "dew point and relative")
     for text in json.loads(wf.read_measured(name).attrs["warnings"]):
         assert any(words in text for words in usual), text
 
@@ -545,7 +545,7 @@ def test_a_damaged_epw_is_refused_with_line_and_cause(tmp_path, make, words):
         ("# elevation = 310.0", "# elevation = 310 or so", "write the number alone: 310"),
         ("# latitude = 49.0", "# latitude = 49.0\n# latitude = 10", "line 3: latitude is given twice"),
         ("# utc offset", "# utc_offset = 2\n# utc offset", "utc offset is given twice"),
-        ("wind_direction [degree]", "wind_speed [m/s]", "the column wind_speed is there twice"),
+        ("wind_direction [degree]", "wind_speed [m/s]", "the column wind_speed occurs twice"),
     ],
 )
 def test_a_damaged_csv_is_refused_with_line_and_cause(tmp_path, temperate, old, new, words):

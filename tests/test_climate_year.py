@@ -112,7 +112,7 @@ def test_the_mean_year_takes_the_usual_month_and_has_no_steps(climates):
 
 def test_the_seam_of_two_months_is_drawn_together_evenly():
     values = np.concatenate([np.zeros(20), np.full(20, 8.0)])
-    year._draw_together(values, 20)
+    year._smooth_seam(values, 20)
     np.testing.assert_allclose(
         values[10:30], [0, 0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5, 4, 4, 4.5, 5, 5.5, 6, 6.5, 7, 7.5, 8, 8]
     )
@@ -145,9 +145,9 @@ def test_years_of_several_files_are_joined_and_other_places_refused(climates):
     joined = year.join_years([second, weather])
     assert year.years_of(joined) == [2001, 2002] and joined.sizes["time"] == 17520
     assert (np.diff(joined["time"].values) > np.timedelta64(0)).all()
-    with pytest.raises(InputError, match="comes twice"):
+    with pytest.raises(InputError, match="occurs twice"):
         year.join_years([weather, weather])
-    with pytest.raises(InputError, match="another place"):
+    with pytest.raises(InputError, match="another location"):
         year.join_years([weather, climates["cool_marine"]])
     with pytest.raises(InputError, match="not in the file"):
         year.one_year(joined, 1999)
@@ -204,7 +204,7 @@ def test_the_summary_adds_up_to_the_hours(climates, summaries):
     liquid = liquid_rain(weather)  # without snow, which drives no rain
     rain = liquid * 3600.0
     assert float(summary["rain"].sel(month=11)) == pytest.approx(rain[month == 11].sum(), rel=1e-12)
-    assert float(summary["wind_share"].sum()) + summary.attrs["calm_share"] == pytest.approx(1.0, abs=1e-12)
+    assert float(summary["wind_fraction"].sum()) + summary.attrs["calm_fraction"] == pytest.approx(1.0, abs=1e-12)
     plane = sun_on_plane(weather, orientation=90.0, tilt=90.0, albedo=0.2)
     assert float(summary["sun_on_wall"].sel(orientation=90.0).sum()) == pytest.approx(plane.sum() / 1000.0, rel=1e-12)
     west = free_field_rain(liquid, weather["wind_speed"].values, weather["wind_direction"].values - 270.0)
@@ -264,7 +264,7 @@ def test_a_shifted_climate_is_saved_and_read_again(tmp_path, climates):
         ([str(wf.CLIMATES / "hot_dry.epw"), "--year", "1990"], "not in the file"),
         ([str(wf.CLIMATES / "hot_dry.epw"), "--year", "worst"], "critical, mean"),
         ([str(wf.CLIMATES / "hot_dry.epw"), "--warmer", "290"], "the shift is not possible"),
-        ([str(wf.CLIMATES / "hot_dry.epw"), str(wf.CLIMATES / "hot_humid.epw")], "another place"),
+        ([str(wf.CLIMATES / "hot_dry.epw"), str(wf.CLIMATES / "hot_humid.epw")], "another location"),
     ],
 )
 def test_wrong_input_ends_with_code_two_and_no_traceback(tmp_path, arguments, words):
@@ -276,12 +276,41 @@ def test_wrong_input_ends_with_code_two_and_no_traceback(tmp_path, arguments, wo
 
 
 def test_the_page_of_a_climate_without_rain_says_so(tmp_path):
-    from cavity.report.climate_page import month_rows, write_climate_page
+    from cavity.report.climate_page import (
+        MONTH_HEAD,
+        month_head,
+        month_rows,
+        ranking_head,
+        ranking_rows,
+        write_climate_page,
+    )
 
     summary = summarise(read_weather(wf.one_measured("Aberdeen.Dyce")))
     page = write_climate_page(summary, tmp_path / "page.html").read_text("utf-8")
     assert "missing column, not a dry place" in page and 'id="climate-rain"' not in page
-    assert all(row[8] == "no data" for row in month_rows(summary))
+    assert "no data" not in page and 'id="climate-balance"' not in page
+    for head, rows in ((month_head(summary), month_rows(summary)), (ranking_head(summary), ranking_rows(summary))):
+        assert not [title for title in head if "ain" in title or "now" in title or "index" in title]
+        assert {len(row) for row in rows} == {len(head)}
+    months = month_rows(summary)
+    kept = MONTH_HEAD.index("Sun kWh/m²")
+    assert [row[kept] for row in months] == [f"{float(value):.0f}" for value in summary["sun"].values]
+    assert [row[kept + 1] for row in months] == [f"{float(value):.0f}" for value in summary["undercooled_hours"].values]
+
+
+def test_labels_keep_off_each_other_and_off_other_points():
+    from cavity.report.climate_page import label_places
+
+    # three points on top of each other, as the walls facing north in a climate whose rain comes from the south-west
+    x = np.array([2.10, 2.22, 2.25, 4.9, 5.1])
+    y = np.array([5.0, 0.0, 38.0, 626.0, 546.0])
+    labels = ["N", "NNE", "NNW", "SW", "SSW"]
+    places = label_places(x, y, labels)
+    assert len(set(places[:3])) == 3  # not all above
+    far = label_places(np.arange(5.0), np.arange(5.0), labels)
+    assert far == ["top center"] * 5
+    same = label_places(np.zeros(2), np.zeros(2), ["A", "B"])
+    assert same[0] != same[1]
 
 
 # ---- fictitious climates ---------------------------------------------------------------------------------------------

@@ -145,7 +145,7 @@ def test_what_a_variant_gains_is_not_put_down_to_larger_vents():
     found = recommend(choices)
     assert (found.choice.variant, found.choice.depth) == ("thick", 0.04)
     (drawn,) = found.others
-    assert drawn.choice.depth == 0.02 and drawn.more == "more vent area or depth gains nothing"
+    assert drawn.choice.depth == 0.02 and drawn.more == "more vent area or depth improves no criterion"
 
 
 def test_the_order_of_choices_does_not_matter_to_the_recommendation(found):

@@ -21,7 +21,7 @@ def plain(text):
 
 
 def test_a_changed_value_keeps_its_comment_and_all_other_lines():
-    new = edit.put(TEXT, ("cavity", "blocked"), "8 %")
+    new = edit.set_value(TEXT, ("cavity", "blocked"), "8 %")
     before, after = TEXT.split("\n"), new.split("\n")
     changed = [(a, b) for a, b in zip(before, after, strict=True) if a != b]
     assert len(changed) == 1 and changed[0][1].startswith('blocked = "8 %"')
@@ -29,16 +29,16 @@ def test_a_changed_value_keeps_its_comment_and_all_other_lines():
 
 
 def test_a_key_taken_out_has_its_default_again():
-    new = edit.put(TEXT, ("cavity", "film_limit"), None)
+    new = edit.set_value(TEXT, ("cavity", "film_limit"), None)
     assert "film_limit" not in plain(new)["cavity"]
     assert parse_wall(new).cavity.film_limit == 0.1
-    assert edit.put(new, ("cavity", "film_limit"), None) == new
+    assert edit.set_value(new, ("cavity", "film_limit"), None) == new
 
 
 def test_a_section_that_is_not_there_is_made():
-    new = edit.put(TEXT, ("limits", "mould_index"), 2.5)
+    new = edit.set_value(TEXT, ("limits", "mould_index"), 2.5)
     assert plain(new)["limits"] == {"mould_index": 2.5}
-    assert edit.put(TEXT, ("run", "construction_water", "sheathing"), "20 kg/m3")
+    assert edit.set_value(TEXT, ("run", "construction_water", "sheathing"), "20 kg/m3")
 
 
 def test_layers_are_added_moved_and_removed():
@@ -59,12 +59,12 @@ def test_the_last_entry_of_a_list_takes_the_list_with_it():
 )
 def test_a_place_that_is_not_there_is_refused_in_words(place):
     with pytest.raises(InputError, match="cannot be changed here"):
-        edit.put(TEXT, place, "1 mm")
+        edit.set_value(TEXT, place, "1 mm")
 
 
 def test_a_text_that_is_not_toml_is_refused():
     with pytest.raises(InputError, match="not TOML"):
-        edit.put("x = = 1", ("cavity", "depth"), "1 mm")
+        edit.set_value("x = = 1", ("cavity", "depth"), "1 mm")
 
 
 leaves = st.sampled_from(
@@ -91,7 +91,7 @@ def test_many_changes_say_what_was_meant_and_lose_no_comment(steps):
         value = (
             None if out and place[-1] not in ("depth", "thickness", "slot") else values[min(choice, len(values) - 1)]
         )
-        text = edit.put(text, place, value)
+        text = edit.set_value(text, place, value)
         holder = meant
         for part in place[:-1]:
             holder = holder[part] if isinstance(part, int) else holder.setdefault(part, {})

@@ -104,12 +104,14 @@ def test_en_15026_profiles_within_our_own_narrow_band():
     run = wall_moisture.en_15026_run()
     for index, days in enumerate(wall_moisture.EN_DAYS):
         for place, expected in wall_moisture.EN_WATER[days]:
-            assert np.interp(place, run.place, run.water[index]) == pytest.approx(expected, abs=0.5)  # kg/m3
+            assert np.interp(place, run.position, run.water[index]) == pytest.approx(expected, abs=0.5)  # kg/m3
         for place, expected in wall_moisture.EN_TEMPERATURE[days]:
-            assert np.interp(place, run.place, run.temperature[index]) - 273.15 == pytest.approx(expected, abs=0.1)  # K
+            assert np.interp(place, run.position, run.temperature[index]) - 273.15 == pytest.approx(
+                expected, abs=0.1
+            )  # K
     # where the water is half way, 85.62 kg/m3: 4.52, 9.36, 32.64 mm
     for row, depth in zip(run.water, (0.00452, 0.00936, 0.03264), strict=True):
-        assert np.interp(-85.62, -row, run.place) == pytest.approx(depth, rel=0.01)
+        assert np.interp(-85.62, -row, run.position) == pytest.approx(depth, rel=0.01)
     # uptake 0.450, 0.932, 3.253 kg/m2
     np.testing.assert_allclose(run.entered, (0.450, 0.932, 3.253), rtol=0.005)
 
@@ -238,8 +240,8 @@ def test_tables_of_the_benchmark_material_hold_its_functions():
     assert tables.mu[at] == pytest.approx(200.0 * still * (0.503 * r**2 + 0.497) / r, rel=1e-3)  # M_w of the standard
 
 
-def test_the_made_up_weather_is_possible_weather():
-    weather = hourly_convergence.made_up_weather()
+def test_the_fictitious_weather_is_possible_weather():
+    weather = hourly_convergence.fictitious_weather()
     assert weather.sizes["time"] == 720
     assert float(weather["relative_humidity_outdoor"].max()) <= 1.0
     assert not weather["direct_normal"].sel(time=weather["time"].dt.hour < 6).any()  # dark before six

@@ -39,10 +39,10 @@ def test_smallest_adequate_not_the_extreme_corner():
     found = recommend(choices)
     assert (found.choice.opening_set, found.choice.depth) == ("10 mm slots", 0.03)
     assert found.comfortable
-    assert found.more == "more vent area or depth gains 0.2 of mould index in the wall at most"
+    assert found.more == "more vent area or depth lowers the mould index in the wall by 0.2 at most"
     assert (found.runner_up.opening_set, found.runner_up.depth) == ("20 mm slots", 0.03)
     assert "200 cm²/m more free vent area" in found.tips
-    assert "lowers mould index in the wall from 1.3 to 1.2" in found.tips
+    assert "lowers the mould index in the wall from 1.3 to 1.2" in found.tips
     assert "more margin is wanted" in found.tips
 
 
@@ -92,7 +92,7 @@ def test_without_a_comfortable_choice_the_same_steps_are_taken_and_said():
     found = recommend([choice("small", 0.02, 0.01, 2.6), choice("large", 0.04, 0.02, 2.4)])
     assert (found.choice.opening_set, found.more) == (
         "small",
-        "more vent area or depth gains 0.2 of mould index in the wall at most",
+        "more vent area or depth lowers the mould index in the wall by 0.2 at most",
     )
     assert recommend([choice("only", 0.02, 0.01, 3.4)]) is None
 
@@ -101,8 +101,8 @@ def test_more_openings_that_make_it_worse_gain_nothing():
     choices = [choice("small", 0.02, 0.01, 1.2), choice("large", 0.04, 0.02, 1.8)]
     found = recommend(choices)
     assert found.choice.opening_set == "small"
-    assert found.more == "more vent area or depth gains nothing"
-    assert "raises mould index in the wall from 1.2 to 1.8" in found.tips
+    assert found.more == "more vent area or depth improves no criterion"
+    assert "raises the mould index in the wall from 1.2 to 1.8" in found.tips
 
 
 def test_a_strip_that_fails_whatever_the_vents_are_does_not_hide_the_others():

@@ -95,6 +95,12 @@ def choose(page, control, value):
     settle(page)
 
 
+def switch_units(page):
+    """Press the switch in the bar, which the choices of Explore cover further down."""
+    page.execute_script("window.scrollTo({top: 0, behavior: 'instant'})")
+    page.find_element("id", "units").click()
+
+
 def trace(page, figure, number=0, key="y"):
     """Return numbers that plotly shows in a figure."""
     script = "return Array.from(document.getElementById(arguments[0]).data[arguments[1]][arguments[2]])"
@@ -452,7 +458,7 @@ def test_the_drying_of_the_wetting_event_follows_the_choice(page, comparison):
     for value in (0, 1):
         choose(page, "pick-opening_set", value)
         event = shown_case(page, comparison).event
-        for number, left in enumerate((event.as_drawn, event.shut)):
+        for number, left in enumerate((event.as_drawn, event.closed)):
             # the daily means judged, packed in steps of a thousandth of the range: half a step
             days, means = daily(left)
             shown = trace(page, "fig-event", number)
@@ -468,7 +474,7 @@ def test_units_switch_turns_numbers_and_axes(page, comparison):
     choose(page, "hour", 300)
     celsius = number_in(read(page, "outdoor"))
     before = trace(page, "fig-profile")
-    page.find_element("id", "units").click()
+    switch_units(page)
     settle(page)
     assert "°F" in read(page, "outdoor")
     assert number_in(read(page, "outdoor")) == pytest.approx(1.8 * celsius + 32.0, abs=0.15)  # shown to 0.1
@@ -476,7 +482,7 @@ def test_units_switch_turns_numbers_and_axes(page, comparison):
     title = page.execute_script("return document.getElementById('fig-profile').layout.yaxis.title.text")
     assert title == "Temperature [°F]"
     assert page.find_element("css selector", ".matrix thead").text.count(" in") == 2
-    page.find_element("id", "units").click()
+    switch_units(page)
     assert "°C" in read(page, "outdoor")
 
 
@@ -495,7 +501,7 @@ def test_in_inch_pound_no_si_unit_is_left_but_in_names(page, comparison):
         "return seen"
     )
     before = page.execute_script(gather)
-    page.find_element("id", "units").click()
+    switch_units(page)
     settle(page)
     unit = r"(?:°C|mm|m|cm²/m|mm²/m|Pa|kPa|m/s|g/m²|kg/m²|W/m²|W/\(m K\)|W/\(m² K\)|kg/m³|g/\(m s\)|L/\(s m\)|m²)"
     si = re.compile(rf"(?:(?<![\w.,])\d[\d.,]*|\}})\s{unit}(?![\w²³/(])|\[{unit}\]")
@@ -518,7 +524,7 @@ def test_in_inch_pound_no_si_unit_is_left_but_in_names(page, comparison):
     choose(page, "pick-opening_set", other)
     assert "in²/ft" in page.find_element("css selector", "#section-drawing svg").text
     choose(page, "pick-opening_set", 1 - other)
-    page.find_element("id", "units").click()
+    switch_units(page)
     settle(page)
     assert page.execute_script(gather) == before
     page.execute_script("document.querySelectorAll('details').forEach(d => { d.open = false; })")
@@ -553,7 +559,7 @@ def test_hour_data_are_saved_from_the_page(page, comparison, tmp_path):
     column = {title: np.array([float(row[i]) for row in rows]) for i, title in enumerate(head) if i}
     assert rows[5][0] == str(ds["time"].values[5])[:16]
     warm = display.show("temperature", ds["temperature"].values[:, segment, 4])
-    name = str(ds["face"].values[4])
+    name = series.face_names(ds)[4]
     assert np.abs(column[f"temperature, {name} [°C]"] - warm).max() <= 0.051  # rounded to 0.1
     humid = display.show("relative_humidity", ds["relative_humidity"].values[:, segment, 4])
     assert np.abs(column[f"relative humidity, {name} [%]"] - humid).max() <= 0.151  # packed in 0.2, shown to 0.1
@@ -561,11 +567,11 @@ def test_hour_data_are_saved_from_the_page(page, comparison, tmp_path):
     assert np.abs(column["air change rate [per hour]"] - rate).max() <= 2e-3 * rate.max() + 0.006
     flows = [values for title, values in column.items() if title.startswith("flow in")]
     assert len(flows) == 2 and np.abs(flows[0] + flows[1]).max() < 2e-3
-    page.find_element("id", "units").click()
+    switch_units(page)
     settle(page)
     path.unlink()
     path = saved(page, tmp_path, "document.getElementById('hours-csv').click()", "*hours.csv")
-    page.find_element("id", "units").click()
+    switch_units(page)
     settle(page)
     head, *rows = csv.reader(line for line in path.read_text("utf-8").splitlines() if not line.startswith("#"))
     values = np.array([float(row[head.index(f"temperature, {name} [°F]")]) for row in rows])
@@ -653,7 +659,7 @@ def test_two_cases_stand_side_by_side(page, comparison):
     )
     rows = {cells[0]: cells[1:] for cells in page.execute_script(script)}
     times = [series.event_times(comparison.cases[n].event) for n in (0, 3)]
-    assert [number_in(text) for text in rows["50 % drying time of a wetting event"]] == pytest.approx(
+    assert [number_in(text) for text in rows["Wetting event: 50 % drying time"]] == pytest.approx(
         [each["half"] for each in times], rel=5e-3
     )  # shown to three digits
     for number, n in enumerate((0, 3)):
@@ -701,6 +707,34 @@ def test_pdf_is_written_by_the_browser_itself(report, tmp_path):
 
 
 # last: it leaves the shared browser on a page of its own
+def test_findings_that_decide_stand_open_and_the_others_unfold(page, comparison):
+    choose(page, "pick-opening_set", 0)
+    case = shown_case(page, comparison)
+    body, button = page.find_element("css selector", "#findings tbody"), page.find_element("id", "findings-all")
+
+    def seen():
+        return [row.is_displayed() for row in body.find_elements("tag name", "tr")]
+
+    bad = sum(found.status in ("fail", "review") for found in case.findings)
+    assert seen() == [True] * (bad + 3) + [False] * (len(case.findings) - bad - 3)
+    button.send_keys(" ")
+    assert all(seen()) and button.get_attribute("aria-expanded") == "true"
+    button.send_keys(" ")
+    assert sum(seen()) == bad + 3
+
+
+def test_one_case_alone_is_not_set_beside_itself(browser, tmp_path):
+    made = make_comparison(hours=24 * 40)
+    made.cases = made.cases[:1]
+    width(browser, 1366)
+    browser.get(write_report(made, tmp_path / "one.html").as_uri())
+    settle(browser)
+    assert not browser.find_element("id", "compare").is_displayed()
+    assert not browser.find_elements("css selector", "nav a[href='#compare']")
+    assert browser.find_element("id", "read-rate").text
+    assert not [entry for entry in browser.get_log("browser") if entry["level"] == "SEVERE"]
+
+
 def test_the_matrix_selects_facing_and_variant(browser, tmp_path):
     """A variant is another wall: one is always chosen; of the facings the worst of all comes first."""
     from cavity.report import verdict

@@ -14,7 +14,7 @@ import cavity
 from cavity.airflow.column import build_column
 from cavity.airflow.steady import _Steady
 from cavity.climate.humid import table_saturation_pressure
-from cavity.climate.on_wall import sky_share
+from cavity.climate.on_wall import sky_fraction
 from cavity.climate.outside import outside_coefficient
 from cavity.errors import InputError, Stopped
 from cavity.hourly.run import simulate_case
@@ -316,14 +316,14 @@ def test_outside_coefficient_is_that_of_the_standard_in_the_hour_and_in_the_stea
     assert steady.convection == 20.0
 
 
-def test_sky_share_by_hand_in_the_limits_and_unchanged_upright():
+def test_sky_fraction_by_hand_in_the_limits_and_unchanged_upright():
     """F = (1 + cos b)/2, share F sqrt(F) by hand; upright 0.5 sqrt(0.5) = 0.35355, the constant it was before."""
-    assert sky_share(90.0) == pytest.approx(0.5 * 0.5**0.5, rel=1e-12)
-    assert sky_share(0.0) == 1.0
-    assert sky_share(180.0) == pytest.approx(0.0, abs=1e-12)
-    assert sky_share(45.0) == pytest.approx(0.853553 * 0.923880, abs=1e-6)
-    assert sky_share(135.0) == pytest.approx(0.146447 * 0.382683, abs=1e-6)
-    assert (np.diff([sky_share(tilt) for tilt in range(181)]) < 0.0).all()
+    assert sky_fraction(90.0) == pytest.approx(0.5 * 0.5**0.5, rel=1e-12)
+    assert sky_fraction(0.0) == 1.0
+    assert sky_fraction(180.0) == pytest.approx(0.0, abs=1e-12)
+    assert sky_fraction(45.0) == pytest.approx(0.853553 * 0.923880, abs=1e-6)
+    assert sky_fraction(135.0) == pytest.approx(0.146447 * 0.382683, abs=1e-6)
+    assert (np.diff([sky_fraction(tilt) for tilt in range(181)]) < 0.0).all()
 
 
 def test_a_wall_that_leans_back_is_colder_on_clear_nights(one_year, winter):

@@ -48,7 +48,7 @@ def test_the_smallest_adequate_case_is_named_and_counted():
     card = verdict.recommended(found)
     assert (card["heading"], card["name"], card["word"]) == ("Recommended", "slot", "passes")
     assert card["lines"][0] == "Nearest limit: mould index in the wall 1.2 (limit 3)."
-    assert card["lines"][1] == "More vent area or depth gains 0.09 of mould index in the wall at most."
+    assert card["lines"][1] == "More vent area or depth lowers the mould index in the wall by 0.09 at most."
     assert card["runner_up"]["name"] == "slot" and card["runner_up"]["depth"][0] == "40 mm"
     assert verdict.start(found) == 1
 
@@ -204,6 +204,9 @@ def test_probability_of_recommended_and_runner_up_is_shown_where_it_is_known():
     card = verdict.recommended(seen(*cases, confidence=SimpleNamespace(reason="", choices=tuple(sure))))
     assert card["percent"] == "88 %" and "Met in 88 %." in card["lines"]
     assert card["runner_up"]["percent"] == "94 %"
+    assert verdict.headline(seen(*cases, confidence=SimpleNamespace(reason="", choices=tuple(sure)))).endswith(
+        "“slot” with a 20 mm cavity, with a probability of 88 % that every criterion is met."
+    )
     none = verdict.recommended(seen(*cases, confidence=SimpleNamespace(reason="would take 3 min", choices=())))
     assert none["percent"] == "" and "Probability not computed: would take 3 min." in none["lines"]
 
@@ -272,12 +275,12 @@ def test_a_clogged_set_is_a_state_and_no_design():
     """It is smaller and passes, but nobody builds it; what clogging does to the recommended set is said."""
     cases = [bare("mesh", 0.03, "pass", 0.5), bare("mesh, clogged", 0.03, "pass", 0.6, area=0.005)]
     found = seen(*cases)
-    assert found.best.opening_set == "mesh" and found.found.runner_up is None
+    assert found.best.opening_set == "mesh" and found.recommendation.runner_up is None
     assert (
         "With its meshes clogged it passes: mould index in the wall 1.8 (limit 3)."
         in verdict.recommended(found)["lines"]
     )
-    assert found.found.smaller is None
+    assert found.recommendation.smaller is None
     failing = seen(bare("mesh", 0.03, "fail", 1.5), bare("mesh, clogged", 0.03, "fail", 1.4, area=0.005))
     assert failing.best.opening_set == "mesh"
 
@@ -299,7 +302,7 @@ def test_a_page_of_many_cases_keeps_those_that_matter():
     found = seen(*cases)
     page = verdict.shown(found, most=32)
     assert len(page.number) == 32 and sorted(page.number.values()) == list(range(32))
-    for choice in (found.found.choice, found.found.runner_up):
+    for choice in (found.recommendation.choice, found.recommendation.runner_up):
         assert all(id(part.case) in page.number for part in choice.parts)
     assert all(id(choice.decides[0].case) in page.number for choice in found.choices)
     assert verdict.shown(found) is not found and verdict.shown(found, most=45) is found

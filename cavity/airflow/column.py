@@ -20,7 +20,7 @@ import numpy as np
 from cavity.airflow.losses import barrier_row, channel_row, opening_row, rail_row
 from cavity.constants import R_AIR, STANDARD_PRESSURE
 from cavity.kernels import cavity_air, moist_air, network
-from cavity.kernels import losses as kernel
+from cavity.kernels import pressure_drop as kernel
 from cavity.wallfile.model import TOUCH, ventilation_class
 
 if TYPE_CHECKING:

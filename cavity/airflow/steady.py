@@ -228,7 +228,7 @@ def difference_sentence(case: Case, *, wind: Sequence[float], **options: Any) ->
 
     speed, wall = max(wind), case.wall
     if wall.site.cp_profile:
-        return "Wind drive: the pressure profile of the wall file; its numbers are the user's."
+        return "Wind drive: the pressure profile of the wall file, an input."
     if wall.site.cp_difference is None:
         wind_drive = "Wind drive: wind-tunnel profile by height and angle"
     else:
@@ -243,8 +243,8 @@ def difference_sentence(case: Case, *, wind: Sequence[float], **options: Any) ->
     low, mid, high = (f"{value:g}" for value in CP_DIFFERENCE_BAND)
     own = f"{float(steady_air(case, wind=(speed,), **options)['air_change_rate'].max()):.1f}"
     return (
-        f"{wind_drive}: {own} air changes per hour at {speed:g} m/s without sun. Straight lines from base to head (low "
-        f"{low}, mid {mid}, high {high}: the band of this least certain input) give {rates[0]}, {rates[1]} and "
+        f"{wind_drive}: {own} air changes per hour at {speed:g} m/s without sun. This is the least certain input: a "
+        f"straight line from base to head with a difference of {low}, {mid} or {high} gives {rates[0]}, {rates[1]} or "
         f"{rates[2]}."
     )
 

@@ -1,4 +1,4 @@
-"""Hourly weather: read, checked, turned onto the wall, summarised."""
+"""Hourly weather: reading, checks, sun, wind and rain on the wall, summary."""
 
 from cavity.climate.estimate import estimate_rain
 from cavity.climate.named import climate_names, packaged

@@ -1,7 +1,7 @@
-"""Run by `netcdf.py`: copy what a weather needs out of a NetCDF file, so that damage ends this process only.
+"""Run by `netcdf.py` in its own process: copies series and attributes of a NetCDF file that may be damaged.
 
 Usage: python _netcdf_child.py FILE COPY. COPY (npz) holds the series of numbers and, as JSON, the attributes of the
-file and of each series. It imports nothing of the project: it has to start fast.
+file and of each series. It imports nothing of the project, so that it starts fast.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ LONGEST = 100_000  # characters of an attribute
 
 
 def plain(value: object) -> object:
-    """Return an attribute as JSON knows it, None where it is nothing of the kind."""
+    """Return an attribute as a JSON value; None where it is neither text nor a number."""
     if isinstance(value, bytes):
         value = value.decode("utf-8", errors="replace")
     if isinstance(value, np.ndarray):
@@ -33,8 +33,8 @@ def plain(value: object) -> object:
 
 def attributes(pairs: Iterable[tuple[object, object]]) -> dict[str, object]:
     """Return the attributes that are text or a number."""
-    found = {str(key): plain(value) for key, value in pairs}
-    return {key: value for key, value in found.items() if value is not None}
+    texts = {str(key): plain(value) for key, value in pairs}
+    return {key: value for key, value in texts.items() if value is not None}
 
 
 def hdf(file: str) -> tuple[dict[str, np.ndarray], dict[str, object], dict[str, dict[str, object]]]:
@@ -45,12 +45,12 @@ def hdf(file: str) -> tuple[dict[str, np.ndarray], dict[str, object], dict[str, 
     with h5py.File(file, "r") as opened:
         head = attributes((key, opened.attrs[key]) for key in opened.attrs)
         for name in opened:
-            found = opened[name]
-            if not isinstance(found, h5py.Dataset) or found.dtype.kind not in "iuf" or found.size > LARGEST:
+            item = opened[name]
+            if not isinstance(item, h5py.Dataset) or item.dtype.kind not in "iuf" or item.size > LARGEST:
                 continue
-            series[name] = found[()]
-            wanted = [key for key in found.attrs if key not in ("DIMENSION_LIST", "REFERENCE_LIST", "CLASS", "NAME")]
-            notes[name] = attributes((key, found.attrs[key]) for key in wanted)
+            series[name] = item[()]
+            keys = [key for key in item.attrs if key not in ("DIMENSION_LIST", "REFERENCE_LIST", "CLASS", "NAME")]
+            notes[name] = attributes((key, item.attrs[key]) for key in keys)
     return series, head, notes
 
 
@@ -61,26 +61,26 @@ def classic(file: str) -> tuple[dict[str, np.ndarray], dict[str, object], dict[s
     series, notes = {}, {}
     with netcdf_file(file, "r", mmap=False) as opened:
         head = attributes(opened._attributes.items())
-        for name, found in opened.variables.items():
-            if found.data.dtype.kind in "iuf" and found.data.size <= LARGEST:
-                series[name] = found.data.astype(found.data.dtype.newbyteorder("="))
-                notes[name] = attributes(found._attributes.items())
+        for name, item in opened.variables.items():
+            if item.data.dtype.kind in "iuf" and item.data.size <= LARGEST:
+                series[name] = item.data.astype(item.data.dtype.newbyteorder("="))
+                notes[name] = attributes(item._attributes.items())
     return series, head, notes
 
 
 def main(file: str, copy: str) -> None:
     """Write the copy."""
-    with open(file, "rb") as opened:  # noqa: PTH123  as little as can be
+    with open(file, "rb") as opened:  # noqa: PTH123  no further import
         magic = opened.read(4)
     series, head, notes = classic(file) if magic[:3] == b"CDF" else hdf(file)
     text = np.frombuffer(json.dumps({"head": head, "series": notes}).encode(), dtype=np.uint8)
-    held: dict[str, Any] = {f"series {name}": values for name, values in series.items()}
-    np.savez(copy, **held, notes=text)
+    arrays: dict[str, Any] = {f"series {name}": values for name, values in series.items()}
+    np.savez(copy, **arrays, notes=text)
 
 
 if __name__ == "__main__":
     try:
         main(*sys.argv[1:3])
-    except Exception as error:  # each library raises its own kinds; the parent tells the user
+    except Exception as error:  # each library raises its own kinds; the parent reports it
         print(str(error).splitlines()[0][:200] if str(error) else type(error).__name__)
         sys.exit(3)

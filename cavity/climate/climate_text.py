@@ -1,4 +1,4 @@
-"""What the command line shows of a climate."""
+"""Climates as text for the terminal, and the weather that its options describe."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def prepare(
     year: str | None = None,
     warmer: float | None = None,
 ) -> xr.Dataset:
-    """Return the weather of the files, of one year where asked, and shifted where asked.
+    """Return the weather of the files, with rain, year and shift as the options say.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ def prepare(
     Raises
     ------
     InputError
-        If a file cannot be read or the year is not there.
+        If a file cannot be read or does not have the year.
     """
     weather = years.join_years([read_weather(file, rain_file=rain) for file in files])
     if rain_total is not None:
@@ -60,29 +60,34 @@ def prepare(
         weather = years.mean_year(weather)
     elif year is not None:
         if not year.isdigit():
-            raise InputError(Fault("--year", "is not understood", year[:40], "critical, mean, or a calendar year"))
+            expected = "critical, mean, or a calendar year"
+            raise InputError(Fault("--year", "is not understood", year[:40], expected, "write one of these"))
         weather = years.one_year(weather, int(year))
     elif len(years.years_of(weather)) > 1:
-        said = [*json.loads(weather.attrs["warnings"]), years.rank_years(years.moisture_index(weather))]
-        weather = weather.assign_attrs(warnings=json.dumps(said, ensure_ascii=False))
+        warnings = [*json.loads(weather.attrs["warnings"]), years.rank_years(years.moisture_index(weather))]
+        weather = weather.assign_attrs(warnings=json.dumps(warnings, ensure_ascii=False))
     return weather if warmer is None else years.warmer(weather, warmer)
 
 
 def table(head: Sequence[str], rows: Sequence[Sequence[str]], title: str) -> Any:
-    """Return a rich table: first column words, the others figures."""
+    """Return a rich table: text in the first column, numbers in the others."""
     from rich.markup import escape
     from rich.table import Table
 
-    made = Table(title=escape(title), title_justify="left", header_style="bold", box=None, pad_edge=False)
+    def folded(name: str) -> str:  # the unit on a separate line
+        if "\n" in name:
+            return name
+        return "\n[".join(name.split(" [", 1)) if " [" in name else "\n".join(name.rsplit(" ", 1))
+
+    columns = Table(title=escape(title), title_justify="left", header_style="bold", box=None, pad_edge=False)
     for i, name in enumerate(head):
-        made.add_column(
-            name if i == 0 or "\n" in name else "\n".join(name.rsplit(" ", 1)),
-            justify="left" if i == 0 else "right",
-            no_wrap=i == 0,
-        )
+        columns.add_column(
+            escape(name if i == 0 else folded(name)), justify="left" if i == 0 else "right", no_wrap=i == 0,
+            overflow="fold",
+        )  # fmt: skip
     for row in rows:
-        made.add_row(*(escape(cell) for cell in row))
-    return made
+        columns.add_row(*(escape(cell) for cell in row))
+    return columns
 
 
 def climates_table() -> Any:
@@ -104,5 +109,5 @@ def climates_table() -> Any:
 
 def notes(weather: xr.Dataset) -> list[str]:
     """Return the remarks on a climate, one sentence each."""
-    said = [text[0].upper() + text[1:] for text in json.loads(weather.attrs["warnings"]) if text]
-    return (["This climate is fictitious: no such place exists"] if weather.attrs["invented"] else []) + said
+    warnings = [text[0].upper() + text[1:] for text in json.loads(weather.attrs["warnings"]) if text]
+    return (["This climate is fictitious: no such place exists"] if weather.attrs["invented"] else []) + warnings

@@ -1,4 +1,4 @@
-"""EPW files: read by pvlib, checked before, so that a fault names its line and column."""
+"""EPW files: checked first, so that a fault names its line and column, then read by pvlib."""
 
 from __future__ import annotations
 
@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cavity.climate.series import NOMINAL_YEAR, SUN, UNITS_OF_PLACE, Records, number_of, plain, slug
+from cavity.climate.series import (
+    LOCATION_LIMITS,
+    LOCATION_UNITS,
+    NOMINAL_YEAR,
+    SUN,
+    Records,
+    number_of,
+    plain,
+    slug,
+)
 from cavity.constants import HOUR, ICE_POINT
 from cavity.errors import Fault, InputError
 
@@ -45,8 +54,8 @@ _TITLES = {
     "cloud_cover": "opaque sky cover [tenths]",
     "rain": "liquid precipitation depth [mm]",
 }
-_CHUNK = 20_000  # lines given to pvlib at a time
-_ENOUGH = 6  # faults shown before the reader gives up
+_CHUNK = 20_000  # lines passed to pvlib at a time
+_MOST_FAULTS = 6  # reported at once
 
 
 def read_epw(file: str, text: str) -> Records:
@@ -78,7 +87,7 @@ def read_epw(file: str, text: str) -> Records:
 
     lines = text.splitlines()
     warnings: list[str] = []
-    header, place = _location(file, lines, warnings)
+    header, location = _location(file, lines, warnings)
     first = next((i for i, line in enumerate(lines[:60]) if line.upper().startswith("DATA PERIODS")), None)
     if first is None:
         raise InputError(
@@ -98,12 +107,14 @@ def read_epw(file: str, text: str) -> Records:
     parts = []
     for begin in range(0, len(rows), _CHUNK):
         body = "\n".join(line for _, line in rows[begin : begin + _CHUNK])
-        # pvlib skips exactly eight header lines; what the last seven hold is of no use to it
+        # pvlib skips exactly eight header lines; it does not use the last seven
         try:
             frame, _ = pvlib.iotools.read_epw(io.StringIO(header + "\n#" * 7 + "\n" + body + "\n"))
-        except (ValueError, TypeError) as error:  # pandas' own are ValueErrors; TypeError: text among dates
-            said = str(error).splitlines()[0][:80] if str(error) else ""
-            raise InputError(Fault(file, "the hours cannot be read", said, "", "download the file again")) from None
+        except (ValueError, TypeError) as error:  # errors of pandas are ValueErrors; TypeError: text among dates
+            reason = str(error).partition("\n")[0][:80]
+            raise InputError(
+                Fault(file, "the hours cannot be read", reason, "hourly values", "download again")
+            ) from None
         parts.append(frame[needed].apply(pd.to_numeric, errors="coerce"))
     frame = pd.concat(parts)
     columns = _columns(file, rows, frame)
@@ -123,7 +134,7 @@ def read_epw(file: str, text: str) -> Records:
         warnings=warnings,
         policy="EPW: values belong to the interval that ends at the stamp; time here is its start, local standard time"
         + "".join(notes),
-        **place,
+        **location,
     )
 
 
@@ -153,32 +164,27 @@ def _location(file: str, lines: list[str], warnings: list[str]) -> tuple[str, di
                 "complete the line",
             )
         )
-    found: dict[str, Any] = {}
+    location: dict[str, Any] = {}
     faults = []
-    for key, index, low, high in (
-        ("latitude", 6, -90.0, 90.0),
-        ("longitude", 7, -180.0, 180.0),
-        ("utc_offset", 8, -12.0, 14.0),
-        ("elevation", 9, -430.0, 6000.0),
-    ):
-        found[key], fix = number_of(fields[index], key)
-        if not low <= found[key] <= high:
+    for index, (key, (low, high)) in enumerate(LOCATION_LIMITS.items(), start=6):
+        location[key], fix = number_of(fields[index], key)
+        if not low <= location[key] <= high:
             faults.append(
                 Fault(
                     f"{file}, line 1",
                     f"{key.replace('_', ' ')} is not possible",
                     fields[index][:40],
-                    f"{low:g} to {high:g} {UNITS_OF_PLACE[key][0]}",
+                    f"{low:g} to {high:g} {LOCATION_UNITS[key][0]}",
                     f"correct field {index + 1}" + f": {fix}" * bool(fix),
                 )
             )
     if faults:
         raise InputError(*faults)
     name = slug(fields[1]) or "unnamed place"
-    found |= {"name": name, "invented": any(word in lines[0].upper() for word in ("FICTITIOUS", "INVENTED"))}
-    for key, index in (("latitude", 6), ("longitude", 7), ("utc_offset", 8), ("elevation", 9)):
-        fields[index] = repr(found[key])  # pvlib reads bare numbers only
-    return ",".join(fields[:10]), found
+    location |= {"name": name, "invented": any(word in lines[0].upper() for word in ("FICTITIOUS", "INVENTED"))}
+    for index, key in enumerate(LOCATION_LIMITS, start=6):
+        fields[index] = repr(location[key])  # pvlib reads bare numbers only
+    return ",".join(fields[:10]), location
 
 
 def _per_hour(file: str, index: int, line: str) -> int:
@@ -213,9 +219,19 @@ def _check_rows(file: str, rows: list[tuple[int, str]], per_hour: int) -> np.nda
                 Fault(where, "the line is too short", f"{len(fields)} fields", "35, at least 24", "repair the line")
             )
         elif '"' in line or "\x00" in line:
-            faults.append(Fault(where, "the line holds a quotation mark or a zero byte", "", "", "repair the line"))
+            faults.append(
+                Fault(
+                    where,
+                    "the line contains a quotation mark or a zero byte",
+                    "",
+                    "numbers and commas",
+                    "repair the line",
+                )
+            )
         elif len(line) > 400 and max(map(len, fields)) > 60:
-            faults.append(Fault(where, "a field is far too long", "more than 60 characters", "", "repair the line"))
+            faults.append(
+                Fault(where, "a field is far too long", "more than 60 characters", "a number", "repair the line")
+            )
         elif len(fields) > 35:
             fix = "repair the line; a decimal comma in a number splits it in two"
             faults.append(Fault(where, "the line is too long", "more than 35 fields", "35", fix))
@@ -233,17 +249,17 @@ def _check_rows(file: str, rows: list[tuple[int, str]], per_hour: int) -> np.nda
                 if stamps[i, 3] < 0:
                     good = False
             if not good:
-                given = ",".join(fields[:5])[:40]
+                date_text = ",".join(fields[:5])[:40]
                 faults.append(
                     Fault(
                         where,
                         "the date is not possible",
-                        given,
+                        date_text,
                         "year, month, day, hour 1-24, minute",
                         "repair the line",
                     )
                 )
-        if len(faults) >= _ENOUGH:
+        if len(faults) >= _MOST_FAULTS:
             break
     if faults:
         raise InputError(*faults)
@@ -260,21 +276,25 @@ def _columns(file: str, rows: list[tuple[int, str]], frame: pd.DataFrame) -> dic
     for name, title, position, missing, factor, offset, low, high in _FIELDS:
         values = frame[title].to_numpy(dtype=float)
         empty = np.isnan(values)
-        for i in np.flatnonzero(empty)[:_ENOUGH]:
+        for i in np.flatnonzero(empty)[:_MOST_FAULTS]:
             fields = rows[i][1].split(",")
-            given = fields[position].strip() if position < len(fields) else ""
-            if given and given.lower() not in ("nan", "na"):
+            field_text = fields[position].strip() if position < len(fields) else ""
+            if field_text and field_text.lower() not in ("nan", "na"):
                 where = f"{file}, line {rows[i][0]}, {_TITLES[name]}"
-                faults.append(Fault(where, "is not a number", given[:40], "a number", "repair the line"))
-        gone = empty | (values >= missing) if name != "wind_direction" else empty | (values == missing)
+                faults.append(Fault(where, "is not a number", field_text[:40], "a number", "repair the line"))
+        missing_values = empty | (values >= missing) if name != "wind_direction" else empty | (values == missing)
         middle = float(np.nanmedian(values)) if not empty.all() else 0.0
-        if name in ("temperature_outdoor", "dew_point") and gone.mean() > 0.5 and 150.0 < middle < 350.0:
+        if name in ("temperature_outdoor", "dew_point") and missing_values.mean() > 0.5 and 150.0 < middle < 350.0:
             where = f"{file}, {_TITLES[name]}"
             faults.append(Fault(where, "the temperatures look like kelvin", f"{middle:.4g}", "degC", "subtract 273.15"))
             continue
         slack = 20.0 if name in SUN else 0.0  # zero offset of a sensor
-        bad = ~gone & ~((values >= low - slack) & (values <= high))
-        if name == "relative_humidity_file" and not gone.all() and np.nanmax(np.where(gone, np.nan, values)) <= 1.5:
+        bad = ~missing_values & ~((values >= low - slack) & (values <= high))
+        if (
+            name == "relative_humidity_file"
+            and not missing_values.all()
+            and np.nanmax(np.where(missing_values, np.nan, values)) <= 1.5
+        ):
             where = f"{file}, {_TITLES[name]}"
             faults.append(
                 Fault(where, "the values look like fractions", "at most 1", "percent, 0 to 100", "multiply by 100")
@@ -299,22 +319,22 @@ def _columns(file: str, rows: list[tuple[int, str]], frame: pd.DataFrame) -> dic
                     fix,
                 )
             )
-        clean = np.where(gone, np.nan, np.clip(values, low, high))
-        if not gone.all():
+        clean = np.where(missing_values, np.nan, np.clip(values, low, high))
+        if not missing_values.all():
             columns[name] = clean * factor + offset
     if faults:
-        raise InputError(*faults[:_ENOUGH])
+        raise InputError(*faults[:_MOST_FAULTS])
     if "infrared_horizontal" in columns and not columns["infrared_horizontal"].any():
         del columns["infrared_horizontal"]  # zero all year: a missing column
     for name in ("temperature_outdoor", "wind_speed", "wind_direction"):
         if name not in columns:
             where = f"{file}, {_TITLES[name]}"
-            faults.append(
-                Fault(where, "the column holds missing codes only", "", "hourly values", "choose another file")
-            )
+            faults.append(Fault(where, "the column has missing codes only", "", "hourly values", "choose another file"))
     if not {"dew_point", "relative_humidity_file"} & columns.keys():
         where = f"{file}, {_TITLES['relative_humidity_file']}"
-        faults.append(Fault(where, "neither humidity nor dew point is there", "", "one of both", "choose another file"))
+        faults.append(
+            Fault(where, "neither humidity nor dew point is given", "", "one of the two", "choose another file")
+        )
     if faults:
         raise InputError(*faults)
     if "wind_direction" in columns:
@@ -322,15 +342,15 @@ def _columns(file: str, rows: list[tuple[int, str]], frame: pd.DataFrame) -> dic
     return columns
 
 
-# EPW present weather codes, nine digits: (place of the digit, precipitation of its values in mm/h, melted). Classes of
-# intensity after the US observing rules behind the codes: rain light to 2.5, moderate to 7.6 mm/h, heavy above;
+# EPW present weather codes, nine digits: (position of the digit, precipitation of its values in mm/h, melted). Classes
+# of intensity as in the US observing rules of the codes: rain light to 2.5, moderate to 7.6 mm/h, heavy above;
 # drizzle 0.25 and 0.5 mm/h. EPW data dictionary and TMY2 manual, from memory. The rate of a class is our own choice,
 # for snow by the visibility that defines its classes.
 _RAIN, _DRIZZLE, _SNOW = (1.0, 4.5, 12.0), (0.15, 0.35, 0.7), (0.4, 1.5, 3.0)
 _CODES = (
     (1, {str(i): rate for i, rate in enumerate((*_RAIN, *_RAIN, *_RAIN))}),  # rain, showers, freezing rain
     (2, dict(zip("012345678", (*_RAIN, *_DRIZZLE, *_DRIZZLE), strict=True))),  # squalls, drizzle, freezing drizzle
-    (3, dict(zip("012345", (*_SNOW, *_SNOW), strict=True))),  # snow, snow pellets; ice crystals bring nothing
+    (3, dict(zip("012345", (*_SNOW, *_SNOW), strict=True))),  # snow, snow pellets; ice crystals count as 0
     (4, dict(zip("01234567", (*_SNOW, *_SNOW, 0.2, 0.5), strict=True))),  # snow showers, squalls, grains
     (5, dict(zip("012345", (*_SNOW, *_SNOW), strict=True))),  # sleet and ice pellets
 )
@@ -339,32 +359,32 @@ _CODES = (
 def _code_rain(lines: list[str]) -> np.ndarray:
     """Return the usual precipitation of the present weather codes [kg/(m2 s)]; 0 where none is observed."""
     rates = np.zeros(len(lines))
-    known: dict[str, float] = {}
+    rate_of_code: dict[str, float] = {}
     for i, line in enumerate(lines):
         fields = line.split(",", 28)
         if len(fields) < 28 or fields[26].strip() != "0":
             continue
         code = fields[27].strip().strip("'")
-        if code not in known:
-            whole = code.zfill(9) if code.isdigit() and 7 <= len(code) <= 9 else "9" * 9  # some writers drop zeros
-            known[code] = max(table.get(whole[place], 0.0) for place, table in _CODES) / HOUR
-        rates[i] = known[code]
+        if code not in rate_of_code:
+            digits = code.zfill(9) if code.isdigit() and 7 <= len(code) <= 9 else "9" * 9  # some writers omit zeros
+            rate_of_code[code] = max(table.get(digits[position], 0.0) for position, table in _CODES) / HOUR
+        rates[i] = rate_of_code[code]
     return rates
 
 
 def _rain(depth: np.ndarray, period: np.ndarray, per_hour: int) -> np.ndarray:
-    """Return rain in kg/(m2 s); a depth gathered over several hours is spread over those of them that have none."""
+    """Return rain in kg/(m2 s); a depth over several hours is distributed over those hours if they have none."""
     rate = depth * per_hour / HOUR
     for i in np.flatnonzero((period > 1.0) & (period <= 24.0) & (depth > 0.0)):
         first = max(0, int(i) + 1 - int(period[i]) * per_hour)
         others = depth[first:i]
-        if not np.nansum(others):  # else the hours before have their own depth, and so has this one
+        if not np.nansum(others):  # else each of these hours has its own depth
             rate[first : i + 1] = depth[i] / (i + 1 - first) * per_hour / HOUR
     return rate
 
 
 def _time(file: str, stamps: np.ndarray, step: int, notes: list[str]) -> tuple[np.ndarray, bool]:
-    """Return the start of each record, and whether the years of the stamps mean nothing (a typical year)."""
+    """Return the start of each record, and whether it is a typical year: the years of the stamps are then arbitrary."""
 
     def build(year: np.ndarray) -> np.ndarray:
         month = ((year - 1970) * 12 + stamps[:, 1] - 1).astype("datetime64[M]")

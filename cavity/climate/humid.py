@@ -1,15 +1,20 @@
-"""Humidity as weather files write it, turned into vapour pressure.
+"""Vapour pressure from the humidity in weather files.
 
-Meteorological practice (WMO) writes dew point and relative humidity over liquid water at every temperature; some
-producers of weather files write both over ice below 0 degC. The project counts relative humidity over ICE below
-0 degC. So the vapour pressure is found first, with the surface that the file means, and capped at saturation.
+Meteorological practice (WMO) gives dew point and relative humidity over liquid water at every temperature; some weather
+files give both over ice below 0 degC. The project uses relative humidity over ICE below 0 degC. So the vapour pressure
+is computed first, with the surface of the file, and limited to saturation.
 """
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from cavity.constants import ICE_POINT
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 # ASHRAE Fundamentals ch. 1, eq. 6 (liquid water), Hyland and Wexler 1983; ln(p / Pa), T in K
 _WATER = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 6.5459673)
@@ -30,15 +35,15 @@ def water_pressure(temperature: np.ndarray) -> np.ndarray:
 
     References
     ----------
-    ASHRAE Handbook Fundamentals, ch. 1 eq. 6 (Hyland and Wexler 1983), used below its lower limit of 0 degC, where it
-    keeps within 0.3 % of Murphy and Koop 2005 (from memory) down to -30 degC; a test holds this.
+    ASHRAE Handbook Fundamentals, ch. 1 eq. 6 (Hyland and Wexler 1983), used below its lower limit of 0 degC: within
+    0.3 % of Murphy and Koop 2005 (from memory) down to -30 degC, which is tested.
     """
     t, c = np.asarray(temperature, dtype=float), _WATER
     return np.exp(c[0] / t + c[1] + t * (c[2] + t * (c[3] + t * c[4])) + c[5] * np.log(t))
 
 
 def table_saturation_pressure(temperature: np.ndarray) -> np.ndarray:
-    """Return the saturation pressure, over ice below 0 degC and over water above: the project's own table.
+    """Return the saturation pressure, over ice below 0 degC and over water above, from the table of the kernels.
 
     Parameters
     ----------
@@ -56,11 +61,16 @@ def table_saturation_pressure(temperature: np.ndarray) -> np.ndarray:
     """
     from cavity.kernels import moist_air
 
-    t = np.asarray(temperature, dtype=float)
-    known = np.where(np.isnan(t), ICE_POINT, t).ravel()  # the kernel indexes a table: NaN must not reach it
-    found = np.empty(known.size)
-    moist_air.saturation_array(known, found)
-    return np.where(np.isnan(t), np.nan, found.reshape(t.shape))
+    return _from_table(moist_air.saturation_array, temperature, ICE_POINT)
+
+
+def _from_table(kernel: Callable[[np.ndarray, np.ndarray], None], values: np.ndarray, placeholder: float) -> np.ndarray:
+    """Return the table values of a kernel; NaN, which must not index the table, is replaced and restored."""
+    arguments = np.asarray(values, dtype=float)
+    missing = np.isnan(arguments)
+    result = np.empty(arguments.size)
+    kernel(np.where(missing, placeholder, arguments).ravel(), result)
+    return np.where(missing, np.nan, result.reshape(arguments.shape))
 
 
 def table_dew_point(vapour_pressure: np.ndarray) -> np.ndarray:
@@ -82,15 +92,11 @@ def table_dew_point(vapour_pressure: np.ndarray) -> np.ndarray:
     """
     from cavity.kernels import moist_air
 
-    p = np.asarray(vapour_pressure, dtype=float)
-    known = np.where(np.isnan(p), 1.0, p).ravel()
-    found = np.empty(known.size)
-    moist_air.dew_point_array(known, found)
-    return np.where(np.isnan(p), np.nan, found.reshape(p.shape))
+    return _from_table(moist_air.dew_point_array, vapour_pressure, 1.0)
 
 
 def dew_point_over_water(vapour_pressure: np.ndarray) -> np.ndarray:
-    """Return the dew point over liquid water at every temperature, as meteorology and its formulas have it.
+    """Return the dew point over liquid water at every temperature, as in meteorology.
 
     Parameters
     ----------
@@ -146,9 +152,9 @@ def wet_bulb(temperature: np.ndarray, vapour_pressure: np.ndarray, pressure: np.
 
 
 def surface_of_file(temperature: np.ndarray, dew: np.ndarray, humidity: np.ndarray) -> str:
-    """Tell whether a file's dew point and relative humidity refer to water or to ice below 0 degC.
+    """Return whether dew point and relative humidity of a file refer to water or to ice below 0 degC.
 
-    A file with both columns gives itself away: only one of the two readings makes them agree.
+    With both columns this can be decided: they agree for one of the two surfaces only.
 
     Parameters
     ----------
@@ -160,9 +166,9 @@ def surface_of_file(temperature: np.ndarray, dew: np.ndarray, humidity: np.ndarr
     Returns
     -------
     str
-        ``"water"`` or ``"ice"``; ``"water"``, the WMO convention, where fewer than 20 frosty hours decide.
+        ``"water"`` or ``"ice"``; ``"water"``, the WMO convention, with fewer than 20 hours of frost.
     """
-    # close to 0 degC and close to saturation the two readings are alike and tell nothing
+    # near 0 degC and near saturation both surfaces give the same
     use = (temperature < ICE_POINT - 1.0) & (dew < temperature - 0.2) & np.isfinite(humidity)
     if use.sum() < 20:
         return "water"
@@ -178,10 +184,10 @@ def vapour_from_file(
     *,
     surface: str = "",
 ) -> tuple[np.ndarray, list[str]]:
-    """Return the vapour pressure of a file's humidity columns, never above saturation, and what was noticed.
+    """Return the vapour pressure from the humidity columns of a file, at most saturation, and warnings.
 
-    The relative humidity is the first choice, being what instruments measure; where it is missing the dew point
-    is used. Where both are there the dew point tells which surface the file means.
+    Relative humidity is preferred, because instruments measure it; where it is missing the dew point is used. With both
+    the surface of the file, water or ice, can be decided.
 
     Parameters
     ----------
@@ -192,7 +198,7 @@ def vapour_from_file(
     humidity : array, (time,) or None
         Relative humidity over the file's surface. [1]
     surface : {"", "water", "ice"}, keyword only
-        Surface that the file states for hours below 0 degC; empty: found out.
+        Surface that the file states for hours below 0 degC; empty: by `surface_of_file`.
 
     Returns
     -------
@@ -201,18 +207,18 @@ def vapour_from_file(
     list of str
         Warnings.
     """
-    nothing = np.full(temperature.shape, np.nan)
-    dew = nothing if dew is None else dew
-    humidity = nothing if humidity is None else humidity
+    empty = np.full(temperature.shape, np.nan)
+    dew = empty if dew is None else dew
+    humidity = empty if humidity is None else humidity
     notes: list[str] = []
     surface = surface or surface_of_file(temperature, dew, humidity)
     pressure = water_pressure if surface == "water" else table_saturation_pressure
     from_dew = pressure(dew)
     from_humidity = humidity * pressure(temperature)
     both = np.isfinite(from_dew) & np.isfinite(from_humidity)
-    apart = np.abs(dew - table_dew_point(np.where(np.isfinite(from_humidity), from_humidity, 1.0)))
+    difference = np.abs(dew - table_dew_point(np.where(np.isfinite(from_humidity), from_humidity, 1.0)))
     # 1.5 K: three times what rounding to 1 % RH does to a dew point at 50 % RH
-    clash = both & (apart > 1.5) & (humidity > 0.3) & (temperature > ICE_POINT)
+    clash = both & (difference > 1.5) & (humidity > 0.3) & (temperature > ICE_POINT)
     if clash.sum() > 0.01 * temperature.size:
         notes.append(
             f"dew point and relative humidity disagree by more than 1.5 K in {clash.sum()} hours; "
@@ -220,7 +226,7 @@ def vapour_from_file(
         )
     vapour = np.where(np.isfinite(from_humidity), from_humidity, from_dew)
     limit = table_saturation_pressure(temperature)
-    # 0.5 % of rounding, and all that WMO humidity over water exceeds ice saturation by, is not worth a word
+    # no warning for 0.5 % of rounding, and for humidity over water (WMO) above ice saturation
     over = vapour > np.where(temperature < ICE_POINT, water_pressure(temperature), limit) * 1.005
     if over.any():
         notes.append(f"{over.sum()} hours had more vapour than saturated air holds; they are set to saturation")

@@ -1,4 +1,4 @@
-"""Weather as a NetCDF file in the project's own form, which `cavity.climate.table` documents."""
+"""Weather from a NetCDF file of the form that `cavity.climate.table` documents."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from cavity.climate import table
 from cavity.climate.series import Records
 from cavity.errors import Fault, InputError
 
-PATIENCE = 60.0  # s, after which a file is called damaged: a damaged one can keep its library busy for ever
+TIME_LIMIT = 60.0  # s, after which a file counts as damaged: the library may never return from a damaged one
 
 
 def read_netcdf(file: str, path: Path) -> Records:
     """Read a NetCDF file of the form described in `cavity.climate.table`.
 
-    The file is opened in a process of its own, because a damaged one can stop or end the process that opens it.
+    A separate process opens the file, because a damaged file can block or end the process that opens it.
 
     Parameters
     ----------
@@ -43,10 +43,14 @@ def read_netcdf(file: str, path: Path) -> Records:
     series, head, notes = _copied(file, path)
     time = series.get("time")
     if time is None or time.ndim != 1 or not time.size:
-        given = ", ".join(series)[:60]
-        raise InputError(Fault(file, "there is no time coordinate", given, "a dimension time with its coordinate"))
+        names = ", ".join(series)[:60]
+        raise InputError(
+            Fault(
+                file, "there is no time coordinate", names, "a dimension time with its coordinate", "add the coordinate"
+            )
+        )
     keys = {str(key).lower(): str(value) for key, value in head.items()}
-    place = table.place_of(file, keys, None)
+    location = table.location_of(file, keys, None)
     stamps = _stamps(file, time, notes.get("time", {}))
     start, step = table.starts(file, stamps, keys.get("time_label", "start"))
     columns: dict[str, np.ndarray] = {}
@@ -57,27 +61,33 @@ def read_netcdf(file: str, path: Path) -> Records:
         if values.shape != time.shape:
             shape = " x ".join(map(str, values.shape)) or "one number"
             raise InputError(
-                Fault(f"{file}, {name}", "is not a series over time", shape, f"{time.size} numbers, as time has")
+                Fault(
+                    f"{file}, {name}",
+                    "is not a series over time",
+                    shape,
+                    f"{time.size} numbers, as time has",
+                    "write one number for each time",
+                )
             )
-        said = notes.get(name, {})
+        series_notes = notes.get(name, {})
         values = values.astype(float)
         for key in ("_FillValue", "missing_value"):
-            if isinstance(said.get(key), (int, float)):
-                values[values == float(said[key])] = np.nan
-        factor, offset = said.get("scale_factor", 1.0), said.get("add_offset", 0.0)
+            if isinstance(series_notes.get(key), (int, float)):
+                values[values == float(series_notes[key])] = np.nan
+        factor, offset = series_notes.get("scale_factor", 1.0), series_notes.get("add_offset", 0.0)
         if isinstance(factor, (int, float)) and isinstance(offset, (int, float)):
             values = values * float(factor) + float(offset)
-        unit = str(said.get("units", ""))[:60]
-        columns[table.OURS.get(name, name)] = table.convert(f"{file}, {name}", name, values, unit, step)
-    records = table.records_of(file, start, step, columns, place, keys)
+        unit = str(series_notes.get("units", ""))[:60]
+        columns[table.RENAMED.get(name, name)] = table.convert(f"{file}, {name}", name, values, unit, step)
+    records = table.records_of(file, start, step, columns, location, keys)
     if keys.get("rain_source", "").startswith("estimated"):
-        records.rain_source = keys["rain_source"][:80]  # what was estimated once stays marked
+        records.rain_source = keys["rain_source"][:80]  # estimated rain stays marked as such
     try:
         earlier = json.loads(keys.get("warnings", "[]"))
     except (ValueError, RecursionError):  # JSON nested too deep
         earlier = []
     if isinstance(earlier, list):
-        # a note on missing rain is made again where it still holds
+        # a note on missing rain is written again if it still applies
         records.warnings += [str(text)[:400] for text in earlier[:50] if "no rain" not in str(text)]
     return records
 
@@ -90,19 +100,19 @@ def _copied(file: str, path: Path) -> tuple[dict[str, np.ndarray], dict[str, Any
         try:
             done = subprocess.run(
                 [sys.executable, str(child), str(path), str(copy)],
-                capture_output=True, timeout=PATIENCE, check=False, stdin=subprocess.DEVNULL,
+                capture_output=True, timeout=TIME_LIMIT, check=False, stdin=subprocess.DEVNULL,
             )  # fmt: skip
-            said = done.stdout.decode(errors="replace").strip().splitlines()
-            problem = "" if done.returncode == 0 else (said[-1][:80] if said else "its library gave up")
+            output = done.stdout.decode(errors="replace").strip().splitlines()
+            problem = "" if done.returncode == 0 else (output[-1][:80] if output else "its library failed")
         except subprocess.TimeoutExpired:
-            problem = f"reading it does not end within {PATIENCE:.0f} s"
+            problem = f"reading does not end within {TIME_LIMIT:.0f} s"
         if problem or not copy.is_file():
             raise InputError(
                 Fault(file, "the NetCDF file cannot be opened", problem, "NetCDF 3 or 4", "download or write it again")
             )
-        with np.load(copy) as found:
-            notes = json.loads(found["notes"].tobytes().decode())
-            series = {name.removeprefix("series "): found[name] for name in found.files if name != "notes"}
+        with np.load(copy) as arrays:
+            notes = json.loads(arrays["notes"].tobytes().decode())
+            series = {name.removeprefix("series "): arrays[name] for name in arrays.files if name != "notes"}
     return series, notes["head"], notes["series"]
 
 
@@ -110,9 +120,9 @@ def _stamps(file: str, time: np.ndarray, notes: dict[str, Any]) -> np.ndarray:
     """Return the time coordinate as datetime64[m]; CF units and calendars by xarray."""
     import xarray as xr
 
-    wanted = {key: notes[key] for key in ("units", "calendar") if key in notes}
+    time_notes = {key: notes[key] for key in ("units", "calendar") if key in notes}
     try:
-        raw = xr.decode_cf(xr.Dataset(coords={"time": ("time", time, wanted)}))["time"].to_numpy()
+        raw = xr.decode_cf(xr.Dataset(coords={"time": ("time", time, time_notes)}))["time"].to_numpy()
         if not np.issubdtype(raw.dtype, np.datetime64):  # a calendar of climate models
             raw = np.array([moment.isoformat() for moment in raw])
         stamps = raw.astype("datetime64[m]")
@@ -121,10 +131,11 @@ def _stamps(file: str, time: np.ndarray, notes: dict[str, Any]) -> np.ndarray:
             Fault(
                 file,
                 "the time coordinate is not a date",
-                str(wanted.get("units", ""))[:60],
+                str(time_notes.get("units", ""))[:60],
                 "dates of the usual calendar",
+                "write the units as 'hours since DATE'",
             )
         ) from None
     if np.isnat(stamps).any():
-        raise InputError(Fault(file, "a time stamp is missing", "", "a date for every record"))
+        raise InputError(Fault(file, "a time stamp is missing", "", "a date for every record", "write all dates"))
     return stamps

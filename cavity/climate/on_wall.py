@@ -1,4 +1,4 @@
-"""Weather turned onto the wall: sun on its plane, sky, wind at its height, driving rain."""
+"""Weather on a wall: sun on its plane, sky, wind at its height, driving rain."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def sun_position(time: np.ndarray, latitude: float, longitude: float, utc_offset
     return _sun(middle.tobytes(), float(latitude), float(longitude)).copy()
 
 
-@functools.lru_cache(maxsize=4)  # all cases and planes of a climate share it; 0.6 MB a year
+@functools.lru_cache(maxsize=4)  # one for all cases and planes of a climate; 0.6 MB a year
 def _sun(middle: bytes, latitude: float, longitude: float) -> pd.DataFrame:
     import pandas as pd
     import pvlib
@@ -62,9 +62,9 @@ def _sun(middle: bytes, latitude: float, longitude: float) -> pd.DataFrame:
 def sun_on_plane(weather: xr.Dataset, *, orientation: float, tilt: float, albedo: float) -> np.ndarray:
     """Return the solar irradiance on a plane: beam, anisotropic diffuse sky and ground.
 
-    The sky is the model of Perez 1990 in the continuous form of Driesse 2024: it has the bright horizon that a
-    vertical wall sees, which the model of Hay and Davies lacks, and no steps between clearness classes. In hours whose
-    middle has the sun below the horizon the little light there is counts as an even sky.
+    Sky model: Perez 1990 in the continuous form of Driesse 2024. It has the bright horizon, which matters for vertical
+    walls and is missing in the model of Hay and Davies, and no steps between clearness classes. With the sun below the
+    horizon in the middle of an hour, the sky is taken as uniform.
 
     Parameters
     ----------
@@ -105,7 +105,6 @@ def sun_on_plane(weather: xr.Dataset, *, orientation: float, tilt: float, albedo
 
         sun = sun_position(time, *place)
         zenith = sun["apparent_zenith"].to_numpy()
-        # pvlib's own name for the plane's angles
         plane = pvlib.irradiance.get_total_irradiance(
             tilt,
             orientation,
@@ -132,16 +131,16 @@ def sky_temperature(weather: xr.Dataset) -> np.ndarray:
     return (weather["infrared_horizontal"].to_numpy() / STEFAN_BOLTZMANN) ** 0.25
 
 
-def sky_share(tilt: float) -> float:
-    """Return the fraction of the outer surface's longwave view that is at sky temperature; the rest is at air's (E9).
+def sky_fraction(tilt: float) -> float:
+    """Return the fraction of the longwave view that is at sky temperature; the rest is at air temperature (E9).
 
-    The surface sees sky by F = (1 + cos tilt)/2, the ground by the rest. Near the horizon the sky is as warm as the
-    air, so of F only the part sqrt(F) counts as sky. Ground and obstacles are taken at air temperature.
+    View factor to the sky F = (1 + cos tilt)/2, to the ground 1 - F. Near the horizon the sky is as warm as the air, so
+    only the part sqrt(F) of F counts as sky. Ground and obstacles are assumed at air temperature.
 
     Parameters
     ----------
     tilt : float
-        Slope from horizontal, 90 is a wall, less leans back like a roof. [degree]
+        Slope from horizontal: 90 for a wall, smaller angles lean back like a roof. [degree]
 
     Returns
     -------
@@ -154,7 +153,7 @@ def sky_share(tilt: float) -> float:
 
     Examples
     --------
-    >>> round(sky_share(90.0), 4)
+    >>> round(sky_fraction(90.0), 4)
     0.3536
     """
     return float((0.5 * (1.0 + np.cos(np.radians(tilt)))) ** 1.5)
@@ -189,7 +188,9 @@ def wind_at_height(speed: np.ndarray, *, height: float, terrain: str) -> np.ndar
     """
     exponent, layer = terrain_row(terrain)
     if not height > 0.0:
-        raise InputError(Fault("site", "the height must be above 0", f"{height:g} m"))
+        raise InputError(
+            Fault("site", "the height must be above 0", f"{height:g} m", "above 0 m", "check building_height")
+        )
     station_exponent, station_layer = TERRAIN["open"]
     factor = (station_layer / STATION_HEIGHT) ** station_exponent * (min(height, layer) / layer) ** exponent
     return np.asarray(speed, dtype=float) * factor
@@ -198,7 +199,9 @@ def wind_at_height(speed: np.ndarray, *, height: float, terrain: str) -> np.ndar
 def terrain_row(terrain: str) -> tuple[float, float]:
     """Return exponent and layer thickness [m] of a terrain; raise InputError that lists the known ones."""
     if terrain not in TERRAIN:
-        raise InputError(Fault("site.terrain", "the terrain is not known", str(terrain), " | ".join(TERRAIN)))
+        raise InputError(
+            Fault("site.terrain", "the terrain is not known", str(terrain), " | ".join(TERRAIN), "choose one of them")
+        )
     return TERRAIN[terrain]
 
 
@@ -221,7 +224,7 @@ def angle_to_wall(direction: np.ndarray, orientation: float) -> np.ndarray:
 
 
 def on_wall(weather: xr.Dataset, *, orientation: float, tilt: float, site: Any) -> xr.Dataset:
-    """Return the weather with what it does to one wall added.
+    """Return the weather with sun, sky, wind and driving rain on one wall added.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Surface coefficients, outside by wind, inside by direction of heat flow: one law for hourly wall and steady look."""
+"""Surface coefficients, outside by wind, inside by direction of heat flow, for all methods."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ INNER_SURFACE = {"up": 0.10, "horizontal": 0.13, "down": 0.17}  # m2 K/W, ISO 69
 def outside_coefficient(speed: float | np.ndarray) -> float | np.ndarray:
     """Return the convective coefficient of the exterior surface, 4 + 4 v [W/(m2 K)] (E12).
 
-    The same on the windward and the leeward wall: the standard tells no difference. Calm air: 4 W/(m2 K).
+    The same on the windward and the leeward wall, as in the standard. Calm air: 4 W/(m2 K).
 
     Parameters
     ----------
     speed : float or array
-        Wind beside the surface; we take that at roof height on the site. [m/s]
+        Wind at the surface; here the wind at roof height on the site. [m/s]
 
     References
     ----------
@@ -25,12 +25,12 @@ def outside_coefficient(speed: float | np.ndarray) -> float | np.ndarray:
 
 
 def heat_flow_direction(tilt: float) -> str:
-    """Return the direction of heat flow out of a heated room: horizontal within 30 degrees of it, else up or down.
+    """Return the direction of heat flow out of a heated room: horizontal within 30 degrees, else up or down.
 
     Parameters
     ----------
     tilt : float
-        Slope of the wall from horizontal, 90 is a wall, less leans back like a roof. [degree]
+        Slope from horizontal: 90 for a wall, smaller angles lean back like a roof. [degree]
 
     Returns
     -------

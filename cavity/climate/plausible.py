@@ -1,8 +1,8 @@
-"""Is this weather of this place? What cannot be is refused, what is odd is said, each with the probable cause.
+"""Plausibility of a weather file for its location, with the probable cause of each fault or warning.
 
-Refused is what makes every result wrong and cannot be weather: sun at night, more of it than reaches the atmosphere,
-irradiances that contradict each other, metres of rain. What is rare, or wrong by little, is a warning. The limits leave
-room for the windiest, wettest, cloudiest and highest stations; where no source is given they are our own assumption.
+Impossible weather that would make every result wrong is refused: sun at night, more sun than outside the atmosphere,
+irradiances that contradict each other, metres of rain. Rare values and small errors give a warning. The limits allow
+for the windiest, wettest, cloudiest and highest stations; without a source they are our own assumption.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.climate.series import fault_of
+from cavity.climate.series import fault_of, standard_pressure
 from cavity.constants import HOUR, ICE_POINT, STANDARD_PRESSURE, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 
@@ -21,12 +21,12 @@ if TYPE_CHECKING:
 
     from cavity.climate.series import Records
 
-LOW_SUN = 0.1  # cosine of the zenith below which sunrise within the hour rules the balance of the irradiances
+LOW_SUN = 0.1  # cosine of the zenith; below it sunrise within the hour distorts the balance of the irradiances
 
 
 @dataclass
 class _Sun:
-    """The position of the sun over the hours at one place."""
+    """Position of the sun in each hour at one location."""
 
     solar: np.ndarray  # solar time in the middle of the hour [h]
     middle: np.ndarray  # cosine of the zenith there
@@ -35,7 +35,7 @@ class _Sun:
 
 
 def check(records: Records, measured_sun: bool) -> None:
-    """Refuse weather that cannot be and warn of what is odd, in place.
+    """Refuse impossible weather and add warnings about unusual values, in place.
 
     Parameters
     ----------
@@ -47,7 +47,7 @@ def check(records: Records, measured_sun: bool) -> None:
     Raises
     ------
     InputError
-        With all that cannot be, each with its probable cause.
+        With all impossible values and their probable causes.
 
     References
     ----------
@@ -65,7 +65,7 @@ def check(records: Records, measured_sun: bool) -> None:
 
 
 def _sun_of(records: Records, latitude: float, longitude: float, utc_offset: float) -> _Sun:
-    """Return the sun over the hours of the records, were they of this place; Spencer 1971, within 0.2 degrees."""
+    """Return the sun in the hours of the records for a location; Spencer 1971, within 0.2 degrees."""
     import pvlib
 
     time = records.time
@@ -82,7 +82,7 @@ def _sun_of(records: Records, latitude: float, longitude: float, utc_offset: flo
 
 
 def _contradiction(records: Records, sun: _Sun, measured: bool) -> float:
-    """Return how badly irradiance and sun position disagree: energy that cannot be plus the gap of the balance [1]."""
+    """Return the disagreement of irradiance and sun position: impossible energy plus the gap of the balance [1]."""
     glob = records.columns["global_horizontal"]
     total = max(float(glob.sum()), 1e-9)
     most = np.where(sun.highest > -0.05, 1.2 * sun.extra * np.maximum(sun.highest, 0.0) ** 1.2 + 50.0, 0.0)
@@ -93,40 +93,40 @@ def _contradiction(records: Records, sun: _Sun, measured: bool) -> float:
     return wrong + float(np.abs(records.columns["diffuse_horizontal"] + beam - glob).sum()) / total
 
 
-def _better_place(records: Records, measured: bool) -> str:
-    """Return the change of latitude, longitude or clock with which the sun fits, as a sentence; empty if none does."""
-    here = (records.latitude, records.longitude, records.utc_offset)
-    now = _contradiction(records, _sun_of(records, *here), measured)
-    lean = _lean(records, _sun_of(records, *here))
-    north, east, zone = here
+def _better_location(records: Records, measured: bool) -> str:
+    """Return the change of latitude, longitude or clock that fits the sun, as a sentence; empty if none does."""
+    location = (records.latitude, records.longitude, records.utc_offset)
+    present = _contradiction(records, _sun_of(records, *location), measured)
+    offset = _noon_offset(records, _sun_of(records, *location))
+    north, east, zone = location
     tried = [
         (f"a latitude of {-north:g}: north is positive", (-north, east, zone)),
         (f"a longitude of {-east:g}: east is positive", (north, -east, zone)),
         (f"latitude {-north:g} and longitude {-east:g}", (-north, -east, zone)),
         (f"latitude {east:g} and longitude {north:g}, exchanged", (east, north, zone)),
         (
-            f"a time zone of {zone + round(lean):+g} h, or stamps that mark another hour",
-            (north, east, zone + round(lean)),
+            f"a time zone of {zone + round(offset):+g} h, or stamps that mark another hour",
+            (north, east, zone + round(offset)),
         ),
     ]
     scored = [
-        (_contradiction(records, _sun_of(records, *place), measured), said)
-        for said, place in tried
-        if abs(place[0]) <= 90.0
+        (_contradiction(records, _sun_of(records, *place_tried), measured), change)
+        for change, place_tried in tried
+        if abs(place_tried[0]) <= 90.0
     ]
-    best, said = min(scored)
-    if best > now / 3.0 and abs(lean) < 0.6:
-        found = [
+    best, change = min(scored)
+    if best > present / 3.0 and abs(offset) < 0.6:
+        by_latitude = [
             (_contradiction(records, _sun_of(records, float(y), east, zone), measured), float(y))
             for y in range(-70, 71, 2)
         ]
-        best, y = min(found)
-        said = f"a latitude near {y:g}"
-    return f"the sun fits {said}" if best < now / 3.0 else ""
+        best, y = min(by_latitude)
+        change = f"a latitude near {y:g}"
+    return f"the sun fits {change}" if best < present / 3.0 else ""
 
 
-def _lean(records: Records, sun: _Sun) -> float:
-    """Return by how many hours the middle of the sun's day lies after solar noon."""
+def _noon_offset(records: Records, sun: _Sun) -> float:
+    """Return the offset of the centre of daily irradiance from solar noon [h]."""
     glob = records.columns["global_horizontal"]
     return float((glob * (sun.solar - 12.0)).sum()) / max(float(glob.sum()), 1e-9)
 
@@ -148,7 +148,7 @@ def _sun(records: Records, measured: bool, faults: list[Fault]) -> None:
     clear = total / outside
     rare = glob > 1.5 * sun.extra * np.maximum(sun.highest, 0.0) ** 1.2 + 100.0
     day = sun.middle > LOW_SUN
-    # a year's fraction of the sun outside the atmosphere: 0.30 under the cloudiest skies, 0.75 in high deserts
+    # annual fraction of the sun outside the atmosphere: 0.30 in the cloudiest climates, 0.75 in high deserts
     if clear > 0.85 or clear < 0.16:
         factor = _factor(0.5 / clear)
         faults.append(
@@ -168,38 +168,38 @@ def _sun(records: Records, measured: bool, faults: list[Fault]) -> None:
     if len(faults) > before:
         return
     dark = float(glob[sun.highest < -0.0523].sum()) / total  # below the horizon all hour, with 3 degrees for twilight
-    lean = _lean(records, sun)
+    offset = _noon_offset(records, sun)
     fix = (
         f"check time zone ({records.utc_offset:+g} h), latitude ({records.latitude:g}) and longitude "
         f"({records.longitude:g}) in the header, and whether stamps mark the start or the end of the hour"
     )
-    if dark > 0.02 or abs(lean) > 1.5:
-        place = _better_place(records, measured)
+    if dark > 0.02 or abs(offset) > 1.5:
+        likely = _better_location(records, measured)
         faults.append(
             fault_of(
                 records,
-                f"the sun shines at night: {100 * dark:.0f} % of it; its day is centred {lean:+.1f} h from solar noon",
+                f"the sun shines at night: {100 * dark:.0f} % of it; its centre is {offset:+.1f} h from solar noon",
                 "",
                 "sun between sunrise and sunset at this place",
-                place or fix,
+                likely or fix,
                 column,
             )
         )
         return
-    # cloudier mornings or afternoons move the centre by less than half an hour in the files looked at
-    if abs(lean) > 0.6:
-        records.warnings.append(f"the sun's day is centred {lean:+.1f} h from solar noon; {fix}")
-        return  # what else is odd follows from it
+    # cloudier mornings or afternoons shift the centre by less than half an hour in the files examined
+    if abs(offset) > 0.6:
+        records.warnings.append(f"the centre of the daily sun is {offset:+.1f} h from solar noon; {fix}")
+        return  # other faults may follow from it
     gap = _contradiction(records, sun, measured)
-    place = _better_place(records, measured) if gap > 0.1 else ""
-    if gap > 0.35 or place:
+    likely = _better_location(records, measured) if gap > 0.1 else ""
+    if gap > 0.35 or likely:
         faults.append(
             fault_of(
                 records,
                 f"irradiance and sun position disagree: {100 * gap:.0f} % of the sun",
                 "",
                 "global = diffuse + direct x cos(zenith), and below that of a clear sky",
-                place or fix,
+                likely or fix,
                 column,
             )
         )
@@ -218,7 +218,7 @@ def _times(factor: float) -> str:
 
 
 def _factor(ratio: float) -> str:
-    """Return what a column that is so many times too small was most likely multiplied by, as the end of a sentence."""
+    """Return the likely cause of a column that is too small by this ratio, as the end of a sentence."""
     if 2.0 < 1.0 / ratio < 5.5:
         return ": values look like kJ/m2 per hour"
     if 2.0 < ratio < 5.5:
@@ -229,7 +229,7 @@ def _factor(ratio: float) -> str:
 
 
 def _parts(records: Records, sun: _Sun, faults: list[Fault]) -> None:
-    """Global against its parts: swapped columns, a wrong factor, a beam on the horizontal plane."""
+    """Compare global irradiance with its parts: exchanged columns, a wrong factor, a beam on the horizontal plane."""
     glob, beam, diffuse = (
         records.columns[name] for name in ("global_horizontal", "direct_normal", "diffuse_horizontal")
     )
@@ -242,7 +242,7 @@ def _parts(records: Records, sun: _Sun, faults: list[Fault]) -> None:
     ratio = float(both.sum() / max(glob.sum(), 1e-9))
     expected = "global = diffuse + direct x cos(zenith)"
 
-    def apart(sum_of_parts: np.ndarray, whole: np.ndarray) -> float:
+    def difference(sum_of_parts: np.ndarray, whole: np.ndarray) -> float:
         return float(np.abs(sum_of_parts - whole).sum() / max(float(whole.sum()), 1e-9))
 
     if over <= 0.2 and 0.75 < ratio < 1.33:
@@ -250,18 +250,18 @@ def _parts(records: Records, sun: _Sun, faults: list[Fault]) -> None:
     flat = beam * height
     scale = float(((glob - diffuse) * flat).sum() / max(float((flat * flat).sum()), 1e-9))
     cause = ""
-    if apart(glob + beam * height, diffuse) < 0.1:
+    if difference(glob + beam * height, diffuse) < 0.1:
         cause = "global and diffuse look exchanged"
-    elif apart(diffuse + beam, glob) < 0.1:
+    elif difference(diffuse + beam, glob) < 0.1:
         cause = "direct looks like that on the horizontal plane; it must be normal to the sun"
-    elif scale > 0.0 and apart(diffuse + scale * flat, glob) < 0.05:
+    elif scale > 0.0 and difference(diffuse + scale * flat, glob) < 0.05:
         cause = f"direct looks {_times(1.0 / scale)}; check its unit"
-    elif apart(both / ratio, glob) < 0.05:
+    elif difference(both / ratio, glob) < 0.05:
         cause = f"global looks {_times(1.0 / ratio)}; check its unit"
     else:
-        cause = _better_place(records, True)
+        cause = _better_location(records, True)
     if ratio > 0.95 and over <= 0.2 and not cause:
-        return  # the place may be wrong: looked at next
+        return  # the location may be wrong: checked next
     faults.append(
         fault_of(
             records,
@@ -369,23 +369,20 @@ def _rain(records: Records, faults: list[Fault]) -> None:
 def _pressure(records: Records, faults: list[Fault]) -> None:  # noqa: ARG001 (one form for all tests)
     mean = float(records.columns["pressure"].mean())
 
-    def standard(elevation: float) -> float:  # ISO 2533
-        return STANDARD_PRESSURE * (1.0 - 2.25577e-5 * elevation) ** 5.25588
-
-    # pressure systems and the season move the yearly mean by less than 2 % in the files looked at
-    if abs(mean / standard(records.elevation) - 1.0) < 0.03:
+    # pressure systems and seasons change the annual mean by less than 2 % in the files examined
+    if abs(mean / standard_pressure(records.elevation) - 1.0) < 0.03:
         return
     cause = "check both"
     off = {
         "the pressure looks reduced to sea level": mean / STANDARD_PRESSURE,
-        "the elevation looks like feet": mean / standard(0.3048 * records.elevation),
+        "the elevation looks like feet": mean / standard_pressure(0.3048 * records.elevation),
     }
     likely = min(off, key=lambda words: abs(off[words] - 1.0))
     if abs(off[likely] - 1.0) < 0.015 and records.elevation > 0.0:
         cause = likely
     records.warnings.append(
         f"mean pressure {mean / 100.0:.0f} hPa does not fit an elevation of {records.elevation:.0f} m "
-        f"({standard(records.elevation) / 100.0:.0f} hPa); {cause}"
+        f"({standard_pressure(records.elevation) / 100.0:.0f} hPa); {cause}"
     )
 
 

@@ -1,4 +1,4 @@
-"""Driving rain on a wall by ISO 15927-3 and by ASHRAE 160, hour by hour; what of the precipitation is rain at all."""
+"""Hourly driving rain on a wall by ISO 15927-3 and ASHRAE 160, and the liquid fraction of precipitation."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ ROUGHNESS = {
     "III": (0.22, 0.3, 8.0),
     "IV": (0.24, 1.0, 16.0),
 }
-# the project's terrain words against the categories of ISO 15927-3 (our own assumption, by their descriptions):
+# terrain classes of the wall file and categories of ISO 15927-3 (our own assumption, by their descriptions):
 # IV urban, 15 % of the area built over at 15 m and more; III suburban or wooded; II farmland; I open sea and flat
 CATEGORY = {"city": "IV", "suburban": "III", "open": "II", "flat": "I"}
 # ASHRAE 160 rain exposure factor: (building height up to m, severe, medium, sheltered), from memory
@@ -41,7 +41,7 @@ def liquid_fraction(temperature: np.ndarray, vapour_pressure: np.ndarray, pressu
     """Return the fraction of the precipitation that falls as rain; the rest is snow, which does not wet a wall (E16).
 
     By wet-bulb temperature: falling flakes melt where their surface is above 0 degC, and in dry air that is colder than
-    the air. Half is snow at a wet bulb of 0.8 degC. Fractions below 0.1 % count as nothing: all is snow below a wet
+    the air. Half is snow at a wet bulb of 0.8 degC. Fractions below 0.1 % count as 0: all is snow below a wet
     bulb of -2.6 degC, all is rain above 4.3 degC. Freezing rain is counted as snow.
 
     Parameters
@@ -84,15 +84,15 @@ def liquid_rain(weather: xr.Dataset) -> np.ndarray:
     ----------
     `liquid_fraction`.
     """
-    falls = weather["rain"].to_numpy().astype(float)
+    precipitation = weather["rain"].to_numpy().astype(float)
     names = ("temperature_outdoor", "vapour_pressure_outdoor", "pressure")
-    wet = falls > 0.0
-    falls[wet] *= liquid_fraction(*(weather[name].to_numpy()[wet] for name in names))
-    return falls
+    wet = precipitation > 0.0
+    precipitation[wet] *= liquid_fraction(*(weather[name].to_numpy()[wet] for name in names))
+    return precipitation
 
 
 def describe_rain(weather: xr.Dataset) -> str:
-    """Return in words what falls in a year, how much of it is snow, and where the figures come from.
+    """Return a text on the annual rain and snow, and on their source.
 
     Parameters
     ----------
@@ -135,7 +135,7 @@ def free_field_rain(rain: np.ndarray, speed: np.ndarray, angle: np.ndarray) -> n
 
     References
     ----------
-    ISO 15927-3:2009, airfield index I_A = 2/9 sum(v r^(8/9) cos(D - theta)) / N with r in mm/h, each hour by itself;
+    ISO 15927-3:2009, airfield index I_A = 2/9 sum(v r^(8/9) cos(D - theta)) / N with r in mm/h, for each hour;
     from memory.
     """
     amount = np.asarray(rain, dtype=float) * HOUR
@@ -163,7 +163,9 @@ def roughness_factor(terrain: str, height: float) -> float:
     ISO 15927-3:2009, table of terrain categories, from memory.
     """
     if terrain not in CATEGORY:
-        raise InputError(Fault("site.terrain", "the terrain is not known", str(terrain), " | ".join(CATEGORY)))
+        raise InputError(
+            Fault("site.terrain", "the terrain is not known", str(terrain), " | ".join(CATEGORY), "choose one of them")
+        )
     factor, length, least = ROUGHNESS[CATEGORY[terrain]]
     return factor * float(np.log(max(height, least) / length))
 
@@ -188,7 +190,10 @@ def exposure_factor(degree: str, height: float) -> float:
     ANSI/ASHRAE Standard 160, table of rain exposure factors, from memory.
     """
     if degree not in _DEGREES:
-        raise InputError(Fault("site.rain_exposure", "the exposure is not known", str(degree), " | ".join(_DEGREES)))
+        expected = " | ".join(_DEGREES)
+        raise InputError(
+            Fault("site.rain_exposure", "the exposure is not known", str(degree), expected, "choose one of them")
+        )
     return next(row[_DEGREES[degree]] for row in _EXPOSURE if height < row[0] or np.isinf(row[0]))
 
 
@@ -198,8 +203,8 @@ def driving_rain(
     """Return the driving rain that reaches a wall (E13 to E15).
 
     ISO 15927-3: free-field rain times C_R at the building's height, topography C_T, obstruction O and wall factor W.
-    ASHRAE 160: F_E F_D F_L U cos(theta) r with F_L = 0.2 kg s/(m3 mm). A wall that leans back also catches falling rain
-    by the cosine of its tilt (our own assumption; both standards know vertical walls only).
+    ASHRAE 160: F_E F_D F_L U cos(theta) r with F_L = 0.2 kg s/(m3 mm). A wall that leans back also receives falling
+    rain by the cosine of its tilt (our own assumption; both standards are for vertical walls only).
 
     Parameters
     ----------
@@ -240,7 +245,9 @@ def driving_rain(
         factors = exposure_factor(site.rain_exposure, site.building_height) * site.rain_deposition
         upright = 0.2 * factors * np.asarray(speed, dtype=float) * facing * rain
     else:
-        raise InputError(Fault("site.rain_method", "the method is not known", str(method), " | ".join(METHODS)))
+        raise InputError(
+            Fault("site.rain_method", "the method is not known", str(method), " | ".join(METHODS), "choose one of them")
+        )
     lean = np.radians(tilt)
     falling = rain * max(float(np.cos(lean)), 0.0) if tilt < 89.999 else 0.0
     return upright * float(np.sin(lean)) + falling

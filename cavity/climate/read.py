@@ -13,7 +13,7 @@ from cavity.climate import plausible, series
 from cavity.climate.humid import dew_point_over_water, table_saturation_pressure
 from cavity.climate.named import weather_file
 from cavity.climate.on_wall import sun_position
-from cavity.constants import ICE_POINT, STANDARD_PRESSURE, STEFAN_BOLTZMANN
+from cavity.constants import ICE_POINT, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 from cavity.files import check_file, unreadable
 from cavity.kept import recall
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
 LARGEST_FILE = 500_000_000  # bytes; thirty years of hours are below 60 MB
 LARGEST_EPW = 120_000_000  # bytes; a year of minutes, or sixty years of hours
-SEVERAL = "the file holds"
+SEVERAL = "the file has"
 NO_RAIN = (
-    "the weather file holds no rain: the column is missing or zero all year. That is a missing column, not a dry "
+    "the weather file has no rain: the column is missing or zero all year. That is a missing column, not a dry "
     "place; no result includes driving rain. Give a rain series in a second file (--rain), or a yearly or "
     "monthly total to estimate it (--rain-total)"
 )
@@ -38,7 +38,7 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
 
     Gaps of up to six hours are interpolated and counted in the warnings, longer ones are refused with their dates.
     Sub-hourly records are averaged. Missing pressure, longwave and the split of the sun are computed by published
-    models, and the warnings say so. A file whose rain is zero all year is taken as a file without rain.
+    models, and the warnings say so. A file whose rain is zero all year counts as a file without rain.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def _read(path: Path, rain_file: Path | None) -> xr.Dataset:
             raise InputError(
                 Fault(
                     rain_file.name if rain_file else "",
-                    "the rain file holds no rain",
+                    "the rain file has no rain",
                     "zero all year",
                     "hourly rain",
                     "give another rain file",
@@ -126,7 +126,7 @@ def _read(path: Path, rain_file: Path | None) -> xr.Dataset:
 
 
 def _start(path: Path, what: str) -> bytes:
-    """Return the first bytes of a file that can be one of weather: regular, and not too large."""
+    """Return the first bytes of a file that is regular and not too large."""
     check_file(path, LARGEST_FILE, what)
     with path.open("rb") as opened:
         start = opened.read(4096)
@@ -140,7 +140,7 @@ def _is_epw(path: Path, start: bytes) -> bool:
 
 
 def _records(path: Path, only_rain: bool = False, site: series.Records | None = None) -> tuple[series.Records, str]:
-    """Read a file of any form, as written."""
+    """Read a file of any supported form, unchanged."""
     what = "a rain file" if only_rain else "a weather file"
     try:
         start = _start(path, what)
@@ -180,8 +180,10 @@ def _records(path: Path, only_rain: bool = False, site: series.Records | None = 
 def _prepare(records: series.Records) -> None:
     for name in ("temperature_outdoor", "wind_speed", "wind_direction"):
         if name not in records.columns:
-            raise InputError(series.fault_of(records, "the column is missing", fix="add it", column=name))
-    # formulas of humidity must not meet values that no air has
+            raise InputError(
+                series.fault_of(records, "the column is missing", "", "hourly values", "add the column", name)
+            )
+    # impossible values must not reach the formulas of humidity
     series.check_bounds(records, [n for n in records.columns if n in series.WEATHER or n == "dew_point"], gaps=True)
     series.regular(records)
     series.humidity(records)
@@ -190,10 +192,12 @@ def _prepare(records: series.Records) -> None:
 
 
 def _second_rain(records: series.Records, path: Path) -> tuple[np.ndarray, str]:
-    """Return the rain of another file laid on the hours of this one, and a note."""
+    """Return the rain of another file for the hours of this one, and a note."""
     other, _ = _records(path, only_rain=True, site=records)
     if "rain" not in other.columns:
-        raise InputError(Fault(path.name, "the rain file has no rain column", fix="add a column rain [mm/h]"))
+        raise InputError(
+            Fault(path.name, "the rain file has no rain column", "", "a column rain", "add a column rain [mm/h]")
+        )
     dummy = np.zeros(other.time.size)
     other.columns = {"rain": other.columns["rain"], "wind_speed": dummy, "wind_direction": dummy.copy()}
     series.regular(other)
@@ -202,56 +206,59 @@ def _second_rain(records: series.Records, path: Path) -> tuple[np.ndarray, str]:
     series.fill_gaps(other)
     series.to_hours(other)
     gaps = "".join(f"; {text}" for text in other.warnings)
-    place = np.searchsorted(other.time, records.time)
-    inside = place < other.time.size
+    position = np.searchsorted(other.time, records.time)
+    inside = position < other.time.size
     same = np.zeros(records.time.size, dtype=bool)
-    same[inside] = other.time[place[inside]] == records.time[inside]
+    same[inside] = other.time[position[inside]] == records.time[inside]
     if same.all() and not (records.typical or other.typical):
-        return other.columns["rain"][place], f"rain is taken from {path.name}{gaps}"
+        return other.columns["rain"][position], f"rain is taken from {path.name}{gaps}"
 
     def key(time: np.ndarray) -> np.ndarray:  # hour of a year with 29 February, whatever the year
         days = (time.astype("datetime64[D]") - time.astype("datetime64[M]").astype("datetime64[D]")).astype(int)
         hour = (time - time.astype("datetime64[D]")).astype("timedelta64[h]").astype(int)
         return (series.month_of(time) * 32 + days) * 24 + hour
 
-    there, first = np.unique(key(other.time), return_index=True)
-    wanted = key(records.time)
-    leap_day = wanted // 24 == 2 * 32 + 28
-    place = np.minimum(np.searchsorted(there, wanted), there.size - 1)
-    found = there[place] == wanted
-    missing = ~(found | leap_day)
+    other_keys, first = np.unique(key(other.time), return_index=True)
+    own_keys = key(records.time)
+    leap_day = own_keys // 24 == 2 * 32 + 28
+    position = np.minimum(np.searchsorted(other_keys, own_keys), other_keys.size - 1)
+    matched = other_keys[position] == own_keys
+    missing = ~(matched | leap_day)
     long = [a for a, b in series.runs(missing) if b - a > series.LONGEST_GAP]
     if long:
-        hole = long[0]
+        gap = long[0]
         raise InputError(
             Fault(
                 path.name,
                 "the rain file does not cover the year",
-                f"no rain value for {series.say_date(records.time[hole])[5:]}",
+                f"no rain value for {series.say_date(records.time[gap])[5:]}",
                 "every hour of the year",
                 "give a whole year of rain",
             )
         )
-    rain = np.where(found, other.columns["rain"][first][place], 0.0)
+    rain = np.where(matched, other.columns["rain"][first][position], 0.0)
     if missing.any():
         gaps += f"; {int(missing.sum())} hours at its ends are counted as dry"
     return rain, (
         f"rain is taken from {path.name} by month, day and hour: it is of another year than the wind, "
-        f"so single rain events do not meet their own wind{gaps}"
+        f"so wind and rain of single events do not belong together{gaps}"
     )
 
 
 def _derive(records: series.Records) -> None:
-    """Fill in what the file omits, by published models, in place."""
+    """Add missing variables by published models, in place."""
     columns, notes = records.columns, records.warnings
     temperature = columns["temperature_outdoor"]
     if "vapour_pressure_outdoor" not in columns:
-        raise InputError(series.fault_of(records, "neither humidity nor dew point is there", fix="add one of both"))
+        raise InputError(
+            series.fault_of(
+                records, "neither humidity nor dew point is given", expected="one of the two", fix="add one of them"
+            )
+        )
     columns["relative_humidity_outdoor"] = np.clip(
         columns["vapour_pressure_outdoor"] / table_saturation_pressure(temperature), 0.0, 1.0
     )
-    # ISO 2533 standard atmosphere at the elevation of the station
-    standard = STANDARD_PRESSURE * (1.0 - 2.25577e-5 * records.elevation) ** 5.25588
+    standard = series.standard_pressure(records.elevation)
     _fill(columns, "pressure", np.full(temperature.shape, standard), "the standard atmosphere", notes)
     _split_sun(records)
     cloud = columns.get("cloud_cover")
@@ -279,12 +286,12 @@ def hours_of_day(time: np.ndarray) -> np.ndarray:
     return (time - time.astype("datetime64[D]")).astype("timedelta64[m]").astype(float) / 60.0
 
 
-def _fill(columns: dict[str, np.ndarray], name: str, model: np.ndarray, said: str, notes: list[str]) -> None:
-    have = columns.get(name, np.full(model.shape, np.nan))
-    gone = np.isnan(have)
-    if gone.any():
-        notes.append(f"{name.replace('_', ' ')} is missing in {gone.sum()} hours; it is computed from {said}")
-    columns[name] = np.where(gone, model, have)
+def _fill(columns: dict[str, np.ndarray], name: str, model: np.ndarray, model_name: str, notes: list[str]) -> None:
+    values = columns.get(name, np.full(model.shape, np.nan))
+    missing = np.isnan(values)
+    if missing.any():
+        notes.append(f"{name.replace('_', ' ')} is missing in {missing.sum()} hours; it is computed from {model_name}")
+    columns[name] = np.where(missing, model, values)
 
 
 def sky_irradiance(
@@ -292,7 +299,7 @@ def sky_irradiance(
 ) -> np.ndarray:
     """Return the longwave irradiance of the sky on a horizontal plane from air state and cloud cover (E8).
 
-    A clear cold dry sky is known to 20 W/m2 only; docs/theory.md has the comparison with measurements.
+    The error for a clear, cold and dry sky is up to 20 W/m2; docs/theory.md has the comparison with measurements.
 
     Parameters
     ----------
@@ -335,15 +342,15 @@ def _split_sun(records: series.Records) -> None:
     zenith.
     """
     columns = records.columns
-    have = [name for name in series.SUN if name in columns]
-    if len(have) == 3:
+    measured = [name for name in series.SUN if name in columns]
+    if len(measured) == 3:
         return
-    if not have or have in (["direct_normal"], ["diffuse_horizontal"]):
+    if not measured or measured in (["direct_normal"], ["diffuse_horizontal"]):
         raise InputError(
             series.fault_of(
                 records,
                 "there is not enough sun in the file",
-                ", ".join(have) or "no irradiance",
+                ", ".join(measured) or "no irradiance",
                 "global, or direct and diffuse irradiance",
                 "add the column global_horizontal",
             )
@@ -353,7 +360,7 @@ def _split_sun(records: series.Records) -> None:
     zenith = sun_position(records.time, records.latitude, records.longitude, records.utc_offset)["zenith"].to_numpy()
     cosine = np.cos(np.radians(zenith))
     up = np.maximum(cosine, 0.0)
-    low = cosine < 0.065  # sun below 3.7 degrees: the quotient with the cosine means nothing
+    low = cosine < 0.065  # sun below 3.7 degrees: division by the cosine is not reliable
     if "direct_normal" in columns and "diffuse_horizontal" in columns:
         columns["global_horizontal"] = columns["diffuse_horizontal"] + columns["direct_normal"] * up
         records.warnings.append("global irradiance is computed from direct and diffuse")
@@ -370,22 +377,22 @@ def _split_sun(records: series.Records) -> None:
     else:
         beam = np.maximum(columns["global_horizontal"] - columns["diffuse_horizontal"], 0.0)
         direct = np.where(low, 0.0, beam / np.where(low, 1.0, cosine))
-    # an hour in which the sun rises or sets has its energy while the sun is higher than in the middle of the hour
+    # at sunrise and sunset the energy of the hour comes while the sun is higher than in its middle
     most = 0.95 * np.asarray(pvlib.irradiance.get_extra_radiation(days)) * up**0.2 + 10.0
     over = direct > most
     columns["direct_normal"] = np.where(over, most, direct)
     if alone:
         columns["diffuse_horizontal"] = columns["global_horizontal"] - columns["direct_normal"] * up
-    said = (
+    note = (
         "direct and diffuse irradiance are split from the global by Erbs, Klein and Duffie 1982"
         if alone
         else "direct irradiance is computed from global and diffuse"
     )
     if over.any():
-        said += f"; in {int(over.sum())} hours the direct part was limited to that of a very clear sky"
+        note += f"; in {int(over.sum())} hours the direct part was limited to that of a very clear sky"
     if over.mean() > 0.005:  # none in files whose place and clock are right
-        said += ": latitude, longitude, time zone or time label may be wrong"
-    records.warnings.append(said)
+        note += ": latitude, longitude, time zone or time label may be wrong"
+    records.warnings.append(note)
 
 
 def _dataset(records: series.Records, digest: str, rain_source: str) -> xr.Dataset:

@@ -1,4 +1,4 @@
-"""From the records of a file, whatever their step and gaps, to whole hours of whole years; each repair is counted."""
+"""Makes whole hours of whole years from the records of a file with any step and gaps; every repair is counted."""
 
 from __future__ import annotations
 
@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.climate.humid import table_saturation_pressure, vapour_from_file
+from cavity.constants import STANDARD_PRESSURE
 from cavity.errors import Fault, InputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
 SUN = ("global_horizontal", "direct_normal", "diffuse_horizontal")
-WEATHER = (  # what weather consists of, once it is complete
+WEATHER = (  # variables of a complete weather
     "temperature_outdoor",
     "relative_humidity_outdoor",
     "vapour_pressure_outdoor",
@@ -33,14 +34,12 @@ EXTRA = {
 }
 LONGEST_GAP = 6  # h, longest gap that is interpolated
 HOURS = 8760
-NOMINAL_YEAR = (
-    2001  # calendar year shown for a typical year that was stitched from several; 2000 where it is a leap year
-)
+NOMINAL_YEAR = 2001  # shown for a typical year, made from months of several years; 2000 for a leap year
 
 
 @dataclass
 class Records:
-    """What a reader found: start of each record in local standard time, columns in SI with NaN where missing.
+    """Records of a file: start of each record in local standard time, columns in SI with NaN where missing.
 
     Columns carry the names of `cavity.variables`, and besides them ``dew_point`` [K], ``relative_humidity_file`` [1]
     ``cloud_cover`` [0-1] and ``weather_code_rain`` [kg/(m2 s)].
@@ -57,7 +56,7 @@ class Records:
     name: str
     invented: bool
     surface: str = ""  # "water" | "ice" | "" not stated
-    typical: bool = False  # the years of the stamps mean nothing
+    typical: bool = False  # the years of the stamps are arbitrary
     policy: str = ""
     rain_source: str = "file"
     warnings: list[str] = field(default_factory=list)
@@ -65,7 +64,7 @@ class Records:
 
 
 def say_date(moment: np.datetime64) -> str:
-    """Return a date and hour as people write it, e.g. ``2001-03-31 04:00``."""
+    """Return date and hour as text, e.g. ``2001-03-31 04:00``."""
     return str(moment.astype("datetime64[m]")).replace("T", " ")
 
 
@@ -78,7 +77,7 @@ _SOURCES_OF = dict.fromkeys(SUN, SUN) | {
 def fault_of(
     records: Records, problem: str, given: str = "", expected: str = "", fix: str = "", column: str = ""
 ) -> Fault:
-    """Return a fault that names the file and, where given, the column; one the file lacks as computed from its own."""
+    """Return a fault with the file and the column; for a computed column with those it is computed from."""
     where = f"{records.file}, column {column}" if column else records.file
     if column and records.has and column not in records.has:
         where = f"{records.file}, {column.replace('_', ' ')} as computed"
@@ -87,7 +86,7 @@ def fault_of(
 
 
 def regular(records: Records) -> None:
-    """Lay the records on an unbroken time axis, in place; hours without a record become missing values."""
+    """Put the records on a continuous time axis, in place; hours without a record become missing values."""
     time, step = records.time, np.timedelta64(records.step, "m")
     order = np.diff(time)
     if (order <= np.timedelta64(0, "m")).any():
@@ -102,7 +101,7 @@ def regular(records: Records) -> None:
                 "each record once, in order, local standard time",
                 "the file seems to follow daylight saving time; write it in standard time all year"
                 if same and gap_in_spring
-                else "sort the records and remove the double ones",
+                else "sort the records and remove duplicates",
             )
         )
     if (order % step != np.timedelta64(0, "m")).any():
@@ -117,33 +116,32 @@ def regular(records: Records) -> None:
             )
         )
     start, end = _padded(time[0], time[-1] + step, step)
-    whole = np.arange(start, end, step)
-    if whole.size > 4 * time.size + 100_000:
+    axis = np.arange(start, end, step)
+    if axis.size > 4 * time.size + 100_000:
         raise InputError(
             fault_of(
                 records,
                 "most of the time axis is missing",
                 f"{time.size} records from {say_date(time[0])} to {say_date(time[-1])}",
-                "an unbroken series",
+                "a continuous series",
                 "check the dates",
             )
         )
-    days = whole.astype("datetime64[D]")
-    leap_day = month_of(whole) == 2
-    leap_day &= (days - days.astype("datetime64[M]")).astype(int) == 28
+    days = axis.astype("datetime64[D]")
+    leap_day = is_leap_day(axis)
     have_days = time.astype("datetime64[D]")
     if leap_day.any() and not np.isin(days[leap_day], have_days).any():
-        whole = whole[~leap_day]  # a calendar without 29 February, not a gap
-    place = np.searchsorted(whole, time)
+        axis = axis[~leap_day]  # a calendar without 29 February, not a gap
+    position = np.searchsorted(axis, time)
     for name, values in records.columns.items():
-        laid = np.full(whole.size, np.nan)
-        laid[place] = values
-        records.columns[name] = laid
-    records.time = whole
+        regular_values = np.full(axis.size, np.nan)
+        regular_values[position] = values
+        records.columns[name] = regular_values
+    records.time = axis
 
 
 def _padded(first: np.datetime64, end: np.datetime64, step: np.timedelta64) -> tuple[np.datetime64, np.datetime64]:
-    """Return first and end with the hours added that lack to the turn of the year, where they make a short gap."""
+    """Return first and end, extended to the turn of the year where the gap to it is short."""
     most = np.timedelta64(LONGEST_GAP * 60, "m")
     lead = first - first.astype("datetime64[Y]").astype("datetime64[m]")
     if lead <= most:
@@ -159,16 +157,27 @@ def month_of(time: np.ndarray) -> np.ndarray:
     return time.astype("datetime64[M]").astype(int) % 12 + 1
 
 
+def is_leap_day(time: np.ndarray) -> np.ndarray:
+    """Return whether each time stamp is on 29 February."""
+    days = time.astype("datetime64[D]")
+    return (month_of(time) == 2) & ((days - time.astype("datetime64[M]").astype("datetime64[D]")).astype(int) == 28)
+
+
+def standard_pressure(elevation: float) -> float:
+    """Return the pressure of the standard atmosphere, ISO 2533 [Pa], at an elevation [m]."""
+    return STANDARD_PRESSURE * (1.0 - 2.25577e-5 * elevation) ** 5.25588
+
+
 def humidity(records: Records) -> None:
-    """Replace the file's humidity columns by the vapour pressure, in place."""
+    """Replace the humidity columns of the file by the vapour pressure, in place."""
     columns = records.columns
     dew = columns.pop("dew_point", None)
-    written = columns.pop("relative_humidity_file", None)
-    if dew is None and written is None:
+    file_humidity = columns.pop("relative_humidity_file", None)
+    if dew is None and file_humidity is None:
         return
-    vapour, notes = vapour_from_file(columns["temperature_outdoor"], dew, written, surface=records.surface)
-    given = columns.get("vapour_pressure_outdoor")
-    columns["vapour_pressure_outdoor"] = vapour if given is None else np.where(np.isfinite(given), given, vapour)
+    vapour, notes = vapour_from_file(columns["temperature_outdoor"], dew, file_humidity, surface=records.surface)
+    stated = columns.get("vapour_pressure_outdoor")
+    columns["vapour_pressure_outdoor"] = vapour if stated is None else np.where(np.isfinite(stated), stated, vapour)
     records.warnings += notes
 
 
@@ -183,7 +192,7 @@ def fill_gaps(records: Records) -> None:
     columns, per_hour = records.columns, 60 // records.step
     faults: list[Fault] = []
     speed = columns["wind_speed"]
-    # a vane that turns in light air has no direction: its direction does not matter, so this is no gap
+    # in calm air the direction does not matter: a missing one is no gap
     calm = np.isnan(columns["wind_direction"]) & (speed < 0.5)
     columns["wind_direction"][calm] = 0.0
     counts: dict[str, int] = {}
@@ -193,7 +202,7 @@ def fill_gaps(records: Records) -> None:
             continue
         if missing.all():
             raise InputError(
-                fault_of(records, "holds no value at all", fix="leave the column out or fill it", column=name)
+                fault_of(records, "has no value at all", "", "hourly values", "omit the column or fill it", name)
             )
         long = [(a, b) for a, b in runs(missing) if b - a > LONGEST_GAP * per_hour]
         if long and name in ("infrared_horizontal", "pressure", *EXTRA):
@@ -237,8 +246,8 @@ def fill_gaps(records: Records) -> None:
 def to_hours(records: Records) -> None:
     """Average the records over whole hours of local standard time, in place.
 
-    Records that straddle the full hour are shared between both hours by their length. Wind direction is the
-    direction of the mean wind vector.
+    A record across the full hour is divided between both hours by its length. Wind direction is that of the mean wind
+    vector.
     """
     offset = int(records.time[0].astype("datetime64[m]").astype(np.int64) % 60)
     if records.step == 60 and offset == 0:
@@ -251,7 +260,7 @@ def to_hours(records: Records) -> None:
 
     def mean(values: np.ndarray) -> np.ndarray:
         fine = np.repeat(values, repeat)
-        # a whole year closes upon itself: the cut first hour gets its other part from the end
+        # a whole year is cyclic: the rest of its first hour comes from the end
         fine = np.roll(fine, -lead) if wrapped else fine[lead : lead + total]
         return fine.reshape(-1, per_hour).mean(axis=1)
 
@@ -273,7 +282,7 @@ def to_hours(records: Records) -> None:
 
 
 def whole_years(records: Records) -> None:
-    """Keep whole calendar years, in place; a single year that starts elsewhere is turned into calendar order."""
+    """Keep whole calendar years, in place; a single year with another start is put into calendar order."""
     time = records.time
     if time.size < HOURS:
         raise InputError(
@@ -300,10 +309,7 @@ def whole_years(records: Records) -> None:
 
 def _turn(records: Records) -> None:
     time = records.time
-    leap_day = (month_of(time) == 2) & (
-        (time.astype("datetime64[D]") - time.astype("datetime64[M]").astype("datetime64[D]")).astype(int) == 28
-    )
-    take = np.flatnonzero(~leap_day)[:HOURS]
+    take = np.flatnonzero(~is_leap_day(time))[:HOURS]
     if take.size < HOURS:
         raise InputError(
             fault_of(
@@ -320,7 +326,7 @@ def _turn(records: Records) -> None:
     stamp = (nominal.astype("datetime64[m]") + inside)[take]
     order = np.argsort(stamp, kind="stable")
     records.warnings.append(
-        f"the year runs from {say_date(time[take[0]])} to {say_date(time[take[-1]])}; it was turned into calendar order"
+        f"the year runs from {say_date(time[take[0]])} to {say_date(time[take[-1]])}; it was put into calendar order"
     )
     records.time = stamp[order]
     records.columns = {name: column[take][order] for name, column in records.columns.items()}
@@ -329,13 +335,13 @@ def _turn(records: Records) -> None:
 def check_bounds(records: Records, names: list[str], *, gaps: bool = False) -> None:
     """Refuse values outside the bounds of the table of variables, with their first dates and the likely cause.
 
-    With `gaps` missing values are left to later.
+    With `gaps` missing values are allowed.
     """
     from cavity.variables import TABLE
 
     faults = []
     for name in names:
-        # the dew point of dry cold air lies lower than any temperature
+        # the dew point of dry cold air is below any air temperature
         row = TABLE["temperature_outdoor"] if name == "dew_point" else TABLE[name]
         values, lower = records.columns[name], 120.0 if name == "dew_point" else row.lower
         title = "dew point" if name == "dew_point" else row.long_name
@@ -359,7 +365,7 @@ def check_bounds(records: Records, names: list[str], *, gaps: bool = False) -> N
 
 
 def likely_cause(name: str, values: np.ndarray) -> str:
-    """Return the likely cause of values [SI] out of range: a wrong unit most of the time."""
+    """Return the likely cause of values [SI] out of range, mostly a wrong unit."""
     middle = float(np.nanmedian(values))
     if name == "temperature_outdoor" and 440.0 < middle < 620.0:
         return "the temperatures look like kelvin where degC is expected"
@@ -375,14 +381,20 @@ def likely_cause(name: str, values: np.ndarray) -> str:
 
 
 def plain(text: str) -> str:
-    """Return the text of a number as it is; ValueError for what only Python calls one, such as 1_0."""
+    """Return the text of a number unchanged; ValueError for Python notation such as 1_0."""
     if "_" in text or not text.isascii():
         raise ValueError(text)
     return text
 
 
-# what may follow a number of the head of a file, the first being the unit it is in
-UNITS_OF_PLACE = {
+# limits of the location of a station, in the first of the units that may follow the number in a file
+LOCATION_LIMITS = {
+    "latitude": (-90.0, 90.0),
+    "longitude": (-180.0, 180.0),
+    "utc_offset": (-12.0, 14.0),
+    "elevation": (-430.0, 6000.0),
+}
+LOCATION_UNITS = {
     "latitude": ("degrees", "degree", "deg", "°"),
     "longitude": ("degrees", "degree", "deg", "°"),
     "utc_offset": ("h", "hours", "hour"),
@@ -391,27 +403,27 @@ UNITS_OF_PLACE = {
 
 
 def number_of(text: str, key: str) -> tuple[float, str]:
-    """Return a number of the head of a file, NaN where more than its unit follows, and then what to write instead."""
+    """Return a number of the head of a file; NaN where other text than its unit follows, with what to write instead."""
     text = text.strip()
     if text.count(",") == 1 and "." not in text:
         text = text.replace(",", ".")  # a decimal comma
-    found = re.fullmatch(r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s*(.*)", text)
-    if not found:
+    match = re.fullmatch(r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s*(.*)", text)
+    if not match:
         return float("nan"), ""
     try:
-        value = float(plain(found[1]))
+        value = float(plain(match[1]))
     except ValueError:
         return float("nan"), ""
-    rest = found[2].strip()
-    if not rest or rest.lower() in UNITS_OF_PLACE[key]:
+    rest = match[2].strip()
+    if not rest or rest.lower() in LOCATION_UNITS[key]:
         return value, ""
     letter = rest.strip("° ").upper()
     if key == "elevation" and letter.lower() in ("ft", "feet", "foot"):
         return float("nan"), f"the elevation is in metres: write {0.3048 * value:.0f}"
     positive = {"latitude": ("N", "S"), "longitude": ("E", "W")}.get(key)
     if positive and letter in positive:
-        way = "north" if key == "latitude" else "east"
-        return float("nan"), f"write {value if letter == positive[0] else -value:g}: {way} is positive"
+        direction = "north" if key == "latitude" else "east"
+        return float("nan"), f"write {value if letter == positive[0] else -value:g}: {direction} is positive"
     return float("nan"), f"write the number alone: {value:g}"
 
 

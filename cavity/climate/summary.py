@@ -1,4 +1,4 @@
-"""A climate in figures: months, orientations, roses, clear-night undercooling, drying; and which wall to check."""
+"""Summary of a climate: months, orientations, roses, undercooling in clear nights, drying, and the wall to check."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate.humid import table_dew_point, table_saturation_pressure
-from cavity.climate.on_wall import angle_to_wall, sky_share, sky_temperature, sun_on_plane, wind_at_height
+from cavity.climate.on_wall import angle_to_wall, sky_fraction, sky_temperature, sun_on_plane, wind_at_height
 from cavity.climate.outside import outside_coefficient
 from cavity.climate.rain import describe_rain, driving_rain, free_field_rain, liquid_rain
 from cavity.climate.series import month_of
@@ -22,12 +22,12 @@ if TYPE_CHECKING:
 ORIENTATIONS = np.arange(16) * 22.5  # degrees clockwise from north
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 SPEED_EDGES = (0.5, 2.0, 4.0, 6.0, 8.0, 11.0)  # m/s, lower edges of the classes of the wind rose; below 0.5 calm
-BELOW = -0.01  # K, a panel is below the dew point; fog under an overcast sky is not, by round-off
+BELOW = -0.01  # K, margin from which a panel counts as below the dew point: excludes round-off in fog
 NIGHT = 1.0  # W/m2, below this global irradiance it is night
-# A thin, well-insulated cladding panel, the case that undercools most (our own assumption)
+# A thin, well-insulated cladding panel has the strongest undercooling (our own assumption)
 PANEL_EMISSIVITY = 0.9
 PANEL_ABSORPTANCE = 0.6
-SKY_VIEW = sky_share(90.0)
+SKY_VIEW = sky_fraction(90.0)
 STANDARD_SITE = SimpleNamespace(
     terrain="suburban",
     building_height=6.0,
@@ -42,11 +42,11 @@ STANDARD_SITE = SimpleNamespace(
 
 
 def undercooling(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> tuple[np.ndarray, np.ndarray]:
-    """Return how far a vertical panel falls below the dew point of the outdoor air at night, and the dew it gathers.
+    """Return the margin of a vertical panel to the dew point of the outdoor air at night, and the rate of dew.
 
     Steady balance of a surface without heat from behind: convection to the air, radiation to a sky colder than the air;
-    h_c = 4 + 4 v with the wind at the building's height, radiation linearised at the mean of air and sky. Dew by h_c
-    and the Lewis relation, its latent heat neglected, which makes the amount an upper bound.
+    h_c = 4 + 4 v with the wind at the building height, radiation linearised at the mean of air and sky. Dew by h_c and
+    the Lewis relation; its latent heat is neglected, so the amount is an upper bound.
 
     Parameters
     ----------
@@ -88,12 +88,11 @@ def _panel(
 
 
 def drying_potential(weather: xr.Dataset, sun: np.ndarray, *, site: Any = STANDARD_SITE) -> np.ndarray:
-    """Return the vapour pressure difference that can dry a wall that gets some sun, hour by hour.
+    """Return the hourly vapour pressure difference that can dry a wall in the sun.
 
-    A panel warmed by the sun and cooled by the sky has a temperature; the saturation pressure at that temperature
-    minus the vapour pressure outdoors drives drying. Where it is negative, vapour would be driven in; it counts as 0.
-    The cooling of the wet surface itself is neglected: an upper bound that ranks orientations and months (our own
-    assumption).
+    It is the saturation pressure at the temperature of a panel, warmed by the sun and cooled by the sky, minus the
+    outdoor vapour pressure; negative values count as 0. Evaporative cooling of the surface is neglected: an upper bound
+    that ranks orientations and months (our own assumption).
 
     Parameters
     ----------
@@ -116,7 +115,7 @@ def drying_potential(weather: xr.Dataset, sun: np.ndarray, *, site: Any = STANDA
 
 
 def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
-    """Return a climate in figures.
+    """Return the summary of a climate.
 
     Parameters
     ----------
@@ -146,7 +145,7 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
     margin, dew = undercooling(weather, site=site)
 
     def by_month(series: np.ndarray, how: str = "mean") -> np.ndarray:
-        parts = [series[month == one] for one in range(1, 13)]
+        parts = [series[month == number] for number in range(1, 13)]
         return np.array([getattr(np, how)(part) / (years if how == "sum" else 1.0) for part in parts])
 
     celsius = values["temperature_outdoor"] - ICE_POINT
@@ -170,39 +169,39 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
         ),
         "dew": (by_month(dew * HOUR, "sum"), "kg/m2", "potential dew on a panel, upper bound"),
     }
-    sun, drive, drive_160, free, dry = (np.zeros((12, 16)) for _ in range(5))
+    sun, driven, driven_160, free, dry = (np.zeros((12, 16)) for _ in range(5))
     for i, facing in enumerate(ORIENTATIONS):
         angle = angle_to_wall(values["wind_direction"], facing)
         plane = sun_on_plane(weather, orientation=float(facing), tilt=90.0, albedo=site.ground_albedo)
         sun[:, i] = by_month(plane, "sum") / 1000.0
         amount = (liquid, values["wind_speed"], angle)
         free[:, i] = by_month(free_field_rain(*amount) * HOUR, "sum")
-        drive[:, i] = by_month(driving_rain(*amount, tilt=90.0, site=site, method="ISO 15927-3") * HOUR, "sum")
-        drive_160[:, i] = by_month(driving_rain(*amount, tilt=90.0, site=site, method="ASHRAE 160") * HOUR, "sum")
+        driven[:, i] = by_month(driving_rain(*amount, tilt=90.0, site=site, method="ISO 15927-3") * HOUR, "sum")
+        driven_160[:, i] = by_month(driving_rain(*amount, tilt=90.0, site=site, method="ASHRAE 160") * HOUR, "sum")
         # kPa h: sum over the hours
         dry[:, i] = by_month(drying_potential(weather, plane, site=site), "sum") / 1000.0
-    turned = {
+    by_orientation = {
         "sun_on_wall": (sun, "kWh/m2", "sun on a vertical wall"),
         "driving_rain_free": (free, "L/m2", "driving rain in the free field, ISO 15927-3"),
-        "driving_rain_iso": (drive, "L/m2", "driving rain on the wall, ISO 15927-3"),
-        "driving_rain_ashrae": (drive_160, "L/m2", "driving rain on the wall, ASHRAE 160"),
+        "driving_rain_iso": (driven, "L/m2", "driving rain on the wall, ISO 15927-3"),
+        "driving_rain_ashrae": (driven_160, "L/m2", "driving rain on the wall, ASHRAE 160"),
         "drying_potential": (dry, "kPa h", "drying potential"),
     }
     has_rain = bool(weather.attrs["has_rain"])
-    index = scaled_index(drive.sum(axis=0), dry.sum(axis=0))
+    index = scaled_index(driven.sum(axis=0), dry.sum(axis=0))
     check = int(np.argmax(index))
-    # months are ranked by what they do to the wall to check
-    month_index = scaled_index(drive[:, check] + monthly["dew"][0], dry[:, check])
+    # months are ranked for the wall to check
+    month_index = scaled_index(driven[:, check] + monthly["dew"][0], dry[:, check])
     summary = xr.Dataset(
         {name: ("month", data, {"units": unit, "long_name": title}) for name, (data, unit, title) in monthly.items()}
         | {
             name: (("month", "orientation"), data, {"units": unit, "long_name": title})
-            for name, (data, unit, title) in turned.items()
+            for name, (data, unit, title) in by_orientation.items()
         }
         | {
             "orientation_index": ("orientation", index, {"units": "1", "long_name": "moisture index"}),
             "month_index": ("month", month_index, {"units": "1", "long_name": "moisture index"}),
-            "wind_share": (("speed", "orientation"), *_rose(values)),
+            "wind_fraction": (("speed", "orientation"), *_rose(values)),
             "day_temperature": (
                 ("month", "hour"),
                 _by_hour(celsius, month, hour),
@@ -226,12 +225,12 @@ def summarise(weather: xr.Dataset, *, site: Any = STANDARD_SITE) -> xr.Dataset:
     worst = np.sort(np.argsort(-month_index, kind="stable")[:3])
     calm = float((values["wind_speed"] < SPEED_EDGES[0]).mean())
     summary.attrs.update(
-        calm_share=calm,
+        calm_fraction=calm,
         rain_words=f"{(words := describe_rain(weather))[0].upper()}{words[1:]}.",
         years=years,
         terrain=site.terrain,
         building_height=float(site.building_height),
-        wettest=float(ORIENTATIONS[int(np.argmax(drive.sum(axis=0)))]) if has_rain else -1.0,
+        wettest=float(ORIENTATIONS[int(np.argmax(driven.sum(axis=0)))]) if has_rain else -1.0,
         slowest_to_dry=float(ORIENTATIONS[int(np.argmin(dry.sum(axis=0)))]),
         to_check=float(ORIENTATIONS[check]),
         critical_months=", ".join(_MONTHS[i] for i in worst),
@@ -247,10 +246,10 @@ def _rose(values: dict[str, np.ndarray]) -> tuple[np.ndarray, dict[str, str]]:
     """Return the fraction of all hours by class of speed and sector of direction."""
     sector = np.round(values["wind_direction"] / 22.5).astype(int) % 16
     level = np.digitize(values["wind_speed"], SPEED_EDGES) - 1  # -1: calm
-    share = np.zeros((len(SPEED_EDGES), 16))
+    fraction = np.zeros((len(SPEED_EDGES), 16))
     moving = level >= 0
-    np.add.at(share, (level[moving], sector[moving]), 1.0)
-    return share / sector.size, {"units": "1", "long_name": "fraction of hours"}
+    np.add.at(fraction, (level[moving], sector[moving]), 1.0)
+    return fraction / sector.size, {"units": "1", "long_name": "fraction of hours"}
 
 
 def _by_hour(series: np.ndarray, month: np.ndarray, hour: np.ndarray) -> np.ndarray:

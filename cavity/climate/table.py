@@ -1,4 +1,4 @@
-"""Weather as a CSV or NetCDF file in the project's own form.
+"""Weather from a CSV file, and the common form of CSV and NetCDF weather files.
 
 CSV: first lines ``# key = value``, then one line of column heads, then one line per record::
 
@@ -13,18 +13,18 @@ CSV: first lines ``# key = value``, then one line of column heads, then one line
     time,temperature_outdoor [degC],relative_humidity_outdoor [%],wind_speed [m/s],wind_direction [degree],...
     2021-01-01T00:00,4.2,91,3.1,230,...
 
-Heads are names of `cavity.variables`, and besides them ``dew_point`` and ``cloud_cover``, each with its unit in square
-brackets. Rain may be in mm/h or mm per record, irradiance in W/m2 or Wh/m2 per record. Needed are time,
+Column heads are names of `cavity.variables`, ``dew_point`` and ``cloud_cover``, each with its unit in square brackets.
+Rain may be in mm/h or mm per record, irradiance in W/m2 or Wh/m2 per record. Required are time,
 temperature_outdoor, wind_speed, wind_direction, one of relative_humidity_outdoor, dew_point and
 vapour_pressure_outdoor, and global_horizontal or the pair direct_normal, diffuse_horizontal. Time is ISO 8601 in local
 standard time, or with an offset from universal time.
-An empty field, ``nan``, -999, -9999 and 9999 are missing values. Steps may be any that divide an hour, or an hour.
+An empty field, ``nan``, -999, -9999 and 9999 are missing values. The step is an hour or divides an hour.
 Columns may be separated by semicolons or tabs instead; numbers may then have a decimal comma. Dates may also be written
 31.12.2021 23:00.
 
 NetCDF: a dimension ``time``, variables of the same names with the attribute ``units``, and the keys of the head as
-attributes of the file (latitude, longitude, utc_offset, elevation, name, time_label, fictitious). What `read_weather`
-returns, written by ``to_netcdf``, is such a file.
+attributes of the file (latitude, longitude, utc_offset, elevation, name, time_label, fictitious). The Dataset that
+`read_weather` returns, written by ``to_netcdf``, is such a file.
 """
 
 from __future__ import annotations
@@ -36,7 +36,17 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import numpy as np
 
-from cavity.climate.series import EXTRA, SUN, UNITS_OF_PLACE, WEATHER, Records, number_of, plain, slug
+from cavity.climate.series import (
+    EXTRA,
+    LOCATION_LIMITS,
+    LOCATION_UNITS,
+    SUN,
+    WEATHER,
+    Records,
+    number_of,
+    plain,
+    slug,
+)
 from cavity.errors import Fault, InputError
 from cavity.units import parse_quantity
 from cavity.variables import TABLE
@@ -49,7 +59,7 @@ if TYPE_CHECKING:
 UNITS = (
     {name: TABLE[name].units for name in WEATHER} | {"dew_point": "K"} | {name: row[0] for name, row in EXTRA.items()}
 )
-OURS = {"relative_humidity_outdoor": "relative_humidity_file"}
+RENAMED = {"relative_humidity_outdoor": "relative_humidity_file"}
 _CODES = (-999.0, -9999.0, 9999.0, -99999.0, 999999.0)
 LONGEST_LINE = 100_000  # characters
 CHUNK = 20_000  # lines read at a time
@@ -61,12 +71,6 @@ _KEYS = (
     "name", "latitude", "longitude", "utc_offset", "elevation", "time_label", "humidity_below_freezing", "fictitious",
     "invented",
 )  # fmt: skip
-_LIMITS = {
-    "latitude": (-90.0, 90.0),
-    "longitude": (-180.0, 180.0),
-    "utc_offset": (-12.0, 14.0),
-    "elevation": (-430.0, 6000.0),
-}
 
 
 def read_csv(file: str, path: Path, *, only_rain: bool = False, site: Records | None = None) -> Records:
@@ -79,9 +83,9 @@ def read_csv(file: str, path: Path, *, only_rain: bool = False, site: Records | 
     path : Path
         The file.
     only_rain : bool, keyword only
-        The file serves for its rain: other columns and the place are not needed.
+        Only rain is needed: other columns and the location may be missing.
     site : Records, optional, keyword only
-        Gives place and time zone where the file has none.
+        Location and time zone where the file has none.
 
     Returns
     -------
@@ -103,9 +107,9 @@ def _read(file: str, path: Path, encoding: str, only_rain: bool, site: Records |
     with path.open(encoding=encoding, newline=None) as stream:
         lines = _lines(file, stream)
         keys, number, line = _keys(file, lines)
-        mark = max(";\t,", key=line.count)  # the first of equals
+        mark = max(";\t,", key=line.count)  # the first where counts are equal
         heads = [head.strip().strip('"').strip() for head in line.split(mark)]
-        while heads and not heads[-1]:  # a spreadsheet's empty columns
+        while heads and not heads[-1]:  # empty columns of a spreadsheet
             heads.pop()
         if not heads or heads[0].lower() != "time":
             raise InputError(
@@ -117,7 +121,7 @@ def _read(file: str, path: Path, encoding: str, only_rain: bool, site: Records |
                     "give an EPW file, or the CSV form that cavity climate --help describes",
                 )
             )
-        wanted: dict[int, tuple[str, str]] = {}
+        used: dict[int, tuple[str, str]] = {}
         seen = {"time"}
         for position, head in enumerate(heads[1:], start=1):
             if only_rain and not head.startswith("rain"):
@@ -125,22 +129,28 @@ def _read(file: str, path: Path, encoding: str, only_rain: bool, site: Records |
             name, unit = _head(file, number, head)
             if name in seen:
                 raise InputError(
-                    Fault(f"{file}, line {number}", f"the column {name} is there twice", head[:40], "each column once")
+                    Fault(
+                        f"{file}, line {number}",
+                        f"the column {name} occurs twice",
+                        head[:40],
+                        "each column once",
+                        "remove one of them",
+                    )
                 )
             seen.add(name)
-            wanted[position] = name, unit
-        place = place_of(file, keys, site)
-        stamps, numbers = _body(file, lines, heads, mark, list(wanted), place["utc_offset"])
+            used[position] = name, unit
+        location = location_of(file, keys, site)
+        stamps, numbers = _body(file, lines, heads, mark, list(used), location["utc_offset"])
     time, step = starts(file, stamps, keys.get("time_label", "start"))
     columns = {
-        OURS.get(name, name): convert(f"{file}, {heads[position]}", name, values, unit, step)
-        for (position, (name, unit)), values in zip(wanted.items(), numbers, strict=True)
+        RENAMED.get(name, name): convert(f"{file}, {heads[position]}", name, values, unit, step)
+        for (position, (name, unit)), values in zip(used.items(), numbers, strict=True)
     }
-    return records_of(file, time, step, columns, place, keys)
+    return records_of(file, time, step, columns, location, keys)
 
 
 def _lines(file: str, stream: TextIO) -> Iterator[tuple[int, str]]:
-    """Yield number and text of each line; one of absurd length is refused before it fills the memory."""
+    """Yield number and text of each line; a far too long line is refused before it fills the memory."""
     number = 0
     while line := stream.readline(LONGEST_LINE):
         number += 1
@@ -166,13 +176,15 @@ def _keys(file: str, lines: Iterator[tuple[int, str]]) -> tuple[dict[str, str], 
         if not line.lstrip('"').startswith("#") and line.strip(" ,;\t"):
             break
         line = line.strip('"')
-        found = re.match(r"#\s*([A-Za-z_ ]+?)\s*[=:]\s*([^#]*)", line)
-        if found:
-            key = found[1].strip().lower().replace(" ", "_")
+        match = re.match(r"#\s*([A-Za-z_ ]+?)\s*[=:]\s*([^#]*)", line)
+        if match:
+            key = match[1].strip().lower().replace(" ", "_")
             if key in keys and key in _KEYS:
                 title = key.replace("_", " ")
-                faults.append(Fault(f"{file}, line {number}", f"{title} is given twice", line[:60], "each key once"))
-            keys[key] = found[2].rstrip('";,\t ').strip()
+                faults.append(
+                    Fault(f"{file}, line {number}", f"{title} is given twice", line[:60], "each key once", "keep one")
+                )
+            keys[key] = match[2].rstrip('";,\t ').strip()
     else:
         number, line = number + 1, ""
     if faults:
@@ -181,9 +193,9 @@ def _keys(file: str, lines: Iterator[tuple[int, str]]) -> tuple[dict[str, str], 
 
 
 def _body(
-    file: str, lines: Iterator[tuple[int, str]], heads: list[str], mark: str, wanted: list[int], offset: float
+    file: str, lines: Iterator[tuple[int, str]], heads: list[str], mark: str, used: list[int], offset: float
 ) -> tuple[np.ndarray, list[np.ndarray]]:
-    """Return the stamps and the wanted columns of the lines that follow the heads, some thousands at a time."""
+    """Return the stamps and the used columns of the lines after the heads, read in chunks."""
     stamps, parts, faults = [], [], []
     count = len(heads)
     while chunk := list(itertools.islice(lines, CHUNK)):
@@ -206,11 +218,11 @@ def _body(
         if faults or not rows:
             continue
         stamps.append(_stamps(file, rows, offset))
-        parts.append([_numbers(file, rows, position, heads[position], mark, faults) for position in wanted])
+        parts.append([_numbers(file, rows, position, heads[position], mark, faults) for position in used])
     if faults:
         raise InputError(*faults[:6])
     if not stamps:
-        return np.empty(0, dtype="datetime64[m]"), [np.empty(0) for _ in wanted]
+        return np.empty(0, dtype="datetime64[m]"), [np.empty(0) for _ in used]
     return np.concatenate(stamps), [np.concatenate(columns) for columns in zip(*parts, strict=True)]
 
 
@@ -246,10 +258,10 @@ def records_of(
     time: np.ndarray,
     step: int,
     columns: dict[str, np.ndarray],
-    place: dict[str, Any],
+    location: dict[str, Any],
     keys: Mapping[str, str],
 ) -> Records:
-    """Return columns in SI [K, Pa, W/m2, kg/(m2 s)], with what the head of the file says, as records.
+    """Return columns in SI [K, Pa, W/m2, kg/(m2 s)] and the head of the file as records.
 
     Parameters
     ----------
@@ -261,7 +273,7 @@ def records_of(
         Length of a record. [min]
     columns : dict of array, (time,)
         Columns by name, SI.
-    place : dict
+    location : dict
         Latitude and longitude [degree], utc_offset [h], elevation [m].
     keys : dict of str
         Keys of the head of the file.
@@ -278,7 +290,15 @@ def records_of(
     """
     surface = keys.get("humidity_below_freezing", "").lower()
     if surface not in ("", "water", "ice"):
-        raise InputError(Fault(file, "humidity below freezing is not understood", surface[:40], "water | ice"))
+        raise InputError(
+            Fault(
+                f"{file}, head",
+                "humidity below freezing is not understood",
+                surface[:40],
+                "water | ice",
+                "write one of them",
+            )
+        )
     if "wind_direction" in columns:
         columns["wind_direction"] = columns["wind_direction"] % 360.0
     if "cloud_cover" in columns:
@@ -295,12 +315,12 @@ def records_of(
         name=slug(keys.get("name", "")) or slug(file.rsplit(".", 1)[0]) or "unnamed place",
         invented=any(keys.get(key, "no").lower() in ("yes", "1", "true") for key in ("fictitious", "invented")),
         policy=f"stamps mark the {keys.get('time_label', 'start').lower()} of an interval; time is its start",
-        **place,
+        **location,
     )
 
 
-def place_of(file: str, keys: Mapping[str, str], site: Records | None) -> dict[str, Any]:
-    """Return the place that the head of a file gives.
+def location_of(file: str, keys: Mapping[str, str], site: Records | None) -> dict[str, Any]:
+    """Return the location in the head of a file.
 
     Parameters
     ----------
@@ -309,7 +329,7 @@ def place_of(file: str, keys: Mapping[str, str], site: Records | None) -> dict[s
     keys : dict of str
         Keys of the head.
     site : Records or None
-        Gives what the head omits.
+        Location where the head omits it.
 
     Returns
     -------
@@ -319,26 +339,26 @@ def place_of(file: str, keys: Mapping[str, str], site: Records | None) -> dict[s
     Raises
     ------
     InputError
-        If one is missing, not possible, or more than a number with its unit.
+        If a value is missing, not possible, or other text than a number with its unit.
     """
-    found: dict[str, float] = {}
+    values: dict[str, float] = {}
     faults = []
-    for key, (low, high) in _LIMITS.items():
+    for key, (low, high) in LOCATION_LIMITS.items():
         text = keys.get(key, "")
         if not text and site is not None:
-            found[key] = getattr(site, key)
+            values[key] = getattr(site, key)
             continue
         title = key.replace("_", " ")
-        found[key], fix = number_of(text, key) if text else (float("nan"), "")
-        if not low <= found[key] <= high:
+        values[key], fix = number_of(text, key) if text else (float("nan"), "")
+        if not low <= values[key] <= high:
             problem = f"{title} is not possible" if text else f"{title} is missing"
-            expected = f"{low:g} to {high:g} {UNITS_OF_PLACE[key][0]}"
+            expected = f"{low:g} to {high:g} {LOCATION_UNITS[key][0]}"
             faults.append(
                 Fault(f"{file}, head", problem, text[:40], expected, fix or f"add a line  # {title} = NUMBER")
             )
     if faults:
         raise InputError(*faults)
-    return dict(found)
+    return dict(values)
 
 
 def _stamps(file: str, rows: list[tuple[int, list[str]]], offset: float) -> np.ndarray:
@@ -351,18 +371,18 @@ def _stamps(file: str, rows: list[tuple[int, list[str]]], offset: float) -> np.n
             pass  # one by one
     stamps = np.empty(len(rows), dtype="datetime64[m]")
     for i, ((number, _), text) in enumerate(zip(rows, texts, strict=True)):
-        found = _STAMP.fullmatch(text)
+        match = _STAMP.fullmatch(text)
         try:
-            if not found:
+            if not match:
                 raise ValueError
-            date = found["date"] or f"{found['year']}-{found['month']}-{found['day']}"
-            stamps[i] = np.datetime64(f"{date}T{found['clock'] or '00:00'}")
+            date = match["date"] or f"{match['year']}-{match['month']}-{match['day']}"
+            stamps[i] = np.datetime64(f"{date}T{match['clock'] or '00:00'}")
         except ValueError:
             where = f"{file}, line {number}, time"
             raise InputError(
                 Fault(where, "is not a date", text[:40], "ISO 8601, e.g. 2021-01-01T00:00", "repair the line")
             ) from None
-        if zone := found["zone"]:
+        if zone := match["zone"]:
             minutes = 0 if zone == "Z" else int(zone[:3] + "1") // 10 * 60 + int(zone[0] + zone[-2:])
             stamps[i] += round(offset * 60) - minutes
     return stamps
@@ -393,7 +413,15 @@ def starts(file: str, stamps: np.ndarray, label: str) -> tuple[np.ndarray, int]:
         If there are fewer than two records or the step does not divide an hour.
     """
     if stamps.size < 2:
-        raise InputError(Fault(file, "there are too few records", str(stamps.size), "a whole year of hourly values"))
+        raise InputError(
+            Fault(
+                file,
+                "there are too few records",
+                str(stamps.size),
+                "a whole year of hourly values",
+                "complete the file",
+            )
+        )
     steps, counts = np.unique(np.diff(stamps).astype(np.int64), return_counts=True)
     step = int(steps[np.argmax(counts)])
     if step <= 0 or step > 60 or 60 % step:
@@ -408,16 +436,32 @@ def starts(file: str, stamps: np.ndarray, label: str) -> tuple[np.ndarray, int]:
         )
     word = label.split()[0].lower() if label.split() else "start"
     if word not in ("start", "middle", "end"):
-        raise InputError(Fault(f"{file}, head", "the time label is not understood", label[:40], "start | middle | end"))
-    back = {"start": 0.0, "middle": step / 2, "end": float(step)}[word]
-    if back != int(back):
-        raise InputError(Fault(f"{file}, head", "the middle of this step is not a whole minute", f"{step} minutes"))
-    return stamps - int(back), step
+        raise InputError(
+            Fault(
+                f"{file}, head",
+                "the time label is not understood",
+                label[:40],
+                "start | middle | end",
+                "write one of them",
+            )
+        )
+    shift = {"start": 0.0, "middle": step / 2, "end": float(step)}[word]
+    if shift != int(shift):
+        raise InputError(
+            Fault(
+                f"{file}, head",
+                "the middle of this step is not a whole minute",
+                f"{step} minutes",
+                "an even step",
+                "label the start or the end",
+            )
+        )
+    return stamps - int(shift), step
 
 
 def _head(file: str, line: int, head: str) -> tuple[str, str]:
-    found = re.fullmatch(r"([a-z_]+)\s*(?:\[(.*)\])?", head)
-    if not found or found[1] not in UNITS:
+    match = re.fullmatch(r"([a-z_]+)\s*(?:\[(.*)\])?", head)
+    if not match or match[1] not in UNITS:
         raise InputError(
             Fault(
                 f"{file}, line {line}",
@@ -427,7 +471,7 @@ def _head(file: str, line: int, head: str) -> tuple[str, str]:
                 "rename or remove the column",
             )
         )
-    return found[1], (found[2] or "").strip()
+    return match[1], (match[2] or "").strip()
 
 
 def convert(where: str, name: str, numbers: np.ndarray, unit: str, step: int) -> np.ndarray:
@@ -454,12 +498,12 @@ def convert(where: str, name: str, numbers: np.ndarray, unit: str, step: int) ->
     Raises
     ------
     InputError
-        If the unit is not of the kind, or the values tell of another one.
+        If the unit is of another kind, or the values suggest another unit.
     """
     values = np.where(np.isin(numbers, _CODES) | ~np.isfinite(numbers), np.nan, numbers)
     target = UNITS[name]
     scale = 1.0
-    if name == "rain":  # a depth of water is 1000 kg/m3 of it
+    if name == "rain":  # 1 m of water is 1000 kg/m2
         target, scale = {"mm": ("m", 1000.0 / (step * 60)), "in": ("m", 1000.0 / (step * 60))}.get(unit, (target, 1.0))
         if unit in ("mm/h", "mm/hr", "in/h", "mm/s", "m/s"):
             target, scale = "m/s", 1000.0
@@ -468,9 +512,9 @@ def convert(where: str, name: str, numbers: np.ndarray, unit: str, step: int) ->
     try:
         if target == "1":
             unit, target = unit or "missing", ""
-            zero, one = (0.0, 1.0) if unit == "1" else (parse_quantity(f"{v} {unit}", "") for v in (0, 1))
+            at_zero, at_one = (0.0, 1.0) if unit == "1" else (parse_quantity(f"{v} {unit}", "") for v in (0, 1))
         else:
-            zero, one = parse_quantity(f"0 {unit}", target), parse_quantity(f"1 {unit}", target)
+            at_zero, at_one = parse_quantity(f"0 {unit}", target), parse_quantity(f"1 {unit}", target)
     except ValueError as error:
         raise InputError(
             Fault(
@@ -481,29 +525,41 @@ def convert(where: str, name: str, numbers: np.ndarray, unit: str, step: int) ->
                 "name the unit in brackets",
             )
         ) from None
-    found = (zero + values * (one - zero)) * scale
-    if name.startswith("relative") and np.nanmax(found, initial=0.0) > 1.2:
+    converted = (at_zero + values * (at_one - at_zero)) * scale
+    if name.startswith("relative") and np.nanmax(converted, initial=0.0) > 1.2:
         raise InputError(
             Fault(
                 where,
                 "humidity is far above 100 %",
-                f"up to {np.nanmax(found):.3g} as a fraction",
+                f"up to {np.nanmax(converted):.3g} as a fraction",
                 "0 to 1",
                 "the unit may be [%]",
             )
         )
-    if name.startswith("relative") and unit == "%" and 0.0 < np.nanmax(found, initial=0.0) <= 0.015:
+    if name.startswith("relative") and unit == "%" and 0.0 < np.nanmax(converted, initial=0.0) <= 0.015:
         raise InputError(
             Fault(where, "the values look like fractions", "at most 1.5 %", "percent", "the unit may be [1]")
         )
     if name in ("temperature_outdoor", "dew_point"):
-        middle = float(np.nanmedian(found)) if np.isfinite(found).any() else 280.0
+        middle = float(np.nanmedian(converted)) if np.isfinite(converted).any() else 280.0
         if middle > 400.0:
             raise InputError(
-                Fault(where, "the temperatures look like kelvin", f"median {middle:.0f} K", "", "the unit may be [K]")
+                Fault(
+                    where,
+                    "the temperatures look like kelvin",
+                    f"median {middle:.0f} K",
+                    "150 to 400 K",
+                    "the unit may be [K]",
+                )
             )
         if middle < 150.0:
             raise InputError(
-                Fault(where, "the temperatures look like degC", f"median {middle:.0f} K", "", "the unit may be [degC]")
+                Fault(
+                    where,
+                    "the temperatures look like degC",
+                    f"median {middle:.0f} K",
+                    "150 to 400 K",
+                    "the unit may be [degC]",
+                )
             )
-    return found
+    return converted

@@ -1,4 +1,4 @@
-"""Which year to compute: from several years a critical one and a mean one; and a warmer climate as a plain shift."""
+"""The year to compute: a critical or a mean one of several years; and a warmer climate by a plain shift."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     import xarray as xr
 
-JOINT = 8  # h, length of the seam on either side where months of different years meet (ISO 15927-4)
+SEAM = 8  # h, smoothed on either side where months of different years meet (ISO 15927-4)
 
 
 def years_of(weather: xr.Dataset) -> list[int]:
@@ -56,7 +56,7 @@ def join_years(parts: Sequence[xr.Dataset]) -> xr.Dataset:
     Raises
     ------
     InputError
-        If places differ by more than 0.1 degree or years come twice.
+        If the locations differ by more than 0.1 degree, or a year occurs twice.
     """
     import xarray as xr
 
@@ -68,15 +68,23 @@ def join_years(parts: Sequence[xr.Dataset]) -> xr.Dataset:
     for part in parts:
         source = part.attrs["source"]
         for key in ("latitude", "longitude"):
-            # 0.1 degree is 11 km at most: stations move a little within a town
+            # 0.1 degree is 11 km at most: stations may move within a town
             if abs(part.attrs[key] - first.attrs[key]) > 0.1 or part.attrs["utc_offset"] != first.attrs["utc_offset"]:
                 raise InputError(
-                    Fault(source, "this is another place than the first file", f"{key} {part.attrs[key]:g}")
+                    Fault(
+                        source,
+                        "another location than in the first file",
+                        f"{key} {part.attrs[key]:g}",
+                        f"{key} {first.attrs[key]:g}, within 0.1 degree, in the same time zone",
+                        "join files of one location only",
+                    )
                 )
         for year in years_of(part):
             if year in seen:
-                fix = "typical years have no real year of their own and cannot be joined"
-                raise InputError(Fault(source, "the year comes twice", f"{year}, also in {seen[year]}", "", fix))
+                fix = "remove one; typical years have no calendar year and cannot be joined"
+                raise InputError(
+                    Fault(source, "the year occurs twice", f"{year}, also in {seen[year]}", "each year once", fix)
+                )
             seen[year] = source
         notes += [text for text in json.loads(part.attrs["warnings"]) if text not in notes]
     shared = set.intersection(*({*part.coords} for part in parts))
@@ -116,27 +124,33 @@ def one_year(weather: xr.Dataset, year: int) -> xr.Dataset:
     Raises
     ------
     InputError
-        If the year is not there.
+        If the weather does not have the year.
     """
     known = years_of(weather)
     if year not in known:
         raise InputError(
-            Fault(weather.attrs["source"], "the year is not in the file", str(year), ", ".join(map(str, known)))
+            Fault(
+                weather.attrs["source"],
+                "the year is not in the file",
+                str(year),
+                ", ".join(map(str, known)),
+                "choose one of them",
+            )
         )
-    chosen = weather.isel(time=np.flatnonzero(weather["time"].dt.year.to_numpy() == year))
+    of_year = weather.isel(time=np.flatnonzero(weather["time"].dt.year.to_numpy() == year))
     return (
-        chosen
+        of_year
         if len(known) == 1
-        else _renamed(chosen, f"{weather.attrs['name']} {year}", f"the year {year} of several")
+        else _renamed(of_year, f"{weather.attrs['name']} {year}", f"the year {year} of several")
     )
 
 
 def moisture_index(weather: xr.Dataset, *, orientation: float | None = None) -> dict[int, tuple[float, float, float]]:
-    """Return wetting, drying and moisture index of each year: how wet a year is for walls.
+    """Return wetting, drying and moisture index of each year.
 
     Wetting is the driving rain of the free field [L/m2] on the given orientation, or on the wettest of sixteen. Drying
-    is the sum of the humidity ratio the air lacks to saturation [kg h/kg]. Both are scaled to 0-1 over the years, and
-    MI = sqrt(W^2 + (1 - D)^2).
+    is the sum of the difference between saturation and actual humidity ratio of the air [kg h/kg]. Both are scaled to
+    0-1 over the years, and MI = sqrt(W^2 + (1 - D)^2).
 
     Parameters
     ----------
@@ -158,20 +172,25 @@ def moisture_index(weather: xr.Dataset, *, orientation: float | None = None) -> 
     year = weather["time"].dt.year.to_numpy()
     known = years_of(weather)
     facing = [orientation] if orientation is not None else list(np.arange(16) * 22.5)
-    rain, speed, way = liquid_rain(weather), *(weather[name].to_numpy() for name in ("wind_speed", "wind_direction"))
-    falls = [free_field_rain(rain, speed, angle_to_wall(way, one)) * HOUR for one in facing]
-    wettest = max(falls, key=lambda amount: float(amount.sum()))
+    rain, speed, direction = (
+        liquid_rain(weather),
+        *(weather[name].to_numpy() for name in ("wind_speed", "wind_direction")),
+    )
+    amounts = [free_field_rain(rain, speed, angle_to_wall(direction, orientation)) * HOUR for orientation in facing]
+    wettest = max(amounts, key=lambda amount: float(amount.sum()))
     vapour, pressure = weather["vapour_pressure_outdoor"].to_numpy(), weather["pressure"].to_numpy()
     full = table_saturation_pressure(weather["temperature_outdoor"].to_numpy())
     lacking = WATER_TO_AIR * (full / (pressure - full) - vapour / (pressure - vapour))
-    wetting = np.array([wettest[year == one].sum() for one in known])
-    drying = np.array([lacking[year == one].sum() for one in known])
+    wetting = np.array([wettest[year == number].sum() for number in known])
+    drying = np.array([lacking[year == number].sum() for number in known])
     index = scaled_index(wetting, drying)
-    return {one: (float(w), float(d), float(m)) for one, w, d, m in zip(known, wetting, drying, index, strict=True)}
+    return {
+        number: (float(w), float(d), float(m)) for number, w, d, m in zip(known, wetting, drying, index, strict=True)
+    }
 
 
 def scaled_index(wetting: np.ndarray, drying: np.ndarray) -> np.ndarray:
-    """Return sqrt(W^2 + (1 - D)^2) of wetting and drying, each scaled to 0-1 over what is ranked. [1]."""
+    """Return sqrt(W^2 + (1 - D)^2) of wetting and drying, each scaled to 0-1 over all items [1]."""
 
     def scaled(values: np.ndarray) -> np.ndarray:
         width = float(np.ptp(values))
@@ -181,22 +200,22 @@ def scaled_index(wetting: np.ndarray, drying: np.ndarray) -> np.ndarray:
 
 
 def critical_year(weather: xr.Dataset, *, orientation: float | None = None) -> xr.Dataset:
-    """Return the severe year of several: at the 10 % level of the moisture index.
+    """Return the critical year of several, at the 10 % level of the moisture index.
 
-    It is the year whose index is reached or passed in one year of ten: the most severe of up to 19 years, second of 20
-    to 29, the third of 30.
+    One year of ten reaches or exceeds its index: the most severe of up to 19 years, the second of 20 to 29, the third
+    of 30.
 
     Parameters
     ----------
     weather : xarray.Dataset, (time,)
-        Weather of one or more years; one year is returned as it is.
+        Weather of one or more years; a single year is returned unchanged.
     orientation : float or None, keyword only
         Direction the wall faces, clockwise from north. [degree]
 
     Returns
     -------
     xarray.Dataset, (time,)
-        The chosen year.
+        The critical year.
 
     References
     ----------
@@ -206,26 +225,26 @@ def critical_year(weather: xr.Dataset, *, orientation: float | None = None) -> x
     if len(years_of(weather)) == 1:
         return weather
     ranking = moisture_index(weather, orientation=orientation)
-    hardest = sorted(ranking, key=lambda year: ranking[year][2], reverse=True)
-    place = max(len(hardest) // 10, 1) - 1
-    chosen = one_year(weather, hardest[place])
-    index = ranking[hardest[place]][2]
-    said = (
-        f"critical year of {len(hardest)}: {hardest[place]}, moisture index {index:.2f}, 10 % level; "
+    by_severity = sorted(ranking, key=lambda year: ranking[year][2], reverse=True)
+    position = max(len(by_severity) // 10, 1) - 1
+    critical = one_year(weather, by_severity[position])
+    index = ranking[by_severity[position]][2]
+    note = (
+        f"critical year of {len(by_severity)}: {by_severity[position]}, moisture index {index:.2f}, 10 % level; "
         f"{rank_years(ranking)}"
     )
-    return _renamed(chosen, chosen.attrs["name"], said)
+    return _renamed(critical, critical.attrs["name"], note)
 
 
 def rank_years(ranking: dict[int, tuple[float, float, float]], most: int = 6) -> str:
-    """Return the years in words, most severe first.
+    """Return a text that lists the years, most severe first.
 
     Parameters
     ----------
     ranking : dict of int to (float, float, float)
         What `moisture_index` returns: wetting [L/m2], drying [kg h/kg], index [1].
     most : int
-        Years named at most.
+        Largest number of years listed.
 
     Returns
     -------
@@ -238,16 +257,16 @@ def rank_years(ranking: dict[int, tuple[float, float, float]], most: int = 6) ->
 
 
 def mean_year(weather: xr.Dataset) -> xr.Dataset:
-    """Return a year put together from the most usual months of several years.
+    """Return a year of the most typical months of several years.
 
     For each calendar month the years are ranked by the Finkelstein-Schafer statistic of daily means of temperature,
-    relative humidity and global irradiance against all years; of the three best by the sum of ranks the one whose mean
-    wind speed is nearest to that of all years is taken. At each seam eight hours on either side are drawn together.
+    relative humidity and global irradiance against all years; of the three best by the sum of ranks, the one with the
+    mean wind speed nearest to that of all years is used. Eight hours on either side of each seam are smoothed.
 
     Parameters
     ----------
     weather : xarray.Dataset, (time,)
-        Weather of one or more years; one year is returned as it is.
+        Weather of one or more years; a single year is returned unchanged.
 
     Returns
     -------
@@ -273,18 +292,21 @@ def mean_year(weather: xr.Dataset) -> xr.Dataset:
     }
     day_year, day_month = year[::24], month[::24]
     wind = weather["wind_speed"].to_numpy()
-    parts, chosen = [], []
-    for this in range(1, 13):
+    parts, months_from = [], []
+    for number in range(1, 13):
         ranks = np.zeros(len(known))
         for values in day.values():
-            all_years = np.sort(values[day_month == this])
-            apart = [_finkelstein_schafer(values[(day_month == this) & (day_year == one)], all_years) for one in known]
-            ranks += rankdata(apart)  # years that are equally near share their rank
+            all_years = np.sort(values[day_month == number])
+            distances = [
+                _finkelstein_schafer(values[(day_month == number) & (day_year == candidate)], all_years)
+                for candidate in known
+            ]
+            ranks += rankdata(distances)  # equal years have the same rank
         best = np.argsort(ranks, kind="stable")[:3]
-        usual = wind[month == this].mean()
-        winner = min(best, key=lambda i: abs(wind[(month == this) & (year == known[i])].mean() - usual))
-        chosen.append(known[int(winner)])
-        parts.append(np.flatnonzero((month == this) & (year == chosen[-1]) & ~leap_day))
+        usual = wind[month == number].mean()
+        winner = min(best, key=lambda i: abs(wind[(month == number) & (year == known[i])].mean() - usual))
+        months_from.append(known[int(winner)])
+        parts.append(np.flatnonzero((month == number) & (year == months_from[-1]) & ~leap_day))
     order = np.concatenate(parts)
     stamps = np.datetime64(str(NOMINAL_YEAR)) + np.arange(order.size) * np.timedelta64(1, "h")
     mean = weather.isel(time=order).assign_coords(time=("time", stamps.astype("datetime64[ns]"), weather["time"].attrs))
@@ -292,9 +314,9 @@ def mean_year(weather: xr.Dataset) -> xr.Dataset:
     joined = mean.copy(deep=True)
     for name in ("temperature_outdoor", "vapour_pressure_outdoor", "pressure", "wind_speed"):
         values = joined[name].to_numpy()
-        for seam, before, after in zip(seams, chosen[:-1], chosen[1:], strict=True):
+        for seam, before, after in zip(seams, months_from[:-1], months_from[1:], strict=True):
             if before != after:
-                _draw_together(values, int(seam))
+                _smooth_seam(values, int(seam))
         joined[name].data = np.maximum(values, 0.0)
     full = table_saturation_pressure(joined["temperature_outdoor"].to_numpy())
     vapour = np.minimum(joined["vapour_pressure_outdoor"].to_numpy(), full)
@@ -303,7 +325,7 @@ def mean_year(weather: xr.Dataset) -> xr.Dataset:
     return _renamed(
         joined,
         f"{weather.attrs['name']} mean year",
-        f"mean year of {len(known)}, months January to December from {', '.join(map(str, chosen))}",
+        f"mean year of {len(known)}, months January to December from {', '.join(map(str, months_from))}",
     )
 
 
@@ -318,20 +340,20 @@ def _finkelstein_schafer(sample: np.ndarray, everything: np.ndarray) -> float:
     return float(np.abs(own - rank).mean())
 
 
-def _draw_together(values: np.ndarray, seam: int) -> None:
+def _smooth_seam(values: np.ndarray, seam: int) -> None:
     """Spread the step between two months over the hours around it, in place."""
     step = values[seam] - values[seam - 1]
-    before = np.arange(1, JOINT + 1) / JOINT * 0.5
-    values[seam - JOINT : seam] += step * before
-    values[seam : seam + JOINT] -= step * before[::-1]
+    before = np.arange(1, SEAM + 1) / SEAM * 0.5
+    values[seam - SEAM : seam] += step * before
+    values[seam : seam + SEAM] -= step * before[::-1]
 
 
 def warmer(weather: xr.Dataset, degrees: float | Sequence[float]) -> xr.Dataset:
-    """Return a warmer climate: temperature shifted, relative humidity kept, the sky warmed along.
+    """Return a warmer climate: temperature and sky shifted, relative humidity unchanged.
 
-    A plain shift: sun, wind and rain stay, and so does the swing between day and night. Keeping the relative humidity
-    lets the vapour pressure grow with saturation, about 6-7 % per kelvin. The emissivity of the sky is kept: longwave
-    grows with the fourth power of the air temperature.
+    A plain shift: sun, wind, rain and the daily amplitude stay the same. At constant relative humidity the vapour
+    pressure increases with saturation, about 6-7 % per kelvin. The emissivity of the sky is constant: longwave
+    increases with the fourth power of the air temperature.
 
     Parameters
     ----------
@@ -356,10 +378,16 @@ def warmer(weather: xr.Dataset, degrees: float | Sequence[float]) -> xr.Dataset:
     without its stretch; from memory. Constant relative humidity: our own assumption, common practice.
     """
     shift = np.asarray(degrees, dtype=float).ravel()
-    # more than 10 K is no warming that anyone foresees, and most likely a wrong unit
+    # more than 10 K is outside all projections, and probably a wrong unit
     if shift.size not in (1, 12) or not (np.abs(shift) <= 10.0).all():
         raise InputError(
-            Fault("warming", "the shift is not possible", str(degrees)[:40], "one or twelve numbers, -10 to 10 K")
+            Fault(
+                "warming",
+                "the shift is not possible",
+                str(degrees)[:40],
+                "one or twelve numbers, -10 to 10 K",
+                "give the shift in K",
+            )
         )
     hourly = shift[0] if shift.size == 1 else shift[month_of(weather["time"].to_numpy()) - 1]
     before = weather["temperature_outdoor"].to_numpy()
@@ -369,10 +397,10 @@ def warmer(weather: xr.Dataset, degrees: float | Sequence[float]) -> xr.Dataset:
     full = table_saturation_pressure(after)
     changed["vapour_pressure_outdoor"].data = weather["relative_humidity_outdoor"].to_numpy() * full
     changed["infrared_horizontal"].data = weather["infrared_horizontal"].to_numpy() * (after / before) ** 4
-    said = f"{shift.mean():+.1f} K"
-    return _renamed(changed, f"{weather.attrs['name']} {said}", f"shifted by {said} at constant relative humidity")
+    text = f"{shift.mean():+.1f} K"
+    return _renamed(changed, f"{weather.attrs['name']} {text}", f"shifted by {text} at constant relative humidity")
 
 
-def _renamed(weather: xr.Dataset, name: str, said: str) -> xr.Dataset:
-    notes = [text for text in json.loads(weather.attrs["warnings"]) if not text.startswith(SEVERAL)] + [said]
+def _renamed(weather: xr.Dataset, name: str, note: str) -> xr.Dataset:
+    notes = [text for text in json.loads(weather.attrs["warnings"]) if not text.startswith(SEVERAL)] + [note]
     return weather.assign_attrs(name=name, warnings=json.dumps(notes, ensure_ascii=False))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.climate.humid import table_saturation_pressure
-from cavity.climate.on_wall import sky_share
+from cavity.climate.on_wall import sky_fraction
 from cavity.climate.outside import outside_coefficient
 from cavity.constants import HOUR
 
@@ -156,7 +156,7 @@ def forcing(
     T_out, p_out, pressure = column("temperature_outdoor"), column("vapour_pressure_outdoor"), column("pressure")
     speed, angle, rain = column("wind_speed_site"), column("wind_angle"), column("driving_rain")
     direction = heat_flow_direction(wall.tilt)
-    sky = sky_share(wall.tilt)
+    sky = sky_fraction(wall.tilt)
     view = sky * column("sky_temperature") ** 4 + (1.0 - sky) * T_out**4
     gain = wall.solar_absorptance * column("sun_on_wall") + wall.emissivity * STEFAN_BOLTZMANN * view
     density = density_of(T_out, p_out, pressure)

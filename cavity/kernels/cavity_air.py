@@ -15,7 +15,7 @@ import math
 from cavity._jit import jit
 from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR
 from cavity.kernels import lanes, moist_air
-from cavity.kernels.losses import RE_LAMINAR, RE_TURBULENT
+from cavity.kernels.pressure_drop import RE_LAMINAR, RE_TURBULENT
 
 _PRANDTL = 0.71  # air, -20 to 60 degC, within 1 %
 _CHURCHILL = 0.387 / (1.0 + (0.492 / _PRANDTL) ** (9.0 / 16.0)) ** (8.0 / 27.0)

@@ -6,7 +6,7 @@ balance holds by construction. Around the loop outdoors - opening k - link k - o
 
     L_k(q_k) + M_k(Q_k) - L_(k+1)(q_(k+1)) = drive_k
 
-with L, M the increasing losses of `losses.py` and
+with L, M the increasing losses of `pressure_drop.py` and
 
     drive_k = wind_k - wind_(k+1) + (rho_out - rho_link_k) g (z_(k+1) - z_k)
 
@@ -30,7 +30,7 @@ How to call it once an hour, nothing allocated::
 from __future__ import annotations
 
 from cavity._jit import jit
-from cavity.kernels.losses import channel_loss, restriction_loss
+from cavity.kernels.pressure_drop import channel_loss, restriction_loss
 
 WORK_ROWS = 9
 CHAIN_ROWS = 3

@@ -30,7 +30,7 @@ TROUBLE = 8
 
 
 class Column(NamedTuple):
-    """One column of the cavity as arrays; see network.solve_column and losses for the rows."""
+    """One column of the cavity as arrays; see network.solve_column and pressure_drop for the rows."""
 
     opening_law: np.ndarray  # (J, 6)
     link_law: np.ndarray  # (K, 5)

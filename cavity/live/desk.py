@@ -89,7 +89,7 @@ def read(text: str, folder: Path | None = None) -> Wall:
 
 def set_of(wall: Wall, opening_set: str) -> str:
     """Return the name asked for if the wall has such a set of openings, else that of its first."""
-    names = [each.name for each in wall.opening_sets]
+    names = [opening_set.name for opening_set in wall.opening_sets]
     return opening_set if opening_set in names else names[0]
 
 
@@ -122,14 +122,14 @@ def quick(text: str, opening_set: str = "", folder: Path | None = None) -> dict[
     from cavity.wall.uvalue import u_value
 
     wall = read(text, folder)
-    names = [each.name for each in wall.opening_sets]
-    chosen = set_of(wall, opening_set)
+    names = [opening_set.name for opening_set in wall.opening_sets]
+    set_name = set_of(wall, opening_set)
     flows = [
-        steady_air(wall.case(opening_set=chosen, column=column.name), wind=(QUICK_WIND,), sun=(QUICK_SUN,))
+        steady_air(wall.case(opening_set=set_name, column=column.name), wind=(QUICK_WIND,), sun=(QUICK_SUN,))
         for column in wall.columns
     ]
-    heat = u_value(wall.case(opening_set=chosen))
-    still = geometry_of(wall.case(opening_set=chosen))
+    heat = u_value(wall.case(opening_set=set_name))
+    still = geometry_of(wall.case(opening_set=set_name))
     strips = []
     for row, flow in zip(elevation.strip_rows(flows, [""] * len(flows)), flows, strict=True):
         strips.append({
@@ -145,7 +145,7 @@ def quick(text: str, opening_set: str = "", folder: Path | None = None) -> dict[
     return {
         "name": wall.name,
         "sets": names,
-        "opening_set": chosen,
+        "opening_set": set_name,
         "columns": [column.name for column in wall.columns],
         "depth": wall.cavity.depth,
         "orientation": wall.orientation,
@@ -205,18 +205,18 @@ class Desk:
             Its content.
         """
         with self._lock:
-            place, number = self.folder / name, 2
-            while place.exists() and place.read_bytes() != data:
-                place, number = self.folder / f"{Path(name).with_suffix('')} ({number}){Path(name).suffix}", number + 1
-            place.parent.mkdir(parents=True, exist_ok=True)
-            place.write_bytes(data)
+            path, number = self.folder / name, 2
+            while path.exists() and path.read_bytes() != data:
+                path, number = self.folder / f"{Path(name).with_suffix('')} ({number}){Path(name).suffix}", number + 1
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(data)
             held = sorted(
-                (each for each in self.folder.rglob("*") if each.is_file()), key=lambda e: e.stat().st_mtime_ns
+                (file for file in self.folder.rglob("*") if file.is_file()), key=lambda e: e.stat().st_mtime_ns
             )
             for old in held[:-UPLOADED]:
-                if old != place:
+                if old != path:
                     old.unlink()
-        return str(place.relative_to(self.folder))
+        return str(path.relative_to(self.folder))
 
     def add(self, name: str, weather: xr.Dataset) -> str:
         """Hold a climate that was read from a file, and return the name it goes by."""
@@ -290,15 +290,15 @@ class Desk:
                 self._answers.move_to_end(key)
                 return self._answers[key]
         wall = read(text, self.folder)
-        weather, chosen = self.weather(climate), set_of(wall, opening_set)
-        jobs = [Job(wall.case(opening_set=chosen, column=column.name), weather) for column in wall.columns]
+        weather, set_name = self.weather(climate), set_of(wall, opening_set)
+        jobs = [Job(wall.case(opening_set=set_name, column=column.name), weather) for column in wall.columns]
         results = self.engine.run(jobs, keep="all", stop=stop)
-        found = answer(climate, [(result.dataset if not result.failure else None, result) for result in results])
+        reply = answer(climate, [(result.dataset if not result.failure else None, result) for result in results])
         with self._lock:
-            self._answers[key] = found
+            self._answers[key] = reply
             while len(self._answers) > REMEMBERED:
                 self._answers.popitem(last=False)
-        return found
+        return reply
 
     def hours(self, text: str, climate: str, opening_set: str = "") -> str:
         """Return the hours of the first strip of a case as CSV; as `year`, which has computed them already."""
@@ -345,10 +345,10 @@ def answer(climate: str, results: list[tuple[Any, Any]]) -> dict[str, Any]:
         "place": f"{series.face_names(worst)[face]}, {worst['segment'].values[segment]}",
         "failed": failed,
         "findings": [
-            {"title": found.title, "where": found.where, "value": _finite(found.shown.value),
-             "units": found.shown.units, "limit": _finite(found.shown.limit), "threshold": found.threshold,
-             "status": found.status, "sentence": found.sentence}
-            for found in deciding.findings
+            {"title": finding.title, "where": finding.where, "value": _finite(finding.shown.value),
+             "units": finding.shown.units, "limit": _finite(finding.shown.limit), "threshold": finding.threshold,
+             "status": finding.status, "sentence": finding.sentence}
+            for finding in deciding.findings
         ],
         "strips": [
             {"name": row.name, "mark": row.letter, "status": row.status,
@@ -373,7 +373,7 @@ def thinned(figure: dict[str, Any], most: int = POINTS) -> dict[str, Any]:
     most : int
         Points of a curve at most, roughly. [1]
     """
-    made = {"data": [], "layout": figure["layout"]}
+    thin = {"data": [], "layout": figure["layout"]}
     for trace in figure["data"]:
         trace = copy.copy(trace)
         x, y = (np.asarray(trace.get(key, ())) for key in "xy")
@@ -382,8 +382,8 @@ def thinned(figure: dict[str, Any], most: int = POINTS) -> dict[str, Any]:
             for key, value in trace.items():
                 if isinstance(value, (np.ndarray, list, tuple)) and len(value) == y.size:
                     trace[key] = np.asarray(value)[at]
-        made["data"].append(trace)
-    return made
+        thin["data"].append(trace)
+    return thin
 
 
 def _peaks(y: np.ndarray, stretch: int) -> np.ndarray:
@@ -427,11 +427,11 @@ def numbers(ds: Any, findings: Any) -> list[dict[str, Any]]:
         {"key": "rate_low", "label": "Air change rate, exceeded in 95 % of the hours",
          "value": float(np.quantile(rates, 0.05)), "unit": "per hour"},
     ]  # fmt: skip
-    for key, found in worst_by_criterion(findings).items():
-        if found.can_fail:
-            value, limit, unit = found.shown
-            rows.append({"key": key, "label": found.title, "value": _finite(value), "unit": unit,
-                         "limit": _finite(limit), "status": found.status})  # fmt: skip
+    for key, finding in worst_by_criterion(findings).items():
+        if finding.can_fail:
+            value, limit, unit = finding.shown
+            rows.append({"key": key, "label": finding.title, "value": _finite(value), "unit": unit,
+                         "limit": _finite(limit), "status": finding.status})  # fmt: skip
     return rows
 
 
@@ -454,19 +454,19 @@ def edited(text: str, change: Mapping[str, Any]) -> str:
     from cavity.live import edit
 
     try:
-        place = tuple(part if isinstance(part, int) else str(part) for part in change["place"])
-        if not place or len(place) > 8:
+        keys = tuple(part if isinstance(part, int) else str(part) for part in change["place"])
+        if not keys or len(keys) > 8:
             raise KeyError("place")
         kind = change["do"]
         if kind == "set":
             typed = str(change["typed"])
-            return edit.put(text, place, form.typed(typed, place) if typed.strip() else None)
+            return edit.set_value(text, keys, form.typed(typed, keys) if typed.strip() else None)
         if kind == "insert":
-            return edit.insert(text, place, int(change["index"]), dict(change["values"]))
+            return edit.insert(text, keys, int(change["index"]), dict(change["values"]))
         if kind == "remove":
-            return edit.remove(text, place)
+            return edit.remove(text, keys)
         if kind == "move":
-            return edit.move(text, place, int(change["index"]))
+            return edit.move(text, keys, int(change["index"]))
     except (KeyError, TypeError, ValueError):
         pass
     raise InputError(Fault("change", "not understood", str(dict(change))[:120], "a change made on the page"))

@@ -16,14 +16,14 @@ Path = tuple[str | int, ...]
 LONGEST = 200_000  # characters of a wall file on the page
 
 
-def put(text: str, place: Path, value: Any) -> str:
+def set_value(text: str, keys: Path, value: Any) -> str:
     """Return the text with one key set, or taken out where `value` is None.
 
     Parameters
     ----------
     text : str
         A wall file.
-    place : tuple of str and int
+    keys : tuple of str and int
         Key, positions in lists counted from zero; sections on the way are made.
     value : object
         Text, number, flag, list or dict.
@@ -40,22 +40,22 @@ def put(text: str, place: Path, value: Any) -> str:
     doc, plain = _read(text)
     holder: Any = doc
     mirror: Any = plain
-    for part, after in pairwise(place):
+    for part, after in pairwise(keys):
         if isinstance(part, int):
-            holder, mirror = _item(holder, part, place), mirror[part]
+            holder, mirror = _item(holder, part, keys), mirror[part]
             continue
         if part not in mirror:
             if value is None:
                 return text
             if isinstance(after, int):
-                raise _lost(place)
+                raise _lost(keys)
             holder[part], mirror[part] = tomlkit.table(), {}
         holder, mirror = holder[part], mirror[part]
         if not isinstance(mirror, (dict, list)):
-            raise _lost(place)
-    last = place[-1]
+            raise _lost(keys)
+    last = keys[-1]
     if isinstance(mirror, list) or isinstance(last, int):
-        raise _lost(place)
+        raise _lost(keys)
     if value is None:
         if last in mirror:
             del holder[last]
@@ -68,17 +68,17 @@ def put(text: str, place: Path, value: Any) -> str:
     else:
         holder[last] = value
         mirror[last] = copy.deepcopy(value)
-    return _written(doc, plain, place)
+    return _written(doc, plain, keys)
 
 
-def insert(text: str, place: Path, index: int, values: dict[str, Any]) -> str:
+def insert(text: str, keys: Path, index: int, values: dict[str, Any]) -> str:
     """Return the text with a section added to a list of sections, such as a layer to ``("backup",)``.
 
     Parameters
     ----------
     text : str
         A wall file.
-    place : tuple of str and int
+    keys : tuple of str and int
         The list.
     index : int
         Position of the new section, counted from zero.
@@ -88,11 +88,11 @@ def insert(text: str, place: Path, index: int, values: dict[str, Any]) -> str:
     Raises
     ------
     InputError
-        As for `put`.
+        As for `set_value`.
     """
     doc, plain = _read(text)
-    holder, mirror = _reach(doc, plain, place[:-1])
-    name = place[-1]
+    holder, mirror = _reach(doc, plain, keys[:-1])
+    name = keys[-1]
     table = _table(values)
     if name not in mirror:
         rows = tomlkit.aot()
@@ -102,43 +102,43 @@ def insert(text: str, place: Path, index: int, values: dict[str, Any]) -> str:
     else:
         rows = holder[name]
         if not isinstance(rows, AoT):
-            raise _lost(place)
+            raise _lost(keys)
         index = max(0, min(index, len(rows)))
         rows.insert(index, table)
         mirror[name].insert(index, copy.deepcopy(values))
-    return _written(doc, plain, place)
+    return _written(doc, plain, keys)
 
 
-def remove(text: str, place: Path) -> str:
-    """Return the text without the section at `place`: a position in a list, or the name of a table."""
+def remove(text: str, keys: Path) -> str:
+    """Return the text without the section at `keys`: a position in a list, or the name of a table."""
     doc, plain = _read(text)
-    holder, mirror = _reach(doc, plain, place[:-1])
-    last = place[-1]
+    holder, mirror = _reach(doc, plain, keys[:-1])
+    last = keys[-1]
     try:
         del holder[last]
         del mirror[last]
     except (KeyError, IndexError, TypeError):
-        raise _lost(place) from None
+        raise _lost(keys) from None
     if isinstance(last, int) and not mirror:  # an empty list of sections is no section
-        parent, shadow = _reach(doc, plain, place[:-2])
-        del parent[place[-2]]
-        del shadow[place[-2]]
-    return _written(doc, plain, place)
+        parent, shadow = _reach(doc, plain, keys[:-2])
+        del parent[keys[-2]]
+        del shadow[keys[-2]]
+    return _written(doc, plain, keys)
 
 
-def move(text: str, place: Path, index: int) -> str:
-    """Return the text with the section at `place` moved to another position of its list."""
+def move(text: str, keys: Path, index: int) -> str:
+    """Return the text with the section at `keys` moved to another position of its list."""
     doc, plain = _read(text)
-    holder, mirror = _reach(doc, plain, place[:-1])
-    last = place[-1]
+    holder, mirror = _reach(doc, plain, keys[:-1])
+    last = keys[-1]
     if not isinstance(holder, AoT) or not isinstance(last, int) or not 0 <= last < len(holder):
-        raise _lost(place)
+        raise _lost(keys)
     index = max(0, min(index, len(holder) - 1))
     table = holder[last]
     del holder[last]
     holder.insert(index, table)
     mirror.insert(index, mirror.pop(last))
-    return _written(doc, plain, place)
+    return _written(doc, plain, keys)
 
 
 def _read(text: str) -> tuple[tomlkit.TOMLDocument, dict[str, Any]]:
@@ -152,54 +152,54 @@ def _read(text: str) -> tuple[tomlkit.TOMLDocument, dict[str, Any]]:
         ) from None
 
 
-def _reach(doc: Any, plain: Any, place: Path) -> tuple[Any, Any]:
+def _reach(doc: Any, plain: Any, keys: Path) -> tuple[Any, Any]:
     holder: Any = doc
     mirror: Any = plain
     try:
-        for part in place:
+        for part in keys:
             holder, mirror = holder[part], mirror[part]
     except (KeyError, IndexError, TypeError):
-        raise _lost(place) from None
+        raise _lost(keys) from None
     return holder, mirror
 
 
-def _item(holder: Any, index: int, place: Path) -> Any:
+def _item(holder: Any, index: int, keys: Path) -> Any:
     try:
         return holder[index]
     except (IndexError, KeyError, TypeError):
-        raise _lost(place) from None
+        raise _lost(keys) from None
 
 
-def _lost(place: Path) -> InputError:
+def _lost(keys: Path) -> InputError:
     from cavity.wallfile.faults import dotted
 
     return InputError(
-        Fault(f"wall file, {dotted(place)}", "cannot be changed here", "", "a section of the wall file",
+        Fault(f"wall file, {dotted(keys)}", "cannot be changed here", "", "a section of the wall file",
               "change it in the text of the wall file")
     )  # fmt: skip
 
 
 def _trivia(holder: Any, key: str | int) -> tuple[str, str]:
     """Return blank and comment behind a value."""
-    found = holder.value.item(key) if hasattr(holder, "value") and hasattr(holder.value, "item") else holder[key]
-    trivia = getattr(found, "trivia", None)
+    item = holder.value.item(key) if hasattr(holder, "value") and hasattr(holder.value, "item") else holder[key]
+    trivia = getattr(item, "trivia", None)
     return (trivia.comment_ws, trivia.comment) if trivia is not None else ("", "")
 
 
 def _table(values: dict[str, Any]) -> Any:
     table = tomlkit.table()
     for key, value in values.items():
-        if isinstance(value, list) and value and all(isinstance(each, dict) for each in value):
+        if isinstance(value, list) and value and all(isinstance(entry, dict) for entry in value):
             rows = tomlkit.aot()
-            for each in value:
-                rows.append(_table(each))
+            for entry in value:
+                rows.append(_table(entry))
             table[key] = rows
         else:
             table[key] = value
     return table
 
 
-def _written(doc: tomlkit.TOMLDocument, plain: dict[str, Any], place: Path) -> str:
+def _written(doc: tomlkit.TOMLDocument, plain: dict[str, Any], keys: Path) -> str:
     """Return the text of a changed document, once it is known to say what was meant."""
     text = tomlkit.dumps(doc)
     try:
@@ -207,4 +207,4 @@ def _written(doc: tomlkit.TOMLDocument, plain: dict[str, Any], place: Path) -> s
             return text
     except ValueError:
         pass
-    raise _lost(place)
+    raise _lost(keys)

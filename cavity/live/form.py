@@ -45,48 +45,48 @@ def sections() -> list[dict[str, Any]]:
         (text | words | flag), ``words``, ``expected``, ``example``, ``default``, ``required`` and ``often``: whether
         a wall file to start from has it; the page folds the others away.
     """
-    often = {place for name in starters() for place in _keys(tomllib.loads(starter(name)))}
+    often = {keys for name in starters() for keys in _keys(tomllib.loads(starter(name)))}
     return [_section(key, field, often) for key, field in schema.WallFile.model_fields.items() if key != "uncertain"]
 
 
-def _keys(value: Any, place: Path = ()) -> Iterator[Path]:
+def _keys(value: Any, keys: Path = ()) -> Iterator[Path]:
     """Return the places of all keys of a parsed file, positions in lists omitted."""
     if isinstance(value, dict):
         for key, inner in value.items():
-            yield (*place, key)
-            yield from _keys(inner, (*place, key))
+            yield (*keys, key)
+            yield from _keys(inner, (*keys, key))
     elif isinstance(value, list):
         for inner in value:
-            yield from _keys(inner, place)
+            yield from _keys(inner, keys)
 
 
 def _model(annotation: Any) -> type[BaseModel] | None:
     """Return the section class inside an annotation such as list[X], dict[str, X] or X | None."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
-    return next((found for part in get_args(annotation) if (found := _model(part)) is not None), None)
+    return next((model for part in get_args(annotation) if (model := _model(part)) is not None), None)
 
 
 def _section(key: str, field: FieldInfo, often: set[Path], inside: Path = ()) -> dict[str, Any]:
     model = _model(field.annotation)
     assert model is not None, key
-    place = (*inside, key)
-    made: dict[str, Any] = {
+    keys = (*inside, key)
+    section: dict[str, Any] = {
         "key": key,
         "title": _words(key),
         "about": _about(model),
         "many": "list[" in str(field.annotation),
         "named": str(field.annotation).startswith("dict["),
-        "often": place in often or field.is_required(),
+        "often": keys in often or field.is_required(),
         "fields": [],
         "parts": [],
     }
     for name, inner in model.model_fields.items():
         if leaf_of(inner) is None and _model(inner.annotation) is not None:
-            made["parts"].append(_section(name, inner, often, place))
+            section["parts"].append(_section(name, inner, often, keys))
         else:
-            made["fields"].append(_field(name, inner, (*place, name) in often))
-    return made
+            section["fields"].append(_field(name, inner, (*keys, name) in often))
+    return section
 
 
 def _about(model: type[BaseModel]) -> str:
@@ -139,7 +139,7 @@ def shown(value: Any, leaf: Leaf | None) -> str:
     if value is None or value in ("", (), [], {}):
         return ""
     if isinstance(leaf, Many):
-        return ", ".join(shown(each, leaf.item) for each in value)
+        return ", ".join(shown(entry, leaf.item) for entry in value)
     if isinstance(leaf, Orientation):
         return COMPASS[round(value / 22.5) % 16]
     if isinstance(leaf, Month):
@@ -158,8 +158,8 @@ def shown(value: Any, leaf: Leaf | None) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def typed(text: str, place: Path) -> Any:
-    """Return what a text typed into the field at `place` means in the file: text, number, flag, list or table.
+def typed(text: str, keys: Path) -> Any:
+    """Return what a text typed into the field at `keys` means in the file: text, number, flag, list or table.
 
     Whether it is allowed is not decided here: the reader of the wall file says that, in its own words.
 
@@ -167,7 +167,7 @@ def typed(text: str, place: Path) -> Any:
     ----------
     text : str
         As typed.
-    place : tuple of str and int
+    keys : tuple of str and int
         Key in the wall file, positions in lists counted from zero.
 
     Raises
@@ -175,7 +175,7 @@ def typed(text: str, place: Path) -> Any:
     KeyError
         If the schema has no such key.
     """
-    leaf = leaf_at(place)
+    leaf = leaf_at(keys)
     text = text.strip()
     if leaf is None or isinstance(leaf, Table):
         return _toml_value(text)
@@ -212,12 +212,12 @@ def _toml_value(text: str) -> Any:
         return text
 
 
-def leaf_at(place: Path) -> Leaf | None:
+def leaf_at(keys: Path) -> Leaf | None:
     """Return the kind of value at a place of the wall file; KeyError where the schema has no such key."""
     model: type[BaseModel] | None = schema.WallFile
     field: FieldInfo | None = None
     named = False
-    for part in place:
+    for part in keys:
         if isinstance(part, int):
             continue
         if named:  # the name of a [material.NAME]
@@ -226,7 +226,7 @@ def leaf_at(place: Path) -> Leaf | None:
         if model is None or part not in model.model_fields:
             if field is not None and model is None:
                 return None  # a key of a free table, such as a layer's water at the start
-            raise KeyError(".".join(map(str, place)))
+            raise KeyError(".".join(map(str, keys)))
         field = model.model_fields[part]
         model = _model(field.annotation) if leaf_of(field) is None else None
         named = str(field.annotation).startswith("dict[str, ") and model is not None

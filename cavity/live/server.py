@@ -86,8 +86,8 @@ class Guard:
             return PlainTextResponse("Requests of other pages are not answered.", 403)
         if request.method not in ("GET", "HEAD") and request.headers.get("origin") != f"http://{host}":
             return PlainTextResponse("Requests of other pages are not answered.", 403)
-        given = request.query_params.get("token")
-        if request.url.path == "/" and given is not None and secrets.compare_digest(_bytes(given), _bytes(self.token)):
+        token = request.query_params.get("token")
+        if request.url.path == "/" and token is not None and secrets.compare_digest(_bytes(token), _bytes(self.token)):
             first = RedirectResponse("/", 303)
             first.set_cookie(cookie_name(self.port), self.secret, httponly=True, samesite="strict", path="/")
             return first
@@ -138,7 +138,7 @@ class Latest:
             running = [*self._flags.get(tab, []), (number, flag)]
             for asked, its in running:
                 its[0] = asked < newest
-            self._flags[tab] = [each for each in running if not each[1][0]]
+            self._flags[tab] = [pair for pair in running if not pair[1][0]]
         return flag
 
 
@@ -207,12 +207,12 @@ def application(
         text = str(asked["text"])
         if asked.get("change"):
             text = await run_in_threadpool(desk.edited, text, asked["change"])
-        found: dict[str, Any] = {"text": text, "contents": desk.contents(text), "faults": [], "quick": None}
+        reply: dict[str, Any] = {"text": text, "contents": desk.contents(text), "faults": [], "quick": None}
         try:
-            found["quick"] = await run_in_threadpool(desk.quick, text, str(asked.get("opening_set", "")), work.folder)
+            reply["quick"] = await run_in_threadpool(desk.quick, text, str(asked.get("opening_set", "")), work.folder)
         except InputError as error:
-            found["faults"] = desk.faults_of(error)
-        return _json(found)
+            reply["faults"] = desk.faults_of(error)
+        return _json(reply)
 
     async def year(request: Request) -> Response:
         asked = await _asked(request)
@@ -221,12 +221,12 @@ def application(
             if flag[0]:  # while it waited for a seat
                 return _json({"superseded": True})
             try:
-                found = await run_in_threadpool(
+                reply = await run_in_threadpool(
                     work.year, str(asked["text"]), str(asked["climate"]), str(asked.get("opening_set", "")), stop=flag
                 )
             except Stopped:
                 return _json({"superseded": True})
-        return Response(written({"superseded": bool(flag[0]), **found}), media_type="application/json")
+        return Response(written({"superseded": bool(flag[0]), **reply}), media_type="application/json")
 
     async def climate(request: Request) -> Response:
         name = _plain_name(request)
@@ -237,9 +237,9 @@ def application(
             )
         with tempfile.TemporaryDirectory() as folder:
             # the name of the file on this computer is ours: nothing of the user's name is used as a path
-            place = Path(folder) / f"{secrets.token_hex(8)}{suffix}"
+            path = Path(folder) / f"{secrets.token_hex(8)}{suffix}"
             size = 0
-            with place.open("wb") as stream:
+            with path.open("wb") as stream:
                 async for chunk in request.stream():
                     size += len(chunk)
                     if size > LARGEST_FILE:
@@ -248,8 +248,8 @@ def application(
                                   f"at most {LARGEST_FILE // 10**6} MB", "use the command line for it")
                         )  # fmt: skip
                     stream.write(chunk)
-            found = await run_in_threadpool(_read_climate, place, name)
-        return _json({"name": work.add(name, found), "names": work.names(), "warnings": _warnings(found)})
+            weather = await run_in_threadpool(_read_climate, path, name)
+        return _json({"name": work.add(name, weather), "names": work.names(), "warnings": _warnings(weather)})
 
     async def indoor(request: Request) -> Response:
         name = _plain_name(request)
@@ -268,18 +268,18 @@ def application(
         return _json({"id": studies.start(work, asked)})
 
     async def study_state(request: Request) -> Response:
-        found = studies.state(request.path_params["id"], int(request.query_params.get("after", "0")))
-        return _json(found) if found is not None else _json({"faults": [], "gone": True}, 404)
+        state = studies.state(request.path_params["id"], int(request.query_params.get("after", "0")))
+        return _json(state) if state is not None else _json({"faults": [], "gone": True}, 404)
 
     async def study_stop(request: Request) -> Response:
         studies.stop(request.path_params["id"])
         return _json({})
 
     async def study_file(request: Request) -> Response:
-        found = studies.file(request.path_params["id"])
-        if found is None:
+        file = studies.file(request.path_params["id"])
+        if file is None:
             return PlainTextResponse("not here", 404)
-        name, data = found
+        name, data = file
         return Response(
             data,
             media_type="application/octet-stream",
@@ -325,10 +325,10 @@ async def _asked(request: Request) -> dict[str, Any]:
             body += chunk
             if len(body) > LARGEST_TEXT:
                 raise InputError(Fault("page", "the wall file is too long", f"more than {LARGEST_TEXT} bytes"))
-    found = json.loads(body)
-    if not isinstance(found, dict):
+    asked = json.loads(body)
+    if not isinstance(asked, dict):
         raise ValueError("not an object")
-    return found
+    return asked
 
 
 async def _refuse(_: Request, error: Exception) -> Response:
@@ -383,21 +383,21 @@ def _materials() -> list[dict[str, Any]]:
     ]
 
 
-def _read_climate(place: Path, name: str) -> Any:
+def _read_climate(path: Path, name: str) -> Any:
     """Return the climate in an uploaded file; messages name the file as the user does."""
     from dataclasses import replace
 
     from cavity.climate import read_weather
 
     try:
-        found = read_weather(place)
+        weather = read_weather(path)
     except InputError as error:
         shown = [
-            replace(fault, where=fault.where.replace(str(place), name).replace(place.name, name))
+            replace(fault, where=fault.where.replace(str(path), name).replace(path.name, name))
             for fault in error.faults
         ]
         raise InputError(*shown) from None
-    return found.assign_attrs(source=name, name=found.attrs.get("name") or name)
+    return weather.assign_attrs(source=name, name=weather.attrs.get("name") or name)
 
 
 def _warnings(weather: Any) -> list[str]:
@@ -417,18 +417,18 @@ def free_socket(port: int = 0) -> socket.socket:
     InputError
         If the port is taken.
     """
-    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        made.bind(("127.0.0.1", port))
-        made.listen()
+        listening.bind(("127.0.0.1", port))
+        listening.listen()
     except OSError as error:
-        made.close()
+        listening.close()
         raise InputError(
             Fault("--port", f"cannot be used: {error.strerror or error}", str(port), "a free port",
                   "leave the option out: a free port is found")
         ) from None  # fmt: skip
-    return made
+    return listening
 
 
 def kept_secret(port: int) -> str:
@@ -439,26 +439,26 @@ def kept_secret(port: int) -> str:
     port : int
         Port of the server. [1]
     """
-    made = secrets.token_urlsafe(24)
+    secret = secrets.token_urlsafe(24)
     folder = _kept()
     if folder is None:
-        return made
-    place = folder / str(port)
+        return secret
+    path = folder / str(port)
     with contextlib.suppress(OSError, ValueError):
-        facts = place.stat()
+        facts = path.stat()
         ours = not hasattr(os, "getuid") or facts.st_uid == os.getuid()
         recent = facts.st_mtime > time.time() - _KEPT_FOR
-        if ours and recent and not facts.st_mode & 0o077 and len(found := place.read_text("ascii")) == len(made):
-            os.utime(place)
-            return found
+        if ours and recent and not facts.st_mode & 0o077 and len(kept := path.read_text("ascii")) == len(secret):
+            os.utime(path)
+            return kept
     with contextlib.suppress(OSError):  # a folder that cannot be written: the next server has another secret
         folder.mkdir(parents=True, exist_ok=True)
-        place.unlink(missing_ok=True)
-        with os.fdopen(os.open(place, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="ascii") as stream:
-            stream.write(made)
+        path.unlink(missing_ok=True)
+        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="ascii") as stream:
+            stream.write(secret)
         for old in _ports(folder)[_KEPT_PORTS:]:
             (folder / str(old)).unlink(missing_ok=True)
-    return made
+    return secret
 
 
 _KEPT_FOR = 14 * 86400.0  # s without a server, after which a page left open must be let in again (own choice)
@@ -472,8 +472,8 @@ def _kept() -> Path | None:
 
 def _ports(folder: Path) -> list[int]:
     """Return the ports of earlier servers, the one started last first."""
-    found = [place for place in folder.glob("*") if place.name.isdecimal()]
-    return [int(place.name) for place in sorted(found, key=lambda place: place.stat().st_mtime, reverse=True)]
+    paths = [path for path in folder.glob("*") if path.name.isdecimal()]
+    return [int(path.name) for path in sorted(paths, key=lambda path: path.stat().st_mtime, reverse=True)]
 
 
 def own_socket(port: int = 0) -> socket.socket:

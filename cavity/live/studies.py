@@ -1,4 +1,4 @@
-"""Longer work beside the page, which can be stopped: all openings by all depths, sizes, uncertainty, advice, report."""
+"""Longer work in the background, which the page can stop: all openings by all depths, size, advice, report ..."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ class Studies:
         study = Study(str(asked["kind"]))
         name = secrets.token_hex(8)
         with self._lock:
-            for old in [key for key, one in self._all.items() if one.ended][: max(0, len(self._all) - MOST + 1)]:
+            for old in [key for key, study in self._all.items() if study.ended][: max(0, len(self._all) - MOST + 1)]:
                 del self._all[old]
             self._all[name] = study
 
@@ -137,21 +137,21 @@ def _matrix(study: Study, wall: Any, weather: Any, *_: Any) -> None:
     """
     from cavity.study.engine import Engine, Job
 
-    choices = [(chosen.name, depth) for chosen in wall.opening_sets for depth in wall.depths]
+    choices = [(opening_set.name, depth) for opening_set in wall.opening_sets for depth in wall.depths]
     jobs = [
         Job(wall.case(opening_set=name, depth=depth, column=column.name), weather)
         for name, depth in choices
         for column in wall.columns
     ]
     left = {choice: len(wall.columns) for choice in choices}
-    found: dict[tuple[str, float], list[Any]] = {choice: [] for choice in choices}
+    results: dict[tuple[str, float], list[Any]] = {choice: [] for choice in choices}
 
     def after(done: int, total: int, result: Any) -> None:
         choice = (result.job.case.opening_set.name, result.job.case.depth)
-        found[choice].append(result)
+        results[choice].append(result)
         left[choice] -= 1
         if not left[choice]:
-            study.rows.append({"opening_set": choice[0], "depth": choice[1], **_cell(found[choice])})
+            study.rows.append({"opening_set": choice[0], "depth": choice[1], **_cell(results[choice])})
         study.advance(done, total)
 
     study.advance(0, len(jobs))
@@ -167,11 +167,11 @@ def _cell(results: list[Any]) -> dict[str, Any]:
     if failed:
         return {"status": "none", "reason": failed[0]}
     worst = max(results, key=lambda result: ranking.order(result.findings))
-    found = ranking.worst_first(worst.findings)[0]
+    finding = ranking.worst_first(worst.findings)[0]
     ratios = ranking.ratios(worst.findings).values()
     return {
-        "status": ranking.status(worst.findings), "title": found.title, "value": found.shown.value,
-        "units": found.shown.units, "limit": found.shown.limit, "threshold": found.threshold,
+        "status": ranking.status(worst.findings), "title": finding.title, "value": finding.shown.value,
+        "units": finding.shown.units, "limit": finding.shown.limit, "threshold": finding.threshold,
         "strip": worst.job.case.column.name,        "severity": max(ratios, default=0.0),
     }  # fmt: skip
 
@@ -191,39 +191,39 @@ def _size(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> N
     """The minimum vents and depth."""
     from cavity.study import size
 
-    found = size.size(
+    sizing = size.size(
         wall,
         weather,
         opening_set=opening_set or None,
         workers=_workers(),
         progress=lambda done, total, *_: study.advance(done, total),
     )
-    study.text = list(found.sentences)
+    study.text = list(sizing.sentences)
 
 
 def _advise(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> None:
     """What to change first, each change simulated."""
     from cavity.study import advice
 
-    found = advice.advise(
+    changes = advice.advise(
         wall,
         weather,
         opening_set=opening_set or None,
         workers=_workers(),
         progress=lambda done, total, *_: study.advance(done, total),
     )
-    study.text = list(advice.lines(found, most=len(found)))
+    study.text = list(advice.lines(changes, most=len(changes)))
 
 
 def _uncertainty(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> None:
     """How sure the verdict of the present choice is."""
     from cavity.study.uncertainty import confidence
 
-    found = confidence(
+    sureness = confidence(
         wall, weather, ((opening_set or wall.opening_sets[0].name, wall.cavity.depth),), budget=None,
         workers=_workers(), progress=lambda done, total, *_: study.advance(done, total),
     )  # fmt: skip
-    study.text = [choice.sentence for choice in found.choices] or [found.reason]
+    study.text = [choice.sentence for choice in sureness.choices] or [sureness.reason]
 
 
 def _file_name(name: str) -> str:

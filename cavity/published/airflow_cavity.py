@@ -1,7 +1,7 @@
 """The cavity as a whole: warming along the height, still layers by ISO 6946, and measured air change rates.
 
-One measured cavity is complete, see `airflow_heated`. The rates here are ranges from the field that our model is laid
-beside, with assumed geometry and drive where the source is silent. Being outside is said, not tuned away.
+One measured cavity is complete, see `airflow_heated`. The rates here are ranges from the field, compared
+with our model at an assumed geometry and drive where the source is silent. Being outside is reported, not tuned away.
 """
 
 from __future__ import annotations
@@ -28,14 +28,14 @@ def cases() -> tuple[Case, ...]:
 
 def profile() -> tuple[Case, ...]:
     """Return the exponential profile of air along the height, by the kernel that the hourly model uses."""
-    found = []
-    # H 3 m, d 40 mm, 0.2 m/s, 1.23 kg/m3, 3 W/(m2 K) at each face, 20 degC in, faces 30 degC
+    rows = []
+    # H 3 m, d 40 mm, 0.2 m/s, 1.23 kg/m3, 3 W/(m2 K) at each surface, 20 degC in, surfaces 30 degC
     capacity = 1.23 * 0.2 * 0.04 * 1006.0 / 3.0
     mean, outlet = cavity_air.exchange(3.0, 3.0, 303.15, 303.15, 293.15, capacity)
-    inputs = "3 m high, 40 mm deep, 0.2 m/s, 1.23 kg/m3, 3 W/(m2 K) at each face, 20 degC in, faces 30 degC"
+    inputs = "3 m high, 40 mm deep, 0.2 m/s, 1.23 kg/m3, 3 W/(m2 K) at each surface, 20 degC in, surfaces 30 degC"
     iso = "ISO 15099:2003, 7.4.4, memory, worked by hand"
     for name, expected, computed in (("outlet", 28.38, outlet - 273.15), ("mean", 25.39, mean - 273.15)):
-        found.append(
+        rows.append(
             value_case(
                 f"air along the cavity: {name} temperature",
                 source=iso,
@@ -47,7 +47,7 @@ def profile() -> tuple[Case, ...]:
                 atol=0.006,  # printed digits
             )
         )
-    found.append(
+    rows.append(
         value_case(
             "air along the cavity: outlet by the formula of the standard",
             source=iso,
@@ -63,7 +63,7 @@ def profile() -> tuple[Case, ...]:
     for y, expected in ((1.0, 0.9411), (3.0, 1.6141), (6.0, 1.7953)):
         capacity = 1.25 * 0.2 * 0.03 * 1006.0 / y
         _, outlet = cavity_air.exchange(0.5, 5.0, 293.15, 273.15, 273.15, capacity)
-        found.append(
+        rows.append(
             value_case(
                 "air along the cavity between room and outdoors",
                 source="exponential approach to the local equilibrium, textbook, worked by hand",
@@ -75,7 +75,7 @@ def profile() -> tuple[Case, ...]:
                 atol=5e-4,  # four printed digits, c = 1006 J/(kg K) in both
             )
         )
-    return tuple(found)
+    return tuple(rows)
 
 
 def still_layers() -> tuple[Case, ...]:
@@ -115,9 +115,9 @@ def joints() -> tuple[Case, ...]:
     )  # fmt: skip
     ds = steady_air(wall.case(), sun=(500.0,))
     flow = ds["opening_flow"].values[0, 0]
-    found = [
+    rows = [
         value_case(
-            "joints part way up: air that enters less air that leaves, over what enters",
+            "joints part way up: air that enters minus air that leaves, over what enters",
             source="conservation of mass",
             tag=OWN,
             inputs="four vents over 6 m, 30 mm, sun 500 W/m2",
@@ -127,7 +127,7 @@ def joints() -> tuple[Case, ...]:
             atol=1e-9,
         ),
         value_case(
-            "joints part way up: heat that leaves with the air over heat of the faces",
+            "joints part way up: heat that leaves with the air over heat of the surfaces",
             source="conservation of energy: air is mixed at every joint by its flows",
             tag=OWN,
             inputs="the same",
@@ -139,8 +139,8 @@ def joints() -> tuple[Case, ...]:
     ]
     closed = steady_air(replace(wall, barriers=(Barrier("closed", 2.7),)).case(), sun=(500.0,))
     volume = closed["compartment_volume"].values
-    shares = float(closed["compartment_air_change_rate"].values[0, 0] @ volume)
-    found.append(
+    entering = float(closed["compartment_air_change_rate"].values[0, 0] @ volume)
+    rows.append(
         value_case(
             "compartments: their inflow over that of the column",
             source="conservation of mass",
@@ -148,15 +148,15 @@ def joints() -> tuple[Case, ...]:
             inputs="the same with a closed barrier at 2.7 m",
             units="1",
             expected=1.0,
-            computed=shares / float(closed["air_change_rate"].values[0, 0] * volume.sum()),
+            computed=entering / float(closed["air_change_rate"].values[0, 0] * volume.sum()),
             rtol=1e-9,
         )
     )
-    return tuple(found)
+    return tuple(rows)
 
 
 def _heat_out_over_in(wall: Wall) -> float:
-    """Return heat that leaves through the openings over what the faces give [1], sun 500 W/m2, steady."""
+    """Return heat that leaves through the openings over what the surfaces give [1], sun 500 W/m2, steady."""
     from cavity.airflow.steady import _Steady
 
     case = wall.case(depth=0.03)
@@ -166,20 +166,20 @@ def _heat_out_over_in(wall: Wall) -> float:
     # both surfaces pass on what the wall takes from sun, outdoors and room
     outside = 500.0 * wall.solar_absorptance - state.convection * (state.T0 - 283.15)
     outside -= wall.emissivity * STEFAN_BOLTZMANN * (state.T0**4 - 283.15**4)
-    given = state.rise @ (outside + state.u_in * (293.15 - state.T2))
+    into_air = state.rise @ (outside + state.u_in * (293.15 - state.T2))
     carried = 0.0
     for j, q in enumerate(state.flows):
         if q < 0.0:  # upward flow throughout: what leaves comes from just below
             below = int(np.flatnonzero(np.isclose(air.segment_top, air.opening_height[j]))[0])
             carried -= q * DRY_AIR_HEAT * (state.outlet[below] - 283.15)
-    return float(carried / given)
+    return float(carried / into_air)
 
 
 def measured() -> tuple[Case, ...]:
-    """Return measured air change rates beside ours at an assumed drive."""
+    """Return measured air change rates and ours at an assumed drive."""
     brick = Opening("head joints", 0.0, "joint", 2 * 0.010 * 0.065, clear_height=0.010)
     slot, open_end = Opening("slot", 0.0, "slot", 0.010), Opening("open end", 0.0, "slot", 0.040)
-    found = [
+    rows = [
         band_case(
             "brick veneer: air changes",
             source=_LANGMANS,
@@ -194,7 +194,7 @@ def measured() -> tuple[Case, ...]:
     ]
     for drive in (0.1, 1.0):
         for name, vent in (("10 mm slots", slot), ("open ends", open_end)):
-            found.append(
+            rows.append(
                 band_case(
                     f"fibre-cement siding: air changes, {name}",
                     source=_LANGMANS,
@@ -206,7 +206,7 @@ def measured() -> tuple[Case, ...]:
                 )
             )
     end = Opening("open end", 0.0, "slot", 0.025)
-    found.append(
+    rows.append(
         band_case(
             "board cladding on upright battens: air changes",
             source="Falk & Sandin 2013, Build. Environ. 59:164",
@@ -218,31 +218,31 @@ def measured() -> tuple[Case, ...]:
         )
     )
     small = Opening("strip", 0.0, "slot", 0.001)
-    found.append(
+    rows.append(
         band_case(
             "drained and ventilated cavity: flow",
             source="Bassett & McNeil 2005-09: several 0.1 l/s per metre",
             tag=DOUBTFUL,
             inputs="ours: 2.4 m x 20 mm, 1000 mm2/m top and bottom, 0.5 Pa (assumed)",
-            units="l/(s m)",
+            units="L/(s m)",
             band=(0.2, 1.0),
             computed=change_rate(0.020, 2.4, small, small, 0.5) * 0.020 * 2.4 / 3.6,
         )
     )
-    found.extend(
+    rows.extend(
         band_case(
             "open rainscreen with a base vent only: flow",
             source="Bassett & McNeil 2005 (above theory because of leaks: read); 0.1-0.3 l/s per metre: memory",
             tag=DOUBTFUL,
             inputs=f"ours: 2.4 m x 20 mm, 1000 mm2/m at the base, no other vent, wind {wind:g} m/s (assumed)",
-            units="l/(s m)",
+            units="L/(s m)",
             band=(0.1, 0.3),
             computed=1e3 * cavity_air.single_vent(0.001, 0.001, wind, 288.15, 283.15),
             note="an estimate made for rooms (Warren 1977, from memory)",
         )
         for wind in (2.0, 4.0, 8.0)
     )
-    found.append(
+    rows.append(
         band_case(
             "brick veneer, open head joints: air changes",
             source="Straube & Burnett 1995; Straube & Finch 2009 review",
@@ -253,7 +253,7 @@ def measured() -> tuple[Case, ...]:
             computed=change_rate(0.025, 2.7, brick, brick, 0.1),
         )
     )
-    found.append(
+    rows.append(
         band_case(
             "panels on 19 mm strapping: air changes",
             source="Straube & Burnett 1995; Straube & Finch 2009 review: tens to above 100",
@@ -264,11 +264,11 @@ def measured() -> tuple[Case, ...]:
             computed=change_rate(0.019, 2.7, slot, slot, 0.1),
         )
     )
-    return tuple(found)
+    return tuple(rows)
 
 
 def without_data() -> tuple[Case, ...]:
-    """Return measurements that cannot be set beside the model, with the reason."""
+    """Return measurements that cannot be compared with the model, with the reason."""
     return (
         not_run(
             "horizontal perforated battens: 60-70 air changes",

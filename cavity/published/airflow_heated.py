@@ -10,7 +10,7 @@ from cavity.airflow.heated import HeatedFlow, heated_by, heated_cavity
 from cavity.airflow.losses import opening_row
 from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE
 from cavity.kernels import moist_air
-from cavity.kernels.losses import ZETA_MINUS, ZETA_PLUS
+from cavity.kernels.pressure_drop import ZETA_MINUS, ZETA_PLUS
 from cavity.published.case import MEMORY, READ, Case, band_case, value_case
 from cavity.wallfile.model import Opening
 
@@ -146,7 +146,7 @@ def channel(height: float, depth: float, difference: float, both: bool) -> Heate
 
 def composites() -> tuple[Case, ...]:
     """Return, for every depth, the case that is farthest from the composite, laminar and turbulent apart."""
-    found = []
+    rows = []
     for both in (True, False):
         plates = "both plates warm" if both else "one plate warm, the other insulated"
         for depth in DEPTHS:
@@ -163,7 +163,7 @@ def composites() -> tuple[Case, ...]:
             for kind, values in ratios.items():
                 if not values:
                     continue
-                found.append(
+                rows.append(
                     value_case(
                         f"heated channel, {plates}: heat over that of the composite, {kind}",
                         source=COMPOSITE + ("" if kind == "laminar" else "; wide limit 1.31 dT^(1/3), ASHRAE (ours)"),
@@ -177,7 +177,7 @@ def composites() -> tuple[Case, ...]:
                         note="" if kind == "laminar" else "the composite itself holds for laminar flow only",
                     )
                 )
-    return tuple(found)
+    return tuple(rows)
 
 
 def exponents() -> tuple[Case, ...]:

@@ -1,12 +1,12 @@
-"""Slots: parallel plates laminar, developing and turbulent, and the vented gap of ISO 15099 beside our blended law."""
+"""Slots: parallel plates laminar, developing and turbulent, and the vented gap of ISO 15099 against our blended law."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from cavity.airflow import losses, vented_gap
-from cavity.kernels import losses as kernel
 from cavity.kernels import network
+from cavity.kernels import pressure_drop as kernel
 from cavity.published.case import ANALYTICAL, HAND, MEMORY, Case, value_case
 from cavity.wallfile.model import Opening
 
@@ -42,9 +42,9 @@ def cases() -> tuple[Case, ...]:
 
 def plates() -> tuple[Case, ...]:
     """Return laminar flow between plates: long, and developing from the inlet."""
-    found = []
+    rows = []
     v, d, length = 0.05, 0.01, 6.0
-    found.append(
+    rows.append(
         value_case(
             "laminar slot, long",
             source="exact plane Poiseuille flow 12 mu V L / d2, with 0.674 heads of entry (Shah 1978, memory)",
@@ -59,7 +59,7 @@ def plates() -> tuple[Case, ...]:
     for d, v, expected in ((0.040, 0.2, 28.5), (0.020, 0.1, 24.6)):
         dh = 2 * d
         loss = float(losses.channel_loss(v, d, 3.0, density=RHO, viscosity=MU))
-        found.append(
+        rows.append(
             value_case(
                 "laminar slot, developing: apparent Fanning f Re",
                 source="Shah 1978, J. Fluids Eng. 100:177, memory, worked by hand",
@@ -71,7 +71,7 @@ def plates() -> tuple[Case, ...]:
                 atol=0.05,  # printed digits
             )
         )
-    return tuple(found)
+    return tuple(rows)
 
 
 def turbulent() -> tuple[Case, ...]:
@@ -93,7 +93,7 @@ def turbulent() -> tuple[Case, ...]:
 
 def gaps() -> tuple[Case, ...]:
     """Return the ISO 15099 table, and our network on the same gaps: the laminar formula is left in wide, warm gaps."""
-    found = []
+    rows = []
     wide = [(depth, opening, 25, 0.0, 0.0, None) for depth, opening in WIDE]
     for depth_mm, opening, warm, _, _, speed in (*GAPS, *wide):
         depth, area, T, T_out = depth_mm * 1e-3, opening * 1e-4, warm + 273.15, 283.15
@@ -103,7 +103,7 @@ def gaps() -> tuple[Case, ...]:
         formula = vented_gap.gap_speed(drive, depth, 3.0, z, z, rho, mu)
         inputs = f"{depth_mm} mm deep, 3 m high, {opening} cm2/m at both ends, 10 degC outdoors, {warm} degC in the gap"
         if speed is not None:
-            found.append(
+            rows.append(
                 value_case(
                     "vented gap, laminar formula: speed",
                     source="ISO 15099:2003, 7.4.4, memory, worked by hand",
@@ -117,7 +117,7 @@ def gaps() -> tuple[Case, ...]:
             )
         ours = network_speed(depth, area, drive, rho, mu)
         re = rho * ours * 2 * depth / mu
-        found.append(
+        rows.append(
             value_case(
                 "vented gap, our network against the laminar formula: speed",
                 source="ISO 15099:2003, 7.4.4, memory, worked by hand",
@@ -131,7 +131,7 @@ def gaps() -> tuple[Case, ...]:
                 note=f"Re {re:.0f}: ours has entry flow, exit and creeping losses and turbulence, the formula has none",
             )
         )
-    return tuple(found)
+    return tuple(rows)
 
 
 def network_speed(depth: float, area: float, drive: float, rho: float, mu: float) -> float:

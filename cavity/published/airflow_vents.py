@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from cavity.airflow import losses
-from cavity.kernels import losses as kernel
+from cavity.kernels import pressure_drop as kernel
 from cavity.published.case import ANALYTICAL, DOUBTFUL, HAND, MEMORY, READ, Case, band_case, not_run, value_case
 from cavity.wallfile.model import Opening
 
@@ -19,7 +19,7 @@ def cases() -> tuple[Case, ...]:
 
 def plates_and_meshes() -> tuple[Case, ...]:
     """Return the handbook coefficients by porosity, worked by hand from the formulas."""
-    found = []
+    rows = []
     table = (
         (0.2, 51.3, 17.0),
         (0.3, 18.5, 6.35),
@@ -33,7 +33,7 @@ def plates_and_meshes() -> tuple[Case, ...]:
             ("perforated plate", "8-1", plate, losses.plate_loss_idelchik),
             ("round-wire mesh, turbulent", "8-6", mesh, losses.mesh_loss_idelchik),
         ):
-            found.append(
+            rows.append(
                 value_case(
                     f"{name}: loss coefficient",
                     source=f"Idelchik, Handbook of Hydraulic Resistance, diagram {diagram}, memory, worked by hand",
@@ -47,7 +47,7 @@ def plates_and_meshes() -> tuple[Case, ...]:
             )
     for porosity, row in ((0.5, (31, 13.7, 7.7, 2.7, 2.0)), (0.4, (55, 24, 13.5, 4.7, 3.5))):
         for re, expected in zip((2, 5, 10, 50, 100), row, strict=True):
-            found.append(
+            rows.append(
                 value_case(
                     "woven mesh at low speed: loss coefficient",
                     source="Bailey et al. 2003, Biosystems Eng. 86, memory, worked by hand",
@@ -59,18 +59,18 @@ def plates_and_meshes() -> tuple[Case, ...]:
                     rtol=0.03,  # two printed digits
                 )
             )
-    return tuple(found)
+    return tuple(rows)
 
 
 def mesh_laws() -> tuple[Case, ...]:
-    """Return the mesh law beside two others at the low speeds that vents see."""
+    """Return the mesh law against two others at the low speeds that vents see."""
     laws = (
         ("Armour & Cannon 1968, AIChE J. 14:415, plain square weave", losses.mesh_loss_armour_1968),
         ("Brundrett 1993, J. Fluids Eng. 115", losses.mesh_loss_brundrett_1993),
     )
     return tuple(
         value_case(
-            "woven mesh at low speed, beside another law: loss coefficient",
+            "woven mesh at low speed, against another law: loss coefficient",
             source=f"{name}, memory",
             tag=MEMORY,
             inputs=f"porosity 0.5, wire Re {re:g}",
@@ -138,11 +138,11 @@ def measured_screens() -> tuple[Case, ...]:
 
 def louvres() -> tuple[Case, ...]:
     """Return the measured louvre: flow through our opening at high Re against its discharge coefficient."""
-    found = []
+    rows = []
     for angle, expected in losses.LOUVRE_DISCHARGE:
         dp = 20.0
         flow = vent_flow(Opening("v", 0.0, "louvre", 0.05, blade_angle=angle), dp)
-        found.append(
+        rows.append(
             value_case(
                 "louvre: discharge coefficient",
                 source="Iqbal, Ozaki, Choi, Arima, Hamashima 2023, E3S Web Conf. 396:02030",
@@ -154,7 +154,7 @@ def louvres() -> tuple[Case, ...]:
                 atol=0.005,  # printed digits
             )
         )
-    return tuple(found)
+    return tuple(rows)
 
 
 def creeping() -> tuple[Case, ...]:

@@ -26,7 +26,7 @@ def cases() -> tuple[Case, ...]:
 
 def height() -> tuple[Case, ...]:
     """Return wind at height over four terrains."""
-    found = [
+    rows = [
         value_case(
             "wind at height, worked example",
             source=f"{_ASHRAE}, worked example",
@@ -40,7 +40,7 @@ def height() -> tuple[Case, ...]:
     ]
     for terrain, row in _RATIOS.items():
         for z, expected in zip((3.0, 6.0, 10.0, 20.0), row, strict=True):
-            found.append(
+            rows.append(
                 value_case(
                     "wind at height over that of the station",
                     source=f"{_ASHRAE}, eq. 4 and table 1 (read), worked by hand",
@@ -52,13 +52,13 @@ def height() -> tuple[Case, ...]:
                     atol=6e-4,  # printed digits
                 )
             )
-    return tuple(found)
+    return tuple(rows)
 
 
 def faces() -> tuple[Case, ...]:
     """Return the face mean of a square building, and the order of long and short walls."""
     table = ((0, 0.603), (30, 0.469), (60, 0.119), (90, -0.443), (120, -0.681), (150, -0.390), (180, -0.364))
-    found = [
+    rows = [
         value_case(
             "face-mean pressure coefficient, square building",
             source="Swami & Chandra 1987, FSEC-CR-163-86, table",
@@ -72,7 +72,7 @@ def faces() -> tuple[Case, ...]:
         for angle, expected in table
     ]
     for ratio, code, who in ((2.0, -0.5, "L/B below 1"), (0.5, -0.3, "L/B = 2")):
-        found.append(
+        rows.append(
             value_case(
                 "leeward face of a building that is not square",
                 source=f"ASCE 7: {code:g} for {who}",
@@ -81,14 +81,14 @@ def faces() -> tuple[Case, ...]:
                 units="1",
                 expected=code,
                 computed=float(pressure.face_pressure_coefficient(180, ratio)),
-                atol=0.1,  # a design value beside a mean: only the order is held
+                atol=0.1,  # a design value against a mean: only the order is held
                 strict=False,
             )
         )
     for angle, expected in ((0, 0.7), (45, 0.35), (90, -0.5), (135, -0.4), (180, -0.2)):
-        found.append(
+        rows.append(
             value_case(
-                "face-mean pressure coefficient beside another table",
+                "face-mean pressure coefficient against another table",
                 source="Liddament 1986 / 1996 (AIVC), low-rise exposed",
                 tag=MEMORY,
                 inputs=f"square building, wind at {angle} degrees",
@@ -100,7 +100,7 @@ def faces() -> tuple[Case, ...]:
                 note="two published sets for one thing; the spread is the doubt of the input",
             )
         )
-    return tuple(found)
+    return tuple(rows)
 
 
 _TUNNEL = "wind tunnel, gable wall 18 m, eaves 12.2 m, open country; open aerodynamic data base of a national institute"
@@ -115,11 +115,11 @@ def profile() -> tuple[Case, ...]:
     """Return the difference of the pressure coefficient between a vent near the base and one higher up."""
     site = Site(building_height=18.0)
     vents = tuple(Opening(f"{z}", 18.0 * z, "slot", 0.01) for z, _, _ in _TAPS)
-    found = []
+    rows = []
     for angle, column in ((0.0, 1), (45.0, 2)):
         cp = pressure.pressure_coefficients(site, vents, [angle])[0]
         for j, tap in enumerate(_TAPS[1:], start=1):
-            found.append(
+            rows.append(
                 value_case(
                     "C_p near the base minus C_p at a height",
                     source=_TUNNEL,
@@ -132,7 +132,7 @@ def profile() -> tuple[Case, ...]:
                 )
             )
     cp = pressure.pressure_coefficients(site, vents, [180.0])[0]
-    found.append(
+    rows.append(
         band_case(
             "C_p over the leeward wall: largest difference",
             source=_TUNNEL,
@@ -146,9 +146,9 @@ def profile() -> tuple[Case, ...]:
     )
     straight = Site(building_height=18.0, cp_difference=0.1)
     line = pressure.pressure_coefficients(straight, vents, [0.0])[0]
-    found.append(
+    rows.append(
         band_case(
-            "the straight line of 0.1 beside the tunnel, base to 0.65 of the height",
+            "the straight line of 0.1 against the wind tunnel, base to 0.65 of the height",
             source=_TUNNEL,
             tag=READ,
             inputs="measured -0.103: the wind drives downwards there",
@@ -158,7 +158,7 @@ def profile() -> tuple[Case, ...]:
             note="why the profile and not the line is the default; the line stays as `cp_difference`",
         )
     )
-    found.append(
+    rows.append(
         not_run(
             "corner zones and other widths of the wall",
             source="Davenport & Hui 1982; Holmes 1986; Grosso 1992; wind-tunnel data bases",
@@ -166,7 +166,7 @@ def profile() -> tuple[Case, ...]:
             why="the figures could not be read: the profile along the centre line serves the whole wall",
         )
     )
-    return tuple(found)
+    return tuple(rows)
 
 
 def drives() -> tuple[Case, ...]:
@@ -174,10 +174,10 @@ def drives() -> tuple[Case, ...]:
     site = Site(building_height=6.0, cp_difference=0.1)
     vents = (Opening("base", 0.0, "slot", 0.01), Opening("head", 6.0, "slot", 0.01))
     cp = pressure.pressure_coefficients(site, vents, [0.0])
-    found = []
+    rows = []
     for speed, expected in ((1.0, 0.06), (2.0, 0.24), (4.0, 0.96), (6.0, 2.16)):
         blow = pressure.wind_pressure(cp, np.array([1.2]), np.array([speed]))[0]
-        found.append(
+        rows.append(
             value_case(
                 "drive by wind over a whole wall, difference 0.1",
                 source="dynamic pressure, worked by hand",
@@ -189,7 +189,7 @@ def drives() -> tuple[Case, ...]:
                 rtol=1e-9,
             )
         )
-    found.append(
+    rows.append(
         value_case(
             "stack pressure per metre and kelvin",
             source="ASHRAE Handbook Fundamentals",
@@ -201,7 +201,7 @@ def drives() -> tuple[Case, ...]:
             atol=5e-4,  # printed digits
         )
     )
-    found.append(
+    rows.append(
         band_case(
             "mean top-to-bottom pressure of brick and panel cavities in the field",
             source="Straube & Burnett 1995; VanStraaten 2004; ASHRAE 1091-RP: about 1 Pa or less",
@@ -212,4 +212,4 @@ def drives() -> tuple[Case, ...]:
             computed=0.1 * 0.6 * 9.0,
         )
     )
-    return tuple(found)
+    return tuple(rows)

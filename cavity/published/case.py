@@ -174,8 +174,8 @@ def run_area(area: str) -> tuple[Case, ...]:
     """
     import cavity.published
 
-    found: list[Case] = []
+    rows: list[Case] = []
     for info in pkgutil.iter_modules(cavity.published.__path__):
         if info.name.startswith(area + "_"):
-            found.extend(importlib.import_module(f"cavity.published.{info.name}").cases())
-    return tuple(found)
+            rows.extend(importlib.import_module(f"cavity.published.{info.name}").cases())
+    return tuple(rows)

@@ -29,48 +29,48 @@ def saturation() -> tuple[Case, ...]:
     from CoolProp.CoolProp import PropsSI
     from CoolProp.HumidAirProp import HAProps_Aux
 
-    found = []
+    rows = []
     for celsius in (-30.0, -5.0, 5.0, 20.0, 45.0, 75.0):
         kelvin = celsius + ICE_POINT
         source = _ICE if celsius < 0.0 else _WATER
         expected = HAProps_Aux("p_ws", kelvin, 101325.0, 0.0)[0]
         name = f"saturation pressure over {'ice' if celsius < 0.0 else 'water'}"
         # cubic interpolation over 1 K
-        found.append(
+        rows.append(
             _case(name, source, f"{celsius:g} degC", "Pa", expected, moist_air.saturation(kelvin)[0], rtol=1e-7)
         )
     for pressure in (800.0, 2000.0, 12000.0):
         expected = PropsSI("T", "P", pressure, "Q", 1, "Water") - ICE_POINT
         computed = moist_air.dew_point(pressure) - ICE_POINT
         # CoolProp's equation of state and its humid-air routine, which the table is from, are 1 mK apart
-        found.append(_case("dew point", _WATER, f"{pressure:g} Pa of vapour", "degC", expected, computed, atol=2e-3))
-    return tuple(found)
+        rows.append(_case("dew point", _WATER, f"{pressure:g} Pa of vapour", "degC", expected, computed, atol=2e-3))
+    return tuple(rows)
 
 
 def density() -> tuple[Case, ...]:
     """Return the density of moist air: ideal mixture against real gas, at three heights above the sea."""
     from CoolProp.CoolProp import HAPropsSI
 
-    found = []
-    for place, pressure in (("sea level", 101325.0), ("1000 m", 89875.0), ("2500 m", 74683.0)):
+    rows = []
+    for level, pressure in (("sea level", 101325.0), ("1000 m", 89875.0), ("2500 m", 74683.0)):
         for celsius, humidity in ((-20.0, 0.8), (10.0, 0.0), (35.0, 0.9)):
             kelvin = celsius + ICE_POINT
             vapour = humidity * moist_air.saturation(kelvin)[0]
             ratio = 0.621945 * vapour / (pressure - vapour)  # kg of water to a kg of dry air
             expected = (1.0 + ratio) / HAPropsSI("V", "T", kelvin, "P", pressure, "W", ratio)
-            inputs = f"{celsius:g} degC, {100.0 * humidity:g} % RH, {place} ({pressure:g} Pa)"
+            inputs = f"{celsius:g} degC, {100.0 * humidity:g} % RH, {level} ({pressure:g} Pa)"
             computed = moist_air.density(kelvin, vapour, pressure)
             # an ideal mixture is 0.1 % lighter than air at these pressures
-            found.append(_case("density of moist air", _HUMID, inputs, "kg/m3", expected, computed, rtol=1.5e-3))
-    return tuple(found)
+            rows.append(_case("density of moist air", _HUMID, inputs, "kg/m3", expected, computed, rtol=1.5e-3))
+    return tuple(rows)
 
 
 def transport() -> tuple[Case, ...]:
     """Return viscosity and conductivity: the table is for half saturation at sea level, here it is asked elsewhere."""
     from CoolProp.CoolProp import HAPropsSI
 
-    found = []
-    for celsius, humidity, place, pressure in (
+    rows = []
+    for celsius, humidity, level, pressure in (
         (-20.0, 0.9, "sea level", 101325.0),
         (10.0, 0.5, "2500 m", 74683.0),
         (23.5, 0.9, "sea level", 101325.0),
@@ -78,28 +78,28 @@ def transport() -> tuple[Case, ...]:
     ):
         kelvin = celsius + ICE_POINT
         state = ("T", kelvin, "P", pressure, "R", humidity)
-        inputs = f"{celsius:g} degC, {100.0 * humidity:g} % RH, {place}"
+        inputs = f"{celsius:g} degC, {100.0 * humidity:g} % RH, {level}"
         for name, key, units, function in (
             ("dynamic viscosity of air", "mu", "Pa s", moist_air.viscosity),
             ("thermal conductivity of air", "k", "W/(m K)", moist_air.conductivity),
         ):
             # pressure hardly matters to a gas; vapour changes both by less than 1 % below 30 degC
-            found.append(_case(name, _HUMID, inputs, units, HAPropsSI(key, *state), function(kelvin), rtol=1e-2))
-    return tuple(found)
+            rows.append(_case(name, _HUMID, inputs, units, HAPropsSI(key, *state), function(kelvin), rtol=1e-2))
+    return tuple(rows)
 
 
 def latent() -> tuple[Case, ...]:
     """Return the heat of evaporation: a straight line in temperature."""
     from CoolProp.CoolProp import PropsSI
 
-    found = []
+    rows = []
     for celsius in (5.0, 20.0, 60.0):
         kelvin = celsius + ICE_POINT
         expected = PropsSI("H", "T", kelvin, "Q", 1, "Water") - PropsSI("H", "T", kelvin, "Q", 0, "Water")
         computed = moist_air.evaporation_heat(kelvin)
-        found.append(
+        rows.append(
             _case(
                 "heat of evaporation", _WATER, f"{celsius:g} degC", "kJ/kg", expected / 1e3, computed / 1e3, rtol=4e-3
             )
         )
-    return tuple(found)
+    return tuple(rows)

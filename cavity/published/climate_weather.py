@@ -30,12 +30,12 @@ def _hour(rain: float, speed: float, angle: float) -> tuple[np.ndarray, np.ndarr
 def rain() -> tuple[Case, ...]:
     """Return driving rain of single hours by three laws."""
     site = Site(rain_method="ASHRAE 160", rain_exposure="medium", rain_deposition=1.0, building_height=6.0)
-    found = []
+    rows = []
     for speed, amount, angle, iso, ashrae in ((5.0, 2.0, 0.0, 2.0575, 2.000), (10.0, 10.0, 30.0, 14.901, 17.321)):
         inputs = f"wind {speed:g} m/s at {angle:g} degrees, rain {amount:g} mm/h"
-        one = _hour(amount, speed, angle)
-        free = float(free_field_rain(*one)[0] * 3600.0)
-        found += [
+        hour = _hour(amount, speed, angle)
+        free = float(free_field_rain(*hour)[0] * 3600.0)
+        rows += [
             value_case(
                 "driving rain in the free field",
                 source=f"{_ISO}, worked by hand",
@@ -53,7 +53,7 @@ def rain() -> tuple[Case, ...]:
                 inputs=inputs,
                 units="L/(m2 h)",
                 expected=ashrae,
-                computed=float(driving_rain(*one, tilt=90.0, site=site)[0] * 3600.0),
+                computed=float(driving_rain(*hour, tilt=90.0, site=site)[0] * 3600.0),
                 atol=6e-4,
             ),
             value_case(
@@ -70,7 +70,7 @@ def rain() -> tuple[Case, ...]:
         ]
     # rain intensity over which Straube's coefficient runs from average rain to drizzle; ours = free / (v r)
     coefficient = float(free_field_rain(*_hour(2.0, 5.0, 0.0))[0] * 3600.0) / (5.0 * 2.0)
-    found.append(
+    rows.append(
         band_case(
             "driving-rain coefficient of average rain",
             source="secondary source: Straube, Building Science Digest 148, driving-rain factor",
@@ -81,16 +81,16 @@ def rain() -> tuple[Case, ...]:
             computed=coefficient,
         )
     )
-    return tuple(found)
+    return tuple(rows)
 
 
 def snow() -> tuple[Case, ...]:
     """Return the wet bulb, and the air temperature at which half the precipitation is snow."""
-    found = []
+    rows = []
     for air, humidity, expected in ((20.0, 50.0, 13.8), (30.0, 50.0, 22.0), (10.0, 80.0, 8.2)):
         t = np.array([air + ICE_POINT])
         bulb = wet_bulb(t, humidity / 100.0 * water_pressure(t), np.array([101325.0]))
-        found.append(
+        rows.append(
             value_case(
                 "wet-bulb temperature",
                 source="psychrometric chart at sea level (from memory)",
@@ -106,7 +106,7 @@ def snow() -> tuple[Case, ...]:
     t = celsius + ICE_POINT
     for humidity in (60.0, 80.0, 100.0):
         rain = liquid_fraction(t, humidity / 100.0 * water_pressure(t), np.full(t.size, 101325.0))
-        found.append(
+        rows.append(
             value_case(
                 "air temperature at which half the precipitation is snow",
                 source="Jennings et al. 2018, Nature Communications 9, 1148: logistic fit (from memory)",
@@ -119,7 +119,7 @@ def snow() -> tuple[Case, ...]:
                 note="Ours splits by wet bulb, theirs by temperature and humidity.",
             )
         )
-    return tuple(found)
+    return tuple(rows)
 
 
 def factors() -> tuple[Case, ...]:
@@ -130,7 +130,7 @@ def factors() -> tuple[Case, ...]:
         "suburban": (0.722, 0.771, 0.924),
         "city": (0.665, 0.665, 0.719),
     }
-    found = [
+    rows = [
         value_case(
             "roughness factor of driving rain",
             source=f"{_ISO}, table of terrain categories",
@@ -144,7 +144,7 @@ def factors() -> tuple[Case, ...]:
         for terrain, row in table.items()
         for z, expected in zip((5.0, 10.0, 20.0), row, strict=True)
     ]
-    found += [
+    rows += [
         value_case(
             "exposure factor of driving rain",
             source=f"{_ASHRAE}, table of exposure factors",
@@ -158,12 +158,12 @@ def factors() -> tuple[Case, ...]:
         for z, row in ((6.0, (1.3, 1.0, 0.7)), (17.0, (1.4, 1.2, 0.9)), (80.0, (1.5, 1.5, 1.5)))
         for degree, expected in zip(("severe", "medium", "sheltered"), row, strict=True)
     ]
-    return tuple(found)
+    return tuple(rows)
 
 
 def sky() -> tuple[Case, ...]:
     """Return the clear-sky temperature; the pressure term of the source is from memory."""
-    found = []
+    rows = []
     for air, dew, hour, expected in (
         (15.0, 10.0, 6.0, -2.9),
         (15.0, 10.0, 0.0, -1.7),
@@ -177,7 +177,7 @@ def sky() -> tuple[Case, ...]:
             hour=np.array([hour]),
             pressure=np.full(1, 1e5),
         )
-        found.append(
+        rows.append(
             value_case(
                 "temperature of the clear sky",
                 source="Berdahl & Martin 1984, Solar Energy 32, 663-664, by hand",
@@ -189,14 +189,14 @@ def sky() -> tuple[Case, ...]:
                 atol=0.06,
             )
         )
-    return tuple(found)
+    return tuple(rows)
 
 
 def sun() -> tuple[Case, ...]:
     """Return the beam on a wall that faces the noon sun of an equinox."""
     import xarray as xr
 
-    found = []
+    rows = []
     for latitude, orientation in ((40.0, 180.0), (60.0, 180.0), (-35.0, 0.0)):
         # noon of the sun is in the middle of the hour: equation of time on 20 March is -7.5 minutes
         weather = xr.Dataset(
@@ -207,7 +207,7 @@ def sun() -> tuple[Case, ...]:
             coords={"time": np.array(["2021-03-20T11:38"], dtype="datetime64[ns]")},
             attrs={"latitude": latitude, "longitude": 0.0, "utc_offset": 0.0},
         )
-        found.append(
+        rows.append(
             value_case(
                 "beam on a vertical wall at equinox noon",
                 source="geometry: sun at 90 degrees minus latitude; common practice",
@@ -220,4 +220,4 @@ def sun() -> tuple[Case, ...]:
                 note="The equinox does not fall on noon of that day exactly.",
             )
         )
-    return tuple(found)
+    return tuple(rows)

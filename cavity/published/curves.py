@@ -66,16 +66,18 @@ def _figure(
     from cavity.report.palette import LIGHT, style
 
     figure = go.Figure()
-    for one in series:
-        colour = LIGHT[_COLOURS[one.colour]]
+    for curve in series:
+        colour = LIGHT[_COLOURS[curve.colour]]
         figure.add_scatter(
-            x=np.asarray(one.x).tolist(),
-            y=np.asarray(one.y, dtype=float).tolist(),
-            name=one.label,
-            mode="markers" if one.kind == "points" else "lines",
+            x=np.asarray(curve.x).tolist(),
+            y=np.asarray(curve.y, dtype=float).tolist(),
+            name=curve.label,
+            mode="markers" if curve.kind == "points" else "lines",
             marker={"size": 8, "symbol": "diamond-open", "color": colour, "line": {"width": 1.6, "color": colour}},
-            line={"color": colour, "dash": "dash" if one.kind == "dash" else "solid"},
-            error_y=None if one.bar is None else {"type": "data", "array": np.asarray(one.bar, dtype=float).tolist()},
+            line={"color": colour, "dash": "dash" if curve.kind == "dash" else "solid"},
+            error_y=None
+            if curve.bar is None
+            else {"type": "data", "array": np.asarray(curve.bar, dtype=float).tolist()},
         )
     figure.update_layout(
         **style(
@@ -119,7 +121,7 @@ def heated_plates() -> dict[str, Any]:
         label = "both plates warm" if both else "one plate warm"
         el = np.logspace(0, 5.5, 60)
         curve = ((576.0 if both else 144.0) / el**2 + 2.873 / el**0.5) ** -0.5
-        found = []
+        points = []
         for depth in airflow_heated.DEPTHS:
             for height in airflow_heated.HEIGHTS:
                 for difference in airflow_heated.DIFFERENCES:
@@ -128,11 +130,11 @@ def heated_plates() -> dict[str, Any]:
                         plain = airflow_heated.composite(height, depth, difference, both=both)
                         at = airflow_heated.rayleigh(height, depth, difference)
                         nusselt = ((576.0 if both else 144.0) / at**2 + 2.873 / at**0.5) ** -0.5
-                        found.append((at, nusselt * ours.heat / plain))
-        at, ours = np.array(sorted(found)).T
+                        points.append((at, nusselt * ours.heat / plain))
+        at, ours = np.array(sorted(points)).T
         series.append(Series(f"composite, {label}", el, curve, number))
         series.append(Series(f"computed, {label}", at, ours, number, "points"))
-    log = {"type": "log", "dtick": 1}
+    log = {"type": "log", "dtick": 1, "exponentformat": "power"}
     return _figure(
         "verify-plates",
         "Heated plates open at both ends",
@@ -147,7 +149,7 @@ def heated_plates() -> dict[str, Any]:
 
 
 def wind_profile() -> dict[str, Any]:
-    """Wind pressure over the height of the wall: the profile beside the straight line it replaced."""
+    """Wind pressure over the height of the wall: the profile against the straight line it replaced."""
     site, straight = Site(building_height=18.0), Site(building_height=18.0, cp_difference=0.1)
     heights = np.linspace(0.0, 18.0, 91)
     vents = [Opening(f"{z}", float(z), "slot", 0.01) for z in heights]
@@ -174,13 +176,13 @@ def wind_profile() -> dict[str, Any]:
 def en_15026_water() -> dict[str, Any]:
     """Return the water profiles of EN 15026 Annex A."""
     run = wall_moisture.en_15026_run()
-    shown = run.place < 0.155
+    shown = run.position < 0.155
     series = []
     for index, days in enumerate(wall_moisture.EN_DAYS):
-        place, water = np.transpose(wall_moisture.EN_WATER[days])
+        position, water = np.transpose(wall_moisture.EN_WATER[days])
         series += [
-            Series(f"{days} d", 1000.0 * run.place[shown], run.water[index][shown], index),
-            Series(f"{days} d, reference", 1000.0 * place, water, index, "points", 0.025 * water),
+            Series(f"{days} d", 1000.0 * run.position[shown], run.water[index][shown], index),
+            Series(f"{days} d, reference", 1000.0 * position, water, index, "points", 0.025 * water),
         ]
     return _figure(
         "en-15026-water",
@@ -196,13 +198,13 @@ def en_15026_water() -> dict[str, Any]:
 def en_15026_temperature() -> dict[str, Any]:
     """Return the temperature profiles of EN 15026 Annex A."""
     run = wall_moisture.en_15026_run()
-    shown = run.place < 12.0
+    shown = run.position < 12.0
     series = []
     for index, days in enumerate(wall_moisture.EN_DAYS):
-        place, warm = np.transpose(wall_moisture.EN_TEMPERATURE[days])
+        position, warm = np.transpose(wall_moisture.EN_TEMPERATURE[days])
         series += [
-            Series(f"{days} d", run.place[shown], run.temperature[index][shown] - ICE_POINT, index),
-            Series(f"{days} d, reference", place, warm, index, "points", 0.025 * warm),
+            Series(f"{days} d", run.position[shown], run.temperature[index][shown] - ICE_POINT, index),
+            Series(f"{days} d, reference", position, warm, index, "points", 0.025 * warm),
         ]
     return _figure(
         "en-15026-temperature",
@@ -220,11 +222,11 @@ def en_15026_collapse() -> dict[str, Any]:
     series = []
     for index, days in enumerate(wall_moisture.EN_DAYS):
         root = np.sqrt(days)
-        shown = run.place < 0.018 * root
-        place, water = np.transpose(wall_moisture.EN_WATER[days])
+        shown = run.position < 0.018 * root
+        position, water = np.transpose(wall_moisture.EN_WATER[days])
         series += [
-            Series(f"{days} d", 1000.0 * run.place[shown] / root, run.water[index][shown], index),
-            Series(f"{days} d, reference", 1000.0 * place / root, water, index, "points"),
+            Series(f"{days} d", 1000.0 * run.position[shown] / root, run.water[index][shown], index),
+            Series(f"{days} d, reference", 1000.0 * position / root, water, index, "points"),
         ]
     return _figure(
         "en-15026-collapse",
@@ -240,14 +242,14 @@ def en_15026_collapse() -> dict[str, Any]:
 # ----------------------------------------------------------------------------------------------------------- HAMSTAD
 def hamstad_2() -> dict[str, Any]:
     """Return the water profiles of HAMSTAD 2."""
-    line, found = wall_moisture.hamstad_2_run()
+    line, run = wall_moisture.hamstad_2_run()
     inside = line.layer_of_node >= 0
     places = np.arange(0.01, 0.195, 0.01)
     series = []
     for index, hours in enumerate(wall_moisture.H2_HOURS):
-        exact = [wall_moisture.hamstad_2_series(float(place), hours * wall_moisture.HOUR) for place in places]
+        exact = [wall_moisture.hamstad_2_series(float(position), hours * wall_moisture.HOUR) for position in places]
         series += [
-            Series(f"{hours} h", 1000.0 * line.position[inside], found.water[index][inside], index),
+            Series(f"{hours} h", 1000.0 * line.position[inside], run.water[index][inside], index),
             Series(f"{hours} h, exact", 1000.0 * places, exact, index, "points"),
         ]
     return _figure(
@@ -263,10 +265,10 @@ def hamstad_2() -> dict[str, Any]:
 
 def hamstad_5() -> dict[str, Any]:
     """Return the humidity profile of HAMSTAD 5."""
-    line, found = wall_moisture.hamstad_5_run()
+    line, run = wall_moisture.hamstad_5_run()
     low, high = 100.0 * np.array([band for _, band in wall_moisture.H5_BANDS]).T
-    places = [1000.0 * place for place, _ in wall_moisture.H5_BANDS]
-    hand = 100.0 * wall_moisture.hamstad_5_face()
+    places = [1000.0 * position for position, _ in wall_moisture.H5_BANDS]
+    hand = 100.0 * wall_moisture.hamstad_5_surface()
     return _figure(
         "hamstad-5",
         "HAMSTAD 5: capillary insulation inside a brick wall",
@@ -274,7 +276,7 @@ def hamstad_5() -> dict[str, Any]:
         "plot, an order of magnitude. The hand calculation at the interior surface shows that the range there is too "
         "dry.",
         [
-            Series("computed", 1000.0 * line.position, 100.0 * found.humidity[0], 2),
+            Series("computed", 1000.0 * line.position, 100.0 * run.humidity[0], 2),
             Series("remembered range", places, 0.5 * (low + high), 3, "points", 0.5 * (high - low)),
             Series("steady conduction, by hand", [420.0], [hand], 0, "points"),
         ],
@@ -285,7 +287,7 @@ def hamstad_5() -> dict[str, Any]:
 
 # ------------------------------------------------------------------------------------------------------ closed forms
 def half_space() -> dict[str, Any]:
-    """Return the profiles of a half space after an hour: fixed and convective face."""
+    """Return the profiles of a half space after an hour: fixed and convective surface."""
     from scipy.special import erfc, erfcx
 
     depth = np.arange(0.0, 0.26, 0.02)
@@ -296,17 +298,17 @@ def half_space() -> dict[str, Any]:
     convective = erfc(xi) - erfcx(xi + b) * np.exp(-(xi**2))
     series = []
     for index, (name, coefficient, exact) in enumerate(
-        (("face held", wall_conduction.FIXED, erfc(xi)), ("through 10 W/(m² K)", 10.0, convective))
+        (("fixed surface", wall_conduction.FIXED, erfc(xi)), ("through 10 W/(m² K)", 10.0, convective))
     ):
-        line, found = wall_conduction.half_space_run(coefficient)
+        line, run = wall_conduction.half_space_run(coefficient)
         shown = line.position < 0.27
         series += [
-            Series(name, 1000.0 * line.position[shown], (found.temperature[0][shown] - 293.15) / 10.0, index),
+            Series(name, 1000.0 * line.position[shown], (run.temperature[0][shown] - 293.15) / 10.0, index),
             Series(f"{name}, exact", 1000.0 * depth, exact, index, "points"),
         ]
     return _figure(
         "half-space",
-        "Sudden warmth: erfc and convective face",
+        "Sudden warming: fixed and convective surface",
         "Half space of diffusivity 1e-6 m²/s, 1 W/(m K), one hour after 10 K. Points: Carslaw & Jaeger 1959, from "
         "memory.",
         series,
@@ -317,12 +319,12 @@ def half_space() -> dict[str, Any]:
 
 def daily() -> dict[str, Any]:
     """Return the sixth day of the half space under a daily wave at three depths."""
-    line, found = wall_conduction.periodic_run()
-    hour = found.time / 3600.0 - 120.0
+    line, run = wall_conduction.periodic_run()
+    hour = run.time / 3600.0 - 120.0
     penetration = np.sqrt(1e-6 * wall_conduction.DAY / np.pi)
     series = []
     for index, depth in enumerate((0.0, 0.1, 0.2)):
-        wave = [np.interp(depth, line.position, row) - 293.15 for row in found.temperature]
+        wave = [np.interp(depth, line.position, row) - 293.15 for row in run.temperature]
         angle = 2.0 * np.pi * hour[::4] / 24.0 - depth / penetration
         series += [
             Series(f"{1000 * depth:.0f} mm", hour, wave, index),
@@ -344,14 +346,14 @@ def daily() -> dict[str, Any]:
 
 def layered() -> dict[str, Any]:
     """Return the steady temperatures of a layered wall."""
-    places, found = wall_conduction.layered_run()
+    places, temperature = wall_conduction.layered_run()
     return _figure(
         "layered",
         "Steady temperatures of a layered wall",
         "Mortar, concrete, EPS and plaster between −5 and 20 °C. Points: printed to 0.1 K in a secondary source (B. "
         "Marteinsson, course notes, ch. 2, example 1).",
         [
-            Series("computed", 1000.0 * places, found - ICE_POINT),
+            Series("computed", 1000.0 * places, temperature - ICE_POINT),
             Series("printed", 1000.0 * places, wall_conduction.LAYERED, 0, "points", [0.05] * len(places)),
         ],
         "Depth from outside [mm]",
@@ -363,7 +365,7 @@ def vapour_uptake() -> dict[str, Any]:
     """Return the water profile of vapour uptake at constant diffusivity."""
     from scipy.special import erfc
 
-    line, found, diffusivity = wall_conduction.vapour_uptake_run()
+    line, run, diffusivity = wall_conduction.vapour_uptake_run()
     inside = (line.layer_of_node >= 0) & (line.position < 0.4)
     depth = np.arange(0.0, 0.4, 0.025)
     exact = 40.0 * (0.4 + 0.2 * erfc(depth / (2.0 * np.sqrt(diffusivity * wall_conduction.UPTAKE_TIME))))
@@ -373,7 +375,7 @@ def vapour_uptake() -> dict[str, Any]:
         "Straight isotherm and constant permeability, surface from 40 to 60 %, after 10 days. Points: Crank 1975, from "
         "memory.",
         [
-            Series("computed", 1000.0 * line.position[inside], found.water[0, inside], 1),
+            Series("computed", 1000.0 * line.position[inside], run.water[0, inside], 1),
             Series("exact", 1000.0 * depth, exact, 1, "points"),
         ],
         "Depth [mm]",
@@ -415,7 +417,7 @@ def glaser() -> dict[str, Any]:
             Series("without condensation", places[[0, -1]], straight, 1, "dash"),
             Series("without condensation, printed", places, wall_steady.WETTING_FIRST, 1, "points"),
             Series("vapour pressure", places, profile, 2),
-            Series("saturated face, printed", [places[3]], [478.0], 2, "points"),
+            Series("saturated surface, printed", [places[3]], [478.0], 2, "points"),
         ],
         "s_d from outside [m]",
         "Pressure [Pa]",
@@ -447,11 +449,11 @@ def condensate() -> dict[str, Any]:
 
 
 def saturation() -> dict[str, Any]:
-    """Return how far published saturation pressures lie from those of the hourly model."""
+    """Return how far published saturation pressures are from those of the hourly model."""
     celsius = np.arange(-20.0, 40.5, 0.5)
 
     def ours(at: ArrayLike) -> np.ndarray:
-        return np.array([moist_air.saturation(ICE_POINT + one)[0] for one in np.atleast_1d(at)])
+        return np.array([moist_air.saturation(ICE_POINT + celsius)[0] for celsius in np.atleast_1d(at)])
 
     at, printed = np.transpose(wall_steady.ASHRAE_TABLE_3)
     formula = saturation_pressure(ICE_POINT + celsius)
@@ -472,12 +474,12 @@ def saturation() -> dict[str, Any]:
 def permeability() -> dict[str, Any]:
     """Return the vapour permeability of air by two laws."""
     celsius = np.arange(-20.0, 41.0, 1.0)
-    ours = [moist_air.air_permeability(ICE_POINT + one, STANDARD_PRESSURE) for one in celsius]
+    ours = [moist_air.air_permeability(ICE_POINT + degrees, STANDARD_PRESSURE) for degrees in celsius]
     return _figure(
         "permeability",
         "Vapour permeability of still air",
         "Ours is Schirmer's law. Points: the form of DIN 52615 read in a secondary source (course notes); dashed: the "
-        "constant of ISO 13788 for all temperatures. The law of DIN 52615 lies 1.5 % above ours throughout.",
+        "constant of ISO 13788 for all temperatures. The law of DIN 52615 is 1.5 % above ours throughout.",
         [
             Series("ours", celsius, 1e12 * np.array(ours), 1),
             Series(
@@ -496,11 +498,14 @@ def air_layers() -> dict[str, Any]:
     thickness = np.linspace(3.0, 60.0, 58)
     series = []
     for index, direction in enumerate(("horizontal", "up", "down")):
-        found = [uvalue.air_layer_resistance(one / 1000.0, 0.9, 0.9, direction=direction) for one in thickness]
+        resistance = [
+            uvalue.air_layer_resistance(millimetres / 1000.0, 0.9, 0.9, direction=direction)
+            for millimetres in thickness
+        ]
         printed = [(at, value) for way, at, value in wall_steady.AIR_LAYERS if way == direction]
         at, value = np.transpose(printed)
         series += [
-            Series(f"heat flow {direction}", thickness, found, index),
+            Series(f"heat flow {direction}", thickness, resistance, index),
             Series(f"{direction}, printed", at, value, index, "points", [0.005] * len(at)),
         ]
     return _figure(
@@ -519,12 +524,12 @@ def halving() -> dict[str, Any]:
     """Return how much humidity moves in how many hours when cells or steps of the hourly run are halved."""
     runs = hourly_convergence.changes()
     base = runs["as it is"]["relative_humidity"]
-    share = np.concatenate((np.linspace(0.0, 90.0, 19), np.linspace(91.0, 99.0, 9), [99.5, 99.9, 99.99, 100.0]))
+    percent = np.concatenate((np.linspace(0.0, 90.0, 19), np.linspace(91.0, 99.0, 9), [99.5, 99.9, 99.99, 100.0]))
     series = [
         Series(
             name,
-            share,
-            100.0 * np.maximum(np.percentile(np.abs(run["relative_humidity"] - base), share), 1e-7),
+            percent,
+            100.0 * np.maximum(np.percentile(np.abs(run["relative_humidity"] - base), percent), 1e-7),
             index,
         )
         for index, (name, run) in enumerate((name, run) for name, run in runs.items() if name != "as it is")
@@ -559,7 +564,7 @@ def refinement() -> dict[str, Any]:
         ],
         "Refinement (1: as verified above)",
         "Error [fraction of the step]",
-        xaxis={"type": "log", "tickvals": list(factors), "ticktext": [f"{one:g}" for one in factors]},
+        xaxis={"type": "log", "tickvals": list(factors), "ticktext": [f"{factor:g}" for factor in factors]},
         yaxis={"type": "log", "exponentformat": "power"},
     )
 
@@ -570,10 +575,10 @@ def mould() -> dict[str, Any]:
     days = np.arange(0, 365, 4)
     series = []
     for index, (sensitivity, celsius, humidity, expected) in enumerate(risk_mould.INDEX[:6]):
-        found = np.concatenate(([0.0], risk_mould.index_run(sensitivity, celsius, humidity)))[24 * days]
+        index_of_day = np.concatenate(([0.0], risk_mould.index_run(sensitivity, celsius, humidity)))[24 * days]
         name = f"{sensitivity}, {celsius} °C, {humidity} %"
         series += [
-            Series(name, days, found, index),
+            Series(name, days, index_of_day, index),
             Series(f"{name}, expected", risk_mould.DAYS, expected, index, "points"),
         ]
     return _figure(

@@ -86,8 +86,8 @@ def _exact() -> tuple[float, NDArray[np.complex128], NDArray[np.complex128], NDA
     out, room = surface(*_OUT) @ V, surface(*_ROOM) @ V
     system = np.block([[KV * k + out, -KV * (k * far) + out * far], [-KV * (k * far) + room * far, KV * k + room]])
     dp = _WAVE[1] * np.exp(-1j * _WAVE[2])
-    given = np.array([_OUT[0] * _WAVE[0] + _OUT[1] * h * dp, _OUT[1] * dp, 0.0, 0.0])
-    return p, k, V, np.linalg.solve(system, given)
+    drive = np.array([_OUT[0] * _WAVE[0] + _OUT[1] * h * dp, _OUT[1] * dp, 0.0, 0.0])
+    return p, k, V, np.linalg.solve(system, drive)
 
 
 def exact(x: NDArray[np.float64], time: float) -> NDArray[np.float64]:
@@ -153,8 +153,8 @@ def coupled_error(refine: float, steps: int) -> tuple[float, float]:
             kernel.advance(w, passes * dt)
         kernel.commit(grid, w, T, u, W, E, runoff, shed)
     end = exact(line.position, _PERIOD)
-    found = np.array([T - _T, np.exp(-np.exp(-u)) - _PHI])
-    error, size = np.abs(found - end).max(axis=1), np.abs(end).max(axis=1)
+    computed = np.array([T - _T, np.exp(-np.exp(-u)) - _PHI])
+    error, size = np.abs(computed - end).max(axis=1), np.abs(end).max(axis=1)
     return float(error[0] / size[0]), float(error[1] / size[1])
 
 
@@ -194,7 +194,7 @@ def dew_weather() -> xr.Dataset:
         {name: ("time", values) for name, values in columns.items()},
         coords={"time": (start + hour.astype("timedelta64[h]")).astype("datetime64[ns]")},
         attrs={
-            "name": "made-up clear night", "latitude": 50.0, "longitude": 0.0, "utc_offset": 0.0, "elevation": 0.0,
+            "name": "fictitious clear night", "latitude": 50.0, "longitude": 0.0, "utc_offset": 0.0, "elevation": 0.0,
             "has_rain": 1, "warnings": "[]",
         },
     )  # fmt: skip
@@ -245,19 +245,20 @@ def _start() -> NDArray[np.float64]:
     """Return temperatures of both sheets [K] and potentials of the four surfaces from which the run starts."""
     from cavity.hourly.assembly import assemble
 
-    given = assemble(_sheets(), dew_weather())
-    grid, state = given.line.grid, given.state
-    sheet = np.arange(given.line.nodes) > grid.cladding_back
+    run = assemble(_sheets(), dew_weather())
+    grid, state = run.line.grid, run.state
+    sheet = np.arange(run.line.nodes) > grid.cladding_back
     T = [np.average(state.T[0, part], weights=grid.thickness[part]) for part in (~sheet, sheet)]
-    return np.array([*T, *state.u[0, given.readings.film]])
+    return np.array([*T, *state.u[0, run.readings.film]])
 
 
 @functools.cache
 def films_by_hand() -> NDArray[np.float64]:
-    """Return the water on both faces of the panel at the end of each hour [kg/m2], (hour, 2), apart from the program.
+    """Return the water on both surfaces of the panel at the end of each hour [kg/m2], (hour, 2), by a code of its own.
 
-    Unknowns: temperatures of panel and backup, potentials of exterior face, back of the panel, front of the backup and
-    room face (E30, E32, E37 to E40, E53, E54); the air of the cavity has no store. Warmer than 0 degC, below the limit.
+    Unknowns: temperatures of panel and backup, potentials of exterior surface, back of the panel, front of the backup
+    and interior surface (E30, E32, E37 to E40, E53, E54); the air of the cavity stores nothing. Warmer than 0 degC,
+    below the limit.
     """
     from scipy.integrate import solve_ivp
 
@@ -313,8 +314,8 @@ def films_by_hand() -> NDArray[np.float64]:
     y = _start()
     rows = []
     for hour in zip(*series, strict=True):
-        found = solve_ivp(rates, (0.0, HOUR), y, method="LSODA", args=hour, rtol=1e-8, atol=1e-9)
-        y = found.y[:, -1]
+        solution = solve_ivp(rates, (0.0, HOUR), y, method="LSODA", args=hour, rtol=1e-8, atol=1e-9)
+        y = solution.y[:, -1]
         rows.append(_mass(y[2:4]))
     return np.array(rows)
 
@@ -330,10 +331,10 @@ def film_error(refine: int) -> tuple[float, float]:
     Returns
     -------
     tuple of float
-        Exterior face, back of the panel.
+        Exterior surface, back of the panel.
     """
-    found = film_run(refine)["film"].isel(segment=0, film_face=[0, 1]).values
-    error = np.sqrt(((found - films_by_hand())[6:] ** 2).mean(axis=0))
+    film = film_run(refine)["film"].isel(segment=0, film_face=[0, 1]).values
+    error = np.sqrt(((film - films_by_hand())[6:] ** 2).mean(axis=0))
     return float(error[0]), float(error[1])
 
 
@@ -376,9 +377,9 @@ def cases() -> tuple[Case, ...]:
         usual = coupled_error(1, 6)[k]
         for what, errors, factors in (("space", in_space, CELLS), ("time", in_time, STEPS)):
             note = f"Errors over the amplitude: {_listed(errors)}."
-            found = order(errors, factors)
+            slope = order(errors, factors)
             rows.append(
-                value_case(f"{title}: order in {what}", expected=2.0, computed=found, atol=0.2, note=note, **slab)
+                value_case(f"{title}: order in {what}", expected=2.0, computed=slope, atol=0.2, note=note, **slab)
             )
         title += ": error with usual cells and hourly steps, over the amplitude"
         rows.append(value_case(title, expected=0.0, computed=usual, atol=0.03, **slab))
@@ -392,13 +393,13 @@ def cases() -> tuple[Case, ...]:
     for k, face in enumerate(("exterior surface", "back of the panel")):
         errors = [film_error(steps)[k] for steps in FILM_STEPS]
         note = f"Not even: a film begins and ends within a step. Errors, g/m2: {_listed(errors, 1e3)}."
-        found = order(errors, FILM_STEPS)
+        slope = order(errors, FILM_STEPS)
         rows.append(
             value_case(
                 f"film on the {face}: order in time",
                 units="1",
                 expected=1.7,
-                computed=found,
+                computed=slope,
                 atol=0.4,
                 note=note,
                 **films,

@@ -68,8 +68,8 @@ def curve() -> tuple[Case, ...]:
 def index_run(sensitivity: str, celsius: float, humidity: float) -> np.ndarray:
     """Run 364 days of constant climate: class, [degC], [%]; return the index at the end of each hour, (8736,)."""
     climate = np.full((364 * 24, 1), 1.0)
-    found, _ = mould_index((ICE_POINT + celsius) * climate, 0.01 * humidity * climate, [sensitivity], decline=1.0)
-    return found[:, 0]
+    index, _ = mould_index((ICE_POINT + celsius) * climate, 0.01 * humidity * climate, [sensitivity], decline=1.0)
+    return index[:, 0]
 
 
 def growth() -> tuple[Case, ...]:
@@ -96,7 +96,7 @@ def decline() -> tuple[Case, ...]:
     wet, rows = 28 * 24, []
     for hours, expected in ((24, -0.00798), (48, -0.02399), (720, -0.4722)):
         humid = np.concatenate([np.full(wet, 0.97), np.full(hours, 0.4)])[:, None]
-        found, _ = mould_index(np.full(humid.shape, ICE_POINT + 22.0), humid, ["very sensitive"], decline=1.0)
+        index, _ = mould_index(np.full(humid.shape, ICE_POINT + 22.0), humid, ["very sensitive"], decline=1.0)
         rows.append(
             value_case(
                 f"decline of the mould index in {hours} h of drought",
@@ -105,7 +105,7 @@ def decline() -> tuple[Case, ...]:
                 inputs="pine, after 28 d at 22 degC and 97 %",
                 units="1",
                 expected=expected,
-                computed=found[-1, 0] - found[wet - 1, 0],
+                computed=index[-1, 0] - index[wet - 1, 0],
                 atol=2e-5,  # printed digits
             )
         )

@@ -14,14 +14,15 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 HEAD = ("case", "inputs", "source", "provenance", "expected", "computed", "unit", "deviation", "outcome")
+_WIDTHS = (15, 20.5, 17, 9.5, 8, 8.5, 5.5, 8, 8)  # of the columns on paper [%]
 
 
-def run(chosen: Sequence[str]) -> dict[str, tuple[Case, ...]]:
+def run(names: Sequence[str]) -> dict[str, tuple[Case, ...]]:
     """Run the cases of the chosen areas; all areas where none is chosen.
 
     Parameters
     ----------
-    chosen : sequence of str
+    names : sequence of str
         Names of `areas`.
 
     Returns
@@ -35,17 +36,17 @@ def run(chosen: Sequence[str]) -> dict[str, tuple[Case, ...]]:
         If an area is not known.
     """
     known = areas()
-    for name in chosen:
+    for name in names:
         if name not in known:
             raise InputError(
                 Fault("verify", "no such area", name, ", ".join(known), "choose a listed one, or none for all")
             )
-    return {name: run_area(name) for name in (chosen or known)}
+    return {name: run_area(name) for name in (names or known)}
 
 
-def failed(found: dict[str, tuple[Case, ...]]) -> list[Case]:
+def failed(outcomes: dict[str, tuple[Case, ...]]) -> list[Case]:
     """Return the strict cases that are outside their range."""
-    return [case for cases in found.values() for case in cases if case.strict and case.outcome == "outside"]
+    return [case for cases in outcomes.values() for case in cases if case.strict and case.outcome == "outside"]
 
 
 def _number(value: float | None) -> str:
@@ -59,7 +60,9 @@ def row(case: Case) -> tuple[str, ...]:
     expected = _number(case.expected)
     if case.expected is None and case.computed is not None:
         expected = f"{_number(case.lower)} to {_number(case.upper)}"
-    deviation = "" if case.deviation is None else f"{100 * case.deviation:+.2f} %"
+    deviation = "" if case.deviation is None else f"{100 * case.deviation:+.2f} %".replace("-", "−")
+    if deviation in ("−0.00 %", "+0.00 %"):
+        deviation = "0.00 %"
     if case.expected is None and case.outcome == "pass":
         deviation = "inside"
     outcome = case.outcome
@@ -69,20 +72,41 @@ def row(case: Case) -> tuple[str, ...]:
     return (case.name, inputs, case.source, case.tag, expected, _number(case.computed), case.units, deviation, outcome)
 
 
-def summary(found: dict[str, tuple[Case, ...]]) -> str:
+_SIGNS = {"degC": "°C", "m2": "m²", "m3": "m³", "mm2": "mm²", "cm2": "cm²", "s2": "s²"}
+
+
+def _cells(case: Case) -> list[Any]:
+    """Return the cells of a row of the page: units as on paper, the outcome with its mark."""
+    import re
+
+    from markupsafe import Markup
+
+    from cavity.report.palette import STATUS_PATH
+
+    words = re.compile(rf"\b({'|'.join(_SIGNS)})\b")
+    *cells, outcome = (words.sub(lambda found: _SIGNS[found.group()], text) for text in row(case))
+    status = {"pass": "pass", "not run": "information"}.get(case.outcome, "fail" if case.strict else "review")
+    mark = Markup(
+        '<span class="status s-{}" style="white-space:normal"><svg viewBox="0 0 16 16" aria-hidden="true" '
+        'focusable="false"><path fill-rule="evenodd" d="{}"/></svg>{}</span>'
+    )
+    return [*cells, mark.format(status, STATUS_PATH[status], outcome)]
+
+
+def summary(outcomes: dict[str, tuple[Case, ...]]) -> str:
     """Return in one sentence how many cases pass, are outside or were not run."""
-    counts = Counter(case.outcome for cases in found.values() for case in cases)
+    counts = Counter(case.outcome for cases in outcomes.values() for case in cases)
     total = sum(counts.values())
-    bad = len(failed(found))
+    bad = len(failed(outcomes))
     return (
         f"{counts['pass']} of {total} cases pass; {counts['outside']} fall outside a range ({bad} counted as failed, "
         f"the others measured or uncertain ranges); {counts['not run']} could not be run."
     )
 
 
-def provenance(found: dict[str, tuple[Case, ...]]) -> str:
+def provenance(outcomes: dict[str, tuple[Case, ...]]) -> str:
     """Return in one sentence how the expected figures are known, and how many of each kind."""
-    counts = Counter(case.tag for cases in found.values() for case in cases)
+    counts = Counter(case.tag for cases in outcomes.values() for case in cases)
     parts = [f"{counts[tag]} {tag} ({meaning})" for tag, meaning in TAGS.items() if counts[tag]]
     return f"How the expected value is known: {'; '.join(parts)}."
 
@@ -123,12 +147,12 @@ def fold_title(cases: Sequence[Case]) -> str:
     return f"{len(cases)} cases: " + ", ".join(parts)
 
 
-def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLike[str]) -> Path:
+def write_verify_page(outcomes: dict[str, tuple[Case, ...]], path: str | os.PathLike[str]) -> Path:
     """Write all cases as a page; the areas airflow, wall and hourly bring figures.
 
     Parameters
     ----------
-    found : dict of str to sequence of Case
+    outcomes : dict of str to sequence of Case
         From `run`.
     path : path
         The HTML file.
@@ -146,13 +170,13 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
     from cavity.report.page import write_page
 
     parts: list[dict[str, Any]] = []
-    for area, cases in found.items():
+    for area, cases in outcomes.items():
         parts.append(
             {
                 "nav": area,
                 "heading": f"Benchmark and verification cases: {area}",
                 "fold": fold_title(cases),
-                "table": {"caption": "", "head": HEAD, "rows": [row(c) for c in cases]},
+                "table": {"caption": "", "head": HEAD, "rows": [_cells(case) for case in cases], "widths": _WIDTHS},
             }
         )
         if area == "airflow":
@@ -180,20 +204,20 @@ def write_verify_page(found: dict[str, tuple[Case, ...]], path: str | os.PathLik
             lines = [] if area == "hourly" else ["Lines are computed; points of the same colour are what is expected."]
             parts.append({"nav": f"{area} curves", "heading": heading, "text": lines, "figures": figures()})
     lead = [
-        summary(found),
-        provenance(found),
+        summary(outcomes),
+        provenance(outcomes),
         "Air flow: one measured cavity is complete (geometry, drive and flow; a heated chimney without wind). Cladding "
-        "cavities in the field are known by ranges only, with vents and drive assumed by us.",
+        "cavities in the field are known by ranges only; their vents and drive are our assumptions.",
     ]
     return write_page(path, "Benchmark and verification cases", lead=lead, parts=parts)
 
 
-def digest(found: dict[str, tuple[Case, ...]]) -> dict[str, Any]:
+def digest(outcomes: dict[str, tuple[Case, ...]]) -> dict[str, Any]:
     """Return the outcomes as plain data, for the file that reports read without running the cases.
 
     Parameters
     ----------
-    found : dict of str to tuple of Case
+    outcomes : dict of str to tuple of Case
         From `run`.
 
     Returns
@@ -208,14 +232,14 @@ def digest(found: dict[str, tuple[Case, ...]]) -> dict[str, Any]:
         return float(f"{value:.4g}")
 
     cases = []
-    for area, rows in found.items():
+    for area, rows in outcomes.items():
         for case in rows:
-            told: dict[str, Any] = {"area": area, "name": case.name, "inputs": case.inputs, "source": case.source}
-            told |= {"tag": case.tag, "outcome": case.outcome}
+            entry: dict[str, Any] = {"area": area, "name": case.name, "inputs": case.inputs, "source": case.source}
+            entry |= {"tag": case.tag, "outcome": case.outcome}
             if case.outcome != "pass":
-                told["note"] = case.note
+                entry["note"] = case.note
             if case.outcome == "outside" and case.computed is not None:
-                told |= {"computed": short(case.computed), "lower": short(case.lower), "upper": short(case.upper)}
-                told["units"] = case.units
-            cases.append(told)
-    return {"version": version("cavity"), "provenance": provenance(found), "cases": cases}
+                entry |= {"computed": short(case.computed), "lower": short(case.lower), "upper": short(case.upper)}
+                entry["units"] = case.units
+            cases.append(entry)
+    return {"version": version("cavity"), "provenance": provenance(outcomes), "cases": cases}

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 DAY = 24.0 * HOUR
 _CARSLAW = "H. S. Carslaw, J. C. Jaeger, Conduction of Heat in Solids, 1959, from memory"
-FIXED = 1e6  # W/(m2 K), stands for a fixed surface temperature: 1e-4 K off at 100 W/m2
+FIXED = 1e6  # W/(m2 K), in effect a fixed surface temperature: 1e-4 K off at 100 W/m2
 _UNIT = Material(  # diffusivity 1e-6 m2/s, no water
     "unit", "unit", density=1000.0, conductivity=1.0, specific_heat=1000.0, mu_dry=1e6, mu_wet=1e6, source="closed form"
 )
@@ -58,27 +58,27 @@ def half_space_run(coefficient: float, refine: float = 1.0) -> tuple[Line, solve
     """
     line = half_space(0.0005 / refine, 1.04 ** (1.0 / refine))
     around = solve.surroundings(outdoor=303.15, indoor=293.15, heat_outside=coefficient)
-    found = solve.march(
+    run = solve.march(
         line, around, temperature=293.15, humidity=0.5, moments=HOUR, first_step=0.1 / refine, growth=0.01 / refine
     )
-    return line, found
+    return line, run
 
 
 def erfc_error(refine: float) -> float:
-    """Return the largest error of `half_space_run` with a held face over its first 0.25 m, over the step [1]."""
+    """Return the largest error of `half_space_run` with a held surface over its first 0.25 m, over the step [1]."""
     from scipy.special import erfc
 
-    line, found = half_space_run(FIXED, refine)
+    line, run = half_space_run(FIXED, refine)
     shown = line.position < 0.25
     exact = erfc(line.position[shown] / (2.0 * np.sqrt(1e-6 * HOUR)))
-    return float(np.abs((found.temperature[0, shown] - 293.15) / 10.0 - exact).max())
+    return float(np.abs((run.temperature[0, shown] - 293.15) / 10.0 - exact).max())
 
 
 def sudden() -> tuple[Case, ...]:
-    """Return the half space whose face is suddenly 10 K warmer."""
-    line, found = half_space_run(FIXED)
-    share = (np.interp(0.05, line.position, found.temperature[0]) - 293.15) / 10.0
-    inputs = "diffusivity 1e-6 m2/s, 1 W/(m K), face +10 K, after 1 h"
+    """Return the half space whose surface is suddenly 10 K warmer."""
+    line, run = half_space_run(FIXED)
+    fraction = (np.interp(0.05, line.position, run.temperature[0]) - 293.15) / 10.0
+    inputs = "diffusivity 1e-6 m2/s, 1 W/(m K), surface +10 K, after 1 h"
     return (
         value_case(
             "erfc: temperature 50 mm deep",
@@ -87,17 +87,17 @@ def sudden() -> tuple[Case, ...]:
             inputs=inputs,
             units="1",
             expected=0.55569,
-            computed=share,
+            computed=fraction,
             rtol=0.005,  # steps of 1 % of the elapsed time
         ),
         value_case(
-            "erfc: heat flow at the face",
+            "erfc: heat flow at the surface",
             source=_CARSLAW,
             tag=ANALYTICAL,
             inputs=inputs,
             units="W/m2",
             expected=94.03,
-            computed=found.flux[0, boundaries.OUT_HEAT],
+            computed=run.flux[0, boundaries.OUT_HEAT],
             rtol=0.005,
         ),
     )
@@ -105,25 +105,25 @@ def sudden() -> tuple[Case, ...]:
 
 def convective() -> tuple[Case, ...]:
     """Return the half space warmed through a surface coefficient."""
-    line, found = half_space_run(10.0)
+    line, run = half_space_run(10.0)
     return tuple(
         value_case(
-            f"convective face: temperature {1000 * place:.0f} mm deep",
+            f"convective surface: temperature {1000 * position:.0f} mm deep",
             source=_CARSLAW,
             tag=ANALYTICAL,
             inputs="as above, air +10 K, 10 W/(m2 K), after 1 h",
             units="1",
             expected=expected,
-            computed=(np.interp(place, line.position, found.temperature[0]) - 293.15) / 10.0,
+            computed=(np.interp(position, line.position, run.temperature[0]) - 293.15) / 10.0,
             rtol=0.005,
         )
-        for place, expected in ((0.0, 0.43220), (0.05, 0.20004))
+        for position, expected in ((0.0, 0.43220), (0.05, 0.20004))
     )
 
 
 @functools.cache
 def periodic_run() -> tuple[Line, solve.History]:
-    """Run the half space for six days under a daily wave of its face, 10 K each way; the sixth day each half hour."""
+    """Run the half space six days under a daily wave of its surface, 10 K each way; the sixth each half hour."""
     line = half_space(0.002, 1.06, 1.5)
 
     def around(time: float) -> boundaries.BoundaryConditions:
@@ -138,15 +138,15 @@ def periodic_run() -> tuple[Line, solve.History]:
 
 
 def periodic() -> tuple[Case, ...]:
-    """Return the half space under a daily wave of the face temperature: damping and lag 0.1 m deep."""
-    line, found = periodic_run()
-    wave = np.array([np.interp(0.1, line.position, row) - 293.15 for row in found.temperature]) / 10.0
-    angle = 2.0 * np.pi * found.time / DAY
+    """Return the half space under a daily wave of the surface temperature: damping and lag 0.1 m deep."""
+    line, run = periodic_run()
+    wave = np.array([np.interp(0.1, line.position, row) - 293.15 for row in run.temperature]) / 10.0
+    angle = 2.0 * np.pi * run.time / DAY
     amplitude = 2.0 * np.mean(wave * np.exp(-1j * angle)) * 1j
     common: dict[str, Any] = {
         "source": _CARSLAW,
         "tag": ANALYTICAL,
-        "inputs": "daily wave of the face, 0.1 m deep, steps of 2 min",
+        "inputs": "daily wave of the surface, 0.1 m deep, steps of 2 min",
     }
     return (
         value_case("periodic: amplitude", units="1", expected=0.54717, computed=abs(amplitude), rtol=0.005, **common),
@@ -171,14 +171,14 @@ def layered_run() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     )
     line = build_solid_line(layers)
     around = solve.surroundings(outdoor=268.15, indoor=293.15, heat_outside=1.0 / 0.04, heat_inside=1.0 / 0.13)
-    found = solve.march(
+    run = solve.march(
         line, around, temperature=280.0, humidity=0.5, moments=1e9, first_step=100.0, growth=1.0
     )  # thirty years: steady
     # temperature is straight over thermal resistance, so an interface is read by its resistance from outside
     half = 0.5 * line.grid.thickness / line.grid.conductivity
     depth = np.concatenate(([0.0], np.cumsum(half[:-1] + half[1:])))
     between = np.interp(
-        np.cumsum([0.0] + [thickness / value for _, thickness, value in rows]), depth, found.temperature[0]
+        np.cumsum([0.0] + [thickness / value for _, thickness, value in rows]), depth, run.temperature[0]
     )
     return np.cumsum([0.0] + [thickness for _, thickness, _ in rows]), between
 
@@ -188,7 +188,7 @@ def layered() -> tuple[Case, ...]:
     places, between = layered_run()
     return tuple(
         value_case(
-            f"steady layers: temperature {1000 * place:.0f} mm from outside",
+            f"steady layers: temperature {1000 * position:.0f} mm from outside",
             source="worked example of a secondary source (B. Marteinsson, course notes, ch. 2, example 1)",
             tag=READ,
             inputs="plaster 25 mm, EPS 100 mm, concrete 180 mm, mortar 20 mm; 20 and -5 degC",
@@ -197,7 +197,7 @@ def layered() -> tuple[Case, ...]:
             computed=value - ICE_POINT,
             atol=0.06,  # printed digits
         )
-        for place, value, expected in zip(places, between, LAYERED, strict=True)
+        for position, value, expected in zip(places, between, LAYERED, strict=True)
     )
 
 
@@ -213,7 +213,7 @@ def vapour_uptake_run() -> tuple[Line, solve.History, float]:
 
     mu = moist_air.air_permeability(293.15, STANDARD_PRESSURE) / 2e-10
     tables = storage.tables_from_functions(water, None, lambda w: mu + 0.0 * w, storage.suction_grid())
-    # a copper-like conductivity and face coefficients keep it isothermal
+    # a copper-like conductivity and surface coefficients keep it isothermal
     slab = dataclasses.replace(_UNIT, conductivity=1e4, free_saturation=40.0, max_saturation=80.0)
     sizes: Any = 0.0005 * 1.04 ** np.arange(120)
     line = build_solid_line((Layer("slab", slab, float(sizes.sum())),), (tables,), (sizes,))
@@ -222,21 +222,21 @@ def vapour_uptake_run() -> tuple[Line, solve.History, float]:
         outdoor=293.15, indoor=293.15, vapour_outdoor=0.6 * full, heat_outside=FIXED, heat_inside=FIXED,
         vapour_outside=1e-3,
     )  # fmt: skip
-    found = solve.march(line, around, temperature=293.15, humidity=0.4, moments=UPTAKE_TIME)
-    return line, found, 2e-10 * full / 40.0
+    run = solve.march(line, around, temperature=293.15, humidity=0.4, moments=UPTAKE_TIME)
+    return line, run, 2e-10 * full / 40.0
 
 
 def vapour_uptake() -> tuple[Case, ...]:
     """Return the half space that takes up vapour at constant permeability and a straight isotherm."""
-    line, found, diffusivity = vapour_uptake_run()
+    line, run, diffusivity = vapour_uptake_run()
     inside = line.layer_of_node >= 0
-    place = 2.0 * np.sqrt(diffusivity * UPTAKE_TIME) * 0.5
+    position = 2.0 * np.sqrt(diffusivity * UPTAKE_TIME) * 0.5
     from scipy.special import erfc
 
     common: dict[str, Any] = {
         "source": "J. Crank, The Mathematics of Diffusion, 1975, from memory",
         "tag": ANALYTICAL,
-        "inputs": "2e-10 kg/(m s Pa), 40 kg/m3, 20 degC, face from 40 to 60 %, 10 d",
+        "inputs": "2e-10 kg/(m s Pa), 40 kg/m3, 20 degC, surface from 40 to 60 %, 10 d",
         "rtol": 0.005,  # steps of 1 % of the elapsed time
     }
     return (
@@ -244,14 +244,14 @@ def vapour_uptake() -> tuple[Case, ...]:
             "vapour uptake: water at 0.5 of the depth 2 root(Dt)",
             units="kg/m3",
             expected=40.0 * (0.4 + 0.2 * float(erfc(0.5))),
-            computed=np.interp(place, line.position[inside], found.water[0, inside]),
+            computed=np.interp(position, line.position[inside], run.water[0, inside]),
             **common,
         ),
         value_case(
             "vapour uptake: total",
             units="kg/m2",
             expected=2.0 * 8.0 * np.sqrt(diffusivity * UPTAKE_TIME / np.pi),
-            computed=found.entered[0],
+            computed=run.entered[0],
             **common,
         ),
     )
@@ -269,11 +269,11 @@ def suction_run() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     # rain far above what the wall can take after the first seconds; the rest runs off
     around = solve.surroundings(outdoor=293.15, indoor=293.15, heat_outside=FIXED, heat_inside=FIXED, rain=0.05)
     times = HOUR * np.arange(1.0, 25.0) ** 2 / 24.0**2
-    found = solve.march(line, around, temperature=293.15, humidity=0.3, moments=times, first_step=0.05)
+    run = solve.march(line, around, temperature=293.15, humidity=0.3, moments=times, first_step=0.05)
     grid = storage.suction_grid()
     start = np.interp(storage.from_humidity(0.3), grid, storage.material_tables(brick, grid).water)
-    # water of the cells: the film on the face is not taken up
-    return times, (found.water[:, line.layer_of_node >= 0] - start) @ sizes
+    # water of the cells: the film on the surface is not taken up
+    return times, (run.water[:, line.layer_of_node >= 0] - start) @ sizes
 
 
 def suction() -> tuple[Case, ...]:

@@ -37,7 +37,7 @@ def cases() -> tuple[Case, ...]:
 class SemiInfinite:
     """The run of EN 15026 Annex A: places [m], water [kg/m3] and temperature [K] after 7, 30 and 365 days."""
 
-    place: NDArray[np.float64]
+    position: NDArray[np.float64]
     water: NDArray[np.float64]
     temperature: NDArray[np.float64]
     humidity: NDArray[np.float64]
@@ -77,7 +77,7 @@ def en_15026_tables() -> storage.MaterialTables:
 
 @functools.cache
 def en_15026_run(refine: float = 1.0) -> SemiInfinite:
-    """Run EN 15026 Annex A: a half space at 20 degC and 50 %, its face suddenly at 30 degC and 95 %.
+    """Run EN 15026 Annex A: a half space at 20 degC and 50 %, its surface suddenly at 30 degC and 95 %.
 
     Parameters
     ----------
@@ -103,10 +103,10 @@ def en_15026_run(refine: float = 1.0) -> SemiInfinite:
         outdoor=ICE_POINT + 30.0,
         indoor=ICE_POINT + 20.0,
         vapour_outdoor=0.95 * _saturation(30.0),
-        heat_outside=1e6,  # stands for no surface resistance: 0.001 K off after a second
+        heat_outside=1e6,  # in effect no surface resistance: 0.001 K off after a second
         vapour_outside=1e-2,  # same, 0.01 Pa
     )
-    found = solve.march(
+    history = solve.march(
         line,
         around,
         temperature=ICE_POINT + 20.0,
@@ -117,42 +117,42 @@ def en_15026_run(refine: float = 1.0) -> SemiInfinite:
     inside = line.layer_of_node >= 0
     return SemiInfinite(
         line.position[inside],
-        found.water[:, inside],
-        found.temperature[:, inside],
-        found.humidity[:, inside],
-        found.entered,
+        history.water[:, inside],
+        history.temperature[:, inside],
+        history.humidity[:, inside],
+        history.entered,
     )
 
 
 def en_15026() -> tuple[Case, ...]:
     """Return the cases of EN 15026 Annex A: profiles after 7, 30 and 365 days, uptake, collapse, refinement."""
     run, fine = en_15026_run(), en_15026_run(2.0)
-    inputs = "20 degC, 50 % -> face 30 degC, 95 %; cells from 0.5 mm, step 1 % of the time gone by"
+    inputs = "20 degC, 50 % -> surface 30 degC, 95 %; cells from 0.5 mm, step 1 % of the elapsed time"
     rows = []
     for index, days in enumerate(EN_DAYS):
-        for place, expected in EN_WATER[days]:
+        for position, expected in EN_WATER[days]:
             rows.append(
                 value_case(
-                    f"EN 15026 water, {days} d, {1000 * place:.0f} mm",
+                    f"EN 15026 water, {days} d, {1000 * position:.0f} mm",
                     source=_EN_15026,
                     tag=ANALYTICAL,
                     inputs=inputs,
                     units="kg/m3",
                     expected=expected,
-                    computed=np.interp(place, run.place, run.water[index]),
+                    computed=np.interp(position, run.position, run.water[index]),
                     rtol=0.025,  # the standard's accepted deviation, from memory
                 )
             )
-        for place, expected in EN_TEMPERATURE[days]:
+        for position, expected in EN_TEMPERATURE[days]:
             rows.append(
                 value_case(
-                    f"EN 15026 temperature, {days} d, {place:g} m",
+                    f"EN 15026 temperature, {days} d, {position:g} m",
                     source=_EN_15026,
                     tag=ANALYTICAL,
                     inputs=inputs,
                     units="degC",
                     expected=expected,
-                    computed=np.interp(place, run.place, run.temperature[index]) - ICE_POINT,
+                    computed=np.interp(position, run.position, run.temperature[index]) - ICE_POINT,
                     rtol=0.025,  # the standard's accepted deviation, from memory
                 )
             )
@@ -198,8 +198,8 @@ def en_15026() -> tuple[Case, ...]:
 def collapse(run: SemiInfinite) -> float:
     """Return the largest difference of water between 7 and 365 days at equal x / root of time [kg/m3]."""
     stretched = np.linspace(0.002, 0.15, 149)  # after 7 days 2 mm answer to 0.28 mm: past the first cell's centre
-    late = np.interp(stretched, run.place, run.water[2])
-    early = np.interp(stretched * np.sqrt(7.0 / 365.0), run.place, run.water[0])
+    late = np.interp(stretched, run.position, run.water[2])
+    early = np.interp(stretched * np.sqrt(7.0 / 365.0), run.position, run.water[0])
     return float(np.abs(late - early).max())
 
 
@@ -207,7 +207,7 @@ def refinement_change(run: SemiInfinite, fine: SemiInfinite) -> float:
     """Return the largest change of relative humidity between two runs over the first 0.15 m [1]."""
     places = np.linspace(0.001, 0.15, 150)
     return max(
-        float(np.abs(np.interp(places, run.place, a) - np.interp(places, fine.place, b)).max())
+        float(np.abs(np.interp(places, run.position, a) - np.interp(places, fine.position, b)).max())
         for a, b in zip(run.humidity, fine.humidity, strict=True)
     )
 
@@ -223,14 +223,14 @@ def hamstad_2_water(humidity: float) -> float:
     return 116.0 * (1.0 - np.log(humidity) / 0.118) ** -0.869
 
 
-def hamstad_2_series(place: float, time: float) -> float:
-    """Return the exact water content of HAMSTAD 2 [kg/m3] at a place [m] and time [s]: Fourier series, fixed faces."""
+def hamstad_2_series(position: float, time: float) -> float:
+    """Return the exact water content of HAMSTAD 2 [kg/m3] at a depth [m] and time [s]: Fourier series."""
     left, right, start = (hamstad_2_water(humidity) for humidity in (0.45, 0.65, 0.95))
     n = np.arange(1, 2001)
     weight = 2.0 / (n * np.pi) * ((start - left) - (start - right) * (-1.0) ** n)
     decay = np.exp(-H2_DIFFUSIVITY * (n * np.pi / H2_LENGTH) ** 2 * time)
     return float(
-        left + (right - left) * place / H2_LENGTH + np.sum(weight * np.sin(n * np.pi * place / H2_LENGTH) * decay)
+        left + (right - left) * position / H2_LENGTH + np.sum(weight * np.sin(n * np.pi * position / H2_LENGTH) * decay)
     )
 
 
@@ -257,35 +257,33 @@ def hamstad_2_run() -> tuple[Line, solve.History]:
         indoor=293.15,
         vapour_outdoor=0.45 * full,
         vapour_indoor=0.65 * full,
-        heat_outside=1e4,  # the exact series is isothermal: with the exercise's 25 the wet faces cool by 0.02 K
+        heat_outside=1e4,  # the exact series is isothermal: with the exercise's 25 the wet surfaces cool by 0.02 K
         heat_inside=1e4,
         vapour_outside=1e-3,
         vapour_inside=1e-3,
     )
     # growth 0.25 %: the front of the first hour is still seen after 100 h
-    found = solve.march(
-        line, around, temperature=293.15, humidity=0.95, moments=np.array(H2_HOURS) * HOUR, growth=0.0025
-    )
-    return line, found
+    run = solve.march(line, around, temperature=293.15, humidity=0.95, moments=np.array(H2_HOURS) * HOUR, growth=0.0025)
+    return line, run
 
 
 def hamstad_2() -> tuple[Case, ...]:
     """Return the cases of HAMSTAD 2: water content in the layer against the exact series."""
-    line, found = hamstad_2_run()
+    line, run = hamstad_2_run()
     inside = line.layer_of_node >= 0
     return tuple(
         value_case(
-            f"HAMSTAD 2 water, {hours} h, {1000 * place:.0f} mm",
+            f"HAMSTAD 2 water, {hours} h, {1000 * position:.0f} mm",
             source=_HAMSTAD.format(2) + "; exact series",
             tag=ANALYTICAL,
             inputs="200 mm, 20 degC, 95 % drying to 45 % and 65 %, D 6e-10 m2/s",
             units="kg/m3",
-            expected=hamstad_2_series(place, hours * HOUR),
-            computed=np.interp(place, line.position[inside], found.water[index][inside]),
+            expected=hamstad_2_series(position, hours * HOUR),
+            computed=np.interp(position, line.position[inside], run.water[index][inside]),
             rtol=0.01,  # closer than any band of the exercise
         )
         for index, hours in enumerate(H2_HOURS)
-        for place in H2_PLACES
+        for position in H2_PLACES
     )
 
 
@@ -344,28 +342,28 @@ def hamstad_5_run() -> tuple[Line, solve.History]:
         vapour_outside=1.838e-7,
         vapour_inside=5.882e-8,
     )
-    found = solve.march(
+    run = solve.march(
         line, around, temperature=ICE_POINT + 25.0, humidity=0.6, moments=60.0 * DAY, first_step=10.0, longest=HOUR
     )
-    return line, found
+    return line, run
 
 
 H5_BANDS = ((0.10, (0.78, 0.82)), (0.380, (0.95, 0.97)), (0.420, (0.60, 0.65)))  # m, relative humidity
 
 
-def hamstad_5_face() -> float:
-    """Return the relative humidity at the room face of HAMSTAD 5 by steady conduction through the dry layers [1]."""
-    # R = 1/25 + 0.365/0.682 + 0.015/0.6 + 0.040/0.06 + 1/8, dry; the face is at 20 (1 - 0.125 / R) degC
+def hamstad_5_surface() -> float:
+    """Return the humidity at the interior surface of HAMSTAD 5 by steady conduction through the dry layers [1]."""
+    # R = 1/25 + 0.365/0.682 + 0.015/0.6 + 0.040/0.06 + 1/8, dry; the surface is at 20 (1 - 0.125 / R) degC
     resistance = 0.04 + 0.365 / 0.682 + 0.015 / 0.6 + 0.040 / 0.06 + 0.125
     return 0.6 * _saturation(20.0) / _saturation(20.0 * (1.0 - 0.125 / resistance))
 
 
 def hamstad_5() -> tuple[Case, ...]:
     """Return the cases of HAMSTAD 5: relative humidity after 60 days, against ranges read off a plot, from memory."""
-    line, found = hamstad_5_run()
+    line, run = hamstad_5_run()
 
-    def at(place: float) -> float:
-        return float(np.interp(place, line.position, found.humidity[0]))
+    def at(position: float) -> float:
+        return float(np.interp(position, line.position, run.humidity[0]))
 
     text = "60 d at 0 degC, 80 % outside and 20 degC, 60 % inside, from 25 degC, 60 %"
     common: dict[str, Any] = {
@@ -377,20 +375,22 @@ def hamstad_5() -> tuple[Case, ...]:
     }
     return (
         *(
-            band_case(f"HAMSTAD 5 RH {where}", band=band, computed=at(place), **common)
-            for where, (place, band) in zip(
-                ("in the outer brick, 0.10 m", "at mortar | insulation", "at the room face"), H5_BANDS, strict=True
+            band_case(f"HAMSTAD 5 RH {where}", band=band, computed=at(position), **common)
+            for where, (position, band) in zip(
+                ("in the outer brick, 0.10 m", "at mortar | insulation", "at the interior surface"),
+                H5_BANDS,
+                strict=True,
             )
         ),
         value_case(
-            "HAMSTAD 5 RH at the room face, by hand",
+            "HAMSTAD 5 RH at the interior surface, by hand",
             source="steady conduction through the dry layers, room vapour at the face: by hand",
             tag=HAND,
             inputs=text,
             units="1",
-            expected=hamstad_5_face(),
+            expected=hamstad_5_surface(),
             computed=at(0.420),
-            rtol=0.02,  # the hand figure omits water in the layers and the vapour drop at the face
+            rtol=0.02,  # the hand figure omits water in the layers and the vapour drop at the surface
             note="Shows that the remembered range of the row above is too dry for the exercise's own inputs.",
         ),
     )

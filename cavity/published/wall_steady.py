@@ -102,7 +102,7 @@ def resistances() -> tuple[Case, ...]:
             f"air layer {millimetres} mm, heat flow {direction}",
             source=f"ISO 6946 table 2, read in {_COURSE}, table 2.4)",
             tag=READ,
-            inputs="emissivity 0.9 both faces",
+            inputs="emissivity 0.9 both surfaces",
             units="m2 K/W",
             expected=expected,
             computed=uvalue.air_layer_resistance(millimetres / 1000.0, 0.9, 0.9, direction=direction),
@@ -224,7 +224,7 @@ def mould_factor() -> tuple[Case, ...]:
     rows = []
     for humidity_class, expected in ((1, 0.362), (2, 0.558), (3, 0.722), (4, 0.864)):
         excess = indoor.vapour_excess(cold, humidity_class)
-        found = monthly.temperature_factor_needed(cold, np.full(12, 293.15), vapour + excess)
+        needed = monthly.temperature_factor_needed(cold, np.full(12, 293.15), vapour + excess)
         rows.append(
             value_case(
                 f"temperature factor f_Rsi asked for in January, humidity class {humidity_class}",
@@ -233,13 +233,13 @@ def mould_factor() -> tuple[Case, ...]:
                 inputs="20 degC room, no margin",
                 units="1",
                 expected=expected,
-                computed=found[0],
+                computed=needed[0],
                 atol=5.1e-4,  # printed digits
                 note="A printed value of 0.557 is remembered for class 2." if humidity_class == 2 else "",
             )
         )
     for outdoor, humidity, expected in ((0, 0.5, 0.631), (0, 0.6, 0.772), (5, 0.6, 0.696)):
-        found = monthly.temperature_factor_needed(ICE_POINT + outdoor, 293.15, humidity * saturation_pressure(293.15))
+        needed = monthly.temperature_factor_needed(ICE_POINT + outdoor, 293.15, humidity * saturation_pressure(293.15))
         rows.append(
             value_case(
                 f"temperature factor f_Rsi asked for at {outdoor} and 20 degC, {100 * humidity:.0f} %",
@@ -248,7 +248,7 @@ def mould_factor() -> tuple[Case, ...]:
                 inputs="80 % at the surface",
                 units="1",
                 expected=expected,
-                computed=found,
+                computed=needed,
                 atol=5.1e-4,  # printed digits
             )
         )
@@ -354,7 +354,7 @@ def wetting_run() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
 
 
 def wetting() -> tuple[Case, ...]:
-    """Return the dew-point example of the ASHRAE handbook: wetting at the inner face of the sheathing."""
+    """Return the dew-point example of the ASHRAE handbook: wetting at the inner surface of the sheathing."""
     places, temperature, full, profile = wetting_run()
     flow = ISO_AIR_PERMEABILITY * np.diff(profile) / np.diff(places)
     common: dict[str, Any] = {
@@ -393,7 +393,7 @@ def wetting() -> tuple[Case, ...]:
             **common,
         ),
         value_case(
-            "dew-point example: temperature at the inner face of the sheathing",
+            "dew-point example: temperature at the inner surface of the sheathing",
             units="degC",
             expected=-2.9,
             computed=temperature[3] - ICE_POINT,
@@ -429,9 +429,9 @@ def drying() -> tuple[Case, ...]:
     capacity = speed * depth / (R_VAPOUR * T * height)  # kg/(s Pa m2): vapour carried a Pa
     # the cladding takes no part: its coefficient is set far below the wet wall's
     _, outlet = cavity_air.exchange(1e-20, transfer, inlet, full, inlet, capacity)
-    found = capacity * (outlet - inlet) * 86400.0 * 1000.0
+    drying_rate = capacity * (outlet - inlet) * 86400.0 * 1000.0
     ceiling = capacity * (full - inlet) * 86400.0 * 1000.0
-    share = 1.0 - np.exp(-2.8e-3 * height / (speed * depth))
+    fraction = 1.0 - np.exp(-2.8e-3 * height / (speed * depth))
     text = "0.1 m/s in 25 mm, 3 m high, 10 degC, 80 % at the inlet, wall wet all over, 3 W/(m2 K)"
     return (
         value_case(
@@ -450,8 +450,8 @@ def drying() -> tuple[Case, ...]:
             tag=HAND,
             inputs=text,
             units="g/(m2 d)",
-            expected=135.0 * share,
-            computed=found,
+            expected=135.0 * fraction,
+            computed=drying_rate,
             rtol=0.03,  # beta to two digits
         ),
         not_run(

@@ -9,6 +9,7 @@ import numpy as np
 
 from cavity.constants import AIR_DENSITY, CP_DIFFERENCE_BAND
 from cavity.finding_words import decimals
+from cavity.report.display import number
 from cavity.result import wall_of
 from cavity.risk import air
 from cavity.risk.air import Group
@@ -134,7 +135,7 @@ def still_sentence(ds: xr.Dataset) -> str:
         if count and float(ds["air_change_rate"].max()) > 0.0:
             return (
                 f"No air passes: the column {vents}. Its exchange through that vent is an estimate made for "
-                f"rooms, median {decimals(float(ds['air_change_rate'].median()), 1)} air changes per hour."
+                f"rooms, median {number(float(ds['air_change_rate'].median()))} air changes per hour."
             )
         return f"No air passes: the column {vents}. Its air is stagnant; leaks that are not listed are not modelled."
     pieces = air.still(ds)
@@ -166,7 +167,7 @@ def _direction(ds: xr.Dataset) -> str:
         parts.append(
             f"air moves{where} up in {_percent(one.upward)} of the hours, down in {_percent(one.downward)}, and is "
             f"nearly still (below {air.NEARLY_STILL:g} m/s) in {_percent(one.still)}; median air change rate "
-            f"{decimals(one.median, 1)} per hour, {decimals(one.low, 1)} to {decimals(one.high, 1)} in 90 % of "
+            f"{number(one.median)} per hour, {number(one.low)} to {number(one.high)} in 90 % of "
             "the hours"
         )
     text = "; ".join(parts)
@@ -249,9 +250,9 @@ def make_up(vent: air.Vent) -> str:
     """Return how the free area is made up: slot along the wall, or length of slot, and what closes part of it."""
     if vent.area <= 0.0:
         return "closed"
-    text = f"{decimals(1e3 * vent.clear, 1)} mm along the whole wall"
+    text = f"{number(1e3 * vent.clear)} mm along the whole wall"
     if vent.clear > 0.0 and vent.gross < 0.999 * vent.clear:
-        text = f"{decimals(1e3 * vent.gross / vent.clear)} mm of {decimals(1e3 * vent.clear, 1)} mm slot in every metre"
+        text = f"{number(1e3 * vent.clear)} mm over {number(100 * vent.gross / vent.clear, 2)} % of the wall length"
     if vent.porosity < 1.0:
         text += f", {decimals(100 * vent.porosity)} % of it open"
     return text

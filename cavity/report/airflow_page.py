@@ -18,11 +18,12 @@ if TYPE_CHECKING:
     import xarray as xr
 
 CAUTIONS = (
-    "A steady look at one column for given wind and sun: no weather, no heat storage. Results are estimates; the "
-    "exchange by gusts and that through an only vent rest on no measured cavity.",
+    "Steady state of a column for given wind and sun: no weather, no heat storage. Results are estimates; the exchange "
+    "by gusts and that through a single vent are not validated against measurements in cavities.",
     "An open cavity can spread fire and smoke. Barriers, their gaps and the size of vents are decided by local codes "
     "and licensed practice; do not open or omit a barrier because of this page.",
 )
+STEADY_VENT_HEAD = tuple(head.replace("of hours", "of cases") for head in VENT_HEAD)
 LOSS_HEAD = (
     "part",
     "kind",
@@ -44,8 +45,12 @@ def heating(ds: xr.Dataset) -> tuple[str, str, list[str]]:
 
 def flow_head(ds: xr.Dataset) -> tuple[str, ...]:
     """Return the titles of `flow_rows`."""
-    rates = [f"air changes per hour{where}" for where, _ in _rates(ds)]
-    return ("wind m/s", heating(ds)[1], "stack Pa", "wind Pa", *rates, "fastest m/s", "inflow L/(s m)", "top air °C")
+    rates = [f"air changes [per hour]{where}" for where, _ in _rates(ds)]
+    what, unit = heating(ds)[1].split()
+    return (
+        "wind [m/s]", f"{what} [{unit}]", "stack [Pa]", "wind [Pa]", *rates, "peak air speed [m/s]",
+        "inflow [L/(s m)]", "air at the top [°C]",
+    )  # fmt: skip
 
 
 def _rates(ds: xr.Dataset) -> list[tuple[str, Any]]:
@@ -53,11 +58,11 @@ def _rates(ds: xr.Dataset) -> list[tuple[str, Any]]:
 
     Name: "" for the column; rate: (wind, irradiance or temperature).
     """
-    found = [("", ds["air_change_rate"].values)]
+    rates = [("", ds["air_change_rate"].values)]
     if ds.sizes["compartment"] > 1:
         parts = ds["compartment_air_change_rate"].values
-        found += [(f", {name}", parts[:, :, c]) for c, name in enumerate(ds["compartment"].values)]
-    return found
+        rates += [(f", {name}", parts[:, :, c]) for c, name in enumerate(ds["compartment"].values)]
+    return rates
 
 
 def flow_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
@@ -115,11 +120,11 @@ def loss_rows(ds: xr.Dataset) -> list[tuple[str, ...]]:
 
 def terminal_tables(ds: xr.Dataset) -> list[tuple[str, tuple[str, ...], list[tuple[str, ...]]]]:
     """Return (title, head, rows) of the tables of one column."""
-    name = f"{ds.attrs['column']}, {ds.attrs['column_bottom']:.2f} to {ds.attrs['column_top']:.2f} m"
+    name = f"“{ds.attrs['column']}”, {ds.attrs['column_bottom']:.2f} to {ds.attrs['column_top']:.2f} m"
     return [
         (f"Column {name}", flow_head(ds), flow_rows(ds)),
         ("Where the pressure is lost", LOSS_HEAD, loss_rows(ds)),
-        ("Vent schedule", VENT_HEAD, vent_rows(ds)),
+        ("Vent schedule", STEADY_VENT_HEAD, vent_rows(ds)),
     ]
 
 
@@ -171,15 +176,15 @@ def loss_figure(ds: xr.Dataset) -> Any:
     figure = go.Figure()
     names = {"rail": "rail gap", "barrier": "barrier", "channel": "friction in the cavity"}
     for kind in dict.fromkeys(part.kind if part.kind in names else "vent" for part in parts):
-        mine = [p for p in parts if (p.kind if p.kind in names else "vent") == kind]
+        of_kind = [part for part in parts if (part.kind if part.kind in names else "vent") == kind]
         figure.add_bar(
-            y=[p.height for p in mine],
-            x=[100 * p.share for p in mine],
+            y=[part.height for part in of_kind],
+            x=[100 * part.share for part in of_kind],
             width=0.015 * max(ds.attrs["column_top"] - ds.attrs["column_bottom"], 0.5),
             orientation="h",
             name=names.get(kind, "vent"),
             marker={"color": colour.get(kind, LIGHT["air"])},
-            customdata=[[plain(p.name), p.mean] for p in mine],
+            customdata=[[plain(part.name), part.mean] for part in of_kind],
             hovertemplate="%{customdata[0]}: %{x:.1f} %, mean %{customdata[1]:.3f} Pa<extra></extra>",
         )
     span = ds.attrs["column_top"] - ds.attrs["column_bottom"]
@@ -223,8 +228,8 @@ def write_airflow_page(
     """
     first = columns[0]
     lead = [
-        f"{first.attrs['wall_name']}{' (invented)' if first.attrs['wall_invented'] else ''}; "
-        f"openings {first.attrs['opening_set']}; cavity {1e3 * first.attrs['depth']:g} mm deep; outdoors "
+        f"{first.attrs['wall_name']}{' (fictitious)' if first.attrs['wall_invented'] else ''}; "
+        f"openings “{first.attrs['opening_set']}”; cavity {1e3 * first.attrs['depth']:g} mm deep; outdoors "
         f"{first.attrs['temperature_outdoor'] - ICE_POINT:g} °C, room "
         f"{first.attrs['temperature_indoor'] - ICE_POINT:g} °C, wind {first.attrs['wind_angle']:g}° off the normal."
     ]
@@ -259,13 +264,14 @@ def write_airflow_page(
         parts.append(
             {
                 "heading": f"Vents and parts: {ds.attrs['column']}",
-                "table": {"caption": "Vent schedule", "head": VENT_HEAD, "rows": vent_rows(ds)},
-                "question": "Pressure lost at every single part",
+                "table": {"caption": "Vent schedule", "head": STEADY_VENT_HEAD, "rows": vent_rows(ds)},
+                "question": "Pressure lost at each part",
                 "answer": [
                     f"{part.name} ({part.kind}, {part.height:.2f} m): {100 * part.share:.1f} %, mean {part.mean:.3f} Pa"
                     for part in reversed(air.losses(ds))
                 ],
             }
         )
-    parts.append({"heading": "What this rests on", "text": [*notes]})
+    if notes:
+        parts.append({"heading": "Basis", "text": [*notes]})
     return write_page(path, f"Airflow: {first.attrs['wall_name']}", lead=lead, caution=CAUTIONS, parts=parts)

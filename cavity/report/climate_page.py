@@ -39,9 +39,10 @@ def _polar(summary: Any, traces: list[dict[str, Any]], unit: str, **layout: Any)
         },
         "radialaxis": {
             "angle": 45,
-            "tickangle": 0,
-            "nticks": 5,
+            "tickangle": 45,  # level
+            "nticks": 4,
             "ticksuffix": f" {unit}",
+            "showticksuffix": "last",
             "gridcolor": LIGHT["grid"],
             "tickfont": {"size": 12},
         },
@@ -85,7 +86,7 @@ def temperature_figure(summary: Any) -> go.Figure:
 def wind_figure(summary: Any) -> go.Figure:
     """Return the wind rose: percentage of hours by sector, stacked by speed class."""
     edges = [float(edge) for edge in summary["speed"].values]
-    share = summary["wind_share"].values * 100.0
+    share = summary["wind_fraction"].values * 100.0
     traces = []
     for i, low in enumerate(edges):
         title = f"{low:g} to {edges[i + 1]:g} m/s" if i + 1 < len(edges) else f"above {low:g} m/s"
@@ -130,7 +131,7 @@ def month_by_orientation(summary: Any, name: str, unit: str) -> go.Figure:
     }
     layout = style(
         height=390,
-        yaxis={"title": {"text": "Wall faces"}, "autorange": "reversed", "type": "category"},
+        yaxis={"title": {"text": "Orientation of the wall"}, "autorange": "reversed", "type": "category"},
         margin={"l": 64, "r": 18, "t": 20, "b": 40},
     )
     return go.Figure({"data": [trace], "layout": layout})
@@ -155,20 +156,68 @@ def undercooling_figure(summary: Any) -> go.Figure:
     return go.Figure({"data": [trace], "layout": layout})
 
 
+_PLACES = {  # of a label: its name for plotly, and the direction in which it lies from its point
+    "top center": (0, 1), "bottom center": (0, -1), "middle right": (1, 0), "middle left": (-1, 0),
+    "top right": (1, 1), "top left": (-1, 1), "bottom right": (1, -1), "bottom left": (-1, -1),
+}  # fmt: skip
+_NARROWEST = (253.0, 150.0)  # px, drawing area of the figure on half a sheet of paper; a phone has more
+
+
+def label_places(x: np.ndarray, y: np.ndarray, labels: list[str]) -> list[str]:
+    """Return where each point of a scatter has its label, such that labels keep off each other and off other points.
+
+    Parameters
+    ----------
+    x, y : array, (n,)
+        Points, in any unit.
+    labels : list of str, (n,)
+        Their labels.
+    """
+    spans = [max(float(np.ptp(values)), 1e-9) for values in (x, y)]
+    at = np.stack([(values - values.min()) / span * size for values, span, size in zip(
+        (x, y), spans, (0.85 * _NARROWEST[0], 0.85 * _NARROWEST[1]), strict=True)], axis=1)  # fmt: skip
+    half = np.array([[4.5 * len(label), 7.5] for label in labels])  # px at 12 px type
+    chosen = ["top center"] * len(labels)
+
+    def middle(i: int, place: str) -> np.ndarray:
+        beside = np.array(_PLACES[place], float)
+        return at[i] + beside * (half[i] + np.where(beside[::-1] == 0.0, 6.0, 3.0))
+
+    def overlap(i: int, place: str) -> float:
+        own = middle(i, place)
+        cost = 0.1 * list(_PLACES).index(place)  # the first that is free
+        for k in range(len(labels)):
+            if k == i:
+                continue
+            for other, size in ((at[k], 5.0), (middle(k, chosen[k]), half[k])):
+                shared = half[i] + size - np.abs(own - other)
+                cost += float(shared.prod()) if (shared > 0.0).all() else 0.0
+        return cost
+
+    for _ in range(4):  # each in turn moves to its best place, until none moves
+        before = list(chosen)
+        for i in range(len(labels)):
+            chosen[i] = min(_PLACES, key=lambda place: overlap(i, place))
+        if chosen == before:
+            break
+    return chosen
+
+
 def balance_figure(summary: Any) -> go.Figure:
     """Return drying potential against driving rain of the sixteen orientations; the one to check is marked."""
     wet = summary["driving_rain_iso"].sum("month").values
     dry = summary["drying_potential"].sum("month").values / 1000.0
     check = int(np.argmin(np.abs(summary["orientation"].values - summary.attrs["to_check"])))
-    names = [str(text) for text in summary["compass"].values]
+    names = [str(name) for name in summary["compass"].values]
     trace = {
         "type": "scatter",
         "x": dry.tolist(),
         "y": wet.tolist(),
         "mode": "markers+text",
         "text": names,
-        "textposition": [("top center", "bottom center")[i % 2] for i in range(16)],
+        "textposition": label_places(dry, wet, names),
         "textfont": {"size": 12},
+        "cliponaxis": False,
         "marker": {
             "size": [14 if i == check else 8 for i in range(16)],
             "symbol": ["diamond" if i == check else "circle" for i in range(16)],
@@ -176,10 +225,14 @@ def balance_figure(summary: Any) -> go.Figure:
         },
         "hovertemplate": "%{text}: %{y:.0f} L/m², %{x:.1f} MPa h<extra></extra>",
     }
+
+    def span(values: np.ndarray) -> list[float]:
+        return [float(values.min() - 0.09 * np.ptp(values)), float(values.max() + 0.09 * np.ptp(values))]
+
     layout = style(
         height=390,
-        xaxis=_axis("Drying potential [MPa h per year]"),
-        yaxis=_axis("Driving rain [L/m² per year]"),
+        xaxis=_axis("Drying potential [MPa h per year]", range=span(dry)),
+        yaxis=_axis("Driving rain [L/m² per year]", range=span(wet)),
         showlegend=False,
     )
     return go.Figure({"data": [trace], "layout": layout})
@@ -207,7 +260,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
     """
     attrs = summary.attrs
     rain = bool(attrs["has_rain"])
-    place = (
+    location = (
         f"{attrs['name']}, {abs(attrs['latitude']):.1f}° {'N' if attrs['latitude'] >= 0 else 'S'}, "
         f"{abs(attrs['longitude']):.1f}° {'E' if attrs['longitude'] >= 0 else 'W'}, "
         f"{attrs['elevation']:.0f} m above the sea, "
@@ -238,7 +291,11 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                     undercooling_figure(summary),
                 ),
             ],
-            "table": {"caption": "Each month, mean of the years", "head": MONTH_HEAD, "rows": month_rows(summary)},
+            "table": {
+                "caption": "Each month, mean of the years",
+                "head": month_head(summary),
+                "rows": month_rows(summary),
+            },
         },
         {
             "heading": "Wind and driving rain",
@@ -248,7 +305,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                 item(
                     "wind",
                     "Wind rose",
-                    f"Direction it comes from, at 10 m; calm in {100 * attrs['calm_share']:.0f} % of hours.",
+                    f"Direction it comes from, at 10 m; calm in {100 * attrs['calm_fraction']:.0f} % of hours.",
                     wind_figure(summary),
                 ),
                 *(
@@ -301,7 +358,11 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
                     else []
                 ),
             ],
-            "table": {"caption": "Orientations, most critical first", "head": RANK_HEAD, "rows": ranking_rows(summary)},
+            "table": {
+                "caption": "Orientations, most critical first",
+                "head": ranking_head(summary),
+                "rows": ranking_rows(summary),
+            },
         },
         {
             "heading": "How it is computed",
@@ -324,7 +385,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
     return write_page(
         path,
         f"Climate of {plain(attrs['name'])}",
-        lead=[place, *invented, attrs["sentence"].replace("L/m2", "L/m²"), *notes],
+        lead=[location, *invented, attrs["sentence"].replace("L/m2", "L/m²"), *notes],
         caution=[CAUTION],
         parts=parts,
     )
@@ -335,13 +396,30 @@ MONTH_HEAD = (
     "Snow mm", "Hours\nbelow\ndew\npoint", "Dew,\nat most\nkg/m²",
 )  # fmt: skip
 RANK_HEAD = (
-    "Wall faces",
+    "Orientation",
     "Moisture index",
     "Driving rain ISO L/m²",
     "Driving rain ASHRAE L/m²",
     "Drying MPa h",
     "Sun kWh/m²",
 )
+_OF_RAIN = ("Rain mm", "Snow mm", "Moisture index", "Driving rain ISO L/m²", "Driving rain ASHRAE L/m²")
+
+
+def _with_rain(summary: Any, head: tuple[str, ...], cells: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the cells without the columns of rain where the weather has none."""
+    rain = bool(summary.attrs["has_rain"])
+    return tuple(cell for title, cell in zip(head, cells, strict=True) if rain or title not in _OF_RAIN)
+
+
+def month_head(summary: Any) -> tuple[str, ...]:
+    """Return the titles of `month_rows`."""
+    return _with_rain(summary, MONTH_HEAD, MONTH_HEAD)
+
+
+def ranking_head(summary: Any) -> tuple[str, ...]:
+    """Return the titles of `ranking_rows`."""
+    return _with_rain(summary, RANK_HEAD, RANK_HEAD)
 
 
 def month_rows(summary: Any) -> list[tuple[str, ...]]:
@@ -354,28 +432,26 @@ def month_rows(summary: Any) -> list[tuple[str, ...]]:
     rows = []
     for i, month in enumerate(MONTHS):
         cells = [f"{float(summary[name].values[i]):.{digits}f}" for name, digits in columns]
-        if not summary.attrs["has_rain"]:
-            cells[7] = cells[8] = "no data"
-        rows.append((month, *cells))
+        rows.append(_with_rain(summary, MONTH_HEAD, (month, *cells)))
     return rows
 
 
 def ranking_rows(summary: Any) -> list[tuple[str, ...]]:
     """Return the rows of the table of orientations, most critical first, as text."""
     order = np.argsort(-summary["orientation_index"].values, kind="stable")
-    rain = bool(summary.attrs["has_rain"])
     yearly = {
         name: summary[name].sum("month").values
         for name in ("driving_rain_iso", "driving_rain_ashrae", "drying_potential", "sun_on_wall")
     }
-    return [
+    rows = [
         (
             str(summary["compass"].values[i]),
-            f"{float(summary['orientation_index'].values[i]):.2f}" if rain else "no data",
-            f"{yearly['driving_rain_iso'][i]:.0f}" if rain else "no data",
-            f"{yearly['driving_rain_ashrae'][i]:.0f}" if rain else "no data",
+            f"{float(summary['orientation_index'].values[i]):.2f}",
+            f"{yearly['driving_rain_iso'][i]:.0f}",
+            f"{yearly['driving_rain_ashrae'][i]:.0f}",
             f"{yearly['drying_potential'][i] / 1000:.1f}",
             f"{yearly['sun_on_wall'][i]:.0f}",
         )
         for i in order
     ]
+    return [_with_rain(summary, RANK_HEAD, row) for row in rows]

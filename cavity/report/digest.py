@@ -18,8 +18,8 @@ from cavity.report import series
 
 def about(case: Any) -> Any:
     """Return the Dataset of a case without its hours: attributes, coordinates and variables without time."""
-    held = getattr(case, "about", None)
-    return case.dataset if held is None else held
+    light = getattr(case, "about", None)
+    return case.dataset if light is None else light
 
 
 @dataclass(frozen=True)
@@ -62,11 +62,11 @@ def digest(case: Any) -> Digest:
     -------
     Digest
     """
-    held = vars(case)
-    source = held.get("dataset")  # another Dataset put in its place is read again
-    if "_digest" not in held or held["_digest"][0] is not source:
-        held["_digest"] = (source, _read(case.dataset))
-    return held["_digest"][1]
+    stored = vars(case)
+    source = stored.get("dataset")  # another Dataset put in its place is read again
+    if "_digest" not in stored or stored["_digest"][0] is not source:
+        stored["_digest"] = (source, _read(case.dataset))
+    return stored["_digest"][1]
 
 
 def _read(ds: Any) -> Digest:

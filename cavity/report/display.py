@@ -167,4 +167,9 @@ def quantity(value: float | None, unit: str, digits: int = 3) -> tuple[str, str]
         ip = "0" if math.isinf(value) else number(_PERM_METRE / value, digits) if value > 0 else "∞"
     else:
         ip = number((value - ip_offset) * ip_scale, digits)
-    return f"{si} {si_unit}".strip(), f"{ip} {ip_unit}".strip()
+    return _with_unit(si, si_unit), _with_unit(ip, ip_unit)
+
+
+def _with_unit(text: str, unit: str) -> str:
+    """Return a number and its unit; the sign of degrees of arc follows without a space."""
+    return f"{text}{unit}" if unit == "°" else f"{text} {unit}".strip()

@@ -37,11 +37,11 @@ class Compartment:
         """How the air flows over the year, in words."""
         moving = self.upward + self.downward
         if moving < 0.05:
-            return "almost no flow"
-        share = self.upward / moving
-        if share > 1.0 - _MIXED:
+            return "nearly still"
+        fraction = self.upward / moving
+        if fraction > 1.0 - _MIXED:
             return "upwards"
-        return "downwards" if share < _MIXED else f"upwards in {100 * share:.0f} % of the hours"
+        return "downwards" if fraction < _MIXED else f"upwards in {100 * fraction:.0f} % of the hours"
 
 
 @dataclass(frozen=True)
@@ -89,10 +89,10 @@ def strip_rows(datasets: Sequence[Any], statuses: Sequence[str]) -> list[StripRo
     statuses : sequence of str
         Status of each.
     """
-    found = {str(ds.attrs["column"]): (ds, status) for ds, status in zip(datasets, statuses, strict=True)}
+    computed = {str(ds.attrs["column"]): (ds, status) for ds, status in zip(datasets, statuses, strict=True)}
     rows = []
     for index, strip in enumerate(strips_of(wall_of(datasets[0]))):
-        ds, status = found.get(strip["name"], (None, ""))
+        ds, status = computed.get(strip["name"], (None, ""))
         letter = _LETTERS[index] if index < len(_LETTERS) else str(index + 1)
         parts = () if ds is None else compartments(ds)
         several = len(parts) > 1
@@ -114,7 +114,7 @@ def strip_rows(datasets: Sequence[Any], statuses: Sequence[str]) -> list[StripRo
 def strips_of(wall: Wall) -> list[dict[str, Any]]:
     """Return name, ends and place along the wall of every strip; strips listed one by one are placed side by side."""
     width = wall.site.wall_width
-    fractions = {each.name: each.fraction for each in wall.columns}
+    fractions = {part.name: part.fraction for part in wall.columns}
     if wall.elevation is not None:
         return [
             {
@@ -135,20 +135,20 @@ def strips_of(wall: Wall) -> list[dict[str, Any]]:
                 break
         else:
             stacks.append([column])
-    known = [max(each.fraction for each in stack) for stack in stacks]
-    shares = known if all(known) and sum(known) <= 1.0 + 1e-6 else [1.0 / len(stacks)] * len(stacks)
-    made, left = {}, 0.0
-    for stack, share in zip(stacks, shares, strict=True):
+    known = [max(part.fraction for part in stack) for stack in stacks]
+    stack_fractions = known if all(known) and sum(known) <= 1.0 + 1e-6 else [1.0 / len(stacks)] * len(stacks)
+    strips, left = {}, 0.0
+    for stack, fraction in zip(stacks, stack_fractions, strict=True):
         for column in stack:
-            made[column.name] = {
+            strips[column.name] = {
                 "name": column.name,
                 "bottom": column.bottom,
                 "top": column.top,
-                "spans": ((left * width, (left + share) * width),),
+                "spans": ((left * width, (left + fraction) * width),),
                 "length": column.fraction * width if column.fraction else float("nan"),
             }
-        left += share
-    return [made[column.name] for column in wall.columns]
+        left += fraction
+    return [strips[column.name] for column in wall.columns]
 
 
 def draw(datasets: Sequence[Any], statuses: Sequence[str]) -> str:

@@ -44,10 +44,10 @@ def _drawn(describe: Callable[..., Any]) -> Any:
     """Turn a function that describes a figure in plain dicts into one that returns it as a plotly Figure."""
 
     @functools.wraps(describe)
-    def draw(*args: Any, **chosen: Any) -> go.Figure:
+    def draw(*args: Any, **options: Any) -> go.Figure:
         import plotly.graph_objects as go
 
-        return go.Figure(describe(*args, **chosen))
+        return go.Figure(describe(*args, **options))
 
     return draw
 
@@ -71,12 +71,14 @@ def _limit(
 def profile_positions(ds: Any) -> tuple[list[str], np.ndarray]:
     """Return names and positions [mm] of the profile's points: outdoors, faces with the cavity air between, room."""
     faces = series.face_names(ds)
-    places = np.asarray(ds["face_position"].values, float) * 1e3
+    positions = np.asarray(ds["face_position"].values, float) * 1e3
     wall = [str(role) for role in ds["face_role"].values].index("outer face of wall")
-    reach = 0.08 * max(places[-1] - places[0], 1.0)
+    reach = 0.08 * max(positions[-1] - positions[0], 1.0)
     names = ["outdoor air", *faces[:wall], "cavity air", *faces[wall:], "room air"]
-    middle = 0.5 * (places[wall - 1] + places[wall])
-    return names, np.concatenate([[places[0] - reach], places[:wall], [middle], places[wall:], [places[-1] + reach]])
+    middle = 0.5 * (positions[wall - 1] + positions[wall])
+    return names, np.concatenate(
+        [[positions[0] - reach], positions[:wall], [middle], positions[wall:], [positions[-1] + reach]]
+    )
 
 
 def profile_values(ds: Any, segment: int) -> dict[str, np.ndarray]:
@@ -93,7 +95,7 @@ def profile_values(ds: Any, segment: int) -> dict[str, np.ndarray]:
         "temperature": ("temperature_outdoor", "cavity_temperature", "temperature_indoor"),
         "relative_humidity": ("relative_humidity_outdoor", "cavity_relative_humidity", "relative_humidity_indoor"),
     }
-    made = {}
+    profile = {}
     for name, values in faces.items():
         if name == "dew_point":
             outdoor, cavity, room = values[0], values[wall - 1], values[-1]
@@ -101,21 +103,21 @@ def profile_values(ds: Any, segment: int) -> dict[str, np.ndarray]:
             outside, within, inside = air[name]
             outdoor, room = (np.asarray(ds[key].values, float) for key in (outside, inside))
             cavity = np.asarray(ds[within].values[:, segment], float)
-        made[name] = np.vstack([outdoor, values[:wall], cavity, values[wall:], room])
-    return made
+        profile[name] = np.vstack([outdoor, values[:wall], cavity, values[wall:], room])
+    return profile
 
 
 def layer_bands(ds: Any) -> list[tuple[str, float, float, str]]:
     """Return (name, from mm, to mm, kind) of the layers and the cavity; kind is membrane, cavity or layer."""
-    places = np.asarray(ds["face_position"].values, float) * 1e3
+    positions = np.asarray(ds["face_position"].values, float) * 1e3
     wall = [str(role) for role in ds["face_role"].values].index("outer face of wall")
     bands, at = [], 0
     for index, name in enumerate(ds["layer"].values):
         if at == wall - 1:
-            bands.append(("cavity", places[at], places[at + 1], "cavity"))
+            bands.append(("cavity", positions[at], positions[at + 1], "cavity"))
             at += 1
         kind = "membrane" if int(ds["layer_membrane"].values[index]) else "layer"
-        bands.append((str(name), places[at], places[at + 1], kind))
+        bands.append((str(name), positions[at], positions[at + 1], kind))
         at += 1
     return bands
 
@@ -168,7 +170,7 @@ def profile(ds: Any, *, segment: int, hour: int = 0) -> go.Figure:
 @_drawn
 def duration(ds: Any) -> go.Figure:
     """Share of the year in which the air change rate of the cavity is reached or exceeded."""
-    share, rate = series.duration(series.air_changes(ds))
+    percentage, rate = series.duration(series.air_changes(ds))
     median = float(np.median(series.air_changes(ds)))
     shape, label = _limit(max(median, 1e-3), f"median {display.number(median)} per hour", "air")
     label["y"] = np.log10(max(median, 1e-3))
@@ -176,14 +178,14 @@ def duration(ds: Any) -> go.Figure:
         label = {**label, "text": "no airflow in any hour", "y": -0.5}
     low = min(max(float(rate.min()), 0.1), 10.0)  # still hours are below the frame, not off by decades
     span = [float(np.log10(low)) - 0.1, float(np.log10(max(float(rate.max()), 10.0 * low))) + 0.1]
-    traces = [{"type": "scatter", "x": share, "y": np.maximum(rate, 1e-2), "mode": "lines", "name": "whole column",
+    traces = [{"type": "scatter", "x": percentage, "y": np.maximum(rate, 1e-2), "mode": "lines", "name": "whole column",
                "line": _line("air", 2.2),
                "hovertemplate": "%{y:.3~g} per hour in %{x:.0f} % of hours<extra></extra>"}]  # fmt: skip
     rates = np.asarray(ds["compartment_air_change_rate"].values, float)
     several = rates.shape[1] > 1
     for index, name in enumerate(ds["compartment"].values if several else []):
-        share, rate = series.duration(rates[:, index], 101)
-        traces.append({"type": "scatter", "x": share, "y": np.maximum(rate, 1e-2), "mode": "lines",
+        percentage, rate = series.duration(rates[:, index], 101)
+        traces.append({"type": "scatter", "x": percentage, "y": np.maximum(rate, 1e-2), "mode": "lines",
                        "name": plain(name), "line": _line("rain", 1.2, DASHES[index % len(DASHES)]),
                        "hovertemplate": "%{y:.3~g} per hour in %{x:.0f} % of hours<extra></extra>"})  # fmt: skip
     return _figure(
@@ -224,14 +226,21 @@ def rate_map(ds: Any) -> go.Figure:
         "customdata": 10.0**z, "hovertemplate": "%{x|%-d %b}, %{y}:00: %{customdata:.3~g} per hour<extra></extra>",
         "meta": "log_rate",
     }  # fmt: skip
+    first, half = _clock(ds)[0], np.timedelta64(12, "h")  # the mark of the hour shown widens no axis
     mark = {"type": "scatter", "mode": "markers", "x": [str(_clock(ds)[0])[:10]], "y": [0], "name": "the hour shown",
             "marker": {"symbol": "square-open", "size": 13, "color": LIGHT["fail"], "line": {"width": 2.5}},
-            "hoverinfo": "skip", "showlegend": False}  # fmt: skip
+            "hoverinfo": "skip", "showlegend": False, "cliponaxis": False}  # fmt: skip
     return _figure(
         [trace, mark],
         style(
-            xaxis={"tickformat": "%b", "dtick": "M1", "title": {"text": "Day of the year"}, "showgrid": False},
-            yaxis={"title": {"text": "Hour of the day [h]"}, "dtick": 6, "showgrid": False},
+            xaxis={
+                "tickformat": "%b",
+                "dtick": "M1",
+                "title": {"text": "Day of the year"},
+                "showgrid": False,
+                "range": [f"{first - half}", f"{first + np.timedelta64(days - 1, 'D') + half}"],
+            },
+            yaxis={"title": {"text": "Hour of the day [h]"}, "dtick": 6, "showgrid": False, "range": [-0.5, 23.5]},
         ),
     )
 
@@ -241,19 +250,19 @@ def rose(ds: Any) -> go.Figure:
     """Hours of wind by direction, stacked by the air change rate they drive."""
     names, hours = series.rose(ds)
     traces, low = [], 0.0
-    colours = scale()[1:]
+    colours = scale()
     for index, upper in enumerate(series.ROSE_CLASSES):
         text = f"over {low:g} per hour" if np.isinf(upper) else f"{low:g} to {upper:g} per hour"
         traces.append({
             "type": "barpolar", "r": hours[index], "theta": np.arange(16) * 22.5, "customdata": names, "name": text,
-            "marker": {"color": colours[index][1], "line": {"color": LIGHT["paper"], "width": 0.5}},
+            "marker": {"color": colours[index][1], "line": {"color": LIGHT["muted"], "width": 0.6}},
             "hovertemplate": f"%{{customdata}}, {text}: %{{r:.0f}} h<extra></extra>",
         })  # fmt: skip
         low = upper
-    facing = float(ds.attrs.get("orientation", 0.0)) / 22.5
-    total = float(hours.sum(axis=0).max())
     total = 1.1 * float(hours.sum(axis=0).max())
     facing = float(ds.attrs.get("orientation", 0.0))
+    free = hours.sum(axis=0) + total * (np.abs((np.arange(16) * 22.5 - facing + 180.0) % 360.0 - 180.0) < 30.0)
+    bare = 90.0 - 22.5 * int(np.argmin(free))  # the scale lies on the sector of fewest hours, not on bars
     traces.append({
         "type": "scatterpolar", "r": [0.0, total], "theta": [facing, facing], "mode": "lines+markers",
         "line": _line("fail", 2.4, "dot"), "marker": {"symbol": "diamond", "size": [0, 10]},
@@ -268,7 +277,7 @@ def rose(ds: Any) -> go.Figure:
             legend={"orientation": "v", "x": 1.02, "y": 1, "yanchor": "top", "xanchor": "left"},
             polar={
                 "bgcolor": "rgba(0,0,0,0)",
-                "radialaxis": {"range": [0, total], "angle": 0, "tickangle": 0, "nticks": 5, "ticksuffix": " h",
+                "radialaxis": {"range": [0, total], "angle": bare, "tickangle": bare, "nticks": 5, "ticksuffix": " h",
                                "tickfont": {"size": 12},
                                "gridcolor": LIGHT["grid"], "linecolor": LIGHT["rule"]},
                 "angularaxis": {"direction": "clockwise", "rotation": 90, "tickvals": list(np.arange(16) * 22.5),
@@ -292,10 +301,10 @@ def drive(ds: Any, count: int = 1460) -> go.Figure:
         (up, "upward flow", "triangle-up-open", "stack"),
         (~up, "downward flow", "triangle-down", "wind"),
     ):
-        chosen = pick[mask[pick]]
-        share = 100.0 * mask.mean()
-        traces.append({"type": "scatter", "mode": "markers", "x": wind[chosen], "y": stack[chosen],
-                       "name": f"{name} ({share:.0f} % of hours)",
+        hours = pick[mask[pick]]
+        percentage = 100.0 * mask.mean()
+        traces.append({"type": "scatter", "mode": "markers", "x": wind[hours], "y": stack[hours],
+                       "name": f"{name} ({percentage:.0f} % of hours)",
                        "marker": {"symbol": symbol, "size": 5, "opacity": 0.6, "color": LIGHT[colour]},
                        "hovertemplate": "wind %{x:.2f} Pa, stack %{y:.2f} Pa<extra></extra>"})  # fmt: skip
     cancel = {"type": "line", "x0": -span, "y0": span, "x1": span, "y1": -span,
@@ -365,9 +374,9 @@ def humid_warm(ds: Any, *, segment: int, face: int) -> go.Figure:
          "marker": {"size": 3.2, "opacity": 0.35, "color": LIGHT["humidity"]},
          "hovertemplate": "%{x:.1f} °C, %{y:.1f} %<extra></extra>"},
         {"type": "scatter", "mode": "lines", "x": line, "y": mould_threshold(line),
-         "name": "mould can start: sensitive materials", "line": _line("mould", 2.4), "hoverinfo": "skip"},
+         "name": "sensitive materials", "line": _line("mould", 2.4), "hoverinfo": "skip"},
         {"type": "scatter", "mode": "lines", "x": line, "y": mould_threshold(line, 85.0),
-         "name": "medium resistant and resistant materials", "line": _line("mould", 1.6, "dash"), "hoverinfo": "skip"},
+         "name": "resistant materials", "line": _line("mould", 1.6, "dash"), "hoverinfo": "skip"},
     ]  # fmt: skip
     return _figure(
         traces,
@@ -430,7 +439,7 @@ def film(ds: Any, *, segment: int) -> go.Figure:
     run = run * series.HOUR * 1e3
     faces = [str(name) for name in ds["film_face"].values]
     traces: list[dict[str, Any]] = []
-    for name, colour, dash in (("back of cladding", "film", "solid"), ("outer face of wall", "wind", "dot")):
+    for name, colour, dash in (("back of cladding", "film", "solid"), ("outer face of wall", "stack", "dot")):
         if name in faces:
             traces.append({"type": "scatter", "mode": "lines", "x": time, "y": films[:, faces.index(name)],
                            "name": surface_in_words(name), "line": _line(colour, 1.4, dash),
@@ -461,9 +470,9 @@ def water(ds: Any, *, segment: int) -> go.Figure:
     for index, name in enumerate(ds["layer"].values):
         if values[:, index].max() <= 0.0:
             continue
-        place = len(traces)
+        drawn = len(traces)
         traces.append({"type": "scatter", "mode": "lines", "x": time, "y": values[:, index], "name": plain(name),
-                       "line": _line(LAYERS[place % len(LAYERS)], 1.8, DASHES[(place + 1) % len(DASHES)]),
+                       "line": _line(LAYERS[drawn % len(LAYERS)], 1.8, DASHES[(drawn + 1) % len(DASHES)]),
                        "hovertemplate": "%{x|%-d %b}: %{y:.3g} kg/m²<extra></extra>"})  # fmt: skip
     return _figure(
         traces,
@@ -494,13 +503,13 @@ def years(ds: Any, *, segment: int) -> go.Figure:
 @_drawn
 def drying(ds: Any, *, segment: int) -> go.Figure:
     """Water above the level before the week of the largest rise, over the 60 days after its wettest moment."""
-    found = series.drying(ds, segment)
+    curve = series.drying(ds, segment)
     traces, notes, since = [], [], "the wettest moment"
-    if found is None:
+    if curve is None:
         notes = [{"xref": "paper", "yref": "paper", "x": 0.5, "y": 0.5, "showarrow": False,
                   "text": "the wall never gains more than 1 g/m² within a week"}]  # fmt: skip
     else:
-        days, above, moment = found
+        days, above, moment = curve
         traces = [{"type": "scatter", "mode": "lines", "x": days, "y": above * 1e3,
                    "name": "water above the level before", "line": _line("film", 2),
                    "hovertemplate": "day %{x:.1f}: %{y:.0f} g/m²<extra></extra>"}]  # fmt: skip
@@ -517,28 +526,28 @@ def drying(ds: Any, *, segment: int) -> go.Figure:
 
 
 @_drawn
-def event(found: Any) -> go.Figure:
+def event(wetting: Any) -> go.Figure:
     """Water of a wetting event still in the wall, with the vents open and closed: the daily means judged."""
     from cavity.risk.drying import daily
 
     traces = []
     for name, left, colour, dash in (
-        ("vents open", found.as_drawn, "film", "solid"),
-        ("vents closed", found.shut, "muted", "dash"),
+        ("vents open", wetting.as_drawn, "film", "solid"),
+        ("vents closed", wetting.closed, "muted", "dash"),
     ):
         days, means = daily(left)
         values = 1e3 * means
         traces.append({"type": "scatter", "mode": "lines", "x": days, "y": values, "name": name,
                        "line": _line(colour, 2.2, dash),
                        "hovertemplate": "day %{x:.1f}: %{y:.0f} g/m²<extra>" + name + "</extra>"})  # fmt: skip
-    amount = 1e3 * found.amount
+    amount = 1e3 * wetting.amount
     shapes, labels = zip(_limit(0.5 * amount, "50 % has dried"), _limit(0.1 * amount, "90 % has dried"), strict=True)
     return _figure(
         traces,
         style(
             shapes=list(shapes),
             annotations=list(labels),
-            xaxis={"title": {"text": "Days after the wetting"}, "range": [0, len(found.as_drawn) / 24.0]},
+            xaxis={"title": {"text": "Days after the wetting"}, "range": [0, len(wetting.as_drawn) / 24.0]},
             yaxis={"title": {"text": "Water of the event left [g/m²]"}, "rangemode": "tozero"},
         ),
     )
@@ -571,17 +580,19 @@ def balance(ds: Any, *, segment: int) -> go.Figure:
 def losses(ds: Any) -> go.Figure:
     """Percentage of the driving pressure lost at each group of equal parts, and the air gained if it were doubled."""
     groups = air.loss_groups(ds)
-    share = 100.0 * np.array([group.share for group in groups])
+    percentages = 100.0 * np.array([group.share for group in groups])
     names = [
-        f"{plain(group.name)} ({group.bottom:.2g} m)" if group.count == 1 and group.kind != "channel"
-        else plain(group.name) if group.kind == "channel"
-        else f"{plain(group.name)} ({group.count}, {group.bottom:.2g} to {group.top:.2g} m)"
+        group.name if group.kind == "channel"
+        else f"{group.name} ({group.bottom:.2g} m)" if group.count == 1
+        else f"{group.name} ({group.count}, {group.bottom:.2g} to {group.top:.2g} m)"
         for group in groups
     ]  # fmt: skip
+    names = ["<br>".join(plain(line) for line in textwrap.wrap(name, 20)) for name in names]  # for a phone
     colours = [LIGHT["air" if group.kind != "channel" else "rain"] for group in groups]
     gains = [f"<br>doubled: {100 * group.gain:+.0f} % air" if group.gain >= 0.0 else "" for group in groups]
-    trace = {"type": "bar", "orientation": "h", "x": share, "y": names, "marker": {"color": colours}, "width": 0.62,
-             "text": [f"{value:.0f} %{gain}" for value, gain in zip(share, gains, strict=True)],
+    trace = {"type": "bar", "orientation": "h", "x": percentages, "y": names,
+             "marker": {"color": colours}, "width": 0.62,
+             "text": [f"{value:.0f} %{gain}" for value, gain in zip(percentages, gains, strict=True)],
              "textposition": "outside", "cliponaxis": False,
              "hovertemplate": "%{text} of the pressure<extra>%{y}</extra>"}  # fmt: skip
     return _figure(
@@ -589,8 +600,8 @@ def losses(ds: Any) -> go.Figure:
         style(
             height=max(240, 90 + 40 * len(names)),
             xaxis={
-                "title": {"text": "Percentage of the driving pressure lost [%]"},
-                "range": [0, max(10.0, 1.6 * share.max(initial=0.0))],
+                "title": {"text": "Driving pressure lost [%]"},
+                "range": [0, max(10.0, 1.9 * percentages.max(initial=0.0))],
             },
             yaxis={"showgrid": False, "ticks": ""},
         ),
@@ -625,7 +636,7 @@ def plain_of_case(
     With `only`, those of these ids.
     """
     at, spot = {"segment": segment}, {"segment": segment, "face": face}
-    places: dict[str, tuple[Any, dict[str, int]]] = {
+    describers: dict[str, tuple[Any, dict[str, int]]] = {
         "fig-profile": (profile, at),
         "fig-psychro": (psychrometric, spot),
         "fig-duration": (duration, {}),
@@ -642,6 +653,6 @@ def plain_of_case(
         "fig-years": (years, at),
     }
     if series.balance(ds, segment):
-        places["fig-balance"] = (balance, at)
-    wanted = places if only is None else only
-    return {name: draw.__wrapped__(ds, **chosen) for name, (draw, chosen) in places.items() if name in wanted}
+        describers["fig-balance"] = (balance, at)
+    wanted = describers if only is None else only
+    return {name: draw.__wrapped__(ds, **options) for name, (draw, options) in describers.items() if name in wanted}

@@ -175,7 +175,7 @@ def layers(ds: Any) -> list[dict[str, Any]]:
             {
                 "mark": str(index + 1),
                 "name": layer.name,
-                "material": str(ds["layer_material"].values[index]) + _bridged(layer),
+                "material": _title(str(ds["layer_material"].values[index]), layer) + _bridged(layer),
                 "thickness": display.quantity(float(ds["layer_thickness"].values[index]), "m"),
                 "density": display.quantity(float(ds["layer_density"].values[index]), "kg/m3"),
                 "conductivity": display.quantity(float(ds["layer_conductivity"].values[index]), "W/(m K)"),
@@ -187,6 +187,11 @@ def layers(ds: Any) -> list[dict[str, Any]]:
             }
         )
     return made
+
+
+def _title(material: str, layer: Layer) -> str:
+    """Return the title of a material, without an s_d that the wall file replaces."""
+    return material if layer.sd is None and not layer.sd_table else re.sub(r", s_?d [\d.]+ m$", "", material)
 
 
 def _bridged(layer: Layer) -> str:
@@ -239,7 +244,7 @@ def openings(cases: Sequence[Any]) -> list[dict[str, Any]]:
             "height": display.quantity(each.height, "height"),
             "area": display.quantity(each.free_area, "area"),
             "share": f"{100 * each.porosity:.0f} %",
-            "exposure": each.exposure,
+            "exposure": "wall surface" if each.exposure == "face" else each.exposure,
         }
         for chosen in wall_of(about(cases[0])).opening_sets
         for each in chosen.openings
@@ -304,8 +309,9 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
         if case.climate_name in seen:
             continue
         seen.add(case.climate_name)
-        place = f"{float(attrs.get('latitude', math.nan)):.2f}°, {float(attrs.get('longitude', math.nan)):.2f}°"
-        kind = "invented" if int(attrs.get("climate_invented", 0)) else "as read"
+        latitude, longitude = (float(attrs.get(name, math.nan)) for name in ("latitude", "longitude"))
+        place = f"latitude {latitude:.2f}°, longitude {longitude:.2f}°".replace("-", "−")
+        kind = "fictitious" if int(attrs.get("climate_invented", 0)) else "as read"
         rain = str(attrs.get("climate_rain", "with rain" if int(attrs.get("has_rain", 0)) else "without rain"))
         text = f"{attrs.get('climate_source', '')} ({kind}; {rain}; {place}), SHA-256 {attrs.get('climate_sha256', '')}"
         rows.append((f"Climate {case.climate_name}", text))
@@ -318,7 +324,7 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
             (f"Largest balance error: {name}", f"{display.number(error, 2)} of {passed} (limit {exponent}){exceeded}")
             for name, error, passed, exponent, exceeded in balances(cases)
         ),
-        ("Solver steps a case", f"{min(steps)} to {max(steps)}"),
+        ("Solver steps a case", f"{display.number(min(steps), 6)} to {display.number(max(steps), 6)}"),
         (
             "Hours",
             "values are given at the start of the hour, local standard time, no daylight saving; means over the hour",

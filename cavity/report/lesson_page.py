@@ -399,7 +399,7 @@ def _air_rows(lesson: Any) -> tuple[list[dict[str, Any]], Sequence[Sequence[str]
     traces = [
         {"y": [step.flow for step in lesson.steps],
          "name": "air flow, median hour", "line": {"color": LIGHT["stack"], "width": 2, "dash": "dot"},
-         "marker": {"symbol": "diamond", "size": 8}, "hovertemplate": "%{text}: %{y:.3~g} l/(s m)<extra></extra>"},
+         "marker": {"symbol": "diamond", "size": 8}, "hovertemplate": "%{text}: %{y:.3~g} L/(s m)<extra></extra>"},
         {"y": rate, "yaxis": "y2", "error_y": spread,
          "name": "air change rate: median, and 10 to 90 % of hours", "line": {"color": LIGHT["air"], "width": 2},
          "marker": {"size": 8}, "hovertemplate": "%{text}: %{y:.3~g} per hour<extra></extra>"},
@@ -413,7 +413,7 @@ def _air_rows(lesson: Any) -> tuple[list[dict[str, Any]], Sequence[Sequence[str]
          "hovertemplate": "%{text}: %{y:.0f} h<extra></extra>"},
     ]  # fmt: skip
     return traces, (
-        ("Air flow, median [l/(s m)]",),
+        ("Air flow, median [L/(s m)]",),
         ("Air change rate [per hour]", "median; bars: 10 to 90 % of hours"),
         ("Hours a year [h]", _sign("film", "●", "back of the cladding below the dew point"),
          _sign("humidity", "■", "exterior surface of the wall above 80 %")),
@@ -434,7 +434,7 @@ def computed(lesson: Any) -> tuple[str, list[str]]:
             + _course(lesson, [100.0 * step.inner for step in steps], "%"),
         ]
     else:
-        lines.insert(0, f"median air flow {_course(lesson, [step.flow for step in steps], 'l/(s m)')}")
+        lines.insert(0, f"median air flow {_course(lesson, [step.flow for step in steps], 'L/(s m)')}")
         lines += [
             f"back of the cladding below the dew point {_course(lesson, [step.dew_hours for step in steps], 'h')}",
             "exterior surface of the wall above 80 % "
@@ -554,7 +554,7 @@ def _table(lesson: Any) -> dict[str, Any]:
     if lesson.key == "brick":
         return {
             "head": [
-                lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [per hour]",
+                lesson.quantity, "Air flow [L/(s m)]", "Air change rate, median [per hour]",
                 "Cavity vapour pressure above outdoors, sunniest tenth of hours [Pa]",
                 "Highest 30-day relative humidity outside the vapour retarder [%]",
                 "Exterior surface of wall above 80 % [h]",
@@ -566,7 +566,7 @@ def _table(lesson: Any) -> dict[str, Any]:
             ],
         }  # fmt: skip
     head = [
-        lesson.quantity, "Air flow [l/(s m)]", "Air change rate, median [per hour]", "10 to 90 % of hours [per hour]",
+        lesson.quantity, "Air flow [L/(s m)]", "Air change rate, median [per hour]", "10 to 90 % of hours [per hour]",
         "Hours upwards [%]",
         "Cavity warmer in the sunniest tenth of hours [K]", "Cladding back below dew point [h]",
         "Exterior surface of wall above 80 % [h]",
@@ -599,7 +599,7 @@ def _readings(lesson: Any, step: Any) -> list[tuple[str, str]]:
     last = ("Exterior surface of the wall above 80 %", f"{_shown(step.humid_hours, 'h')} h")
     if lesson.key == "night":
         last = ("Largest film of dew", f"{1e3 * step.film:.1f} g/m²")
-    return [("Air flow, median", f"{display.number(step.flow)} l/(s m)"), rate,
+    return [("Air flow, median", f"{display.number(step.flow)} L/(s m)"), rate,
             ("Cladding back below the dew point", f"{_shown(step.dew_hours, 'h')} h"), last]  # fmt: skip
 
 

@@ -96,7 +96,7 @@ def words(lesson: Any, step: Any) -> str:
     """Return the drawing in words."""
     way = "upwards" if step.upward >= 0.5 else "downwards"
     through = min(step.shape.base, step.shape.head) > 0.0
-    air = f"median air flow {step.flow:.2g} l/(s m), mostly {way}" if through else "no way through for the air"
+    air = f"median air flow {step.flow:.2g} L/(s m), mostly {way}" if through else "no way through for the air"
     return f"Section of the wall. {lesson.quantity}: {step.label}; {air}."
 
 

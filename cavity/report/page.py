@@ -130,7 +130,11 @@ def _page_boxes(title: str) -> str:
 
 def _css_text(text: str) -> str:
     """Return a text as a string of CSS, safe inside an HTML style element."""
-    return '"' + "".join(each if each.isalnum() or each in " .,;:-()" else f"\\{ord(each):x} " for each in text) + '"'
+    return (
+        '"'
+        + "".join(letter if letter.isalnum() or letter in " .,;:-()" else f"\\{ord(letter):x} " for letter in text)
+        + '"'
+    )
 
 
 def read(name: str) -> str:
@@ -162,8 +166,8 @@ def write_page(
     parts : sequence of mapping
         Each with `heading` and, as needed, `nav` (short name in the bar), `text` (lines), `equation` (MathML of
         `notes.equation`), `symbols` (a line on its letters), `figures` (mappings of `id`, `title`, `caption`,
-        `figure`), `table` (mapping of `caption`, `head`, `rows`), `fold` (title under which
-        the table is folded away), `question` and `answer` (lines, folded; not printed while they are).
+        `figure`), `table` (mapping of `caption`, `head`, `rows`, and where set `widths` of the columns on paper [%]),
+        `fold` (title under which the table is folded away), `question` and `answer` (lines, folded under it).
 
     Returns
     -------
@@ -257,7 +261,7 @@ def render(comparison: Any) -> str:
         "climate_text": ", ".join(climates),
         "facing": ", ".join(verdict.facing_text(value) for value in facings),
         "compared": " × ".join(
-            [f"{len(sets)} opening{'s' * (len(sets) > 1)}", f"{len(depths)} depth{'s' * (len(depths) > 1)}"]
+            [f"{len(sets)} opening set{'s' * (len(sets) > 1)}", f"{len(depths)} depth{'s' * (len(depths) > 1)}"]
             + [f"{len(seen.variants)} variants"] * (len(seen.variants) > 1)
             + [f"{len(facings)} facings"] * (len(facings) > 1)
             + [f"{len(strips)} strips"] * (len(strips) > 1)
@@ -269,6 +273,8 @@ def render(comparison: Any) -> str:
         "left_out": len(cases) - len(explored),
         "matrix": matrix,
         "worst_over": verdict.where(seen),
+        "several_parts": max(len(climates), len(facings), len(strips)) > 1,
+        "several_cases": len(explored) > 1,
         "still": verdict.still_pieces(seen),
         **_elevation(seen),
         "brief": brief.brief(comparison, seen),
@@ -325,8 +331,8 @@ def _elevation(seen: verdict.View) -> dict[str, Any]:
         for at, piece in enumerate(row.compartments):
             area = row.area * (piece.top - piece.bottom) / (row.top - row.bottom)
             marks[row.name, at] = (piece.mark, piece.direction, "" if np.isnan(area) else f"{display.number(area)} m²")
-    for each in pieces:
-        each["mark"], each["direction"], each["area"] = marks.get((each["column"], each["at"]), ("", "", ""))
+    for entry in pieces:
+        entry["mark"], entry["direction"], entry["area"] = marks.get((entry["column"], entry["at"]), ("", "", ""))
     return {
         "elevation": Markup(elevation.draw(datasets, statuses)),
         "pieces": pieces,
@@ -391,14 +397,14 @@ def _names(cases: Sequence[Any]) -> list[str]:
     """Return the names that the user gave, which are no quantities even where they look it ("10 mm slots")."""
     wall = wall_of(digest.about(cases[0]))
     parts: list[Any] = [*wall.opening_sets, *wall.columns, *wall.layers, *wall.rails, *wall.barriers]
-    parts += [vent for chosen in wall.opening_sets for vent in chosen.openings]
+    parts += [vent for opening_set in wall.opening_sets for vent in opening_set.openings]
     named = [wall.name, wall.description, *(part.name for part in parts)]
     for case in cases:
         named += [case.opening_set, case.climate_name, verdict.variant_text(verdict.variant(case))]
     return sorted({name for name in named if name})
 
 
-def _near(cases: Sequence[Any], places: Sequence[Sequence[int]], seen: verdict.View) -> list[list[list[int]]]:
+def _near(cases: Sequence[Any], choices: Sequence[Sequence[int]], seen: verdict.View) -> list[list[list[int]]]:
     """Return for every case the others that differ from it in one thing and in two, the least change first.
 
     A thing is one of the choices (`_FACETS`) whose numbers `places` holds. Openings and depth come before the others,
@@ -406,7 +412,7 @@ def _near(cases: Sequence[Any], places: Sequence[Sequence[int]], seen: verdict.V
     """
     areas = [verdict.opening_area(case) for case in cases]
     depths = [float(case.depth) for case in cases]
-    second = seen.found.runner_up if seen.found else None
+    second = seen.recommendation.runner_up if seen.recommendation else None
     named = [
         second is not None and (case.opening_set, depth) == (second.opening_set, second.depth)
         for case, depth in zip(cases, depths, strict=True)
@@ -414,20 +420,20 @@ def _near(cases: Sequence[Any], places: Sequence[Sequence[int]], seen: verdict.V
     layers = len(_FACETS) - 2  # openings and depth are the last two
 
     def change(a: int, b: int) -> tuple[Any, ...]:
-        elsewhere = places[a][:layers] != places[b][:layers]
+        elsewhere = choices[a][:layers] != choices[b][:layers]
         less = areas[b] < areas[a] or depths[b] < depths[a]
         return elsewhere, not named[b], less, abs(areas[b] - areas[a]) + abs(depths[b] - depths[a]), b
 
-    found = []
+    near = []
     for a in range(len(cases)):
-        things = [sum(x != y for x, y in zip(places[a], there, strict=True)) for there in places]
-        found.append(
+        things = [sum(x != y for x, y in zip(choices[a], there, strict=True)) for there in choices]
+        near.append(
             [
-                sorted((b for b, count in enumerate(things) if count == wanted), key=functools.partial(change, a))
-                for wanted in (1, 2)
+                sorted((b for b, count in enumerate(things) if count == different), key=functools.partial(change, a))
+                for different in (1, 2)
             ]
         )
-    return found
+    return near
 
 
 class _Shared:
@@ -505,7 +511,7 @@ def _case(case: Any, owner: int, packer: packing.Packer, shared: _Shared) -> dic
     films = [str(item) for item in ds["film_face"].values]
     film = display.show("film", ds["film"].values[:, segment, :])
     speed = np.asarray(ds["air_speed"].values, float).T
-    made: dict[str, Any] = {
+    hourly: dict[str, Any] = {
         "temperature": rows("temperature", display.show("temperature", values["temperature"]), step=0.1),
         "dew_point": rows("dew_point", display.show("dew_point", values["dew_point"]), step=0.1),
         "humidity": rows("humidity", display.show("relative_humidity", values["relative_humidity"]), step=0.2),
@@ -534,7 +540,7 @@ def _case(case: Any, owner: int, packer: packing.Packer, shared: _Shared) -> dic
         "what": verdict.what(case),
         "rules": shared.number("rules", [list(row) for row in rule_rows(ds)]),
         "figures": numbers,
-        "series": made,
+        "series": hourly,
         "section": shared.number("sections", wall_drawing.draw(ds)),
         "legend": shared.number("legends", legend),
         "faces": labels,
@@ -543,7 +549,7 @@ def _case(case: Any, owner: int, packer: packing.Packer, shared: _Shared) -> dic
         "cavity_point": names.index("cavity air"),
         "governs": face,
         "openings": [str(name) for name in ds["opening"].values],
-        "segment_text": f"{ds['segment'].values[segment]} segment, {bottom:.2g} to {top:.2g} m",
+        "segment_text": f"{series.segment_text(ds, segment)}, {bottom:.2g} to {top:.2g} m",
         "upward": float((series.upward(ds) > 0).mean()),
         "air": list(air_words.sentences(ds)),
         "vents": [list(row) for row in air_words.vent_rows(ds)],
@@ -562,8 +568,8 @@ def rule_rows(ds: Any) -> list[tuple[str, ...]]:
     from cavity.risk.rules import checks
 
     return [
-        (each.document, each.clause, each.edition, each.asks, each.drawn, each.outcome, each.known)
-        for each in checks(ds)
+        (check.document, check.clause, check.edition, check.asks, check.drawn, check.outcome, check.known)
+        for check in checks(ds)
     ]
 
 
@@ -581,22 +587,23 @@ def _event_rows(event: Any) -> list[list[Any]]:
         return [f"{display.number(value)} d" if np.isfinite(value) else f"over {display.number(times['span'])} d"] * 2
 
     return [
-        ["50 % drying time of a wetting event", days(times["half"])],
-        ["90 % drying time of it", days(times["nine"])],
-        [f"Left of it after {display.number(times['span'])} days", [f"{100 * times['left']:.0f} %"] * 2],
+        ["Wetting event: 50 % drying time", days(times["half"])],
+        ["Wetting event: 90 % drying time", days(times["nine"])],
+        [f"Wetting event: water left after {display.number(times['span'])} days", [f"{100 * times['left']:.0f} %"] * 2],
     ]
 
 
-def _finding(found: Any) -> dict[str, str]:
+def _finding(finding: Any) -> dict[str, str]:
     return {
-        "status": found.status,
-        "title": found.title,
-        "where": found.where,
-        "value": verdict.value_text(found),
-        "limit": ("" if found.threshold == "limit" else f"{found.threshold} ") + verdict.value_text(found, limit=True),
-        "when": found.when,
-        "sentence": found.sentence,
-        "source": cite(found.source),
+        "status": finding.status,
+        "title": finding.title,
+        "where": finding.where,
+        "value": verdict.value_text(finding),
+        "limit": ("" if finding.threshold == "limit" else f"{finding.threshold} ")
+        + verdict.value_text(finding, limit=True),
+        "when": finding.when,
+        "sentence": finding.sentence,
+        "source": cite(finding.source),
     }
 
 
@@ -633,8 +640,8 @@ def _summary(ds: Any, segment: int, face: int, year: Mapping[str, Any]) -> list[
         ["Air change rate, 10 % and 90 % of hours", same(f"{low} to {high} per hour")],
         ["Hours with flow upwards", same(f"{100 * year['upward']:.0f} %")],
         ["Governing surface", same(series.place_text(ds, segment, face))],
-        ["Mean humidity there", same(f"{100 * year['humidity']:.1f} %")],
-        ["Hours above 80 % there", same(str(year["humid_hours"]))],
+        ["Mean relative humidity at this surface", same(f"{100 * year['humidity']:.1f} %")],
+        ["Hours above 80 % RH at this surface", same(str(year["humid_hours"]))],
         ["Hours in which some surface condenses", same(str(year["wet_hours"]))],
         ["Largest film in the cavity", [f"{display.number(peak)} g/m²", f"{display.number(0.00327706 * peak)} oz/ft²"]],
         ["Run-off in the year", [f"{1e3 * year['runoff']:.0f} g/m²", f"{3.27706 * year['runoff']:.2f} oz/ft²"]],

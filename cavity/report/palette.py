@@ -68,8 +68,8 @@ SCALE: tuple[str, ...] = ("#f4ecd8", "#cfd9cc", "#93bcbf", "#5690a9", "#34618d",
 # One dash a position along the height, lowest first.
 DASHES: tuple[str, ...] = ("dot", "solid", "dash", "dashdot", "longdash")
 
-# Colours of layers in a line chart, distinguished by dash as well.
-LAYERS: tuple[str, ...] = ("wood", "humidity", "air", "stack", "rain", "mould", "film", "temperature")
+# Colours of layers in a line chart, distinguished by dash as well: seven that stay apart from one another.
+LAYERS: tuple[str, ...] = ("wood", "air", "stack", "wind", "ink", "mould", "dew_point")
 
 FONT = '"Avenir Next", "Segoe UI", "Helvetica Neue", Helvetica, "Liberation Sans", Arial, sans-serif'
 

@@ -16,7 +16,7 @@ from cavity.report import display
 from cavity.result import wall_of
 
 if TYPE_CHECKING:
-    from cavity.wallfile.model import Barrier, Column, Opening, Rail
+    from cavity.wallfile.model import Column, Opening, Rail
 
 _TOUCH = 1e-6  # m
 _KIND = {
@@ -96,34 +96,26 @@ def rows(ds: Any) -> list[ScheduleRow]:
     list of ScheduleRow
     """
     wall = wall_of(ds)
-    chosen = wall.opening_set(str(ds.attrs["opening_set"]))
+    opening_set = wall.opening_set(str(ds.attrs["opening_set"]))
     depth, width = float(ds.attrs["depth"]), wall.site.wall_width
     low, high = min(c.bottom for c in wall.columns), max(c.top for c in wall.columns)
-    made = [
-        _vent_row(opening, [c for c in wall.columns if _reaches(opening, c)], wall.columns, (low, high), width)
-        for opening in chosen.openings
+    listed = [
+        _vent_row(opening, [c for c in wall.columns if c.holds(opening)], wall.columns, (low, high), width)
+        for opening in opening_set.openings
     ]
-    made.sort(key=lambda row: (row.heights[0], row.name))
-    made += [
-        _rail_row(rail, wall.columns, depth, width)
-        for rail in (chosen.rails if chosen.rails is not None else wall.rails)
-    ]
+    listed.sort(key=lambda row: (row.heights[0], row.name))
+    listed += [_rail_row(rail, wall.columns, depth, width) for rail in wall.rails_of(opening_set)]
     for barrier in wall.barriers:
-        served = [c for c in wall.columns if _reaches(barrier, c)]
+        served = [c for c in wall.columns if c.holds(barrier)]
         free = barrier.free_area
         si, ip = display.quantity(free, "area") if free > 0.0 else ("closed", "closed")
-        made.append(
+        listed.append(
             ScheduleRow(
                 "barrier", barrier.name, _names(served, wall.columns), (barrier.height,), "cavity barrier", si, ip,
                 free, _length(served, width), "continuous", _FREE["barrier"],
             )
         )  # fmt: skip
-    return made
-
-
-def _reaches(part: Opening | Barrier, column: Column) -> bool:
-    within = column.bottom - _TOUCH <= part.height <= column.top + _TOUCH
-    return within and (not part.columns or column.name in part.columns)
+    return listed
 
 
 def _names(served: Sequence[Column], columns: Sequence[Column]) -> str:
@@ -187,7 +179,7 @@ def _vent_row(
 
 
 def _rail_row(rail: Rail, columns: Sequence[Column], depth: float, width: float) -> ScheduleRow:
-    served = [c for c in columns if not rail.columns or c.name in rail.columns]
+    served = [c for c in columns if c.serves(rail.columns)]
     gap, bay = rail.gap, rail.bay
     si, ip = _both([("gap", gap, "at the rail ends"), ("every", bay, "")])
     heights = rail.heights
@@ -209,7 +201,7 @@ HEAD = (
 )  # fmt: skip
 
 
-def table(found: Sequence[ScheduleRow]) -> list[list[str]]:
+def table(listed: Sequence[ScheduleRow]) -> list[list[str]]:
     """Return the schedule as texts, by the columns of `HEAD`."""
     return [
         [
@@ -217,21 +209,21 @@ def table(found: Sequence[ScheduleRow]) -> list[list[str]]:
             "0" if row.free_area <= 0.0 else f"{1e4 * row.free_area:.3g}",
             "" if math.isnan(row.length) else f"{row.length:.4g}", row.pieces, row.keep_free,
         ]
-        for row in found
+        for row in listed
     ]  # fmt: skip
 
 
-def numbers(found: Sequence[ScheduleRow]) -> list[list[Any]]:
+def numbers(listed: Sequence[ScheduleRow]) -> list[list[Any]]:
     """Return the schedule by the columns of `HEAD`, free area [cm2/m] and wall length [m] as numbers, NaN: unknown."""
-    made: list[list[Any]] = [list(row) for row in table(found)]
-    for cells, row in zip(made, found, strict=True):
+    cells_of: list[list[Any]] = [list(row) for row in table(listed)]
+    for cells, row in zip(cells_of, listed, strict=True):
         cells[6], cells[7] = 1e4 * row.free_area, row.length
-    return made
+    return cells_of
 
 
-def csv_text(found: Sequence[ScheduleRow]) -> str:
+def csv_text(listed: Sequence[ScheduleRow]) -> str:
     """Return the schedule as CSV with a head line; texts that a spreadsheet would take for a formula are quoted off."""
-    return files.csv_text(HEAD, table(found))
+    return files.csv_text(HEAD, table(listed))
 
 
 # --------------------------------------------------------------------------- detail drawings
@@ -245,24 +237,24 @@ def details(ds: Any) -> list[tuple[str, str]]:
 
     Depth, slot and panel are to one scale; the flashing and the backup wall are schematic.
     """
-    found: dict[str, ScheduleRow] = {}
+    first_of: dict[str, ScheduleRow] = {}
     for row in rows(ds):
-        found.setdefault(row.place, row)
+        first_of.setdefault(row.place, row)
     depth = float(ds.attrs["depth"])
     panel = sum(
         float(thickness)
         for thickness, part in zip(ds["layer_thickness"].values, ds["layer_part"].values, strict=True)
         if str(part) == "cladding"
     )
-    chosen = wall_of(ds).opening_set(str(ds.attrs["opening_set"]))
-    clear = {each.name: each.clear_height or each.gross_area for each in chosen.openings}
-    made = []
+    opening_set = wall_of(ds).opening_set(str(ds.attrs["opening_set"]))
+    clear = {opening.name: opening.clear_height or opening.gross_area for opening in opening_set.openings}
+    drawings = []
     for place in ("base of the wall", "window head", "window sill", "top of the wall"):
-        if place in found:
-            row = found[place]
+        if place in first_of:
+            row = first_of[place]
             low = place in ("base of the wall", "window head")
-            made.append((f"{place[0].upper()}{place[1:]}", _detail(row, depth, panel, clear[row.name], low)))
-    return made
+            drawings.append((f"{place[0].upper()}{place[1:]}", _detail(row, depth, panel, clear[row.name], low)))
+    return drawings
 
 
 def _detail(row: ScheduleRow, depth: float, panel: float, clear: float, low: bool) -> str:
@@ -274,7 +266,8 @@ def _detail(row: ScheduleRow, depth: float, panel: float, clear: float, low: boo
     panel_x = back_x - max(1e3 * panel * scale, 2.0)
     flash = tall - 46.0 if low else 46.0  # of the flashing under or over the vent
     edge = flash - slot if low else flash + slot
-    end = 16.0 if low else tall - 16.0
+    above, below = (30.0, 12.0) if low else (12.0, 30.0)  # room for the depth, dimensioned beyond the wall
+    end = above + 4.0 if low else tall - below - 4.0
     top, bottom = min(end, edge), max(end, edge)
     sign = 1.0 if low else -1.0
     si_depth, ip_depth = display.quantity(depth, "m")
@@ -283,8 +276,8 @@ def _detail(row: ScheduleRow, depth: float, panel: float, clear: float, low: boo
     lines = [
         f'<svg class="vent-detail" viewBox="0 0 {wide:g} {tall:g}" role="img" aria-label="{html.escape(row.place)}: '
         f'{html.escape(row.geometry)}, cavity {si_depth}">',
-        f'<rect class="backup" x="{wall_x:.1f}" y="12" width="{_WALL:g}" height="{tall - 24:.1f}"/>',
-        f'<path class="cut" d="M{wall_x + _WALL:.1f} 12v{0.5 * tall - 22:.1f}l4 5l-8 8l4 5v{0.5 * tall - 20:.1f}"/>',
+        f'<rect class="backup" x="{wall_x:.1f}" y="{above:g}" width="{_WALL:g}" height="{tall - above - below:.1f}"/>',
+        f'<path class="cut" d="M{wall_x + _WALL:.1f} {above:g}V{0.5 * tall - 10:.1f}l4 5l-8 8l4 5V{tall - below:g}"/>',
         f'<rect class="panel" x="{panel_x:.1f}" y="{top:.1f}" width="{back_x - panel_x:.1f}" '
         f'height="{bottom - top:.1f}"/>',
         # the flashing falls outwards from the wall and laps beyond the panel
@@ -301,11 +294,11 @@ def _detail(row: ScheduleRow, depth: float, panel: float, clear: float, low: boo
         f'M{x - 5:.1f} {edge:.1f}h16"/>',
         _label(x - 6, y + 4, si_clear, ip_clear, "end"),
     ]
-    y = 26.0 if low else tall - 22.0
+    y = 22.0 if low else tall - 22.0
     lines += [
         f'<path class="dimension" d="M{back_x:.1f} {y:.1f}H{wall_x:.1f}M{back_x:.1f} {y - 5:.1f}v10'
         f'M{wall_x:.1f} {y - 5:.1f}v10"/>',
-        _label(0.5 * (back_x + wall_x), y - 8 if low else y + 16, si_depth, ip_depth, "middle"),
+        _label(0.5 * (back_x + wall_x), y - 7 if low else y + 16, si_depth, ip_depth, "middle"),
         "</svg>",
     ]  # fmt: skip
     return "".join(lines)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,7 @@ COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "
 # Share of the humid hours a face counts with: the more sensitive the material, the more it governs (our own choice).
 _WEIGHT = {"very sensitive": 4.0, "sensitive": 3.0, "medium resistant": 1.5, "resistant": 1.0}
 # Air change classes of the wind rose [1/h], upper ends.
-ROSE_CLASSES = (5.0, 20.0, 50.0, 100.0, np.inf)
+ROSE_CLASSES = (3.0, 10.0, 30.0, 100.0, 300.0, np.inf)
 
 
 def air_changes(ds: Any) -> np.ndarray:
@@ -30,10 +30,11 @@ def upward(ds: Any) -> np.ndarray:
 
 
 def governing(ds: Any, findings: Iterable[Any] = ()) -> tuple[int, int]:
-    """Return (segment, face) of the place that decides: of the worst finding of the wall side, else the most humid.
+    """Return (segment, face) of the place that decides: of the governing finding of the wall side, else the most humid.
 
-    The humid place is sought from the outer face of the backup wall inwards, by the sum over the year of RH above
-    80 % while above freezing, weighted by the sensitivity of the material (our own choice, for display only).
+    Of a layer it is the most humid surface. The humid place is sought from the exterior surface of the backup wall
+    inwards, by the sum over the year of RH above 80 % while above freezing, weighted by the sensitivity of the material
+    (our own choice, for display only).
     """
     roles = [str(role) for role in ds["face_role"].values]
     start = roles.index("outer face of wall") if "outer face of wall" in roles else 0
@@ -47,23 +48,26 @@ def governing(ds: Any, findings: Iterable[Any] = ()) -> tuple[int, int]:
     segment, place = np.unravel_index(int(np.argmax(score)), score.shape)
     face = inner[int(place)]
 
-    labels = [str(label) for label in ds["face"].values]
     segments = [str(label) for label in ds["segment"].values]
     for finding in ranked(findings):
-        if finding.status in ("pass", "information") or finding.key not in can_fail():
+        if finding.status == "information" or not finding.ratio > 0.0:
             continue
-        if finding.face:
-            face = labels.index(finding.face)
-            mean = np.asarray(ds["relative_humidity"].values[:, :, face], float).mean(axis=0)
-            return segments.index(finding.segment) if finding.segment else int(np.argmax(mean)), face
+        surfaces = [index for index in _surfaces_of(ds, finding) if index >= start]
+        if surfaces:
+            mean = np.asarray(ds["relative_humidity"].values[:, :, surfaces], float).mean(axis=0)
+            if finding.segment:
+                return segments.index(finding.segment), surfaces[int(np.argmax(mean[segments.index(finding.segment)]))]
+            segment, place = np.unravel_index(int(np.argmax(mean)), mean.shape)
+            return int(segment), surfaces[int(place)]
     return int(segment), int(face)
 
 
-def can_fail() -> Collection[str]:
-    """Return the keys of the criteria that can condemn a wall; the others are at most to review."""
-    from cavity.risk import CAN_FAIL
-
-    return CAN_FAIL
+def _surfaces_of(ds: Any, finding: Any) -> list[int]:
+    """Return the positions along `face` of what a finding is about: its own surface, else those of its layer."""
+    if finding.face:
+        return [[str(label) for label in ds["face"].values].index(finding.face)]
+    beside = zip(ds["face_outer"].values, ds["face_inner"].values, strict=True)
+    return [index for index, pair in enumerate(beside) if finding.layer and finding.layer in map(str, pair)]
 
 
 def ranked(findings: Iterable[Any]) -> list[Any]:
@@ -79,21 +83,21 @@ def mould(ds: Any, segment: int) -> np.ndarray:
     from cavity.risk.limits import resolve
     from cavity.risk.mould import repeated
 
-    given = resolve(dict(wall_of(ds).limits), float(ds.attrs["film_limit"]))
+    limits = resolve(dict(wall_of(ds).limits), float(ds.attrs["film_limit"]))
     index = repeated(
         ds["temperature"].values[:, segment, :],
         ds["relative_humidity"].values[:, segment, :],
         [str(name) for name in ds["face_mould_class"].values],
-        decline=given["mould_decline"],
-        most=repeats(ds, given),
+        decline=limits["mould_decline"],
+        most=repeats(ds, limits),
     ).index
     return index[23::24]
 
 
 def duration(values: np.ndarray, count: int = 201) -> tuple[np.ndarray, np.ndarray]:
     """Return fraction of hours [%] and the value reached or exceeded in that fraction of hours."""
-    share = np.linspace(0.0, 100.0, count)
-    return share, np.quantile(np.asarray(values, float), 1.0 - share / 100.0)
+    percentage = np.linspace(0.0, 100.0, count)
+    return percentage, np.quantile(np.asarray(values, float), 1.0 - percentage / 100.0)
 
 
 def rose(ds: Any) -> tuple[list[str], np.ndarray]:
@@ -161,7 +165,7 @@ def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
 def balance(ds: Any, segment: int) -> list[tuple[str, float]]:
     """Return the yearly water balance of wall and films in one segment: (term, kg/m2); positive wets, negative dries.
 
-    Rain and drying at the outer face of the cladding are one net term, with the rain that runs off it again taken
+    Rain and drying at the exterior surface of the cladding are one net term, with the rain that runs off it again taken
     from the run-off: they are a hundred times larger than all else and nearly cancel. Terms under 0.1 g/m2 are left
     out, but for what is stored. Empty where the Dataset has no balance.
     """
@@ -171,11 +175,11 @@ def balance(ds: Any, segment: int) -> list[tuple[str, float]]:
     terms = dict(zip(names, np.asarray(ds["water_balance"].values, float)[:, segment].tolist(), strict=True))
     off = float(np.asarray(ds["runoff"].values, float)[:, segment, 0].sum() * HOUR)
     rain, vapour, run = (terms.pop(name, 0.0) for name in ("rain on the wall", "vapour from outdoors", "run-off"))
-    made = {
+    balances = {
         "exterior surface: rain absorbed minus evaporation": rain - off + vapour,
         "run-off in the cavity": run + off,
     } | terms
-    return [(name, value) for name, value in made.items() if abs(value) > 1e-4 or name == "stored"]
+    return [(name, value) for name, value in balances.items() if abs(value) > 1e-4 or name == "stored"]
 
 
 def drying(ds: Any, segment: int, days: int = 60) -> tuple[np.ndarray, np.ndarray, np.datetime64] | None:
@@ -217,12 +221,12 @@ def event_times(event: Any) -> dict[str, float]:
     """
     from cavity.risk.drying import days_until
 
-    made = {"span": len(event.as_drawn) / 24.0}
-    for name, left in (("", event.as_drawn), ("_shut", event.shut)):
-        made[f"half{name}"] = days_until(left, 0.5, event.amount)
-        made[f"nine{name}"] = days_until(left, 0.1, event.amount)
-        made[f"left{name}"] = float(left[-1]) / event.amount
-    return made
+    times = {"span": len(event.as_drawn) / 24.0}
+    for name, left in (("", event.as_drawn), ("_shut", event.closed)):
+        times[f"half{name}"] = days_until(left, 0.5, event.amount)
+        times[f"nine{name}"] = days_until(left, 0.1, event.amount)
+        times[f"left{name}"] = float(left[-1]) / event.amount
+    return times
 
 
 def vapour_kpa(dew_point: np.ndarray) -> np.ndarray:
@@ -240,4 +244,10 @@ def face_names(ds: Any) -> list[str]:
 def place_text(ds: Any, segment: int, face: int) -> str:
     """Return the place in words: surface and segment with its heights."""
     bottom, top = float(ds["segment_bottom"].values[segment]), float(ds["segment_top"].values[segment])
-    return f"{face_names(ds)[face]}, {ds['segment'].values[segment]} segment ({bottom:.2g} to {top:.2g} m)"
+    return f"{face_names(ds)[face]}, {segment_text(ds, segment)} ({bottom:.2g} to {top:.2g} m)"
+
+
+def segment_text(ds: Any, segment: int) -> str:
+    """Return the name of a segment in words: "top segment", or "whole height" where there is only one."""
+    name = str(ds["segment"].values[segment])
+    return name if ds.sizes["segment"] == 1 else f"{name} segment"

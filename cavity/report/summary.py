@@ -89,7 +89,7 @@ def rows(comparison: Any, *, file: str = "", report: str = "", seen: verdict.Vie
     seen = seen or verdict.view(comparison)
     best = seen.best
     case = f"{best.opening_set}, {verdict.depth_text(best.depth)}" + f", variant {best.variant}" * bool(best.variant)
-    if seen.found is None:
+    if seen.recommendation is None:
         case = f"none; lowest risk: {case}"
     lead = best.decides[0].name[1:] if best.decides else best.parts[0].name[1:]
     made = []

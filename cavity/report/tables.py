@@ -21,7 +21,7 @@ _CASE = ("climate", "orientation [degree]", "column", "openings", "cavity depth 
 _CASES = (
     *_CASE, "result", "decided by", "median air change rate [per hour]", "air change rate, 10 % of hours [per hour]",
     "air change rate, 90 % of hours [per hour]", "hours with flow upwards [%]", "largest film in the cavity [g/m2]",
-    "surface", "segment", "hours above 80 % there [h]", "hours in which some surface condenses [h]",
+    "surface", "segment", "hours above 80 % RH at this surface [h]", "hours in which some surface condenses [h]",
     "50 % drying time of a wetting event [d]", "50 % drying time, vents closed [d]",
     "90 % drying time of a wetting event [d]", "90 % drying time, vents closed [d]", _VARIANT,
 )  # fmt: skip
@@ -76,13 +76,13 @@ def sheets(comparison: Any) -> dict[str, Table]:
     for case in comparison.cases:
         ds = case.dataset
         variant = verdict.variant_text(verdict.variant(case))
-        found = series.ranked(case.findings)
+        findings_of_case = series.ranked(case.findings)
         segment, face = series.governing(ds, case.findings)
         rate, names = series.air_changes(ds), series.face_names(ds)
         table = series.monthly(ds, segment)[face]
         cases.append(
             [
-                *_names(case), verdict.case_status(case), found[0].title if found else "",
+                *_names(case), verdict.case_status(case), findings_of_case[0].title if findings_of_case else "",
                 *(_round(value) for value in (np.median(rate), *np.quantile(rate, (0.1, 0.9)))),
                 _round(100.0 * table[-1]["upward"]), _round(1e3 * digest.film_peak(ds)), names[face],
                 ds["segment"].values[segment], table[-1]["humid_hours"], table[-1]["wet_hours"], *_event(case), variant,
@@ -92,7 +92,7 @@ def sheets(comparison: Any) -> dict[str, Table]:
             [*_names(case), item.status, item.key, item.title, item.where, _round(item.shown.value),
              _round(item.shown.limit), item.threshold, item.shown.units, _round(item.hours), item.when,
              item.sentence, item.source, variant]
-            for item in found
+            for item in findings_of_case
         ]  # fmt: skip
         months += [
             [*_names(case), names[face], ds["segment"].values[segment], row["month"],
@@ -103,11 +103,11 @@ def sheets(comparison: Any) -> dict[str, Table]:
             for row in table
         ]  # fmt: skip
     for case in verdict.failed_of(comparison):
-        names = [
+        asked: list[Any] = [
             case.climate_name, case.orientation, case.column, case.opening_set, _round(1e3 * case.depth),
         ]  # fmt: skip
-        blank = [""] * (len(_CASES) - len(names) - 3)
-        cases.append([*names, "not computed", case.reason, *blank, verdict.variant_text(verdict.variant(case))])
+        blank = [""] * (len(_CASES) - len(asked) - 3)
+        cases.append([*asked, "not computed", case.reason, *blank, verdict.variant_text(verdict.variant(case))])
     place = ("surface", "segment")
     seen = verdict.view(comparison)
     choices, rules = _choices(seen), []
@@ -118,7 +118,7 @@ def sheets(comparison: Any) -> dict[str, Table]:
     return {
         "schedule": (schedule.HEAD, schedule.table(schedule.rows(shown[0].case.dataset) if shown else [])),
         "choices": (
-            ("openings", "cavity depth [mm]", "free vent area [mm2/m]", "result", "recommended", "probability [%]",
+            ("openings", "cavity depth [mm]", "free vent area [cm2/m]", "result", "recommended", "probability [%]",
              "decided by", "value", "limit", "limit is", "unit", "climate", "column", "orientation [degree]",
              "below the common rules", _VARIANT), choices),
         "rules": ((*_CASE, *(head.lower() for head in RULE_HEAD), _VARIANT), rules),
@@ -139,19 +139,19 @@ def _choices(seen: verdict.View) -> list[list[Any]]:
     """Return one row for each combination of openings and depth, safest first: the worst of its parts decides."""
     rows = []
     for choice in seen.choices:
-        part, found = choice.decides or (None, None)
-        named = "recommended" if seen.found and choice is seen.found.choice else ""
-        if seen.found and choice is seen.found.runner_up:
+        part, finding = choice.decides or (None, None)
+        named = "recommended" if seen.recommendation and choice is seen.recommendation.choice else ""
+        if seen.recommendation and choice is seen.recommendation.runner_up:
             named = "runner-up"
-        told: list[Any] = [""] * 8
-        if part is not None and found is not None:
-            told = [found.title, _round(found.shown.value), _round(found.shown.limit), found.threshold,
-                    found.shown.units, part.climate, part.column, _round(part.orientation)]  # fmt: skip
-        rain = all(verdict.has_rain(each.case) for each in choice.parts if each.computed)
-        share = verdict.percent(seen, choice).removesuffix(" %")
+        decided: list[Any] = [""] * 8
+        if part is not None and finding is not None:
+            decided = [finding.title, _round(finding.shown.value), _round(finding.shown.limit), finding.threshold,
+                    finding.shown.units, part.climate, part.column, _round(part.orientation)]  # fmt: skip
+        rain = all(verdict.has_rain(other.case) for other in choice.parts if other.computed)
+        probability = verdict.percent(seen, choice).removesuffix(" %")
         rows.append(
-            [choice.opening_set, _round(1e3 * choice.depth), _round(1e6 * choice.area),
-             verdict.word(choice.status, rain), named, int(share) if share else "", *told,
+            [choice.opening_set, _round(1e3 * choice.depth), _round(1e4 * choice.area),
+             verdict.word(choice.status, rain), named, int(probability) if probability else "", *decided,
              below_text(choice.below), verdict.variant_text(choice.variant)]
         )  # fmt: skip
     return rows

@@ -44,7 +44,7 @@ _LIMIT = "limit"
 # ---- one case --------------------------------------------------------------------------------------------------------
 def worst(findings: Iterable[Any]) -> Any | None:
     """Return the finding that decides: the worst, or the nearest to its limit; None where there is none."""
-    return next((found for found in worst_first(findings) if found.status != "information"), None)
+    return next((finding for finding in worst_first(findings) if finding.status != "information"), None)
 
 
 def case_status(case: Any) -> str:
@@ -71,19 +71,19 @@ def value_text(finding: Any, *, limit: bool = False) -> str:
     return f"{text} {units}".strip()
 
 
-def found_text(found: Any) -> str:
+def found_text(finding: Any) -> str:
     """Return a finding in a few words: criterion, value, and its limit or what else is shown with the value."""
-    if found.threshold == _LIMIT and not found.ratio > 0.0 and found.status == "pass":
+    if finding.threshold == _LIMIT and not finding.ratio > 0.0 and finding.status == "pass":
         return "no criterion comes near its limit"
-    return f"{lower_title(found)} {value_text(found)} ({found.threshold} {value_text(found, limit=True)})"
+    return f"{lower_title(finding)} {value_text(finding)} ({finding.threshold} {value_text(finding, limit=True)})"
 
 
 def what(case: Any) -> str:
     """Return what decides a case in a few words with its number."""
-    found = worst(case.findings)
-    if found is None:
+    finding = worst(case.findings)
+    if finding is None:
         return "No criterion was judged"
-    text = found_text(found)
+    text = found_text(finding)
     return text[:1].upper() + text[1:]
 
 
@@ -110,14 +110,14 @@ def variant_text(name: str) -> str:
 
 def place_text(case: Any, cases: Sequence[Any], *, strip: bool = True) -> str:
     """Return the climate of a case, and variant, facing and, if asked, strip as far as the cases differ in them."""
-    said = [str(case.climate_name)]
+    parts = [str(case.climate_name)]
     if len({variant(other) for other in cases}) > 1:
-        said.append(variant_text(variant(case)))
+        parts.append(variant_text(variant(case)))
     if len({orientation(other) for other in cases}) > 1:
-        said.append(facing_text(orientation(case)))
+        parts.append(facing_text(orientation(case)))
     if strip and len({column(other) for other in cases}) > 1:
-        said.append(column(case))
-    return ", ".join(said)
+        parts.append(column(case))
+    return ", ".join(parts)
 
 
 def column(case: Any) -> str:
@@ -131,9 +131,9 @@ def depth_text(depth: float) -> str:
     return f"{display.number(1e3 * depth)} mm"
 
 
-def rising(found: Any) -> bool:
+def rising(finding: Any) -> bool:
     """Return whether a finding had not settled when the run ended."""
-    return bool(found.rising)
+    return bool(finding.rising)
 
 
 # ---- the comparison as a whole ---------------------------------------------------------------------------------------
@@ -157,7 +157,7 @@ class View:
         Cases computed and not computed.
     choices : tuple of Choice
         Openings and depths, from the safest to the least safe.
-    found : Recommendation or None
+    recommendation : Recommendation or None
         What to build; None where everything fails.
     number : dict
         Position of a case among those of the page, by its id.
@@ -175,7 +175,7 @@ class View:
     cases: tuple[Any, ...]
     failed: tuple[Any, ...]
     choices: tuple[Choice, ...]
-    found: Recommendation | None
+    recommendation: Recommendation | None
     number: dict[int, int]
     air: dict[int, tuple[float, str]]
     dry: tuple[str, ...]
@@ -187,7 +187,7 @@ class View:
     @property
     def best(self) -> Choice:
         """The recommended choice, else the one of least risk."""
-        return self.found.choice if self.found else least_bad(self.choices)
+        return self.recommendation.choice if self.recommendation else least_bad(self.choices)
 
     @property
     def climates(self) -> list[str]:
@@ -242,10 +242,10 @@ def view(comparison: Any) -> View:
         if not fractions:
             fractions = {each.name: each.fraction for each in wall_of(ds).columns}
     choices = gather(cases, failed)
-    given = getattr(comparison, "advice", None) or ()
+    advice = getattr(comparison, "advice", None) or ()
     return View(
         cases, failed, choices, recommend(choices), {id(case): number for number, case in enumerate(cases)}, air,
-        tuple(dry), tuple(notes), tuple(str(getattr(item, "sentence", item)) for item in given),
+        tuple(dry), tuple(notes), tuple(str(getattr(item, "sentence", item)) for item in advice),
         getattr(comparison, "confidence", None), fractions,
     )  # fmt: skip
 
@@ -265,13 +265,14 @@ def shown(seen: View, most: int = 40) -> View:
     """
     if len(seen.cases) <= most:
         return seen
-    first = [seen.best] + ([seen.found.runner_up] if seen.found and seen.found.runner_up else [])
-    picked = {id(part.case): None for choice in first for part in choice.parts if part.computed}
-    picked |= {id(choice.decides[0].case): None for choice in seen.choices if choice.decides}
-    picked |= {id(case): None for case in seen.cases}
-    kept = set(list(picked)[:most])
+    second = seen.recommendation.runner_up if seen.recommendation else None
+    first = [seen.best, second] if second else [seen.best]
+    by_weight = {id(part.case): None for choice in first for part in choice.parts if part.computed}
+    by_weight |= {id(choice.decides[0].case): None for choice in seen.choices if choice.decides}
+    by_weight |= {id(case): None for case in seen.cases}
+    kept = set(list(by_weight)[:most])
     order_of = [id(case) for case in seen.cases if id(case) in kept]
-    return replace(seen, number={key: place for place, key in enumerate(order_of)})
+    return replace(seen, number={key: number for number, key in enumerate(order_of)})
 
 
 def start(seen: View) -> int:
@@ -290,33 +291,35 @@ def name_of(choice: Choice) -> str:
 # ---- headline --------------------------------------------------------------------------------------------------------
 def where(seen: View) -> str:
     """Return for which strips, orientations and climates the verdict holds."""
-    said = []
+    parts = []
     if len(seen.strips) > 1:
-        said.append("on both strips" if len(seen.strips) == 2 else f"on all {len(seen.strips)} strips")
+        parts.append("on both strips" if len(seen.strips) == 2 else f"on all {len(seen.strips)} strips")
     if len(seen.facings) > 1:
-        said.append("facing both ways" if len(seen.facings) == 2 else f"facing all {len(seen.facings)} ways")
+        parts.append("facing both ways" if len(seen.facings) == 2 else f"facing all {len(seen.facings)} ways")
     count = len(seen.climates)
-    said.append(
+    parts.append(
         f"in {seen.climates[0]}" if count == 1 else "in both climates" if count == 2 else f"in all {count} climates"
     )
-    return " ".join(said)
+    return " ".join(parts)
 
 
 def conditions(seen: View) -> list[str]:
     """Return what limits the verdict: no rain, cases not computed, what had not settled."""
-    said = []
+    limits = []
     if seen.dry:
         places = "" if len(seen.dry) == len(seen.climates) else f" in {', '.join(seen.dry)}"
-        said.append(f"without rain{places} (none in the weather file)")
-    said += seen.rain_notes
+        limits.append(f"without rain{places} (none in the weather file)")
+    limits += seen.rain_notes
     if seen.failed:
-        said.append(f"with {len(seen.cases)} of {len(seen.cases) + len(seen.failed)} cases computed")
-    return said
+        limits.append(f"with {len(seen.cases)} of {len(seen.cases) + len(seen.failed)} cases computed")
+    return limits
 
 
 def still_rising(choice: Choice) -> list[str]:
     """Return the criteria of a choice that can fail and had not settled."""
-    return list(dict.fromkeys(lower_title(found) for found in choice.findings if found.can_fail and rising(found)))
+    return list(
+        dict.fromkeys(lower_title(finding) for finding in choice.findings if finding.can_fail and rising(finding))
+    )
 
 
 def headline(seen: View) -> str:
@@ -334,26 +337,28 @@ def headline(seen: View) -> str:
 
 def _headline(seen: View) -> str:
     counted = designs(seen.choices)
-    place, best, total = where(seen), seen.best, len(counted)
+    likely = percent(seen, seen.best)
+    sure = f", with a probability of {likely} that every criterion is met" if likely else ""
+    scope, best, total = where(seen), seen.best, len(counted)
     passing = sum(choice.status == "pass" for choice in counted)
     decides = best.decides
     text = found_text(decides[1]) if decides else "no criterion was judged"
     at = _at(seen, decides[0]) if decides else ""
-    if seen.found is None:
+    if seen.recommendation is None:
         if best.status != "fail":
-            return f"No combination could be computed and judged completely {place}."
+            return f"No combination could be computed and judged completely {scope}."
         if total == 1:
-            return f"{name_of(best)} fails {place}: {text}{at}."
-        return f"Every combination fails {place}; the lowest risk is {name_of(best)}, which fails on {text}{at}."
+            return f"{name_of(best)} fails {scope}: {text}{at}."
+        return f"Every combination fails {scope}; the lowest risk is {name_of(best)}, which fails on {text}{at}."
     if total == 1:
         if best.status == "pass":
-            return f"{name_of(best)} passes {place}."
-        return f"{name_of(best)} does not fail {place}, but there are items to review: {text}{at}."
+            return f"{name_of(best)} passes {scope}{sure}."
+        return f"{name_of(best)} does not fail {scope}, but there are items to review: {text}{at}."
     kept = passing or sum(choice.status == "review" for choice in counted)
     count = f"All {total} combinations" if kept == total else f"{kept} of {total} combinations"
-    count += f" pass {place}" if passing else f" do not fail {place}, but need review"
-    if seen.found.comfortable:
-        return f"{count}; the smallest adequate is {name_of(best)}."
+    count += f" pass {scope}" if passing else f" do not fail {scope}, but need review"
+    if seen.recommendation.comfortable:
+        return f"{count}; the smallest adequate is {name_of(best)}{sure}."
     return f"{count}, none with an adequate margin; the best of these is {name_of(best)}: {text}{at}."
 
 
@@ -363,14 +368,14 @@ def _lower(text: str) -> str:
 
 def _at(seen: View, part: Part) -> str:
     """Return where a part is, where there are several: strip, orientation, climate."""
-    said = ""
+    text = ""
     if len(seen.strips) > 1:
-        said += f" on strip {seen.strip_text(part.column)}"
+        text += f" on strip {seen.strip_text(part.column)}"
     if len(seen.facings) > 1:
-        said += f" facing {facing_text(part.orientation)}"
+        text += f" facing {facing_text(part.orientation)}"
     if len(seen.climates) > 1:
-        said += f" in {part.climate}"
-    return said
+        text += f" in {part.climate}"
+    return text
 
 
 def concerned(seen: View) -> list[str]:
@@ -379,7 +384,7 @@ def concerned(seen: View) -> list[str]:
     if not parts:
         return []
     worst_of = {
-        name: status(found for part in parts if part.column == name for found in part.findings)
+        name: status(finding for part in parts if part.column == name for finding in part.findings)
         for name in {part.column for part in parts}
     }
     rows = [row for row in elevation.strips_of(wall_of(about(parts[0].case))) if row["name"] in worst_of]
@@ -387,34 +392,34 @@ def concerned(seen: View) -> list[str]:
         return []
     area = {row["name"]: row["length"] * (row["top"] - row["bottom"]) for row in rows}
     total = display.number(sum(area.values()), 3)
-    said = []
+    sizes = []
     for state, verb in (("fail", "fail"), ("review", "need review"), ("pass", "pass")):
-        held = [row for row in rows if worst_of[row["name"]] == state]
-        if held:
-            size = display.number(sum(area[row["name"]] for row in held), 3)
-            length = display.number(sum(row["length"] for row in held), 3)
-            names = f"strip “{held[0]['name']}”" if len(held) == 1 else f"{len(held)} strips"
-            said.append(f"{size} of {total} m² {verb} ({names}, {length} m of strips)")
-    return [f"Wall concerned: {'; '.join(said)}."]
+        alike = [row for row in rows if worst_of[row["name"]] == state]
+        if alike:
+            size = display.number(sum(area[row["name"]] for row in alike), 3)
+            length = display.number(sum(row["length"] for row in alike), 3)
+            names = f"strip “{alike[0]['name']}”" if len(alike) == 1 else f"{len(alike)} strips"
+            sizes.append(f"{size} of {total} m² {verb} ({names}, {length} m of strips)")
+    return [f"Wall concerned: {'; '.join(sizes)}."]
 
 
 def lost_strips(seen: View) -> list[str]:
     """Return a sentence for each strip that fails with every combination, and else which strip decides."""
     if len(seen.strips) < 2:
         return []
-    said = []
+    sentences = []
     for strip in seen.strips:
         parts = [[part for part in choice.parts if part.column == strip and part.computed] for choice in seen.choices]
         parts = [rows for rows in parts if rows]
         if parts and all(any(status(part.findings) == "fail" for part in rows) for rows in parts):
-            best = min(parts, key=lambda rows: order(found for part in rows for found in part.findings))
-            found = worst(found for part in best for found in part.findings)
-            said.append(
-                f"Strip {seen.strip_text(strip)} fails with every combination; at best {found_text(found)}. "
+            best = min(parts, key=lambda rows: order(finding for part in rows for finding in part.findings))
+            finding = worst(finding for part in best for finding in part.findings)
+            sentences.append(
+                f"Strip {seen.strip_text(strip)} fails with every combination; at best {found_text(finding)}. "
                 "The wall passes only if every strip passes."
             )
-    if said:
-        return said
+    if sentences:
+        return sentences
     counts: dict[str, int] = {}
     for choice in seen.choices:
         if choice.decides:
@@ -430,30 +435,30 @@ def lost_strips(seen: View) -> list[str]:
 # ---- recommended case ------------------------------------------------------------------------------------------------
 def sureness(seen: View, choice: Choice) -> str:
     """Return the probability that a choice meets every criterion that can fail, in a sentence; empty where unknown."""
-    held = seen.confidence
-    if held is None or held.reason:
+    confidence = seen.confidence
+    if confidence is None or confidence.reason:
         return ""
-    for each in held.choices:
-        if _is_sampled(seen, each, choice):
-            text = str(each.sentence)
+    for sampled in confidence.choices:
+        if _is_sampled(seen, sampled, choice):
+            text = str(sampled.sentence)
             if len(seen.facings) > 1 and seen.best.decides:  # sampled where the recommended choice is decided
                 text += f" This applies to {facing_text(seen.best.decides[0].orientation)}, the governing orientation."
             return text
     return ""
 
 
-def _is_sampled(seen: View, each: Any, choice: Choice) -> bool:
+def _is_sampled(seen: View, sampled: Any, choice: Choice) -> bool:
     """Whether a probability is that of a choice; all are of the variant of the recommended one."""
-    same = each.opening_set == choice.opening_set and abs(each.depth - choice.depth) < 1e-9
+    same = sampled.opening_set == choice.opening_set and abs(sampled.depth - choice.depth) < 1e-9
     return same and choice.variant == seen.best.variant
 
 
 def percent(seen: View, choice: Choice) -> str:
     """Return that probability as text, such as "88 %"; empty where unknown."""
-    held = seen.confidence
-    for each in getattr(held, "choices", ()) or ():
-        if _is_sampled(seen, each, choice):
-            return f"{100 * float(each.probability):.0f} %"
+    confidence = seen.confidence
+    for sampled in getattr(confidence, "choices", ()) or ():
+        if _is_sampled(seen, sampled, choice):
+            return f"{100 * float(sampled.probability):.0f} %"
     return ""
 
 
@@ -461,22 +466,23 @@ def by_variant(seen: View) -> list[str]:
     """Return a sentence for each variant of the layers: what is recommended with it; empty where there is one alone."""
     if len(seen.variants) < 2:
         return []
-    found = {each.choice.variant: each.choice for each in (seen.found, *seen.found.others)} if seen.found else {}
-    said = []
+    recommended = (seen.recommendation, *seen.recommendation.others) if seen.recommendation else ()
+    best_of = {each.choice.variant: each.choice for each in recommended}
+    sentences = []
     for name in seen.variants:
         choices = [choice for choice in seen.choices if choice.variant == name]
-        choice = found.get(name) or least_bad(choices)
+        choice = best_of.get(name) or least_bad(choices)
         lead = f"Variant “{name}”" if name else "The wall as drawn"
         if choice.decides is None:
-            said.append(f"{lead}: not computed.")
+            sentences.append(f"{lead}: not computed.")
             continue
         part, decides = choice.decides
         text = f"“{choice.opening_set}” with a {depth_text(choice.depth)} cavity {_STATE[choice.status]}"
-        if name not in found and all(each.status == "fail" for each in choices):
+        if name not in best_of and all(rival.status == "fail" for rival in choices):
             text = f"fails with every combination; lowest risk {text}"
-        best = ", best of all" if seen.found and choice is seen.found.choice else ""
-        said.append(f"{lead}{best}: {text}, {found_text(decides)}{_at(seen, part)}.")
-    return said
+        best = ", best of all" if seen.recommendation and choice is seen.recommendation.choice else ""
+        sentences.append(f"{lead}{best}: {text}, {found_text(decides)}{_at(seen, part)}.")
+    return sentences
 
 
 def _card(seen: View, choice: Choice) -> dict[str, Any]:
@@ -496,7 +502,7 @@ def _card(seen: View, choice: Choice) -> dict[str, Any]:
 
 def recommended(seen: View) -> dict[str, Any]:
     """Return the recommended choice for the first screen: name, status, reasons in sentences, runner-up."""
-    choice, found = seen.best, seen.found
+    choice, recommendation = seen.best, seen.recommendation
     decides = choice.decides
     lines = []
     if decides:
@@ -508,36 +514,40 @@ def recommended(seen: View) -> dict[str, Any]:
             note = ", still rising" if rising(decides[1]) else ""
             lines.append(f"{lead}: {text}{note}{_at(seen, decides[0])}.")
         also = [
-            found_text(each)
-            for key, each in worst_by_criterion(choice.findings).items()
-            if each.status == "fail" and key != decides[1].key
+            found_text(finding)
+            for key, finding in worst_by_criterion(choice.findings).items()
+            if finding.status == "fail" and key != decides[1].key
         ]
         if also:
             lines.append(f"Also fails on {'; '.join(also)}.")
     state = clogged(choice, seen.choices)
     if state is not None and state.decides:
         lines.append(f"With its meshes clogged it {_STATE[state.status]}: {found_text(state.decides[1])}.")
-    held = seen.confidence
+    confidence = seen.confidence
     if sure := sureness(seen, choice):
         lines.append(sure)
-    elif held is not None and held.reason:
-        lines.append(f"Probability not computed: {held.reason}.")
+    elif confidence is not None and confidence.reason:
+        lines.append(f"Probability not computed: {confidence.reason}.")
     runner = None
-    if found:
-        if found.more:
-            lines.append(f"{found.more[:1].upper()}{found.more[1:]}.")
-        if found.choice.below:
-            lines.append(f"Below the common rules (DIN 18516-1, read second-hand): {below_text(found.choice.below)}.")
-        if found.smaller:
-            takes = size_difference(choice, found.smaller)
+    if recommendation:
+        if recommendation.more:
+            lines.append(f"{recommendation.more[:1].upper()}{recommendation.more[1:]}.")
+        if recommendation.choice.below:
             lines.append(
-                f"{name_of(found.smaller)} does not fail either, with {takes}, but is below the common rules: "
-                f"{below_text(found.smaller.below)}."
+                f"Below the common rules (DIN 18516-1, read second-hand): {below_text(recommendation.choice.below)}."
             )
-        if found.runner_up:
-            runner = _card(seen, found.runner_up) | {"tips": found.tips}
-    heading = "Recommended" if found and found.comfortable else "Lowest risk of these, margin not adequate"
-    heading = heading if found else "Lowest risk, but it fails"
+        if recommendation.smaller:
+            takes = size_difference(choice, recommendation.smaller)
+            lines.append(
+                f"{name_of(recommendation.smaller)} does not fail either, with {takes}, but is below the common rules: "
+                f"{below_text(recommendation.smaller.below)}."
+            )
+        if recommendation.runner_up:
+            runner = _card(seen, recommendation.runner_up) | {"tips": recommendation.tips}
+    heading = (
+        "Recommended" if recommendation and recommendation.comfortable else "Lowest risk of these, margin not adequate"
+    )
+    heading = heading if recommendation else "Lowest risk, but it fails"
     if len(seen.choices) == 1:
         heading = "The case"
     lines += concerned(seen) + lost_strips(seen) + by_variant(seen)
@@ -549,10 +559,10 @@ def changes(seen: View) -> list[str]:
     if seen.advice:
         return list(seen.advice)
     first = seen.cases[start(seen)]
-    failing = [found for found in worst_first(first.findings) if level(found.status) > 0][:3]
+    failing = [finding for finding in worst_first(first.findings) if level(finding.status) > 0][:3]
     if failing:
         return [
-            *(found.sentence for found in failing),
+            *(finding.sentence for finding in failing),
             bottleneck(first),
         ]
     lines = [f"Nothing need change for {first.opening_set} with {depth_text(first.depth)}."]
@@ -564,9 +574,9 @@ def changes(seen: View) -> list[str]:
 
 def bottleneck(case: Any) -> str:
     """Return where most of the driving pressure is lost and what doubling each group of equal parts would bring."""
-    said = air_words.choke_sentence(case.dataset)
+    sentence = air_words.choke_sentence(case.dataset)
     where = f"With {case.opening_set} and {depth_text(case.depth)}"
-    return f"{where}: {said}" if said else "No air moves."
+    return f"{where}: {sentence}" if sentence else "No air moves."
 
 
 def drawn_parts(seen: View) -> list[Part]:
@@ -590,20 +600,21 @@ def compartments(seen: View) -> list[dict[str, Any]]:
         if not part.computed:
             continue
         for at, (name, findings, rate) in enumerate(_pieces(part.case)):
-            found = worst(findings)
+            finding = worst(findings)
             low, median, high = (display.number(value, 2) for value in rate)
             row = {
                 "strip": seen.strip_text(part.column), "column": part.column, "at": at, "piece": name, "mark": "",
                 "direction": "", "area": "", "status": status(findings),
                 "word": word(status(findings), has_rain(part.case)),
                 "rate": f"{median} ({low} to {high})" if rate[2] else "0, no air passes",
-                "text": _lower(found_text(found)) if found else "", "climate": part.climate, "order": order(findings),
+                "text": _lower(found_text(finding)) if finding else "",
+                "climate": part.climate, "order": order(findings),
             }  # fmt: skip
             key = (part.column, name)
             if key not in rows or row["order"] > rows[key]["order"]:
                 rows[key] = row
-    found = sorted(rows.values(), key=lambda row: (seen.strips.index(row["column"]), row["at"]))
-    return found if len(found) > 1 else []
+    finding = sorted(rows.values(), key=lambda row: (seen.strips.index(row["column"]), row["at"]))
+    return finding if len(finding) > 1 else []
 
 
 def _pieces(case: Any) -> list[tuple[str, Any, tuple[float, float, float]]]:
@@ -615,40 +626,40 @@ def _pieces(case: Any) -> list[tuple[str, Any, tuple[float, float, float]]]:
         low, median, high = np.percentile(series.air_changes(ds), [5, 50, 95])
         return [("whole strip", case.findings, (low, median, high))]
     limits = dict(wall_of(ds).limits)
-    made: list[tuple[str, Any, Any]] = []
+    pieces: list[tuple[str, Any, Any]] = []
     for c, name in enumerate(ds["compartment"].values):
         inside = np.flatnonzero(ds["segment_compartment"].values == c)
         rates = np.percentile(np.asarray(ds["compartment_air_change_rate"].values[:, c], float), [5, 50, 95])
         findings = judge(ds.isel(segment=inside), limits) if inside.size else ()
-        made.append((str(name), findings, tuple(float(rate) for rate in rates)))
-    return made
+        pieces.append((str(name), findings, tuple(float(rate) for rate in rates)))
+    return pieces
 
 
 def still_pieces(seen: View) -> list[str]:
     """Return a sentence for each strip of the recommended choice with compartments through which no air passes."""
-    held: dict[str, dict[str, None]] = {}
+    stagnant: dict[str, dict[str, None]] = {}
     for part in seen.best.parts:
         if part.computed and about(part.case).sizes.get("compartment", 1) > 1:
             ds = part.case.dataset
             highest = np.asarray(ds["compartment_air_change_rate"].values, float).max(axis=0)
             for c in np.flatnonzero(highest == 0.0):
-                held.setdefault(part.column, {})[str(ds["compartment"].values[c])] = None
+                stagnant.setdefault(part.column, {})[str(ds["compartment"].values[c])] = None
     return [
         f"No air passes strip {seen.strip_text(strip)} from {' and from '.join(pieces)}: dead between closed ends, it "
         "dries by diffusion alone."
-        for strip, pieces in held.items()
+        for strip, pieces in stagnant.items()
     ]
 
 
 # ---- matrix ----------------------------------------------------------------------------------------------------------
-def cell_text(found: Any) -> str:
+def cell_text(finding: Any) -> str:
     """Return criterion, value and limit for a cell, such as "mould 1.3 of 3"."""
-    name = SHORT.get(found.key, lower_title(found))
-    value, limit, _ = found.shown
-    number, bound = apart(value, limit, 3, display.number), value_text(found, limit=True)
-    if found.threshold == _LIMIT:
+    name = SHORT.get(finding.key, lower_title(finding))
+    value, limit, _ = finding.shown
+    number, bound = apart(value, limit, 3, display.number), value_text(finding, limit=True)
+    if finding.threshold == _LIMIT:
         return f"{name} {number} of {bound}"
-    return f"{name} {number}, {found.threshold} {bound}"
+    return f"{name} {number}, {finding.threshold} {bound}"
 
 
 def _cell(seen: View, choice: Choice) -> dict[str, Any]:
@@ -657,50 +668,52 @@ def _cell(seen: View, choice: Choice) -> dict[str, Any]:
     lost = [part for part in choice.parts if not part.computed]
     if choice.status == "none":
         return {"status": "none", "word": "not computed", "reason": lost[0].case.reason, "depth": depth}
-    part, found = choice.decides or (choice.parts[0], None)
-    rain = all(has_rain(each.case) for each in choice.parts if each.computed)
-    rate = min(seen.air[id(each.case)][0] for each in choice.parts if each.computed)
-    text = cell_text(found) if found is not None else "nothing judged"
-    if found is not None and found_text(found).startswith("no criterion"):
+    part, finding = choice.decides or (choice.parts[0], None)
+    rain = all(has_rain(other.case) for other in choice.parts if other.computed)
+    rate = min(seen.air[id(other.case)][0] for other in choice.parts if other.computed)
+    text = cell_text(finding) if finding is not None else "nothing judged"
+    if finding is not None and found_text(finding).startswith("no criterion"):
         text = "far from every limit"
     return {
         "case": seen.number.get(id(part.case)),
         "status": choice.status,
         "word": word(choice.status, rain),
-        "text": text + (" ↗" if found is not None and rising(found) else ""),
-        "key": found.key if found is not None else "",
+        "text": text + (" ↗" if finding is not None and rising(finding) else ""),
+        "key": finding.key if finding is not None else "",
         "near": round(min(choice.severity, 2.0), 3),
-        "what": (found_text(found) if found is not None else "no criterion was judged") + _at(seen, part),
+        "what": (found_text(finding) if finding is not None else "no criterion was judged") + _at(seen, part),
         "rate": f"{display.number(rate, 2)} per hour" if rate else "a part without air",
         "depth": depth,
     }
 
 
-def _only(choice: Choice, wanted: dict[str, Any]) -> Choice | None:
+def _only(choice: Choice, selection: dict[str, Any]) -> Choice | None:
     parts = tuple(
-        part for part in choice.parts if all(getattr(part, key) == value for key, value in wanted.items())
+        part for part in choice.parts if all(getattr(part, key) == value for key, value in selection.items())
     )  # fmt: skip
     return replace(choice, parts=parts) if parts else None
 
 
-def grid(seen: View, **wanted: Any) -> list[list[dict[str, Any] | None]]:
+def grid(seen: View, **selection: Any) -> list[list[dict[str, Any] | None]]:
     """Return the cells, rows of opening sets by depths: the worst of all parts, or of those with a climate, strip ...
 
     Parameters
     ----------
     seen : View
-    wanted : climate, column, orientation, variant
+    selection : climate, column, orientation, variant
         Only parts with this value; of several variants one is shown, default: that of the recommended choice.
     """
-    shown = wanted.pop("variant", seen.best.variant)
+    shown = selection.pop("variant", seen.best.variant)
     sets = list(dict.fromkeys(case.opening_set for case in (*seen.cases, *seen.failed)))
     depths = sorted({choice.depth for choice in seen.choices})
-    held = {
-        (choice.opening_set, choice.depth): _only(choice, wanted) for choice in seen.choices if choice.variant == shown
+    choices = {
+        (choice.opening_set, choice.depth): _only(choice, selection)
+        for choice in seen.choices
+        if choice.variant == shown
     }
     rows = []
     for name in sets:
-        row = [held.get((name, depth)) for depth in depths]
+        row = [choices.get((name, depth)) for depth in depths]
         rows.append([_cell(seen, choice) if choice else None for choice in row])
     return rows
 
@@ -729,13 +742,13 @@ def matrix(seen: View) -> dict[str, Any]:
     ]
     other: dict[str, Any] = {}
     if selectors:
-        for picked in np.ndindex(*(len(values) + 1 for _, _, values, _ in selectors)):
-            wanted = {
-                key: values[at - 1] for (key, _, values, _), at in zip(selectors, picked, strict=True) if at > 0
+        for positions in np.ndindex(*(len(values) + 1 for _, _, values, _ in selectors)):
+            selection = {
+                key: values[at - 1] for (key, _, values, _), at in zip(selectors, positions, strict=True) if at > 0
             }  # fmt: skip
-            if len(wanted) and ("variant" in wanted or len(seen.variants) < 2):
-                cells = grid(seen, **wanted)
-                other[",".join(str(at - 1) for at in picked)] = [[_bare(cell) for cell in row] for row in cells]
+            if len(selection) and ("variant" in selection or len(seen.variants) < 2):
+                cells = grid(seen, **selection)
+                other[",".join(str(at - 1) for at in positions)] = [[_bare(cell) for cell in row] for row in cells]
         if len(seen.variants) < 2:
             other[",".join(["-1"] * len(selectors))] = [[_bare(cell) for cell in row] for row in worst_cells]
     keys = {cell["key"]: None for row in worst_cells for cell in row if cell and cell.get("key")}
@@ -763,13 +776,13 @@ def _bare(cell: dict[str, Any] | None) -> dict[str, Any] | None:
 
 def _legend(seen: View, keys: Iterable[str]) -> list[str]:
     """Return each criterion that occurs in a cell once: its short and full name, limit and source."""
-    said = []
+    entries = []
     for key in keys:
-        found = next(found for choice in seen.choices for found in choice.findings if found.key == key)
-        bound = f"{found.threshold} {value_text(found, limit=True)}"
-        name, origin = lower_title(found), found.source.split(";")[0]
-        said.append(f"{SHORT.get(key, name)}: {name}, {bound} ({origin})")
-    return said
+        finding = next(finding for choice in seen.choices for finding in choice.findings if finding.key == key)
+        bound = f"{finding.threshold} {value_text(finding, limit=True)}"
+        name, origin = lower_title(finding), finding.source.split(";")[0]
+        entries.append(f"{SHORT.get(key, name)}: {name}, {bound} ({origin})")
+    return entries
 
 
 def facing_text(degrees: float) -> str:

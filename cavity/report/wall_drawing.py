@@ -8,6 +8,7 @@ with break lines, as on a construction drawing. Arrows of both directions are dr
 from __future__ import annotations
 
 import html
+import textwrap
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +19,8 @@ from cavity.report import display
 WIDTH, HEIGHT = 510.0, 470.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 228.0, 496.0, 42.0, 384.0  # frame of the section
 _BREAK = 26.0  # px, a cut-out stretch
+_MOST = 9  # pieces drawn, the lowest and the highest
+_LINE = 17.0  # px, from one line of a label to the next
 _RAIL = 40.0  # mm, drawn height of a rail, its true height is not part of the input
 
 PATTERNS = """
@@ -46,30 +49,41 @@ class _Piece:
     count: int = 1
 
 
-def _text(x: float, y: float, text: str, name: str = "", anchor: str = "start", limit: int = 34) -> str:
+def _text(
+    x: float, y: float, text: str, name: str = "", anchor: str = "start", limit: int = 34, whole: str = ""
+) -> str:
+    """Return a line of text, cut at `limit` characters; where it is less than `whole`, that is its tooltip."""
     short = text if len(text) <= limit else text[: limit - 1] + "…"
-    title = f"<title>{html.escape(text)}</title>" if short != text else ""
+    title = f"<title>{html.escape(whole or text)}</title>" if short != (whole or text) else ""
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" class="{name}" text-anchor="{anchor}">{title}{html.escape(short)}</text>'
     )  # fmt: skip
 
 
+def _name_lines(name: str, most: int) -> list[str]:
+    """Return a name on as many lines as it needs, at most `most`; what does not fit stays on the last one."""
+    if most < 2 or len(name) <= 22:
+        return [name]
+    first, *rest = textwrap.wrap(name, 22)
+    return [first, " ".join(rest)] if rest else [first]
+
+
 def _pieces(ds: Any) -> list[_Piece]:
-    found: list[_Piece] = []
+    pieces: list[_Piece] = []
     columns = (ds[name].values for name in ("opening", "opening_area", "opening_kind", "opening_height"))
     for index, (name, free, kind, height) in enumerate(zip(*columns, strict=True)):
         area = 1e4 * float(free)
         note = f"{kind}, {display.number(area)} cm²/m" if area > 0.0 else f"{kind}, closed"
-        found.append(_Piece("opening", float(height), str(name), note, index))
+        pieces.append(_Piece("opening", float(height), str(name), note, index))
     for name, kind, height in zip(
         ds["part"].values, ds["part_kind"].values, ds["part_height"].values, strict=True
     ):  # fmt: skip
         if str(kind) in {"rail", "barrier"}:
-            found.append(_Piece(str(kind), float(height), str(name), "", -1))
-    found.sort(key=lambda piece: piece.height)
+            pieces.append(_Piece(str(kind), float(height), str(name), "", -1))
+    pieces.sort(key=lambda piece: piece.height)
     grouped: list[_Piece] = []
     run: list[_Piece] = []
-    for piece in [*found, None]:
+    for piece in [*pieces, None]:
         if piece is not None and piece.kind == "rail":
             run.append(piece)
             continue
@@ -108,13 +122,14 @@ def draw(ds: Any) -> str:
     str
         An ``<svg>`` element without script, style or outside reference.
     """
-    places = np.asarray(ds["face_position"].values, float) * 1e3
+    positions = np.asarray(ds["face_position"].values, float) * 1e3
     wall = [str(role) for role in ds["face_role"].values].index("outer face of wall")
-    scale = min((_RIGHT - _LEFT) / max(places[-1], 1.0), 2.4)  # px per mm
-    origin = _LEFT + 0.5 * ((_RIGHT - _LEFT) - scale * places[-1])
-    at = origin + places * scale
+    scale = min((_RIGHT - _LEFT) / max(positions[-1], 1.0), 2.4)  # px per mm
+    origin = _LEFT + 0.5 * ((_RIGHT - _LEFT) - scale * positions[-1])
+    at = origin + positions * scale
     back, face, room = at[wall - 1], at[wall], at[-1]
-    pieces = _pieces(ds)[:9]
+    pieces = _pieces(ds)
+    pieces = pieces if len(pieces) <= _MOST else pieces[: _MOST // 2] + pieces[-(_MOST - _MOST // 2) :]
     tall = (_BOTTOM - _TOP - _BREAK * (len(pieces) - 1)) / len(pieces)
     bottom, top = float(ds.attrs["column_bottom"]), float(ds.attrs["column_top"])
     segment_ends = np.asarray(ds["segment_top"].values, float)
@@ -199,6 +214,10 @@ def draw(ds: Any) -> str:
             f'<path class="down" d="M{axis:.1f} {ends[1]:.1f}V{ends[0]:.1f}"/></g>'
         )  # fmt: skip
         label = at[0] - 50
+        lines = int((tall + _BREAK) // _LINE)  # that fit beside this piece
+        named = _name_lines(piece.name.removesuffix(f", {ds.attrs.get('column', '')}"), 2 if lines > 3 else 1)
+        more = _LINE * (len(named) - 1)
+        first = middle - 0.5 * more
         if piece.kind == "opening":
             y = 0.5 * (gap_low + gap_high)
             out.append(
@@ -206,12 +225,16 @@ def draw(ds: Any) -> str:
                 f'<path class="in" d="M{at[0] - 40:.1f} {y:.1f}H{axis - 4:.1f}"/>'
                 f'<path class="out" d="M{axis - 2:.1f} {y:.1f}H{at[0] - 38:.1f}"/></g>'
             )  # fmt: skip
-            middle = min(max(y + 4, high + 12), low - 36)
-        out.append(_text(label, middle, piece.name, "label", "end", 22))
-        out.append(_text(label, middle + 17, piece.note, "small", "end", 24))
+            first = min(max(y + 4 - 0.5 * more, high + 12), low - 36 - more)
+        for row, text in enumerate(named):
+            out.append(_text(label, first + row * _LINE, text, "label", "end", 22, piece.name))
+        below = first + len(named) * _LINE
+        if lines > 2 or piece.kind != "opening":
+            out.append(_text(label, below, piece.note, "small", "end", 24))
+            below += _LINE
         if piece.kind == "opening":
             out.append(
-                f'<text x="{label:.1f}" y="{middle + 34:.1f}" class="small num" text-anchor="end" '
+                f'<text x="{label:.1f}" y="{below:.1f}" class="small num" text-anchor="end" '
                 f'data-opening-text="{piece.index}"></text>'
             )  # fmt: skip
         out.append("</g>")
@@ -244,20 +267,20 @@ def draw(ds: Any) -> str:
 
     # dimensions: cavity and whole wall
     for y, left, right, value in (
-        (_BOTTOM + 22, back, face, places[wall] - places[wall - 1]),
-        (_BOTTOM + 46, at[0], room, places[-1]),
+        (_BOTTOM + 22, back, face, positions[wall] - positions[wall - 1]),
+        (_BOTTOM + 46, at[0], room, positions[-1]),
     ):
         out.append(
             f'<path class="dimension" d="M{left - 7:.1f} {y:.1f}H{right + 7:.1f}M{left:.1f} {y - 9:.1f}v14'
             f'M{right:.1f} {y - 9:.1f}v14M{left - 4:.1f} {y + 4:.1f}l8 -8M{right - 4:.1f} {y + 4:.1f}l8 -8"/>'
         )  # fmt: skip
         whole = right == room
-        place = (0.5 * (left + right), "middle") if whole else (right + 12, "start")
-        out.append(_text(place[0], y + 4, f"{display.number(value)} mm", "small num dim", place[1]))
-    bar = 100.0 * scale if places[-1] > 150 else 50.0 * scale
+        anchor = (0.5 * (left + right), "middle") if whole else (right + 12, "start")
+        out.append(_text(anchor[0], y + 4, f"{display.number(value)} mm", "small num dim", anchor[1]))
+    bar = 100.0 * scale if positions[-1] > 150 else 50.0 * scale
     y = HEIGHT - 16
     out.append(f'<path class="scale-bar" d="M{at[0]:.1f} {y}h{bar:.1f}m0 -4v8M{at[0]:.1f} {y - 4}v8"/>')
-    out.append(_text(at[0] + bar + 8, y + 4, "100 mm" if places[-1] > 150 else "50 mm", "small num"))
+    out.append(_text(at[0] + bar + 8, y + 4, "100 mm" if positions[-1] > 150 else "50 mm", "small num"))
     out.append(_text(at[0] - 10, _BOTTOM + 18, "outdoors", "small", "end"))
     out.append(_text(room, _BOTTOM + 18, "room", "small", "end"))
     out.append("</svg>")

@@ -55,14 +55,14 @@ def judge(ds: xr.Dataset, limits: Mapping[str, float] | None = None) -> tuple[Fi
     )
     from cavity.risk.limits import resolve
 
-    given = resolve(limits, float(ds.attrs["film_limit"]))
+    thresholds = resolve(limits, float(ds.attrs["film_limit"]))
     criteria = (
         mould, wood_moisture, decay, condensate, residue, humidity, dew_point, film, wetness, frost, air_layer, studs,
     )  # fmt: skip
     wet = condensate.condensate(ds)  # half of all the work, wanted by two
     known = {condensate: (wet,), dew_point: (wet,)}
     return worst_first(
-        found for criterion in criteria for found in criterion.findings(ds, given, *known.get(criterion, ()))
+        finding for criterion in criteria for finding in criterion.findings(ds, thresholds, *known.get(criterion, ()))
     )
 
 
@@ -91,5 +91,5 @@ def verdict(findings: Iterable[Finding]) -> tuple[str, str]:
     """
     ranked = worst_first(findings)
     top = worst(ranked)
-    alike = len([found for found in ranked if found.status == top.status])
+    alike = len([finding for finding in ranked if finding.status == top.status])
     return "pass" if top.status == "information" else top.status, finding_words.verdict(top, alike)

@@ -73,8 +73,8 @@ def since_dry(gain: np.ndarray, dry: np.ndarray) -> np.ndarray:
 def over_the_year(ds: xr.Dataset, gain: np.ndarray, dry: np.ndarray) -> np.ndarray:
     """Return `since_dry` in the order of the run; a place that is never dry is followed once, from the first hour."""
     dries = dry.any(axis=0)
-    found = run_through(ds, since_dry, gain, dry)
-    return found if dries.all() else np.where(dries, found, run_through(_unsettled(ds), since_dry, gain, dry))
+    gains = run_through(ds, since_dry, gain, dry)
+    return gains if dries.all() else np.where(dries, gains, run_through(_unsettled(ds), since_dry, gain, dry))
 
 
 def _unsettled(ds: xr.Dataset) -> xr.Dataset:
@@ -214,32 +214,32 @@ class _Worst:
     status: str
 
 
-def _worst(ds: xr.Dataset, found: Condensate, limits: dict[int, float], warn: float) -> _Worst:
+def _worst(ds: xr.Dataset, condensed: Condensate, limits: dict[int, float], warn: float) -> _Worst:
     """Return the place nearest to its limit, or beyond it; failing ones first."""
     rows = []
     for face, limit in limits.items():
-        amount = found.amount[:, :, face]
+        amount = condensed.amount[:, :, face]
         for segment in range(ds.sizes["segment"]):
             series = amount[:, segment]
             peak, hour = float(series.max()), int(np.argmax(series))
-            never = not found.dries[segment, face]
-            drained = float(found.drained[:, segment, face].sum())
+            never = not condensed.dries[segment, face]
+            drained = float(condensed.drained[:, segment, face].sum())
             status = _status(peak, warn, limit, never_dry=never)
             rows.append(_Worst(face, segment, limit, peak, hour, drained, never, status))
     return max(rows, key=lambda row: (row.status == "fail", row.peak / row.limit, row.drained))
 
 
-def findings(ds: xr.Dataset, limits: Mapping[str, float], found: Condensate | None = None) -> list[Finding]:
+def findings(ds: xr.Dataset, limits: Mapping[str, float], condensed: Condensate | None = None) -> list[Finding]:
     """Return the worst surface of the wall, the worst interface inside it, and the wood that takes up most."""
-    found = condensate(ds) if found is None else found
+    condensed = condensate(ds) if condensed is None else condensed
     start, last = first_wall_face(ds), ds.sizes["face"] - 1
     warn, smooth = limits["condensate_runoff"], limits["condensate_smooth"]
     surfaces = {start: smooth, last: smooth}
-    judged = [_finding(ds, found, _worst(ds, found, surfaces, warn), "condensate_face", limits)]
+    judged = [_finding(ds, condensed, _worst(ds, condensed, surfaces, warn), "condensate_face", limits)]
     inside = {face: _limit(ds, face, limits) for face in range(start + 1, last) if neighbours(ds, face)}
     if inside:
-        judged.append(_finding(ds, found, _worst(ds, found, inside, warn), "condensate_inside", limits))
-    return judged + _wood(ds, found, limits)
+        judged.append(_finding(ds, condensed, _worst(ds, condensed, inside, warn), "condensate_inside", limits))
+    return judged + _wood(ds, condensed, limits)
 
 
 def _limit(ds: xr.Dataset, face: int, limits: Mapping[str, float]) -> float:
@@ -250,9 +250,9 @@ def _limit(ds: xr.Dataset, face: int, limits: Mapping[str, float]) -> float:
     return limits["condensate_absorbent" if holds.all() and absorbs.any() else "condensate_smooth"]
 
 
-def _finding(ds: xr.Dataset, found: Condensate, row: _Worst, key: str, limits: Mapping[str, float]) -> Finding:
+def _finding(ds: xr.Dataset, condensed: Condensate, row: _Worst, key: str, limits: Mapping[str, float]) -> Finding:
     inside = key == "condensate_inside"
-    wet = found.amount[:, row.segment, row.face] > DRY_FILM
+    wet = condensed.amount[:, row.segment, row.face] > DRY_FILM
     runs = row.drained > _NOTICED
     status = "review" if inside and runs and row.status == "pass" else row.status
     absorbent = row.limit == limits["condensate_absorbent"] and inside
@@ -269,7 +269,7 @@ def _finding(ds: xr.Dataset, found: Condensate, row: _Worst, key: str, limits: M
     )  # fmt: skip
 
 
-def _wood(ds: xr.Dataset, found: Condensate, limits: Mapping[str, float]) -> list[Finding]:
+def _wood(ds: xr.Dataset, condensed: Condensate, limits: Mapping[str, float]) -> list[Finding]:
     """Return the wood of the wall that takes up most condensate for its mass and kind; nothing without wood."""
     start, last = first_wall_face(ds), ds.sizes["face"] - 1
     wood = np.asarray(ds["layer_wood"].values, bool) & ~np.asarray(ds["layer_membrane"].values, bool)
@@ -281,7 +281,7 @@ def _wood(ds: xr.Dataset, found: Condensate, limits: Mapping[str, float]) -> lis
             if not wood[layer]:
                 continue
             limit = limits["condensate_wood_board" if board[layer] else "condensate_wood"]
-            taken = _taken(ds, found, face, layer) / dry_mass[layer]
+            taken = _taken(ds, condensed, face, layer) / dry_mass[layer]
             hour, segment = worst_place(taken)
             rows.append((float(taken[hour, segment]) / limit, limit, face, layer, segment, hour, taken[:, segment]))
     if not rows:
@@ -301,14 +301,14 @@ def _wood(ds: xr.Dataset, found: Condensate, limits: Mapping[str, float]) -> lis
     ]  # fmt: skip
 
 
-def _taken(ds: xr.Dataset, found: Condensate, face: int, layer: int) -> np.ndarray:
-    """Return what a layer gained while vapour condensed at one of its faces, (time, segment) [kg/m2].
+def _taken(ds: xr.Dataset, condensed: Condensate, face: int, layer: int) -> np.ndarray:
+    """Return what a layer gained while vapour condensed at one of its surfaces, (time, segment) [kg/m2].
 
-    What drains is not in the layer, and the layer beside it has its part.
+    What drains is not in the layer, and the layer next to it has its part.
     """
-    wet = found.amount[:, :, face] > DRY_FILM
+    wet = condensed.amount[:, :, face] > DRY_FILM
     if not wet.any():
         return np.zeros(wet.shape)
     held = np.asarray(ds["water"].values[:, :, layer], float)
     gained = over_the_year(ds, run_through(ds, _rise, held), ~wet)
-    return np.minimum(gained, found.amount[:, :, face])
+    return np.minimum(gained, condensed.amount[:, :, face])

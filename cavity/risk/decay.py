@@ -1,4 +1,4 @@
-"""Decay of wood: activation of brown rot and loss of mass by a published model, at every face that touches wood.
+"""Decay of wood: activation of brown rot and loss of mass by a published model, at every surface that touches wood.
 
 Choices. The last simulated year is repeated as for mould, until the yearly peak of activation settles (rises by less
 than 0.005 a year) or rot is active. Wall side: fail when activation completes, review from half of it on or while it
@@ -119,20 +119,20 @@ def repeated(temperature: np.ndarray, relative_humidity: np.ndarray, *, most: in
     """Run `decay` year after year until it settles; temperature [K] and humidity [-] (time, ...), most years [-]."""
     shape = temperature.shape[1:]
     start, before = np.zeros(shape), np.zeros(shape)
-    found: list[Any] = [np.zeros(temperature.shape), np.zeros(shape), np.zeros(shape), np.zeros(shape, int)]
+    settled: list[Any] = [np.zeros(temperature.shape), np.zeros(shape), np.zeros(shape), np.zeros(shape, int)]
     done = np.zeros(shape, bool)
     for year in range(1, max(most, 1) + 1):
         activation, highest, _ = decay(temperature, relative_humidity, start=start)
         rise = highest - before
-        for held, new in zip(found, (activation, highest, rise if year > 1 else np.zeros(shape), year), strict=True):
+        for held, new in zip(settled, (activation, highest, rise if year > 1 else np.zeros(shape), year), strict=True):
             held[...] = np.where(done, held, np.asarray(new))
         done |= (highest >= 1.0) | ((np.abs(rise) < SETTLED) & ((year > 1) | (highest <= 0.0)))
         start, before = activation[-1], highest
         if done.all():
             break
     # active rot is taken to stay so: the loss of one more year
-    lost = decay(temperature, relative_humidity, start=np.where(found[1] >= 1.0, 1.0, 0.0))[2]
-    activation, peak, rise, years = found
+    lost = decay(temperature, relative_humidity, start=np.where(settled[1] >= 1.0, 1.0, 0.0))[2]
+    activation, peak, rise, years = settled
     return Repeated(activation, peak, rise, years, np.where(peak >= 1.0, lost, 0.0))
 
 
@@ -143,29 +143,29 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     wood = np.asarray(ds["face_wood"].values, bool)
     at_wall = np.arange(wood.size) >= start
     limit = limits["decay_activation"]
-    made = []
-    for key, chosen in (("decay", wood & at_wall), ("decay_cladding", wood & ~at_wall)):
-        faces = np.flatnonzero(chosen)
+    rows = []
+    for key, zone in (("decay", wood & at_wall), ("decay_cladding", wood & ~at_wall)):
+        faces = np.flatnonzero(zone)
         if not faces.size:
             continue
-        found = repeated(
+        rot = repeated(
             ds["temperature"].values[:, :, faces],
             ds["relative_humidity"].values[:, :, faces],
             most=repeats(ds, limits),
         )
-        segment, which = worst_place(found.peak + 1e-3 * found.loss)
-        value, years = float(found.peak[segment, which]), int(found.years[segment, which])
-        rising = bool(found.rising[segment, which])
-        series = found.activation[:, segment, which]
+        segment, which = worst_place(rot.peak + 1e-3 * rot.loss)
+        value, years = float(rot.peak[segment, which]), int(rot.years[segment, which])
+        rising = bool(rot.rising[segment, which])
+        series = rot.activation[:, segment, which]
         advances = favourable(
             *(ds[name].values[:, segment, faces[which]] for name in ("temperature", "relative_humidity"))
         )
-        status = "fail" if value >= limit else "review" if value >= 0.5 * limit or found.rising.any() else "pass"
+        status = "fail" if value >= limit else "review" if value >= 0.5 * limit or rot.rising.any() else "pass"
         if key == "decay_cladding" and status == "fail":
             status = "review"
-        lost = float(found.loss[segment, which])
+        lost = float(rot.loss[segment, which])
         beyond = lost > _LARGEST_LOSS
-        made.append(
+        rows.append(
             Finding(
                 key, value, limit, "1", status, ratio_of(value, limit, status), source("decay_activation", limits),
                 **at_face(ds, int(faces[which]), segment), hours=float(advances.sum()), rising=rising,
@@ -175,4 +175,4 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
                 },
             )
         )  # fmt: skip
-    return made
+    return rows

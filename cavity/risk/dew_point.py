@@ -29,38 +29,38 @@ DROP = 1e-5  # kg/m2 in an hour; less rain than 0.01 g/m2 is rounding
 _FIRST_HOUR = 1.0  # h; where dew is to be reviewed from the first hour on
 
 
-def dew(ds: xr.Dataset, found: Condensate | None = None) -> np.ndarray:
+def dew(ds: xr.Dataset, condensed: Condensate | None = None) -> np.ndarray:
     """Return the hours of dew, (time, segment, face) of bool.
 
     Parameters
     ----------
     ds : xarray.Dataset
         The result.
-    found : Condensate, optional
+    condensed : Condensate, optional
         From `condensate`, where the caller has it.
 
     Notes
     -----
     Dew is there where the margin is below 0 (below 0.15 K at interfaces), and on the wall side as long as condensate
-    stands there. Hours that rain wets are never dew: those in which rain falls on the place, and those in which rain
+    remains there. Hours that rain wets are never dew: those in which rain falls on the place, and those in which rain
     brought it at least as much water as vapour did.
     """
-    found = condensate(ds) if found is None else found
+    condensed = condensate(ds) if condensed is None else condensed
     threshold = np.where(np.asarray(ds["face_kind"].values) == "interface", INTERFACE_MARGIN, 0.0)
     below = np.asarray(ds["dew_point_margin"].values) < threshold
     rains = np.asarray(ds["film_by_rain"].values, float) * HOUR > DROP
     rains[:, :, 0] |= np.asarray(ds["driving_rain"].values, float)[:, None] * HOUR > DROP
-    return (below | (found.amount > DRY_FILM)) & ~rains & ~found.wetted
+    return (below | (condensed.amount > DRY_FILM)) & ~rains & ~condensed.wetted
 
 
-def findings(ds: xr.Dataset, limits: Mapping[str, float], found: Condensate | None = None) -> list[Finding]:
+def findings(ds: xr.Dataset, limits: Mapping[str, float], condensed: Condensate | None = None) -> list[Finding]:
     """Return one finding for each surface, interface and spot of rails: hours of dew, lowest margin."""
     time = ds["time"].values
     margin = np.asarray(ds["dew_point_margin"].values, float)
-    wet = dew(ds, found)
+    wet = dew(ds, condensed)
     hours = wet.sum(axis=0)  # (segment, face)
     start = first_wall_face(ds)
-    made = []
+    rows = []
     for face in range(ds.sizes["face"]):
         lowest = margin[:, :, face].min(axis=0)
         segment = int(np.lexsort((lowest, -hours[:, face]))[0])  # most hours, then lowest margin
@@ -76,13 +76,13 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float], found: Condensate | No
             "room": "ISO 13788:2012 (no condensation on the interior surface), from memory",
             "wall": f"hours: {source('dew_hours', limits)}; ISO 13788:2012 (allowed if it dries out), from memory",
         }[zone]
-        made.append(
+        rows.append(
             Finding(
                 "dew_point", count, allowed, "h", status, count / allowed, origin, **at_face(ds, face, segment),
                 hours=count, **when(time, wet[:, segment, face], hour), facts={"margin": least, "zone": zone},
             )
         )  # fmt: skip
-    return [*made, *_at_rails(ds)]
+    return [*rows, *_at_rails(ds)]
 
 
 def _at_rails(ds: xr.Dataset) -> list[Finding]:
@@ -91,14 +91,14 @@ def _at_rails(ds: xr.Dataset) -> list[Finding]:
         return []
     time = ds["time"].values
     margin = np.asarray(ds["rail_dew_point_margin"].values, float)
-    made = []
+    rows = []
     for spot in range(ds.sizes["rail_spot"]):
         wet = margin[:, :, spot] < 0.0
         segment = int(np.lexsort((margin[:, :, spot].min(axis=0), -wet.sum(axis=0)))[0])
         count = float(wet[:, segment].sum())
         at = int(np.argmin(margin[:, segment, spot]))
         least = float(margin[at, segment, spot])
-        made.append(
+        rows.append(
             Finding(
                 "dew_point", count, _FIRST_HOUR, "h", "review" if count else "pass", count / _FIRST_HOUR,
                 "temperature: ASHRAE Fundamentals ch. 27 (zone method), from memory, own use of it; ISO 13788:2012 "
@@ -108,4 +108,4 @@ def _at_rails(ds: xr.Dataset) -> list[Finding]:
                 facts={"margin": least, "factor": float(ds["rail_factor"].values[spot])},
             )
         )  # fmt: skip
-    return made
+    return rows

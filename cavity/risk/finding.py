@@ -2,7 +2,7 @@
 
 Zones. A cladding is exposed to the weather: its surfaces are wet for many hours of any year, and the cavity exists so
 that this does no harm. A criterion therefore judges two zones apart. The *wall side* (exterior surface of the backup
-wall and all within it) can fail. The *cladding side* (both surfaces of the cladding, and what lies between) can at most
+wall and all within it) can fail. The *cladding side* (both surfaces of the cladding, and what is between) can at most
 be a "review", and only where the reader must act: choose a grade, a coating or a drain. Whatever else happens there is
 "information". This split is our own choice (common practice, no source). Mould on the cavity side of the outermost
 membrane belongs to the cladding side, for it is outside the plane that keeps the weather out (ASHRAE 160 judges what is
@@ -49,15 +49,15 @@ Fact = float | str | bool
 class Finding:
     """The outcome of one criterion at one place, in SI; `cavity.finding_words` says it.
 
-    To read one: ``found.sentence`` says it, ``found.title`` and ``found.where`` name criterion and place,
-    ``found.when`` the months and the worst hour, and ``found.shown`` gives value, limit and unit as people write them.
+    To read one: ``finding.sentence`` says it, ``finding.title`` and ``finding.where`` name criterion and place,
+    ``finding.when`` the months and the worst hour; ``finding.shown`` is value, limit and unit as people write them.
 
     Parameters
     ----------
     key : str
         Short name of the criterion, e.g. ``"mould"``.
     value : float
-        What was found, in `units`.
+        In `units`.
     limit : float
         What is allowed, in `units`.
     units : str
@@ -89,7 +89,7 @@ class Finding:
     rising : bool
         Whether the value would still rise if the year were repeated further.
     facts : mapping
-        Further values that its sentence tells, in SI, by the names that the criterion gives them.
+        Further values that its sentence states, in SI, by the names that the criterion gives them.
     """
 
     key: str
@@ -129,7 +129,7 @@ class Finding:
     @property
     def where(self) -> str:
         """Surface, interface, layer or spot, and segment, in words."""
-        return finding_words.place(self)
+        return finding_words.where(self)
 
     @property
     def when(self) -> str:
@@ -209,8 +209,8 @@ def at_layer(ds: xr.Dataset, layer: int, segment: int) -> dict[str, Any]:
 
 def ratio_of(value: float, limit: float, status: str) -> float:
     """Return value over limit, held to 1 or more where the status is "fail" and below 1 where it is not. [1]."""
-    found = max(value / limit, 0.0)
-    return max(found, 1.0) if status == "fail" else min(found, _JUST_BELOW)
+    ratio = max(value / limit, 0.0)
+    return max(ratio, 1.0) if status == "fail" else min(ratio, _JUST_BELOW)
 
 
 def settled(ds: xr.Dataset) -> bool:

@@ -1,9 +1,9 @@
 """Freeze-thaw cycles above critical saturation: how often a porous layer freezes while its pores are too full.
 
-A cycle is a fall of a face of the layer below the freezing temperature, with the layer above its critical saturation,
-after the face has been above 0 degC. Choices. Fagerlund: above critical saturation a single frost harms, below it many
-do none, so one cycle is the limit. Layers of the wall fail, claddings are a review item: the layer's mean saturation
-hides a wet skin, so a cladding in driving rain should be of a frost-resistant grade in any case.
+A cycle is a fall of a surface of the layer below the freezing temperature, with the layer above its critical
+saturation, after the surface has been above 0 degC. Choices. Fagerlund: above critical saturation a single frost harms,
+below it many do none, so one cycle is the limit. Layers of the wall fail, claddings are a review item: the layer's mean
+saturation hides a wet skin, so a cladding in driving rain should be of a frost-resistant grade in any case.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ def freezings(temperature: np.ndarray, freezing: float) -> np.ndarray:
     Parameters
     ----------
     temperature : array, (time,)
-        Of the face. [K]
+        Of the surface. [K]
     freezing : float
         Temperature at which the pore water freezes; it thaws above 0 degC. [K]
 
@@ -57,7 +57,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
             beside.setdefault(layer, []).append(face)
     inside = is_wall_layer(ds)
     critical, limit = limits["freeze_saturation"], limits["freeze_cycles"]
-    made = []
+    rows = []
     for key, zone in (("frost", inside), ("frost_cladding", ~inside)):
         layers = [int(i) for i in np.flatnonzero(zone & (full > 0.0)) if int(i) in beside]
         if not layers:
@@ -71,18 +71,18 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
                 if not soaked.any():
                     events[segment, n] = soaked
                     continue
-                found = [
+                frosts = [
                     run_through(ds, lambda t: freezings(t, limits["freeze_temperature"]), temperature[:, segment, face])
                     & soaked
                     for face in beside[layer]
                 ]
-                events[segment, n] = max(found, key=np.count_nonzero)
+                events[segment, n] = max(frosts, key=np.count_nonzero)
                 cycles[segment, n] = np.count_nonzero(events[segment, n])
         # most cycles; where there are none, the layer that comes nearest to the critical saturation
         segment, n = worst_place(cycles + 1e-3 * saturation.max(axis=0))
         value = float(cycles[segment, n])
         status = "pass" if value < limit else "review" if key == "frost_cladding" else "fail"
-        made.append(
+        rows.append(
             Finding(
                 key, value, limit, "1", status, value / limit,  # what never happens is not near its limit
                 f"{source('freeze_saturation', limits)}; count: {source('freeze_cycles', limits)}",
@@ -91,4 +91,4 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
                 facts={"critical": critical, "highest": float(saturation[:, segment, n].max())},
             )
         )  # fmt: skip
-    return made
+    return rows

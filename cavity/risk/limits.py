@@ -168,7 +168,7 @@ def resolve(limits: Mapping[str, float] | None, film_limit: float | None = None)
     return values
 
 
-def source(key: str, given: Mapping[str, float]) -> str:
+def source(key: str, thresholds: Mapping[str, float]) -> str:
     """Return where a threshold comes from: the wall file when it differs from the default, else its origin."""
     row = LIMITS[key]
-    return row.source if given[key] == row.default else f"limit set in the wall file; default from {row.source}"
+    return row.source if thresholds[key] == row.default else f"limit set in the wall file; default from {row.source}"

@@ -80,7 +80,7 @@ def mould_index(
     decline: float = 0.1,
     years: int = 1,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Mould index of several faces over a year that is repeated.
+    """Mould index of several surfaces over a year that is repeated.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ def repeated(
     decline: float = 0.1,
     most: int = 30,
 ) -> Repeated:
-    """Mould index of several faces over a year that is repeated until the yearly peak settles.
+    """Mould index of several surfaces over a year that is repeated until the yearly peak settles.
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def repeated(
     Returns
     -------
     Repeated
-        Each face after as many years as it takes.
+        Each surface after as many years as it takes.
     """
     index, peak, years = _run(temperature, relative_humidity, sensitivity, decline, most, SETTLED)
     last = peak[-1]
@@ -171,38 +171,38 @@ def by_face(ds: xr.Dataset, limits: Mapping[str, float]) -> Repeated:
     """Return the index at every face, (time, segment, face), with its settled peaks, (segment, face)."""
     shape = ds["temperature"].shape
     sensitivity = [str(name) for name in ds["face_mould_class"].values] * shape[1]
-    found = repeated(
+    settled = repeated(
         ds["temperature"].values.reshape(shape[0], -1),
         ds["relative_humidity"].values.reshape(shape[0], -1),
         sensitivity,
         decline=limits["mould_decline"],
         most=repeats(ds, limits),
     )
-    return Repeated(found.index.reshape(shape), *(values.reshape(shape[1:]) for values in found[1:]))
+    return Repeated(settled.index.reshape(shape), *(values.reshape(shape[1:]) for values in settled[1:]))
 
 
 def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     """Return three findings: in the wall with its exterior surface, at its interior surface, on the cladding."""
     time = ds["time"].values
-    found = by_face(ds, limits)
+    growth = by_face(ds, limits)
     start, room = first_sheltered_face(ds), ds.sizes["face"] - 1
     limit = limits["mould_index"]
     model = "model: Hukka & Viitanen 1999, Ojanen et al. 2010, coefficients from memory"
     whole = len(time) >= WHOLE_YEAR
-    made = []
+    rows = []
     for key, first, last, level in (
         ("mould", start, room, "mould_index_review"),
         ("mould_room", room, room + 1, "mould_room_review"),
         ("mould_cladding", 0, start, ""),
     ):
         # the largest settled peak; one that still rises ranks before an equal one that does not
-        segment, face = worst_place(found.peak[:, first:last] + 1e-6 * found.rising[:, first:last])
+        segment, face = worst_place(growth.peak[:, first:last] + 1e-6 * growth.rising[:, first:last])
         face += first
-        value, rise = float(found.peak[segment, face]), float(found.rise[segment, face])
-        rising, years = bool(found.rising[segment, face]), int(found.years[segment, face])
-        index = found.index[:, segment, face]
+        value, rise = float(growth.peak[segment, face]), float(growth.rise[segment, face])
+        rising, years = bool(growth.rising[segment, face]), int(growth.years[segment, face])
+        index = growth.index[:, segment, face]
         hour = int(np.argmax(index))
-        any_rising = bool(found.rising[:, first:last].any())
+        any_rising = bool(growth.rising[:, first:last].any())
         if not level:
             status = "information"
         elif value > limit:
@@ -217,11 +217,11 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         if level:
             facts["review"] = min(limits[level], limit)
             origin += f"; review: {source(level, limits)}"
-        made.append(
+        rows.append(
             Finding(
                 key, value, limit, "1", status, ratio_of(value, limit, status), f"{origin}; {model}",
                 **at_face(ds, face, segment), hours=float(grows.sum()), rising=rising,
                 **(when(time, grows, hour) if value >= 0.01 else {}), facts=facts,
             )
         )  # fmt: skip
-    return made
+    return rows

@@ -36,7 +36,7 @@ def level(status: str) -> int:
 
 def status(findings: Iterable[Finding]) -> str:
     """Return the worst status among findings: pass, review or fail; information never decides."""
-    return _WORD[max((level(found.status) for found in findings), default=0)]
+    return _WORD[max((level(finding.status) for finding in findings), default=0)]
 
 
 def severity(ratio: float) -> float:
@@ -44,13 +44,13 @@ def severity(ratio: float) -> float:
     return math.inf if math.isnan(ratio) else max(float(ratio), 0.0)
 
 
-def gravity(found: Finding) -> tuple[int, bool, float, str, str]:
+def gravity(finding: Finding) -> tuple[int, bool, float, str, str]:
     """Return what sorts findings from harmless to grave: status, whether it can fail, judged at all, ratio, name."""
-    return level(found.status), found.key in CAN_FAIL, _told(found), found.key, found.where
+    return level(finding.status), finding.key in CAN_FAIL, _judged_ratio(finding), finding.key, finding.where
 
 
-def _told(found: Finding) -> float:
-    return severity(found.ratio) if found.status != "information" else -1.0
+def _judged_ratio(finding: Finding) -> float:
+    return severity(finding.ratio) if finding.status != "information" else -1.0
 
 
 def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
@@ -58,9 +58,9 @@ def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     return tuple(
         sorted(
             findings,
-            key=lambda found: (
-                -level(found.status), found.status == "information", found.key not in CAN_FAIL, -severity(found.ratio),
-                found.key, found.where,
+            key=lambda finding: (
+                -level(finding.status), finding.status == "information", finding.key not in CAN_FAIL,
+                -severity(finding.ratio), finding.key, finding.where,
             ),
         )
     )  # fmt: skip
@@ -69,18 +69,18 @@ def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 def worst_by_criterion(findings: Iterable[Finding]) -> dict[str, Finding]:
     """Return the worst finding of each criterion that can fail, by its key."""
     worst: dict[str, Finding] = {}
-    for found in findings:
-        if found.key in CAN_FAIL and (found.key not in worst or gravity(found) > gravity(worst[found.key])):
-            worst[found.key] = found
+    for finding in findings:
+        if finding.key in CAN_FAIL and (finding.key not in worst or gravity(finding) > gravity(worst[finding.key])):
+            worst[finding.key] = finding
     return worst
 
 
 def ratios(findings: Iterable[Finding]) -> dict[str, float]:
     """Return the largest ratio of value to limit of each criterion that can fail, by its key. [1]."""
     largest: dict[str, float] = {}
-    for found in findings:
-        if found.key in CAN_FAIL:
-            largest[found.key] = max(severity(found.ratio), largest.get(found.key, 0.0))
+    for finding in findings:
+        if finding.key in CAN_FAIL:
+            largest[finding.key] = max(severity(finding.ratio), largest.get(finding.key, 0.0))
     return largest
 
 
@@ -98,8 +98,8 @@ def order(findings: Iterable[Finding]) -> tuple[int, tuple[float, ...], int]:
         Level of the criteria that can fail, their ratios in falling order, level of the others.
     """
     held = list(findings)
-    grave = max((level(found.status) for found in held if found.key in CAN_FAIL), default=0)
-    other = max((level(found.status) for found in held if found.key not in CAN_FAIL), default=0)
+    grave = max((level(finding.status) for finding in held if finding.key in CAN_FAIL), default=0)
+    other = max((level(finding.status) for finding in held if finding.key not in CAN_FAIL), default=0)
     return grave, tuple(sorted(ratios(held).values(), reverse=True)), other
 
 
@@ -164,7 +164,7 @@ class Choice:
     @functools.cached_property
     def findings(self) -> tuple[Finding, ...]:
         """All findings of all parts, worst first."""
-        return worst_first(found for part in self.parts for found in part.findings)
+        return worst_first(finding for part in self.parts for finding in part.findings)
 
     @functools.cached_property
     def ratios(self) -> dict[str, float]:
@@ -184,16 +184,16 @@ class Choice:
     @functools.cached_property
     def status(self) -> str:
         """Worst status of all parts: pass only if every part passes; "none" where one is missing and none fails."""
-        found = status(self.findings)
-        return found if found == "fail" or self.computed else NOT_COMPUTED
+        worst = status(self.findings)
+        return worst if worst == "fail" or self.computed else NOT_COMPUTED
 
     @functools.cached_property
     def decides(self) -> tuple[Part, Finding] | None:
         """The part and the finding that decide: the worst, or, where all pass, the nearest to its limit."""
-        pairs = [(part, found) for part in self.parts for found in part.findings if found.status != "information"]
+        pairs = [(part, finding) for part in self.parts for finding in part.findings if finding.status != "information"]
         if not pairs:
             return None
-        top = max(gravity(found)[:3] for _, found in pairs)
+        top = max(gravity(finding)[:3] for _, finding in pairs)
         tied = [pair for pair in pairs if gravity(pair[1])[:3] == top]
         return min(tied, key=lambda pair: (pair[0].name, pair[1].key, pair[1].where))
 
@@ -248,10 +248,10 @@ def gather(cases: Iterable[Any], failed: Iterable[Any] = ()) -> tuple[Choice, ..
         )
     return ranked(
         Choice(
-            name, depth, areas.get(key, 0.0), tuple(sorted(found, key=lambda part: part.name)),
+            name, depth, areas.get(key, 0.0), tuple(sorted(members, key=lambda part: part.name)),
             below_common(depth, *map(min, zip(*halves[key], strict=True))) if key in halves else (), variant,
         )
-        for key, found in parts.items()
+        for key, members in parts.items()
         for variant, name, depth in (key,)
     )  # fmt: skip
 
@@ -267,7 +267,7 @@ def _halves(ds: Any) -> tuple[float, float]:
 
 def safest(cases: Sequence[Any], failed: Iterable[Any] = ()) -> Choice:
     """Return the choice of least risk of a comparison; ValueError if there is no case."""
-    found = gather(cases, failed)
-    if not found:
+    choices = gather(cases, failed)
+    if not choices:
         raise ValueError("there is no case to rank")
-    return found[0]
+    return choices[0]

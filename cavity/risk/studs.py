@@ -1,8 +1,8 @@
 """Dew point and mould along the studs of a framed wall, where a second line was computed.
 
-Choices. The criteria of mould and dew point are run on the faces of that line as on those between the studs; the
-cladding side is left to the line between them. The second line takes the whole wall for stud: the cavity air beside
-it is a little warmer than beside a stud in an insulated wall.
+Choices. The criteria of mould and dew point are run on the surfaces of that line as on those between the studs; the
+cladding side is left to the line between them. The second line takes the whole wall for stud: the cavity air next
+to it is a little warmer than next to a stud in an insulated wall.
 """
 
 from __future__ import annotations
@@ -26,6 +26,6 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     rails = [name for name in ("rail_dew_point_margin",) if name in ds]
     view = ds.drop_vars(rails).assign({name: ds[f"stud_{name}"] for name in names})
     view = view.assign_coords(face_mould_class=ds["stud_mould_class"])
-    judged = [each for each in mould.findings(view, limits) if each.key != "mould_cladding"]
+    judged = [finding for finding in mould.findings(view, limits) if finding.key != "mould_cladding"]
     judged += dew_point.findings(view, limits)[first_wall_face(ds) :]
-    return [replace(each, studs=True) for each in judged]
+    return [replace(finding, studs=True) for finding in judged]

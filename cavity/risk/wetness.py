@@ -1,9 +1,9 @@
 """Time of wetness of metal by ISO 9223: hours above 80 % relative humidity and above 0 degC.
 
-Choices. Rails, brackets and fasteners are in the cavity air: their time of wetness is that of the air there, set
-beside that of the outdoor air. In a higher class than outdoors and above 5500 h (tau 5) a review item: a coating that
+Choices. Rails, brackets and fasteners are in the cavity air: their time of wetness is that of the air there, compared
+with that of the outdoor air. In a higher class than outdoors and above 5500 h (tau 5) a review item: a coating that
 suits outdoors may not do; else information. Metal in the cavity never fails, as corrosion also depends on salt and
-sulphur, which no weather file tells. Metal on the wall side (foil, studs as layers): review above 2500 h (tau 4), fail
+sulphur, which no weather file gives. Metal on the wall side (foil, studs as layers): review above 2500 h (tau 4), fail
 above the limit for the cavity, as it cannot be inspected.
 """
 
@@ -45,7 +45,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     days = len(time) / 24.0
     outdoors = float(wet(ds["temperature_outdoor"].values, ds["relative_humidity_outdoor"].values).sum())
     origin = "ISO 9223 (RH > 80 %, T > 0 °C; abstract read, classes from memory)"
-    made = []
+    rows = []
 
     air = wet(ds["cavity_temperature"].values, ds["cavity_relative_humidity"].values)
     hours = air.sum(axis=0)
@@ -53,7 +53,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     value, limit = float(hours[segment]), limits["wetness_cavity"]
     status = _beyond_outdoors(value, outdoors, limit)
     known: dict[str, Fact] = {"days": days, "outdoors": outdoors, "class_outdoors": wetness_class(outdoors)}
-    made.append(
+    rows.append(
         Finding(
             "wetness", value, limit, "h", status, value / limit, f"{origin}; {source('wetness_cavity', limits)}",
             spot="cavity air", **at_segment(ds, segment), hours=value, **when(time, air[:, segment]),
@@ -68,8 +68,8 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         ("wetness_cladding", metal & (np.arange(metal.size) < start)),
         ("wetness_wall", metal & (np.arange(metal.size) >= start)),
     )
-    for key, chosen in zones:
-        faces = np.flatnonzero(chosen & (np.arange(metal.size) > 0))
+    for key, zone in zones:
+        faces = np.flatnonzero(zone & (np.arange(metal.size) > 0))
         if not faces.size:
             continue
         count = wet(ds["temperature"].values[:, :, faces], ds["relative_humidity"].values[:, :, faces])
@@ -83,7 +83,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
             status = "pass" if value <= review else "fail" if value > limit else "review"
         else:
             status = _beyond_outdoors(value, outdoors, limit)
-        made.append(
+        rows.append(
             Finding(
                 key, value, limit, "h", status, ratio_of(value, limit, status),
                 f"{origin}; {source('wetness_wall' if inside else 'wetness_cavity', limits)}",
@@ -91,4 +91,4 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
                 facts=known | {"class": wetness_class(value), "review": review},
             )
         )  # fmt: skip
-    return made
+    return rows

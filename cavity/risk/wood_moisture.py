@@ -47,9 +47,9 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     wood = np.asarray(ds["layer_wood"].values, bool) & ~np.asarray(ds["layer_membrane"].values, bool)
     inside = is_wall_layer(ds)
     limit, review = limits["wood_moisture"], min(limits["wood_moisture_review"], limits["wood_moisture"])
-    made = []
-    for key, chosen in (("wood_moisture", wood & inside), ("wood_moisture_cladding", wood & ~inside)):
-        layers = np.flatnonzero(chosen)
+    rows = []
+    for key, zone in (("wood_moisture", wood & inside), ("wood_moisture_cladding", wood & ~inside)):
+        layers = np.flatnonzero(zone)
         if not layers.size:
             continue
         content = water_content(ds)[:, :, layers]
@@ -62,7 +62,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
             status = "fail" if value > limit else "review" if value > review else "pass"
         else:
             status = "review" if value > limit else "pass"
-        made.append(
+        rows.append(
             Finding(
                 key, value, limit, "kg/kg", status, ratio_of(value, limit, status),
                 f"{source('wood_moisture', limits)}; 30-day mean: own choice",
@@ -70,7 +70,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
                 **when(time, mean[:, segment, which] > review, hour), facts={"highest": top},
             )
         )  # fmt: skip
-    return [*made, *_pores(ds)]
+    return [*rows, *_pores(ds)]
 
 
 def pore_limit(celsius: np.ndarray) -> np.ndarray:
@@ -87,7 +87,7 @@ def _pores(ds: xr.Dataset) -> list[Finding]:
     wood = np.asarray(ds["layer_wood"].values, bool) & ~np.asarray(ds["layer_membrane"].values, bool)
     outer, inner = ([str(name) for name in ds[key].values] for key in ("face_outer", "face_inner"))
     days = ds.sizes["time"] // 24
-    skins = []  # face, the other face of the layer, weight of the other
+    skins = []  # surface, the other surface of the layer, weight of the other
     for layer in np.flatnonzero(wood & is_wall_layer(ds)):
         name = str(ds["layer"].values[layer])
         here, there = inner.index(name), outer.index(name)

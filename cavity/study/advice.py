@@ -48,7 +48,7 @@ _OPENER, _TIGHTER = 0.2, 5.0  # times the s_d of a membrane, as tried
 
 
 class Label(NamedTuple):
-    """What a change is called: the start of a sentence, of which `short` alone tells it from others of its kind."""
+    """What a change is called: the start of a sentence, of which `short` distinguishes it from others of its kind."""
 
     lead: str
     short: str
@@ -145,7 +145,7 @@ def _in(part: Part, like: Choice) -> str:
     """Return which climate, strip and orientation a part is, of those of which the choice has several."""
     words = []
     for name, text in (("climate", "in {}"), ("column", "strip “{}”"), ("orientation", "facing {:g}°")):
-        if len({getattr(each, name) for each in like.parts}) > 1:
+        if len({getattr(other, name) for other in like.parts}) > 1:
             words.append(text.format(getattr(part, name)))
     return ", ".join(words)
 
@@ -154,9 +154,9 @@ def _failing(choice: Choice) -> dict[str, Finding]:
     """Return the worst failing finding of each criterion that fails anywhere, by its key."""
     failing: dict[str, Finding] = {}
     for part in choice.parts:
-        for found in part.findings:
-            if found.status == "fail" and found.key in CAN_FAIL:
-                failing[found.key] = max(failing.get(found.key, found), found, key=gravity)
+        for finding in part.findings:
+            if finding.status == "fail" and finding.key in CAN_FAIL:
+                failing[finding.key] = max(failing.get(finding.key, finding), finding, key=gravity)
     return failing
 
 
@@ -165,16 +165,16 @@ def starting_point(base: Choice) -> str:
     text = f"“{base.opening_set}” with a {decimals(1e3 * base.depth)} mm cavity"
     if base.decides is None:
         return f"Starting from {text}: no criterion was assessed."
-    part, found = base.decides
-    value, limit, units = found.shown
+    part, finding = base.decides
+    value, limit, units = finding.shown
     digits = _digits(value, limit=limit)
     units = f" {units}" if units else ""
     word = {"fail": "fails", "review": "needs review", "pass": "passes"}.get(base.status, base.status)
-    place = _in(part, base)
-    where = f", {place}" if place else ""
+    strip = _in(part, base)
+    where = f", {strip}" if strip else ""
     return (
-        f"Starting from {text}, which {word}{where}: {lower_title(found)} {place_in_words(found)} "
-        f"{decimals(value, digits)}{units} ({found.threshold} {decimals(limit, digits)}{units})."
+        f"Starting from {text}, which {word}{where}: {lower_title(finding)} {place_in_words(finding)} "
+        f"{decimals(value, digits)}{units} ({finding.threshold} {decimals(limit, digits)}{units})."
     )
 
 
@@ -206,10 +206,10 @@ def compare_choices(
     if before.decides is None:
         raise ValueError("there is no finding to start from")
     part, old = before.decides
-    if level_of(after) > level_of(before) and after.decides is not None:  # what gets worse tells more
+    if level_of(after) > level_of(before) and after.decides is not None:  # what gets worse matters more
         part, old = after.decides
         old = _same(before, part.name, old.key) or before.decides[1]
-    same = next(each for each in after.parts if each.name == part.name)
+    same = next(candidate for candidate in after.parts if candidate.name == part.name)
     new = _same(after, part.name, old.key) or old
     drop = severity(old.ratio) - severity(new.ratio)
     gain = 0.0 if math.isnan(drop) else drop
@@ -220,7 +220,7 @@ def compare_choices(
     was, (now, bound, units) = old.shown.value, new.shown
     digits = _digits(was, now, limit=bound) if changed else _digits(was)
     units = f" {units}" if units else ""
-    place = _in(part, before)
+    strip = _in(part, before)
     if changed:
         verb = "lowers" if gain > 0.0 else "raises"
         start, end = place_in_words(old), place_in_words(new)
@@ -233,7 +233,7 @@ def compare_choices(
             effect = f"{verb} the {lower_title(old)} from {values[0]} ({start}) to {values[1]} ({end}; {limit})"
     else:
         effect = f"hardly changes the {lower_title(old)} ({decimals(was, digits)}{units})"
-    effect += f", {place}" if place else ""
+    effect += f", {strip}" if strip else ""
     if failed and not fails:
         effect += "; nothing fails any more" if after.computed else ""
     else:
@@ -263,8 +263,10 @@ def compare_choices(
 
 def _same(choice: Choice, name: tuple[str, str, float], key: str) -> Finding | None:
     """Return the worst finding of a criterion in the part of a choice that has this name; None where it has none."""
-    found = [each for part in choice.parts if part.name == name for each in part.findings if each.key == key]
-    return max(found, key=gravity, default=None)
+    findings = [
+        finding for part in choice.parts if part.name == name for finding in part.findings if finding.key == key
+    ]
+    return max(findings, key=gravity, default=None)
 
 
 def level_of(choice: Choice) -> int:
@@ -273,7 +275,7 @@ def level_of(choice: Choice) -> int:
 
 
 def not_computed(label: Label | str, failure: str, family: str = "") -> Advice:
-    """Return what stands for a change that could not be computed."""
+    """Return the entry of a change that could not be computed."""
     label = str(label)
     text = f"Not computed: {label} ({failure.rstrip('.')})."
     return Advice(label, math.nan, False, "", "", text, family=family, key=(9,), failure=failure)
@@ -281,7 +283,7 @@ def not_computed(label: Label | str, failure: str, family: str = "") -> Advice:
 
 def ranked(advice: Sequence[Advice]) -> tuple[Advice, ...]:
     """Return the advice, most helpful first; what could not be computed last."""
-    return tuple(sorted(advice, key=lambda each: (bool(each.failure), each.key)))
+    return tuple(sorted(advice, key=lambda item: (bool(item.failure), item.key)))
 
 
 def helps(advice: Advice) -> bool:
@@ -309,39 +311,39 @@ def lines(advice: Sequence[Advice], most: int = 4) -> tuple[str, ...]:
     -------
     tuple of str
     """
-    rest = [each for each in ranked(advice) if not each.failure]
-    helpful = [each for each in rest if helps(each)]
+    rest = [item for item in ranked(advice) if not item.failure]
+    helpful = [item for item in rest if helps(item)]
     families: dict[str, list[Advice]] = {}
-    for each in helpful:
-        families.setdefault(each.family or each.label, []).append(each)
+    for item in helpful:
+        families.setdefault(item.family or item.label, []).append(item)
     text = [_family(members) for members in list(families.values())[:most]]
-    harmful = [each for each in rest if each.moves and each.gain <= -_HARDLY]
+    harmful = [item for item in rest if item.moves and item.gain <= -_HARDLY]
     worst: dict[str, Advice] = {}
-    for each in sorted(harmful, key=lambda each: (each.gain, each.label)):
-        worst.setdefault(each.family or each.label, each)
+    for item in sorted(harmful, key=lambda item: (item.gain, item.label)):
+        worst.setdefault(item.family or item.label, item)
     # a wall that fails needs to know what helps; one that passes, what it does not tolerate
-    text += [f"Adverse: {each.label} {each.effect}." for each in list(worst.values())[: _adverse(rest)]]
-    idle = [each for each in rest if not helps(each) and each not in harmful]
+    text += [f"Adverse: {item.label} {item.effect}." for item in list(worst.values())[: _adverse(rest)]]
+    idle = [item for item in rest if not helps(item) and item not in harmful]
     if idle:
         kinds: dict[tuple[str, str], list[Advice]] = {}
-        for each in sorted(idle, key=lambda each: each.family):
-            kinds.setdefault((each.parts.lead or each.label, each.parts.tail), []).append(each)
+        for item in sorted(idle, key=lambda item: item.family):
+            kinds.setdefault((item.parts.lead or item.label, item.parts.tail), []).append(item)
         labels = [_together(members) for members in kinds.values()]
         verb = "makes" if len(labels) == 1 else "make"
         text.append(f"{_capital(_listed(labels))} {verb} little difference.")
-    text += [each.sentence for each in advice if each.failure]
+    text += [item.sentence for item in advice if item.failure]
     return tuple(text)
 
 
 def _adverse(advice: Sequence[Advice]) -> int:
-    return 1 if any(each.status_before == "fail" for each in advice) else 3
+    return 1 if any(item.status_before == "fail" for item in advice) else 3
 
 
 def _together(members: Sequence[Advice]) -> str:
     """Return changes of a kind as one label: "doubling the base slot or the head slot"."""
     if len(members) == 1:
         return members[0].label
-    shorts = [each.parts.short for each in members]
+    shorts = [item.parts.short for item in members]
     units = {short.rpartition(" ")[2] for short in shorts}
     if len(units) == 1 and all(short[:1].isdigit() for short in shorts):  # "40 or 60 mm"
         unit = f" {units.pop()}"
@@ -352,17 +354,17 @@ def _together(members: Sequence[Advice]) -> str:
 def _family(members: Sequence[Advice]) -> str:
     """Return one sentence for the helpful changes of a family."""
     best, *others = members
-    same = [each for each in others if abs(each.gain - best.gain) <= _SAME * abs(best.gain)]
-    less = [each for each in others if each not in same]
+    same = [item for item in others if abs(item.gain - best.gain) <= _SAME * abs(best.gain)]
+    less = [item for item in others if item not in same]
     sentence = f"{_capital(best.label)} {best.effect}"
-    digits = _digits(*(each.after for each in members))
+    digits = _digits(*(item.after for item in members))
 
-    def name(each: Advice) -> str:
-        like = each.parts.short and (each.parts.lead, each.parts.tail) == (best.parts.lead, best.parts.tail)
-        return each.parts.short if like else each.label
+    def name(item: Advice) -> str:
+        like = item.parts.short and (item.parts.lead, item.parts.tail) == (best.parts.lead, best.parts.tail)
+        return item.parts.short if like else item.label
 
-    notes = [f"{_listed([name(each) for each in same])} about as much"] if same else []
-    notes += [f"{name(each)}: to {decimals(each.after, digits)}" for each in less]
+    notes = [f"{_listed([name(item) for item in same])} about as much"] if same else []
+    notes += [f"{name(item)}: to {decimals(item.after, digits)}" for item in less]
     return sentence + (f". Also {'; '.join(notes)}." if notes else ".")
 
 
@@ -386,30 +388,30 @@ def from_choices(choices: Sequence[Choice]) -> tuple[Advice, ...]:
     """
     from cavity.risk.recommend import least_bad, recommend
 
-    choices = [each for each in choices if each.computed and each.decides]
+    choices = [choice for choice in choices if choice.computed and choice.decides]
     if not choices:
         return ()
     best = recommend(choices)
     base = best.choice if best else least_bad(choices)
-    made = []
-    for each in choices:
-        if each.variant != base.variant:
-            if (each.opening_set, each.depth) == (base.opening_set, base.depth):
-                made.append(_to_variant(base, each))
+    advice = []
+    for choice in choices:
+        if choice.variant != base.variant:
+            if (choice.opening_set, choice.depth) == (base.opening_set, base.depth):
+                advice.append(_to_variant(base, choice))
             continue
-        if each is base or (each.depth != base.depth and each.opening_set != base.opening_set):
+        if choice is base or (choice.depth != base.depth and choice.opening_set != base.opening_set):
             continue
-        if each.depth == base.depth:
-            if each.opening_set.endswith(CLOGGED) and not base.opening_set.endswith(CLOGGED):
+        if choice.depth == base.depth:
+            if choice.opening_set.endswith(CLOGGED) and not base.opening_set.endswith(CLOGGED):
                 continue
             tail = f" instead of “{base.opening_set}” with a {decimals(1e3 * base.depth)} mm cavity"
-            label = Label("using ", f"“{each.opening_set}”", tail)
-            made.append(compare_choices(label, base, each, family="openings"))
+            label = Label("using ", f"“{choice.opening_set}”", tail)
+            advice.append(compare_choices(label, base, choice, family="openings"))
         else:
-            change = depth_label(base.depth, each.depth)
+            change = depth_label(base.depth, choice.depth)
             label = Label(f"with “{base.opening_set}”, {change.lead}", change.short)
-            made.append(compare_choices(label, base, each, family="depth"))
-    return ranked(made)
+            advice.append(compare_choices(label, base, choice, family="depth"))
+    return ranked(advice)
 
 
 def _to_variant(base: Choice, other: Choice) -> Advice:
@@ -450,17 +452,17 @@ def changes_of(
     """
     changes: list[Change] = []
 
-    def add(label: Label, family: str, changed: Wall, chosen: str = opening_set, deep: float = depth) -> None:
-        changes.append(Change(label, family, changed, chosen, deep))
+    def add(label: Label, family: str, changed: Wall, set_name: str = opening_set, deep: float = depth) -> None:
+        changes.append(Change(label, family, changed, set_name, deep))
 
-    for each in wall.opening_sets:
-        if each.name != opening_set and not each.name.endswith(CLOGGED):
-            label = Label("using ", f"“{each.name}”", f" instead of “{opening_set}”")
-            add(label, "openings", wall, each.name)
+    for other in wall.opening_sets:
+        if other.name != opening_set and not other.name.endswith(CLOGGED):
+            label = Label("using ", f"“{other.name}”", f" instead of “{opening_set}”")
+            add(label, "openings", wall, other.name)
     ends = blind_ends(wall, opening_set, columns)
     for name in dict.fromkeys(end.vent for end in ends):
-        one = [end for end in ends if end.vent == name]
-        add(Label("adding ", f"a {name}"), "compartments", with_vents(wall, opening_set, one))
+        of_name = [end for end in ends if end.vent == name]
+        add(Label("adding ", f"a {name}"), "compartments", with_vents(wall, opening_set, of_name))
     if len(names := list(dict.fromkeys(end.vent for end in ends))) > 1:
         every = _listed([f"a {name}" for name in names])
         add(Label("adding ", every), "compartments", with_vents(wall, opening_set, ends))
@@ -472,10 +474,10 @@ def changes_of(
         wide = with_gap(with_vents(wall, opening_set, ends), opening_set, lambda rail: max(rail.gap, INCH))
         tail = f", with the rail gaps widened from {gap_text(gap)} to {gap_text(INCH)},"
         add(Label("adding ", vents, tail), "compartments", wide)
-    chosen = wall.opening_set(opening_set)
+    drawn_set = wall.opening_set(opening_set)
     served: dict[str, list[str]] = {}  # by the name on the drawing: that of each strip
     for column in wall.columns:
-        for vent in vents_of(chosen, column) if column.name in columns else ():
+        for vent in vents_of(drawn_set, column) if column.name in columns else ():
             served.setdefault(stem(vent), []).append(vent.name)
     for name, all_of_it in served.items():
         add(Label("doubling ", f"the {name}"), "vents", scale_openings(wall, opening_set, 2.0, all_of_it))
@@ -490,7 +492,7 @@ def changes_of(
                 changed = with_gap(wall, opening_set, lambda rail, new=new: max(rail.gap, new))  # type: ignore[misc]
                 label = Label(f"widening the rail gaps from {gap_text(gap)} to ", gap_text(new))
                 add(label, "rails", changed)
-    deeper = min((each for each in wall.depths if each > depth * 1.001), default=2.0 * depth)
+    deeper = min((listed for listed in wall.depths if listed > depth * 1.001), default=2.0 * depth)
     add(depth_label(depth, deeper), "depth", wall, deep=deeper)
     for absorptance, word in ((_PALE, "paler"), (_DARK, "darker")):
         old = wall.solar_absorptance
@@ -517,7 +519,7 @@ def changes_of(
 
 def _membranes(wall: Wall, opening_set: str, depth: float) -> list[Change]:
     """Return a more vapour-open membrane outside the insulation, and tighter and more open ones inside it."""
-    made = []
+    changes = []
     inside = False
     for index, layer in enumerate(wall.backup):
         if not layer.is_membrane:
@@ -530,8 +532,8 @@ def _membranes(wall: Wall, opening_set: str, depth: float) -> list[Change]:
             word = "more vapour-open" if factor < 1.0 else "tighter"
             label = Label(f"a {word} {layer.name} ", f"(s_d {layer.sd:.3g} to {factor * layer.sd:.3g} m)")
             backup = (*wall.backup[:index], changed, *wall.backup[index + 1 :])
-            made.append(Change(label, "layers", replace(wall, backup=backup), opening_set, depth))
-    return made
+            changes.append(Change(label, "layers", replace(wall, backup=backup), opening_set, depth))
+    return changes
 
 
 def advise(
@@ -580,7 +582,7 @@ def advise(
     """
     case = wall.case(opening_set=opening_set, depth=depth, column=column)
     name, at = case.opening_set.name, case.depth
-    columns = [column] if column else [each.name for each in wall.columns]
+    columns = [column] if column else [strip.name for strip in wall.columns]
     rain = bool(weather.attrs.get("has_rain", 1))
     changes = (Change(Label("", ""), "", wall, name, at), *changes_of(wall, name, at, columns, rain=rain))
     jobs = [
@@ -590,23 +592,23 @@ def advise(
     ]
     label_of = {id(job): str(changes[index // len(columns)].label) for index, job in enumerate(jobs)}
 
-    def told(done: int, count: int, result: Result) -> None:
+    def on_run(done: int, count: int, result: Result) -> None:
         if progress:
             progress(done, count, label_of[id(result.job)] or "as described")
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
-        results = engine.run(jobs, keep="findings", progress=told)
+        results = engine.run(jobs, keep="findings", progress=on_run)
     groups = [results[start : start + len(columns)] for start in range(0, len(results), len(columns))]
-    lost = [next((each.failure for each in group if each.failure), "") for group in groups]
+    lost = [next((result.failure for result in group if result.failure), "") for group in groups]
     if lost[0]:
         raise ConvergenceError(f"the case as described could not be computed: {lost[0]}")
-    place = str(weather.attrs.get("name", ""))
+    climate = str(weather.attrs.get("name", ""))
     base, *others = (
         Choice(
             change.opening_set, change.depth, 0.0,
             tuple(
-                Part(place, strip, wall.orientation, each.findings)
-                for strip, each in zip(columns, group, strict=True)
+                Part(climate, strip, wall.orientation, result.findings)
+                for strip, result in zip(columns, group, strict=True)
             ),
         )
         for change, group in zip(changes, groups, strict=True)

@@ -127,12 +127,12 @@ class Store:
             digest, body = note.read_bytes().split(b"\n", 1)
             if hashlib.sha256(body).hexdigest() != digest.decode("ascii"):
                 return None
-            found = json.loads(body)
-            findings = tuple(Finding.from_plain(row) for row in found["findings"])
+            entry = json.loads(body)
+            findings = tuple(Finding.from_plain(row) for row in entry["findings"])
             data = b""
             if keep != "findings":
                 data = (self.folder / f"{key}.{keep}.bin").read_bytes()
-                if hashlib.sha256(data).hexdigest() != found["files"].get(keep):
+                if hashlib.sha256(data).hexdigest() != entry["files"].get(keep):
                     return None
             for name in [note, *self.folder.glob(f"{key}.*.bin")]:
                 os.utime(name)  # used now
@@ -157,7 +157,7 @@ class Store:
                 files[keep], size = hashlib.sha256(data).hexdigest(), len(data)
                 part.replace(self.folder / f"{key}.{keep}.bin")
             files = self._recorded(key) | files  # what an earlier study kept of the same case stays usable
-            body = json.dumps({"files": files, "findings": [asdict(found) for found in findings]}).encode()
+            body = json.dumps({"files": files, "findings": [asdict(finding) for finding in findings]}).encode()
             part.write_bytes(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
             part.replace(self.folder / f"{key}.json")
         except OSError:
@@ -183,12 +183,12 @@ class Store:
         entries: dict[str, list[Any]] = {}  # last use, bytes, paths
         for path in self.folder.glob("*.*"):
             try:
-                found = path.stat()
+                status = path.stat()
             except OSError:  # another process removed it
                 continue
             entry = entries.setdefault(path.name.split(".")[0], [0.0, 0, []])
-            entry[0] = max(entry[0], found.st_mtime)
-            entry[1] += found.st_size
+            entry[0] = max(entry[0], status.st_mtime)
+            entry[1] += status.st_size
             entry[2].append(path)
         filled = sum(entry[1] for entry in entries.values())
         if filled > self.bound:

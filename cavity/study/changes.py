@@ -1,6 +1,6 @@
 """Changes of a wall that sizing and advice try: vents, rail gaps, compartments, layers. A wall in, a wall out.
 
-A barrier itself is never opened: it is there for fire. What is tried beside it are vents to the outdoors.
+A barrier itself is never opened: it is there for fire. Vents to the outdoors next to it are tried instead.
 """
 
 from __future__ import annotations
@@ -62,9 +62,9 @@ class BlindEnd:
         return f"vent at the {'bottom' if self.lower else 'top'} of {self.column}"
 
 
-def vents_of(chosen: OpeningSet, column: Column) -> list[Opening]:
+def vents_of(opening_set: OpeningSet, column: Column) -> list[Opening]:
     """Return the open vents of a set that serve a column, low to high."""
-    return [each for each in column.vents(chosen.openings) if each.free_area > 0.0]
+    return [vent for vent in column.vents(opening_set.openings) if vent.free_area > 0.0]
 
 
 def stem(vent: Opening) -> str:
@@ -82,8 +82,8 @@ def halves(wall: Wall, opening_set: str, columns: Iterable[str]) -> tuple[float,
         if column.name in set(columns):
             middle = 0.5 * (column.bottom + column.top)
             vents = vents_of(wall.opening_set(opening_set), column)
-            lower.append(sum(each.free_area for each in vents if each.height < middle))
-            upper.append(sum(each.free_area for each in vents if each.height >= middle))
+            lower.append(sum(vent.free_area for vent in vents if vent.height < middle))
+            upper.append(sum(vent.free_area for vent in vents if vent.height >= middle))
     return min(lower), min(upper)
 
 
@@ -102,13 +102,13 @@ def blind_ends(wall: Wall, opening_set: str, columns: Iterable[str] = ()) -> tup
     -------
     tuple of BlindEnd
     """
-    wanted = set(columns) or {each.name for each in wall.columns}
-    found = []
+    wanted = set(columns) or {column.name for column in wall.columns}
+    ends = []
     for column in wall.columns:
         if column.name not in wanted:
             continue
-        vents = [each.height for each in vents_of(wall.opening_set(opening_set), column)]
-        closers = sorted((each.height, each.name) for each in wall.barriers if column.holds(each))
+        vents = [vent.height for vent in vents_of(wall.opening_set(opening_set), column)]
+        closers = sorted((barrier.height, barrier.name) for barrier in wall.barriers if column.holds(barrier))
         edges = [(column.bottom, ""), *closers, (column.top, "")]
         for (bottom, below), (top, above) in itertools.pairwise(edges):
             if top - bottom < _SHORTEST:
@@ -118,10 +118,10 @@ def blind_ends(wall: Wall, opening_set: str, columns: Iterable[str] = ()) -> tup
             inside = [height for height in vents if least < height <= top + _TOUCH]
             reach = min(_NEAR, 0.5 * (top - bottom))
             if not any(height - bottom <= reach for height in inside):
-                found.append(BlindEnd(column.name, bottom, top, True, below, len(inside)))
+                ends.append(BlindEnd(column.name, bottom, top, True, below, len(inside)))
             if not any(top - height <= reach for height in inside):
-                found.append(BlindEnd(column.name, bottom, top, False, above, len(inside)))
-    return tuple(found)
+                ends.append(BlindEnd(column.name, bottom, top, False, above, len(inside)))
+    return tuple(ends)
 
 
 def with_vents(wall: Wall, opening_set: str, ends: Iterable[BlindEnd]) -> Wall:
@@ -139,8 +139,10 @@ def with_vents(wall: Wall, opening_set: str, ends: Iterable[BlindEnd]) -> Wall:
     -------
     Wall
     """
-    chosen = wall.opening_set(opening_set)
-    patterns = sorted((each for each in chosen.openings if each.free_area > 0.0), key=lambda each: each.height)
+    drawn = wall.opening_set(opening_set)
+    patterns = sorted(
+        (opening for opening in drawn.openings if opening.free_area > 0.0), key=lambda opening: opening.height
+    )
     added = []
     for end in ends:
         pattern = (patterns[0] if end.lower else patterns[-1]) if patterns else _PLAIN
@@ -154,12 +156,12 @@ def with_vents(wall: Wall, opening_set: str, ends: Iterable[BlindEnd]) -> Wall:
                 exposure="face" if end.barrier else pattern.exposure, cp_shift=None,
             )
         )  # fmt: skip
-    return _with_set(wall, replace(chosen, openings=(*chosen.openings, *added)))
+    return _with_set(wall, replace(drawn, openings=(*drawn.openings, *added)))
 
 
 def _with_set(wall: Wall, changed: OpeningSet) -> Wall:
     return replace(
-        wall, opening_sets=tuple(changed if each.name == changed.name else each for each in wall.opening_sets)
+        wall, opening_sets=tuple(changed if other.name == changed.name else other for other in wall.opening_sets)
     )
 
 
@@ -185,8 +187,8 @@ def scale_openings(wall: Wall, opening_set: str, factor: float, names: Iterable[
     InputError
         If the set has no opening of such a name.
     """
-    chosen = wall.opening_set(opening_set)
-    known = [opening.name for opening in chosen.openings]
+    drawn = wall.opening_set(opening_set)
+    known = [opening.name for opening in drawn.openings]
     wanted = set(names) or set(known)
     if unknown := sorted(wanted - set(known)):
         raise InputError(
@@ -199,12 +201,12 @@ def scale_openings(wall: Wall, opening_set: str, factor: float, names: Iterable[
             )
         )
     openings = tuple(
-        replace(each, gross_area=each.gross_area * factor, clear_height=each.clear_height * factor)
-        if each.name in wanted
-        else each
-        for each in chosen.openings
+        replace(opening, gross_area=opening.gross_area * factor, clear_height=opening.clear_height * factor)
+        if opening.name in wanted
+        else opening
+        for opening in drawn.openings
     )
-    return _with_set(wall, replace(chosen, openings=openings))
+    return _with_set(wall, replace(drawn, openings=openings))
 
 
 def rails_of(wall: Wall, opening_set: str) -> tuple[Rail, ...]:
@@ -240,10 +242,10 @@ def with_gap(wall: Wall, opening_set: str, gap: Callable[[Rail], float] | float)
     def widened(rails: tuple[Rail, ...]) -> tuple[Rail, ...]:
         return tuple(replace(rail, gap=min(gap(rail) if callable(gap) else gap, widest_gap(rail))) for rail in rails)
 
-    chosen = wall.opening_set(opening_set)
-    if chosen.rails is None:
+    drawn = wall.opening_set(opening_set)
+    if drawn.rails is None:
         return replace(wall, rails=widened(wall.rails))
-    return _with_set(wall, replace(chosen, rails=widened(chosen.rails)))
+    return _with_set(wall, replace(drawn, rails=widened(drawn.rails)))
 
 
 def variants_of(wall: Wall) -> tuple[str, ...]:
@@ -257,10 +259,10 @@ def with_variant(wall: Wall, name: str) -> Wall:
     if not exchanged:
         raise KeyError(name)
 
-    def put(layers: tuple[Layer, ...]) -> tuple[Layer, ...]:
+    def exchange(layers: tuple[Layer, ...]) -> tuple[Layer, ...]:
         return tuple(exchanged.get(layer.name, layer) for layer in layers)
 
-    return replace(wall, cladding=put(wall.cladding), backup=put(wall.backup))
+    return replace(wall, cladding=exchange(wall.cladding), backup=exchange(wall.backup))
 
 
 def gap_text(gap: float) -> str:

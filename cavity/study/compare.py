@@ -29,7 +29,7 @@ class _Dataset:
 
     def __get__(self, case: Any, owner: Any = None) -> Any:
         if case is None:
-            raise AttributeError("dataset")  # tells dataclass that there is no default
+            raise AttributeError("dataset")  # shows dataclass that there is no default
         held = case.__dict__["dataset"]
         return held.dataset if isinstance(held, Result) else held
 
@@ -187,7 +187,7 @@ def compare(
     facings : str, float, or sequence of them, keyword only
         Orientations: "all" (eight, from north), compass words, degrees clockwise from north; None: that of the wall.
     variants : str or sequence of str, keyword only
-        Variants of the layers, by name, beside the wall as drawn: "all", or some; None: none.
+        Variants of the layers, by name, besides the wall as drawn: "all", or some; None: none.
     progress : callable, keyword only
         Called with cases done, all cases, and the name of the one just done.
     workers : int, keyword only
@@ -219,75 +219,79 @@ def compare(
     from cavity.study.uncertainty import BUDGET
     from cavity.study.wetting import followed, wetting_events
 
-    given = [weathers] if isinstance(weathers, xr.Dataset) else list(weathers)
-    if not given:
+    climates = [weathers] if isinstance(weathers, xr.Dataset) else list(weathers)
+    if not climates:
         raise InputError(
             Fault("compare, weathers", "there is no climate", "none", "at least one", "give a weather file")
         )
-    for weather in given:
+    for weather in climates:
         check_one_year(weather)
-    names = [str(weather.attrs.get("name") or f"climate {k + 1}") for k, weather in enumerate(given)]
+    names = [str(weather.attrs.get("name") or f"climate {k + 1}") for k, weather in enumerate(climates)]
     if len(set(names)) < len(names):
         raise InputError(
             Fault("compare, weathers", "two climates have the same name", ", ".join(names), "different names",
                   "omit the repeated file, or rename the place in one of them")
         )  # fmt: skip
-    climate_of = {id(weather): name for weather, name in zip(given, names, strict=True)}
+    climate_of = {id(weather): name for weather, name in zip(climates, names, strict=True)}
     walls = axes_of(wall, facings, variants)
-    variant_of = {id(each): name for name, each in walls}
+    variant_of = {id(variant): name for name, variant in walls}
     jobs = [
-        Job(each.case(opening_set=chosen.name, depth=depth, column=column), weather)
-        for weather in given
-        for _, each in walls
-        for column in (columns or [each.name for each in wall.columns])
-        for chosen in wall.opening_sets
+        Job(variant.case(opening_set=opening_set.name, depth=depth, column=column), weather)
+        for weather in climates
+        for _, variant in walls
+        for column in (columns or [strip.name for strip in wall.columns])
+        for opening_set in wall.opening_sets
         for depth in wall.depths
     ]
 
-    def told(done: int, count: int, result: Result) -> None:
+    def on_run(done: int, count: int, result: Result) -> None:
         job = result.job
         if progress:
             text = f"{climate_of[id(job.weather)]}, {job.case.opening_set.name}, {1e3 * job.case.depth:g} mm"
             if name := variant_of[id(job.case.wall)]:
                 text += f", {name}"
-            if len({each.orientation for _, each in walls}) > 1:
+            if len({variant.orientation for _, variant in walls}) > 1:
                 text += f", facing {job.case.wall.orientation:g}°"
             progress(done, count, text)
 
-    def told_event(done: int, count: int) -> None:
+    def on_event(done: int, count: int) -> None:
         if progress:
             progress(done, count, "drying of a wetting event")
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
-        results = engine.run(jobs, progress=told)
-        shut = engine.run([job for _, each in walls for job in _closed(each, given, columns, variant_of)])
+        results = engine.run(jobs, progress=on_run)
+        closed_results = engine.run(
+            [job for _, variant in walls for job in _closed(variant, climates, columns, variant_of)]
+        )
     failed = tuple(
         NotComputed(
-            wall.name, climate_of[id(each.job.weather)], each.job.case.opening_set.name, each.job.case.column.name,
-            each.job.case.depth, each.job.case.wall.orientation, each.failure, variant_of[id(each.job.case.wall)],
+            wall.name, climate_of[id(result.job.weather)], result.job.case.opening_set.name,
+            result.job.case.column.name, result.job.case.depth, result.job.case.wall.orientation, result.failure,
+            variant_of[id(result.job.case.wall)],
         )
-        for each in results
-        if each.failure
+        for result in results
+        if result.failure
     )  # fmt: skip
     closed = [
         JudgedCase(
-            wall.name, climate_of[id(each.job.weather)], each.job.case.opening_set.name, each.job.case.column.name,
-            each.job.case.depth, each, each.findings,  # type: ignore[arg-type]
-            variant=variant_of[id(each.job.case.wall)],
+            wall.name, climate_of[id(result.job.weather)], result.job.case.opening_set.name,
+            result.job.case.column.name, result.job.case.depth,
+            result, result.findings,  # type: ignore[arg-type]
+            variant=variant_of[id(result.job.case.wall)],
         )
-        for each in shut
-        if not each.failure
+        for result in closed_results
+        if not result.failure
     ]  # fmt: skip
-    results = [each for each in results if not each.failure]
+    results = [result for result in results if not result.failure]
     if not results:
         raise ConvergenceError(f"none of the {len(jobs)} cases could be computed; the first: {failed[0].reason}")
-    jobs = [each.job for each in results]
+    jobs = [result.job for result in results]
     events: Sequence[WettingEvent | None] = [None] * len(jobs)
     no_event = ""
     try:
         # an engine of their own: their results do not push those of the cases out of memory
         with Engine(workers, scheduler, fresh=fresh) as engine:
-            events = wetting_events(engine, jobs, days=followed(wall), progress=told_event)
+            events = wetting_events(engine, jobs, days=followed(wall), progress=on_event)
     except InputError as error:  # the comparison is valid without it
         no_event = error.faults[0].problem
     if not no_event and not any(events):
@@ -300,18 +304,18 @@ def compare(
         for job, result, event in zip(jobs, results, events, strict=True)
     ]  # fmt: skip
     created = dt.datetime.now(dt.UTC).strftime("%Y-%m-%d %H:%M UTC")
-    found = Comparison(
+    comparison = Comparison(
         wall, tuple(names), tuple(cases), created, no_event=no_event, failed=failed, closed=tuple(closed)
     )
     if confidence is not False:
-        found = replace(
-            found,
+        comparison = replace(
+            comparison,
             confidence=_confidence(
-                found, given, list(columns or []) or None, None if confidence else BUDGET,
+                comparison, climates, list(columns or []) or None, None if confidence else BUDGET,
                 workers=workers, scheduler=scheduler, fresh=fresh, progress=progress,
             ),
         )  # fmt: skip
-    return replace(found, advice=lines(from_choices(gather(found.cases, found.failed))))
+    return replace(comparison, advice=lines(from_choices(gather(comparison.cases, comparison.failed))))
 
 
 def axes_of(
@@ -349,7 +353,7 @@ def axes_of(
         raise InputError(*faults)
     names = [name for name in known if name in wanted or "all" in wanted]
     drawn = [("", wall), *((name, with_variant(wall, name)) for name in names)]
-    return [(name, replace(each, orientation=angle)) for name, each in drawn for angle in angles]
+    return [(name, replace(variant, orientation=angle)) for name, variant in drawn for angle in angles]
 
 
 def read_facings(facings: str | float | Sequence[str | float] | None) -> list[float]:
@@ -369,14 +373,14 @@ def read_facings(facings: str | float | Sequence[str | float] | None) -> list[fl
 
     from cavity.wallfile.values import Orientation
 
-    given = [] if facings is None else [facings] if isinstance(facings, str | int | float) else list(facings)
-    parts = [part for one in given for part in (one.split(",") if isinstance(one, str) else [one])]
-    found: set[float] = set()
+    items = [] if facings is None else [facings] if isinstance(facings, str | int | float) else list(facings)
+    parts = [part for item in items for part in (item.split(",") if isinstance(item, str) else [item])]
+    angles: set[float] = set()
     faults = []
     for part in parts:
         text = part.strip() if isinstance(part, str) else f"{float(part):g}"
         if text.casefold() == "all":
-            found |= {45.0 * eighth for eighth in range(8)}
+            angles |= {45.0 * eighth for eighth in range(8)}
             continue
         try:
             number = float(text.removesuffix("°"))
@@ -385,14 +389,14 @@ def read_facings(facings: str | float | Sequence[str | float] | None) -> list[fl
         else:
             text = f"{number!r} deg"
         try:
-            found.add(Orientation().read(text))
+            angles.add(Orientation().read(text))
         except PydanticCustomError as error:
             said = error.context or {}
             expected = 'all, a compass word such as "south-west" or SW, or degrees clockwise from north such as 225'
             faults.append(Fault("--facing", str(said["problem"]), str(part)[:80], expected, str(said["fix"])))
     if faults:
         raise InputError(*faults)
-    return sorted(found)
+    return sorted(angles)
 
 
 def _closed(
@@ -410,14 +414,19 @@ def _closed(
         for column in wall.columns
         if columns is None or column.name in columns
         if all(
-            ventilation_class(wall.case(opening_set=each.name, column=column.name).opening_area) != "unventilated"
-            for each in wall.opening_sets
+            ventilation_class(wall.case(opening_set=opening_set.name, column=column.name).opening_area)
+            != "unventilated"
+            for opening_set in wall.opening_sets
         )
     ]
 
 
 def _confidence(
-    found: Comparison, weathers: Sequence[xr.Dataset], columns: Sequence[str] | None, budget: float | None, **how: Any
+    comparison: Comparison,
+    weathers: Sequence[xr.Dataset],
+    columns: Sequence[str] | None,
+    budget: float | None,
+    **how: Any,
 ) -> Confidence | None:
     """Sample the recommended choice and the runner-up; None where there is none or the weather is no whole year."""
     from cavity.risk.ranking import gather
@@ -425,15 +434,15 @@ def _confidence(
     from cavity.study.changes import with_variant
     from cavity.study.uncertainty import confidence
 
-    best = recommend(gather(found.cases, found.failed))
+    best = recommend(gather(comparison.cases, comparison.failed))
     if best is None or min(weather.sizes["time"] for weather in weathers) < _YEAR:
         return None
-    choices = [(each.opening_set, each.depth) for each in (best.choice, best.runner_up) if each is not None]
+    choices = [(choice.opening_set, choice.depth) for choice in (best.choice, best.runner_up) if choice is not None]
     # of several orientations, the one that decides
-    facing = best.choice.decides[0].orientation if best.choice.decides else found.wall.orientation
-    wall = with_variant(found.wall, best.choice.variant) if best.choice.variant else found.wall
+    facing = best.choice.decides[0].orientation if best.choice.decides else comparison.wall.orientation
+    wall = with_variant(comparison.wall, best.choice.variant) if best.choice.variant else comparison.wall
     wall = replace(wall, orientation=facing)
-    names = columns or list(dict.fromkeys(case.column for case in found.cases))
+    names = columns or list(dict.fromkeys(case.column for case in comparison.cases))
     return confidence(wall, weathers, choices, columns=names, budget=budget, **how)
 
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Engine", "Job", "Result", "cores"]
 
-HELD = 32  # Datasets of one engine kept in memory, 13 MB each for a year of three segments; the others lie on disk
+HELD = 32  # Datasets of one engine kept in memory, 13 MB each for a year of three segments; the others are on disk
 _AHEAD = 2  # jobs handed out for each thread: none waits, and little is in memory or lost with a worker
 _LOST = 3  # times a job may lose its worker before it is to blame itself
 _PATIENCE = 60.0  # s without any worker before a cluster is given up
@@ -310,7 +310,7 @@ class Engine:
                             failure = why(error)
                         findings = ()
                     else:
-                        self._put(keys[index], jobs[index], keep, dataset, findings)
+                        self._save(keys[index], jobs[index], keep, dataset, findings)
                     for same in under_way.pop(keys[index]):
                         done(same, findings, failure)
         except BaseException:
@@ -323,11 +323,11 @@ class Engine:
         """Return the Dataset of a case from memory, from disk, or, if it is gone from there, computed again."""
         from cavity.result import provenance
 
-        place = (key, keep, id(job))
+        key_of_job = (key, keep, id(job))
         with self._lock:
-            if place in self._held:
-                self._held.move_to_end(place)
-                return self._held[place][1]
+            if key_of_job in self._held:
+                self._held.move_to_end(key_of_job)
+                return self._held[key_of_job][1]
         dataset = self._pinned.get((key, keep))
         if dataset is None:
             kept = self.store.read(key, keep)
@@ -342,7 +342,7 @@ class Engine:
         self._hold(keep, key, job, dataset)
         return dataset
 
-    def _put(self, key: str, job: Job, keep: str, dataset: xr.Dataset | None, findings: tuple[Finding, ...]) -> None:
+    def _save(self, key: str, job: Job, keep: str, dataset: xr.Dataset | None, findings: tuple[Finding, ...]) -> None:
         if dataset is not None:
             self._hold(keep, key, job, dataset)
         if self._writer is None:
@@ -417,7 +417,7 @@ def _is_loss(error: Exception) -> bool:
 
 
 def _connect(scheduler: str) -> Any:
-    """Return a client of the scheduler, or tell what is missing."""
+    """Return a client of the scheduler, or report what is missing."""
     where = "--scheduler"
     try:
         from distributed import Client

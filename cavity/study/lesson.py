@@ -97,7 +97,7 @@ class Step:
     label : str
         The value in words.
     flow : float
-        Median air flow through the column. [l/(s m)]
+        Median air flow through the column. [L/(s m)]
     rate, rate_low, rate_high : float
         Air change rate: median, and what 90 % and 10 % of the hours exceed. [1/h]
     upward : float
@@ -229,7 +229,7 @@ def scaled_weather(weather: xr.Dataset, names: Sequence[str], factor: float) -> 
 
 
 def including(values: Sequence[float], own: float) -> tuple[float, ...]:
-    """Return the values with the one nearest to that of the base case replaced by it, in order."""
+    """Return the values [any] in order, with that of the base case, `own` [any], in place of the nearest one."""
     nearest = min(values, key=lambda value: abs(value - own))
     return tuple(sorted(own if value == nearest else value for value in values))
 
@@ -273,7 +273,7 @@ def metal_wall() -> Wall:
 
 
 def brick_wall(latitude: float = 50.0) -> Wall:
-    """Return the starter wall with a brick outer leaf, plain and facing the midday sun, with its most open set."""
+    """Return the starter wall with a brick leaf, its most open set, facing the midday sun of a latitude [degree]."""
     from cavity.wallfile import parse_wall, starter
 
     wall = parse_wall(starter("brick"), "brick")

@@ -409,13 +409,13 @@ def assess(point: Point, parts: Sequence[Part], *, margin: float, accept: str, s
     choice = Choice("", point.depth, point.factor, tuple(parts))
     near = choice.severity > 1.0 - margin
     passes = not near and level(choice.status) <= level(accept)
-    pairs = [(part, found) for part in parts for found in part.findings]
+    pairs = [(part, finding) for part in parts for finding in part.findings]
     if near:
         of_limits = [pair for pair in pairs if pair[1].key in CAN_FAIL]
-        part, found = max(of_limits, key=lambda pair: (level(pair[1].status), severity(pair[1].ratio)))
+        part, finding = max(of_limits, key=lambda pair: (level(pair[1].status), severity(pair[1].ratio)))
     else:
-        part, found = choice.decides or pairs[0]
-    return Outcome(point, choice.severity, passes, found, part.column if several else "", choice.order)
+        part, finding = choice.decides or pairs[0]
+    return Outcome(point, choice.severity, passes, finding, part.column if several else "", choice.order)
 
 
 def search(
@@ -494,7 +494,7 @@ def search(
         for line in lines:
             bracket = _bracket(known[line])
             if bracket is not None and bracket[1] / bracket[0] > _AREA_TOLERANCE:
-                splits = (bracket[0] * (bracket[1] / bracket[0]) ** share for share in _SPLITS)
+                splits = (bracket[0] * (bracket[1] / bracket[0]) ** part for part in _SPLITS)
                 batch += [(line, value) for value in splits if value not in failed[line]][:1]
         if not batch:
             break
@@ -640,11 +640,11 @@ def size(
     """
     faults: list[Fault] = []
     try:
-        chosen = wall.case(opening_set=opening_set, column=column).opening_set.name
+        set_name = wall.case(opening_set=opening_set, column=column).opening_set.name
     except InputError as error:
-        chosen = ""
+        set_name = ""
         faults.extend(error.faults)
-    columns = [column] if column else [each.name for each in wall.columns]
+    columns = [column] if column else [strip.name for strip in wall.columns]
     searched = sorted(set(depths) or set(wall.depths) or {wall.cavity.depth})
     if not 0.0 <= margin < 1.0:
         faults.append(Fault("margin", "out of range", f"{margin:g}", "0 to below 1", "10 % is written 0.1"))
@@ -655,15 +655,15 @@ def size(
     if gaps and not (min(gaps) > 0.0 and max(gaps) <= WIDEST):
         fix = slip(max(gaps), "m", 1e-4, WIDEST) or "drop 0"
         faults.append(Fault("gaps", "each must be above 0, at most 1 m", str(list(gaps)), "such as 0.0064 m", fix))
-    for each in searched:
+    for depth in searched:
         try:
-            wall.case(depth=each)
+            wall.case(depth=depth)
         except InputError as error:
             faults.extend(fault for fault in error.faults if fault not in faults)
     if faults:
         raise InputError(*faults)
-    scale_openings(wall, chosen, 1.0, openings)  # unknown openings are reported before any run
-    rails = rails_of(wall, chosen) if gaps else ()
+    scale_openings(wall, set_name, 1.0, openings)  # unknown openings are reported before any run
+    rails = rails_of(wall, set_name) if gaps else ()
     drawn_gaps = {rail.gap for rail in rails}
     widths = sorted({min(gap, max(widest_gap(rail) for rail in rails)) for gap in gaps} | drawn_gaps) if rails else []
     counts = [0, 0]  # cases done, cases asked for
@@ -673,18 +673,18 @@ def size(
 
         def batch_of(base: Wall) -> Callable[[list[Point]], list[Outcome]]:
             def built(point: Point) -> Wall:
-                made = scale_openings(base, chosen, point.factor, openings)
-                return made if point.gap is None else with_gap(made, chosen, point.gap)
+                changed = scale_openings(base, set_name, point.factor, openings)
+                return changed if point.gap is None else with_gap(changed, set_name, point.gap)
 
             def evaluate(batch: list[Point]) -> list[Outcome]:
                 jobs = [
-                    Job(made.case(opening_set=chosen, depth=point.depth, column=name), weather)
-                    for point, made in ((point, built(point)) for point in batch)
+                    Job(changed.case(opening_set=set_name, depth=point.depth, column=name), weather)
+                    for point, changed in ((point, built(point)) for point in batch)
                     for name in columns
                 ]
                 done = [0]
 
-                def told(_done: int, _count: int, _result: Result) -> None:
+                def on_run(_done: int, _count: int, _result: Result) -> None:
                     done[0] += 1
                     if done[0] % len(columns) == 0:
                         counts[0] += 1
@@ -692,7 +692,7 @@ def size(
                             progress(counts[0], counts[1], "search")
 
                 counts[1] += len(batch)
-                results = engine.run(jobs, keep="findings", progress=told)
+                results = engine.run(jobs, keep="findings", progress=on_run)
                 return [
                     outcome(point, results[at * len(columns) : (at + 1) * len(columns)])
                     for at, point in enumerate(batch)
@@ -705,9 +705,9 @@ def size(
             if lost:
                 failed.append((point_text(point), lost))
                 return Outcome(point, math.nan, False, None, failure=lost)
-            place = str(weather.attrs.get("name", ""))
+            climate = str(weather.attrs.get("name", ""))
             parts = [
-                Part(place, name, wall.orientation, result.findings)
+                Part(climate, name, wall.orientation, result.findings)
                 for name, result in zip(columns, results, strict=True)
             ]
             return assess(point, parts, margin=margin, accept=accept, several=len(wall.columns) > 1)
@@ -725,37 +725,38 @@ def size(
             together = search(evaluate, [Point(drawn_depth, gap=gap) for gap in widths], factors, floor=FLOOR)
         others: list[tuple[str, Row]] = []
         if all(row.least is None for row in (*rows, *by_gap, *together)):
-            ends = blind_ends(wall, chosen, columns)
+            ends = blind_ends(wall, set_name, columns)
             line = [Point(drawn_depth, gap=widths[-1] if widths else None)]
             tried: list[tuple[str, Wall]] = []
             if ends:
                 vents = ", ".join(dict.fromkeys(end.vent for end in ends))
-                tried.append((f"vents at the blind ends ({vents})", with_vents(wall, chosen, ends)))
+                tried.append((f"vents at the blind ends ({vents})", with_vents(wall, set_name, ends)))
             tried += [(f"the variant {name!r}", with_variant(wall, name)) for name in variants_of(wall)]
             wide = f" and rail gaps of {gap_text(widths[-1])}" if widths else ""
             others = [
                 (f"{name}{wide}", search(batch_of(changed), line, factors, floor=FLOOR)[0]) for name, changed in tried
             ]
     drawn = [
-        (each.name, each.free_area)
-        for each in wall.opening_set(chosen).openings
-        if (not openings or each.name in openings) and (not each.columns or set(each.columns) & set(columns))
+        (opening.name, opening.free_area)
+        for opening in wall.opening_set(set_name).openings
+        if (not openings or opening.name in openings)
+        and any(wall.column(name).serves(opening.columns) for name in columns)
     ]
     return Sizing(
-        wall.name, str(weather.attrs.get("name", "")), chosen, ", ".join(columns), margin, accept,
+        wall.name, str(weather.attrs.get("name", "")), set_name, ", ".join(columns), margin, accept,
         tuple(dict.fromkeys(drawn)), rows, least_depth, tuple(others), tuple(failed), counts[1], by_gap, together,
-        _halves(wall, chosen, columns, openings), at_factor,
+        _halves(wall, set_name, columns, openings), at_factor,
     )  # fmt: skip
 
 
 def _halves(
-    wall: Wall, chosen: str, columns: Iterable[str], openings: Sequence[str]
+    wall: Wall, opening_set: str, columns: Iterable[str], openings: Sequence[str]
 ) -> tuple[tuple[float, float], tuple[float, float]]:
     """Return of the lower and the upper half what is scaled and what is not."""
     names = list(columns)
-    whole = halves(wall, chosen, names)
-    twice = halves(scale_openings(wall, chosen, 2.0, openings), chosen, names)
-    scaled = [two - one for one, two in zip(whole, twice, strict=True)]
+    whole = halves(wall, opening_set, names)
+    twice = halves(scale_openings(wall, opening_set, 2.0, openings), opening_set, names)
+    scaled = [doubled - once for once, doubled in zip(whole, twice, strict=True)]
     return (scaled[0], whole[0] - scaled[0]), (scaled[1], whole[1] - scaled[1])
 
 

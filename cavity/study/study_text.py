@@ -37,9 +37,9 @@ def size_head(rows: Sequence[Row]) -> tuple[str, ...]:
     return (held, "minimum vents", "free vent area", "nearest limit there", "common sizes", "note")
 
 
-def size_rows(found: Sizing, rows: Sequence[Row]) -> list[tuple[str, ...]]:
+def size_rows(sizing: Sizing, rows: Sequence[Row]) -> list[tuple[str, ...]]:
     """Return a frontier as rows of text: what is held, the least that passes, what is nearest to its limit there."""
-    made = []
+    lines = []
     for row in rows:
         held = f"{decimals(1e3 * row.depth)} mm" if row.line.gap is None else gap_text(row.line.gap)
         least = "not computed" if not row.outcomes else "none passes"
@@ -53,36 +53,36 @@ def size_rows(found: Sizing, rows: Sequence[Row]) -> list[tuple[str, ...]]:
             near += f", {shown.column}" if shown.column else ""
         cells = [held, least]
         if row.variable == "factor":
-            cells.append(found.areas(row.least) if row.least is not None else "-")
+            cells.append(sizing.areas(row.least) if row.least is not None else "-")
         cells.append(near)
         if row.variable == "factor":
-            below = found.below_rules(row.depth, row.least) if row.least is not None else ""
+            below = sizing.below_rules(row.depth, row.least) if row.least is not None else ""
             cells.append("-" if row.least is None else "below" if below else "met")
-        made.append((*cells, row.remark))
-    return made
+        lines.append((*cells, row.remark))
+    return lines
 
 
-def size_tables(found: Sizing) -> list[Table]:
+def size_tables(sizing: Sizing) -> list[Table]:
     """Return the frontiers as tables: vents alone, rail gaps alone, vents for each rail gap."""
     tables = []
-    for title, rows in size_parts(found):
+    for title, rows in size_parts(sizing):
         table = _table(*size_head(rows))
         table.title, table.title_justify = title, "left"
-        for row in size_rows(found, rows):
+        for row in size_rows(sizing, rows):
             table.add_row(*(escape(cell) for cell in row))
         tables.append(table)
     return tables
 
 
-def size_parts(found: Sizing) -> list[tuple[str, Sequence[Row]]]:
+def size_parts(sizing: Sizing) -> list[tuple[str, Sequence[Row]]]:
     """Return the frontiers that were searched, each with its title."""
     parts: list[tuple[str, Sequence[Row]]] = [
-        ("Vents alone" + (", rail gaps as drawn" if found.gaps else ""), found.rows)
+        ("Vents alone" + (", rail gaps as drawn" if sizing.gaps else ""), sizing.rows)
     ]
-    if found.gaps:
-        parts.append(("Rail gaps alone, vents as drawn", found.gaps))
-    if found.together:
-        parts.append((f"Vents for each rail gap, at {decimals(1e3 * found.together[0].depth)} mm", found.together))
+    if sizing.gaps:
+        parts.append(("Rail gaps alone, vents as drawn", sizing.gaps))
+    if sizing.together:
+        parts.append((f"Vents for each rail gap, at {decimals(1e3 * sizing.together[0].depth)} mm", sizing.together))
     return parts
 
 

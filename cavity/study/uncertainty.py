@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from cavity.wallfile.model import OpeningSet, Wall
 
-OVERALL = "overall"  # the criterion that stands for all that can fail
+OVERALL = "overall"  # all criteria that can fail, together
 QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
 BUDGET = 30.0  # s that a comparison may spend on the probabilities unless they were asked for
 _COUNTS = (16, 32, 64)  # samples of a comparison: the most that the budget allows
@@ -71,8 +71,8 @@ def ranges_of(wall: Wall, opening_set: str | None = None, *, rain: bool = True) 
     -------
     tuple of Range
     """
-    given = tuple(Range(name, low, high, "wall file") for name, low, high in wall.uncertain)
-    named = {each.name for each in given}
+    of_file = tuple(Range(name, low, high, "wall file") for name, low, high in wall.uncertain)
+    named = {input_range.name for input_range in of_file}
     sets = wall.opening_sets if opening_set is None else (wall.opening_set(opening_set),)
     defaults = []
     if not wall.site.cp_profile:  # a profile of the user's own wins over any difference
@@ -84,8 +84,8 @@ def ranges_of(wall: Wall, opening_set: str | None = None, *, rain: bool = True) 
             "a loss coefficient known to 50 % is an equivalent area known to 25 %; common practice, no source",
         ),
     ]  # fmt: skip
-    rails = [rail for chosen in sets for rail in (wall.rails if chosen.rails is None else chosen.rails)]
-    if any(one.has_mesh for chosen in sets for one in chosen.openings) or any(
+    rails = [rail for drawn in sets for rail in wall.rails_of(drawn)]
+    if any(opening.has_mesh for drawn in sets for opening in drawn.openings) or any(
         rail.porosity < 1.0 and rail.wire > 0.0 for rail in rails
     ):
         text = "published laws miss 3 of 11 insect screens by 20 % or more (J. SASJ 40(3):159, abstract)"
@@ -114,12 +114,12 @@ def ranges_of(wall: Wall, opening_set: str | None = None, *, rain: bool = True) 
         if getattr(wall.cavity, key) > 0.0:
             text = f"exchange by {what} is an estimate, see the air path page; common practice, no source"
             defaults.append(Range(f"cavity.{key}", 0.0, 1.5, text))
-    return given + tuple(each for each in defaults if each.name not in named)
+    return of_file + tuple(input_range for input_range in defaults if input_range.name not in named)
 
 
 def _gap_factors(wall: Wall, sets: Iterable[OpeningSet]) -> Range | None:
     """Return the range of the rail gaps, from the tolerance of the smallest; None where there are no rails."""
-    gaps = [rail.gap for chosen in sets for rail in (wall.rails if chosen.rails is None else chosen.rails)]
+    gaps = [rail.gap for opening_set in sets for rail in wall.rails_of(opening_set)]
     gaps = [gap for gap in gaps if gap > 0.0]
     if not gaps:
         return None
@@ -162,12 +162,12 @@ def _unit(dims: int, count: int, seed: int) -> np.ndarray:
 def _within(ranges: Sequence[Range], unit: np.ndarray) -> np.ndarray:
     """Return points of the unit cube, (sample, input), as values of the inputs."""
     values = np.empty_like(unit)
-    for column, each in enumerate(ranges):
+    for column, input_range in enumerate(ranges):
         fraction = unit[:, column]
-        if each.low > 0.0 and each.high >= _LOG_SPAN * each.low:
-            values[:, column] = each.low * (each.high / each.low) ** fraction
+        if input_range.low > 0.0 and input_range.high >= _LOG_SPAN * input_range.low:
+            values[:, column] = input_range.low * (input_range.high / input_range.low) ** fraction
         else:
-            values[:, column] = each.low + fraction * (each.high - each.low)
+            values[:, column] = input_range.low + fraction * (input_range.high - input_range.low)
     return values
 
 
@@ -230,10 +230,10 @@ def indices(
     count, results = first.shape
     inputs = len(exchanged)
     varies = np.flatnonzero(np.concatenate([first, second]).std(axis=0) > 0.0)
-    made = [np.zeros((results, inputs)) for _ in range(4)]
+    estimates = [np.zeros((results, inputs)) for _ in range(4)]
     for result in varies:  # one by one, twice each: scipy drops dimensions of length one
         twice = [result, result]
-        found = sobol_indices(
+        sobol = sobol_indices(
             func={
                 "f_A": first[:, twice].T,
                 "f_B": second[:, twice].T,
@@ -247,10 +247,10 @@ def indices(
         both = np.concatenate([first[:, result][pick], second[:, result][pick]], axis=1)
         variance = both.var(axis=1)
         redrawn = 0.5 * (spread**2).mean(axis=2) / np.where(variance > 0.0, variance, np.inf)
-        made[0][result] = np.reshape(found.first_order, (2, inputs))[0]
-        made[1][result] = np.reshape(found.total_order, (2, inputs))[0]
-        made[2][result], made[3][result] = np.quantile(redrawn, (0.025, 0.975), axis=1)
-    alone, total, low, high = (np.clip(each, 0.0, 1.0) for each in made)
+        estimates[0][result] = np.reshape(sobol.first_order, (2, inputs))[0]
+        estimates[1][result] = np.reshape(sobol.total_order, (2, inputs))[0]
+        estimates[2][result], estimates[3][result] = np.quantile(redrawn, (0.025, 0.975), axis=1)
+    alone, total, low, high = (np.clip(estimate, 0.0, 1.0) for estimate in estimates)
     return alone, total, low, high
 
 
@@ -299,16 +299,16 @@ def rank_correlation(inputs: np.ndarray, result: np.ndarray) -> np.ndarray:
         return np.zeros(len(size))
     varies = size > 0.0
     unit = ranks / np.where(varies, size, 1.0)
-    found = np.linalg.lstsq(unit, target / scale, rcond=1e-9)[0]
-    return np.where(varies, np.clip(found, -1.0, 1.0), 0.0)
+    coefficients = np.linalg.lstsq(unit, target / scale, rcond=1e-9)[0]
+    return np.where(varies, np.clip(coefficients, -1.0, 1.0), 0.0)
 
 
 def _worst(findings: Iterable[Finding]) -> dict[str, Finding]:
     """Return the worst finding of every criterion, also of those that cannot fail, by its key."""
-    return {found.key: found for found in reversed(worst_first(findings))}
+    return {finding.key: finding for finding in reversed(worst_first(findings))}
 
 
-def _place(ds: xr.Dataset, face: int, segment: int) -> str:
+def _surface(ds: xr.Dataset, face: int, segment: int) -> str:
     """Return a surface or interface of a result in words."""
     fields = at_face(ds, face, segment)
     return finding_words.plane_in_words(fields["face"], fields.get("between", ()), fields.get("segment", ""))
@@ -326,7 +326,7 @@ def summarise(
     inputs: np.ndarray,
     samples: Sequence[Sequence[Finding]],
     humidity: np.ndarray,
-    place: str,
+    surface: str,
 ) -> xr.Dataset:
     """Gather the samples into one Dataset.
 
@@ -340,7 +340,7 @@ def summarise(
         The findings of each sample, of the same criteria; of several columns all together, the worst counts.
     humidity : array, (sample, day)
         Daily mean relative humidity at the critical surface. [1]
-    place : str
+    surface : str
         That surface in words.
 
     Returns
@@ -352,7 +352,7 @@ def summarise(
     """
     import xarray as xr
 
-    keys = list(dict.fromkeys(found.key for found in samples[0]))
+    keys = list(dict.fromkeys(finding.key for finding in samples[0]))
     worst = [_worst(findings) for findings in samples]
     severity = np.array([severities(findings, keys) for findings in samples])
     value = np.array([[row[key].value for key in keys] for row in worst], float)
@@ -388,22 +388,22 @@ def summarise(
         },
         coords={
             "sample": np.arange(count),
-            "input": [each.name for each in ranges],
-            "input_title": ("input", [INPUTS[each.name] for each in ranges]),
-            "input_low": ("input", [each.low for each in ranges]),
-            "input_high": ("input", [each.high for each in ranges]),
-            "input_origin": ("input", [each.origin for each in ranges]),
+            "input": [input_range.name for input_range in ranges],
+            "input_title": ("input", [INPUTS[input_range.name] for input_range in ranges]),
+            "input_low": ("input", [input_range.low for input_range in ranges]),
+            "input_high": ("input", [input_range.high for input_range in ranges]),
+            "input_origin": ("input", [input_range.origin for input_range in ranges]),
             "criterion": [*keys, OVERALL],
-            "criterion_title": ("criterion", [*(found.title for found in first), "All criteria that can fail"]),
+            "criterion_title": ("criterion", [*(finding.title for finding in first), "All criteria that can fail"]),
             "criterion_factor": ("criterion", [*(finding_words.scale(f.key, f.units)[0] for f in first), 1.0]),
-            "criterion_shown": ("criterion", [*(found.shown.units for found in first), "of the limit"]),
-            "criterion_limit": ("criterion", [*(found.limit for found in first), 1.0]),
-            "criterion_units": ("criterion", [*(found.units for found in first), "1"]),
+            "criterion_shown": ("criterion", [*(finding.shown.units for finding in first), "of the limit"]),
+            "criterion_limit": ("criterion", [*(finding.limit for finding in first), 1.0]),
+            "criterion_units": ("criterion", [*(finding.units for finding in first), "1"]),
             "criterion_can_fail": ("criterion", [*(int(key in CAN_FAIL) for key in keys), 1]),
             "quantile": list(QUANTILES),
             "day": np.arange(humidity.shape[1]),
         },
-        attrs={"critical_place": place, "samples": count},
+        attrs={"critical_place": surface, "samples": count},
     )
 
 
@@ -476,7 +476,7 @@ def sentence(study: xr.Dataset) -> str:
     if float(single["probability_met"][least]) < 1.0:
         title = _lower(str(single["criterion_title"].values[least]))
         failed = count - round(float(single["probability_met"][least]) * count)
-        text += f" Most often missed: {title} ({failed} of {count})."
+        text += f" Most often not met: {title} ({failed} of {count})."
     name, strength = drivers(study)[0]
     total = float(overall["total_order"].sel(input=name)) if "total_order" in study else abs(strength)
     if max(abs(strength), total) >= _INFLUENTIAL:
@@ -501,8 +501,8 @@ def _lower(text: str) -> str:
 
 
 def _varied(wall: Wall, ranges: Sequence[Range], row: np.ndarray) -> Wall:
-    for each, value in zip(ranges, row, strict=True):
-        wall = changed(wall, each.name, float(value))
+    for input_range, value in zip(ranges, row, strict=True):
+        wall = changed(wall, input_range.name, float(value))
     return wall
 
 
@@ -513,10 +513,14 @@ def _has_rain(weathers: Iterable[xr.Dataset]) -> bool:
 def _check_ranges(ranges: Sequence[Range]) -> list[Fault]:
     return [
         Fault(
-            f"uncertain {each.name}", "the range is empty", f"{each.low:g} to {each.high:g}", "low below high", "swap"
+            f"uncertain {input_range.name}",
+            "the range is empty",
+            f"{input_range.low:g} to {input_range.high:g}",
+            "low below high",
+            "swap",
         )
-        for each in ranges
-        if not each.low < each.high
+        for input_range in ranges
+        if not input_range.low < input_range.high
     ]
 
 
@@ -636,24 +640,24 @@ def confidence(
     """
     import xarray as xr
 
-    given = [weathers] if isinstance(weathers, xr.Dataset) else list(weathers)
+    climates = [weathers] if isinstance(weathers, xr.Dataset) else list(weathers)
     sets = {name for name, _ in choices}
-    ranges = ranges_of(wall, next(iter(sets)) if len(sets) == 1 else None, rain=_has_rain(given))
+    ranges = ranges_of(wall, next(iter(sets)) if len(sets) == 1 else None, rain=_has_rain(climates))
     if faults := _check_ranges(ranges):
         raise InputError(*faults)
     names = list(columns or (column.name for column in wall.columns))
     most = _COUNTS[-1]
     inputs = sample_inputs(ranges, most, seed=seed)
-    each = len(choices) * len(given) * len(names)  # cases of a sample
+    cases = len(choices) * len(climates) * len(names)  # cases of a sample
     results: list[list[list[Result]]] = []  # by sample and choice
     begun = _now()
     done = 0
 
-    def told(_done: int, _count: int, _result: Result) -> None:
+    def on_run(_done: int, _count: int, _result: Result) -> None:
         nonlocal done
         done += 1
         if progress:
-            progress(done, each * most, "how sure: samples of the uncertain inputs")
+            progress(done, cases * most, "how sure: samples of the uncertain inputs")
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
         for upto in (*_LOOKS, *_COUNTS):
@@ -666,12 +670,12 @@ def confidence(
                 Job(varied.case(opening_set=opening_set, depth=depth, column=column), weather)
                 for varied in (_varied(wall, ranges, row) for row in inputs[len(results) : upto])
                 for opening_set, depth in choices
-                for weather in given
+                for weather in climates
                 for column in names
             ]
-            found = engine.run(jobs, keep="findings", progress=told)
-            size = len(given) * len(names)
-            parts = [found[at : at + size] for at in range(0, len(found), size)]
+            runs = engine.run(jobs, keep="findings", progress=on_run)
+            size = len(climates) * len(names)
+            parts = [runs[at : at + size] for at in range(0, len(runs), size)]
             results += [parts[at : at + len(choices)] for at in range(0, len(parts), len(choices))]
     if len(results) < _COUNTS[0]:
         minutes = math.ceil(spent * _COUNTS[1] / len(results) / 60.0)
@@ -680,14 +684,14 @@ def confidence(
     whole = [sample for sample in results if not any(result.failure for part in sample for result in part)]
     if 2 * len(whole) < len(results):
         return Confidence((), f"too few of the samples could be computed: {failed[0]}", ranges, tuple(failed))
-    made = []
+    sure = []
     for at, (opening_set, depth) in enumerate(choices):
         worst = [worst_by_criterion([f for result in sample[at] for f in result.findings]) for sample in whole]
         bad = [{f.title for f in row.values() if f.key in CAN_FAIL and f.status == "fail"} for row in worst]
         counts = {title: sum(title in titles for titles in bad) for title in sorted(set().union(*bad))}
         missed = tuple(sorted(counts.items(), key=lambda pair: -pair[1]))
-        made.append(Sureness(opening_set, depth, sum(not titles for titles in bad), len(whole), missed))
-    return Confidence(tuple(made), "", ranges, tuple(failed))
+        sure.append(Sureness(opening_set, depth, sum(not titles for titles in bad), len(whole), missed))
+    return Confidence(tuple(sure), "", ranges, tuple(failed))
 
 
 def uncertainty(
@@ -743,20 +747,20 @@ def uncertainty(
     ConvergenceError
         If more than half of the samples cannot be computed.
     """
-    chosen = wall.case(opening_set=opening_set, depth=depth, column=column).opening_set.name
-    ranges = ranges_of(wall, chosen, rain=weather is None or _has_rain([weather]))
+    set_name = wall.case(opening_set=opening_set, depth=depth, column=column).opening_set.name
+    ranges = ranges_of(wall, set_name, rain=weather is None or _has_rain([weather]))
     faults = []
     if samples < 8:
         faults.append(Fault("samples", "too few to conclude anything", str(samples), "8 or more", "64 is usual"))
     faults += _check_ranges(ranges)
     if faults:
         raise InputError(*faults)
-    columns = [column] if column else [each.name for each in wall.columns]
+    columns = [column] if column else [strip.name for strip in wall.columns]
     first, second, exchanged = sample_pairs(ranges, samples, seed=seed)
     inputs = np.concatenate([first, second])
     rows = np.concatenate([inputs, *exchanged]) if influence else inputs
 
-    def told(done: int, count: int, _result: Result) -> None:
+    def on_run(done: int, count: int, _result: Result) -> None:
         if progress:
             progress(done, count, f"run {done}")
 
@@ -770,7 +774,7 @@ def uncertainty(
             for varied in (_varied(wall, ranges, row) for row in rows)
             for name in columns
         ]
-        results = engine.run(jobs, keep="daily", progress=told)
+        results = engine.run(jobs, keep="daily", progress=on_run)
         grouped = [results[at : at + len(columns)] for at in range(0, len(results), len(columns))]
         good = [not any(result.failure for result in group) for group in grouped]
         failures = lost + [result.failure for group in grouped for result in group if result.failure]
@@ -792,11 +796,11 @@ def uncertainty(
     damp = np.where(prone | ~prone.any(), damp, 0.0)
     segment, face = (int(index) for index in np.unravel_index(int(np.argmax(damp)), damp.shape))
     face += start
-    name = _place(nominal, face, segment)
+    name = _surface(nominal, face, segment)
     if len(columns) > 1:
         name += f", {columns[deciding]}"
     attrs = {key: nominal.attrs[key] for key in ("wall_name", "climate_name", "opening_set", "depth")}
-    judged = [tuple(found for result in group for found in result.findings) for group in grouped]
+    judged = [tuple(finding for result in group for finding in result.findings) for group in grouped]
     study = summarise(ranges, inputs[used], [judged[at] for at in used], bands[:, :, segment, face], name)
     half, count = len(first), len(ranges)
     # of the indices a sample counts only with all its exchanges; the others are replaced by whole ones in turn
@@ -815,7 +819,7 @@ def uncertainty(
         column=", ".join(columns), deciding_column=columns[deciding], samples_asked=len(inputs), runs=len(rows),
         not_computed=json.dumps(failures),
     )  # fmt: skip
-    worst = _worst(found for result in described for found in result.findings)
-    study.attrs["nominal"] = json.dumps({key: found.value for key, found in worst.items()})
+    worst = _worst(finding for result in described for finding in result.findings)
+    study.attrs["nominal"] = json.dumps({key: finding.value for key, finding in worst.items()})
     study.attrs["sentence"] = sentence(study)
     return study

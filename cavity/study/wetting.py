@@ -40,7 +40,7 @@ class WettingEvent:
         Layer wetted.
     amount : float
         Water added. [kg/m2]
-    as_drawn, shut : array, (time,)
+    as_drawn, closed : array, (time,)
         Water of the event still in the wall, hour by hour from the event on, vents as drawn and closed. [kg/m2]
     finding : Finding
         The drying criterion; what is not dry when a shorter run than the year ends is to review.
@@ -51,16 +51,16 @@ class WettingEvent:
     layer: str
     amount: float
     as_drawn: np.ndarray
-    shut: np.ndarray
+    closed: np.ndarray
     finding: Finding
     balance: tuple[tuple[str, float], ...] = ()
 
 
-def shut(wall: Wall) -> Wall:
+def without_vents(wall: Wall) -> Wall:
     """Return the wall with all its openings closed."""
     closed = tuple(
-        replace(chosen, openings=tuple(replace(each, gross_area=0.0) for each in chosen.openings))
-        for chosen in wall.opening_sets
+        replace(opening_set, openings=tuple(replace(opening, gross_area=0.0) for opening in opening_set.openings))
+        for opening_set in wall.opening_sets
     )
     return replace(wall, opening_sets=closed)
 
@@ -114,26 +114,26 @@ def wetting_events(
         _check(wall, amount)
         short = replace(case, wall=replace(wall, run=replace(wall.run, max_years=1, segments=1)))
         drawn.append(replace(job, case=short, hours=None if days is None else round(24.0 * days)))
-        place = (id(wall), id(job.weather), case.column.name, case.depth)
-        if place not in places:
-            places[place] = len(closed)
-            closed.append(replace(drawn[-1], case=short.on(shut(short.wall))))
-        partner.append(places[place])
+        closed_key = (id(wall), id(job.weather), case.column.name, case.depth)
+        if closed_key not in places:
+            places[closed_key] = len(closed)
+            closed.append(replace(drawn[-1], case=short.on(without_vents(short.wall))))
+        partner.append(places[closed_key])
     every = [*drawn, *closed]
-    told = 0
+    runs = 0
 
-    def tell(*_: object) -> None:
-        nonlocal told
-        told += 1
+    def on_run(*_: object) -> None:
+        nonlocal runs
+        runs += 1
         if progress:
-            progress(told, 2 * len(every))
+            progress(runs, 2 * len(every))
 
-    dry = engine.run(every, keep="water", progress=tell)
-    there = [at for at, each in enumerate(dry) if not each.failure]
+    dry = engine.run(every, keep="water", progress=on_run)
+    there = [at for at, result in enumerate(dry) if not result.failure]
     wetted = [_wetted(every[at], dry[at].dataset, amount) for at in there]
     left: dict[int, tuple[np.ndarray, float]] = {}  # water of the event still there, and what was added
     balance: dict[int, tuple[tuple[str, float], ...]] = {}
-    for at, wet in zip(there, engine.run(wetted, keep="water", progress=tell), strict=True):
+    for at, wet in zip(there, engine.run(wetted, keep="water", progress=on_run), strict=True):
         if not wet.failure:
             before, after = dry[at].dataset, wet.dataset
             # the water curve is tabulated: what was really added is read off the runs
@@ -151,10 +151,10 @@ def wetting_events(
             continue
         curves = left[pair[0]][0], left[pair[1]][0]
         brought = left[number][1]
-        found = drying(*curves, brought, limits=dict(job.case.wall.limits))
-        if found.status == "fail" and len(curves[0]) < job.weather.sizes["time"]:
-            found = replace(found, status="review")  # it may yet dry within the year
-        events.append(WettingEvent(layer.name, brought, *curves, replace(found, layer=layer.name), balance[number]))
+        finding = drying(*curves, brought, limits=dict(job.case.wall.limits))
+        if finding.status == "fail" and len(curves[0]) < job.weather.sizes["time"]:
+            finding = replace(finding, status="review")  # it may yet dry within the year
+        events.append(WettingEvent(layer.name, brought, *curves, replace(finding, layer=layer.name), balance[number]))
     return events
 
 

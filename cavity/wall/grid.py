@@ -196,11 +196,11 @@ def _build(
         if all(layer.is_membrane for layer in layers):
             raise InputError(
                 Fault(
-                    f"layers between {first_role} and {last_role}",
+                    "cladding" if part < len(parts) - 1 else "backup",
                     "there is no layer with a thickness, only membranes",
                     ", ".join(layer.name for layer in layers) or "nothing",
                     "at least one board, panel, insulation or masonry layer",
-                    "add the layer the membrane is fixed to",
+                    "add the layer to which the membrane is fixed",
                 )
             )
         table_row = {}  # of each solid layer of this part, by position

@@ -54,7 +54,7 @@ def dotted(key_path: KeyPath) -> str:
 
 
 def key_lines(text: str) -> dict[KeyPath, int]:
-    """Return the line number of every section and key that starts on a line of its own."""
+    """Return the line number of every section and key that starts a line."""
     lines: dict[KeyPath, int] = {}
     counts: dict[KeyPath, int] = {}
     section: KeyPath = ()

@@ -164,7 +164,8 @@ const Cavity = (() => {
     const layout = { ...made.layout };
     const narrow = !printing && div.clientWidth < 480;
     if (narrow) {
-      layout.margin = { l: 48, r: 10, t: 40, b: 44, ...(layout.margin || {}) };
+      if (layout.xaxis && layout.xaxis.dtick === "M1") layout.xaxis = { ...layout.xaxis, dtick: "M2" };
+      layout.margin = { l: 48, r: 18, t: 40, b: 44, ...(layout.margin || {}) };
       if (layout.legend && layout.legend.orientation === "v") { layout.legend = { orientation: "h", x: 0, y: -0.08, yanchor: "top" }; layout.height = (layout.height || 330) + 90; }
     }
     if (root.classList.contains("present")) { // read from the last row of a lecture hall
@@ -176,17 +177,20 @@ const Cavity = (() => {
       if (layout.annotations) layout.margin = { ...layout.margin, t: 2.2 * rem };
     }
     if (printing) {
-      made.data = made.data.map(flat);
-      const wide = !div.closest(".grid") || div.closest("figure").classList.contains("wide");
+      const wide = !div.closest(".grid, .hour-grid") || div.closest("figure").classList.contains("wide");
+      made.data = made.data.map((trace) => flat(trace, wide));
       layout.width = wide ? 682 : 334;
       const tall = layout.height || 330;
-      layout.height = Number(div.dataset.printHeight) || (tall > 450 ? 330 : Math.min(tall, wide ? 262 : 250));
+      layout.height = Number(div.dataset.printHeight) || (tall > 450 ? 330 : Math.min(tall, wide ? 250 : 240));
       if (layout.polar) { // a rose needs its height, and eight names are enough on paper
         layout.height = 310;
         const { angularaxis = {}, radialaxis = {} } = layout.polar, every = (list) => (list || []).filter((_, i) => (list || []).length <= 8 || i % 2 === 0);
-        layout.polar = { ...layout.polar, radialaxis: { ...radialaxis, nticks: 3, showticksuffix: "last" }, angularaxis: { ...angularaxis, ...(angularaxis.tickvals ? { tickvals: every(angularaxis.tickvals), ticktext: every(angularaxis.ticktext) } : {}) } };
+        layout.polar = { ...layout.polar, radialaxis: { ...radialaxis, nticks: 2, showticksuffix: "last" }, angularaxis: { ...angularaxis, ...(angularaxis.tickvals ? { tickvals: every(angularaxis.tickvals), ticktext: every(angularaxis.ticktext) } : {}) } };
       }
       smaller(layout);
+      layout.legend = { ...layout.legend, maxheight: 400 }; // on paper nothing scrolls
+      const named = made.data.filter((trace) => trace.showlegend !== false && trace.name).length;
+      if (!wide && named > 4 && layout.showlegend !== false && !layout.polar) layout.height += 14 * (named - 4);
       layout.autosize = false;
       if (!wide && layout.legend && layout.legend.orientation === "v") layout.legend = { orientation: "h", x: 0, y: -0.06, yanchor: "top", font: { size: 10 } };
     } else { delete layout.width; layout.autosize = true; }
@@ -277,18 +281,25 @@ const Cavity = (() => {
   }
   // Paper is read from near: 10 px are 7.5 pt.
   function smaller(layout) {
-    const font = { size: 10 };
+    const font = { size: 10 }, { t = 34, b = 46 } = layout.margin || {}, room = layout.height - t - b;
+    const folded = (text, tall) => { // an axis title longer than its axis goes on in a second line
+      if (!text || text.includes("<br>") || text.replace(/<[^>]*>/g, "").length * 5.1 <= tall + 20) return text;
+      const spaces = [...text].flatMap((sign, at) => (sign === " " ? [at] : [])), middle = text.length / 2;
+      const at = spaces.sort((a, b) => Math.abs(a - middle) - Math.abs(b - middle))[0];
+      return at ? `${text.slice(0, at)}<br>${text.slice(at + 1)}` : text;
+    };
     layout.font = font;
     for (const name of Object.keys(layout).filter((key) => /^[xy]axis\d*$/.test(key))) {
       const axis = layout[name];
-      layout[name] = { ...axis, tickfont: { ...axis.tickfont, ...font }, ...(axis.title ? { title: { ...axis.title, font: { ...axis.title.font, ...font } } } : {}) };
+      layout[name] = { ...axis, tickfont: { ...axis.tickfont, ...font }, ...(axis.title ? { title: { ...axis.title, text: name[0] === "y" ? folded(axis.title.text, room * (axis.domain ? axis.domain[1] - axis.domain[0] : 1)) : axis.title.text, font: { ...axis.title.font, ...font } } } : {}) };
     }
     layout.legend = { ...layout.legend, font };
     if (layout.annotations) layout.annotations = layout.annotations.map((note) => ({ ...note, font: { ...note.font, ...font } }));
   }
   // A point with an opacity of its own costs a PDF a group of its own; a colour with an opacity costs nothing.
-  function flat(trace) {
+  function flat(trace, wide) {
     const mark = trace.marker;
+    if (wide && trace.orientation === "h" && Array.isArray(trace.y)) trace = { ...trace, y: trace.y.map((name) => (typeof name === "string" ? name.replaceAll("<br>", " ") : name)) }; // room for a name in one line
     if (!mark || !mark.opacity || !/^#\w{6}$/.test(mark.color)) return trace;
     const alpha = Math.round(255 * mark.opacity).toString(16).padStart(2, "0");
     return { ...trace, marker: { ...mark, opacity: 1, color: mark.color + alpha } };
@@ -368,11 +379,13 @@ const Cavity = (() => {
   system.addEventListener("change", (event) => { if (!wished()) setTheme(event.matches ? "dark" : "light", false); });
   document.getElementById("theme").addEventListener("click", () => setTheme(root.dataset.theme === "dark" ? "light" : "dark", true));
   document.getElementById("print").addEventListener("click", () => window.print());
-  const switcher = document.getElementById("units");
-  if (switcher) switcher.addEventListener("click", () => {
+  const switches = document.querySelectorAll(".units"); // in the bar, and where a part of the page covers the bar
+  for (const switcher of switches) switcher.addEventListener("click", () => {
     root.dataset.units = isPound() ? "si" : "ip";
-    switcher.textContent = isPound() ? "SI" : "Inch-pound";
-    switcher.setAttribute("aria-pressed", String(isPound()));
+    for (const each of switches) {
+      each.textContent = isPound() ? "SI" : "Inch-pound";
+      each.setAttribute("aria-pressed", String(isPound()));
+    }
     if (isPound()) sayAll(document.getElementById("main")); else unsay();
     redrawAll();
     document.dispatchEvent(new Event("units"));

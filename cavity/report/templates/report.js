@@ -137,13 +137,15 @@
 
   // ---- words -----------------------------------------------------------------------------------------------------
   const inPounds = () => root.dataset.units === "ip";
-  function quantity(value, unit, digits) {
+  const MILES = ["mph", 2.23694, 0]; // weather reports wind in miles per hour, air in ducts and cavities is in feet per minute
+  function quantity(value, unit, digits, pounds = Cavity.pounds[unit]) {
     let shown = value, name = unit;
-    if (inPounds() && Cavity.pounds[unit]) {
-      const [other, scale, shift] = Cavity.pounds[unit];
+    if (inPounds() && pounds) {
+      const [other, scale, shift] = pounds;
       shown = value * scale + (unit === "°C" ? shift : 0);
       name = other;
       if (Math.abs(scale) < 0.05) digits += 2;
+      if (Math.abs(scale) > 50) digits = Math.max(0, digits - 2);
     }
     const text = Number.isFinite(shown) ? shown.toFixed(digits).replace("-", "−") : "–";
     return `${text.replace(/^−(0(\.0*)?)$/, "$1")} ${name}`.trim();
@@ -221,7 +223,7 @@
       ["stack", "Stack pressure", quantity(now.stack[h], "Pa", 2)],
       ["wind", "Wind pressure", quantity(now.wind[h], "Pa", 2)],
       ["outdoor", "Outdoors", `${quantity(warm[0], "°C", 1)}, ${quantity(humid[0], "%", 0)}`],
-      ["breeze", "Wind at the station", `${quantity(now.breeze[h], "m/s", 1)} ${compass(now.from[h])}`],
+      ["breeze", "Wind at the station", `${quantity(now.breeze[h], "m/s", 1, MILES)} ${compass(now.from[h])}`],
       ["sun", "Sun on the wall", quantity(now.sun[h], "W/m²", 0)],
       ["cavity", "Cavity air", `${quantity(warm[item.cavity_point], "°C", 1)}, ${quantity(humid[item.cavity_point], "%", 0)}`],
       ["film", "Film, back of the cladding", quantity(now.film[0][h], "g/m²", 1)],
@@ -257,16 +259,16 @@
     const where = index.facets.filter((facet) => facet.key !== "opening_set" && facet.key !== "depth").map((facet) => `${facet.label.toLowerCase()}: ${facetText(facet, item.at[index.facets.indexOf(facet)])}`);
     const head = [`wall: ${index.wall}`, `case: ${item.name}`, ...where, `place: ${item.segment_text}`, byId("main").dataset.source, "time: start of the hour, local standard time; values are means over the hour, rounded as in the report"];
     const columns = [];
-    const add = (title, unit, values, digits) => {
-      const [other, scale, shift] = (pounds && Cavity.pounds[unit]) || [unit, 1, 0];
+    const add = (title, unit, values, digits, turned = Cavity.pounds[unit]) => {
+      const [other, scale, shift] = (pounds && turned) || [unit, 1, 0];
       const more = Math.abs(scale) < 0.05 ? 3 : scale === 1 ? 0 : 1;
       columns.push([`${title} [${other}]`, (h) => (Number.isFinite(values[h]) ? (values[h] * scale + shift).toFixed(digits + more).replace(/^-(0(\.0*)?)$/, "$1") : "")]);
     };
     add("air change rate", "per hour", now.rate, 2);
     item.speed.forEach((values, i) => add(`air speed upwards, segment ${i + 1} of ${item.speed.length}`, "m/s", values, 3));
     item.flow.forEach((values, i) => add(`flow in, ${item.openings[i]}`, "g/(m s)", values, 3));
-    for (const [title, unit, values, digits] of [["stack pressure", "Pa", now.stack, 3], ["wind pressure", "Pa", now.wind, 3], ["wind speed at the station", "m/s", now.breeze, 2], ["wind direction", "°", now.from, 0], ["sun on the wall", "W/m²", now.sun, 0],
-      ["film on the back of the cladding", "g/m²", now.film[0], 2], ["film on the exterior surface of the backup wall", "g/m²", now.film[1], 2]]) add(title, unit, values, digits);
+    for (const [title, unit, values, digits, turned] of [["stack pressure", "Pa", now.stack, 3], ["wind pressure", "Pa", now.wind, 3], ["wind speed at the station", "m/s", now.breeze, 2, MILES], ["wind direction", "°", now.from, 0], ["sun on the wall", "W/m²", now.sun, 0],
+      ["film on the back of the cladding", "g/m²", now.film[0], 2], ["film on the exterior surface of the backup wall", "g/m²", now.film[1], 2]]) add(title, unit, values, digits, turned);
     item.point_names.forEach((name, i) => {
       add(`temperature, ${name}`, "°C", now.temperature[i], 1);
       add(`dew point, ${name}`, "°C", now.dew_point[i], 1);
@@ -314,6 +316,14 @@
       return made;
     }))));
   }
+  // What decides stands open: failures, items to review and the nearest limits; the others unfold.
+  function foldFindings(item) {
+    const rows = [...byId("findings").tBodies[0].rows], button = byId("findings-all"), open = button.getAttribute("aria-expanded") === "true";
+    const kept = item.findings.filter((f) => f.status === "fail" || f.status === "review").length + 3;
+    rows.forEach((line, i) => { line.hidden = !open && i >= kept; });
+    button.hidden = rows.length <= kept;
+    button.textContent = open ? "Show the governing findings only" : `Show all ${rows.length} findings`;
+  }
   function fillFindings(item) {
     fillAir(item);
     const body = byId("findings").tBodies[0];
@@ -324,6 +334,7 @@
       title.scope = "row";
       return row([first, title, element("td", f.where), element("td", f.value, "num"), element("td", f.limit, "num"), element("td", f.when), element("td", f.sentence), element("td", f.source, "sources")]);
     }));
+    foldFindings(item);
   }
   const COLUMNS = [["month", "Month", null], ["outdoor", "Outdoors", "°C", 1], ["air_changes", "Median air change", "per hour", 0], ["upward", "Flow upwards", "%", 0],
     ["temperature", "Surface temperature", "°C", 1], ["humidity", "Surface humidity", "%", 0], ["humid_hours", "Hours above 80 %", "h", 0], ["margin", "Lowest dew-point margin", "K", 1],
@@ -345,7 +356,7 @@
       if (values[0] === "Year") made.className = "sum";
       return made;
     }));
-    byId("monthly-place").textContent = `at ${item.faces[item.face]}, ${item.segment_text}`;
+    byId("monthly-place").textContent = `${item.faces[item.face]}, ${item.segment_text}`;
   }
   const FIGURES = ["fig-profile", "fig-psychro", "fig-duration", "fig-drive", "fig-map", "fig-rose", "fig-loss", "fig-critical", "fig-rht", "fig-mould", "fig-film", "fig-water", "fig-drying", "fig-years", "fig-event", "fig-balance"];
   // what follows the hour, put into a figure that is about to be drawn
@@ -469,6 +480,7 @@
   }
   const facetText = (facet, at) => (Array.isArray(facet.texts[at]) ? pairText(facet.texts[at]) : facet.texts[at]);
   async function showPair() {
+    if (byId("compare").hidden) return; // one case alone
     const a = await load(Number(byId("pick-a").value)), b = await load(Number(byId("pick-b").value));
     for (const item of [a, b]) if (item.face === undefined) item.face = item.governs;
     byId("compare").dataset.head = [`A: ${a.name}`, `B: ${b.name}`, byId("compare").dataset.climate].filter(Boolean).join("; ");
@@ -592,6 +604,7 @@
     const entries = index.legends[current.legend];
     byId("legend").querySelectorAll(".t").forEach((one, i) => { one.textContent = inPounds() ? entries[i].ip : entries[i].si; });
   }
+  byId("findings-all").addEventListener("click", ({ target }) => { target.setAttribute("aria-expanded", String(target.getAttribute("aria-expanded") !== "true")); foldFindings(current); });
   byId("hours-csv").addEventListener("click", () => Cavity.save(`${Cavity.slug(index.wall)}_${Cavity.slug(current.name)}_hours.csv`, hourTable(current)));
   Cavity.setCaption((box) => {
     const both = box.closest("#compare"), a = byId("pick-a"), b = byId("pick-b"), name = (pick) => `${pick.selectedOptions[0].textContent}`;
