@@ -105,10 +105,10 @@ def patient() -> Iterator[list[OSError]]:
                 stream.flush()
                 output = _Output(stream.buffer)
                 outputs.append(output)
-                kept: dict[str, Any] = {"encoding": stream.encoding, "newline": "", "write_through": True}
+                options: dict[str, Any] = {"encoding": stream.encoding, "newline": "", "write_through": True}
                 if os.linesep != "\n":
-                    kept["newline"] = os.linesep
-                setattr(sys, name, _Text(cast(Any, output), errors=_NAME, **kept))
+                    options["newline"] = os.linesep
+                setattr(sys, name, _Text(cast(Any, output), errors=_NAME, **options))
         yield faults
     finally:
         for stream in (sys.stdout, sys.stderr):
@@ -140,8 +140,8 @@ def watched(watcher: Callable[[int], None]) -> Iterator[None]:
 
 def compiling_text(count: int) -> str:
     """Return what is said of the compilation: that it happens once, and how far it is."""
-    done = min(100 * count // KERNELS, 99)
-    return f"Compiling the model for this computer, once ({done} %)"
+    percentage = min(100 * count // KERNELS, 99)
+    return f"Compiling the model for this computer, once ({percentage} %)"
 
 
 class Announced:
