@@ -108,6 +108,13 @@ def outdoors(bc, surface):
 
 
 @jit
+def sol_air_temperature(T_out, h_out, absorbed_radiation, emissivity):
+    """Return the temperature [K] at which a dry exterior surface would neither gain nor lose heat (E53)."""
+    per_kelvin = emissivity * STEFAN_BOLTZMANN * T_out**3
+    return T_out + (absorbed_radiation - per_kelvin * T_out) / (h_out + 4.0 * per_kelvin)
+
+
+@jit
 def room(bc, surface):
     """Return what enters the interior surface (E54)."""
     return _with_air(bc.h_in * (bc.T_in - surface.T), -bc.h_in, bc.beta_in, bc.p_in, bc.T_in, 0.0, 0.0, surface)

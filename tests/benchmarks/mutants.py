@@ -496,7 +496,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant("report", "inches of 25 mm", "report/display.py",
            "1 / 0.0254, 0.0),", "1 / 0.025, 0.0),", ("tests/test_schedule.py", "tests/test_report.py")),
     Mutant("report", "duration curve from the lowest", "report/series.py",
-           "1.0 - share / 100.0", "share / 100.0", ("tests/test_report.py", "tests/test_report_checks.py")),
+           "1.0 - percentage / 100.0", "percentage / 100.0", ("tests/test_report.py", "tests/test_report_checks.py")),
     Mutant("report", "wind rose one sector off", "report/series.py",
            "/ 22.5).astype(int) % len(COMPASS)", "/ 22.5).astype(int) % len(COMPASS) - 1",
            ("tests/test_report.py", "tests/test_report_checks.py")),
