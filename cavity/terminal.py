@@ -105,10 +105,10 @@ def patient() -> Iterator[list[OSError]]:
                 stream.flush()
                 output = _Output(stream.buffer)
                 outputs.append(output)
-                kept: dict[str, Any] = {"encoding": stream.encoding, "newline": "", "write_through": True}
+                options: dict[str, Any] = {"encoding": stream.encoding, "newline": "", "write_through": True}
                 if os.linesep != "\n":
-                    kept["newline"] = os.linesep
-                setattr(sys, name, _Text(cast(Any, output), errors=_NAME, **kept))
+                    options["newline"] = os.linesep
+                setattr(sys, name, _Text(cast(Any, output), errors=_NAME, **options))
         yield faults
     finally:
         for stream in (sys.stdout, sys.stderr):

@@ -100,7 +100,7 @@ def _rate(t, T, u, grid, hours, extra, zeros, w, flux, out):
     """Write d(T, u)/dt of every node into out (2 n,): the residual of the kernel, without its time step."""
     kernel.assemble(grid, _edge(t, hours, 1.0), T, u, zeros, zeros, w, flux)
     for i in range(T.size):
-        at = w.place[i]
+        at = w.offset[i]
         W_u = w.cell[at + col.WATER_U] + extra[i] * EXTRA_WATER
         du = w.cell[at + col.NET_FLUX_W] / W_u
         out[2 * i + 1] = du
@@ -116,7 +116,7 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
     E, W, E_from, W_from, zeros = np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n)
     kernel.evaluate(grid, T, u, w)
     for i in range(n):
-        at = w.place[i]
+        at = w.offset[i]
         E[i] = w.cell[at + col.ENTHALPY] + extra[i] * EXTRA_HEAT * T[i]
         W[i] = w.cell[at + col.WATER] + extra[i] * EXTRA_WATER * u[i]
     h = 3600.0 / steps_per_hour
@@ -133,7 +133,7 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
                     kernel.assemble(grid, edge, T, u, zeros, zeros, w, flux)
                     worst = 0.0
                     for i in range(n):
-                        at = w.place[i]
+                        at = w.offset[i]
                         e = w.cell[at + col.ENTHALPY] + extra[i] * EXTRA_HEAT * T[i] - E_from[i]
                         m = w.cell[at + col.WATER] + extra[i] * EXTRA_WATER * u[i] - W_from[i]
                         r = e / dt - w.cell[at + col.NET_FLUX_E]
@@ -148,14 +148,14 @@ def _ours(T, u, grid, hours, extra, w, flux, steps_per_hour, tolerance, out_T, o
                     if kernel.update(w, 0 if turn < 20 else 14):
                         return -1
                     for i in range(n):
-                        at = w.place[i]
+                        at = w.offset[i]
                         T[i] = w.cell[at + col.TEMPERATURE]
                         u[i] = w.cell[at + col.POTENTIAL]
                 else:
                     return -1
                 share = (1.0 - GAMMA) * h if stage == 0 else GAMMA * h
                 for i in range(n):
-                    at = w.place[i]
+                    at = w.offset[i]
                     # stage 0 gives the slope for what is left of the step, stage 1 ends it
                     E_from[i] = (E[i] if stage == 0 else E_from[i]) + share * w.cell[at + col.NET_FLUX_E]
                     W_from[i] = (W[i] if stage == 0 else W_from[i]) + share * w.cell[at + col.NET_FLUX_W]
