@@ -6,6 +6,8 @@ with our model at an assumed geometry and drive where the source is silent. Bein
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from cavity.airflow import vented_gap
@@ -104,8 +106,6 @@ def still_layers() -> tuple[Case, ...]:
 
 def joints() -> tuple[Case, ...]:
     """Return what a joint part way up and a closed barrier do to the air, worked by hand from the flows."""
-    from dataclasses import replace
-
     from cavity.airflow.steady import steady_air
 
     vents = tuple(Opening(f"{z:g} m", z, "slot", 0.004 + 0.001 * z) for z in (0.0, 2.0, 3.5, 6.0))
@@ -327,8 +327,6 @@ def change_rate(depth: float, height: float, base: Opening, head: Opening | None
     drive : float
         Driving pressure. [Pa]
     """
-    from dataclasses import replace
-
     vents: tuple[Opening, ...] = (replace(base, name="base", height=0.0),)
     if head is not None:
         vents += (replace(head, name="head", height=height),)

@@ -134,7 +134,7 @@ def heated_plates() -> dict[str, Any]:
         at, ours = np.array(sorted(points)).T
         series.append(Series(f"composite, {label}", el, curve, number))
         series.append(Series(f"computed, {label}", at, ours, number, "points"))
-    log = {"type": "log", "dtick": 1}
+    log = {"type": "log", "dtick": 1, "exponentformat": "power"}
     return _figure(
         "verify-plates",
         "Heated plates open at both ends",

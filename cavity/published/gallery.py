@@ -39,11 +39,12 @@ def _figure(
             line={"color": LIGHT[colours[i % 6]], "dash": dashes[i % 6]},
             marker_color=LIGHT[colours[i % 6]],
         )
+    scale = {"type": "log", "dtick": 1, "exponentformat": "power"}
     figure.update_layout(
         **style(
             height=390,
-            xaxis={"title": {"text": x}, "type": "log", "dtick": 1} if "x" in log else {"title": {"text": x}},
-            yaxis={"title": {"text": y}, "type": "log", "dtick": 1} if "y" in log else {"title": {"text": y}},
+            xaxis={"title": {"text": x}, **(scale if "x" in log else {})},
+            yaxis={"title": {"text": y}, **(scale if "y" in log else {})},
         )
     )
     return {"id": f"loss-{name}", "title": title, "caption": caption, "figure": figure}

@@ -29,7 +29,8 @@ from cavity.constants import (
 from cavity.kernels import boundaries, cavity_air, moist_air, potential, wall_section
 from cavity.kernels import wall as kernel
 from cavity.published.case import ANALYTICAL, Case, value_case
-from cavity.wallfile.model import Layer, Material
+from cavity.wallfile import parse_wall, starter
+from cavity.wallfile.model import Column, Layer, Material, Opening, OpeningSet
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -202,9 +203,6 @@ def dew_weather() -> xr.Dataset:
 
 def _sheets() -> model.Case:
     """Return the case of two sheets with a cavity that has one vent."""
-    from cavity.wallfile import parse_wall, starter
-    from cavity.wallfile.model import Column, Opening, OpeningSet
-
     wall = parse_wall(starter(), "starter wall")
     vent = Opening("base", 0.0, "slot", _VENT, clear_height=_CLEAR)
     wall = dataclasses.replace(

@@ -17,6 +17,7 @@ from cavity.errors import ConvergenceError
 from cavity.finding_words import decimals, lower_title, place_in_words
 from cavity.risk.finding import CAN_FAIL, Finding
 from cavity.risk.ranking import Choice, Part, gravity, level, order, severity
+from cavity.risk.recommend import least_bad, recommend
 from cavity.study.changes import (
     INCH,
     blind_ends,
@@ -386,8 +387,6 @@ def from_choices(choices: Sequence[Choice]) -> tuple[Advice, ...]:
     tuple of Advice
         Most helpful first.
     """
-    from cavity.risk.recommend import least_bad, recommend
-
     choices = [choice for choice in choices if choice.computed and choice.decides]
     if not choices:
         return ()

@@ -4,13 +4,24 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cavity.errors import ConvergenceError, Fault, InputError
+from cavity.result import save
 from cavity.risk import Finding, worst
+from cavity.risk.ranking import gather
+from cavity.risk.recommend import recommend
+from cavity.study.advice import from_choices, lines
+from cavity.study.changes import variants_of, with_variant
 from cavity.study.engine import Engine, Job, Result, check_one_year, counted
+from cavity.study.uncertainty import BUDGET
+from cavity.study.uncertainty import confidence as sampled_confidence
+from cavity.study.wetting import followed, wetting_events
+from cavity.wallfile.model import OpeningSet, ventilation_class
 
 __all__ = ["Comparison", "JudgedCase", "NotComputed", "compare", "save_cases"]
 
@@ -214,11 +225,6 @@ def compare(
     """
     import xarray as xr
 
-    from cavity.risk.ranking import gather
-    from cavity.study.advice import from_choices, lines
-    from cavity.study.uncertainty import BUDGET
-    from cavity.study.wetting import followed, wetting_events
-
     climates = [weathers] if isinstance(weathers, xr.Dataset) else list(weathers)
     if not climates:
         raise InputError(
@@ -334,8 +340,6 @@ def axes_of(
     InputError
         With everything that is not known.
     """
-    from cavity.study.changes import variants_of, with_variant
-
     known = variants_of(wall)
     wanted = [variants] if isinstance(variants, str) else list(variants or ())
     faults = [
@@ -403,8 +407,6 @@ def _closed(
     wall: Wall, weathers: Sequence[xr.Dataset], columns: Sequence[str] | None, variant_of: dict[int, str]
 ) -> list[Job]:
     """Return the jobs of the wall without vents, for each column where no set compared is unventilated itself."""
-    from cavity.wallfile.model import OpeningSet, ventilation_class
-
     bare = replace(wall, opening_sets=(OpeningSet("no vents", ()),))
     variant_of[id(bare)] = variant_of[id(wall)]
     return [
@@ -429,11 +431,6 @@ def _confidence(
     **how: Any,
 ) -> Confidence | None:
     """Sample the recommended choice and the runner-up; None where there is none or the weather is no whole year."""
-    from cavity.risk.ranking import gather
-    from cavity.risk.recommend import recommend
-    from cavity.study.changes import with_variant
-    from cavity.study.uncertainty import confidence
-
     best = recommend(gather(comparison.cases, comparison.failed))
     if best is None or min(weather.sizes["time"] for weather in weathers) < _YEAR:
         return None
@@ -443,7 +440,7 @@ def _confidence(
     wall = with_variant(comparison.wall, best.choice.variant) if best.choice.variant else comparison.wall
     wall = replace(wall, orientation=facing)
     names = columns or list(dict.fromkeys(case.column for case in comparison.cases))
-    return confidence(wall, weathers, choices, columns=names, budget=budget, **how)
+    return sampled_confidence(wall, weathers, choices, columns=names, budget=budget, **how)
 
 
 def save_cases(comparison: Comparison, folder: Any) -> list[Any]:
@@ -466,11 +463,6 @@ def save_cases(comparison: Comparison, folder: Any) -> list[Any]:
     InputError
         If a file cannot be written.
     """
-    import re
-    from pathlib import Path
-
-    from cavity.result import save
-
     facings = {case.orientation for case in comparison.cases}
     files = []
     for number, case in enumerate(comparison.cases, 1):

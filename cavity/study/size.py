@@ -739,7 +739,8 @@ def size(
     drawn = [
         (opening.name, opening.free_area)
         for opening in wall.opening_set(set_name).openings
-        if (not openings or opening.name in openings) and (not opening.columns or set(opening.columns) & set(columns))
+        if (not openings or opening.name in openings)
+        and any(wall.column(name).serves(opening.columns) for name in columns)
     ]
     return Sizing(
         wall.name, str(weather.attrs.get("name", "")), set_name, ", ".join(columns), margin, accept,
