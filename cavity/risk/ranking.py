@@ -26,6 +26,8 @@ from cavity.risk.rules import Shortfall, below_common
 
 _LEVEL = {"information": 0, "pass": 0, "review": 1, "fail": 2}
 _WORD = ("pass", "review", "fail", "none")
+# Severities closer than this are alike: convergence of the years, float32 (own choice)
+NOISE = 0.02  # 1
 NOT_COMPUTED = "none"  # status of a choice of which a part could not be computed
 
 
