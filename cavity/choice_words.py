@@ -1,4 +1,4 @@
-"""The words of choices: sizes, the rules beside a drawing, and why a choice is recommended.
+"""The words of choices: sizes, rules compared with a drawing, and why a choice is recommended.
 
 `cavity.risk` ranks choices, compares drawings with published rules and recommends a choice, in SI and without words.
 Their words are made here, those of findings in `cavity.finding_words`. Nothing is judged here.

@@ -383,7 +383,7 @@ def with_rail_spots(dataset: xr.Dataset, spots: tuple[RailSpot, ...]) -> xr.Data
     Parameters
     ----------
     dataset : xarray.Dataset
-        With temperature, dew_point, temperature_indoor and the coordinates of faces and layers. [K]
+        With temperature, dew_point, temperature_indoor and the coordinates of surfaces and layers. [K]
     spots : tuple of RailSpot
         From `wall.uvalue.rail_spots`.
 
@@ -443,7 +443,7 @@ def with_studs(dataset: xr.Dataset, studs: xr.Dataset) -> xr.Dataset:
     -------
     xarray.Dataset
         With stud_temperature [K], stud_relative_humidity [1], stud_dew_point_margin [K], (time, segment, face), and the
-        mould class of each face there.
+        mould class of each surface there.
     """
     source = "cavity.result.with_studs"
     return dataset.assign(

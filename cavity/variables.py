@@ -1,8 +1,8 @@
-"""THE table of result and weather variables: name, units, long name, dims, bounds, meaning over the hour.
+"""The table of result and weather variables: name, units, long name, dims, bounds, time basis.
 
-Rules, written once: SI throughout; `time` is the START of each hour, local standard time, no daylight saving; values
-are means over that hour unless `cell_methods` says "time: point" (the state at the END of the hour). Layers, faces and
-fluxes run from outside to inside; heat and vapour fluxes are positive inwards; air flows are positive upwards in the
+Rules: SI throughout; `time` is the START of each hour, local standard time, no daylight saving; values
+are means over that hour unless `cell_methods` says "time: point" (the state at the END of the hour). Layers, surfaces
+and fluxes run from outside to inside; heat and vapour fluxes are positive inwards; air flows are positive upwards in the
 cavity and positive into the cavity at an opening; heights are above the base of the wall.
 """
 
@@ -186,7 +186,7 @@ _ROWS = (
         1.0,
         "Cavity relative humidity",
     ),
-    # every face and interface
+    # every surface and interface
     Variable("temperature", "K", "temperature at the surface or interface", _TSF, 173.0, 503.0, "Temperature"),
     Variable(
         "relative_humidity", "1", "relative humidity at the surface or interface", _TSF, 0.0, 1.0, "Relative humidity"
@@ -231,7 +231,7 @@ _ROWS = (
         200.0,
         "Dew-point margin at the rails",
     ),
-    # line through the studs, only where [run] stud_line asks for it
+    # line through the studs, only with [run] stud_line
     Variable(
         "stud_temperature", "K", "temperature at the surface, at a stud", _TSF, 173.0, 503.0, "Temperature at the studs"
     ),
@@ -255,13 +255,13 @@ _ROWS = (
     ),
     # water
     Variable("water", "kg/m2", "water held in the layer", _TSL, 0.0, 1e4, "Water in the layer", POINT),
-    # films: on the four surfaces (dimension film_face), and the same at every face and interface (dimension face)
+    # films: on the four surfaces (dimension film_face), and the same at every surface and interface (dimension face)
     Variable("film", "kg/m2", "water or frost held as a film on the surface", _TSW, 0.0, 200.0, "Film", POINT),
     Variable("frost_share", "1", "frozen fraction of the film", _TSW, 0.0, 1.0, "Frozen fraction", POINT),
     Variable(
         "vapour_flow",
         "kg/(m2 s)",
-        "vapour flow through the surface, positive inwards: at a surface that faces the room positive where the wall dries",
+        "vapour flow through the surface, positive inwards: at surfaces on the room side positive where the wall dries",
         _TSW,
         -1.0,
         1.0,
@@ -417,7 +417,7 @@ _ROWS = (
     Variable(
         "stream_heat_residual",
         "W/m2",
-        "heat balance error of the cavity air: in - out + given by the two surfaces",
+        "heat balance error of the cavity air: in - out + released by the two surfaces",
         _TS,
         -1e6,
         1e6,
@@ -426,7 +426,7 @@ _ROWS = (
     Variable(
         "stream_vapour_residual",
         "kg/(m2 s)",
-        "vapour balance error of the cavity air: in - out + given by the two surfaces",
+        "vapour balance error of the cavity air: in - out + released by the two surfaces",
         _TS,
         -10.0,
         10.0,

@@ -17,6 +17,7 @@ from cavity.live import form
 from cavity.published import verify
 from cavity.report import inputs_and_sources
 from cavity.risk.limits import LIMITS
+from cavity.units import cite
 from cavity.wallfile import schema
 from cavity.wallfile.values import Leaf
 
@@ -112,8 +113,8 @@ SECTIONS = (
 NOTES = {
     schema.RuleEntry: "`cavity compare --rules FILE` takes more of them from a file that holds nothing else.",
     schema.OpeningsEntry: "Its vents follow as `[[openings.vent]]`; rails of this set alone as `[[openings.rail]]`.",
-    schema.VariantEntry: "All keys of a layer besides:",
-    schema.MaterialEntry: "All values that a layer may override (density to mould_class) besides:",
+    schema.VariantEntry: "It takes all keys of a layer as well.",
+    schema.MaterialEntry: "It takes all values that a layer may override (density to mould_class) as well.",
     schema.LimitsSection: "Default: the usual threshold, listed in [criteria.md](criteria.md#limits-you-can-set).",
 }
 INHERITED = {
@@ -145,7 +146,7 @@ def limits_table() -> str:
     """Return the thresholds of the criteria as a table."""
     lines = ["| key | default | unit | meaning | source |", "|---|---|---|---|---|"]
     for key, limit in LIMITS.items():
-        lines.append(f"| `{key}` | {limit.default:g} | {limit.units} | {limit.meaning} | {limit.source} |")
+        lines.append(f"| `{key}` | {limit.default:g} | {limit.units} | {limit.meaning} | {cite(limit.source)} |")
     return "\n".join(lines)
 
 

@@ -93,7 +93,7 @@ def make_event(days: float) -> SimpleNamespace:
     """Return a wetting event that falls to a tenth in `days`, with the vents closed in 200 days; 90 days of it."""
     hours = np.arange(1, 90 * 24 + 1)
     left = [0.5 * 0.1 ** (hours / (24.0 * slow)) for slow in (days, 200.0)]
-    return SimpleNamespace(layer="OSB", amount=0.5, as_drawn=left[0], shut=left[1], finding=drying(*left, 0.5))
+    return SimpleNamespace(layer="OSB", amount=0.5, as_drawn=left[0], closed=left[1], finding=drying(*left, 0.5))
 
 
 def make_comparison(*, hours: int = 24 * 70, climates: tuple[str, ...] = ("Invented Coast",), name: str = NASTY) -> Any:

@@ -13,7 +13,7 @@ from cavity.airflow.column import build_column
 from cavity.airflow.losses import mesh_loss_bailey_2003, opening_row
 from cavity.errors import InputError
 from cavity.kernels import network
-from cavity.kernels.losses import PIECES, restriction_loss
+from cavity.kernels.pressure_drop import PIECES, restriction_loss
 from cavity.wallfile.model import (
     Barrier,
     Cavity,

@@ -18,7 +18,7 @@ import cavity
 from cavity.airflow.pressure import profile
 from cavity.errors import InputError
 from cavity.hourly.assembly import Assembly, assemble, hours_in_order
-from cavity.kernels import losses, potential
+from cavity.kernels import potential, pressure_drop
 from cavity.kernels.year_arrays import ENERGY_AT_START, WATER_AT_START
 from cavity.risk.mould import CLASSES, by_face
 from cavity.wallfile import parse_wall, starter, starters
@@ -350,9 +350,9 @@ def test_depth_reaches_the_air_flow_and_the_convection():
     for depth in (0.03, 0.055):
         column = joints(depth=depth).column
         assert column.depth == depth  # convection and the speed of the air
-        np.testing.assert_allclose(column.link_law[:, losses.CHANNEL_AREA], depth * 0.9, rtol=1e-12)
-        np.testing.assert_allclose(column.link_law[:, losses.DIAMETER], 2.0 * depth, rtol=1e-12)
-        rails = column.part_law[[0, 2], losses.AREA]  # barrier between them
+        np.testing.assert_allclose(column.link_law[:, pressure_drop.CHANNEL_AREA], depth * 0.9, rtol=1e-12)
+        np.testing.assert_allclose(column.link_law[:, pressure_drop.DIAMETER], 2.0 * depth, rtol=1e-12)
+        rails = column.part_law[[0, 2], pressure_drop.AREA]  # barrier between them
         np.testing.assert_allclose(rails, 2 * 0.05 * depth / 3.0, rtol=1e-12)
         np.testing.assert_allclose(column.volume, depth * 0.9 * np.array([6.0, 2.0, 4.0]), rtol=1e-12)
 
@@ -365,11 +365,11 @@ def test_openings_links_and_parts_stand_where_the_file_says():
     given = joints()
     column = given.column
     np.testing.assert_allclose(column.opening_height, [0.5, 6.0])
-    np.testing.assert_allclose(column.opening_law[:, losses.AREA], [0.01, 0.02], rtol=1e-12)
+    np.testing.assert_allclose(column.opening_law[:, pressure_drop.AREA], [0.01, 0.02], rtol=1e-12)
     np.testing.assert_allclose(column.link_rise, [5.5])
-    np.testing.assert_allclose(column.link_law[:, losses.LENGTH], [5.5])
+    np.testing.assert_allclose(column.link_law[:, pressure_drop.LENGTH], [5.5])
     np.testing.assert_array_equal(column.part_link, [0, 0, 0])
-    assert column.part_law[1, losses.AREA] == pytest.approx(10e-4, rel=1e-12)  # the barrier's free area
+    assert column.part_law[1, pressure_drop.AREA] == pytest.approx(10e-4, rel=1e-12)  # the barrier's free area
     assert column.height == 6.0
     np.testing.assert_allclose([column.segment_bottom[0], column.segment_top[-1]], [0.0, 6.0])
     assert len(column.segment_bottom) == 4
@@ -380,7 +380,7 @@ def test_openings_links_and_parts_stand_where_the_file_says():
     tilted = replace(given.case.wall, tilt=75.0)
     leaning = assemble(given.case.on(tilted), hours()).column
     np.testing.assert_allclose(leaning.link_rise, [5.5 * math.sin(math.radians(75.0))], rtol=1e-12)
-    np.testing.assert_allclose(leaning.link_law[:, losses.LENGTH], [5.5])
+    np.testing.assert_allclose(leaning.link_law[:, pressure_drop.LENGTH], [5.5])
 
 
 def test_estimated_exchanges_go_with_their_factors():

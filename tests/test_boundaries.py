@@ -10,7 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from test_wall_kernel import edge
 
-from cavity.kernels import boundaries, moist_air, potential
+from cavity.kernels import boundaries, moist_air, potential, year, year_arrays
 from cavity.kernels.wall_section import Surface
 
 SIGMA, C_A, C_V, C_W, L_V = 5.670374419e-8, 1006.0, 1860.0, 4184.0, 2.501e6
@@ -44,6 +44,39 @@ def test_outdoors_e53_by_hand():
     dew = boundaries.outdoors(bc._replace(T_out=290.0, p_out=1800.0), at)
     assert dew.vapour > 0.0
     assert dew.energy - dew.heat == pytest.approx(dew.vapour * vapour(290.0) + 1e-4 * C_W * 16.85, rel=1e-9)
+
+
+@given(kelvin, st.floats(5.0, 40.0), st.floats(100.0, 1200.0))
+def test_no_heat_enters_a_surface_at_the_sol_air_temperature_e53(T_out, h_out, gain):
+    """By value and slope of E53 at the outdoor temperature; vapour in equilibrium, no rain."""
+    at = surface(T_out, 1.0)
+    bc = edge(T_out=T_out, h_out=h_out, p_out=at.p, beta_out=0.0, rain=0.0)._replace(absorbed_radiation=gain)
+    inflow = boundaries.outdoors(bc, at)
+    there = boundaries.sol_air_temperature(T_out, h_out, gain, bc.emissivity)
+    assert inflow.heat + inflow.slopes.E_T * (there - T_out) == pytest.approx(0.0, abs=1e-9 * (abs(inflow.heat) + 1.0))
+
+
+def test_an_hour_is_taken_in_two_steps_where_the_sol_air_temperature_jumps_or_a_film_may_end():
+    """Sun that falls counts the more, the calmer it is."""
+    zeros, hours = np.zeros(6), 6
+    forcing = year_arrays.Forcing(
+        T_out=np.array([280.0, 280.0, 284.0, 284.0, 280.0, 280.0]), p_out=zeros, pressure=zeros,
+        absorbed_radiation=np.array([600.0, 600.0, 600.0, 540.0, 600.0, 540.0]),
+        h_out=np.array([25.0, 25.0, 25.0, 25.0, 10.0, 10.0]), wind=np.zeros((hours, 2)), speed=zeros, gust=zeros,
+        rain=zeros, rain_in=zeros, T_in=zeros, p_in=zeros, leak=zeros, emissivity=0.9, h_in=7.7, beta_in=0.0,
+        leak_node=0, rain_node=0,
+    )  # fmt: skip
+    film = np.arange(4)
+    readings = year_arrays.Readings(node=film, layer=film, film=film, plane=film)
+    problem = year_arrays.Problem(None, None, forcing, readings)
+    dry, wet = (year_arrays.State(film, film, np.full((1, 4), W), film, film, film, film) for W in (0.0, 1e-3))
+    pieces = getattr(year._pieces, "py_func", year._pieces)
+    assert pieces(problem, dry, 1, 0, 5) == 1
+    assert pieces(problem, dry, 2, 1, 5) == 2  # air 4 K warmer, in wind: 4 (25 / 29.6) = 3.4 K
+    assert pieces(problem, dry, 3, 2, 5) == 1  # 60 W/m2 less sun in wind: 60 / (25 + 4.7) = 2 K
+    assert pieces(problem, dry, 5, 4, 5) == 2  # the same in a calm: 60 / (10 + 4.5) = 4.1 K
+    assert pieces(problem, dry, 1, 0, 2) == 2  # the start settles
+    assert pieces(problem, wet, 1, 0, 5) == 2
 
 
 def test_room_e54_by_hand():

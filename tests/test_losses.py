@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from cavity.airflow import losses
 from cavity.constants import R_AIR
-from cavity.kernels import losses as kernel
+from cavity.kernels import pressure_drop as kernel
 from cavity.wallfile.model import Barrier, Opening, Rail
 
 RHO, MU = 1.2, 1.81e-5

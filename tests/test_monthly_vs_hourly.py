@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import cavity
-from cavity.published.hourly_convergence import made_up_weather
+from cavity.published.hourly_convergence import fictitious_weather
 from cavity.report.digest import hourly_water, season_heat
 from cavity.report.monthly_vs_hourly import companion, heat, sentence
 from cavity.wall.monthly import monthly
@@ -41,7 +41,7 @@ def test_the_hourly_result_carries_the_monthly_one(year):
 def test_a_part_of_a_year_has_no_monthly_result():
     wall = parse_wall(starter())
     wall = dataclasses.replace(wall, run=dataclasses.replace(wall.run, max_years=1, segments=1, start_month=2))
-    dataset = cavity.simulate(wall, made_up_weather(2))
+    dataset = cavity.simulate(wall, fictitious_weather(2))
     assert dataset.attrs["monthly"] == ""
     assert companion([SimpleNamespace(climate_name="a", opening_set="b", dataset=dataset)]) is None
 

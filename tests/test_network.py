@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from cavity.kernels import network
-from cavity.kernels.losses import channel_loss, restriction_loss
+from cavity.kernels.pressure_drop import channel_loss, restriction_loss
 
 MU = 1.81e-5
 NO_PARTS = (np.zeros((0, 6)), np.zeros(0, dtype=np.int64))

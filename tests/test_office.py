@@ -18,9 +18,11 @@ from report_cases import SETS, make_comparison
 from cavity.cli import main
 from cavity.errors import InputError
 from cavity.report import brief, document, office, pdf, schedule, series, tables, verdict, workbook
+from cavity.units import FOOTNOTE, cite
 from cavity.wallfile import starter
 
 CLIMATES = ("Invented Coast", "Invented Plain")
+W = "http://schemas.openxmlformats.org/wordprocessingml/2006/main"
 WALL = "=1+1 & Söhne \x07"  # text that a spreadsheet takes for a formula, and a sign that XML cannot hold
 
 
@@ -57,12 +59,35 @@ def test_every_sheet_has_a_frozen_head_with_units_and_columns_that_can_be_read(b
         "Summary", "Vent schedule", "Choices", "Cases", "Findings", "Months", "Rule check", "Hours"
     ]  # fmt: skip
     for sheet in book:
-        assert sheet.freeze_panes == "A2" and all(cell.font.bold for cell in sheet[1]), sheet.title
+        assert sheet.freeze_panes == ("B2" if sheet.title == "Hours" else "A2") and all(
+            cell.font.bold for cell in sheet[1]
+        ), sheet.title
         widths = [sheet.column_dimensions[cell.column_letter].width for cell in sheet[1]]
         assert all(9 <= width <= 60 for width in widths), sheet.title
     heads = [cell.value for cell in book["Hours"][1]]
     assert len(set(heads)) == len(heads)
     assert all(re.search(r" \[[^\]]+\]$", head) for head in heads[1:])
+    for sheet in book:
+        assert sheet.print_title_rows == "$1:$1" and sheet.page_setup.orientation == "landscape"
+        units = [unit for cell in sheet[1] for unit in re.findall(r"\[(.+)\]", cell.value)]
+        assert not [unit for unit in units if re.search(r"m[23]|degC|degree|mm²/m$", unit)], sheet.title
+
+
+def test_numbers_of_a_column_have_the_same_decimals(book):
+    """At least three digits of the largest; whole numbers and text stay as they are."""
+    assert book["Hours"]["A2"].number_format == "yyyy-mm-dd hh:mm"
+    for sheet in book:
+        for column in list(sheet.iter_cols(min_row=2))[:20]:
+            numbers = [cell for cell in column if isinstance(cell.value, float)]
+            assert len({cell.number_format for cell in numbers}) <= 1
+            largest = max((abs(cell.value) for cell in column if isinstance(cell.value, (int, float))), default=0.0)
+            if largest > 0.01 and any(cell.value != round(cell.value) for cell in numbers[:200]):
+                form = numbers[0].number_format
+                shown = f"{largest:.{len(form.partition('.')[2])}f}"
+                assert re.fullmatch(r"0(\.0+)?", form) and len(shown.replace(".", "").lstrip("0")) >= 3, (
+                    sheet.title,
+                    form,
+                )
 
 
 def test_hours_are_those_of_the_dataset(comparison, book):
@@ -104,7 +129,7 @@ def test_findings_months_and_schedule_are_numbers_of_all_cases(comparison, book)
     ds = verdict.drawn_parts(verdict.view(comparison))[0].case.dataset
     plan = rows_of(book["Vent schedule"])
     want = [1e4 * row.free_area for row in schedule.rows(ds)]
-    assert [row["Free area [cm2/m]"] for row in plan] == pytest.approx(want, rel=1e-12) and len(want) > 2
+    assert [row["Free area [cm²/m]"] for row in plan] == pytest.approx(want, rel=1e-12) and len(want) > 2
 
 
 def test_text_is_never_a_formula_and_holds_no_control_characters(book):
@@ -135,6 +160,11 @@ def test_spreadsheet_of_a_sizing_holds_every_case_tried(tmp_path):
     assert {"yes", "no"} == {row["Passes"] for row in tried}
 
 
+def shown(text):
+    """Return a text as the document has it: recalled sources marked, subscripts in type of their own."""
+    return re.sub(r"\b([A-Za-z])_([A-Za-z0-9]{1,3})\b", r"\1\2", cite(office.clean(text)))
+
+
 # ---- document --------------------------------------------------------------------------------------------------------
 def cells(table):
     return [[cell.text for cell in line.cells] for line in table.rows]
@@ -144,14 +174,15 @@ def test_document_holds_the_summary(comparison, paper):
     said = brief.brief(comparison)
     text = "\n".join(each.text for each in paper.paragraphs)
     for line in (said.verdict, *said.reasons, *said.rain, *said.limits, *said.cautions, said.layers):
-        assert office.clean(line) in text
+        assert shown(line) in text
+    assert text.count("from memory") == text.count(FOOTNOTE) == 1
     by_head = {tuple(cells(table)[0]): cells(table)[1:] for table in paper.tables}
     for head, rows in (
         (brief.SCHEDULE_HEAD, said.schedule), (brief.RULE_HEAD, said.rules),
         (brief.STRIP_HEAD, [row.texts for row in said.strips]),
         (brief.CRITERIA_HEAD, [row.texts for row in said.criteria]),
     ):  # fmt: skip
-        assert by_head[head] == [[office.clean(text) for text in row] for row in rows]
+        assert by_head[head] == [[shown(text) for text in row] for row in rows]
     assert brief.SIGNED in by_head
     areas = [float(row[4]) for row in by_head[brief.SCHEDULE_HEAD]]
     want = [1e4 * row.free_area for row in schedule.rows(brief.deciding(verdict.view(comparison)).dataset)]
@@ -165,6 +196,27 @@ def test_every_page_of_the_document_is_named_and_numbered(paper, comparison):
     assert [part.text for part in foot._p.iter() if part.tag.endswith("instrText")] == ["PAGE", "NUMPAGES"]
     for table in paper.tables:
         assert sum(cell.width for cell in table.rows[0].cells) <= sheet.page_width - sheet.left_margin
+    for (
+        table
+    ) in paper.tables:  # a head is repeated, and is not alone at the foot of a page; nor is the last row at a head
+        first, *rows = table.rows
+        if len(table.columns) > 2:
+            assert first._tr.trPr.find(f"{{{W}}}tblHeader") is not None
+        assert all(row._tr.trPr.find(f"{{{W}}}cantSplit") is not None for row in table.rows)
+        assert all(cell.paragraphs[0].paragraph_format.keep_with_next for cell in first.cells)
+        if len(rows) > 1:
+            assert all(cell.paragraphs[0].paragraph_format.keep_with_next for cell in rows[-2].cells)
+
+
+def test_headings_have_the_font_they_name_and_subscripts_are_set(paper):
+    for name in ("Title", "Heading 1", "Caption"):
+        fonts = paper.styles[name].element.rPr.rFonts
+        assert paper.styles[name].font.name == "Arial" and not [key for key in fonts.attrib if key.endswith("Theme")]
+    runs = [
+        run for table in paper.tables for row in table.rows for cell in row.cells for run in cell.paragraphs[0].runs
+    ]
+    assert {"d", "p"} <= {run.text for run in runs if run.font.subscript}
+    assert not [run.text for run in runs if re.search(r"\b[A-Za-z]_", run.text)]
 
 
 def test_without_a_browser_it_says_that_pictures_are_missing(paper):
@@ -199,6 +251,10 @@ def test_pictures_are_in_the_document_with_words_for_who_cannot_see_them(compari
     for shape in made.inline_shapes:
         assert shape._inline.docPr.get("descr") and shape.width < made.sections[0].page_width * 0.87
     assert office.NO_PICTURES not in [each.text for each in made.paragraphs]
+    captions = [each.text for each in made.paragraphs if each.style.name == "Caption"]
+    assert [re.match(r"Figure (\d+)\. \w", text)[1] for text in captions] == [
+        str(number + 1) for number in range(len(document._PICTURES))
+    ]
     assert [item.name for item in tmp_path.iterdir()] == ["wall.docx"]
 
 

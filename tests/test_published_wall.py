@@ -240,8 +240,8 @@ def test_tables_of_the_benchmark_material_hold_its_functions():
     assert tables.mu[at] == pytest.approx(200.0 * still * (0.503 * r**2 + 0.497) / r, rel=1e-3)  # M_w of the standard
 
 
-def test_the_made_up_weather_is_possible_weather():
-    weather = hourly_convergence.made_up_weather()
+def test_the_fictitious_weather_is_possible_weather():
+    weather = hourly_convergence.fictitious_weather()
     assert weather.sizes["time"] == 720
     assert float(weather["relative_humidity_outdoor"].max()) <= 1.0
     assert not weather["direct_normal"].sel(time=weather["time"].dt.hour < 6).any()  # dark before six

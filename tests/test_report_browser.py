@@ -458,7 +458,7 @@ def test_the_drying_of_the_wetting_event_follows_the_choice(page, comparison):
     for value in (0, 1):
         choose(page, "pick-opening_set", value)
         event = shown_case(page, comparison).event
-        for number, left in enumerate((event.as_drawn, event.shut)):
+        for number, left in enumerate((event.as_drawn, event.closed)):
             # the daily means judged, packed in steps of a thousandth of the range: half a step
             days, means = daily(left)
             shown = trace(page, "fig-event", number)

@@ -12,7 +12,7 @@ import pytest
 
 from cavity.airflow.losses import channel_row, stack_pressure
 from cavity.constants import GRAVITY
-from cavity.kernels import cavity_air, losses
+from cavity.kernels import cavity_air, pressure_drop
 from cavity.report.equations import NOTES
 from cavity.wall import storage
 from cavity.wallfile.materials import material
@@ -79,7 +79,7 @@ def test_losses_e20_e25():
     assert computed("loss of an opening", ζ=2.5, ρ=1.2, v=0.8) == pytest.approx(2.5 * 0.5 * 1.2 * 0.64, rel=1e-12)
     d, H, v, rho, mu = 0.01, 50.0, 0.05, 1.2, 1.8e-5  # long: the entry is lost in the friction
     row = channel_row(d, H, pieces=1, roughness=0.0)[None]
-    program = losses.channel_loss(row, 0, v * rho * d, rho, mu)[0]
+    program = pressure_drop.channel_loss(row, 0, v * rho * d, rho, mu)[0]
     assert computed("loss of a slot", μ=mu, H=H, v=v, d=d) == pytest.approx(program, rel=0.01)
 
 

@@ -31,6 +31,7 @@ from cavity.risk.dew_point import dew as dew_hours
 from cavity.risk.finding import Finding, run_through, when, year_mean
 from cavity.risk.limits import LIMITS, resolve
 from cavity.risk.mould import mould_index
+from cavity.units import cite
 
 HOURS = 8760
 SHEATHING = "air barrier | OSB"
@@ -1047,7 +1048,7 @@ def test_the_page_of_criteria_lists_every_limit_as_it_is():
 
     page = (Path(__file__).parents[1] / "docs" / "criteria.md").read_text(encoding="utf-8")
     for key, row in LIMITS.items():
-        assert f"| `{key}` | {row.default:g} | {row.units} | {row.meaning} | {row.source} |" in page, key
+        assert f"| `{key}` | {row.default:g} | {row.units} | {row.meaning} | {cite(row.source)} |" in page, key
 
 
 def test_a_number_beside_its_limit_has_the_digits_that_tell_them_apart():

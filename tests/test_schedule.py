@@ -67,7 +67,7 @@ def test_a_result_without_its_wall_has_no_schedule_and_says_so():
     ds = make_dataset(hours=48)
     ds.attrs["wall_json"] = "{}"
     for reads in (schedule.rows, schedule.details):
-        with pytest.raises(InputError, match="wall carried by the result"):
+        with pytest.raises(InputError, match="wall in the result"):
             reads(ds)
 
 

@@ -9,7 +9,7 @@ from test_study_size import _WOOL, small_wall
 
 from cavity.errors import InputError
 from cavity.study.engine import Engine, Job
-from cavity.study.wetting import followed, shut, wettable, wetting_event, wetting_events
+from cavity.study.wetting import followed, wettable, wetting_event, wetting_events, without_vents
 from cavity.wallfile.model import Layer
 
 
@@ -22,7 +22,7 @@ def test_the_outermost_layer_that_holds_water_is_wetted():
 
 
 def test_shut_closes_every_opening_of_every_set():
-    assert all(each.free_area == 0.0 for chosen in shut(small_wall()).opening_sets for each in chosen.openings)
+    assert all(each.free_area == 0.0 for chosen in without_vents(small_wall()).opening_sets for each in chosen.openings)
 
 
 def test_wrong_requests_are_told_together():
@@ -43,10 +43,10 @@ def test_an_event_dries_and_shut_vents_slow_it():
     # the tabulated water curve is met to within one step of its table
     assert event.amount == pytest.approx(0.5, rel=0.05)
     assert len(event.as_drawn) == 744
-    for left in (event.as_drawn, event.shut):
+    for left in (event.as_drawn, event.closed):
         assert left[0] == pytest.approx(event.amount, rel=0.1)  # first hour: little has gone
         assert np.all(left < event.amount * 1.001)
-    assert event.as_drawn[-1] < event.shut[-1] < event.amount
+    assert event.as_drawn[-1] < event.closed[-1] < event.amount
     assert event.finding.where == "sheathing"
     assert "with the vents closed" in event.finding.sentence
 
@@ -57,7 +57,7 @@ def test_events_of_a_comparison_share_the_runs_with_vents_shut_and_equal_those_a
     weather = cavity.read_weather(Path(__file__).parents[1] / "climates" / "cool_marine.epw")
     wall = small_wall(run=dataclasses.replace(small_wall().run, start_month=12, start_humidity=0.6))
     sets = (wall.opening_sets[0], dataclasses.replace(wall.opening_sets[0], name="as shut"))
-    closed = shut(dataclasses.replace(wall, opening_sets=sets[1:])).opening_sets
+    closed = without_vents(dataclasses.replace(wall, opening_sets=sets[1:])).opening_sets
     wall = dataclasses.replace(wall, opening_sets=(sets[0], *closed), depths=(0.03,))
     jobs = [Job(wall.case(opening_set=chosen.name, depth=0.03), weather) for chosen in wall.opening_sets]
     told = []
@@ -65,14 +65,14 @@ def test_events_of_a_comparison_share_the_runs_with_vents_shut_and_equal_those_a
         events = wetting_events(engine, jobs, days=40.0, progress=lambda *news: told.append(news))
     assert told[-1] == (6, 6)  # two cases and one with the vents closed, each wetted and not
     assert [len(event.as_drawn) for event in events] == [960, 960]
-    assert np.array_equal(events[0].shut, events[1].shut)
-    assert np.array_equal(events[1].as_drawn, events[1].shut)  # a case that is shut itself
-    assert events[0].as_drawn[-1] < events[0].shut[-1]
+    assert np.array_equal(events[0].closed, events[1].closed)
+    assert np.array_equal(events[1].as_drawn, events[1].closed)  # a case that is shut itself
+    assert events[0].as_drawn[-1] < events[0].closed[-1]
     # 1 December to 9 January, over the turn of the year: to the bit the first 40 days of a whole year
     alone = wetting_event(wall, weather, opening_set=wall.opening_sets[0].name, depth=0.03)
     assert alone.amount == events[0].amount
     np.testing.assert_array_equal(events[0].as_drawn, alone.as_drawn[:960])
-    np.testing.assert_array_equal(events[0].shut, alone.shut[:960])
+    np.testing.assert_array_equal(events[0].closed, alone.closed[:960])
 
 
 def test_what_has_not_dried_when_a_short_run_ends_is_to_review_not_a_failure():

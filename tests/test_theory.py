@@ -8,7 +8,7 @@ import pytest
 from cavity.airflow.losses import channel_row, opening_row
 from cavity.climate.rain import driving_rain, liquid_fraction
 from cavity.climate.read import sky_irradiance
-from cavity.kernels import cavity_air, film, losses, moist_air, wall_flow
+from cavity.kernels import cavity_air, film, moist_air, pressure_drop, wall_flow
 from cavity.wall import storage
 from cavity.wallfile.materials import materials
 from cavity.wallfile.model import Layer, Opening, Site
@@ -29,7 +29,7 @@ def test_channel_e24_to_e27(v):
     entry = (0.674 * y * y + 1.16e-4 * (3.44 * math.sqrt(y) - 24 * y)) / (y * y + 2.9e-5)
     expected = (f * length / D + n * entry) * 0.5 * rho * v * v
     row = channel_row(d, length, pieces=n, roughness=rough)[None]
-    assert losses.channel_loss(row, 0, v * rho * d, rho, mu)[0] == pytest.approx(expected, rel=ROUND)
+    assert pressure_drop.channel_loss(row, 0, v * rho * d, rho, mu)[0] == pytest.approx(expected, rel=ROUND)
 
 
 @pytest.mark.parametrize("sign", [1, -1])
@@ -42,7 +42,9 @@ def test_opening_e20_and_e21(sign, end, bends):
     creeping = (128 / math.pi) / (2 * area) * (1 - f)
     expected = sign * ((zeta + 1.2 * bends) * 0.5 * rho * v * v + 0.5 * mu * v * creeping)
     row = opening_row(Opening("x", 0.0, "slot", area, bends=bends), channel, end)[None]
-    assert losses.restriction_loss(row, 0, sign * v * rho * area, rho, rho, mu)[0] == pytest.approx(expected, rel=ROUND)
+    assert pressure_drop.restriction_loss(row, 0, sign * v * rho * area, rho, rho, mu)[0] == pytest.approx(
+        expected, rel=ROUND
+    )
 
 
 @pytest.mark.parametrize(("T1", "T2", "air", "v"), [(300.0, 292.0, 291.0, 0.35), (280.0, 283.0, 281.0, 0.05)])

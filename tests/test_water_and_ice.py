@@ -15,7 +15,7 @@ import cavity
 from cavity.constants import ICE_POINT
 from cavity.kernels import boundaries, film, moist_air, wall_flow, wall_section
 from cavity.kernels import wall as kernel
-from cavity.published.hourly_convergence import made_up_weather
+from cavity.published.hourly_convergence import fictitious_weather
 from cavity.wall import storage
 from cavity.wall.grid import build_line, build_solid_line
 from cavity.wallfile.materials import material
@@ -92,7 +92,7 @@ def test_the_back_of_a_panel_that_is_rained_on_outside_stays_without_a_film(one_
 
 
 def test_what_condenses_in_wool_stands_at_its_cold_face_whatever_the_cells(one_year):
-    weather = made_up_weather(20)
+    weather = fictitious_weather(20)
     weather["temperature_outdoor"] = weather["temperature_outdoor"] - 12.0
     weather["vapour_pressure_outdoor"] = weather["vapour_pressure_outdoor"] * 0.4
     room = replace(one_year.indoor, model="constant", temperature=(294.15,), relative_humidity=(0.6,))

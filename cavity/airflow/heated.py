@@ -1,6 +1,6 @@
 """Buoyant flow through a cavity with given surface temperatures: for comparison with heated plates and chimneys.
 
-Network and convection are those of the hourly model; openings are rows of `cavity.kernels.losses`.
+Network and convection are those of the hourly model; openings are rows of `cavity.kernels.pressure_drop`.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from cavity.airflow.losses import channel_row
 from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE
 from cavity.errors import Fault, InputError
 from cavity.kernels import cavity_air, moist_air, network
-from cavity.kernels.losses import RESTRICTION_COLUMNS
+from cavity.kernels.pressure_drop import RESTRICTION_COLUMNS
 from cavity.units import COLDEST, DENSEST, THINNEST, check_range
 
 _ROUNDS = 400  # most iterations of flow and temperature, under-relaxed by 0.5

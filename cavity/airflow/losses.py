@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import AIR_DENSITY, GRAVITY, R_AIR
-from cavity.kernels import losses as kernel
+from cavity.kernels import pressure_drop as kernel
 from cavity.units import COLDEST, DENSEST, HOTTEST, THINNEST, check_range
 
 if TYPE_CHECKING:
@@ -211,7 +211,7 @@ def opening_row(opening: Opening, channel_area: float, at_end: bool) -> np.ndarr
     Returns
     -------
     array, (6,)
-        See `cavity.kernels.losses`; AREA 0 where the opening is closed.
+        See `cavity.kernels.pressure_drop`; AREA 0 where the opening is closed.
     """
     row = np.zeros(kernel.RESTRICTION_COLUMNS)
     area = opening.gross_area
@@ -282,7 +282,7 @@ def rail_row(rail: Rail, depth: float, channel_area: float) -> np.ndarray:
     Returns
     -------
     array, (6,)
-        See `cavity.kernels.losses`.
+        See `cavity.kernels.pressure_drop`.
     """
     area = min(rail.gap * rail.gaps, rail.bay) * depth / rail.bay
     diameter = 2.0 * rail.gap * depth / max(rail.gap + depth, 1e-12)
@@ -330,7 +330,7 @@ def channel_row(
     Returns
     -------
     array, (5,)
-        See `cavity.kernels.losses`.
+        See `cavity.kernels.pressure_drop`.
     """
     row = np.zeros(kernel.CHANNEL_COLUMNS)
     row[kernel.CHANNEL_AREA] = depth * (1.0 - blocked)

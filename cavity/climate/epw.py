@@ -111,8 +111,10 @@ def read_epw(file: str, text: str) -> Records:
         try:
             frame, _ = pvlib.iotools.read_epw(io.StringIO(header + "\n#" * 7 + "\n" + body + "\n"))
         except (ValueError, TypeError) as error:  # errors of pandas are ValueErrors; TypeError: text among dates
-            reason = str(error).splitlines()[0][:80] if str(error) else ""
-            raise InputError(Fault(file, "the hours cannot be read", reason, "", "download the file again")) from None
+            reason = str(error).partition("\n")[0][:80]
+            raise InputError(
+                Fault(file, "the hours cannot be read", reason, "hourly values", "download again")
+            ) from None
         parts.append(frame[needed].apply(pd.to_numeric, errors="coerce"))
     frame = pd.concat(parts)
     columns = _columns(file, rows, frame)

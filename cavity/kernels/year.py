@@ -6,17 +6,17 @@ import numpy as np
 
 from cavity._jit import jit
 from cavity.constants import HOUR
-from cavity.kernels import accounts, potential, wall, wall_section
+from cavity.kernels import accounts, boundaries, potential, wall, wall_section
 from cavity.kernels.stage import solve
 from cavity.kernels.year_arrays import line_of
 
 DONE, GAVE_UP, STOPPED = 0, 1, 2  # status of `run`
 SMALLEST_SPLIT = 4096  # parts of an hour before the solver gives up
 GAMMA = 1.0 - 0.5**0.5  # of SDIRK2: L-stable, second order (Alexander, SIAM J. Numer. Anal. 14, 1977)
-CALM_JUMP = 3.0  # K, change of the outdoor-side equilibrium over which an hour is taken in two steps
+CALM_CHANGE = 3.0  # K, change of the sol-air temperature from which an hour is taken in two steps
 SETTLING = 3  # first hours of a run, in which the start settles: in two steps
 FIRST_DROP, LAST_DROPS = 1e-5, 2e-3  # kg/m2, a film of this size may end within the hour: in two steps
-OVERDRAFT = 2e-5  # kg/m2, film that the first stage may owe
+OVERDRAFT = 2e-5  # kg/m2, film that the first stage may take beyond what is there
 
 
 @jit
@@ -48,11 +48,16 @@ def run(problem, state, record, stage, work, order, refine, stop):
 @jit
 def _pieces(problem, state, t, previous, passed):
     """Return in how many steps hour t is taken: two where much changes within it."""
-    forcing = problem.forcing
-    jump = abs(forcing.T_out[t] - forcing.T_out[previous])
-    # 20 W/(m2 K) moves a light panel by 1 K
-    jump += abs(forcing.absorbed_radiation[t] - forcing.absorbed_radiation[previous]) / 20.0
-    return 1 if jump < CALM_JUMP and passed >= SETTLING and not _drying(state, problem.readings) else 2
+    change = abs(_sol_air(problem.forcing, t) - _sol_air(problem.forcing, previous))
+    return 1 if change < CALM_CHANGE and passed >= SETTLING and not _drying(state, problem.readings) else 2
+
+
+@jit
+def _sol_air(forcing, t):
+    """Return the sol-air temperature of hour t [K]."""
+    return boundaries.sol_air_temperature(
+        forcing.T_out[t], forcing.h_out[t], forcing.absorbed_radiation[t], forcing.emissivity
+    )
 
 
 @jit
@@ -69,7 +74,7 @@ def _drying(state, readings):
 def _hour(problem, state, record, stage, work, t, pieces):
     """Take the steps of hour t; return (good, steps, updates, worst residual).
 
-    Where a step fails, one of half the size and of first order takes its place, down to SMALLEST_SPLIT.
+    A step that fails is replaced by one of half the size and of first order, down to SMALLEST_SPLIT.
     """
     steps = updates = 0
     worst = 0.0
@@ -128,23 +133,26 @@ def _step(problem, state, t, dt, first_order, stage, work):
 
 
 @jit
+def _copy(values, to):
+    """Copy values into an array of the same size."""
+    for i in range(values.size):
+        to[i] = values[i]
+
+
+@jit
 def _keep(state, work):
     """Copy what a step changes in the state before it is done."""
-    for s in range(state.air_T.size):
-        work.old_air_T[s] = state.air_T[s]
-        work.old_air_p[s] = state.air_p[s]
-    for k in range(state.flow.size):
-        work.old_flow[k] = state.flow[k]
+    _copy(state.air_T, work.old_air_T)
+    _copy(state.air_p, work.old_air_p)
+    _copy(state.flow, work.old_flow)
 
 
 @jit
 def _return_to(state, work):
     """Give the state back what `_keep` copied."""
-    for s in range(state.air_T.size):
-        state.air_T[s] = work.old_air_T[s]
-        state.air_p[s] = work.old_air_p[s]
-    for k in range(state.flow.size):
-        state.flow[k] = work.old_flow[k]
+    _copy(work.old_air_T, state.air_T)
+    _copy(work.old_air_p, state.air_p)
+    _copy(work.old_flow, state.flow)
 
 
 @jit

@@ -8,6 +8,7 @@ import json
 import math
 import tempfile
 import threading
+import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +17,7 @@ import numpy as np
 
 from cavity.errors import CavityError, Fault, InputError
 from cavity.live import form
+from cavity.wallfile import parse_wall
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -64,8 +66,6 @@ def contents(text: str) -> dict[str, Any]:
     text : str
         A wall file; one that is not TOML has no values.
     """
-    import tomllib
-
     try:
         return json.loads(json.dumps(tomllib.loads(text), default=str, allow_nan=False))
     except (ValueError, RecursionError):
@@ -82,8 +82,6 @@ def read(text: str, folder: Path | None = None) -> Wall:
     folder : path
         Holds the uploaded indoor climates, the only files that the text can name; None: none.
     """
-    from cavity.wallfile import parse_wall
-
     return parse_wall(text, NAME, folder=folder)
 
 

@@ -11,6 +11,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from cavity.constants import ICE_POINT
+from cavity.units import parse_quantity
 from cavity.wallfile import schema
 from cavity.wallfile.faults import leaf_of
 from cavity.wallfile.starter import starter, starters
@@ -145,8 +146,6 @@ def shown(value: Any, leaf: Leaf | None) -> str:
     if isinstance(leaf, Month):
         return MONTHS[value - 1].capitalize()
     if isinstance(leaf, Quantity):
-        from cavity.units import parse_quantity
-
         unit = leaf.example.split(" ", 1)[1]
         if leaf.unit == "K":
             return f"{value - ICE_POINT:g} degC"

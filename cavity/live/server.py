@@ -21,6 +21,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -36,6 +37,7 @@ from cavity.errors import CavityError, Fault, InputError, Stopped
 from cavity.files import cache_folder
 from cavity.live import desk, form
 from cavity.live.studies import Studies
+from cavity.wallfile import materials
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Receive, Scope, Send
@@ -375,8 +377,6 @@ def _cautions() -> tuple[str, ...]:
 
 
 def _materials() -> list[dict[str, Any]]:
-    from cavity.wallfile import materials
-
     return [
         {"name": row.name, "title": row.title, "group": row.group, "thickness": row.thickness}
         for row in materials().values()
@@ -385,8 +385,6 @@ def _materials() -> list[dict[str, Any]]:
 
 def _read_climate(path: Path, name: str) -> Any:
     """Return the climate in an uploaded file; messages name the file as the user does."""
-    from dataclasses import replace
-
     from cavity.climate import read_weather
 
     try:

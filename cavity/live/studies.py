@@ -1,4 +1,4 @@
-"""Longer work beside the page, which can be stopped: all openings by all depths, sizes, uncertainty, advice, report."""
+"""Longer work in the background, which the page can stop: all openings by all depths, size, advice, report ..."""
 
 from __future__ import annotations
 

@@ -1,10 +1,12 @@
 """The cavity as a whole: warming along the height, still layers by ISO 6946, and measured air change rates.
 
-One measured cavity is complete, see `airflow_heated`. The rates here are ranges from the field that our model is laid
-beside, with assumed geometry and drive where the source is silent. Being outside is said, not tuned away.
+One measured cavity is complete, see `airflow_heated`. The rates here are ranges from the field, compared
+with our model at an assumed geometry and drive where the source is silent. Being outside is reported, not tuned away.
 """
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 
@@ -29,10 +31,10 @@ def cases() -> tuple[Case, ...]:
 def profile() -> tuple[Case, ...]:
     """Return the exponential profile of air along the height, by the kernel that the hourly model uses."""
     rows = []
-    # H 3 m, d 40 mm, 0.2 m/s, 1.23 kg/m3, 3 W/(m2 K) at each face, 20 degC in, faces 30 degC
+    # H 3 m, d 40 mm, 0.2 m/s, 1.23 kg/m3, 3 W/(m2 K) at each surface, 20 degC in, surfaces 30 degC
     capacity = 1.23 * 0.2 * 0.04 * 1006.0 / 3.0
     mean, outlet = cavity_air.exchange(3.0, 3.0, 303.15, 303.15, 293.15, capacity)
-    inputs = "3 m high, 40 mm deep, 0.2 m/s, 1.23 kg/m3, 3 W/(m2 K) at each face, 20 degC in, faces 30 degC"
+    inputs = "3 m high, 40 mm deep, 0.2 m/s, 1.23 kg/m3, 3 W/(m2 K) at each surface, 20 degC in, surfaces 30 degC"
     iso = "ISO 15099:2003, 7.4.4, memory, worked by hand"
     for name, expected, computed in (("outlet", 28.38, outlet - 273.15), ("mean", 25.39, mean - 273.15)):
         rows.append(
@@ -104,8 +106,6 @@ def still_layers() -> tuple[Case, ...]:
 
 def joints() -> tuple[Case, ...]:
     """Return what a joint part way up and a closed barrier do to the air, worked by hand from the flows."""
-    from dataclasses import replace
-
     from cavity.airflow.steady import steady_air
 
     vents = tuple(Opening(f"{z:g} m", z, "slot", 0.004 + 0.001 * z) for z in (0.0, 2.0, 3.5, 6.0))
@@ -117,7 +117,7 @@ def joints() -> tuple[Case, ...]:
     flow = ds["opening_flow"].values[0, 0]
     rows = [
         value_case(
-            "joints part way up: air that enters less air that leaves, over what enters",
+            "joints part way up: air that enters minus air that leaves, over what enters",
             source="conservation of mass",
             tag=OWN,
             inputs="four vents over 6 m, 30 mm, sun 500 W/m2",
@@ -127,7 +127,7 @@ def joints() -> tuple[Case, ...]:
             atol=1e-9,
         ),
         value_case(
-            "joints part way up: heat that leaves with the air over heat of the faces",
+            "joints part way up: heat that leaves with the air over heat of the surfaces",
             source="conservation of energy: air is mixed at every joint by its flows",
             tag=OWN,
             inputs="the same",
@@ -139,7 +139,7 @@ def joints() -> tuple[Case, ...]:
     ]
     closed = steady_air(replace(wall, barriers=(Barrier("closed", 2.7),)).case(), sun=(500.0,))
     volume = closed["compartment_volume"].values
-    shares = float(closed["compartment_air_change_rate"].values[0, 0] @ volume)
+    entering = float(closed["compartment_air_change_rate"].values[0, 0] @ volume)
     rows.append(
         value_case(
             "compartments: their inflow over that of the column",
@@ -148,7 +148,7 @@ def joints() -> tuple[Case, ...]:
             inputs="the same with a closed barrier at 2.7 m",
             units="1",
             expected=1.0,
-            computed=shares / float(closed["air_change_rate"].values[0, 0] * volume.sum()),
+            computed=entering / float(closed["air_change_rate"].values[0, 0] * volume.sum()),
             rtol=1e-9,
         )
     )
@@ -156,7 +156,7 @@ def joints() -> tuple[Case, ...]:
 
 
 def _heat_out_over_in(wall: Wall) -> float:
-    """Return heat that leaves through the openings over what the faces give [1], sun 500 W/m2, steady."""
+    """Return heat that leaves through the openings over what the surfaces give [1], sun 500 W/m2, steady."""
     from cavity.airflow.steady import _Steady
 
     case = wall.case(depth=0.03)
@@ -176,7 +176,7 @@ def _heat_out_over_in(wall: Wall) -> float:
 
 
 def measured() -> tuple[Case, ...]:
-    """Return measured air change rates beside ours at an assumed drive."""
+    """Return measured air change rates and ours at an assumed drive."""
     brick = Opening("head joints", 0.0, "joint", 2 * 0.010 * 0.065, clear_height=0.010)
     slot, open_end = Opening("slot", 0.0, "slot", 0.010), Opening("open end", 0.0, "slot", 0.040)
     rows = [
@@ -268,7 +268,7 @@ def measured() -> tuple[Case, ...]:
 
 
 def without_data() -> tuple[Case, ...]:
-    """Return measurements that cannot be set beside the model, with the reason."""
+    """Return measurements that cannot be compared with the model, with the reason."""
     return (
         not_run(
             "horizontal perforated battens: 60-70 air changes",
@@ -327,8 +327,6 @@ def change_rate(depth: float, height: float, base: Opening, head: Opening | None
     drive : float
         Driving pressure. [Pa]
     """
-    from dataclasses import replace
-
     vents: tuple[Opening, ...] = (replace(base, name="base", height=0.0),)
     if head is not None:
         vents += (replace(head, name="head", height=height),)

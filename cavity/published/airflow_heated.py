@@ -10,7 +10,7 @@ from cavity.airflow.heated import HeatedFlow, heated_by, heated_cavity
 from cavity.airflow.losses import opening_row
 from cavity.constants import DRY_AIR_HEAT, GRAVITY, R_AIR, STANDARD_PRESSURE
 from cavity.kernels import moist_air
-from cavity.kernels.losses import ZETA_MINUS, ZETA_PLUS
+from cavity.kernels.pressure_drop import ZETA_MINUS, ZETA_PLUS
 from cavity.published.case import MEMORY, READ, Case, band_case, value_case
 from cavity.wallfile.model import Opening
 

@@ -1,12 +1,12 @@
-"""Slots: parallel plates laminar, developing and turbulent, and the vented gap of ISO 15099 beside our blended law."""
+"""Slots: parallel plates laminar, developing and turbulent, and the vented gap of ISO 15099 against our blended law."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from cavity.airflow import losses, vented_gap
-from cavity.kernels import losses as kernel
 from cavity.kernels import network
+from cavity.kernels import pressure_drop as kernel
 from cavity.published.case import ANALYTICAL, HAND, MEMORY, Case, value_case
 from cavity.wallfile.model import Opening
 

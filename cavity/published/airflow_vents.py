@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from cavity.airflow import losses
-from cavity.kernels import losses as kernel
+from cavity.kernels import pressure_drop as kernel
 from cavity.published.case import ANALYTICAL, DOUBTFUL, HAND, MEMORY, READ, Case, band_case, not_run, value_case
 from cavity.wallfile.model import Opening
 
@@ -63,14 +63,14 @@ def plates_and_meshes() -> tuple[Case, ...]:
 
 
 def mesh_laws() -> tuple[Case, ...]:
-    """Return the mesh law beside two others at the low speeds that vents see."""
+    """Return the mesh law against two others at the low speeds that vents see."""
     laws = (
         ("Armour & Cannon 1968, AIChE J. 14:415, plain square weave", losses.mesh_loss_armour_1968),
         ("Brundrett 1993, J. Fluids Eng. 115", losses.mesh_loss_brundrett_1993),
     )
     return tuple(
         value_case(
-            "woven mesh at low speed, beside another law: loss coefficient",
+            "woven mesh at low speed, against another law: loss coefficient",
             source=f"{name}, memory",
             tag=MEMORY,
             inputs=f"porosity 0.5, wire Re {re:g}",

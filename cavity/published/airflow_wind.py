@@ -81,14 +81,14 @@ def faces() -> tuple[Case, ...]:
                 units="1",
                 expected=code,
                 computed=float(pressure.face_pressure_coefficient(180, ratio)),
-                atol=0.1,  # a design value beside a mean: only the order is held
+                atol=0.1,  # a design value against a mean: only the order is held
                 strict=False,
             )
         )
     for angle, expected in ((0, 0.7), (45, 0.35), (90, -0.5), (135, -0.4), (180, -0.2)):
         rows.append(
             value_case(
-                "face-mean pressure coefficient beside another table",
+                "face-mean pressure coefficient against another table",
                 source="Liddament 1986 / 1996 (AIVC), low-rise exposed",
                 tag=MEMORY,
                 inputs=f"square building, wind at {angle} degrees",
@@ -148,7 +148,7 @@ def profile() -> tuple[Case, ...]:
     line = pressure.pressure_coefficients(straight, vents, [0.0])[0]
     rows.append(
         band_case(
-            "the straight line of 0.1 beside the tunnel, base to 0.65 of the height",
+            "the straight line of 0.1 against the wind tunnel, base to 0.65 of the height",
             source=_TUNNEL,
             tag=READ,
             inputs="measured -0.103: the wind drives downwards there",

@@ -134,7 +134,7 @@ def heated_plates() -> dict[str, Any]:
         at, ours = np.array(sorted(points)).T
         series.append(Series(f"composite, {label}", el, curve, number))
         series.append(Series(f"computed, {label}", at, ours, number, "points"))
-    log = {"type": "log", "dtick": 1}
+    log = {"type": "log", "dtick": 1, "exponentformat": "power"}
     return _figure(
         "verify-plates",
         "Heated plates open at both ends",
@@ -149,7 +149,7 @@ def heated_plates() -> dict[str, Any]:
 
 
 def wind_profile() -> dict[str, Any]:
-    """Wind pressure over the height of the wall: the profile beside the straight line it replaced."""
+    """Wind pressure over the height of the wall: the profile against the straight line it replaced."""
     site, straight = Site(building_height=18.0), Site(building_height=18.0, cp_difference=0.1)
     heights = np.linspace(0.0, 18.0, 91)
     vents = [Opening(f"{z}", float(z), "slot", 0.01) for z in heights]
@@ -268,7 +268,7 @@ def hamstad_5() -> dict[str, Any]:
     line, run = wall_moisture.hamstad_5_run()
     low, high = 100.0 * np.array([band for _, band in wall_moisture.H5_BANDS]).T
     places = [1000.0 * position for position, _ in wall_moisture.H5_BANDS]
-    hand = 100.0 * wall_moisture.hamstad_5_face()
+    hand = 100.0 * wall_moisture.hamstad_5_surface()
     return _figure(
         "hamstad-5",
         "HAMSTAD 5: capillary insulation inside a brick wall",
@@ -287,7 +287,7 @@ def hamstad_5() -> dict[str, Any]:
 
 # ------------------------------------------------------------------------------------------------------ closed forms
 def half_space() -> dict[str, Any]:
-    """Return the profiles of a half space after an hour: fixed and convective face."""
+    """Return the profiles of a half space after an hour: fixed and convective surface."""
     from scipy.special import erfc, erfcx
 
     depth = np.arange(0.0, 0.26, 0.02)
@@ -298,7 +298,7 @@ def half_space() -> dict[str, Any]:
     convective = erfc(xi) - erfcx(xi + b) * np.exp(-(xi**2))
     series = []
     for index, (name, coefficient, exact) in enumerate(
-        (("face held", wall_conduction.FIXED, erfc(xi)), ("through 10 W/(m² K)", 10.0, convective))
+        (("fixed surface", wall_conduction.FIXED, erfc(xi)), ("through 10 W/(m² K)", 10.0, convective))
     ):
         line, run = wall_conduction.half_space_run(coefficient)
         shown = line.position < 0.27
@@ -308,7 +308,7 @@ def half_space() -> dict[str, Any]:
         ]
     return _figure(
         "half-space",
-        "Sudden warmth: erfc and convective face",
+        "Sudden warming: fixed and convective surface",
         "Half space of diffusivity 1e-6 m²/s, 1 W/(m K), one hour after 10 K. Points: Carslaw & Jaeger 1959, from "
         "memory.",
         series,
@@ -417,7 +417,7 @@ def glaser() -> dict[str, Any]:
             Series("without condensation", places[[0, -1]], straight, 1, "dash"),
             Series("without condensation, printed", places, wall_steady.WETTING_FIRST, 1, "points"),
             Series("vapour pressure", places, profile, 2),
-            Series("saturated face, printed", [places[3]], [478.0], 2, "points"),
+            Series("saturated surface, printed", [places[3]], [478.0], 2, "points"),
         ],
         "s_d from outside [m]",
         "Pressure [Pa]",
@@ -449,7 +449,7 @@ def condensate() -> dict[str, Any]:
 
 
 def saturation() -> dict[str, Any]:
-    """Return how far published saturation pressures lie from those of the hourly model."""
+    """Return how far published saturation pressures are from those of the hourly model."""
     celsius = np.arange(-20.0, 40.5, 0.5)
 
     def ours(at: ArrayLike) -> np.ndarray:
@@ -479,7 +479,7 @@ def permeability() -> dict[str, Any]:
         "permeability",
         "Vapour permeability of still air",
         "Ours is Schirmer's law. Points: the form of DIN 52615 read in a secondary source (course notes); dashed: the "
-        "constant of ISO 13788 for all temperatures. The law of DIN 52615 lies 1.5 % above ours throughout.",
+        "constant of ISO 13788 for all temperatures. The law of DIN 52615 is 1.5 % above ours throughout.",
         [
             Series("ours", celsius, 1e12 * np.array(ours), 1),
             Series(
@@ -524,12 +524,12 @@ def halving() -> dict[str, Any]:
     """Return how much humidity moves in how many hours when cells or steps of the hourly run are halved."""
     runs = hourly_convergence.changes()
     base = runs["as it is"]["relative_humidity"]
-    share = np.concatenate((np.linspace(0.0, 90.0, 19), np.linspace(91.0, 99.0, 9), [99.5, 99.9, 99.99, 100.0]))
+    percent = np.concatenate((np.linspace(0.0, 90.0, 19), np.linspace(91.0, 99.0, 9), [99.5, 99.9, 99.99, 100.0]))
     series = [
         Series(
             name,
-            share,
-            100.0 * np.maximum(np.percentile(np.abs(run["relative_humidity"] - base), share), 1e-7),
+            percent,
+            100.0 * np.maximum(np.percentile(np.abs(run["relative_humidity"] - base), percent), 1e-7),
             index,
         )
         for index, (name, run) in enumerate((name, run) for name, run in runs.items() if name != "as it is")

@@ -1,4 +1,4 @@
-"""Figures of the loss data: what the airflow uses, beside other published laws of the same thing."""
+"""Figures of the loss data: what the airflow uses, against other published laws for the same part."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from cavity.airflow import losses, pressure
-from cavity.kernels import losses as kernel
+from cavity.kernels import pressure_drop as kernel
 from cavity.wallfile.model import Opening, Rail
 
 RHO, MU = 1.2, 1.81e-5
@@ -39,11 +39,12 @@ def _figure(
             line={"color": LIGHT[colours[i % 6]], "dash": dashes[i % 6]},
             marker_color=LIGHT[colours[i % 6]],
         )
+    scale = {"type": "log", "dtick": 1, "exponentformat": "power"}
     figure.update_layout(
         **style(
             height=390,
-            xaxis={"title": {"text": x}, "type": "log", "dtick": 1} if "x" in log else {"title": {"text": x}},
-            yaxis={"title": {"text": y}, "type": "log", "dtick": 1} if "y" in log else {"title": {"text": y}},
+            xaxis={"title": {"text": x}, **(scale if "x" in log else {})},
+            yaxis={"title": {"text": y}, **(scale if "y" in log else {})},
         )
     )
     return {"id": f"loss-{name}", "title": title, "caption": caption, "figure": figure}

@@ -1,4 +1,4 @@
-"""The hourly run against itself with finer cells and steps: a made-up late winter, and whole years.
+"""The hourly run against itself with finer cells and steps: a fictitious late winter, and whole years.
 
 `python -m cavity.published.hourly_convergence` runs the whole years (a minute): usual cells and steps, and halved ones,
 against both 8 times finer.
@@ -40,7 +40,7 @@ _FINER_LIMITS = {
 }
 
 
-def made_up_weather(days: int = DAYS) -> xr.Dataset:
+def fictitious_weather(days: int = DAYS) -> xr.Dataset:
     """Return fictitious hourly weather with clear frosty nights, warm afternoons, wind, and one day of rain in five.
 
     Parameters
@@ -85,7 +85,7 @@ def made_up_weather(days: int = DAYS) -> xr.Dataset:
         {name: ("time", values) for name, values in columns.items()},
         coords={"time": (start + hour.astype("timedelta64[h]")).astype("datetime64[ns]")},
         attrs={
-            "name": "made-up late winter",
+            "name": "fictitious late winter",
             "latitude": 50.0,
             "longitude": 0.0,
             "utc_offset": 0.0,
@@ -113,7 +113,7 @@ def changes() -> dict[str, xr.Dataset]:
     """Return four runs of the starter wall: as it is, with halved cells, with halved steps, with both."""
     from cavity.hourly.run import simulate
 
-    wall, weather = _starter_wall(), made_up_weather()
+    wall, weather = _starter_wall(), fictitious_weather()
     return {
         "as it is": simulate(wall, weather),
         "halved cells": simulate(wall, weather, refine_cells=2.0),
@@ -127,11 +127,11 @@ def finer() -> xr.Dataset:
     """Return the run of `changes` with cells and steps eight times finer."""
     from cavity.hourly.run import simulate
 
-    return simulate(_starter_wall(), made_up_weather(), refine_cells=FINER, refine_steps=FINER)
+    return simulate(_starter_wall(), fictitious_weather(), refine_cells=FINER, refine_steps=FINER)
 
 
 def apart(run: xr.Dataset, reference: xr.Dataset) -> dict[str, tuple[float, str]]:
-    """Return how far a run is from a finer one, all faces, segments and hours: number and unit, by what is compared.
+    """Return how far a run is from a finer one, all surfaces, segments and hours: number and unit, by what is compared.
 
     Parameters
     ----------
@@ -208,7 +208,7 @@ def condensing() -> dict[float, dict[str, float]]:
     )
     results = {}
     for refine in (1.0, 4.0):
-        run = simulate(wall, made_up_weather(), refine_cells=refine)
+        run = simulate(wall, fictitious_weather(), refine_cells=refine)
         plane = run.sel(face="steel | mineral wool").isel(segment=0)
         results[refine] = {
             "condensate at steel | wool, drained water included": 3600.0 * float(plane["film_by_vapour"].sum()),
@@ -289,7 +289,7 @@ def cases() -> tuple[Case, ...]:
                 **common
                 | {
                     "inputs": f"steel sheathing, mineral wool, gypsum board, room 21 degC and 60 %, {DAYS} d of a "
-                    "made-up late winter"
+                    "fictitious late winter"
                 },
             )
         )
@@ -297,7 +297,7 @@ def cases() -> tuple[Case, ...]:
 
 
 def change_of_daily_means(run: xr.Dataset, base: xr.Dataset) -> float:
-    """Return the largest change of the daily mean relative humidity at any face [1]."""
+    """Return the largest change of the daily mean relative humidity at any surface [1]."""
     change = run["relative_humidity"] - base["relative_humidity"]
     return float(np.abs(change.coarsen(time=24).mean()).max())
 

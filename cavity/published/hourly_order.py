@@ -29,7 +29,8 @@ from cavity.constants import (
 from cavity.kernels import boundaries, cavity_air, moist_air, potential, wall_section
 from cavity.kernels import wall as kernel
 from cavity.published.case import ANALYTICAL, Case, value_case
-from cavity.wallfile.model import Layer, Material
+from cavity.wallfile import parse_wall, starter
+from cavity.wallfile.model import Column, Layer, Material, Opening, OpeningSet
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -194,7 +195,7 @@ def dew_weather() -> xr.Dataset:
         {name: ("time", values) for name, values in columns.items()},
         coords={"time": (start + hour.astype("timedelta64[h]")).astype("datetime64[ns]")},
         attrs={
-            "name": "made-up clear night", "latitude": 50.0, "longitude": 0.0, "utc_offset": 0.0, "elevation": 0.0,
+            "name": "fictitious clear night", "latitude": 50.0, "longitude": 0.0, "utc_offset": 0.0, "elevation": 0.0,
             "has_rain": 1, "warnings": "[]",
         },
     )  # fmt: skip
@@ -202,9 +203,6 @@ def dew_weather() -> xr.Dataset:
 
 def _sheets() -> model.Case:
     """Return the case of two sheets with a cavity that has one vent."""
-    from cavity.wallfile import parse_wall, starter
-    from cavity.wallfile.model import Column, Opening, OpeningSet
-
     wall = parse_wall(starter(), "starter wall")
     vent = Opening("base", 0.0, "slot", _VENT, clear_height=_CLEAR)
     wall = dataclasses.replace(
@@ -254,10 +252,11 @@ def _start() -> NDArray[np.float64]:
 
 @functools.cache
 def films_by_hand() -> NDArray[np.float64]:
-    """Return the water on both faces of the panel at the end of each hour [kg/m2], (hour, 2), apart from the program.
+    """Return the water on both surfaces of the panel at the end of each hour [kg/m2], (hour, 2), by a code of its own.
 
-    Unknowns: temperatures of panel and backup, potentials of exterior face, back of the panel, front of the backup and
-    room face (E30, E32, E37 to E40, E53, E54); the air of the cavity has no store. Warmer than 0 degC, below the limit.
+    Unknowns: temperatures of panel and backup, potentials of exterior surface, back of the panel, front of the backup
+    and interior surface (E30, E32, E37 to E40, E53, E54); the air of the cavity stores nothing. Warmer than 0 degC,
+    below the limit.
     """
     from scipy.integrate import solve_ivp
 
@@ -330,7 +329,7 @@ def film_error(refine: int) -> tuple[float, float]:
     Returns
     -------
     tuple of float
-        Exterior face, back of the panel.
+        Exterior surface, back of the panel.
     """
     film = film_run(refine)["film"].isel(segment=0, film_face=[0, 1]).values
     error = np.sqrt(((film - films_by_hand())[6:] ** 2).mean(axis=0))

@@ -60,7 +60,9 @@ def row(case: Case) -> tuple[str, ...]:
     expected = _number(case.expected)
     if case.expected is None and case.computed is not None:
         expected = f"{_number(case.lower)} to {_number(case.upper)}"
-    deviation = "" if case.deviation is None else f"{100 * case.deviation:+.2f} %"
+    deviation = "" if case.deviation is None else f"{100 * case.deviation:+.2f} %".replace("-", "−")
+    if deviation in ("−0.00 %", "+0.00 %"):
+        deviation = "0.00 %"
     if case.expected is None and case.outcome == "pass":
         deviation = "inside"
     outcome = case.outcome
@@ -68,6 +70,27 @@ def row(case: Case) -> tuple[str, ...]:
         outcome = "outside range (reported, not counted as failed)"
     inputs = f"{case.inputs}. {case.note}" if case.note and case.inputs else case.note or case.inputs
     return (case.name, inputs, case.source, case.tag, expected, _number(case.computed), case.units, deviation, outcome)
+
+
+_SIGNS = {"degC": "°C", "m2": "m²", "m3": "m³", "mm2": "mm²", "cm2": "cm²", "s2": "s²"}
+
+
+def _cells(case: Case) -> list[Any]:
+    """Return the cells of a row of the page: units as on paper, the outcome with its mark."""
+    import re
+
+    from markupsafe import Markup
+
+    from cavity.report.palette import STATUS_PATH
+
+    words = re.compile(rf"\b({'|'.join(_SIGNS)})\b")
+    *cells, outcome = (words.sub(lambda found: _SIGNS[found.group()], text) for text in row(case))
+    status = {"pass": "pass", "not run": "information"}.get(case.outcome, "fail" if case.strict else "review")
+    mark = Markup(
+        '<span class="status s-{}" style="white-space:normal"><svg viewBox="0 0 16 16" aria-hidden="true" '
+        'focusable="false"><path fill-rule="evenodd" d="{}"/></svg>{}</span>'
+    )
+    return [*cells, mark.format(status, STATUS_PATH[status], outcome)]
 
 
 def summary(outcomes: dict[str, tuple[Case, ...]]) -> str:
@@ -153,7 +176,7 @@ def write_verify_page(outcomes: dict[str, tuple[Case, ...]], path: str | os.Path
                 "nav": area,
                 "heading": f"Benchmark and verification cases: {area}",
                 "fold": fold_title(cases),
-                "table": {"caption": "", "head": HEAD, "rows": [row(c) for c in cases], "widths": _WIDTHS},
+                "table": {"caption": "", "head": HEAD, "rows": [_cells(case) for case in cases], "widths": _WIDTHS},
             }
         )
         if area == "airflow":
@@ -184,7 +207,7 @@ def write_verify_page(outcomes: dict[str, tuple[Case, ...]], path: str | os.Path
         summary(outcomes),
         provenance(outcomes),
         "Air flow: one measured cavity is complete (geometry, drive and flow; a heated chimney without wind). Cladding "
-        "cavities in the field are known by ranges only, with vents and drive assumed by us.",
+        "cavities in the field are known by ranges only; their vents and drive are our assumptions.",
     ]
     return write_page(path, "Benchmark and verification cases", lead=lead, parts=parts)
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 DAY = 24.0 * HOUR
 _CARSLAW = "H. S. Carslaw, J. C. Jaeger, Conduction of Heat in Solids, 1959, from memory"
-FIXED = 1e6  # W/(m2 K), stands for a fixed surface temperature: 1e-4 K off at 100 W/m2
+FIXED = 1e6  # W/(m2 K), in effect a fixed surface temperature: 1e-4 K off at 100 W/m2
 _UNIT = Material(  # diffusivity 1e-6 m2/s, no water
     "unit", "unit", density=1000.0, conductivity=1.0, specific_heat=1000.0, mu_dry=1e6, mu_wet=1e6, source="closed form"
 )
@@ -65,7 +65,7 @@ def half_space_run(coefficient: float, refine: float = 1.0) -> tuple[Line, solve
 
 
 def erfc_error(refine: float) -> float:
-    """Return the largest error of `half_space_run` with a held face over its first 0.25 m, over the step [1]."""
+    """Return the largest error of `half_space_run` with a held surface over its first 0.25 m, over the step [1]."""
     from scipy.special import erfc
 
     line, run = half_space_run(FIXED, refine)
@@ -75,10 +75,10 @@ def erfc_error(refine: float) -> float:
 
 
 def sudden() -> tuple[Case, ...]:
-    """Return the half space whose face is suddenly 10 K warmer."""
+    """Return the half space whose surface is suddenly 10 K warmer."""
     line, run = half_space_run(FIXED)
-    share = (np.interp(0.05, line.position, run.temperature[0]) - 293.15) / 10.0
-    inputs = "diffusivity 1e-6 m2/s, 1 W/(m K), face +10 K, after 1 h"
+    fraction = (np.interp(0.05, line.position, run.temperature[0]) - 293.15) / 10.0
+    inputs = "diffusivity 1e-6 m2/s, 1 W/(m K), surface +10 K, after 1 h"
     return (
         value_case(
             "erfc: temperature 50 mm deep",
@@ -87,11 +87,11 @@ def sudden() -> tuple[Case, ...]:
             inputs=inputs,
             units="1",
             expected=0.55569,
-            computed=share,
+            computed=fraction,
             rtol=0.005,  # steps of 1 % of the elapsed time
         ),
         value_case(
-            "erfc: heat flow at the face",
+            "erfc: heat flow at the surface",
             source=_CARSLAW,
             tag=ANALYTICAL,
             inputs=inputs,
@@ -108,7 +108,7 @@ def convective() -> tuple[Case, ...]:
     line, run = half_space_run(10.0)
     return tuple(
         value_case(
-            f"convective face: temperature {1000 * position:.0f} mm deep",
+            f"convective surface: temperature {1000 * position:.0f} mm deep",
             source=_CARSLAW,
             tag=ANALYTICAL,
             inputs="as above, air +10 K, 10 W/(m2 K), after 1 h",
@@ -123,7 +123,7 @@ def convective() -> tuple[Case, ...]:
 
 @functools.cache
 def periodic_run() -> tuple[Line, solve.History]:
-    """Run the half space for six days under a daily wave of its face, 10 K each way; the sixth day each half hour."""
+    """Run the half space six days under a daily wave of its surface, 10 K each way; the sixth each half hour."""
     line = half_space(0.002, 1.06, 1.5)
 
     def around(time: float) -> boundaries.BoundaryConditions:
@@ -138,7 +138,7 @@ def periodic_run() -> tuple[Line, solve.History]:
 
 
 def periodic() -> tuple[Case, ...]:
-    """Return the half space under a daily wave of the face temperature: damping and lag 0.1 m deep."""
+    """Return the half space under a daily wave of the surface temperature: damping and lag 0.1 m deep."""
     line, run = periodic_run()
     wave = np.array([np.interp(0.1, line.position, row) - 293.15 for row in run.temperature]) / 10.0
     angle = 2.0 * np.pi * run.time / DAY
@@ -146,7 +146,7 @@ def periodic() -> tuple[Case, ...]:
     common: dict[str, Any] = {
         "source": _CARSLAW,
         "tag": ANALYTICAL,
-        "inputs": "daily wave of the face, 0.1 m deep, steps of 2 min",
+        "inputs": "daily wave of the surface, 0.1 m deep, steps of 2 min",
     }
     return (
         value_case("periodic: amplitude", units="1", expected=0.54717, computed=abs(amplitude), rtol=0.005, **common),
@@ -213,7 +213,7 @@ def vapour_uptake_run() -> tuple[Line, solve.History, float]:
 
     mu = moist_air.air_permeability(293.15, STANDARD_PRESSURE) / 2e-10
     tables = storage.tables_from_functions(water, None, lambda w: mu + 0.0 * w, storage.suction_grid())
-    # a copper-like conductivity and face coefficients keep it isothermal
+    # a copper-like conductivity and surface coefficients keep it isothermal
     slab = dataclasses.replace(_UNIT, conductivity=1e4, free_saturation=40.0, max_saturation=80.0)
     sizes: Any = 0.0005 * 1.04 ** np.arange(120)
     line = build_solid_line((Layer("slab", slab, float(sizes.sum())),), (tables,), (sizes,))
@@ -236,7 +236,7 @@ def vapour_uptake() -> tuple[Case, ...]:
     common: dict[str, Any] = {
         "source": "J. Crank, The Mathematics of Diffusion, 1975, from memory",
         "tag": ANALYTICAL,
-        "inputs": "2e-10 kg/(m s Pa), 40 kg/m3, 20 degC, face from 40 to 60 %, 10 d",
+        "inputs": "2e-10 kg/(m s Pa), 40 kg/m3, 20 degC, surface from 40 to 60 %, 10 d",
         "rtol": 0.005,  # steps of 1 % of the elapsed time
     }
     return (
@@ -272,7 +272,7 @@ def suction_run() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     run = solve.march(line, around, temperature=293.15, humidity=0.3, moments=times, first_step=0.05)
     grid = storage.suction_grid()
     start = np.interp(storage.from_humidity(0.3), grid, storage.material_tables(brick, grid).water)
-    # water of the cells: the film on the face is not taken up
+    # water of the cells: the film on the surface is not taken up
     return times, (run.water[:, line.layer_of_node >= 0] - start) @ sizes
 
 

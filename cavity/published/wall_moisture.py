@@ -77,7 +77,7 @@ def en_15026_tables() -> storage.MaterialTables:
 
 @functools.cache
 def en_15026_run(refine: float = 1.0) -> SemiInfinite:
-    """Run EN 15026 Annex A: a half space at 20 degC and 50 %, its face suddenly at 30 degC and 95 %.
+    """Run EN 15026 Annex A: a half space at 20 degC and 50 %, its surface suddenly at 30 degC and 95 %.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def en_15026_run(refine: float = 1.0) -> SemiInfinite:
         outdoor=ICE_POINT + 30.0,
         indoor=ICE_POINT + 20.0,
         vapour_outdoor=0.95 * _saturation(30.0),
-        heat_outside=1e6,  # stands for no surface resistance: 0.001 K off after a second
+        heat_outside=1e6,  # in effect no surface resistance: 0.001 K off after a second
         vapour_outside=1e-2,  # same, 0.01 Pa
     )
     history = solve.march(
@@ -127,7 +127,7 @@ def en_15026_run(refine: float = 1.0) -> SemiInfinite:
 def en_15026() -> tuple[Case, ...]:
     """Return the cases of EN 15026 Annex A: profiles after 7, 30 and 365 days, uptake, collapse, refinement."""
     run, fine = en_15026_run(), en_15026_run(2.0)
-    inputs = "20 degC, 50 % -> face 30 degC, 95 %; cells from 0.5 mm, step 1 % of the time gone by"
+    inputs = "20 degC, 50 % -> surface 30 degC, 95 %; cells from 0.5 mm, step 1 % of the elapsed time"
     rows = []
     for index, days in enumerate(EN_DAYS):
         for position, expected in EN_WATER[days]:
@@ -224,7 +224,7 @@ def hamstad_2_water(humidity: float) -> float:
 
 
 def hamstad_2_series(position: float, time: float) -> float:
-    """Return the exact water content of HAMSTAD 2 [kg/m3] at a place [m] and time [s]: Fourier series, fixed faces."""
+    """Return the exact water content of HAMSTAD 2 [kg/m3] at a depth [m] and time [s]: Fourier series."""
     left, right, start = (hamstad_2_water(humidity) for humidity in (0.45, 0.65, 0.95))
     n = np.arange(1, 2001)
     weight = 2.0 / (n * np.pi) * ((start - left) - (start - right) * (-1.0) ** n)
@@ -257,7 +257,7 @@ def hamstad_2_run() -> tuple[Line, solve.History]:
         indoor=293.15,
         vapour_outdoor=0.45 * full,
         vapour_indoor=0.65 * full,
-        heat_outside=1e4,  # the exact series is isothermal: with the exercise's 25 the wet faces cool by 0.02 K
+        heat_outside=1e4,  # the exact series is isothermal: with the exercise's 25 the wet surfaces cool by 0.02 K
         heat_inside=1e4,
         vapour_outside=1e-3,
         vapour_inside=1e-3,
@@ -351,9 +351,9 @@ def hamstad_5_run() -> tuple[Line, solve.History]:
 H5_BANDS = ((0.10, (0.78, 0.82)), (0.380, (0.95, 0.97)), (0.420, (0.60, 0.65)))  # m, relative humidity
 
 
-def hamstad_5_face() -> float:
-    """Return the relative humidity at the interior surface of HAMSTAD 5: steady conduction, dry layers [1]."""
-    # R = 1/25 + 0.365/0.682 + 0.015/0.6 + 0.040/0.06 + 1/8, dry; the face is at 20 (1 - 0.125 / R) degC
+def hamstad_5_surface() -> float:
+    """Return the humidity at the interior surface of HAMSTAD 5 by steady conduction through the dry layers [1]."""
+    # R = 1/25 + 0.365/0.682 + 0.015/0.6 + 0.040/0.06 + 1/8, dry; the surface is at 20 (1 - 0.125 / R) degC
     resistance = 0.04 + 0.365 / 0.682 + 0.015 / 0.6 + 0.040 / 0.06 + 0.125
     return 0.6 * _saturation(20.0) / _saturation(20.0 * (1.0 - 0.125 / resistance))
 
@@ -388,9 +388,9 @@ def hamstad_5() -> tuple[Case, ...]:
             tag=HAND,
             inputs=text,
             units="1",
-            expected=hamstad_5_face(),
+            expected=hamstad_5_surface(),
             computed=at(0.420),
-            rtol=0.02,  # the hand figure omits water in the layers and the vapour drop at the face
+            rtol=0.02,  # the hand figure omits water in the layers and the vapour drop at the surface
             note="Shows that the remembered range of the row above is too dry for the exercise's own inputs.",
         ),
     )

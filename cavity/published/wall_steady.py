@@ -102,7 +102,7 @@ def resistances() -> tuple[Case, ...]:
             f"air layer {millimetres} mm, heat flow {direction}",
             source=f"ISO 6946 table 2, read in {_COURSE}, table 2.4)",
             tag=READ,
-            inputs="emissivity 0.9 both faces",
+            inputs="emissivity 0.9 both surfaces",
             units="m2 K/W",
             expected=expected,
             computed=uvalue.air_layer_resistance(millimetres / 1000.0, 0.9, 0.9, direction=direction),
@@ -354,7 +354,7 @@ def wetting_run() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
 
 
 def wetting() -> tuple[Case, ...]:
-    """Return the dew-point example of the ASHRAE handbook: wetting at the inner face of the sheathing."""
+    """Return the dew-point example of the ASHRAE handbook: wetting at the inner surface of the sheathing."""
     places, temperature, full, profile = wetting_run()
     flow = ISO_AIR_PERMEABILITY * np.diff(profile) / np.diff(places)
     common: dict[str, Any] = {
@@ -393,7 +393,7 @@ def wetting() -> tuple[Case, ...]:
             **common,
         ),
         value_case(
-            "dew-point example: temperature at the inner face of the sheathing",
+            "dew-point example: temperature at the inner surface of the sheathing",
             units="degC",
             expected=-2.9,
             computed=temperature[3] - ICE_POINT,
@@ -431,7 +431,7 @@ def drying() -> tuple[Case, ...]:
     _, outlet = cavity_air.exchange(1e-20, transfer, inlet, full, inlet, capacity)
     drying_rate = capacity * (outlet - inlet) * 86400.0 * 1000.0
     ceiling = capacity * (full - inlet) * 86400.0 * 1000.0
-    share = 1.0 - np.exp(-2.8e-3 * height / (speed * depth))
+    fraction = 1.0 - np.exp(-2.8e-3 * height / (speed * depth))
     text = "0.1 m/s in 25 mm, 3 m high, 10 degC, 80 % at the inlet, wall wet all over, 3 W/(m2 K)"
     return (
         value_case(
@@ -450,7 +450,7 @@ def drying() -> tuple[Case, ...]:
             tag=HAND,
             inputs=text,
             units="g/(m2 d)",
-            expected=135.0 * share,
+            expected=135.0 * fraction,
             computed=drying_rate,
             rtol=0.03,  # beta to two digits
         ),

@@ -34,7 +34,7 @@ def cases() -> tuple[Case, ...]:
 
 
 def steam() -> tuple[Case, ...]:
-    """Return latent heat, saturated air and slow diffusion beside the handbook."""
+    """Return latent heat, saturated air and slow diffusion against the handbook."""
     rows = [
         value_case(
             f"heat of evaporation, {celsius} degC",
@@ -199,7 +199,7 @@ def rooms() -> tuple[Case, ...]:
 
 
 def faces() -> tuple[Case, ...]:
-    """Return surface coefficients for heat and vapour beside other published ones."""
+    """Return surface coefficients for heat and vapour against other published ones."""
     rows = [
         value_case(
             "exterior surface resistance at 4 m/s",
@@ -228,7 +228,7 @@ def faces() -> tuple[Case, ...]:
         ):
             rows.append(
                 value_case(
-                    f"convection outside, {speed:g} m/s, beside {name}",
+                    f"convection outside, {speed:g} m/s, against {name}",
                     source=f"{name}, from memory; ours: ISO 6946 Annex C, 4 + 4 v, from memory",
                     tag=MEMORY,
                     inputs="hourly and steady model",
@@ -242,7 +242,7 @@ def faces() -> tuple[Case, ...]:
             )
         rows.append(
             value_case(
-                f"vapour resistance of the air outside, {speed:g} m/s, beside the draft of EN 15026",
+                f"vapour resistance of the air outside, {speed:g} m/s, against the draft of EN 15026",
                 source=f"1/(67 + 90 v) m of still air, {_DRAFT}",
                 tag=READ,
                 inputs="hourly model: 7e-9 h",
@@ -251,12 +251,12 @@ def faces() -> tuple[Case, ...]:
                 computed=moist_air.air_permeability(283.15, STANDARD_PRESSURE) / (LEWIS_VAPOUR * ours),
                 rtol=0.6,  # the draft implies half the transfer that the analogy of heat and vapour gives
                 strict=False,
-                note="Millimetres of still air beside the 0.2 m of a breather membrane: of no weight in a wall.",
+                note="Millimetres of still air against the 0.2 m of a breather membrane: negligible in a wall.",
             )
         )
     rows.append(
         value_case(
-            "vapour transfer over heat transfer at a face, beside HAMSTAD 5",
+            "vapour transfer over heat transfer at a surface, against HAMSTAD 5",
             source="C.-E. Hagentoft et al., J. Thermal Env. & Bldg Sci. 27(4), 2004, inputs from memory",
             tag=MEMORY,
             inputs="1.838e-7 over 25 and 5.882e-8 over 8",
@@ -297,7 +297,7 @@ def faces() -> tuple[Case, ...]:
 
 
 def wood() -> tuple[Case, ...]:
-    """Return the water content of solid wood beside the hygroscopic equilibrium of the wood handbook."""
+    """Return the water content of solid wood against the hygroscopic equilibrium of the wood handbook."""
     grid = storage.suction_grid()
     rows = []
     for name in SOLID_WOOD:
@@ -341,7 +341,7 @@ def left_out() -> tuple[Case, ...]:
     """Return what is published and not computed by this program, with the reason."""
     return (
         not_run(
-            "air flowing through a porous layer: temperature, vapour and heat at its faces",
+            "air flowing through a porous layer: temperature, vapour and heat at its surfaces",
             source="closed form with the Peclet number, textbook: 20.252 W/m2 at 1e-3 kg/(m2 s) through 200 mm of 0.04",
             tag=ANALYTICAL,
             why="This program lets room air reach one plane of a wall, not flow through its layers",
@@ -356,7 +356,7 @@ def left_out() -> tuple[Case, ...]:
             "water retained on a membrane after drainage: 30 to 150 g/m2",
             source="Straube & Smegal 2007 and 2009, unsure",
             tag=MEMORY,
-            why="What a face holds is an input (film_limit), not a result",
+            why="What a surface holds is an input (film_limit), not a result",
         ),
         not_run(
             "drying of a brick-clad wall at 0, 5 and 10 air changes",

@@ -6,6 +6,7 @@ import contextlib
 import datetime as dt
 import io
 import os
+import re
 import struct
 import tempfile
 from collections.abc import Sequence
@@ -15,6 +16,7 @@ from typing import Any
 from cavity.files import write_whole
 from cavity.report import brief, office, pdf, verdict
 from cavity.report.page import write_report
+from cavity.units import FOOTNOTE, cite
 
 # name, part of the report's page, title, width on the sheet [mm], caption
 _PICTURES = (
@@ -32,6 +34,7 @@ _PICTURES = (
      "One square metre of wall in the last simulated year; bars to the right wet it, bars to the left dry it."),
 )  # fmt: skip
 _WIDE = 182.0  # mm, text width on A4
+_SUBSCRIPT = re.compile(r"(?:(?<=\b[A-Za-z]))_([A-Za-z0-9]{1,3})\b")  # of s_d, C_p; two letters before it are a name
 
 
 def write_docx(comparison: Any, path: str | os.PathLike[str], *, page: str | os.PathLike[str] | None = None) -> Path:
@@ -74,7 +77,7 @@ def write_docx(comparison: Any, path: str | os.PathLike[str], *, page: str | os.
 
 def _document(said: brief.Brief, pictures: dict[str, bytes]) -> bytes:
     from docx import Document
-    from docx.shared import Mm, Pt
+    from docx.shared import Mm, Pt, RGBColor
 
     made = Document()
     sheet = made.sections[0]
@@ -84,9 +87,14 @@ def _document(said: brief.Brief, pictures: dict[str, bytes]) -> bytes:
     plain = made.styles["Normal"]
     plain.font.name, plain.font.size = "Arial", Pt(9.5)
     plain.paragraph_format.space_after = Pt(3)
-    for level, size in ((1, 13), (2, 11)):
-        made.styles[f"Heading {level}"].font.size = Pt(size)
-        made.styles[f"Heading {level}"].font.name = "Arial"
+    for name, size, before in (("Title", 20, 0), ("Heading 1", 13, 10), ("Caption", 8.5, 0)):
+        style = made.styles[name]
+        style.font.size, style.font.color.rgb = Pt(size), RGBColor(0x16, 0x22, 0x2B)
+        style.paragraph_format.space_before = Pt(before)
+        fonts = style.element.get_or_add_rPr().get_or_add_rFonts()
+        for key in list(fonts.attrib):  # a font of the theme would win over one that is named
+            del fonts.attrib[key]
+        style.font.name = "Arial"
     core = made.core_properties
     core.title, core.author = office.clean(f"{said.wall}: ventilated cavity"), f"Cavity {said.version}"
     core.comments = "Advisory results, not an approval."
@@ -94,17 +102,17 @@ def _document(said: brief.Brief, pictures: dict[str, bytes]) -> bytes:
         core.created = dt.datetime.fromisoformat(said.day)
     _heads(made, sheet, said)
 
-    made.add_heading(office.clean(said.wall), 0)
+    made.add_heading(_text(said.wall), 0)
     if said.description:
-        made.add_paragraph(office.clean(said.description))
+        _write(made.add_paragraph(), said.description)
     rows = [("Climate", said.climate), ("Facing", said.facing), ("Date", said.day),
             ("Computed with", f"Cavity {said.version}")]  # fmt: skip
     if said.invented:
         rows.append(("Note", "fictitious example"))
     _table(made, (), rows, (35, 147))
     made.add_heading("Verdict", 1)
-    made.add_paragraph().add_run(office.clean(said.verdict)).bold = True
-    made.add_paragraph(office.clean(f"{said.heading}: {said.choice}, {said.depth[0]} cavity: {said.word}."))
+    _write(made.add_paragraph(), said.verdict, bold=True)
+    _write(made.add_paragraph(), f"{said.heading}: {said.choice}, {said.depth[0]} cavity: {said.word}.")
     _list(made, said.reasons)
     _picture(made, "elevation", pictures)
     made.add_heading("Rain", 1)
@@ -114,16 +122,16 @@ def _document(said: brief.Brief, pictures: dict[str, bytes]) -> bytes:
     made.add_heading("Criteria: the worst of each", 1)
     _table(made, brief.CRITERIA_HEAD, [row.texts for row in said.criteria], (36, 46, 22, 24, 20, 34))
     if said.schedule:
-        made.add_heading(office.clean(f"Vent schedule of {said.choice}, {said.depth[0]}"), 1)
+        made.add_heading(_text(f"Vent schedule of {said.choice}, {said.depth[0]}"), 1)
         _table(made, brief.SCHEDULE_HEAD, said.schedule, (20, 18, 20, 34, 16, 16, 20, 38))
     _picture(made, "section", pictures)
     made.add_heading("Assumptions", 1)
-    made.add_paragraph(office.clean(f"Outside to inside: {said.layers}."))
+    _write(made.add_paragraph(), f"Outside to inside: {said.layers}.")
     _table(made, ("Input", "Value"), [(label, pair[0]) for label, pair in said.assumptions], (110, 72))
     named = [name for name, *_ in _PICTURES[2:] if name in pictures]
     if named or not pictures:
         made.add_heading("Figures", 1)
-        made.add_paragraph(office.clean(f"Of the case {said.case}.") if named else office.NO_PICTURES)
+        made.add_paragraph(_text(f"Of the case {said.case}.") if named else office.NO_PICTURES)
     for name in named:
         _picture(made, name, pictures)
     made.add_heading("Rule check", 1)
@@ -132,11 +140,13 @@ def _document(said: brief.Brief, pictures: dict[str, bytes]) -> bytes:
         "codes decide what is binding. Those that do not apply to what is drawn are not listed."
     )
     _table(made, brief.RULE_HEAD, said.rules, (42, 58, 42, 18, 22))
+    if "from memory" in repr(said):
+        made.add_paragraph(FOOTNOTE)
     made.add_heading("Limits of the model", 1)
     _list(made, said.limits)
     made.add_heading("Cautions", 1)
     for line in said.cautions:
-        made.add_paragraph(office.clean(line))
+        _write(made.add_paragraph(), line)
     made.add_paragraph()
     _table(made, brief.SIGNED, [[""] * len(brief.SIGNED)], (72, 72, 38), tall=14.0)
     whole = io.BytesIO()
@@ -156,34 +166,49 @@ def _heads(made: Any, sheet: Any, said: brief.Brief) -> None:
         line = part.paragraphs[0]
         line.style = made.styles["Normal"]  # those of head and foot bring tab stops for another width
         line.paragraph_format.tab_stops.add_tab_stop(Mm(_WIDE), WD_TAB_ALIGNMENT.RIGHT)
-        run = line.add_run(office.clean(f"{left}\t{right}"))
+        run = line.add_run(_text(f"{left}\t{right}"))
         run.font.size = Pt(8)
     for text, field in (("Page ", "PAGE"), (" of ", "NUMPAGES")):
         line.add_run(text).font.size = Pt(8)
-        _field(line, field)
+        _field(line, field).font.size = Pt(8)
 
 
-def _field(line: Any, name: str) -> None:
-    """Add a field that the word processor fills in, such as the page number."""
+def _field(line: Any, name: str, shown: str = "1") -> Any:
+    """Add a field that the word processor fills in, such as the page number; `shown` until it does."""
     from docx.oxml import OxmlElement
     from docx.oxml.ns import qn
-    from docx.shared import Pt
 
     run = line.add_run()
-    run.font.size = Pt(8)
-    for kind in ("begin", "", "end"):
-        if kind:
-            part = OxmlElement("w:fldChar")
-            part.set(qn("w:fldCharType"), kind)
+    for kind in ("begin", "instrText", "separate", "t", "end"):
+        part = OxmlElement(f"w:{kind if kind in ('instrText', 't') else 'fldChar'}")
+        if kind in ("instrText", "t"):
+            part.text = shown if kind == "t" else name
         else:
-            part = OxmlElement("w:instrText")
-            part.text = name
+            part.set(qn("w:fldCharType"), kind)
         run._r.append(part)
+    return run
+
+
+def _text(text: Any) -> str:
+    """Return a text as the document shows it, recalled sources with the mark that its note explains."""
+    return cite(office.clean(str(text)))
+
+
+def _write(paragraph: Any, text: Any, *, bold: bool = False, size: float = 0.0) -> Any:
+    """Add a text to a paragraph with subscripts set, s_d and C_p; return the paragraph."""
+    from docx.shared import Pt
+
+    for number, part in enumerate(_SUBSCRIPT.split(_text(text))):  # every other part is a subscript
+        if part:
+            run = paragraph.add_run(part)
+            run.bold, run.font.subscript = bold or None, bool(number % 2) or None
+            run.font.size = Pt(size) if size else None
+    return paragraph
 
 
 def _list(made: Any, lines: Sequence[str]) -> None:
     for line in lines:
-        made.add_paragraph(office.clean(line), style="List Bullet")
+        _write(made.add_paragraph(style="List Bullet"), line)
 
 
 def _table(
@@ -197,6 +222,7 @@ def _table(
     table.autofit = False
     for column, wide in zip(table.columns, widths, strict=True):
         column.width = Mm(wide)
+    last = len(rows) if head else len(rows) - 1
     for number, texts in enumerate([head, *rows] if head else rows):
         line = table.add_row()
         properties = line._tr.get_or_add_trPr()
@@ -209,14 +235,14 @@ def _table(
             cell.width = Mm(widths[at])
             paragraph = cell.paragraphs[0]
             paragraph.paragraph_format.space_after = Pt(0)
-            run = paragraph.add_run(office.clean(str(text)))
-            run.font.size = Pt(8)
-            run.bold = number == 0 if head else at == 0
-    made.add_paragraph().paragraph_format.space_after = Pt(2)
+            paragraph.paragraph_format.keep_with_next = number == 0 or number == last - 1 or None
+            _write(paragraph, text, bold=number == 0 if head else at == 0, size=8)
+    gap = made.add_paragraph().paragraph_format
+    gap.space_after, gap.line_spacing = Pt(0), Pt(6)
 
 
 def _picture(made: Any, name: str, pictures: dict[str, bytes]) -> None:
-    from docx.shared import Mm, Pt
+    from docx.shared import Mm
 
     if name not in pictures:
         return
@@ -228,8 +254,8 @@ def _picture(made: Any, name: str, pictures: dict[str, bytes]) -> None:
     shape = line.add_run().add_picture(io.BytesIO(pictures[name]), width=Mm(wide))
     shape._inline.docPr.set("descr", f"{title}. {caption}")
     shape._inline.docPr.set("title", title)
-    line = made.add_paragraph()
-    line.add_run(f"{title}. ").bold = True
-    line.add_run(caption)
-    for run in line.runs:
-        run.font.size = Pt(8.5)
+    line = made.add_paragraph(style="Caption")
+    line.add_run("Figure ")
+    _field(line, "SEQ Figure \\* ARABIC", str(len(made.inline_shapes)))
+    line.add_run(f". {title}. ")
+    line.add_run(caption).bold = False

@@ -37,7 +37,7 @@ class Compartment:
         """How the air flows over the year, in words."""
         moving = self.upward + self.downward
         if moving < 0.05:
-            return "almost no flow"
+            return "nearly still"
         fraction = self.upward / moving
         if fraction > 1.0 - _MIXED:
             return "upwards"

@@ -533,7 +533,7 @@ def event(wetting: Any) -> go.Figure:
     traces = []
     for name, left, colour, dash in (
         ("vents open", wetting.as_drawn, "film", "solid"),
-        ("vents closed", wetting.shut, "muted", "dash"),
+        ("vents closed", wetting.closed, "muted", "dash"),
     ):
         days, means = daily(left)
         values = 1e3 * means

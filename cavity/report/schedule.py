@@ -16,7 +16,7 @@ from cavity.report import display
 from cavity.result import wall_of
 
 if TYPE_CHECKING:
-    from cavity.wallfile.model import Barrier, Column, Opening, Rail
+    from cavity.wallfile.model import Column, Opening, Rail
 
 _TOUCH = 1e-6  # m
 _KIND = {
@@ -100,16 +100,13 @@ def rows(ds: Any) -> list[ScheduleRow]:
     depth, width = float(ds.attrs["depth"]), wall.site.wall_width
     low, high = min(c.bottom for c in wall.columns), max(c.top for c in wall.columns)
     listed = [
-        _vent_row(opening, [c for c in wall.columns if _reaches(opening, c)], wall.columns, (low, high), width)
+        _vent_row(opening, [c for c in wall.columns if c.holds(opening)], wall.columns, (low, high), width)
         for opening in opening_set.openings
     ]
     listed.sort(key=lambda row: (row.heights[0], row.name))
-    listed += [
-        _rail_row(rail, wall.columns, depth, width)
-        for rail in (opening_set.rails if opening_set.rails is not None else wall.rails)
-    ]
+    listed += [_rail_row(rail, wall.columns, depth, width) for rail in wall.rails_of(opening_set)]
     for barrier in wall.barriers:
-        served = [c for c in wall.columns if _reaches(barrier, c)]
+        served = [c for c in wall.columns if c.holds(barrier)]
         free = barrier.free_area
         si, ip = display.quantity(free, "area") if free > 0.0 else ("closed", "closed")
         listed.append(
@@ -119,11 +116,6 @@ def rows(ds: Any) -> list[ScheduleRow]:
             )
         )  # fmt: skip
     return listed
-
-
-def _reaches(part: Opening | Barrier, column: Column) -> bool:
-    within = column.bottom - _TOUCH <= part.height <= column.top + _TOUCH
-    return within and (not part.columns or column.name in part.columns)
 
 
 def _names(served: Sequence[Column], columns: Sequence[Column]) -> str:
@@ -187,7 +179,7 @@ def _vent_row(
 
 
 def _rail_row(rail: Rail, columns: Sequence[Column], depth: float, width: float) -> ScheduleRow:
-    served = [c for c in columns if not rail.columns or c.name in rail.columns]
+    served = [c for c in columns if c.serves(rail.columns)]
     gap, bay = rail.gap, rail.bay
     si, ip = _both([("gap", gap, "at the rail ends"), ("every", bay, "")])
     heights = rail.heights

@@ -222,7 +222,7 @@ def event_times(event: Any) -> dict[str, float]:
     from cavity.risk.drying import days_until
 
     times = {"span": len(event.as_drawn) / 24.0}
-    for name, left in (("", event.as_drawn), ("_shut", event.shut)):
+    for name, left in (("", event.as_drawn), ("_shut", event.closed)):
         times[f"half{name}"] = days_until(left, 0.5, event.amount)
         times[f"nine{name}"] = days_until(left, 0.1, event.amount)
         times[f"left{name}"] = float(left[-1]) / event.amount

@@ -28,7 +28,7 @@ CAUTIONS = (
 )
 
 
-def severity_figure(found: Sizing, rows: Sequence[Row]) -> Any:
+def severity_figure(sizing: Sizing, rows: Sequence[Row]) -> Any:
     """Return the largest ratio to a limit against what is searched, one line a row, with the level that passes."""
     import plotly.graph_objects as go
 
@@ -47,7 +47,7 @@ def severity_figure(found: Sizing, rows: Sequence[Row]) -> Any:
         )
     tried = [scale * row.value(outcome) for row in rows for outcome in row.outcomes]
     ticks = _ticks(tried)
-    figure.add_hline(y=1.0 - found.margin, line={"color": LIGHT["fail"], "dash": "dash", "width": 1})
+    figure.add_hline(y=1.0 - sizing.margin, line={"color": LIGHT["fail"], "dash": "dash", "width": 1})
     figure.update_layout(
         **style(
             xaxis={
@@ -56,10 +56,18 @@ def severity_figure(found: Sizing, rows: Sequence[Row]) -> Any:
                 "tickvals": ticks,
                 "ticktext": [f"{tick:.3g}" for tick in ticks],
             },
-            yaxis={"title": {"text": "Largest ratio to a limit"}, "rangemode": "tozero"},
+            yaxis={"title": {"text": "Largest ratio to a limit"}, "range": _around_limit(rows)},
         )
     )
     return figure
+
+
+def _around_limit(rows: Sequence[Row]) -> list[float]:
+    """Return the range of an axis of ratios to a limit: all of them, and some space around the limit."""
+    ratios = [outcome.severity for row in rows for outcome in row.outcomes]
+    low, high = min([0.85, *ratios]), max([1.15, *ratios])
+    space = 0.06 * (high - low)
+    return [max(0.0, low - space), high + space]
 
 
 def _ticks(values: Sequence[float]) -> list[float]:
@@ -70,19 +78,19 @@ def _ticks(values: Sequence[float]) -> list[float]:
     return ticks[:: 2 if len(ticks) > 6 else 1] or sorted(set(values))
 
 
-def frontier_figure(found: Sizing) -> Any:
+def frontier_figure(sizing: Sizing) -> Any:
     """Return the least vents that pass against depth, with the common sizes; depths where none passes are marked."""
     import plotly.graph_objects as go
 
-    passing = [row for row in found.rows if row.least is not None]
-    failing = [row for row in found.rows if row.least is None and row.outcomes]
-    top = max([row.value(row.outcomes[-1]) for row in found.rows if row.outcomes], default=1.0)
+    passing = [row for row in sizing.rows if row.least is not None]
+    failing = [row for row in sizing.rows if row.least is None and row.outcomes]
+    top = max([row.value(row.outcomes[-1]) for row in sizing.rows if row.outcomes], default=1.0)
     figure = go.Figure()
     figure.add_scatter(
         x=[1e3 * row.depth for row in passing],
-        y=[1e4 * min(found.halves_at(row.least)) for row in passing if row.least is not None],
+        y=[1e4 * min(sizing.halves_at(row.least)) for row in passing if row.least is not None],
         mode="lines+markers",
-        name="least that passes",
+        name="minimum that passes",
         line={"color": LIGHT["air"]},
         marker={"symbol": ["triangle-down" if row.at_floor else "circle" for row in passing], "size": 8},
         text=["the smallest tried" if row.at_floor else "" for row in passing],
@@ -91,7 +99,7 @@ def frontier_figure(found: Sizing) -> Any:
     if failing:
         figure.add_scatter(
             x=[1e3 * row.depth for row in failing],
-            y=[1e4 * min(found.halves_at(top))] * len(failing),
+            y=[1e4 * min(sizing.halves_at(top))] * len(failing),
             mode="markers",
             name="none tried passes",
             marker={"symbol": "x", "size": 11, "color": LIGHT["fail"]},
@@ -99,7 +107,7 @@ def frontier_figure(found: Sizing) -> Any:
         )
     figure.add_hline(y=1e4 * COMMON_VENTS, line={"color": LIGHT["muted"], "dash": "dash", "width": 1.2})
     figure.add_vline(x=1e3 * COMMON_DEPTH, line={"color": LIGHT["muted"], "dash": "dash", "width": 1.2})
-    deepest = max(1e3 * row.depth for row in found.rows)
+    deepest = max(1e3 * row.depth for row in sizing.rows)
     # traces of their own, so that the legend names the lines at any width of the screen
     figure.add_scatter(
         x=[deepest], y=[1e4 * COMMON_VENTS], mode="lines", name="common sizes (DIN 18516-1): 20 mm; 50 cm²/m",
@@ -116,18 +124,18 @@ def frontier_figure(found: Sizing) -> Any:
     return figure
 
 
-def gap_figure(found: Sizing) -> Any:
+def gap_figure(sizing: Sizing) -> Any:
     """Return the least rail gap that passes against depth; depths where none passes are marked."""
     import plotly.graph_objects as go
 
-    passing = [row for row in found.gaps if row.least is not None]
-    failing = [row for row in found.gaps if row.least is None and row.outcomes]
+    passing = [row for row in sizing.gaps if row.least is not None]
+    failing = [row for row in sizing.gaps if row.least is None and row.outcomes]
     figure = go.Figure()
     figure.add_scatter(
         x=[1e3 * row.depth for row in passing],
         y=[1e3 * row.least for row in passing if row.least is not None],
         mode="lines+markers",
-        name="least that passes",
+        name="minimum that passes",
         line={"color": LIGHT["air"]},
         marker={"symbol": ["triangle-down" if row.at_floor else "circle" for row in passing], "size": 8},
         text=["the smallest tried" if row.at_floor else "" for row in passing],
@@ -165,12 +173,12 @@ def not_computed(count: str, failed: Sequence[tuple[str, str]]) -> list[dict[str
     ]
 
 
-def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
+def write_size_page(sizing: Sizing, path: str | os.PathLike[str]) -> Path:
     """Write the page of a sizing; see `cavity.report.page.write_page`.
 
     Parameters
     ----------
-    found : Sizing
+    sizing : Sizing
         From `cavity.study.size.size`.
     path : path
         The HTML file.
@@ -182,7 +190,7 @@ def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
     """
     from cavity.report.page import write_page
 
-    passes = f"below {1.0 - found.margin:.2g}" if found.margin else "below 1"
+    passes = f"below {1.0 - sizing.margin:.2g}" if sizing.margin else "below 1"
     figures = {
         "factor": [
             {
@@ -191,68 +199,68 @@ def write_size_page(found: Sizing, path: str | os.PathLike[str]) -> Path:
                 "caption": "Below the line a criterion is not met; accuracy 5 %. A triangle is the smallest tried, not "
                 "a minimum. Smaller half: lower or upper half of the strip with the smallest vents. Common sizes are "
                 "advisory.",
-                "figure": frontier_figure(found),
+                "figure": frontier_figure(sizing),
             },
             {
                 "id": "severity",
                 "title": "Largest ratio to a limit by free vent area",
                 "caption": f"Of all criteria that can fail and all strips; {passes} (dashed) the wall passes.",
-                "figure": severity_figure(found, found.rows),
+                "figure": severity_figure(sizing, sizing.rows),
             },
         ]
     }
-    if found.gaps:
+    if sizing.gaps:
         figures["gap"] = [
             {
                 "id": "gaps",
                 "title": "Minimum gap at the rail ends by depth",
-                "caption": "Vents as designed. A triangle is the smallest tried, not a minimum.",
-                "figure": gap_figure(found),
+                "caption": "Vents as drawn. A triangle is the smallest tried, not a minimum.",
+                "figure": gap_figure(sizing),
             },
             {
                 "id": "gap-severity",
                 "title": "Largest ratio to a limit by rail gap",
                 "caption": f"Vents as drawn; {passes} (dashed) the wall passes.",
-                "figure": severity_figure(found, found.gaps),
+                "figure": severity_figure(sizing, sizing.gaps),
             },
         ]
-    if found.together:
+    if sizing.together:
         figures["together"] = [
             {
                 "id": "together",
-                "title": f"Vents for each rail gap, {1e3 * found.together[0].depth:.0f} mm cavity",
+                "title": f"Vents for each rail gap, {1e3 * sizing.together[0].depth:.0f} mm cavity",
                 "caption": f"One line a rail gap; {passes} (dashed) the wall passes.",
-                "figure": severity_figure(found, found.together),
+                "figure": severity_figure(sizing, sizing.together),
             }
         ]
-    parts: list[dict[str, Any]] = [{"nav": "Answer", "heading": "What is needed", "text": found.sentences}]
-    for (title, rows), (key, drawn) in zip(size_parts(found), figures.items(), strict=True):
+    parts: list[dict[str, Any]] = [{"nav": "Answer", "heading": "What is needed", "text": sizing.sentences}]
+    for (title, rows), (key, drawn) in zip(size_parts(sizing), figures.items(), strict=True):
         parts.append(
             {
                 "nav": {"factor": "Vents", "gap": "Rail gaps", "together": "Together"}[key],
                 "heading": title,
                 "figures": drawn,
-                "table": {"caption": title, "head": size_head(rows), "rows": size_rows(found, rows)},
+                "table": {"caption": title, "head": size_head(rows), "rows": size_rows(sizing, rows)},
             }
         )
-    if found.variants:
+    if sizing.variants:
         parts.append(
             {
                 "nav": "Also tried",
                 "heading": "What else was tried",
                 "table": {
                     "caption": "Changes tried because no vents and no rail gaps pass",
-                    "head": ("change", *size_head([row for _, row in found.variants])),
-                    "rows": [(name, *size_rows(found, [row])[0]) for name, row in found.variants],
+                    "head": ("change", *size_head([row for _, row in sizing.variants])),
+                    "rows": [(name, *size_rows(sizing, [row])[0]) for name, row in sizing.variants],
                 },
             }
         )
-    parts += not_computed(found.count_text, found.failed)
+    parts += not_computed(sizing.count_text, sizing.failed)
     lead = [
-        f"{found.wall_name}, openings “{found.opening_set}”, {found.column}, in {found.climate_name}; required margin "
-        f"{100 * found.margin:.0f} %; worst status that passes: {found.accept}."
+        f"{sizing.wall_name}, openings “{sizing.opening_set}”, {sizing.column}, in {sizing.climate_name}; required "
+        f"margin {100 * sizing.margin:.0f} %; worst status that passes: {sizing.accept}."
     ]
-    return write_page(path, f"Minimum openings: {found.wall_name}", lead=lead, caution=CAUTIONS, parts=parts)
+    return write_page(path, f"Minimum openings: {sizing.wall_name}", lead=lead, caution=CAUTIONS, parts=parts)
 
 
 def driver_figure(study: xr.Dataset, criterion: str = "overall") -> Any:
@@ -377,19 +385,19 @@ def write_uncertainty_page(study: xr.Dataset, path: str | os.PathLike[str]) -> P
                 f"{factor * float(row['criterion_limit']):.2f} {row['criterion_shown'].values}",
             )
         )
-    name = f"{study.attrs.get('wall_name', '')}, openings {study.attrs.get('opening_set', '')}"
+    name = f"{study.attrs.get('wall_name', '')}, openings “{study.attrs.get('opening_set', '')}”"
     name += f", {1e3 * float(study.attrs.get('depth', 0.0)):.0f} mm, {study.attrs.get('column', '')}"
     figures = [
         {
             "id": "drivers",
-            "title": "Rank correlation of each input with the severity",
-            "caption": "How closely the most severe criterion follows each input; right: a higher value is worse.",
+            "title": "Rank correlation of each input with the largest ratio to a limit",
+            "caption": "How closely the highest ratio to a limit follows each input; right: a higher value is worse.",
             "figure": driver_figure(study),
         },
         {
             "id": "band",
             "title": f"Relative humidity {study.attrs['critical_place']}",
-            "caption": "Daily means over the samples, at the most humid surface of the case as described.",
+            "caption": "Daily means over the samples, at the most humid surface of the case in the wall file.",
             "figure": band_figure(study),
         },
     ]
@@ -413,8 +421,8 @@ def write_uncertainty_page(study: xr.Dataset, path: str | os.PathLike[str]) -> P
             "table": {
                 "caption": "Criteria that can fail",
                 "head": (
-                    "criterion", "probability of no failure %", "95 % interval", "value at 5 / 50 / 95 % of samples",
-                    "limit",
+                    "criterion", "probability of no failure [%]", "95 % interval [%]",
+                    "value at 5 / 50 / 95 % of samples", "limit",
                 ),
                 "rows": criteria,
             },

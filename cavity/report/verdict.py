@@ -579,7 +579,7 @@ def changes(seen: View) -> list[str]:
 
 def bottleneck(case: Any) -> str:
     """Return where most of the driving pressure is lost and what doubling each group of equal parts would bring."""
-    sentence = air_words.choke_sentence(case.dataset)
+    sentence = air_words.restriction_sentence(case.dataset)
     where = f"With {case.opening_set} and {depth_text(case.depth)}"
     return f"{where}: {sentence}" if sentence else "No air moves."
 

@@ -23,6 +23,8 @@ _TITLES = {
     "choices": "Choices", "cases": "Cases", "findings": "Findings", "months": "Months", "rules": "Rule check",
 }  # fmt: skip
 _WIDEST, _NARROWEST, _SAMPLE = 60, 9, 200  # characters; rows looked at
+_UNITS = (("degC", "°C"), ("[degree]", "[°]"), ("m2", "m²"), ("m3", "m³"))  # as people write them, in the heads
+_TIME = "yyyy-mm-dd hh:mm"
 
 
 def write_xlsx(comparison: Any, path: str | os.PathLike[str]) -> Path:
@@ -97,7 +99,7 @@ def _fill_comparison(book: Any, comparison: Any) -> None:
     case = brief.deciding(seen)
     book.properties.title = office.clean(f"{said.wall}: ventilated cavity")
     book.properties.creator = f"Cavity {said.version}"
-    _sheet(book, "Summary", ("What", "Value"), _summary(said, case))
+    _sheet(book, "Summary", ("What", "Value"), _summary(said, case), wrap=True)
     shown = verdict.drawn_parts(seen)
     rows = schedule.numbers(schedule.rows(shown[0].case.dataset)) if shown else []
     _sheet(book, "Vent schedule", schedule.HEAD, rows)
@@ -106,7 +108,7 @@ def _fill_comparison(book: Any, comparison: Any) -> None:
         _sheet(book, title, *held[name])
     head, columns = tables.hours(case.dataset)
     times = case.dataset["time"].values.astype("datetime64[s]").astype(dt.datetime)
-    _sheet(book, "Hours", ("time, start of the hour", *head), _hours(times, columns))
+    _sheet(book, "Hours", ("time, start of the hour", *head), _hours(times, columns), freeze="B2")
 
 
 def _fill_sizing(book: Any, found: Sizing) -> None:
@@ -119,7 +121,7 @@ def _fill_sizing(book: Any, found: Sizing) -> None:
         *([f"{name}, free vent area as drawn [cm2/m]", 1e4 * area] for name, area in found.drawn),
         *(["Answer", line] for line in found.sentences), *(["Caution", line] for line in verdict.CAUTIONS),
     ]  # fmt: skip
-    _sheet(book, "Summary", ("What", "Value"), rows)
+    _sheet(book, "Summary", ("What", "Value"), rows, wrap=True)
     minima, tried = [], []
     for title, lines in size_parts(found):
         for line in lines:
@@ -176,13 +178,20 @@ def _hours(times: Sequence[dt.datetime], columns: Sequence[np.ndarray]) -> Itera
         yield list(row)
 
 
-def _sheet(book: Any, title: str, head: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+def _sheet(
+    book: Any, title: str, head: Sequence[str], rows: Iterable[Sequence[Any]], *, freeze: str = "A2", wrap: bool = False
+) -> None:
+    """Add a sheet: a frozen head with units, numbers of a column with the same decimals; it prints with its head."""
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Alignment, Font
     from openpyxl.utils import get_column_letter
 
     sheet = book.create_sheet(title)
-    sheet.freeze_panes = "A2"
+    sheet.freeze_panes = freeze
+    sheet.print_title_rows = "1:1"
+    sheet.page_setup.orientation, sheet.page_setup.paperSize = "landscape", 9  # A4
+    if len(head) <= 25:  # more columns would be too small to be read on one sheet
+        sheet.sheet_properties.pageSetUpPr.fitToPage, sheet.page_setup.fitToHeight = True, 0
     first: list[Sequence[Any]] = []
     rest = iter(rows)
     for row in rest:
@@ -196,32 +205,53 @@ def _sheet(book: Any, title: str, head: Sequence[str], rows: Iterable[Sequence[A
         sheet.column_dimensions[get_column_letter(at + 1)].width = max(wide, 18) if name.startswith("time") else wide
     heads = []
     for name in head:
+        for plain, shown in _UNITS:
+            name = name[: name.find("[")] + name[name.find("[") :].replace(plain, shown) if "[" in name else name
         cell = WriteOnlyCell(sheet, office.clean(name[:1].upper() + name[1:]))
         cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
         heads.append(cell)
     sheet.append(heads)
+    formats = [_decimals([row[at] for row in first]) for at in range(len(head))]
     count = 1
     for part in (first, rest):
         for row in part:
-            sheet.append([_cell(sheet, value) for value in row])
+            sheet.append([_cell(sheet, value, form, wrap) for value, form in zip(row, formats, strict=True)])
             count += 1
     if len(head) > 2:
         sheet.auto_filter.ref = f"A1:{get_column_letter(len(head))}{count}"
 
 
-def _cell(sheet: Any, value: Any) -> Any:
-    """Return a value as a cell takes it: numbers as they are, what is not known empty, text never as a formula."""
-    from openpyxl.cell import WriteOnlyCell
+def _decimals(values: Sequence[Any]) -> str:
+    """Return the number format of a column by its largest number: three digits or more, and no more than whole ones."""
+    sizes = [abs(float(value)) for value in values if isinstance(value, (float, np.floating)) and math.isfinite(value)]
+    largest = max(sizes, default=0.0)
+    if not largest or all(size == round(size) for size in sizes):
+        return "General"
+    places = min(max(2 - math.floor(math.log10(largest)), 0), 6)
+    return "0." + "0" * places if places else "0"
 
-    if isinstance(value, (bool, int, dt.datetime)) or value is None:
+
+def _cell(sheet: Any, value: Any, form: str, wrap: bool) -> Any:
+    """Return a value as a cell takes it: numbers with a format, what is not known empty, text never as a formula."""
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Alignment
+
+    if isinstance(value, (bool, int)) or value is None:
         return value
-    if isinstance(value, (float, np.floating)):
-        return float(value) if math.isfinite(value) else None
     if isinstance(value, np.integer):
         return int(value)
-    text = office.clean(str(value))
-    if not text.startswith("="):
-        return text
-    made = WriteOnlyCell(sheet, text)
-    made.data_type = "s"
+    if isinstance(value, (float, np.floating)):
+        if not math.isfinite(value):
+            return None
+        made = WriteOnlyCell(sheet, float(value))
+        made.number_format = form
+        return made
+    if isinstance(value, dt.datetime):
+        made = WriteOnlyCell(sheet, value)
+        made.number_format = _TIME
+        return made
+    made = WriteOnlyCell(sheet, office.clean(str(value)))
+    made.data_type = "s"  # also where it begins with a sign of equality
+    if wrap:
+        made.alignment = Alignment(wrap_text=True, vertical="top")
     return made

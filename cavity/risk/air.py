@@ -24,7 +24,7 @@ NEARLY_STILL = 0.01  # m/s, slower than this counts as nearly still (own choice:
 class Compartment:
     """One compartment: air change rate in 1/h (mean, 5 %, 50 %, 95 % of the hours) and fractions of the hours [1].
 
-    The rate is the air that enters, over the volume; the speed in the cavity tells the direction.
+    The rate is the air that enters, over the volume; the speed in the cavity gives the direction.
     """
 
     name: str
@@ -144,7 +144,7 @@ def compartments(ds: xr.Dataset) -> tuple[Compartment, ...]:
 
 
 def drive(ds: xr.Dataset) -> Drive:
-    """Return how the drive is shared between stack and wind.
+    """Return the fractions of the drive that are stack and wind.
 
     Parameters
     ----------
@@ -154,7 +154,7 @@ def drive(ds: xr.Dataset) -> Drive:
     Returns
     -------
     Drive
-        Shares are 0 where there is no drive at all.
+        Fractions are 0 where there is no drive at all.
     """
     stack, wind = (np.asarray(ds[name].values, dtype=float).ravel() for name in ("stack_pressure", "wind_pressure"))
     total = float(np.abs(stack).sum() + np.abs(wind).sum())
@@ -179,7 +179,7 @@ def losses(ds: xr.Dataset) -> tuple[PartLoss, ...]:
     Returns
     -------
     tuple of PartLoss
-        Shares add up to 1, or are all 0 where nothing flows.
+        Fractions add up to 1, or are all 0 where nothing flows.
     """
     values = _last(ds, "part_pressure", "part")
     totals = values.sum(axis=0)
@@ -214,7 +214,7 @@ def loss_groups(ds: xr.Dataset) -> tuple[Group, ...]:
     Returns
     -------
     tuple of Group
-        Shares add up to 1, or are all 0 where nothing flows.
+        Fractions add up to 1, or are all 0 where nothing flows.
     """
     gains = ds["part_gain"].values if "part_gain" in ds else np.full(ds.sizes["part"], np.nan)
     members: dict[str, list[tuple[PartLoss, float]]] = {}
@@ -310,7 +310,7 @@ def vent_schedule(ds: xr.Dataset) -> tuple[Vent, ...]:
     Parameters
     ----------
     ds : xarray.Dataset
-        With `opening_area` and `opening_flow`; the wall it carries tells slots from single holes and meshes.
+        With `opening_area` and `opening_flow`; the wall it carries distinguishes slots, single holes and meshes.
 
     Returns
     -------

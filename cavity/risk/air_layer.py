@@ -1,6 +1,6 @@
 """Class of the air layer by ISO 6946: free vent area per metre of wall length.
 
-Choices. The class tells which U-value rule applies and whether the layer may be called ventilated; it says nothing of
+Choices. The class decides which U-value rule applies and whether the layer may be called ventilated; it says nothing of
 dryness, so it is information. The class is the one the case carries; the
 area shown is that of all openings of the column.
 """

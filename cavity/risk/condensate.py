@@ -302,9 +302,9 @@ def _wood(ds: xr.Dataset, condensed: Condensate, limits: Mapping[str, float]) ->
 
 
 def _taken(ds: xr.Dataset, condensed: Condensate, face: int, layer: int) -> np.ndarray:
-    """Return what a layer gained while vapour condensed at one of its faces, (time, segment) [kg/m2].
+    """Return what a layer gained while vapour condensed at one of its surfaces, (time, segment) [kg/m2].
 
-    What drains is not in the layer, and the layer beside it has its part.
+    What drains is not in the layer, and the layer next to it has its part.
     """
     wet = condensed.amount[:, :, face] > DRY_FILM
     if not wet.any():

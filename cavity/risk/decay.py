@@ -1,4 +1,4 @@
-"""Decay of wood: activation of brown rot and loss of mass by a published model, at every face that touches wood.
+"""Decay of wood: activation of brown rot and loss of mass by a published model, at every surface that touches wood.
 
 Choices. The last simulated year is repeated as for mould, until the yearly peak of activation settles (rises by less
 than 0.005 a year) or rot is active. Wall side: fail when activation completes, review from half of it on or while it

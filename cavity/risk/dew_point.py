@@ -42,7 +42,7 @@ def dew(ds: xr.Dataset, condensed: Condensate | None = None) -> np.ndarray:
     Notes
     -----
     Dew is there where the margin is below 0 (below 0.15 K at interfaces), and on the wall side as long as condensate
-    stands there. Hours that rain wets are never dew: those in which rain falls on the place, and those in which rain
+    remains there. Hours that rain wets are never dew: those in which rain falls on the place, and those in which rain
     brought it at least as much water as vapour did.
     """
     condensed = condensate(ds) if condensed is None else condensed

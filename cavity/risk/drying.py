@@ -80,13 +80,13 @@ def days_until(left: np.ndarray, fraction: float, amount: float) -> float:
 
 
 def drying(
-    as_drawn: np.ndarray, shut: np.ndarray, amount: float, *, limits: Mapping[str, float] | None = None
+    as_drawn: np.ndarray, closed: np.ndarray, amount: float, *, limits: Mapping[str, float] | None = None
 ) -> Finding:
     """Judge the drying of a wetting event.
 
     Parameters
     ----------
-    as_drawn, shut : array, (time,)
+    as_drawn, closed : array, (time,)
         Water of the event still in the wall, from `excess`, with the vents as drawn and closed. [kg/m2]
     amount : float
         Water added. [kg/m2]
@@ -100,7 +100,7 @@ def drying(
     """
     thresholds = resolve(limits)
     limit = thresholds["drying_days"]
-    days, closed = days_until(as_drawn, 0.1, amount), days_until(shut, 0.1, amount)
+    days, days_closed = days_until(as_drawn, 0.1, amount), days_until(closed, 0.1, amount)
     half = days_until(as_drawn, 0.5, amount)
     followed = as_drawn.size / 24.0
     status = "fail" if not np.isfinite(days) else "review" if days > limit else "pass"
@@ -109,6 +109,6 @@ def drying(
         "drying", value, limit, "d", status, ratio_of(value, limit, status), source("drying_days", thresholds),
         hours=24.0 * value,
         facts={
-            "amount": amount, "half": half, "nine_tenths": days, "closed": closed, "followed": followed,
+            "amount": amount, "half": half, "nine_tenths": days, "closed": days_closed, "followed": followed,
         },
     )  # fmt: skip

@@ -2,7 +2,7 @@
 
 Zones. A cladding is exposed to the weather: its surfaces are wet for many hours of any year, and the cavity exists so
 that this does no harm. A criterion therefore judges two zones apart. The *wall side* (exterior surface of the backup
-wall and all within it) can fail. The *cladding side* (both surfaces of the cladding, and what lies between) can at most
+wall and all within it) can fail. The *cladding side* (both surfaces of the cladding, and what is between) can at most
 be a "review", and only where the reader must act: choose a grade, a coating or a drain. Whatever else happens there is
 "information". This split is our own choice (common practice, no source). Mould on the cavity side of the outermost
 membrane belongs to the cladding side, for it is outside the plane that keeps the weather out (ASHRAE 160 judges what is
@@ -89,7 +89,7 @@ class Finding:
     rising : bool
         Whether the value would still rise if the year were repeated further.
     facts : mapping
-        Further values that its sentence tells, in SI, by the names that the criterion gives them.
+        Further values that its sentence states, in SI, by the names that the criterion gives them.
     """
 
     key: str

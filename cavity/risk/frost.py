@@ -1,9 +1,9 @@
 """Freeze-thaw cycles above critical saturation: how often a porous layer freezes while its pores are too full.
 
-A cycle is a fall of a face of the layer below the freezing temperature, with the layer above its critical saturation,
-after the face has been above 0 degC. Choices. Fagerlund: above critical saturation a single frost harms, below it many
-do none, so one cycle is the limit. Layers of the wall fail, claddings are a review item: the layer's mean saturation
-hides a wet skin, so a cladding in driving rain should be of a frost-resistant grade in any case.
+A cycle is a fall of a surface of the layer below the freezing temperature, with the layer above its critical
+saturation, after the surface has been above 0 degC. Choices. Fagerlund: above critical saturation a single frost harms,
+below it many do none, so one cycle is the limit. Layers of the wall fail, claddings are a review item: the layer's mean
+saturation hides a wet skin, so a cladding in driving rain should be of a frost-resistant grade in any case.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ def freezings(temperature: np.ndarray, freezing: float) -> np.ndarray:
     Parameters
     ----------
     temperature : array, (time,)
-        Of the face. [K]
+        Of the surface. [K]
     freezing : float
         Temperature at which the pore water freezes; it thaws above 0 degC. [K]
 

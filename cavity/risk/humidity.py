@@ -1,10 +1,10 @@
 """Relative humidity on the wall side: 30-day mean, and hours above 80, 90 and 95 %.
 
 Choices. The 30-day mean of 80 % at 5-40 degC was the criterion of ASHRAE 160-2009. The 2016 edition replaced it by the
-mould index because it condemned walls that do well, so it is information here and decides nothing. The hours by
-class are given for comparison; no published limit for them is known to us. Faces between materials that resist mould
-(membranes, metal, glass) are omitted where there are others: the outer face of a membrane has the humidity of the air
-outdoors.
+mould index because it condemned walls that do well, so it is information here and decides nothing. The hours by class
+are given for comparison; no published limit for them is known to us. Surfaces between materials that resist mould
+(membranes, metal, glass) are omitted where there are others: the outer surface of a membrane has the humidity of the
+air outdoors.
 """
 
 from __future__ import annotations

@@ -80,7 +80,7 @@ def mould_index(
     decline: float = 0.1,
     years: int = 1,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Mould index of several faces over a year that is repeated.
+    """Mould index of several surfaces over a year that is repeated.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ def repeated(
     decline: float = 0.1,
     most: int = 30,
 ) -> Repeated:
-    """Mould index of several faces over a year that is repeated until the yearly peak settles.
+    """Mould index of several surfaces over a year that is repeated until the yearly peak settles.
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def repeated(
     Returns
     -------
     Repeated
-        Each face after as many years as it takes.
+        Each surface after as many years as it takes.
     """
     index, peak, years = _run(temperature, relative_humidity, sensitivity, decline, most, SETTLED)
     last = peak[-1]

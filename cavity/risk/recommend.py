@@ -28,7 +28,7 @@ from cavity import choice_words
 from cavity.risk.finding import CAN_FAIL, Finding
 from cavity.risk.ranking import Choice, level, ranked, ratios, status, worst_by_criterion
 
-# Shares of a limit. Up to COMFORT a margin is comfortable: wood is reviewed from 18 of 20 % (0.9), mould from 2 of 3
+# Fractions of a limit. Up to COMFORT a margin is comfortable: wood is reviewed from 18 of 20 % (0.9), mould from 2 of 3
 # already; criteria without a level of review keep the same tenth.
 COMFORT = 0.9
 # A fall by less is not worth larger vents: 0.3 of mould index, 2 % by mass of wood moisture.
@@ -104,7 +104,7 @@ def comfortable(choice: Choice) -> bool:
 def gain(small: Choice, large: Choice) -> tuple[float, str]:
     """Return the largest fall of any criterion's ratio from one choice to another, and its key.
 
-    What lies below `IDLE` of a limit is not counted. [1]
+    What is below `IDLE` of a limit is not counted. [1]
     """
     falls = {
         key: max(ratio, IDLE) - max(large.ratios.get(key, 0.0), IDLE) for key, ratio in small.ratios.items()

@@ -18,7 +18,7 @@ from cavity.result import wall_of
 if TYPE_CHECKING:
     import xarray as xr
 
-    from cavity.wallfile.model import Barrier, Rail, Rule, Wall
+    from cavity.wallfile.model import Rule, Wall
 
 READ, SECOND, RECALLED, OWN = "read", "read second-hand", "recalled from memory", "your own rule"
 MET, MISSED, OUTSIDE, BY_HAND = "met", "not met", "does not apply", "check by hand"
@@ -57,7 +57,7 @@ class Drawing:
 
 @dataclass(frozen=True)
 class Check:
-    """One rule beside the drawing, in SI; `asks` and `drawn` say it.
+    """One rule compared with the drawing, in SI; `asks` and `drawn` say it.
 
     Parameters
     ----------
@@ -123,7 +123,7 @@ def drawing_of(ds: xr.Dataset) -> Drawing:
     opening_set = wall.opening_set(str(ds.attrs["opening_set"]))
     bottom, top = float(ds.attrs["column_bottom"]), float(ds.attrs["column_top"])
     middle = 0.5 * (bottom + top)
-    column = str(ds.attrs["column"])
+    column = wall.column(str(ds.attrs["column"]))
     described = {(opening.name, opening.height): opening for opening in opening_set.openings}
     served = [
         (float(height), float(area), described[str(name), float(height)])
@@ -141,7 +141,6 @@ def drawing_of(ds: xr.Dataset) -> Drawing:
         for height, area, opening in served
         if opening.kind == "joint" and opening.clear_height and area > 0.0 and bottom + 0.05 < height < top - 0.05
     )
-    rails = opening_set.rails if opening_set.rails is not None else wall.rails
     return Drawing(
         depth=float(ds.attrs["depth"]),
         lower=sum(area for height, area, _ in served if height < middle),
@@ -151,20 +150,16 @@ def drawing_of(ds: xr.Dataset) -> Drawing:
         joints=joints,
         foot=max(foot, default=None),
         membranes=_membranes(wall),
-        gaps=tuple((rail.name, rail.gap) for rail in rails if _serves(rail, column)),
+        gaps=tuple((rail.name, rail.gap) for rail in wall.rails_of(opening_set) if column.serves(rail.columns)),
         barriers=tuple(
             (barrier.name, barrier.free_area)
             for barrier in wall.barriers
-            if _serves(barrier, column) and bottom < barrier.height < top
+            if column.serves(barrier.columns) and bottom < barrier.height < top
         ),
         blocked=wall.cavity.blocked,
         materials=" ".join(str(name) for name in ds["layer_material"].values).lower(),
         own=wall.rules,
     )
-
-
-def _serves(part: Rail | Barrier, column: str) -> bool:
-    return not part.columns or column in part.columns
 
 
 def _membranes(wall: Wall) -> tuple[tuple[str, float], ...]:
@@ -312,7 +307,7 @@ def _own(rule: Rule, drawing: Drawing) -> Check:
 
 
 def checks(ds: xr.Dataset) -> tuple[Check, ...]:
-    """Return every rule beside what is drawn of a case; the user's own first.
+    """Return every rule, compared with what is drawn of a case; the user's own first.
 
     Parameters
     ----------

@@ -1,8 +1,8 @@
 """Dew point and mould along the studs of a framed wall, where a second line was computed.
 
-Choices. The criteria of mould and dew point are run on the faces of that line as on those between the studs; the
-cladding side is left to the line between them. The second line takes the whole wall for stud: the cavity air beside
-it is a little warmer than beside a stud in an insulated wall.
+Choices. The criteria of mould and dew point are run on the surfaces of that line as on those between the studs; the
+cladding side is left to the line between them. The second line takes the whole wall for stud: the cavity air next
+to it is a little warmer than next to a stud in an insulated wall.
 """
 
 from __future__ import annotations

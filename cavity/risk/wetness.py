@@ -1,9 +1,9 @@
 """Time of wetness of metal by ISO 9223: hours above 80 % relative humidity and above 0 degC.
 
-Choices. Rails, brackets and fasteners are in the cavity air: their time of wetness is that of the air there, set
-beside that of the outdoor air. In a higher class than outdoors and above 5500 h (tau 5) a review item: a coating that
+Choices. Rails, brackets and fasteners are in the cavity air: their time of wetness is that of the air there, compared
+with that of the outdoor air. In a higher class than outdoors and above 5500 h (tau 5) a review item: a coating that
 suits outdoors may not do; else information. Metal in the cavity never fails, as corrosion also depends on salt and
-sulphur, which no weather file tells. Metal on the wall side (foil, studs as layers): review above 2500 h (tau 4), fail
+sulphur, which no weather file gives. Metal on the wall side (foil, studs as layers): review above 2500 h (tau 4), fail
 above the limit for the cavity, as it cannot be inspected.
 """
 

@@ -87,7 +87,7 @@ def _pores(ds: xr.Dataset) -> list[Finding]:
     wood = np.asarray(ds["layer_wood"].values, bool) & ~np.asarray(ds["layer_membrane"].values, bool)
     outer, inner = ([str(name) for name in ds[key].values] for key in ("face_outer", "face_inner"))
     days = ds.sizes["time"] // 24
-    skins = []  # face, the other face of the layer, weight of the other
+    skins = []  # surface, the other surface of the layer, weight of the other
     for layer in np.flatnonzero(wood & is_wall_layer(ds)):
         name = str(ds["layer"].values[layer])
         here, there = inner.index(name), outer.index(name)

@@ -17,6 +17,7 @@ from cavity.errors import ConvergenceError
 from cavity.finding_words import decimals, lower_title, place_in_words
 from cavity.risk.finding import CAN_FAIL, Finding
 from cavity.risk.ranking import Choice, Part, gravity, level, order, severity
+from cavity.risk.recommend import least_bad, recommend
 from cavity.study.changes import (
     INCH,
     blind_ends,
@@ -48,7 +49,7 @@ _OPENER, _TIGHTER = 0.2, 5.0  # times the s_d of a membrane, as tried
 
 
 class Label(NamedTuple):
-    """What a change is called: the start of a sentence, of which `short` alone tells it from others of its kind."""
+    """What a change is called: the start of a sentence, of which `short` distinguishes it from others of its kind."""
 
     lead: str
     short: str
@@ -206,7 +207,7 @@ def compare_choices(
     if before.decides is None:
         raise ValueError("there is no finding to start from")
     part, old = before.decides
-    if level_of(after) > level_of(before) and after.decides is not None:  # what gets worse tells more
+    if level_of(after) > level_of(before) and after.decides is not None:  # what gets worse matters more
         part, old = after.decides
         old = _same(before, part.name, old.key) or before.decides[1]
     same = next(candidate for candidate in after.parts if candidate.name == part.name)
@@ -275,7 +276,7 @@ def level_of(choice: Choice) -> int:
 
 
 def not_computed(label: Label | str, failure: str, family: str = "") -> Advice:
-    """Return what stands for a change that could not be computed."""
+    """Return the entry of a change that could not be computed."""
     label = str(label)
     text = f"Not computed: {label} ({failure.rstrip('.')})."
     return Advice(label, math.nan, False, "", "", text, family=family, key=(9,), failure=failure)
@@ -386,8 +387,6 @@ def from_choices(choices: Sequence[Choice]) -> tuple[Advice, ...]:
     tuple of Advice
         Most helpful first.
     """
-    from cavity.risk.recommend import least_bad, recommend
-
     choices = [choice for choice in choices if choice.computed and choice.decides]
     if not choices:
         return ()

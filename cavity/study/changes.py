@@ -1,6 +1,6 @@
 """Changes of a wall that sizing and advice try: vents, rail gaps, compartments, layers. A wall in, a wall out.
 
-A barrier itself is never opened: it is there for fire. What is tried beside it are vents to the outdoors.
+A barrier itself is never opened: it is there for fire. Vents to the outdoors next to it are tried instead.
 """
 
 from __future__ import annotations

@@ -4,13 +4,24 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cavity.errors import ConvergenceError, Fault, InputError
+from cavity.result import save
 from cavity.risk import Finding, worst
+from cavity.risk.ranking import gather
+from cavity.risk.recommend import recommend
+from cavity.study.advice import from_choices, lines
+from cavity.study.changes import variants_of, with_variant
 from cavity.study.engine import Engine, Job, Result, check_one_year, counted
+from cavity.study.uncertainty import BUDGET
+from cavity.study.uncertainty import confidence as sampled_confidence
+from cavity.study.wetting import followed, wetting_events
+from cavity.wallfile.model import OpeningSet, ventilation_class
 
 __all__ = ["Comparison", "JudgedCase", "NotComputed", "compare", "save_cases"]
 
@@ -29,7 +40,7 @@ class _Dataset:
 
     def __get__(self, case: Any, owner: Any = None) -> Any:
         if case is None:
-            raise AttributeError("dataset")  # tells dataclass that there is no default
+            raise AttributeError("dataset")  # shows dataclass that there is no default
         held = case.__dict__["dataset"]
         return held.dataset if isinstance(held, Result) else held
 
@@ -187,7 +198,7 @@ def compare(
     facings : str, float, or sequence of them, keyword only
         Orientations: "all" (eight, from north), compass words, degrees clockwise from north; None: that of the wall.
     variants : str or sequence of str, keyword only
-        Variants of the layers, by name, beside the wall as drawn: "all", or some; None: none.
+        Variants of the layers, by name, besides the wall as drawn: "all", or some; None: none.
     progress : callable, keyword only
         Called with cases done, all cases, and the name of the one just done.
     workers : int, keyword only
@@ -213,11 +224,6 @@ def compare(
         If none of the cases can be solved.
     """
     import xarray as xr
-
-    from cavity.risk.ranking import gather
-    from cavity.study.advice import from_choices, lines
-    from cavity.study.uncertainty import BUDGET
-    from cavity.study.wetting import followed, wetting_events
 
     climates = [weathers] if isinstance(weathers, xr.Dataset) else list(weathers)
     if not climates:
@@ -260,7 +266,9 @@ def compare(
 
     with Engine(workers, scheduler, fresh=fresh) as engine:
         results = engine.run(jobs, progress=on_run)
-        shut = engine.run([job for _, variant in walls for job in _closed(variant, climates, columns, variant_of)])
+        closed_results = engine.run(
+            [job for _, variant in walls for job in _closed(variant, climates, columns, variant_of)]
+        )
     failed = tuple(
         NotComputed(
             wall.name, climate_of[id(result.job.weather)], result.job.case.opening_set.name,
@@ -277,7 +285,7 @@ def compare(
             result, result.findings,  # type: ignore[arg-type]
             variant=variant_of[id(result.job.case.wall)],
         )
-        for result in shut
+        for result in closed_results
         if not result.failure
     ]  # fmt: skip
     results = [result for result in results if not result.failure]
@@ -332,8 +340,6 @@ def axes_of(
     InputError
         With everything that is not known.
     """
-    from cavity.study.changes import variants_of, with_variant
-
     known = variants_of(wall)
     wanted = [variants] if isinstance(variants, str) else list(variants or ())
     faults = [
@@ -401,8 +407,6 @@ def _closed(
     wall: Wall, weathers: Sequence[xr.Dataset], columns: Sequence[str] | None, variant_of: dict[int, str]
 ) -> list[Job]:
     """Return the jobs of the wall without vents, for each column where no set compared is unventilated itself."""
-    from cavity.wallfile.model import OpeningSet, ventilation_class
-
     bare = replace(wall, opening_sets=(OpeningSet("no vents", ()),))
     variant_of[id(bare)] = variant_of[id(wall)]
     return [
@@ -427,11 +431,6 @@ def _confidence(
     **how: Any,
 ) -> Confidence | None:
     """Sample the recommended choice and the runner-up; None where there is none or the weather is no whole year."""
-    from cavity.risk.ranking import gather
-    from cavity.risk.recommend import recommend
-    from cavity.study.changes import with_variant
-    from cavity.study.uncertainty import confidence
-
     best = recommend(gather(comparison.cases, comparison.failed))
     if best is None or min(weather.sizes["time"] for weather in weathers) < _YEAR:
         return None
@@ -441,7 +440,7 @@ def _confidence(
     wall = with_variant(comparison.wall, best.choice.variant) if best.choice.variant else comparison.wall
     wall = replace(wall, orientation=facing)
     names = columns or list(dict.fromkeys(case.column for case in comparison.cases))
-    return confidence(wall, weathers, choices, columns=names, budget=budget, **how)
+    return sampled_confidence(wall, weathers, choices, columns=names, budget=budget, **how)
 
 
 def save_cases(comparison: Comparison, folder: Any) -> list[Any]:
@@ -464,11 +463,6 @@ def save_cases(comparison: Comparison, folder: Any) -> list[Any]:
     InputError
         If a file cannot be written.
     """
-    import re
-    from pathlib import Path
-
-    from cavity.result import save
-
     facings = {case.orientation for case in comparison.cases}
     files = []
     for number, case in enumerate(comparison.cases, 1):

@@ -16,8 +16,9 @@ from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExec
 from typing import TYPE_CHECKING, Any
 
 from cavity.errors import CavityError, ConvergenceError, Fault, InputError, why
+from cavity.kept import code_digest, opened
 from cavity.risk import Finding, judge
-from cavity.study.cases import KEEPS, Job, Store, code_digest, key_of, opened, weather_digest
+from cavity.study.cases import KEEPS, Job, Store, key_of, weather_digest
 
 if TYPE_CHECKING:
     import numpy as np
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Engine", "Job", "Result", "cores"]
 
-HELD = 32  # Datasets of one engine kept in memory, 13 MB each for a year of three segments; the others lie on disk
+HELD = 32  # Datasets of one engine kept in memory, 13 MB each for a year of three segments; the others are on disk
 _AHEAD = 2  # jobs handed out for each thread: none waits, and little is in memory or lost with a worker
 _LOST = 3  # times a job may lose its worker before it is to blame itself
 _PATIENCE = 60.0  # s without any worker before a cluster is given up
@@ -416,7 +417,7 @@ def _is_loss(error: Exception) -> bool:
 
 
 def _connect(scheduler: str) -> Any:
-    """Return a client of the scheduler, or tell what is missing."""
+    """Return a client of the scheduler, or report what is missing."""
     where = "--scheduler"
     try:
         from distributed import Client

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -15,6 +16,8 @@ from cavity.risk.dew_point import dew
 from cavity.study.changes import scale_openings
 from cavity.study.engine import Engine, Job, Result
 from cavity.study.wetting import WettingEvent, wettable, wetting_events
+from cavity.wallfile import parse_wall, starter
+from cavity.wallfile.model import Layer, Rail
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -218,7 +221,6 @@ def with_height(wall: Wall, height: float) -> Wall:
 def with_cladding(wall: Wall, material: str, thickness: float) -> Wall:
     """Return the wall clad with one sheet of a material of the built-in table, `thickness` in [m]."""
     from cavity.wallfile import material as known
-    from cavity.wallfile.model import Layer
 
     return replace(wall, cladding=(Layer(f"{material} cladding", known(material), thickness),))
 
@@ -236,8 +238,6 @@ def including(values: Sequence[float], own: float) -> tuple[float, ...]:
 
 def with_rails(wall: Wall, gap: float) -> Wall:
     """Return a plain wall with rails across the cavity every 0.6 m and a gap of `gap` [m] in each bay of 0.6 m."""
-    from cavity.wallfile.model import Rail
-
     column = wall.columns[0]
     heights = tuple(np.arange(column.bottom + _RAIL_SPACING, column.top - 0.1, _RAIL_SPACING).tolist())
     rails = (Rail("rail", heights or (0.5 * (column.bottom + column.top),), gap, _BAY),)
@@ -266,16 +266,12 @@ def windier(weather: xr.Dataset, factor: float, method: str) -> xr.Dataset:
 
 def metal_wall() -> Wall:
     """Return the starter wall with a metal cladding, plain, with its most open set."""
-    from cavity.wallfile import parse_wall, starter
-
     wall = parse_wall(starter("metal-panels"), "metal-panels")
     return plain_column(wall, _most_open(wall))
 
 
 def brick_wall(latitude: float = 50.0) -> Wall:
-    """Return the starter wall with a brick outer leaf, plain and facing the midday sun, with its most open set."""
-    from cavity.wallfile import parse_wall, starter
-
+    """Return the starter wall with a brick leaf, its most open set, facing the midday sun of a latitude [degree]."""
     wall = parse_wall(starter("brick"), "brick")
     tallest = max(wall.columns, key=lambda column: column.height)
     orientation = 180.0 if latitude >= 0.0 else 0.0
@@ -299,10 +295,11 @@ def _in_words(plain: Wall) -> str:
 def _bases(wall: Wall, opening_set: str, latitude: float) -> dict[str, str]:
     """Return what each lesson starts from, by its key."""
     plain = _in_words(plain_column(wall, opening_set))
+    start = calendar.month_name[wall.run.start_month]
     sheet = f"{1e3 * _SHEETS[0][1]:g} mm {_SHEETS[0][0]}"
     return dict.fromkeys(QUANTITIES, f"Base case: {plain}.") | {
         "height": f"Base case: {plain}; on a building tall enough for the tallest cavity.",
-        "drying": f"Base case of this lesson: {plain}; clad with {sheet}.",
+        "drying": f"Base case of this lesson: {plain}; clad with {sheet}; wetted at the start of {start}.",
         "night": f"Base case of this lesson: starter wall with metal panels, {_in_words(metal_wall())}.",
         "brick": f"Base case of this lesson: starter wall with a brick outer leaf, {_in_words(brick_wall(latitude))}.",
     }

@@ -494,7 +494,7 @@ def search(
         for line in lines:
             bracket = _bracket(known[line])
             if bracket is not None and bracket[1] / bracket[0] > _AREA_TOLERANCE:
-                splits = (bracket[0] * (bracket[1] / bracket[0]) ** share for share in _SPLITS)
+                splits = (bracket[0] * (bracket[1] / bracket[0]) ** part for part in _SPLITS)
                 batch += [(line, value) for value in splits if value not in failed[line]][:1]
         if not batch:
             break
@@ -739,7 +739,8 @@ def size(
     drawn = [
         (opening.name, opening.free_area)
         for opening in wall.opening_set(set_name).openings
-        if (not openings or opening.name in openings) and (not opening.columns or set(opening.columns) & set(columns))
+        if (not openings or opening.name in openings)
+        and any(wall.column(name).serves(opening.columns) for name in columns)
     ]
     return Sizing(
         wall.name, str(weather.attrs.get("name", "")), set_name, ", ".join(columns), margin, accept,

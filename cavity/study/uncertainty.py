@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from cavity.wallfile.model import OpeningSet, Wall
 
-OVERALL = "overall"  # the criterion that stands for all that can fail
+OVERALL = "overall"  # all criteria that can fail, together
 QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
 BUDGET = 30.0  # s that a comparison may spend on the probabilities unless they were asked for
 _COUNTS = (16, 32, 64)  # samples of a comparison: the most that the budget allows
@@ -84,7 +84,7 @@ def ranges_of(wall: Wall, opening_set: str | None = None, *, rain: bool = True) 
             "a loss coefficient known to 50 % is an equivalent area known to 25 %; common practice, no source",
         ),
     ]  # fmt: skip
-    rails = [rail for drawn in sets for rail in (wall.rails if drawn.rails is None else drawn.rails)]
+    rails = [rail for drawn in sets for rail in wall.rails_of(drawn)]
     if any(opening.has_mesh for drawn in sets for opening in drawn.openings) or any(
         rail.porosity < 1.0 and rail.wire > 0.0 for rail in rails
     ):
@@ -119,9 +119,7 @@ def ranges_of(wall: Wall, opening_set: str | None = None, *, rain: bool = True) 
 
 def _gap_factors(wall: Wall, sets: Iterable[OpeningSet]) -> Range | None:
     """Return the range of the rail gaps, from the tolerance of the smallest; None where there are no rails."""
-    gaps = [
-        rail.gap for opening_set in sets for rail in (wall.rails if opening_set.rails is None else opening_set.rails)
-    ]
+    gaps = [rail.gap for opening_set in sets for rail in wall.rails_of(opening_set)]
     gaps = [gap for gap in gaps if gap > 0.0]
     if not gaps:
         return None
@@ -478,7 +476,7 @@ def sentence(study: xr.Dataset) -> str:
     if float(single["probability_met"][least]) < 1.0:
         title = _lower(str(single["criterion_title"].values[least]))
         failed = count - round(float(single["probability_met"][least]) * count)
-        text += f" Most often missed: {title} ({failed} of {count})."
+        text += f" Most often not met: {title} ({failed} of {count})."
     name, strength = drivers(study)[0]
     total = float(overall["total_order"].sel(input=name)) if "total_order" in study else abs(strength)
     if max(abs(strength), total) >= _INFLUENTIAL:

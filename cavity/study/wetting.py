@@ -40,7 +40,7 @@ class WettingEvent:
         Layer wetted.
     amount : float
         Water added. [kg/m2]
-    as_drawn, shut : array, (time,)
+    as_drawn, closed : array, (time,)
         Water of the event still in the wall, hour by hour from the event on, vents as drawn and closed. [kg/m2]
     finding : Finding
         The drying criterion; what is not dry when a shorter run than the year ends is to review.
@@ -51,12 +51,12 @@ class WettingEvent:
     layer: str
     amount: float
     as_drawn: np.ndarray
-    shut: np.ndarray
+    closed: np.ndarray
     finding: Finding
     balance: tuple[tuple[str, float], ...] = ()
 
 
-def shut(wall: Wall) -> Wall:
+def without_vents(wall: Wall) -> Wall:
     """Return the wall with all its openings closed."""
     closed = tuple(
         replace(opening_set, openings=tuple(replace(opening, gross_area=0.0) for opening in opening_set.openings))
@@ -117,7 +117,7 @@ def wetting_events(
         closed_key = (id(wall), id(job.weather), case.column.name, case.depth)
         if closed_key not in places:
             places[closed_key] = len(closed)
-            closed.append(replace(drawn[-1], case=short.on(shut(short.wall))))
+            closed.append(replace(drawn[-1], case=short.on(without_vents(short.wall))))
         partner.append(places[closed_key])
     every = [*drawn, *closed]
     runs = 0

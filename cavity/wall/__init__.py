@@ -1,1 +1,1 @@
-"""Friendly faces of the wall kernels: material tables, room climate, U-value and the monthly method."""
+"""Python interface of the wall: material tables, grid, room climate, U-value and the monthly method."""

@@ -97,25 +97,26 @@ def material_curves(row: Material, width: int = 100) -> RenderableType:
     water = np.interp(at, grid, tables.water)
     slope = np.interp(at, grid, tables.water_slope)
     liquid = np.interp(at, grid, tables.potential_slope)
-    holds, moves = row.free_saturation > 0.0 and not membrane, bool(tables.potential_slope.any()) and not membrane
+    stores = row.free_saturation > 0.0 and not membrane
+    conducts = bool(tables.potential_slope.any()) and not membrane
     shown = Table(header_style="bold", box=None, pad_edge=False)
     shown.add_column("RH\n%", justify="right")
     shown.add_column("s_d\nm" if membrane else "mu\n-", justify="right")
-    if holds:
+    if stores:
         shown.add_column("w\nkg/m3", justify="right")
         shown.add_column("w\n% by mass", justify="right")
         shown.add_column("lambda\nW/(m K)", justify="right")
-    if moves:
+    if conducts:
         shown.add_column("D_w\nm2/s", justify="right")
-    bars = holds and width >= 100
+    bars = stores and width >= 100
     if bars:
         shown.add_column("w", no_wrap=True)
     for k, humidity in enumerate(_CURVE):
         cells = [f"{100 * humidity:.3g}", "tight" if resistance[k] > 1e8 else f"{resistance[k]:.3g}"]
-        if holds:
+        if stores:
             cells += [f"{water[k]:.3g}", f"{100 * water[k] / row.density:.3g}"]
             cells += [f"{row.conductivity + row.moisture_conductivity * water[k]:.3g}"]
-        if moves:
+        if conducts:
             cells += [f"{liquid[k] / slope[k]:.1e}" if slope[k] > 0.0 else "-"]
         if bars:
             cells += ["█" * max(round(_BAR * water[k] / max(water[-1], 1e-9)), 1 if water[k] > 0.0 else 0)]
@@ -137,8 +138,8 @@ def monthly_lines(result: Monthly) -> list[str]:
     return [*lines, *result.notes]
 
 
-def _condensate(change: float, held: float) -> str:
+def _condensate(change: float, amount: float) -> str:
     """Return the change over the month with its sign, and the amount at its end."""
-    if held <= 0.0 and abs(change) <= 0.0:
+    if amount <= 0.0 and abs(change) <= 0.0:
         return "-"
-    return f"{1000 * change:+.0f} = {1000 * held:.0f}"
+    return f"{1000 * change:+.0f} = {1000 * amount:.0f}"

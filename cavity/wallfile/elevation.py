@@ -15,7 +15,7 @@ from cavity.wallfile.faults import Faults, KeyPath
 from cavity.wallfile.model import TOUCH, Column, Elevation, Strip, Window
 
 _LOWEST = 0.1  # m, a lower piece under or over a window belongs to its frame and is no strip of cavity
-MOST_STRIPS = 60  # each is a simulation of its own
+MOST_STRIPS = 60  # each is a separate simulation
 
 
 @dataclass(frozen=True)

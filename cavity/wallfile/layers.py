@@ -198,7 +198,7 @@ def _bridge(key_path: KeyPath, entry: Any, thickness: float, own: dict[str, Mate
 
 
 def name_layers(cladding: list[Layer], backup: list[Layer], faults: Faults) -> None:
-    """Check given names and number the others, in place: every layer has a name of its own."""
+    """Check the names of layers and complete them, in place: every layer then has a unique name."""
     taken: dict[str, KeyPath] = {}
     for part, layers in (("cladding", cladding), ("backup", backup)):
         for index, layer in enumerate(layers):

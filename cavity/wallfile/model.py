@@ -194,7 +194,7 @@ class Column:
         return self.bottom + margin <= height <= self.top - margin
 
     def serves(self, names: Sequence[str]) -> bool:
-        """Return whether a part that names these columns is one of its own; no names: a part of every column."""
+        """Return whether a part that names these columns belongs to it; no names: a part of every column."""
         return not names or self.name in names
 
     def holds(self, part: Opening | Barrier) -> bool:
@@ -371,6 +371,10 @@ class Wall:
         """Return the column called `name`; InputError lists the known ones."""
         return _named(self.columns, name, f"{self.source or self.name}, column", "no such column")
 
+    def rails_of(self, opening_set: OpeningSet) -> tuple[Rail, ...]:
+        """Return the rails of an opening set, else those of the wall; of all columns."""
+        return self.rails if opening_set.rails is None else opening_set.rails
+
     def case(self, *, opening_set: str | None = None, depth: float | None = None, column: str | None = None) -> Case:
         """Return the wall with one set of openings, one column and one depth: the input of every computation.
 
@@ -463,8 +467,8 @@ class Case:
 
     @property
     def rails(self) -> tuple[Rail, ...]:
-        """Rails of the set, or those of the wall where it has none of its own; of all columns."""
-        return self.wall.rails if self.opening_set.rails is None else self.opening_set.rails
+        """Rails of the set, else those of the wall; of all columns."""
+        return self.wall.rails_of(self.opening_set)
 
     @property
     def barriers(self) -> tuple[Barrier, ...]:

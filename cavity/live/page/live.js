@@ -242,7 +242,7 @@ function fresh() {
   for (const id of ["verdict", "numbers", "plots", "findings"]) $(id).classList.remove("stale");
   document.body.dataset.answer = "fresh";
   document.body.dataset.number = number;
-  $("stale-note").textContent = `Hourly year of ${begin.titles[answer.climate] || answer.climate}, answered in ${answer.seconds.toFixed(1)} s.`;
+  $("stale-note").textContent = `Hourly year, ${begin.titles[answer.climate] || answer.climate}; result after ${answer.seconds.toFixed(1)} s.`;
   adviseSoon();
 }
 
@@ -330,7 +330,11 @@ function showQuick() {
 function table(head, rows) {
   const made = make("table");
   if (head.length) made.append(make("thead", {}, make("tr", {}, ...head.map(text => make("th", {textContent: text, scope: "col"})))));
-  made.append(make("tbody", {}, ...rows.map(row => make("tr", {}, ...row.map(cell => cell instanceof Node ? cell : make("td", {textContent: cell}))))));
+  const cellOf = cell => {
+    const [before, after] = String(cell).split("f_Rsi");
+    return after === undefined ? make("td", {textContent: cell}) : make("td", {}, `${before}f`, make("sub", {textContent: "Rsi"}), after);
+  };
+  made.append(make("tbody", {}, ...rows.map(row => make("tr", {}, ...row.map(cell => cell instanceof Node ? cell : cellOf(cell))))));
   return make("div", {className: "scroll"}, made);
 }
 function choose(select, names, chosen, titles = {}) {
@@ -680,9 +684,23 @@ function plots() {
       if (id === "fig-loss") data.layout.showlegend = false;
       if (gaps.length) $(`gap-${id}`).textContent = `Mean difference from the pinned state: ${gaps.join("; ")}.`;
     }
-    const layout = {...data.layout, template: toned({data: [], layout: {template: {layout: begin.layout}}}).layout.template, height: box.clientHeight || 270, title: undefined, autosize: true, margin: {l: 56, r: 16, t: 26, b: 44}};
+    const layout = {...data.layout, template: toned({data: [], layout: {template: {layout: begin.layout}}}).layout.template, height: box.clientHeight || 270, title: undefined, autosize: true, margin: {l: 56, r: data.layout.margin?.r > 40 ? data.layout.margin.r : 16, t: 26, b: 44}};
+    for (const key of Object.keys(layout).filter(key => /^yaxis/.test(key))) {  // the title of a low row takes two lines
+      const axis = layout[key], text = axis.title?.text || "";
+      if (axis.domain && axis.domain[1] - axis.domain[0] < .45) layout[key] = {...axis, title: {...axis.title, text: text.replace(" ", "<br>")}};
+    }
+    if (id === "fig-loss" && box.clientWidth < 480) narrowed(data, layout);
     Plotly.react(box, data.data, layout, {displaylogo: false, responsive: true, modeBarButtons: [["toImage"]], toImageButtonOptions: {filename: id.replace("fig-", ""), format: "svg"}});
   }
+}
+// bars with words beside them, on a phone: names in lines, room for the words
+function narrowed(data, layout) {
+  const wrap = name => String(name).replace(/(.{10,}?) /g, "$1<br>");
+  const largest = Math.max(...data.data.flatMap(trace => Array.from(trace.x || [], Number)), 1);
+  data.data = data.data.map(trace => ({...trace, y: trace.y && Array.from(trace.y, wrap)}));
+  const unit = /\[[^\]]+\]/.exec(layout.xaxis?.title?.text || "")?.[0] || "";
+  layout.xaxis = {...layout.xaxis, range: [0, 2.4 * largest], title: {...layout.xaxis?.title, text: `Pressure lost ${unit}`}};
+  if (layout.yaxis?.categoryarray) layout.yaxis = {...layout.yaxis, categoryarray: layout.yaxis.categoryarray.map(wrap)};
 }
 const dark = () => document.documentElement.dataset.theme === "dark";
 const tone = name => begin.colours[dark() ? "dark" : "light"][name];
