@@ -213,7 +213,7 @@ def test_block_elimination_agrees_with_a_dense_solution(n, seed):
 def in_lanes(system):
     """Return (cells, places) of a system written row by row."""
     span = block.COLUMNS * lanes.LANES
-    place = lanes.places(len(system), span)
+    place = lanes.offsets(len(system), span)
     cell = np.zeros((lanes.rows_of(len(system)) + 2) * span)
     for column in range(block.COLUMNS):
         cell[place + column * lanes.LANES] = system[:, column]
@@ -223,7 +223,7 @@ def in_lanes(system):
 @given(st.integers(1, 200))
 def test_neighbours_stand_in_the_same_lane_or_at_its_ends(n):
     span = 5 * lanes.LANES
-    place, rows = lanes.places(n, span), lanes.rows_of(n)
+    place, rows = lanes.offsets(n, span), lanes.rows_of(n)
     assert len(set(place.tolist())) == n
     assert place.min() >= span
     assert place.max() < (rows + 1) * span

@@ -77,7 +77,7 @@ def test_jacobian_is_the_difference_of_the_residual(starter_wall, seed, celsius)
             slope = (residual(up_T, up_u)[0] - residual(down_T, down_u)[0]) / (2.0 * size)
             for j, block in ((i - 1, wall_section.ABOVE), (i, wall_section.OWN), (i + 1, wall_section.BELOW)):
                 if 0 <= j < n:
-                    found = here.cell[here.place[j] + block + LANES * np.array([unknown, 2 + unknown])]
+                    found = here.cell[here.offset[j] + block + LANES * np.array([unknown, 2 + unknown])]
                     scale = np.abs(slope).max() + 1e-3
                     # differences are good to 1e-5 of the largest slope of the column; what is left is said above
                     assert np.abs(found - slope[j]).max() <= 1e-4 * scale + 0.05, (i, j, unknown, found, slope[j])

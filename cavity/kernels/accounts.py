@@ -1,6 +1,6 @@
 """The accounts of a year: what each step adds to the hourly record, to the balances and to the films by cause.
 
-Key: a stage stands for `weight` seconds of its hour; `part` is its part of the hour.
+Key: a stage counts for `weight` seconds of its hour, the fraction `part` of it.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ from cavity.kernels.year_arrays import (
     outdoors_of,
 )
 
-WET = 2e-5  # kg/m2, least film that counts: what a step may leave in the account of a dry face is less
+WET = 2e-5  # kg/m2, smallest film that counts: more than the residual that a step may leave on a dry surface
 
 
 @jit
@@ -102,18 +102,18 @@ def book_stage(problem, record, t, weight, stage, k, work):
 @jit
 def _book_fluxes(record, s, weight, f):
     """Add the fluxes f of segment s to its balances."""
-    terms, account, through = record.terms[s], record.balance_account[s], record.throughput[s]
+    terms, account, throughput = record.terms[s], record.balance_account[s], record.throughput[s]
     to_cavity = f[BACK_VAPOUR] + f[FRONT_VAPOUR]
     account[WATER_IN] += weight * (
         f[OUT_VAPOUR] + f[OUT_RAIN] + f[ROOM_VAPOUR] + f[LEAK_VAPOUR] + f[RAIN_BEHIND] - f[BACK_VAPOUR]
         - f[FRONT_VAPOUR]
     )  # fmt: skip
     account[ENERGY_IN] += weight * f[ENERGY_FLUX]
-    through[0] += weight * (
+    throughput[0] += weight * (
         abs(f[OUT_VAPOUR]) + f[OUT_RAIN] + abs(f[ROOM_VAPOUR]) + abs(f[LEAK_VAPOUR]) + f[RAIN_BEHIND]
         + abs(f[BACK_VAPOUR]) + abs(f[FRONT_VAPOUR])
     )  # fmt: skip
-    through[1] += weight * (abs(f[OUT_HEAT]) + abs(f[ROOM_HEAT]) + abs(f[BACK_HEAT]) + abs(f[FRONT_HEAT]))
+    throughput[1] += weight * (abs(f[OUT_HEAT]) + abs(f[ROOM_HEAT]) + abs(f[BACK_HEAT]) + abs(f[FRONT_HEAT]))
     terms[RAIN_TERM] += weight * f[OUT_RAIN]
     terms[OUTDOOR_VAPOUR_TERM] += weight * f[OUT_VAPOUR]
     terms[ROOM_VAPOUR_TERM] += weight * f[ROOM_VAPOUR]
@@ -124,7 +124,7 @@ def _book_fluxes(record, s, weight, f):
 
 @jit
 def _book_lines(readings, record, t, s, part, flux, stage, k):
-    """Add faces and surface fluxes of segment s to the means of the hour."""
+    """Add surfaces and surface fluxes of segment s to the means of the hour."""
     record.vapour[t, s, OUTER] += flux[OUT_VAPOUR] * part
     record.vapour[t, s, BACK] -= flux[BACK_VAPOUR] * part
     record.vapour[t, s, FRONT] -= flux[FRONT_VAPOUR] * part
@@ -141,7 +141,7 @@ def _book_lines(readings, record, t, s, part, flux, stage, k):
 def _book_segment_air(column, record, t, s, part, flux, outdoors, stage, k):
     """Add the air of segment s to the means of the hour, and what it exchanges with outdoors on the way."""
     record.air_T[t, s] += flux[AIR_T] * part
-    # what the air carries beyond saturation is fog: droplets that it takes along and loses to the faces as vapour
+    # water beyond saturation is fog: droplets that the air carries along and loses to the surfaces as vapour
     fog = max(flux[AIR_P] - moist_air.saturation(flux[AIR_T])[0], 0.0)
     record.air_p[t, s] += (flux[AIR_P] - fog) * part
     record.fog[t, s] += fog / (R_VAPOUR * flux[AIR_T]) * part
@@ -179,7 +179,7 @@ def _book_flow(column, wind, record, t, part, outdoors, stage, k, work):
 
 @jit
 def _book_stream(column, readings, record, t, part, outdoors, stage, k, work):
-    """Add one stage to the balance of the air stream of hour t (E73); what is given, from what the wall lost."""
+    """Add one stage to the balance of the air stream of hour t (E73); its gain from what the wall lost."""
     excess, into, out = work.excess[0], work.excess[1], work.excess[2]
     back = front = 0
     while readings.node[back] != readings.film[BACK]:
@@ -200,14 +200,14 @@ def _book_stream(column, readings, record, t, part, outdoors, stage, k, work):
                 terms[stream.CARRIED_OUT] -= out[s] * per_area
             mean = f[AIR_P] if kind else f[AIR_T]
             terms[stream.EXCHANGED] += stage.mixing[k, s] * (outside - mean) * per_kg * part
-            given1, given2 = f[BACK_VAPOUR], f[FRONT_VAPOUR]
+            from_cladding, from_wall = f[BACK_VAPOUR], f[FRONT_VAPOUR]
             if kind == 0:  # the heat of the vapour goes with the vapour
-                T1 = stage.face_T[k, s, back] if given1 > 0.0 else mean
-                T2 = stage.face_T[k, s, front] if given2 > 0.0 else mean
-                given1 = f[BACK_ENERGY] - given1 * moist_air.vapour_enthalpy(T1)
-                given2 = f[FRONT_ENERGY] - given2 * moist_air.vapour_enthalpy(T2)
-            terms[stream.FROM_CLADDING] += given1 * part
-            terms[stream.FROM_WALL] += given2 * part
+                T1 = stage.face_T[k, s, back] if from_cladding > 0.0 else mean
+                T2 = stage.face_T[k, s, front] if from_wall > 0.0 else mean
+                from_cladding = f[BACK_ENERGY] - from_cladding * moist_air.vapour_enthalpy(T1)
+                from_wall = f[FRONT_ENERGY] - from_wall * moist_air.vapour_enthalpy(T2)
+            terms[stream.FROM_CLADDING] += from_cladding * part
+            terms[stream.FROM_WALL] += from_wall * part
 
 
 @jit
@@ -218,8 +218,8 @@ def end_step(problem, state, record, t, span, work):
         account = record.balance_account[s]
         water = energy = 0.0
         for i in range(state.T.shape[1]):
-            water += w.cell[w.place[i] + WATER]
-            energy += w.cell[w.place[i] + ENTHALPY]
+            water += w.cell[w.offset[i] + WATER]
+            energy += w.cell[w.offset[i] + ENTHALPY]
         record.water_residual[t, s] = account[WATER_IN] - (water - account[WATER_AT_START])
         record.energy_residual[t, s] = account[ENERGY_IN] - (energy - account[ENERGY_AT_START])
         wall.advance(w, span)
@@ -255,40 +255,40 @@ def end_hour(problem, state, record, t):
         record.water[t, s] = 0.0
         for i in range(state.W.shape[1]):
             if readings.layer[i] >= 0 and problem.section.thickness[i] > 0.0:
-                # the account of a material without water may owe what the last step left: a microgram
+                # without water in the material the account may be negative by the last residual: a microgram
                 record.water[t, s, readings.layer[i]] += max(state.W[s, i], 0.0)
         for f in range(readings.node.size):
             i = readings.node[f]
             record.film[t, s, f] = max(state.W[s, i], 0.0)
-            record.frost[t, s, f] = film.frozen_share(state.T[s, i]) if state.W[s, i] > WET else 0.0
+            record.frost[t, s, f] = film.frozen_fraction(state.T[s, i]) if state.W[s, i] > WET else 0.0
 
 
 @jit
-def wetting(section, w, bc, i, found):
-    """Write the rate at which the film of face i changes, (CAUSES,) [kg/(m2 s)], by what changes it.
+def wetting(section, w, bc, i, by_cause):
+    """Write the rate at which the film of surface i changes, (CAUSES,) [kg/(m2 s)], by what changes it.
 
-    A film that grows owes it to what brings water, each in proportion to what it brings; a film that shrinks, to what
-    takes water. The causes add up to the change, what drains afterwards included.
+    The growth of a film is attributed to the causes that bring water, each in proportion to what it brings; a loss, to
+    those that take water. The causes add up to the change, drainage afterwards included.
     """
-    cell, at = w.cell, w.place[i]
+    cell, at = w.cell, w.offset[i]
     # at its end or at its start: what takes the last of a film counts as well
     holds = cell[at + POTENTIAL] > section.film_start[i] or cell[at + OLD_W] > WET
     if not holds or section.sheds_out[i] >= 0:
-        found[:] = 0.0
+        by_cause[:] = 0.0
         return
     net = cell[at + NET_FLUX_W]
     liquid = 0.0
     if i > 0:
-        before = w.place[i - 1]
+        before = w.offset[i - 1]
         liquid += (cell[before + INNER] - cell[at + LIQUID]) * cell[before + PER_DISTANCE]
-    if i < w.place.size - 1:
-        liquid -= (cell[at + INNER] - cell[w.place[i + 1] + LIQUID]) * cell[at + PER_DISTANCE]
+    if i < w.offset.size - 1:
+        liquid -= (cell[at + INNER] - cell[w.offset[i + 1] + LIQUID]) * cell[at + PER_DISTANCE]
     rain = (bc.rain if i == 0 else 0.0) + (bc.rain_in if i == bc.rain_node else 0.0)
-    found[DEW], found[RAIN], found[CAPILLARY] = net - liquid - rain, rain, liquid
+    by_cause[DEW], by_cause[RAIN], by_cause[CAPILLARY] = net - liquid - rain, rain, liquid
     sign = 1.0 if net > 0.0 else -1.0
     total = 0.0
     for c in range(CAUSES):
-        found[c] = max(sign * found[c], 0.0)
-        total += found[c]
+        by_cause[c] = max(sign * by_cause[c], 0.0)
+        total += by_cause[c]
     for c in range(CAUSES):
-        found[c] *= net / total if total > 0.0 else 0.0
+        by_cause[c] *= net / total if total > 0.0 else 0.0

@@ -12,38 +12,38 @@ A, B, C, D = 0, LANES, 2 * LANES, 3 * LANES
 
 
 @jit
-def solve(cell, place, first):
-    """Solve a block-tridiagonal system in place, whose columns begin at `first` of each place.
+def solve(cell, offset, first):
+    """Solve a block-tridiagonal system in place, whose columns begin at `first` from each offset.
 
     From both ends to the middle and back: each row waits for the one before, so two chains side by side take half the
-    time of one. No pivoting between rows: the own blocks of an implicit conservation law dominate. Returns 0, or 1 on a
-    singular block.
+    time of one. No pivoting between rows: the diagonal blocks of an implicit conservation law dominate. Returns 0, or 1
+    on a singular block.
     """
-    n = place.size
+    n = offset.size
     middle = (n - 1) // 2
     even = n - 1 - middle > middle
     low = high = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     sound = True
     for i in range(middle):
-        at, end = place[i] + first, place[n - 1 - i] + first
+        at, end = offset[i] + first, offset[n - 1 - i] + first
         low, good = _normalise(cell, at, ABOVE, _eliminate(cell, at, BELOW, low, _own(cell, at)))
         high, fine = _normalise(cell, end, BELOW, _eliminate(cell, end, ABOVE, high, _own(cell, end)))
         sound = sound and good and fine
     if even:
-        end = place[middle + 1] + first
+        end = offset[middle + 1] + first
         high, fine = _normalise(cell, end, BELOW, _eliminate(cell, end, ABOVE, high, _own(cell, end)))
         sound = sound and fine
-    at = place[middle] + first
+    at = offset[middle] + first
     own = _eliminate(cell, at, ABOVE, high, _eliminate(cell, at, BELOW, low, _own(cell, at)))
     low, good = _normalise(cell, at, ABOVE, own)
     if not (sound and good):
         return 1
     x, y = u, v = low[4], low[5]
     if even:
-        u, v = _substitute(cell, place[middle + 1] + first, BELOW, u, v)
+        u, v = _substitute(cell, offset[middle + 1] + first, BELOW, u, v)
     for i in range(middle - 1, -1, -1):
-        x, y = _substitute(cell, place[i] + first, ABOVE, x, y)
-        u, v = _substitute(cell, place[n - 1 - i] + first, BELOW, u, v)
+        x, y = _substitute(cell, offset[i] + first, ABOVE, x, y)
+        u, v = _substitute(cell, offset[n - 1 - i] + first, BELOW, u, v)
     return 0
 
 

@@ -1,7 +1,7 @@
 """What acts on a line of the wall: outdoors, the room, room air that leaks in, rain behind the cladding, the cavity.
 
 One function for each. It returns what the node gets and how that depends on the state of the node, so that residual and
-Jacobian come from the same lines. Slopes of the enthalpy that vapour carries are left out: it hardly changes.
+Jacobian come from the same lines. Slopes of the enthalpy of vapour are left out: it hardly changes.
 
 Key: T temperature [K], p vapour pressure [Pa], h heat [W/(m2 K)] and beta vapour [s/m] transfer coefficients.
 """
@@ -26,7 +26,7 @@ from cavity.kernels.wall_section import Slopes
 OUT_VAPOUR, OUT_RAIN, BACK_VAPOUR, FRONT_VAPOUR, ROOM_VAPOUR, LEAK_VAPOUR, RAIN_BEHIND = 0, 1, 2, 3, 4, 5, 6
 OUT_HEAT, BACK_HEAT, FRONT_HEAT, ROOM_HEAT, LEAK_HEAT = 7, 8, 9, 10, 11
 AIR_T, AIR_P, ENERGY_IN = 12, 13, 14
-BACK_ENERGY, FRONT_ENERGY = 15, 16  # given to the cavity air by each face, heat and vapour together
+BACK_ENERGY, FRONT_ENERGY = 15, 16  # from each surface into the cavity air, heat and vapour together
 FLUX_COUNT = 17
 
 
@@ -50,7 +50,7 @@ class BoundaryConditions(NamedTuple):
     inlet_weight_vapour: float  # the same of its vapour pressure
     h_cladding: float  # W/(m2 K), cavity side
     h_wall: float
-    emissivity_cavity: float  # exchange emissivity of the two faces
+    emissivity_cavity: float  # exchange emissivity of the two surfaces
     leak: float  # kg/(m2 s), room air reaching leak_node
     leak_node: int
     rain_in: float  # kg/(m2 s), rain that passes the cladding and reaches rain_node
@@ -70,7 +70,7 @@ class Inflow(NamedTuple):
 
 
 class Cavity(NamedTuple):
-    """Exchange of the two faces of the cavity with its air and with each other."""
+    """Exchange of the two surfaces of the cavity with its air and with each other."""
 
     back: Inflow  # into the back of the cladding
     front: Inflow  # into the exterior surface of the backup wall
@@ -138,7 +138,7 @@ def rain_behind(bc):
 def cavity(bc, back, front):
     """Return the exchange in the cavity; the mean of its air is eliminated (E31, E32, E37).
 
-    The mean is w T_in + (1 - w) T_eq, w the inlet weight, T_eq the mean of both faces by their coefficients; vapour
+    The mean is w T_in + (1 - w) T_eq, w the inlet weight, T_eq the mean of both surfaces by their coefficients; vapour
     alike, by the same coefficients.
     """
     eps = bc.emissivity_cavity * STEFAN_BOLTZMANN
@@ -156,7 +156,7 @@ def cavity(bc, back, front):
     from_faces = 1.0 - bc.inlet_weight_vapour
     p1, p2 = from_faces * part, from_faces * (1.0 - part)
     p = p1 * back.p + p2 * front.p + bc.inlet_weight_vapour * bc.p_air
-    if p > bc.pressure:  # air cannot hold more than nothing but steam: what is more drives itself out of the cavity
+    if p > bc.pressure:  # pure steam is the most that air can be: more of it drives itself out of the cavity
         p, p1, p2 = bc.pressure, 0.0, 0.0
     g1, g2 = b1 * (back.p - p), b2 * (front.p - p)
     H1 = moist_air.vapour_enthalpy(back.T if g1 > 0.0 else T)
@@ -207,7 +207,7 @@ def record(flux, from_outdoors, from_room, by_leak, by_rain, in_cavity):
     flux[FRONT_VAPOUR] = -in_cavity.front.vapour
     flux[BACK_HEAT] = in_cavity.convection_back
     flux[FRONT_HEAT] = in_cavity.convection_front
-    # for the balance of the air: what the wall lost, not what was meant
+    # for the balance of the air: what the wall lost, not what the exchange with the air comes to
     flux[BACK_ENERGY] = -in_cavity.back.energy - in_cavity.radiation
     flux[FRONT_ENERGY] = -in_cavity.front.energy + in_cavity.radiation
     flux[AIR_T] = in_cavity.T

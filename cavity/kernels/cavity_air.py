@@ -1,11 +1,11 @@
-"""Heat and vapour between the faces of the cavity and the air that flows past them.
+"""Heat and vapour between the surfaces of the cavity and the air that flows past them.
 
-Key: T1, T2 face temperatures (cladding back, wall) [K]; h1, h2 convective coefficients [W/(m2 K)]; C capacity flow per
-wall area [W/(m2 K)]; N transfer units; v air speed [m/s]; d depth, H height [m]; P pressure [Pa].
+Key: T1, T2 surface temperatures (cladding back, wall) [K]; h1, h2 convective coefficients [W/(m2 K)]; C capacity flow
+per wall area [W/(m2 K)]; N transfer units; v air speed [m/s]; d depth, H height [m]; P pressure [Pa].
 
 Along the height the air follows T(y) = T_eq + (T_in - T_eq) exp(-N y/H), T_eq = (h1 T1 + h2 T2)/(h1 + h2),
 N = (h1 + h2)/C: the form that ISO 15099:2003 gives for heat, used for vapour too. The mean over the height enters the
-exchange with the faces, so flux to the air equals the gain of the air exactly, for any flow, none included.
+exchange with the surfaces, so flux to the air equals the gain of the air exactly, for any flow, none included.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ from cavity.kernels.pressure_drop import RE_LAMINAR, RE_TURBULENT
 
 _PRANDTL = 0.71  # air, -20 to 60 degC, within 1 %
 _CHURCHILL = 0.387 / (1.0 + (0.492 / _PRANDTL) ** (9.0 / 16.0)) ** (8.0 / 27.0)
-ABRUPT = 7.0  # of the stirring behind an inlet round an edge or a bend, see forced_nusselt
+ABRUPT = 7.0  # factor of the turbulence behind an inlet round an edge or a bend, see forced_nusselt
 GUST_LENGTH = 60.0  # m, length of a gust near the ground (integral length at 10 m, Counihan 1975, from memory, unsure)
-LONG = 30.0  # transfer units after which no excess of the faces over the air counts: exp(-30)
-SAME = 0.01  # K, faces that differ less are alike: without it two equal faces at air temperature had no rule
+LONG = 30.0  # transfer units after which the air has the temperature of the surfaces: exp(-30)
+SAME = 0.01  # K, smaller differences count as none: avoids 0 / 0 for two surfaces at air temperature
 
 
 @jit
@@ -49,9 +49,9 @@ def inlet_weight(h, C):
 def inlet_weight_mixing(h, C, c):
     """Return what `inlet_weight` does where air is exchanged with outdoors on the way too, and the outdoor part of it.
 
-    c: capacity flow of that exchange per wall area, a third face in the state of outdoors. Returns (weight in the mean
-    that is not of the faces, outdoor part of that weight, the same two at the outlet); the rest of each weight is of
-    the air that entered.
+    c: capacity flow of that exchange per wall area, which acts as a third surface in the state of outdoors. Returns
+    (weight in the mean that is not of the surfaces, outdoor part of that weight, the same two at the outlet); the rest
+    of each weight is of the air that entered.
     """
     if c <= 1e-12 * (h + C):  # lost in rounding; the parts below would be 0 / 0
         in_mean, at_outlet = inlet_weight(h, C)
@@ -101,8 +101,8 @@ def gust_exchange(curve, drive, sigma, speed, content):
     """Return the air exchanged by gusts beyond the mean flow [kg/(s m)]: an ESTIMATE.
 
     Quasi-steady mean over a normal distribution of the pressure difference with the standard deviation sigma [Pa] about
-    `drive` [Pa] (six points of Gauss and Hermite), less what the mean takes through; of that the share that a gust can
-    carry on before it turns: its time GUST_LENGTH / speed over the time in which the air content [kg/m] is renewed.
+    `drive` [Pa] (six points of Gauss and Hermite), minus the mean flow; of that the fraction that a gust can exchange
+    before it turns: its time GUST_LENGTH / speed over the time in which the air content [kg/m] is renewed.
     curve (2, m): logarithms of drives [Pa], rising, and of flows [kg/(s m)] of the column.
     """
     if sigma <= 0.0 or speed <= 0.0 or curve.shape[1] < 2:
@@ -125,7 +125,7 @@ def gust_exchange(curve, drive, sigma, speed, content):
 
 @jit
 def exchange(h1, h2, T1, T2, T_in, C):
-    """Return (mean, outlet) of the air between two faces (E30); serves vapour too, with its own coefficients."""
+    """Return (mean, outlet) of the air between two surfaces (E30); serves vapour too, with its own coefficients."""
     equilibrium = (h1 * T1 + h2 * T2) / (h1 + h2)
     in_mean, at_outlet = inlet_weight(h1 + h2, C)
     return equilibrium + (T_in - equilibrium) * in_mean, equilibrium + (T_in - equilibrium) * at_outlet
@@ -146,7 +146,7 @@ def still_nusselt(rayleigh, aspect):
 
 @jit
 def h_still(T1, T2, d, H, P):
-    """Return the convective coefficient of each face of a closed vertical slot, to its mean [W/(m2 K)] (E33)."""
+    """Return the convective coefficient of each surface of a closed vertical slot, to its mean [W/(m2 K)] (E33)."""
     T = 0.5 * (T1 + T2)
     k = moist_air.conductivity(T)
     mu = moist_air.viscosity(T)
@@ -156,8 +156,8 @@ def h_still(T1, T2, d, H, P):
 
 
 @jit
-def turbulent_share(re):
-    """Return the share of turbulent flow: 0 to Re 2300, 1 from 4000, a cubic with level ends between (as friction)."""
+def turbulent_fraction(re):
+    """Return the turbulent fraction of flow: 0 to Re 2300, 1 from 4000, a smooth cubic between (as friction)."""
     if re <= RE_LAMINAR:
         return 0.0
     if re >= RE_TURBULENT:
@@ -170,13 +170,13 @@ def turbulent_share(re):
 def forced_nusselt(re, length_ratio, common, entry):
     """Return the mean Nusselt number (on the hydraulic diameter) of flow between parallel plates (E34).
 
-    re: on the hydraulic diameter; length_ratio: length / hydraulic diameter; common: share of the excess of the plates
-    over the air that both have in common, 1 for plates of equal temperature, 0 where one is as much above the air as
-    the other below it; entry: `ABRUPT` for air that enters round an edge or a bend, 0 for a rounded mouth.
+    re: on the hydraulic diameter; length_ratio: length / hydraulic diameter; common: fraction of the temperature
+    difference to the air that both plates have in common, 1 for plates of equal temperature, 0 where one is as much
+    above the air as the other below it; entry: `ABRUPT` for an inlet round an edge or a bend, 0 for a rounded one.
 
     Laminar: 7.55 developed at equal temperatures, 4 by conduction from plate to plate, in proportion between (the
     problem is linear: the two add up); thermal entry after Stephan. Turbulent: Gnielinski, times
-    1 + entry / length_ratio for the stirring of the inlet (Boelter, Young, Iversen 1948, NACA TN 1451: 7 behind a
+    1 + entry / length_ratio for the turbulence of the inlet (Boelter, Young, Iversen 1948, NACA TN 1451: 7 behind a
     right-angle bend, unsure), to length_ratio 5. All from memory, as VDI and textbooks print them.
     """
     developed = 4.0 + 3.55 * common
@@ -188,14 +188,14 @@ def forced_nusselt(re, length_ratio, common, entry):
         x = max(x, 1e-9)
         power = lanes.exp(-0.64 * math.log(x))  # X^(-0.64)
         laminar += 0.024 * power / math.sqrt(x) / (1.0 + 0.0358 * _PRANDTL**0.17 * power)
-    share = turbulent_share(re)
-    if share == 0.0:
+    fraction = turbulent_fraction(re)
+    if fraction == 0.0:
         return laminar
     bounded = max(re, 3000.0)  # the correlation starts at Re 3000
     f = (0.79 * math.log(bounded) - 1.64) ** -2 / 8.0
     turbulent = f * (bounded - 1000.0) * _PRANDTL / (1.0 + 12.7 * math.sqrt(f) * (_PRANDTL ** (2.0 / 3.0) - 1.0))
     turbulent *= 1.0 + entry / max(length_ratio, 5.0)
-    return laminar + share * (turbulent - laminar)
+    return laminar + fraction * (turbulent - laminar)
 
 
 @jit
@@ -203,8 +203,8 @@ def plate_nusselt(rayleigh, turbulent):
     """Return the mean Nusselt number of an upright plate in free air, on its height (E35).
 
     Laminar 0.59 Ra^(1/4): the wide limit of the channel of Bar-Cohen & Rohsenow 1984. Turbulent: Churchill & Chu 1975,
-    Int. J. Heat Mass Transfer 18:1323, where it is the larger one. Both from memory. turbulent: its share, of the flow
-    in the channel: between faces that are nearer than their boundary layers a laminar flow stays laminar.
+    Int. J. Heat Mass Transfer 18:1323, where it is the larger. Both from memory. turbulent: its
+    fraction, of the flow in the channel: surfaces nearer than their boundary layers keep a laminar flow laminar.
     """
     if rayleigh <= 1.0:
         return 0.59 * max(rayleigh, 0.0)
@@ -233,19 +233,19 @@ def joined_by_cubes(a, b):
 
 @jit
 def h_mixed(still, v, C, T1, T2, T_air, d, H, P, entry):
-    """Return the convective coefficients (h1, h2) of both cavity faces, on T_face - T_air [W/(m2 K)] (E36).
+    """Return the convective coefficients (h1, h2) of both cavity surfaces, on T_face - T_air [W/(m2 K)] (E36).
 
     still: coefficient of both in still air, see `h_still`; v: speed, of any sign; C: capacity flow per area
-    of one face [W/(m2 K)]; H: way along which the air passes [m]; entry: see `forced_nusselt`.
+    of one surface [W/(m2 K)]; H: length of the path of the air [m]; entry: see `forced_nusselt`.
 
-    Per face the plate law, on its own difference to the air, and the channel law, on the speed, join by their cubes
-    (assisting flow, textbook: Churchill): h_flow. The coefficient runs from `still` to h_flow:
+    At each surface the plate law, on its own difference to the air, and the channel law, on the speed, are joined by
+    their cubes (assisting flow, textbook: Churchill): h_flow. The coefficient goes from `still` to h_flow:
 
         h = still + w (h_flow - still),   1 - w = (1 - common) (1 - 1 / (1 + (N / 4)^2)),
 
-    with N = (h1 + h2) / C the transfer units. With no flow N has no bound and `common` is 0: the closed slot is left,
-    from either side. Air that passes fast, or two faces that stand alike above it, leave no cell of the closed slot:
-    w is 1. The blend is our own.
+    with N = (h1 + h2) / C the transfer units. Without flow N has no bound and `common` is 0: h is that of the closed
+    slot. In fast air, or between two surfaces equally above the air, no circulation of the closed slot is left: w is 1.
+    The blend is our own.
     """
     if C <= 1e-12:
         return still, still
@@ -255,13 +255,13 @@ def h_mixed(still, v, C, T1, T2, T_air, d, H, P, entry):
     mu = moist_air.viscosity(T)
     rho = P / (R_AIR * T)
     re = rho * abs(v) * 2.0 * d / mu
-    # without flow the air stands between the faces and has no excess in common, but for round-off
+    # without flow the air is at the mean of the surfaces: no common difference but round-off
     long = 7.55 * k / (d * C) / LONG
-    moved = 1.0 / (1.0 + long * long)
-    excess = moved * (abs(mean - T_air) + SAME)
-    common = excess / (excess + 0.5 * abs(T1 - T2) + (1.0 - moved) * SAME)
+    flowing = 1.0 / (1.0 + long * long)  # 0: no flow, to 1
+    excess = flowing * (abs(mean - T_air) + SAME)
+    common = excess / (excess + 0.5 * abs(T1 - T2) + (1.0 - flowing) * SAME)
     forced = forced_nusselt(re, H / (2.0 * d), common, entry) * k / (2.0 * d)
-    turbulent = turbulent_share(re)
+    turbulent = turbulent_fraction(re)
     per_kelvin = rho * rho * GRAVITY * DRY_AIR_HEAT * H * H * H / (T * mu * k)
     p1 = plate_nusselt(per_kelvin * abs(T1 - T_air), turbulent) * k / H
     p2 = plate_nusselt(per_kelvin * abs(T2 - T_air), turbulent) * k / H
@@ -273,7 +273,7 @@ def h_mixed(still, v, C, T1, T2, T_air, d, H, P, entry):
 
 @jit
 def face_coefficients(v, T1, T2, T_air, d, H, P, entry):
-    """Return the convective coefficients of both faces of an open cavity, see `h_mixed` [W/(m2 K)]."""
+    """Return the convective coefficients of both surfaces of an open cavity, see `h_mixed` [W/(m2 K)]."""
     still = h_still(T1, T2, d, H, P)
     C = P / (R_AIR * T_air) * abs(v) * d / H * DRY_AIR_HEAT
     return h_mixed(still, v, C, T1, T2, T_air, d, H, P, entry)

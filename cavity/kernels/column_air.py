@@ -1,6 +1,6 @@
-"""Air that passes the segments of a column: its flow, its state along the way, and the coefficients at the faces.
+"""Air that passes the segments of a column: its flow, its state along the way, and the coefficients at the surfaces.
 
-The faces of the cavity are given; what is found here goes into the boundary conditions of the lines.
+The state of the cavity surfaces is input; what is found here goes into the boundary conditions of the lines.
 
 Key: S segments, K links; flows of links upwards [kg/(s m)].
 """
@@ -13,10 +13,10 @@ from cavity.kernels import cavity_air, moist_air, network, potential
 from cavity.kernels.wall_section import POTENTIAL, TEMPERATURE, VAPOUR
 from cavity.kernels.year_arrays import HEAT_MEAN, HEAT_OUTLET, VAPOUR_MEAN, VAPOUR_OUTLET
 
-CALM_FLOW = 1e-9  # kg/(s m), a flow without effect: 1e-8 m/s in 50 mm
-FLOW_AGREES = 1e-4  # relative, inner agreement of air flow and air temperature
+CALM_FLOW = 1e-9  # kg/(s m), counts as no flow: 1e-8 m/s in 50 mm
+FLOW_AGREES = 1e-4  # relative, of air flow and air temperature with each other
 FLOW_EXACT = 1e-5  # relative residual of the network in one round of that
-LEAST_LEFT = 0.3  # share of a gap that a round is trusted to leave at best
+LEAST_LEFT = 0.3  # fraction of a gap that a round is assumed to leave at least
 
 
 @jit
@@ -74,11 +74,11 @@ def set_inlet(column, flow, s, outdoors, work):
 
 
 @jit
-def look_at_faces(section, w, s, work):
-    """Read the cavity faces of segment s for the air; return how far the farther one has moved [K]."""
+def read_faces(section, w, s, work):
+    """Read the cavity surfaces of segment s for the air; return the larger change of their temperatures [K]."""
     shift = 0.0
     for k in range(2):
-        at = w.place[section.cladding_back + k]
+        at = w.offset[section.cladding_back + k]
         T = w.cell[at + TEMPERATURE]
         shift = max(shift, abs(T - work.face_T[s, k]))
         work.face_T[s, k] = T
@@ -89,7 +89,7 @@ def look_at_faces(section, w, s, work):
 
 @jit
 def update_air(state, s, outdoors, work):
-    """Set mean and outlet air of segment s by its inlet and its faces (E31, E32); steam beyond the pressure leaves."""
+    """Set mean and outlet air of segment s by its inlet and surfaces (E31, E32); steam beyond the pressure leaves."""
     weight, part = work.inlet_weight, work.outdoor_part
     of_back = work.h[s, 0] / (work.h[s, 0] + work.h[s, 1])
     T = of_back * work.face_T[s, 0] + (1.0 - of_back) * work.face_T[s, 1]
@@ -104,9 +104,9 @@ def update_air(state, s, outdoors, work):
 
 @jit
 def set_coefficients(column, state, outdoors, work, renew):
-    """Set the convective coefficients of the cavity faces and the weights of the inlet air by the flow (E6, E36).
+    """Set the convective coefficients of the cavity surfaces and the weights of the inlet air by the flow (E6, E36).
 
-    renew: the faces have changed since the last call, not the flow alone.
+    renew: the surfaces have changed since the last call, not the flow alone.
     """
     if column.gust_factor > 0.0 and renew:  # an estimate: its part of the drive may be that of the first round
         drive = 0.0
@@ -149,17 +149,17 @@ def _set_weights(work, s, mean, outlet, h, C, c):
 
 @jit
 def flow_per_area(column, flow, s):
-    """Return the mass flow through segment s per area of its faces [kg/(s m2)]; without effect it counts as none."""
+    """Return the mass flow through segment s per area of one surface [kg/(s m2)]; 0 below CALM_FLOW."""
     link = column.segment_link[s]
     if link < 0 or flow.size == 0:
         return 0.0
-    found = abs(flow[link]) / (column.segment_top[s] - column.segment_bottom[s])
-    return found if found >= CALM_FLOW else 0.0
+    per_area = abs(flow[link]) / (column.segment_top[s] - column.segment_bottom[s])
+    return per_area if per_area >= CALM_FLOW else 0.0
 
 
 @jit
 def _mixing(column, state, s, outdoors, work):
-    """Return the exchange with outdoors beside the mean flow [kg/(s m2)]: by gusts, or through the only vent."""
+    """Return the exchange with outdoors in addition to the mean flow [kg/(s m2)]: by gusts, or at a single vent."""
     link = column.segment_link[s]
     if column.single_area[s] > 0.0:
         return outdoors.density * cavity_air.single_vent(
@@ -183,11 +183,11 @@ def _set_densities(column, state, outdoors, rho_link):
 
 @jit
 def couple_flow(column, wind, state, outdoors, work, rounds):
-    """Bring air flow and air temperatures into agreement with the faces as they now are (E19, E28).
+    """Solve air flow and air temperatures together for the present state of the surfaces (E19, E28).
 
-    More flow cools the air and slows the flow: a plain repetition can swing, so each round is relaxed by Aitken's rule,
-    from the factor at which the last search ended. A round is the last when the gap it leaves will do, by the share
-    that such rounds leave. wind (J,) [Pa]. Returns whether it came to that.
+    More flow cools the air, which slows the flow: plain repetition can oscillate, so each round is relaxed by Aitken's
+    rule, from the factor at which the last search ended. It ends when the gap that the next round would leave, by the
+    fraction that such rounds leave, is small enough. wind (J,) [Pa]. Returns whether it was.
     """
     agreed = False
     gap = 0.0
@@ -197,8 +197,8 @@ def couple_flow(column, wind, state, outdoors, work, rounds):
         gap, largest = _relax_flow(state, before, turn, work)
         set_coefficients(column, state, outdoors, work, turn == 0)
         count = order_of_flow(column, state.flow, work.order)
-        for place in range(count):
-            s = work.order[place]
+        for rank in range(count):
+            s = work.order[rank]
             set_inlet(column, state.flow, s, outdoors, work)
             update_air(state, s, outdoors, work)
         if gap * work.relaxation[1] <= FLOW_AGREES * largest + CALM_FLOW:
@@ -223,7 +223,7 @@ def _flow_for_this_air(column, wind, state, outdoors, work):
 
 @jit
 def _relax_flow(state, before, turn, work):
-    """Move the flow towards work.new_flow by Aitken's rule; return (gap it had, largest flow), before: the last gap."""
+    """Change the flow towards work.new_flow by Aitken's rule; return (gap, largest flow); before: the last gap."""
     factor = work.relaxation[0]
     gap = largest = 0.0
     dot = norm = 0.0

@@ -1,10 +1,10 @@
-"""Water or frost held as a film on a face.
+"""Water or frost held as a film on a surface.
 
-A film is written as storage of the face in the same potential u = -ln(suction / scale) that moves water in the layers:
-none below a start, then growing with the square of the distance. Condensation, absorption by the layer behind,
-evaporation and frost then need no switching between wet and dry. On a face that does not draw water the film starts at
-u = 7 (99.91 % relative humidity); water under suction does not leave a pore, so beside a capillary layer it starts
-where that layer is full.
+A film is storage of the surface in the potential u = -ln(suction / scale) that drives water in the layers: none below
+a start, then growing with the square of the distance. Condensation, absorption by the layer
+behind, evaporation and frost then need no switching between wet and dry. On a surface that does not draw water the film
+starts at u = 7 (99.91 % relative humidity); water under suction does not leave a pore, so on a capillary layer it
+starts where that layer is full.
 
 Key: u potential [-], T temperature [K], m film mass [kg/m2], c scale of the film [kg/m2].
 """
@@ -17,7 +17,7 @@ from cavity._jit import jit
 from cavity.constants import FUSION_HEAT, ICE_HEAT, ICE_POINT, WATER_HEAT
 
 START = 7.0  # potential at which a film begins: 0.09 % below saturation, under any sensor's accuracy
-FULL = 12.0  # the same beside a capillary layer, which is full there: 0.0006 % below saturation
+FULL = 12.0  # the same on a capillary layer, which is full there: 0.0006 % below saturation
 SCALE = 0.004  # kg/m2: 100 g/m2 five above the start
 FREEZING_RANGE = 0.5  # K below 0 degC over which the film freezes, numerically smooth
 
@@ -36,8 +36,8 @@ def potential(m, start):
 
 
 @jit
-def frozen_share(T):
-    """Return the frozen share of a film at T [K] (E39)."""
+def frozen_fraction(T):
+    """Return the frozen fraction of a film at T [K] (E39)."""
     return min(1.0, max(0.0, (ICE_POINT - T) / FREEZING_RANGE))
 
 
@@ -45,7 +45,7 @@ def frozen_share(T):
 def enthalpy(T):
     """Return (specific enthalpy of film water [J/kg], its slope [J/(kg K)]); liquid at 0 degC is zero (E40)."""
     x = T - ICE_POINT
-    f = frozen_share(T)
+    f = frozen_fraction(T)
     value = (1.0 - f) * WATER_HEAT * x + f * (ICE_HEAT * x - FUSION_HEAT)
     slope = (1.0 - f) * WATER_HEAT + f * ICE_HEAT
     forming = ((ICE_HEAT - WATER_HEAT) * x - FUSION_HEAT) / FREEZING_RANGE

@@ -1,7 +1,7 @@
-"""How the nodes of a line stand in memory so that eight of them are worked on at once.
+"""How the nodes of a line are laid out in memory so that eight of them are worked on at once.
 
-Node i of n stands in lane i // rows and row 1 + i % rows, with rows = ceil(n / LANES): nodes that touch follow each
-other in the same lane. A loop over the lanes of one row then does the same work for all of them and finds the next node
+Node i of n is in lane i // rows and row 1 + i % rows, with rows = ceil(n / LANES): neighbours follow each other in
+the same lane. A loop over the lanes of one row then does the same work for all of them and finds the next node
 one row on. Lanes are joined by two more rows: row 0 repeats the last row one lane on, the last row the first one lane
 back.
 
@@ -23,8 +23,8 @@ def rows_of(nodes: int) -> int:
     return -(-nodes // LANES)
 
 
-def places(nodes: int, span: int) -> np.ndarray:
-    """Return where each node stands, (nodes,), in rows of `span` numbers."""
+def offsets(nodes: int, span: int) -> np.ndarray:
+    """Return where the record of each node begins, (nodes,), in rows of `span` numbers."""
     lane, row = np.divmod(np.arange(nodes), rows_of(nodes))
     return (1 + row) * span + lane
 

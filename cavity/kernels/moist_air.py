@@ -34,13 +34,13 @@ _LOWEST_PRESSURE = 1e-3  # Pa, floor of the dew-point search: -100 degC, drier t
 
 @jit
 def table_position(T):
-    """Return where T [K] stands in the tables, in kelvins from their first."""
+    """Return the position of T [K] in the tables, in kelvins from their first."""
     return T - FIRST_KELVIN
 
 
 @jit
 def interval(x):
-    """Return the interval of the tables in which, or next to which, x stands."""
+    """Return the interval of the tables in which position x is, or the nearest one."""
     k = np.floor(x)
     # written so that what is not a number finds the first
     k = k if k > 0.0 else 0.0

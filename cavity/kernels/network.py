@@ -1,8 +1,8 @@
 """Air flow through one column of the cavity: a ladder of openings and the links between them.
 
-Openings 0..n-1 stand low to high; link k joins openings k and k+1 and is a channel with restrictions (rails,
-barriers) in series. Unknown is the upward mass flow Q_k of each link; opening j takes in q_j = Q_j - Q_(j-1), so mass
-balance holds by construction. Around the loop outdoors - opening k - link k - opening k+1 - outdoors:
+Openings 0..n-1 are numbered from low to high; link k joins openings k and k+1 and is a channel with restrictions
+(rails, barriers) in series. Unknown is the upward mass flow Q_k of each link; opening j takes in q_j = Q_j - Q_(j-1):
+mass balance holds by construction. Around the loop outdoors - opening k - link k - opening k+1 - outdoors:
 
     L_k(q_k) + M_k(Q_k) - L_(k+1)(q_(k+1)) = drive_k
 
@@ -44,7 +44,7 @@ FROM_OPENING, FROM_CHANNEL, FROM_RESTRICTION = 0, 1, 2  # codes of `source` in p
 
 @jit
 def _cavity_density(j, n, rho_out, rho_link):
-    """Return the density of the air that leaves through opening j: mean of the links beside it."""
+    """Return the density of the air that leaves through opening j: mean of the links on both sides."""
     if n < 2:
         return rho_out
     if j == 0:
@@ -223,7 +223,7 @@ def solve_column(
     opening_law (n, 6), part_law (m, 6): restriction rows; link_law (n-1, 5): channel rows; part_link (m,) int: link of
     each part; link_open (n-1,) int: 0 where the link is closed; drive (n-1,) [Pa]; rho_out [kg/m3]; rho_link (n-1,)
     [kg/m3]; mu [Pa s]; flow (n-1,) [kg/(s m)] in: warm start, out: upward flow of each link; work (9, >= n) float and
-    chain (3, >= n) int: scratch; goal: residual that will do. Residual: Pa left over, relative to the
+    chain (3, >= n) int: scratch; goal: residual at which it stops. Residual: Pa left over, relative to the
     sum of the pressures of its loop.
     """
     n = opening_law.shape[0]
@@ -269,15 +269,15 @@ def solve_column(
                 break
             high = t
             slope_high = slope
-            share = -slope_low / (slope_high - slope_low)
-            t = low + (high - low) * min(max(share, 0.1), 0.7)
-        moved = 0.0
+            fraction = -slope_low / (slope_high - slope_low)
+            t = low + (high - low) * min(max(fraction, 0.1), 0.7)
+        change = 0.0
         largest = 0.0
         for u in range(count):
-            moved = max(moved, abs(work[8, u] - work[0, u]))
+            change = max(change, abs(work[8, u] - work[0, u]))
             largest = max(largest, abs(work[8, u]))
             work[0, u] = work[8, u]
-        if moved <= 2e-16 * largest:
+        if change <= 2e-16 * largest:
             status = SOLVED
             break
     for k in range(n - 1):

@@ -10,18 +10,18 @@ Row of a restriction (opening, rail, barrier; `RESTRICTION_COLUMNS` long):
  1   ZETA_PLUS    loss coefficient on the speed in AREA, positive flow (opening: into the cavity; part: upwards)
  2   ZETA_MINUS   the same for negative flow
  3   LINEAR       sum of A_i / D_i of the low-Reynolds terms zeta = A / Re_D [1/m]; loss 0.5 mu v LINEAR
- 4   MESH         (1 - b^2) / b^2 with b the open share of a wire mesh that fills AREA [-]; 0: no mesh
+ 4   MESH         (1 - b^2) / b^2 with b the open fraction of a wire mesh that fills AREA [-]; 0: no mesh
  5   WIRE         wire diameter of the mesh [m]
 ===  ===========  ==========================================================================================
 
 Row of a channel (`CHANNEL_COLUMNS` long):
 
 ===  ===========  ==========================================================================================
- 0   AREA         flow area per metre of wall [m2/m] = depth x open share
+ 0   AREA         flow area per metre of wall [m2/m] = depth x open fraction
  1   LENGTH       length along the flow [m]
  2   DIAMETER     hydraulic diameter, twice the depth [m]
  3   ROUGH        (roughness / (3.7 diameter))^1.11, the roughness term of Haaland's law [-]
- 4   PIECES       number of equal pieces in which the velocity profile develops anew (rails between them) [-]
+ 4   PIECES       number of equal pieces in which the velocity profile develops again (rails between them) [-]
 ===  ===========  ==========================================================================================
 """
 
@@ -93,8 +93,8 @@ def restriction_loss(law, i, m, rho_plus, rho_minus, mu):
 def entry_excess_shah_1978(x):
     """Return the entry loss of laminar flow between plates in velocity heads, and its derivative in x (E27).
 
-    x: length / (hydraulic diameter x Re). Shah 1978, J. Fluids Eng. 100:177 (from memory): apparent f Re less the
-    developed 24, rearranged so that nothing cancels; 0.674 heads for a long channel.
+    x: length / (hydraulic diameter x Re). Shah 1978, J. Fluids Eng. 100:177 (from memory): apparent f Re minus
+    the developed 24, rearranged so that nothing cancels; 0.674 heads for a long channel.
     """
     root = math.sqrt(x)
     top = 0.674 * x * x + 1.16e-4 * (3.44 * root - 24.0 * x)
@@ -121,7 +121,7 @@ def friction_turbulent(re, rough):
 def friction(re, rough):
     """Return the developed Darcy friction factor and its derivative in Re > 0: 96/Re, blended into turbulent (E26).
 
-    The share of turbulent flow rises from 0 at Re 2300 to 1 at 4000 by a cubic with level ends (our own choice of
+    The fraction of turbulent flow rises from 0 at Re 2300 to 1 at 4000 by a cubic with level ends (our own choice of
     blend; the limits are textbook). The turbulent factor is the larger one there, so the loss keeps rising with Re.
     """
     lam = 96.0 / re
@@ -131,9 +131,12 @@ def friction(re, rough):
     if re >= RE_TURBULENT:
         return turb, dturb
     t = (re - RE_LAMINAR) / (RE_TURBULENT - RE_LAMINAR)
-    share = t * t * (3.0 - 2.0 * t)
-    dshare = 6.0 * t * (1.0 - t) / (RE_TURBULENT - RE_LAMINAR)
-    return lam + share * (turb - lam), -(1.0 - share) * lam / re + share * dturb + dshare * (turb - lam)
+    fraction = t * t * (3.0 - 2.0 * t)
+    dfraction = 6.0 * t * (1.0 - t) / (RE_TURBULENT - RE_LAMINAR)
+    return (
+        lam + fraction * (turb - lam),
+        -(1.0 - fraction) * lam / re + fraction * dturb + dfraction * (turb - lam),
+    )
 
 
 @jit
@@ -155,7 +158,7 @@ def channel_loss(law, k, m, rho, mu):
         head = 0.5 * rho * v * length / dh
         dp = head * v * f
         slope = head * (2.0 * f + re * df)
-    if re > 1e-9 and length > 0.0:  # below that the quadratic entry loss is nothing beside the linear friction
+    if re > 1e-9 and length > 0.0:  # below that the quadratic entry loss is negligible
         x = length / (law[k, 4] * dh * re)
         excess, dexcess = entry_excess_shah_1978(x)
         head = 0.5 * rho * v * law[k, 4]

@@ -1,7 +1,7 @@
 """One implicit stage: the lines of all segments together with the air that passes them.
 
-All is implicit: the air flow is solved again as the faces change, the air passes the segments in its own direction, and
-every line takes Newton updates until all residuals are small.
+All is implicit: the air flow is solved again as the surfaces change, the segments are taken in the direction of flow,
+and every line takes Newton updates until all residuals are small.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ from cavity.kernels import accounts, boundaries, column_air, film, wall
 from cavity.kernels.wall_section import DRY_LINK, POTENTIAL, TEMPERATURE, VAPOUR, WATER, set_potential
 from cavity.kernels.year_arrays import HEAT_MEAN, VAPOUR_MEAN, line_of, outdoors_of
 
-TOLERANCE = 1e-2  # W/m2 in any row of any line; what is left is carried to the next step
+TOLERANCE = 1e-2  # W/m2 in any row of any line; the rest is carried into the next step
 SHORT = 450.0  # s, steps below this may leave as much water and heat as one of this length
 MOST = 45  # Newton updates before the step is halved
-FREE_FLOW = 8  # updates during which the air flow still follows the faces
-FACES_MOVED = 0.01  # K, change of the cavity faces that the air flow does not feel: 0.5 mPa of stack in 12 m
+FREE_FLOW = 8  # updates during which the air flow still follows the surfaces
+LEAST_SHIFT = 0.01  # K, change of the cavity surfaces from which the air flow is solved again: 0.5 mPa of stack in 12 m
 ROUNDS = 12  # of the agreement of flow and air
 
 
@@ -29,8 +29,8 @@ def solve(problem, state, t, dt, stage, k, work):
     dt: weight of the stage in the step [s]. Returns (good, Newton updates of all lines, worst residual [W/m2]).
     """
     column, outdoors = problem.column, outdoors_of(problem.forcing, t)
-    # what is left is carried on: the shorter the step, the less it weighs. A dry sheet could never pay back water that
-    # it owes from an hour within a shorter step
+    # residuals are carried on: the shorter the step, the less they weigh. A dry sheet could never make up in a shorter
+    # step for the residual of an hour
     tolerance, slack = TOLERANCE * max(1.0, SHORT / dt), HOUR / min(max(dt, SHORT), HOUR)
     _start_films(problem.section, problem.forcing, t, work)
     updates = 0
@@ -59,7 +59,7 @@ def solve(problem, state, t, dt, stage, k, work):
                 updates += 1
                 if wall.update(w, iteration):
                     return False, updates, worst
-            shift = max(shift, column_air.look_at_faces(problem.section, w, s, work))
+            shift = max(shift, column_air.read_faces(problem.section, w, s, work))
             column_air.update_air(state, s, outdoors, work)
         work.face_shift[0] += shift
         if worst <= tolerance and work.face_shift[0] < np.inf:
@@ -71,7 +71,7 @@ def solve(problem, state, t, dt, stage, k, work):
 
 @jit
 def _start_films(section, forcing, t, work):
-    """Wet dry faces that rain reaches and that cannot absorb it: Newton does not find the film from the dry side."""
+    """Start films on dry, not absorbing surfaces that rain wets: Newton does not find them from the dry side."""
     i = forcing.rain_node
     for s in range(work.evaluated_at.size):
         if forcing.rain[t] > 0.0 and section.link[0] == DRY_LINK:
@@ -84,16 +84,16 @@ def _start_films(section, forcing, t, work):
 def _wet(work, s, i, u):
     """Raise the potential of node i of segment s to u."""
     w = line_of(work, s)
-    if w.cell[w.place[i] + POTENTIAL] < u:
+    if w.cell[w.offset[i] + POTENTIAL] < u:
         set_potential(w, i, u)
         work.evaluated_at[s] = 0.0
 
 
 @jit
 def _renew_flow(problem, state, t, outdoors, iteration, work):
-    """Bring air flow and coefficients up to date where the faces have moved, in the first updates."""
-    if state.flow.size and iteration < FREE_FLOW and work.face_shift[0] > FACES_MOVED:
-        # a rough flow will do before the first update moves the faces; no stage ends with it
+    """Bring air flow and coefficients up to date where the surfaces have moved, in the first updates."""
+    if state.flow.size and iteration < FREE_FLOW and work.face_shift[0] > LEAST_SHIFT:
+        # before the first update a rough flow is enough: no stage ends with it
         rounds = ROUNDS if iteration else 1
         agreed = column_air.couple_flow(problem.column, problem.forcing.wind[t], state, outdoors, work, rounds)
         work.face_shift[0] = 0.0 if agreed or iteration else np.inf
@@ -120,25 +120,25 @@ def _conditions(column, forcing, t, outdoors, s, dt, work):
 def _assemble(section, bc, s, w, flux, tolerance, slack, iteration, work):
     """Evaluate the state of segment s where that has not been done and assemble its balances; return the worst rows."""
     P = bc.pressure
-    # the first update of a stage may do with what the last one knew of the line, whatever the air pressure
+    # the first update of a stage may use the last evaluation of the line, whatever the air pressure
     evaluate = work.evaluated_at[s] == 0.0 or (iteration > 0 and work.evaluated_at[s] != P)
     while True:
         if evaluate:
             wall.eval_state(section, P, w)
             work.evaluated_at[s] = P
         heat_row, water_row = wall.assemble_boundaries(section, bc, w, flux, tolerance, slack)
-        evaluate = work.evaluated_at[s] != P and max(heat_row, water_row) <= tolerance  # not accepted unseen
+        evaluate = work.evaluated_at[s] != P and max(heat_row, water_row) <= tolerance  # not accepted without
         if not evaluate:
             return heat_row, water_row
 
 
 @jit
 def _keep_line(problem, bc, s, w, stage, k):
-    """Keep what stage k found at the faces of segment s."""
+    """Keep what stage k found at the surfaces of segment s."""
     for f in range(problem.readings.node.size):
         i = problem.readings.node[f]
-        stage.face_T[k, s, f] = w.cell[w.place[i] + TEMPERATURE]
-        stage.face_p[k, s, f] = w.cell[w.place[i] + VAPOUR]
+        stage.face_T[k, s, f] = w.cell[w.offset[i] + TEMPERATURE]
+        stage.face_p[k, s, f] = w.cell[w.offset[i] + VAPOUR]
         accounts.wetting(problem.section, w, bc, i, stage.wetting[k, s, f])
 
 
@@ -162,7 +162,7 @@ def _note_trouble(state, dt, work):
         w = line_of(work, s)
         i, row, residual = wall.worst_node(w, dt)
         if residual > trouble[3] or residual != residual:
-            at = w.place[i]
+            at = w.offset[i]
             trouble[0], trouble[1], trouble[2], trouble[3] = s, i, row, residual
             trouble[4], trouble[5] = w.cell[at + TEMPERATURE], w.cell[at + POTENTIAL]
             trouble[6] = w.cell[at + WATER]

@@ -1,7 +1,7 @@
 """Balance of the air stream: what it carries into and out of every segment, and what the two surfaces gave to it.
 
-Written apart from the march that finds the state of the air, so that it can prove it wrong: where the air comes from
-follows from the flows of links and openings alone, node by node, and what the surfaces gave is what the wall lost.
+Written independently of the solution for the state of the air, so that it can prove that wrong: where the air comes
+from follows from the flows of links and openings alone, node by node, and what the surfaces gave is what the wall lost.
 
 Key: S segments, J openings (nodes), K = J - 1 links; excess: temperature [K] or vapour pressure [Pa] over outdoor air.
 """
@@ -16,14 +16,14 @@ CARRIED_IN, CARRIED_OUT, EXCHANGED, FROM_CLADDING, FROM_WALL, TERMS = 0, 1, 2, 3
 
 @jit
 def _leaves(segment_link, excess, node, k, up):
-    """Return the excess of the air that leaves link k upwards or downwards; one without segments hands it on."""
-    found = node[k] if up else node[k + 1]
+    """Return the excess of the air that leaves link k upwards or downwards; a link without segments passes it on."""
+    leaving = node[k] if up else node[k + 1]
     for s in range(segment_link.size):
         if segment_link[s] == k:
-            found = excess[s]
+            leaving = excess[s]
             if not up:
                 break
-    return found
+    return leaving
 
 
 @jit

@@ -1,7 +1,7 @@
 """One line through the wall: residual and exact-by-hand Jacobian of its balances, one Newton update, one implicit step.
 
 The unknowns of each node are temperature and potential. The cavity air is eliminated into the link between the two
-faces of the cavity, so the system stays block-tridiagonal.
+surfaces of the cavity, so the system stays block-tridiagonal.
 
 Key: W water stored [kg/m2], E enthalpy stored [J/m2], dt step [s].
 """
@@ -59,7 +59,7 @@ from cavity.kernels.wall_section import (
     take_slopes,
 )
 
-COLDEST, HOTTEST = 180.0, 500.0  # K, a search that leaves this range has lost its way
+COLDEST, HOTTEST = 180.0, 500.0  # K, limits of the search
 LOWEST, HIGHEST = -3.3, 250.0  # the same for u: 1e-12 relative humidity, and a film of 230 kg/m2
 BONE_DRY = 6.0  # -ln(relative humidity): 0.25 %
 DRY_END = 6.5  # potential from which vapour is as good as saturated
@@ -81,7 +81,7 @@ def eval_state(section, P, w):
     wall_flow.set_membranes(section, w)
     last = rows_of(w)
     delta_zero = moist_air.permeability_at_zero(P)
-    # a row and at once its links from the row before: what they share is still at hand
+    # a row and at once its links from the row before: what both need is still in the cache
     for row in range(1, last + 2):
         if row <= last:
             wall_storage.eval_row(section, w, row)
@@ -113,11 +113,11 @@ def assemble_boundaries(section, bc, w, flux, tolerance, slack):
     bone-dry nodes count slack times less.
     """
     cell = w.cell
-    outer, room = w.place[0], w.place[w.place.size - 1]
-    leak, rain = w.place[bc.leak_node], w.place[bc.rain_node]
+    outer, room = w.offset[0], w.offset[w.offset.size - 1]
+    leak, rain = w.offset[bc.leak_node], w.offset[bc.rain_node]
     has_cavity = section.cladding_back >= 0
-    back = w.place[section.cladding_back] if has_cavity else outer
-    front = w.place[section.cladding_back + 1] if has_cavity else outer
+    back = w.offset[section.cladding_back] if has_cavity else outer
+    front = w.offset[section.cladding_back + 1] if has_cavity else outer
 
     from_outdoors = boundaries.outdoors(bc, surface_of(cell, outer))
     from_room = boundaries.room(bc, surface_of(cell, room))
@@ -172,7 +172,7 @@ def _residuals(w, per_dt, per_slack):
             s = ((cell[j + WATER] - cell[j + OLD_W]) * per_dt - net_W) * ENERGY_PER_KG
             cell[j + NET_FLUX_E], cell[j + NET_FLUX_W] = net_E, net_W
             cell[j + RIGHT], cell[j + RIGHT + LANES] = -r, -s
-            # written so that a value that is not a number becomes the worst and stays it
+            # written so that a value that is not a number becomes the worst and remains it
             r, s = abs(r), abs(s) * (per_slack if cell[j + MINUS_LOG_RH] > BONE_DRY else 1.0)
             cell[j + WORST_E] = r if r > cell[i + WORST_E] or r != r else cell[i + WORST_E]
             cell[j + WORST_W] = s if s > cell[i + WORST_W] or s != s else cell[i + WORST_W]
@@ -219,8 +219,8 @@ def update(w, iteration):
     """Apply one Newton update within a region of trust; return 0, or 1 when the system is singular or not finite.
 
     At first 30 K and 1.5 in u are allowed at each node; less in late updates ends the cycles between two sides of a
-    phase change. With it goes a damping of u where hardly anything depends on it: a saturated or frozen face of a layer
-    that draws water, between wet and dry, whose slope may even have the wrong sign, for evaporation cools and ice draws
+    phase change. With them u is damped where hardly anything depends on it: at a saturated or frozen surface of a layer
+    that draws water, between wet and dry, whose slope may even have the wrong sign, as evaporation cools and ice draws
     water.
     """
     fraction, damped = damping(iteration)
@@ -230,7 +230,7 @@ def update(w, iteration):
             for k in range(LANES):
                 draws = cell[k + FILM_START] > film.START and cell[k + POTENTIAL] > DAMPED_FROM
                 cell[k + OWN + W_U] += damped if draws else 0.0
-    if block.solve(w.cell, w.place, SYSTEM):
+    if block.solve(w.cell, w.offset, SYSTEM):
         return 1
     rows = rows_of(w)
     for row in range(rows):
@@ -251,7 +251,7 @@ def update(w, iteration):
 
 @jit
 def _next_temperature(T, dT, most, W, u):
-    """Return T + dT, bounded: outside the range of freezing no slope tells of the melting heat, so it stops in it."""
+    """Return T + dT, bounded: outside the range of freezing no slope shows the melting heat, so it stops within."""
     holds = W > LEAST_ICE and u > ICE_FROM
     low = ICE_POINT - 0.1 * film.FREEZING_RANGE if holds and T > ICE_POINT else COLDEST
     high = ICE_POINT - 0.9 * film.FREEZING_RANGE if holds and T < ICE_POINT - film.FREEZING_RANGE else HOTTEST
@@ -260,7 +260,7 @@ def _next_temperature(T, dT, most, W, u):
 
 @jit
 def _next_potential(u, du, most, film_scale, film_start):
-    """Return u + du, bounded; a face may go from one end of the range in which it is saturated to the other at once."""
+    """Return u + du, bounded; a surface may go from one end of the range where it is saturated to the other at once."""
     starts = film_start if film_scale > 0.0 else LOWEST
     up = max(u + most, starts + 0.1 if u > DRY_END else LOWEST)
     down = min(u - most, DRY_END if u > DRY_END and u < starts + 0.2 else HIGHEST)
@@ -272,8 +272,8 @@ def worst_node(w, dt):
     """Return (node, row: 0 heat, 1 water, residual [W/m2]) of the largest residual, step dt [s]."""
     cell = w.cell
     node, row, worst = 0, 0, -1.0
-    for i in range(w.place.size):
-        at = w.place[i]
+    for i in range(w.offset.size):
+        at = w.offset[i]
         r = abs((cell[at + ENTHALPY] - cell[at + OLD_E]) / dt - cell[at + NET_FLUX_E])
         s = abs((cell[at + WATER] - cell[at + OLD_W]) / dt - cell[at + NET_FLUX_W]) * ENERGY_PER_KG
         for k, value in ((0, r), (1, s)):
@@ -284,7 +284,7 @@ def worst_node(w, dt):
 
 @jit
 def advance(w, span):
-    """Let the fluxes found last act on the old stores for span [s]; return the least water of any face [kg/m2]."""
+    """Let the last fluxes act on the old stores for span [s]; return the least water of any surface [kg/m2]."""
     least = 0.0
     for row in range(1, rows_of(w) + 1):
         cell = w.cell[row * SPAN : (row + 1) * SPAN]
@@ -302,31 +302,31 @@ def commit(section, w, T, u, W, E, runoff, shed):
     """Read state and stores of a line, (n,) each, out of its cells at the end of a step (E41).
 
     Water above what a node can hold drains, into runoff (n,) [kg/m2], as far as it is liquid. Water that condensed
-    inside a layer that does not draw it goes to the colder face of that layer, into shed (n,) of that face [kg/m2].
+    inside a layer that does not draw it goes to the colder surface of that layer, into its shed (n,) [kg/m2].
     Returns the enthalpy that drains away [J/m2].
     """
     cell = w.cell
     for i in range(T.size):
-        at = w.place[i]
+        at = w.offset[i]
         T[i], u[i], W[i], E[i] = cell[at + TEMPERATURE], cell[at + POTENTIAL], cell[at + OLD_W], cell[at + OLD_E]
         runoff[i] = shed[i] = 0.0
     _shed(section, T, u, W, E, shed)
     drained_heat = _drain(section, w, T, u, W, E, runoff)
     for i in range(T.size):
-        cell[w.place[i] + OLD_W], cell[w.place[i] + OLD_E] = W[i], E[i]
+        cell[w.offset[i] + OLD_W], cell[w.offset[i] + OLD_E] = W[i], E[i]
     return drained_heat
 
 
 @jit
 def _shed(section, T, u, W, E, shed):
-    """Move what condensed inside layers that do not draw water to their colder face."""
+    """Transfer what condensed inside layers that do not draw water to their colder surface."""
     for i in range(T.size):
         if section.sheds_out[i] < 0 or u[i] <= section.film_start[i]:
             continue
         out, inner = section.sheds_out[i], section.sheds_in[i]
         to = out if T[out] <= T[inner] else inner
         m = film.mass(u[i], section.film_scale[i], section.film_start[i])[0]
-        if section.film_start[to] > film.START and u[to] < section.film_start[to] and film.frozen_share(T[to]) < 1.0:
+        if section.film_start[to] > film.START and u[to] < section.film_start[to] and film.frozen_fraction(T[to]) < 1.0:
             # a layer that draws water takes up at once what finds room in its first cell
             beyond = to + 1 if to > i else to - 1
             most = section.max_water[beyond]
@@ -345,7 +345,7 @@ def _drain(section, w, T, u, W, E, runoff):
     """Let water drain that nodes cannot hold; return its enthalpy [J/m2]: liquid at the temperature of what stays."""
     drained_heat = 0.0
     for i in range(T.size):
-        excess = min(W[i] - section.max_water[i], (1.0 - film.frozen_share(T[i])) * W[i])
+        excess = min(W[i] - section.max_water[i], (1.0 - film.frozen_fraction(T[i])) * W[i])
         if excess > 0.0 and u[i] > section.film_start[i]:
             h = WATER_HEAT * (T[i] - ICE_POINT)
             W[i] -= excess

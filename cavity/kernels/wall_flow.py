@@ -19,7 +19,9 @@ from cavity.kernels.wall_section import (
     FAR,
     FLOW_E,
     FLOW_W,
+    INNER,
     LANES,
+    LIQUID,
     MEMBRANE_SD,
     MEMBRANE_SD_NEXT_U,
     MEMBRANE_SD_U,
@@ -27,9 +29,8 @@ from cavity.kernels.wall_section import (
     NEAR,
     SPAN,
     Slopes,
-    inner_side,
     link_of,
-    outer_side,
+    node_of,
     put_slopes,
 )
 
@@ -88,10 +89,10 @@ def flow_row(w, row, delta_zero):
     """Fill a row of w.cell with the flows over the links to the next nodes and their slopes."""
     cell = w.cell[row * SPAN : (row + 2) * SPAN]
     for k in range(LANES):
-        found = flow(inner_side(cell, k), outer_side(cell, k + SPAN), link_of(cell, k), delta_zero)
-        cell[k + FLOW_E], cell[k + FLOW_W] = found.energy, found.water
-        put_slopes(cell, k + NEAR, found.near)
-        put_slopes(cell, k + FAR, found.far)
+        passing = flow(node_of(cell, k, INNER), node_of(cell, k + SPAN, LIQUID), link_of(cell, k), delta_zero)
+        cell[k + FLOW_E], cell[k + FLOW_W] = passing.energy, passing.water
+        put_slopes(cell, k + NEAR, passing.near)
+        put_slopes(cell, k + FAR, passing.far)
 
 
 @jit
@@ -107,7 +108,7 @@ def membrane_sd(permeance, phi, phi_next):
     if abs(apart) > 1e-5:
         mean = (value - value_next) / apart
         slope, slope_next = (rate - mean) / apart, (mean - rate_next) / apart
-    else:  # the difference would be round-off; the middle errs by 1e-10 here
+    else:  # the difference would be round-off; the error of the middle is 1e-10 here
         _, mean, bend = _permeance(permeance, 0.5 * (phi + phi_next))
         slope = slope_next = 0.5 * bend
     sd = 1.0 / mean
@@ -131,7 +132,7 @@ def set_membranes(section, w):
     """Write the s_d of humidity-dependent membranes and its slopes in u into the cells."""
     cell = w.cell
     for i in w.tabled:
-        at, a, b = w.place[i], cell[w.place[i] + MINUS_LOG_RH], cell[w.place[i + 1] + MINUS_LOG_RH]
+        at, a, b = w.offset[i], cell[w.offset[i] + MINUS_LOG_RH], cell[w.offset[i + 1] + MINUS_LOG_RH]
         phi, phi_next = math.exp(-a), math.exp(-b)
         sd, slope, slope_next = membrane_sd(section.permeance[section.membrane_table[i]], phi, phi_next)
         cell[at + MEMBRANE_SD] = sd

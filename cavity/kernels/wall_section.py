@@ -1,10 +1,10 @@
 """One line through cladding, cavity and backup wall, cut into nodes, and its state in memory.
 
-Every face and interface is a node without thickness that may hold a film; a membrane is the link between two such
+Every surface and interface is a node without thickness that may hold a film; a membrane is the link between two such
 nodes. Order: exterior surface, cladding cells, back of cladding, exterior surface of the backup wall, backup cells,
 interior surface. `WallSection1D` is what does not change. `Work` holds the state of a line and all that is worked out
-from it, one record of columns a node, in the order of `lanes`: eight nodes are worked on at once. How the columns lie
-is known to this file; physics reads a node by `Surface`, `Node` or `Link` and writes it by `put_...`.
+from it, one record of columns for each node, in the order of `lanes`: eight nodes are worked on at once. The layout of
+the columns is known to this file; physics reads a node by `Surface`, `Node` or `Link` and writes it by `put_...`.
 
 Key: T temperature [K], u potential [-], p vapour pressure [Pa], W water [kg/m2], E enthalpy [J/m2] (dry matter and
 water at 0 degC are zero).
@@ -28,16 +28,16 @@ DRY_LINK, WET_LINK, CAVITY = 0, 1, 2  # kinds of link: vapour only, vapour and l
 class WallSection1D(NamedTuple):
     """A line cut into nodes; shared by all segments. n nodes, n - 1 links."""
 
-    thickness: np.ndarray  # (n,) m; 0: a face, which can hold a film
+    thickness: np.ndarray  # (n,) m; 0: a surface, which can hold a film
     left: np.ndarray  # (n,) row of the tables on the outer side of the node
     right: np.ndarray  # (n,) row of the tables on the inner side; cells have one row for both
     heat_capacity: np.ndarray  # (n,) J/(m2 K), dry
     conductivity: np.ndarray  # (n,) W/(m K), dry, rails included
     moisture_conductivity: np.ndarray  # (n,) W/(m K) per kg/m3
-    max_water: np.ndarray  # (n,) kg/m2, all pores full; faces: what they hold before water runs off
+    max_water: np.ndarray  # (n,) kg/m2, all pores full; surfaces: what they hold before water runs off
     film_scale: np.ndarray  # (n,) kg/m2, see film.mass; 0: a cell that draws water, or is tight
     film_start: np.ndarray  # (n,) potential at which the film begins
-    sheds_out: np.ndarray  # (n,) face to which the node's film goes where that face is the colder one, -1: it stays
+    sheds_out: np.ndarray  # (n,) surface to which the node's film goes where it is the colder one, -1: the film stays
     sheds_in: np.ndarray  # (n,) the same on the inner side
     link: np.ndarray  # (n-1,) DRY_LINK | WET_LINK | CAVITY
     per_distance: np.ndarray  # (n-1,) 1/m, between the centres of the two nodes where liquid passes, else 0
@@ -56,7 +56,7 @@ class Work(NamedTuple):
     """State and scratch of one line, from `work_arrays`."""
 
     cell: np.ndarray  # (rows + 2) * SPAN, flat
-    place: np.ndarray  # (n,) where the record of each node begins
+    offset: np.ndarray  # (n,) where the record of each node begins
     left: np.ndarray  # (rows + 2, LANES) left and right of the section in the order of the lanes
     right: np.ndarray
     tabled: np.ndarray  # links with a humidity-dependent membrane
@@ -114,8 +114,8 @@ class Slopes(NamedTuple):
     OPEN, PER_DISTANCE, MEMBRANE_R, MEMBRANE_SD, MEMBRANE_SD_U, MEMBRANE_SD_NEXT_U,
     TEMPERATURE, POTENTIAL,
     MINUS_LOG_RH,
-    KELVIN, KELVIN_SHARE, INTERVAL, SHARE,  # where the state is in the tables
-    LOADED_KELVIN, LOADED_INTERVAL, MOVED,  # the intervals whose cubics it has; 0 if it is still there
+    KELVIN, KELVIN_FRACTION, INTERVAL, FRACTION,  # where the state is in the tables
+    LOADED_KELVIN, LOADED_INTERVAL, CHANGED,  # the intervals whose cubics are loaded; 0 if the state is still in both
     VAPOUR, VAPOUR_T, VAPOUR_U,  # vapour pressure and its slopes in T and u
     WATER, WATER_U,  # W by the storage curve
     ENTHALPY, ENTHALPY_T, ENTHALPY_U,
@@ -148,7 +148,8 @@ SATURATION_CUBIC = INNER_CUBIC + 4 * LANES  # ln(saturation pressure)
 # of water that stays liquid beside ice: where its potential is between u and that of ice, its slopes, and its cubics
 ICE_EXCESS = SATURATION_CUBIC + 4 * LANES  # (u - potential of ice) by the width of the transition; NO_ICE: none
 U_LIQUID, U_LIQUID_T, U_LIQUID_U = ICE_EXCESS + LANES, ICE_EXCESS + 2 * LANES, ICE_EXCESS + 3 * LANES
-ICE_INTERVAL, ICE_SHARE, LOADED_ICE_INTERVAL = ICE_EXCESS + 4 * LANES, ICE_EXCESS + 5 * LANES, ICE_EXCESS + 6 * LANES
+ICE_INTERVAL, ICE_FRACTION = ICE_EXCESS + 4 * LANES, ICE_EXCESS + 5 * LANES
+LOADED_ICE_INTERVAL = ICE_EXCESS + 6 * LANES
 ICE_WATER_CUBIC = ICE_EXCESS + 7 * LANES
 ICE_THETA_CUBIC = ICE_WATER_CUBIC + 4 * LANES
 ICE_INNER_CUBIC = ICE_THETA_CUBIC + 4 * LANES
@@ -165,9 +166,9 @@ _OF_LAST = (FLOW_E, FLOW_W, *range(NEAR, SYSTEM, LANES))
 def work_arrays(section: WallSection1D, *lines: int) -> Work:
     """Return the scratch arrays of a line of this section, or of several lines, as leading dimension of the cells."""
     nodes = section.thickness.size
-    place = lanes.places(nodes, SPAN)
+    offset = lanes.offsets(nodes, SPAN)
     cell: Any = np.zeros((lanes.rows_of(nodes) + 2, SPAN // LANES, LANES))
-    # places without a node hold nothing and touch nothing, but must not divide by zero
+    # records without a node store nothing and exchange nothing, but must not divide by zero
     cell[:, TEMPERATURE // LANES] = ICE_POINT + 20.0
     cell[:, POTENTIAL // LANES] = potential.U_LOW
     for column in (CONDUCTIVITY, MEMBRANE_R, MEMBRANE_SD):
@@ -182,18 +183,18 @@ def work_arrays(section: WallSection1D, *lines: int) -> Work:
         (OPEN, ~closed), (PER_DISTANCE, section.per_distance), (MEMBRANE_R, section.membrane_R + closed),
         (MEMBRANE_SD, section.membrane_sd + closed),
     ):  # fmt: skip
-        cell[place[: len(values)] + column] = values
-    at = lanes.places(nodes, LANES)
+        cell[offset[: len(values)] + column] = values
+    at = lanes.offsets(nodes, LANES)
     sides = np.zeros((2, LANES * (lanes.rows_of(nodes) + 2)), dtype=np.int64)
     sides[0, at], sides[1, at] = section.left, section.right
     left, right = sides.reshape(2, -1, LANES)
     tabled = np.flatnonzero(section.membrane_table >= 0)
-    return Work(np.tile(cell, (*lines, 1)) if lines else cell, place, left, right, tabled)
+    return Work(np.tile(cell, (*lines, 1)) if lines else cell, offset, left, right, tabled)
 
 
 def read(w: Work, column: int) -> np.ndarray:
     """Return a column of a line's scratch by node, (n,)."""
-    return w.cell[w.place + column]
+    return w.cell[w.offset + column]
 
 
 @jit
@@ -206,23 +207,23 @@ def rows_of(w):
 def set_state(w, T, u):
     """Write the state of a line, (n,) each, into its cells."""
     for i in range(T.size):
-        w.cell[w.place[i] + TEMPERATURE] = T[i]
+        w.cell[w.offset[i] + TEMPERATURE] = T[i]
         set_potential(w, i, u[i])
 
 
 @jit
 def set_potential(w, i, u):
     """Write the potential of node i into its cell."""
-    w.cell[w.place[i] + POTENTIAL] = u
-    locate_in_tables(w.cell, w.place[i])
+    w.cell[w.offset[i] + POTENTIAL] = u
+    locate_in_tables(w.cell, w.offset[i])
 
 
 @jit
 def set_stores(w, W, E):
     """Write the stores that a step starts from, (n,) each, into the cells."""
     for i in range(W.size):
-        w.cell[w.place[i] + OLD_W] = W[i]
-        w.cell[w.place[i] + OLD_E] = E[i]
+        w.cell[w.offset[i] + OLD_W] = W[i]
+        w.cell[w.offset[i] + OLD_E] = E[i]
 
 
 @jit
@@ -232,20 +233,20 @@ def locate_in_tables(cell, at):
     cell[at + MINUS_LOG_RH] = potential.minus_log_rh(u, T)
     x, y = moist_air.table_position(T), potential.table_position(u)
     kelvin, interval = moist_air.interval(x), np.floor(y)
-    cell[at + KELVIN_SHARE], cell[at + SHARE] = x - kelvin, y - interval
+    cell[at + KELVIN_FRACTION], cell[at + FRACTION] = x - kelvin, y - interval
     cell[at + KELVIN], cell[at + INTERVAL] = kelvin, interval
-    cell[at + MOVED] = abs(kelvin - cell[at + LOADED_KELVIN]) + abs(interval - cell[at + LOADED_INTERVAL])
+    cell[at + CHANGED] = abs(kelvin - cell[at + LOADED_KELVIN]) + abs(interval - cell[at + LOADED_INTERVAL])
 
 
 @jit
 def load_cubics(section, w, row):
-    """Copy the cubics of the intervals in which the nodes of a row now are, where they have moved to others."""
+    """Copy the cubics of the intervals in which the nodes of a row now are, unless already loaded."""
     cell = w.cell[row * SPAN : (row + 1) * SPAN]
     for k in range(w.left.shape[1]):  # LANES, but not known to the compiler: it would write this out eight times
-        if cell[k + MOVED] == 0.0:
+        if cell[k + CHANGED] == 0.0:
             continue
         kelvin, interval = cell[k + KELVIN], cell[k + INTERVAL]
-        cell[k + LOADED_KELVIN], cell[k + LOADED_INTERVAL], cell[k + MOVED] = kelvin, interval, 0.0
+        cell[k + LOADED_KELVIN], cell[k + LOADED_INTERVAL], cell[k + CHANGED] = kelvin, interval, 0.0
         outer = section.tables[w.left[row, k], int(interval)]
         inner = section.tables[w.right[row, k], int(interval)]
         saturation = moist_air.LOG_SATURATION_CUBIC[int(kelvin)]
@@ -287,22 +288,12 @@ def surface_of(cell, at):
 
 
 @jit
-def inner_side(cell, at):
-    """Return the node at `at` as the next one sees it."""
+def node_of(cell, at, liquid):
+    """Return the node at `at` as a neighbour sees it; liquid: LIQUID for the one before, INNER for the next."""
     return Node(
         cell[at + TEMPERATURE], cell[at + VAPOUR], cell[at + VAPOUR_T], cell[at + VAPOUR_U], cell[at + RESISTANCE],
-        cell[at + RESISTANCE_U], cell[at + AIR_LAYER], cell[at + AIR_LAYER_U], cell[at + INNER], cell[at + INNER_T],
-        cell[at + INNER_U],
-    )  # fmt: skip
-
-
-@jit
-def outer_side(cell, at):
-    """Return the node at `at` as the one before sees it."""
-    return Node(
-        cell[at + TEMPERATURE], cell[at + VAPOUR], cell[at + VAPOUR_T], cell[at + VAPOUR_U], cell[at + RESISTANCE],
-        cell[at + RESISTANCE_U], cell[at + AIR_LAYER], cell[at + AIR_LAYER_U], cell[at + LIQUID], cell[at + LIQUID_T],
-        cell[at + LIQUID_U],
+        cell[at + RESISTANCE_U], cell[at + AIR_LAYER], cell[at + AIR_LAYER_U], cell[at + liquid],
+        cell[at + liquid + LANES], cell[at + liquid + 2 * LANES],
     )  # fmt: skip
 
 

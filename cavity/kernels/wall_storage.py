@@ -25,17 +25,18 @@ from cavity.kernels.wall_section import (
     ENTHALPY_U,
     FILM_SCALE,
     FILM_START,
+    FRACTION,
     ICE_EXCESS,
+    ICE_FRACTION,
     ICE_INNER_CUBIC,
     ICE_INTERVAL,
-    ICE_SHARE,
     ICE_THETA_CUBIC,
     ICE_WATER_CUBIC,
     INNER,
     INNER_CUBIC,
     INNER_T,
     INNER_U,
-    KELVIN_SHARE,
+    KELVIN_FRACTION,
     LANES,
     LIQUID,
     LIQUID_T,
@@ -47,7 +48,6 @@ from cavity.kernels.wall_section import (
     RESISTANCE,
     RESISTANCE_U,
     SATURATION_CUBIC,
-    SHARE,
     SPAN,
     TEMPERATURE,
     THETA_CUBIC,
@@ -67,7 +67,7 @@ from cavity.kernels.wall_section import (
 )
 
 MIN_CAPACITY = 1e-6  # kg/m3 per unit of u, water capacity of materials that hold none
-SKIN = 5e-8  # kg/m2 per unit of u, water that any face adsorbs, a molecule deep: its row is never empty
+SKIN = 5e-8  # kg/m2 per unit of u, adsorbed by any surface, a molecule deep: its row is never empty
 U_OVERFULL = 14.0  # potential above which a capillary cell takes water beyond its retention curve, to be drained
 _ICE_SUCTION = WATER_DENSITY * FUSION_HEAT / SUCTION_SCALE
 _LEAST = math.exp(-3.0)  # e^(u - u_ice) below which ice would take less than 1e-9 from u
@@ -84,7 +84,7 @@ def vapour_pressure(log_saturation, log_saturation_T, a, T):
 
 @jit
 def water_content(by_curve, by_curve_u, u):
-    """Return (w, its slope in u): by the storage curve, and what keeps a row from being empty or lets it overflow."""
+    """Return (w, its slope in u): by the storage curve, with terms so that no row is empty and it can overflow."""
     over = max(u - U_OVERFULL, 0.0)
     return by_curve + MIN_CAPACITY * (u - U_LOW) + over * over, by_curve_u + MIN_CAPACITY + 2.0 * over
 
@@ -140,11 +140,11 @@ def eval_row(section, w, row):
     cell = w.cell[row * SPAN : (row + 1) * SPAN]
     for k in range(LANES):
         T, u, a, d = cell[k + TEMPERATURE], cell[k + POTENTIAL], cell[k + MINUS_LOG_RH], cell[k + THICKNESS]
-        share = cell[k + SHARE]
-        saturation, saturation_T = cubic_of(cell, k + SATURATION_CUBIC, cell[k + KELVIN_SHARE])
+        fraction = cell[k + FRACTION]
+        saturation, saturation_T = cubic_of(cell, k + SATURATION_CUBIC, cell[k + KELVIN_FRACTION])
         p, p_T, p_u = vapour_pressure(saturation, saturation_T, a, T)
         cell[k + VAPOUR], cell[k + VAPOUR_T], cell[k + VAPOUR_U] = p, p_T, p_u
-        curve, curve_x = cubic_of(cell, k + WATER_CUBIC, share)
+        curve, curve_x = cubic_of(cell, k + WATER_CUBIC, fraction)
         content, content_u = water_content(curve, curve_x * PER_STEP, u)
         m, m_u = film_and_skin(u, cell[k + FILM_SCALE], cell[k + FILM_START])
         cell[k + WATER], cell[k + WATER_U] = d * content + m, d * content_u + m_u
@@ -152,11 +152,11 @@ def eval_row(section, w, row):
         cell[k + ENTHALPY], cell[k + ENTHALPY_T], cell[k + ENTHALPY_U] = E, E_T, E_u
         R, R_u = half_resistance(d, content, content_u, cell[k + CONDUCTIVITY], cell[k + BY_WATER])
         cell[k + RESISTANCE], cell[k + RESISTANCE_U] = R, R_u
-        mu, mu_x = cubic_of(cell, k + MU_CUBIC, share)
+        mu, mu_x = cubic_of(cell, k + MU_CUBIC, fraction)
         cell[k + AIR_LAYER], cell[k + AIR_LAYER_U] = 0.5 * d * mu, 0.5 * d * mu_x * PER_STEP
-        theta, theta_x = cubic_of(cell, k + THETA_CUBIC, share)
+        theta, theta_x = cubic_of(cell, k + THETA_CUBIC, fraction)
         cell[k + LIQUID], cell[k + LIQUID_T], cell[k + LIQUID_U] = theta, 0.0, theta_x * PER_STEP
-        theta, theta_x = cubic_of(cell, k + INNER_CUBIC, share)
+        theta, theta_x = cubic_of(cell, k + INNER_CUBIC, fraction)
         cell[k + INNER], cell[k + INNER_T], cell[k + INNER_U] = theta, 0.0, theta_x * PER_STEP
     if section.freezing and _find_ice(w, row):
         _freeze(section, w, row)
@@ -166,7 +166,7 @@ def eval_row(section, w, row):
 def _find_ice(w, row):
     """Write ICE_EXCESS of the nodes of a row; return whether pore water freezes in any of them."""
     cell = w.cell[row * SPAN : (row + 1) * SPAN]
-    found = False
+    freezes = False
     for k in range(w.left.shape[1]):
         cell[k + ICE_EXCESS] = NO_ICE
         T = cell[k + TEMPERATURE]
@@ -175,8 +175,8 @@ def _find_ice(w, row):
             suction = _ICE_SUCTION * log_ice_point_by(T)  # of ice, by the scale: e^(-u_ice)
             if suction * 293.15 >= _LEAST * cell[k + MINUS_LOG_RH] * T:  # e^(u - u_ice), without a logarithm
                 cell[k + ICE_EXCESS] = (cell[k + POTENTIAL] + math.log(suction)) / ICE_BLEND
-                found = True
-    return found
+                freezes = True
+    return freezes
 
 
 @jit
@@ -192,26 +192,26 @@ def _freeze(section, w, row):
         cell[k + U_LIQUID], cell[k + U_LIQUID_T], cell[k + U_LIQUID_U] = u_liquid, by_T, by_u
         y = potential.table_position(u_liquid)
         interval = np.floor(y)
-        cell[k + ICE_INTERVAL], cell[k + ICE_SHARE] = interval, y - interval
+        cell[k + ICE_INTERVAL], cell[k + ICE_FRACTION] = interval, y - interval
     load_ice_cubics(section, w, row)
     for k in range(LANES):
-        T, u, d, share = cell[k + TEMPERATURE], cell[k + POTENTIAL], cell[k + THICKNESS], cell[k + ICE_SHARE]
+        T, u, d, fraction = cell[k + TEMPERATURE], cell[k + POTENTIAL], cell[k + THICKNESS], cell[k + ICE_FRACTION]
         u_liquid, by_T, by_u = cell[k + U_LIQUID], cell[k + U_LIQUID_T], cell[k + U_LIQUID_U]
-        f = film.frozen_share(T) if cell[k + ICE_EXCESS] != NO_ICE else 0.0
+        f = film.frozen_fraction(T) if cell[k + ICE_EXCESS] != NO_ICE else 0.0
         f_T = -1.0 / film.FREEZING_RANGE if f > 0.0 and f < 1.0 else 0.0
-        # flow: what is ice does not
-        low, low_x = cubic_of(cell, k + ICE_THETA_CUBIC, share)
+        # flow: ice does not
+        low, low_x = cubic_of(cell, k + ICE_THETA_CUBIC, fraction)
         full, full_u = cell[k + LIQUID], cell[k + LIQUID_U]
         cell[k + LIQUID], cell[k + LIQUID_T], cell[k + LIQUID_U] = _partly(
             full, full_u, low, low_x * PER_STEP, f, f_T, by_T, by_u
         )
-        low, low_x = cubic_of(cell, k + ICE_INNER_CUBIC, share)
+        low, low_x = cubic_of(cell, k + ICE_INNER_CUBIC, fraction)
         full, full_u = cell[k + INNER], cell[k + INNER_U]
         cell[k + INNER], cell[k + INNER_T], cell[k + INNER_U] = _partly(
             full, full_u, low, low_x * PER_STEP, f, f_T, by_T, by_u
         )
-        # enthalpy: the film apart, its ice is counted with it
-        liquid, liquid_x = cubic_of(cell, k + ICE_WATER_CUBIC, share)
+        # enthalpy: without the film, whose ice is in its own enthalpy
+        liquid, liquid_x = cubic_of(cell, k + ICE_WATER_CUBIC, fraction)
         liquid_u = liquid_x * PER_STEP + MIN_CAPACITY
         m, m_u = film_and_skin(u, cell[k + FILM_SCALE], cell[k + FILM_START])
         free = max(cell[k + WATER] - m - d * (liquid + MIN_CAPACITY * (u_liquid - U_LOW)), 0.0)

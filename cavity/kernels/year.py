@@ -16,7 +16,7 @@ GAMMA = 1.0 - 0.5**0.5  # of SDIRK2: L-stable, second order (Alexander, SIAM J. 
 CALM_CHANGE = 3.0  # K, change of the sol-air temperature from which an hour is taken in two steps
 SETTLING = 3  # first hours of a run, in which the start settles: in two steps
 FIRST_DROP, LAST_DROPS = 1e-5, 2e-3  # kg/m2, a film of this size may end within the hour: in two steps
-OVERDRAFT = 2e-5  # kg/m2, film that the first stage may owe
+OVERDRAFT = 2e-5  # kg/m2, film that the first stage may take beyond what is there
 
 
 @jit
@@ -74,7 +74,7 @@ def _drying(state, readings):
 def _hour(problem, state, record, stage, work, t, pieces):
     """Take the steps of hour t; return (good, steps, updates, worst residual).
 
-    Where a step fails, one of half the size and of first order takes its place, down to SMALLEST_SPLIT.
+    A step that fails is replaced by one of half the size and of first order, down to SMALLEST_SPLIT.
     """
     steps = updates = 0
     worst = 0.0
@@ -133,23 +133,26 @@ def _step(problem, state, t, dt, first_order, stage, work):
 
 
 @jit
+def _copy(values, to):
+    """Copy values into an array of the same size."""
+    for i in range(values.size):
+        to[i] = values[i]
+
+
+@jit
 def _keep(state, work):
     """Copy what a step changes in the state before it is done."""
-    for s in range(state.air_T.size):
-        work.old_air_T[s] = state.air_T[s]
-        work.old_air_p[s] = state.air_p[s]
-    for k in range(state.flow.size):
-        work.old_flow[k] = state.flow[k]
+    _copy(state.air_T, work.old_air_T)
+    _copy(state.air_p, work.old_air_p)
+    _copy(state.flow, work.old_flow)
 
 
 @jit
 def _return_to(state, work):
     """Give the state back what `_keep` copied."""
-    for s in range(state.air_T.size):
-        state.air_T[s] = work.old_air_T[s]
-        state.air_p[s] = work.old_air_p[s]
-    for k in range(state.flow.size):
-        state.flow[k] = work.old_flow[k]
+    _copy(work.old_air_T, state.air_T)
+    _copy(work.old_air_p, state.air_p)
+    _copy(work.old_flow, state.flow)
 
 
 @jit

@@ -14,7 +14,7 @@ from cavity._jit import jit
 from cavity.kernels import boundaries, moist_air, network, wall_section
 
 OUTER, BACK, FRONT, ROOM = 0, 1, 2, 3  # surfaces between wall and air, see Readings.film
-DEW, RAIN, CAPILLARY, CAUSES = 0, 1, 2, 3  # what changes a film: vapour, rain, liquid water of the layers beside it
+DEW, RAIN, CAPILLARY, CAUSES = 0, 1, 2, 3  # causes of a change of a film: vapour, rain, liquid water of the layers
 # columns of Record.terms, the water balance of a year
 (
     RAIN_TERM, OUTDOOR_VAPOUR_TERM, ROOM_VAPOUR_TERM, LEAK_TERM, RAIN_BEHIND_TERM, CAVITY_VAPOUR_TERM, RUNOFF_TERM,
@@ -49,13 +49,13 @@ class Column(NamedTuple):
     gate_link: np.ndarray  # (C-1,) link through the barrier above each compartment, -1: none
     volume: np.ndarray  # (C+1,) m3 per m of wall: the column, then each compartment
     segment_compartment: np.ndarray  # (S,) compartment of each segment
-    single_area: np.ndarray  # (S,) m2/m2, vent area per face area where one vent is all, times its factor; else 0
+    single_area: np.ndarray  # (S,) m2/m2, area of a single vent per surface area, times its factor; more vents: 0
     single_clear: np.ndarray  # (S,) m, clear height of that vent
     gust_curve: np.ndarray  # (2, m) logarithms of drive [Pa] and flow [kg/(s m)] of the column
     gust_factor: float  # on the exchange by gusts, 0: none
     depth: float  # m
     height: float  # m, of the whole column
-    emissivity: float  # exchange emissivity of the two faces
+    emissivity: float  # exchange emissivity of the two surfaces
 
 
 class Forcing(NamedTuple):
@@ -82,12 +82,12 @@ class Forcing(NamedTuple):
 
 
 class Readings(NamedTuple):
-    """Where faces are read."""
+    """Where surfaces and interfaces are read."""
 
-    node: np.ndarray  # (F,) node of each face and interface
+    node: np.ndarray  # (F,) node of each surface and interface
     layer: np.ndarray  # (n,) layer of each node, -1: one of the four surfaces in `film`
     film: np.ndarray  # (4,) nodes of the surfaces, outside to inside
-    plane: np.ndarray  # (n,) face or interface at which water is counted that leaves this node
+    plane: np.ndarray  # (n,) surface or interface at which water is counted that leaves this node
 
 
 class Problem(NamedTuple):
@@ -147,10 +147,10 @@ class Stage(NamedTuple):
     flux: np.ndarray  # (2, S, FLUX_COUNT)
     face_T: np.ndarray  # (2, S, F)
     face_p: np.ndarray  # (2, S, F)
-    wetting: np.ndarray  # (2, S, F, 3) kg/(m2 s), change of the film of each face by cause, see CAUSES
+    wetting: np.ndarray  # (2, S, F, 3) kg/(m2 s), change of the film of each surface by cause, see CAUSES
     flow: np.ndarray  # (2, K)
     rho: np.ndarray  # (2, K)
-    mixing: np.ndarray  # (2, S) kg/(s m2), exchange with outdoors beside the mean flow
+    mixing: np.ndarray  # (2, S) kg/(s m2), exchange with outdoors in addition to the mean flow
     outlet: np.ndarray  # (2, 2, S) K, then Pa: air that leaves each segment
 
 
@@ -169,26 +169,26 @@ class Scratch(NamedTuple):
     inlet_p: np.ndarray
     outlet_T: np.ndarray
     outlet_p: np.ndarray
-    h: np.ndarray  # (S, 2) convective coefficient of the cavity faces
+    h: np.ndarray  # (S, 2) convective coefficient of the cavity surfaces
     h_still: np.ndarray  # (S,) that of both without flow
-    inlet_weight: np.ndarray  # (S, 4) weight of what is not of the faces, see HEAT_MEAN
+    inlet_weight: np.ndarray  # (S, 4) weight of what is not of the surfaces, see HEAT_MEAN
     outdoor_part: np.ndarray  # (S, 4) part of that weight that is outdoor air mixed in on the way
-    face_T: np.ndarray  # (S, 2) K, state of both cavity faces for which the air was last updated
+    face_T: np.ndarray  # (S, 2) K, state of both cavity surfaces for which the air was last updated
     face_p: np.ndarray  # Pa
     rho: np.ndarray  # (K,) air density of each link
-    face_shift: np.ndarray  # (1,) K, of the cavity faces since the air was last brought into agreement with them
-    relaxation: np.ndarray  # (2,) where that search last ended: its factor, and what one round left of a gap
+    face_shift: np.ndarray  # (1,) K, change of the cavity surfaces since the air was last solved for them
+    relaxation: np.ndarray  # (2,) of that solution at its end: factor, and fraction of a gap that one round left
     gusts: np.ndarray  # (1,) kg/(s m2), exchange by gusts
     old_air_T: np.ndarray  # (S,) at the start of the step
     old_air_p: np.ndarray
     old_flow: np.ndarray  # (K,)
     runoff: np.ndarray  # (n,)
     shed: np.ndarray  # (n,)
-    trouble: np.ndarray  # (TROUBLE,) what the solver saw where it gave up, see there
+    trouble: np.ndarray  # (TROUBLE,) where the solver gave up, see TROUBLE
     losses: np.ndarray  # (parts,)
     opening_flow: np.ndarray  # (J,)
     air_in: np.ndarray  # (C+1,)
-    mixing: np.ndarray  # (S,) kg/(s m2), exchange with outdoors beside the mean flow
+    mixing: np.ndarray  # (S,) kg/(s m2), exchange with outdoors in addition to the mean flow
     excess: np.ndarray  # (3, S) and (J,), for the balance of the air stream
     node: np.ndarray
 
@@ -215,7 +215,7 @@ def outdoors_of(forcing, t):
 @jit
 def line_of(work, s):
     """Return the cells of segment s."""
-    return wall_section.Work(work.line.cell[s], work.line.place, work.line.left, work.line.right, work.line.tabled)
+    return wall_section.Work(work.line.cell[s], work.line.offset, work.line.left, work.line.right, work.line.tabled)
 
 
 def workspace(

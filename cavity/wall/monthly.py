@@ -278,20 +278,20 @@ def _twelve_months(
     rates: Callable[[int, NDArray[np.bool_]], NDArray[np.float64]], start: int, carried: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return change over and condensate at the end of twelve months from `start` on, (12, planes + 2) [kg/m2]."""
-    held = carried.copy()
-    change, accumulated = np.zeros((12, held.size)), np.zeros((12, held.size))
+    condensate = carried.copy()
+    change, accumulated = np.zeros((12, condensate.size)), np.zeros((12, condensate.size))
     for row in range(12):
         month = (start + row) % 12
-        before, left = held.copy(), DAYS[month] * 24.0 * HOUR
+        before, left = condensate.copy(), DAYS[month] * 24.0 * HOUR
         while left > 0.0:
-            rate = rates(month, held > 0.0)
-            drying = (rate < 0.0) & (held > 0.0)
-            span = min(left, float(np.min(held[drying] / -rate[drying], initial=np.inf)))
-            dried = drying & (held <= -rate * span * (1.0 + 1e-12))
-            held = np.maximum(held + rate * span, 0.0)
-            held[dried] = 0.0
+            rate = rates(month, condensate > 0.0)
+            drying = (rate < 0.0) & (condensate > 0.0)
+            span = min(left, float(np.min(condensate[drying] / -rate[drying], initial=np.inf)))
+            dried = drying & (condensate <= -rate * span * (1.0 + 1e-12))
+            condensate = np.maximum(condensate + rate * span, 0.0)
+            condensate[dried] = 0.0
             left -= span
-        change[row], accumulated[row] = held - before, held
+        change[row], accumulated[row] = condensate - before, condensate
     return change, accumulated
 
 
@@ -438,8 +438,8 @@ def summary(result: Monthly) -> dict[str, object]:
         temperature_factor and temperature_factor_needed (the largest, or None) [1], notes, differences.
     """
     year = result.year
-    held = np.zeros(12)
-    held[year.month] = year.accumulated.sum(axis=1)
+    by_month = np.zeros(12)
+    by_month[year.month] = year.accumulated.sum(axis=1)
     wettest = int(np.argmax(year.accumulated.max(axis=0))) if year.peak > 0.0 else -1
     needed = result.temperature_factor_needed[np.isfinite(result.temperature_factor_needed)]
     return {
@@ -454,7 +454,7 @@ def summary(result: Monthly) -> dict[str, object]:
         "peak": year.peak,
         "residue": year.residue,
         "plane": result.planes[wettest] if wettest >= 0 else "",
-        "held": [float(value) for value in held],
+        "held": [float(value) for value in by_month],
         "temperature_factor": result.temperature_factor,
         "temperature_factor_needed": float(needed.max()) if needed.size else None,
         "notes": list(result.notes),

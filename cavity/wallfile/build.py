@@ -150,7 +150,7 @@ def _with_clogged(entry: Any, sets: list[OpeningSet], faults: Faults) -> list[Op
         faults.add(
             ("compare", "clogged"), "no vent is of such a kind", "the kind of a vent of a set", "check the kinds"
         )
-    both = []
+    all_sets = []
     for opening_set in sets:
         openings = tuple(
             vent if vent.kind not in entry.clogged
@@ -158,10 +158,10 @@ def _with_clogged(entry: Any, sets: list[OpeningSet], faults: Faults) -> list[Op
             else replace(vent, gross_area=vent.gross_area * (1.0 - entry.clogged[vent.kind]))
             for vent in opening_set.openings
         )  # fmt: skip
-        both.append(opening_set)
+        all_sets.append(opening_set)
         if openings != opening_set.openings:
-            both.append(replace(opening_set, name=f"{opening_set.name}, clogged", openings=openings))
-    return both
+            all_sets.append(replace(opening_set, name=f"{opening_set.name}, clogged", openings=openings))
+    return all_sets
 
 
 def _compared(entry: Any, sets: list[OpeningSet], parts: dict[str, Any], faults: Faults) -> list[OpeningSet]:
@@ -252,17 +252,17 @@ def _indoor_path(name: str, folder: Path | None, faults: Faults) -> str:
     try:
         path = (folder / name).resolve()
         inside = path.is_relative_to(folder.resolve()) and not Path(name).is_absolute() and "\\" not in name
-        there = inside and path.is_file()
+        exists = inside and path.is_file()
     except (OSError, ValueError, RuntimeError):
-        inside = there = False
+        inside = exists = False
     if not inside:
         faults.add(
             key_path, "outside the folder of the wall file", expected, "move the file to the folder of the wall file"
         )
-    elif not there:
+    elif not exists:
         near = [path.name for path in sorted(folder.glob("*.csv"))[:50]]
         faults.add(key_path, "no such file", expected, nearest(name, near) if near else "check the name")
-    return str(path) if there else ""
+    return str(path) if exists else ""
 
 
 def _wetting(entry: Any, backup: list[Layer], faults: Faults, warnings: list[str]) -> Wetting:
