@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -265,11 +265,3 @@ def _halves(ds: Any) -> tuple[float, float]:
     for height, area in zip(ds["opening_height"].values, ds["opening_area"].values, strict=True):
         sums[int(height >= middle)] += float(area)
     return sums[0], sums[1]
-
-
-def safest(cases: Sequence[Any], failed: Iterable[Any] = ()) -> Choice:
-    """Return the choice of least risk of a comparison; ValueError if there is no case."""
-    choices = gather(cases, failed)
-    if not choices:
-        raise ValueError("there is no case to rank")
-    return choices[0]

@@ -288,7 +288,7 @@ class Sizing:
                 f"No vent area meets every criterion{asked}: tried were {decimals(min(tried), 2)} to "
                 f"{decimals(max(tried), 2)} × the design area at {decimals(1e3 * min(depths))} to "
                 f"{decimals(1e3 * max(depths))} mm. The safest ({decimals(best.factor, 2)} ×, "
-                f"{decimals(1e3 * best.depth)} mm) is held back{where} by: "
+                f"{decimals(1e3 * best.depth)} mm) is limited{where} by: "
                 f"{best.decisive.sentence if best.decisive else best.failure}"
             ]
         amount = f"{decimals(least.least, 2)} × the design area ({self.areas(least.least)})"
