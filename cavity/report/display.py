@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -173,3 +174,15 @@ def quantity(value: float | None, unit: str, digits: int = 3) -> tuple[str, str]
 def _with_unit(text: str, unit: str) -> str:
     """Return a number and its unit; the sign of degrees of arc follows without a space."""
     return f"{text}{unit}" if unit == "°" else f"{text} {unit}".strip()
+
+
+_SIGNS = {"degC": "°C", "m2": "m²", "m3": "m³", "mm2": "mm²", "cm2": "cm²", "s2": "s²"}
+
+
+def with_signs(text: str) -> str:
+    """Return a text with its units as on paper, °C and m² for degC and m2.
+
+    >>> with_signs("W/(m2 K) at 20 degC")
+    'W/(m² K) at 20 °C'
+    """
+    return re.sub(rf"\b({'|'.join(_SIGNS)})\b", lambda unit: _SIGNS[unit.group()], text)

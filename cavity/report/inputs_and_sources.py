@@ -209,7 +209,7 @@ def _bridged(layer: Layer) -> str:
 
 
 def recalled(cases: Sequence[Any]) -> list[str]:
-    """Return every source that is cited from memory, once, in alphabetical order.
+    """Return every source that is cited from memory, once, in alphabetical order; of a work and its parts the work.
 
     Parameters
     ----------
@@ -233,7 +233,8 @@ def recalled(cases: Sequence[Any]) -> list[str]:
             name = re.sub(r"\([^()]*\)|, coefficients|^[a-z][^:]*: ", "", name.strip()).strip(" :,")
             if re.search(r"[A-Z].*\d", name):  # "sheet from memory" names no source
                 sources.add(name)
-    return sorted(sources)
+    parts = {name for name in sources for whole in sources if re.match(rf"{re.escape(whole)}(?=[ :,])", name)}
+    return sorted(sources - parts)
 
 
 def openings(cases: Sequence[Any]) -> list[dict[str, Any]]:
@@ -376,13 +377,14 @@ def checks(found: dict[str, Any]) -> dict[str, Any]:
     for case in cases:
         if case["outcome"] == "pass":
             continue
-        why = str(case.get("note", ""))
+        why = str(case.get("note", "")).replace("`", "")  # of code, in docs
         if "computed" in case:
             units = "" if case["units"] in ("", "1") else f" {case['units']}"
             computed, low, high = (display.number(case[key]) for key in ("computed", "lower", "upper"))
             why = f"computed {computed}, range {low} to {high}{units}. {why[:1].upper()}{why[1:]}".strip()
         name = f"{case['name']} ({case['inputs']})" if case["inputs"] else case["name"]
-        open_cases.append((_AREAS.get(case["area"], case["area"]), name, _OUTCOMES[case["outcome"]], why))
+        texts = (_AREAS.get(case["area"], case["area"]), name, _OUTCOMES[case["outcome"]], why)
+        open_cases.append(tuple(map(display.with_signs, texts)))
     sentence = (
         f"Version {found['version']} passes {total['pass']} of {len(cases)} benchmark and verification cases; "
         f"{total['outside']} fall outside a range that was measured, is itself uncertain, or is our own target; "
