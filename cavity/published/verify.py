@@ -76,10 +76,10 @@ def _cells(case: Case) -> list[Any]:
     """Return the cells of a row of the page: units as on paper, the outcome with its mark."""
     from markupsafe import Markup
 
-    from cavity.report.display import with_signs
+    from cavity.report.display import typeset
     from cavity.report.palette import STATUS_PATH
 
-    *cells, outcome = map(with_signs, row(case))
+    *cells, outcome = map(typeset, row(case))
     status = {"pass": "pass", "not run": "information"}.get(case.outcome, "fail" if case.strict else "review")
     mark = Markup(
         '<span class="status s-{}" style="white-space:normal"><svg viewBox="0 0 16 16" aria-hidden="true" '

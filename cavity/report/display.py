@@ -119,6 +119,18 @@ def number(value: float, digits: int = 3) -> str:
     return text.replace("-", "−")
 
 
+def typeset(text: str) -> str:
+    """Return a text as it is set on a page: m², °C and a true minus, where code and data keep m2, degC and a hyphen.
+
+    Examples
+    --------
+    >>> typeset("lowest margin -1.1 K; 0.5 W/(m2 K) at -5 degC")
+    'lowest margin −1.1 K; 0.5 W/(m² K) at −5 °C'
+    """
+    text = re.sub(r"(?<![A-Za-z])([ckm]?m)([23])(?!\w)", lambda unit: unit[1] + "²³"[int(unit[2]) - 2], text)
+    return re.sub(r"(?<![\w.,)\]–-])-(?=\d)", "−", text.replace("degC", "°C"))
+
+
 # SI unit of an input -> (display unit, scale, offset, inch-pound unit, scale of SI, offset of SI)
 _INPUTS: dict[str, tuple[str, float, float, str, float, float]] = {
     "m": ("mm", 1e3, 0.0, "in", 1 / 0.0254, 0.0),
@@ -174,15 +186,3 @@ def quantity(value: float | None, unit: str, digits: int = 3) -> tuple[str, str]
 def _with_unit(text: str, unit: str) -> str:
     """Return a number and its unit; the sign of degrees of arc follows without a space."""
     return f"{text}{unit}" if unit == "°" else f"{text} {unit}".strip()
-
-
-_SIGNS = {"degC": "°C", "m2": "m²", "m3": "m³", "mm2": "mm²", "cm2": "cm²", "s2": "s²"}
-
-
-def with_signs(text: str) -> str:
-    """Return a text with its units as on paper, °C and m² for degC and m2.
-
-    >>> with_signs("W/(m2 K) at 20 degC")
-    'W/(m² K) at 20 °C'
-    """
-    return re.sub(rf"\b({'|'.join(_SIGNS)})\b", lambda unit: _SIGNS[unit.group()], text)
