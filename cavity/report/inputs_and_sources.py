@@ -185,7 +185,7 @@ def layers(ds: Any) -> list[dict[str, Any]]:
                 "vapour": vapour,
                 "absorption": display.quantity(material.absorption, "kg/(m2 s0.5)"),
                 "mould": str(ds["layer_mould_class"].values[index]),
-                "source": material.source or "–",
+                "source": display.typeset(material.source or "–"),
             }
         )
     return rows
@@ -209,7 +209,7 @@ def _bridged(layer: Layer) -> str:
 
 
 def recalled(cases: Sequence[Any]) -> list[str]:
-    """Return every source that is cited from memory, once, in alphabetical order.
+    """Return every source that is cited from memory, once, in alphabetical order; of a work and its parts the work.
 
     Parameters
     ----------
@@ -233,7 +233,8 @@ def recalled(cases: Sequence[Any]) -> list[str]:
             name = re.sub(r"\([^()]*\)|, coefficients|^[a-z][^:]*: ", "", name.strip()).strip(" :,")
             if re.search(r"[A-Z].*\d", name):  # "sheet from memory" names no source
                 sources.add(name)
-    return sorted(sources)
+    parts = {name for name in sources for whole in sources if re.match(rf"{re.escape(whole)}(?=[ :,])", name)}
+    return sorted(map(display.typeset, sources - parts))
 
 
 def openings(cases: Sequence[Any]) -> list[dict[str, Any]]:
@@ -264,15 +265,15 @@ def warnings(cases: Sequence[Any]) -> list[str]:
             raw = [str(about(case).attrs["warnings"])]
         for line in [raw] if isinstance(raw, str) else raw:
             names = raised.setdefault(str(line), [])
-            if case.climate_name not in names:
-                names.append(case.climate_name)
+            if verdict.climate_text(case.climate_name) not in names:
+                names.append(verdict.climate_text(case.climate_name))
     lines = [line if len(names) == len(climates) else f"{', '.join(names)}: {line}" for line, names in raised.items()]
-    dry = [case.climate_name for case in cases if not int(about(case).attrs.get("has_rain", 1))]
+    dry = [verdict.climate_text(case.climate_name) for case in cases if not int(about(case).attrs.get("has_rain", 1))]
     if dry and not any("rain" in line for line in raised):
         lines.append(
             f"{', '.join(dict.fromkeys(dry))}: the weather file has no rain, so the wall was run without driving rain."
         )
-    return [re.sub(r"\b([cm]?m)([23])\b", lambda match: match[1] + "²³"[int(match[2]) - 2], line) for line in lines]
+    return [display.typeset(line) for line in lines]
 
 
 # attribute of a result, what is balanced, what its error is a part of, limit
@@ -376,13 +377,14 @@ def checks(found: dict[str, Any]) -> dict[str, Any]:
     for case in cases:
         if case["outcome"] == "pass":
             continue
-        why = str(case.get("note", ""))
+        why = str(case.get("note", "")).replace("`", "")  # of code, in docs
         if "computed" in case:
             units = "" if case["units"] in ("", "1") else f" {case['units']}"
             computed, low, high = (display.number(case[key]) for key in ("computed", "lower", "upper"))
             why = f"computed {computed}, range {low} to {high}{units}. {why[:1].upper()}{why[1:]}".strip()
         name = f"{case['name']} ({case['inputs']})" if case["inputs"] else case["name"]
-        open_cases.append((_AREAS.get(case["area"], case["area"]), name, _OUTCOMES[case["outcome"]], why))
+        texts = (_AREAS.get(case["area"], case["area"]), name, _OUTCOMES[case["outcome"]], why)
+        open_cases.append(tuple(map(display.typeset, texts)))
     sentence = (
         f"Version {found['version']} passes {total['pass']} of {len(cases)} benchmark and verification cases; "
         f"{total['outside']} fall outside a range that was measured, is itself uncertain, or is our own target; "
@@ -433,7 +435,7 @@ def not_computed(failed: Sequence[Any]) -> list[dict[str, Any]]:
     return [
         {
             "climate": ", ".join(
-                [case.climate_name, verdict.facing_text(case.orientation)]
+                [verdict.climate_text(case.climate_name), verdict.facing_text(case.orientation)]
                 + [name for name in (verdict.variant(case),) if name]
             ),
             "opening_set": case.opening_set,
