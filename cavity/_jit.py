@@ -7,9 +7,11 @@ its callers with old machine code. The cache folder is therefore named by a hash
 from __future__ import annotations
 
 import contextlib
+import functools
 import gc
 import hashlib
 import io
+import re
 import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,15 +30,22 @@ _KEPT_CACHES = 4  # older compiled versions kept for people who switch branches
 _SEAL = 32  # bytes of the digest at the end of a file of compiled code
 
 
-def _cache_folder() -> Path | None:
-    digest = hashlib.sha256(numba.__version__.encode())
-    for source in [
+_SOURCES = {
+    source.name: source.read_bytes()
+    for source in (
         *sorted((_HERE / "kernels").glob("*.py")),
         _HERE / "constants.py",
         _HERE / "_parts.py",
         Path(__file__),
-    ]:
-        digest.update(source.name.encode() + source.read_bytes())
+    )
+}
+KERNELS = sum(len(re.findall(rb"(?m)^@jit\b", text)) for text in _SOURCES.values())  # a first run compiles nearly all
+
+
+def _cache_folder() -> Path | None:
+    digest = hashlib.sha256(numba.__version__.encode())
+    for name, text in _SOURCES.items():
+        digest.update(name.encode() + text)
     home = cache_folder()
     return home / "cavity" / "compiled" / digest.hexdigest()[:16] if home else None
 
@@ -122,8 +131,11 @@ def _sealed_cache() -> Any:
             self._cache_file = Files(plain._cache_path, f"{self._impl.filename_base}.{kind}", plain._source_stamp)
 
         def load_overload(self, sig: Any, target_context: Any) -> Any:
+            # numba's own first loads all that it can compile, scipy's linear algebra among it: more than half a second
+            # that machine code, once made, does not need; whoever compiles after all loads it then
+            load = getattr(self, "_load_overload", super().load_overload)
             try:
-                return super().load_overload(sig, target_context)
+                return load(sig, target_context)
             except Exception:  # unpickling raises many kinds
                 return None
 
@@ -154,31 +166,31 @@ def jit(function: Callable[..., Any]) -> Callable[..., Any]:
     Kernels allocate nothing, so numba's counting of array references is left out; it takes a third of the time. Each is
     built into its callers: called, it would get its records of arrays as hundreds of single numbers. See _parts.
     """
-    config: Any = numba.config
-    before = config.CACHE_DIR
-    if _FOLDER:
-        config.CACHE_DIR = _FOLDER
-    try:
-        compiled = _made(function, "python")
-        if hasattr(compiled, "get_call_template") and hasattr(compiled, "get_overload"):
-            # Other kernels get a twin without the code that unpacks Python objects, which takes longer to compile than
-            # the kernel itself. Python never gets the twin: calling it would end the process.
-            twin = _made(function, "kernel", no_cpython_wrapper=True, **_PART)
-            compiled.get_call_template, compiled.get_overload = twin.get_call_template, twin.get_overload
-        return compiled
-    finally:
-        config.CACHE_DIR = before
+    compiled = _made(function, "python")
+    if hasattr(compiled, "get_call_template") and hasattr(compiled, "get_overload"):
+        # Other kernels get a twin without the code that unpacks Python objects, which takes longer to compile than the
+        # kernel itself. Python never gets the twin: calling it would end the process. It is made when the first kernel
+        # asks for it: never, where all compiled code is kept.
+        twin = functools.cache(lambda: _made(function, "kernel", no_cpython_wrapper=True, **_PART))
+        compiled.get_call_template = lambda args, kws: twin().get_call_template(args, kws)
+        compiled.get_overload = lambda sig: twin().get_overload(sig)
+    return compiled
 
 
 def _made(function: Callable[..., Any], kind: str, **options: Any) -> Any:
     njit: Any = numba.njit
+    config: Any = numba.config
     made = njit(
         nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=True, no_cfunc_wrapper=True, **options,
         **_UNCOUNTED,
     )(function)  # fmt: skip
     # not where compilation is switched off; a part has no code of its own to keep
     if _FOLDER and _CACHE and hasattr(made, "_cache") and "pipeline_class" not in options:
-        made._cache = _CACHE(function, kind)
+        before, config.CACHE_DIR = config.CACHE_DIR, _FOLDER
+        try:
+            made._cache = _CACHE(function, kind)
+        finally:
+            config.CACHE_DIR = before
     return made
 
 
@@ -186,16 +198,20 @@ class _Compilations(event.Listener):
     """Tells the command line of kernels being compiled, and keeps the collector of cyclic garbage out of it."""
 
     def __init__(self) -> None:
-        self._count = self._depth = 0  # numba compiles in one thread at a time
+        self._depth = 0  # numba compiles in one thread at a time
+        self._begun: set[Any] = set()
         self._collects = False
 
-    def on_start(self, event: Any) -> None:  # noqa: ARG002
-        """Count a kernel; those that it calls are compiled within."""
+    def on_start(self, event: Any) -> None:
+        """Count a kernel, once for all its signatures; those that it calls are compiled within."""
         if self._depth == 0:
             self._collects = gc.isenabled()
             gc.disable()  # it would walk through millions of live objects over and over: an eighth of the time
-        self._count, self._depth = self._count + 1, self._depth + 1
-        terminal.compiling(self._count)
+        self._depth += 1
+        function = event.data["dispatcher"].py_func
+        if function.__module__.startswith("cavity."):
+            self._begun.add(function)
+        terminal.compiling(min(100 * len(self._begun) // KERNELS, 99))
 
     def on_end(self, event: Any) -> None:  # noqa: ARG002
         """Leave a kernel."""

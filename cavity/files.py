@@ -228,10 +228,12 @@ def _check_kind(target: Path, start: bytes, option: str) -> None:
     if not existing or kind_of(existing) == kind_of(start):
         return
     wanted = kind_of(start) if kind_of(start) in _KINDS else "a table of this kind"
-    there = kind_of(existing) if kind_of(existing) in _KINDS else "a file of another kind"
+    existing_kind = kind_of(existing) if kind_of(existing) in _KINDS else "a file of another kind"
     where = f"{option} {_shown(target)}".strip()
     fix = "choose another name, or remove that file first"
-    raise InputError(Fault(where, f"exists already and is not {wanted}", there, f"a new file, or {wanted}", fix))
+    raise InputError(
+        Fault(where, f"exists already and is not {wanted}", existing_kind, f"a new file, or {wanted}", fix)
+    )
 
 
 def check_file(path: str | os.PathLike[str], most: int, what: str) -> Path:

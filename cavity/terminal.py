@@ -105,10 +105,10 @@ def patient() -> Iterator[list[OSError]]:
                 stream.flush()
                 output = _Output(stream.buffer)
                 outputs.append(output)
-                kept: dict[str, Any] = {"encoding": stream.encoding, "newline": "", "write_through": True}
+                options: dict[str, Any] = {"encoding": stream.encoding, "newline": "", "write_through": True}
                 if os.linesep != "\n":
-                    kept["newline"] = os.linesep
-                setattr(sys, name, _Text(cast(Any, output), errors=_NAME, **kept))
+                    options["newline"] = os.linesep
+                setattr(sys, name, _Text(cast(Any, output), errors=_NAME, **options))
         yield faults
     finally:
         for stream in (sys.stdout, sys.stderr):
@@ -118,14 +118,13 @@ def patient() -> Iterator[list[OSError]]:
         faults += [output.fault for output in outputs[:1] if output.fault]
 
 
-KERNELS = 170  # compiled for a first year, about: for the percentage shown
 _watchers: list[Callable[[int], None]] = []
 
 
-def compiling(count: int) -> None:
-    """Tell the watcher that came last that a kernel is about to be compiled, the one of this number in this process."""
+def compiling(percent: int) -> None:
+    """Tell the watcher that came last that a kernel is about to be compiled, and what share of all has been."""
     if _watchers:
-        _watchers[-1](count)
+        _watchers[-1](percent)
 
 
 @contextlib.contextmanager
@@ -138,10 +137,9 @@ def watched(watcher: Callable[[int], None]) -> Iterator[None]:
         _watchers.remove(watcher)
 
 
-def compiling_text(count: int) -> str:
+def compiling_text(percent: int) -> str:
     """Return what is said of the compilation: that it happens once, and how far it is."""
-    done = min(100 * count // KERNELS, 99)
-    return f"Compiling the model for this computer, once ({done} %)"
+    return f"Compiling the model for this computer, once ({percent} %)"
 
 
 class Announced:
@@ -156,7 +154,7 @@ class Announced:
     def __init__(self, write: Callable[[str], Any]) -> None:
         self._write, self._first, self._said = write, 0.0, False
 
-    def __call__(self, count: int) -> None:  # noqa: ARG002
+    def __call__(self, percent: int) -> None:  # noqa: ARG002
         """Say so once the first kernel was two seconds ago."""
         now = time.monotonic()
         self._first = self._first or now

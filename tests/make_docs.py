@@ -113,8 +113,8 @@ SECTIONS = (
 NOTES = {
     schema.RuleEntry: "`cavity compare --rules FILE` takes more of them from a file that holds nothing else.",
     schema.OpeningsEntry: "Its vents follow as `[[openings.vent]]`; rails of this set alone as `[[openings.rail]]`.",
-    schema.VariantEntry: "All keys of a layer besides:",
-    schema.MaterialEntry: "All values that a layer may override (density to mould_class) besides:",
+    schema.VariantEntry: "It takes all keys of a layer as well.",
+    schema.MaterialEntry: "It takes all values that a layer may override (density to mould_class) as well.",
     schema.LimitsSection: "Default: the usual threshold, listed in [criteria.md](criteria.md#limits-you-can-set).",
 }
 INHERITED = {

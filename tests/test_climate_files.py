@@ -95,6 +95,7 @@ def test_a_library_that_dies_takes_nothing_with_it(tmp_path, temperate, monkeypa
     killer.chmod(0o755)
     temperate.to_netcdf(tmp_path / "w.nc", engine="h5netcdf")
     monkeypatch.setattr(sys, "executable", str(killer))
+    monkeypatch.setenv("CAVITY_CASES", str(tmp_path / "cases"))  # not what another test has read already
     assert "cannot be opened" in fails(tmp_path / "w.nc")
 
 

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import ast
+import importlib
 import os
 import subprocess
 import sys
+from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from cavity import terminal
+from cavity import _jit, terminal
 from cavity.wallfile.starter import starter
 
 
@@ -58,6 +61,23 @@ def test_without_parts_kernels_are_compiled_as_numba_does_it(gone, tmp_path):
     np.testing.assert_allclose(*(np.array(ast.literal_eval(lines[1])) for lines in (with_parts, without)), rtol=1e-13)
 
 
+def test_a_kernel_compiled_beside_ones_from_the_cache_is_the_same(tmp_path):
+    """What is loaded needs less of numba than what is compiled: the rest must still come when it is asked for."""
+    code = (
+        "import numpy as np; from cavity.kernels import moist_air as air; out = np.empty(2)\n"
+        "air.saturation_array(np.array([260.0, 290.0]), out); print(out.tolist(), air.saturation(260.0), air.density("
+        "290.0, 1000.0, 101325.0))"
+    )
+    first = fresh(code, tmp_path)
+    entries = list(tmp_path.rglob("*.nbi"))
+    for lost in ("saturation_array-", "saturation-", "density-"):
+        gone = [path for path in entries if lost in path.name and path.exists()]
+        assert gone, (lost, entries)
+        for path in gone:
+            path.unlink()
+        assert fresh(code, tmp_path) == first
+
+
 def test_the_collector_of_garbage_is_as_before(tmp_path):
     code = (
         "import gc, numpy as np\n{}\nfrom cavity.kernels import moist_air\n"
@@ -90,9 +110,38 @@ def test_compiling_is_announced_once_and_only_if_it_takes_long(monkeypatch):
     assert len(said) == 1 and "Compiling" in said[0]
 
 
-@pytest.mark.parametrize(("count", "percent"), [(1, 0), (terminal.KERNELS, 99), (10 * terminal.KERNELS, 99)])
-def test_the_text_never_says_that_all_is_done(count, percent):
-    assert terminal.compiling_text(count).endswith(f"({percent} %)")
+def test_the_percentage_rests_on_the_kernels_there_are():
+    """A kernel is what a module of the package defines and numba compiles; none is counted twice or forgotten."""
+    kernels = set()
+    for path in (Path(_jit.__file__).parent / "kernels").glob("*.py"):
+        module = importlib.import_module(f"cavity.kernels.{path.stem}")
+        kernels |= {each.py_func for each in vars(module).values() if hasattr(each, "py_func")}
+    assert len(kernels) == _jit.KERNELS > 100
+
+
+def test_the_percentage_rises_with_each_kernel_and_never_says_that_all_is_done(monkeypatch):
+    def started(function):
+        return SimpleNamespace(data={"dispatcher": SimpleNamespace(py_func=function)})
+
+    def kernel():
+        pass
+
+    kernel.__module__ = "cavity.kernels.film"
+    monkeypatch.setattr(_jit, "KERNELS", 4)
+    said = []
+    listener = _jit._Compilations()
+    with terminal.watched(said.append):
+        listener.on_start(started(kernel))
+        listener.on_start(started(kernel))  # another signature of the same
+        listener.on_start(started(len))  # one of numba's own, which builds the answer of a kernel
+        for _ in range(4):
+            other = type(kernel)(kernel.__code__, {}, "other")
+            other.__module__ = kernel.__module__
+            listener.on_start(started(other))
+        for _ in range(7):
+            listener.on_end(None)
+    assert said == [25, 25, 25, 50, 75, 99, 99]
+    assert terminal.compiling_text(said[-1]).endswith("(99 %)")
 
 
 def test_a_first_run_says_that_it_compiles_and_a_second_does_not(tmp_path):

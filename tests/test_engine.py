@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 
 import cavity
+from cavity import kept
 from cavity.errors import CavityError, Fault, InputError
 from cavity.study import cases, engine
 from cavity.study.cases import Job, Store, key_of
@@ -331,7 +332,7 @@ def test_a_kept_dataset_of_any_kind_comes_back_to_the_bit():
         coords={"place": ["p", "q", "r"], "moment": np.array(["2001-01-01"], "datetime64[ns]")},
         attrs={"number": np.float64(2.0), "word": "x"},
     )
-    found = cases.opened(cases.packed(odd))
+    found = kept.opened(kept.packed(odd))
     assert found.identical(odd)
     for name in odd.variables:
         assert found[name].dtype == odd[name].dtype and found[name].values.tobytes() == odd[name].values.tobytes()
@@ -506,22 +507,22 @@ def _change(path: Path, old: str, new: str) -> None:
 def test_any_source_or_library_that_computes_is_part_of_a_kept_case(tmp_path):
     package = _copy_of_the_package(tmp_path)
     versions = {"scipy": "1"}
-    before = cases._digest_of(package, versions)
-    assert before == cases._digest_of(package, versions)
+    before = kept._digest_of(package, versions)
+    assert before == kept._digest_of(package, versions)
     for name in ("wallfile/model.py", "wallfile/materials.toml", "kernels/film.py", "study/wetting.py", "units.py"):
         old = (package / name).read_bytes()
         (package / name).write_bytes(old + b"\n# changed\n")
-        assert cases._digest_of(package, versions) != before, name
+        assert kept._digest_of(package, versions) != before, name
         (package / name).write_bytes(old)
-    assert cases._digest_of(package, versions) == before
+    assert kept._digest_of(package, versions) == before
     (package / "wallfile" / "added.py").write_text("")
-    assert cases._digest_of(package, versions) != before
+    assert kept._digest_of(package, versions) != before
     (package / "wallfile" / "added.py").unlink()
-    assert cases._digest_of(package, {"scipy": "2"}) != before
+    assert kept._digest_of(package, {"scipy": "2"}) != before
     # what only shows does not make a study compute again
     for name in ("report/page.py", "live/server.py", "cli.py"):
         (package / name).write_text("# changed")
-    assert cases._digest_of(package, versions) == before
+    assert kept._digest_of(package, versions) == before
 
 
 def test_every_library_that_computes_is_among_those_whose_versions_count():
@@ -541,7 +542,7 @@ def test_every_library_that_computes_is_among_those_whose_versions_count():
     here = Path(cavity.__file__).parent
     found = set()
     for path in here.rglob("*.py"):
-        if path.relative_to(here).parts[0] in cases._SHOWS:
+        if path.relative_to(here).parts[0] in kept._SHOWS:
             continue
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Import):
@@ -549,7 +550,7 @@ def test_every_library_that_computes_is_among_those_whose_versions_count():
             elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
                 found.add(node.module.split(".")[0])
     foreign = found - set(sys.stdlib_module_names) - {"cavity"} - others
-    assert foreign <= set(cases._LIBRARIES), foreign
+    assert foreign <= set(kept._LIBRARIES), foreign
     assert {"numba", "pvlib", "scipy"} <= foreign
 
 

@@ -147,7 +147,7 @@ def printed(*arguments: str) -> str:
 
 def air_changes(text: str) -> float:
     """The rate in the one row of the first table: wind, sun or cavity, stack, wind, rate."""
-    row = re.search(r"°C (\S+) (\S+) \S+ \S+ ([\d.]+) ", text)
+    row = re.search(r"°C\]? (\S+) (\S+) \S+ \S+ ([\d.]+) ", text)
     assert row, text
     return float(row[3])
 
@@ -169,8 +169,8 @@ PRINTED = [
     (AIRFLOW, "--column", "a", "b", lambda text: float(re.search(r"to ([\d.]+) m", text)[1]), 2.9),
     (AIRFLOW, "--wind", "1", "8", air_changes, 100.0),
     (AIRFLOW, "--angle", "180", "0", air_changes, 20.0),  # from behind, the profile over the height is flat
-    (AIRFLOW, "--outdoor", "15", "-10", lambda text: float(re.search(r"°C \S+ \S+ ([+-][\d.]+) ", text)[1]), 0.1),
-    (AIRFLOW, "--indoor", "15", "35", lambda text: float(re.search(r"°C \S+ \S+ ([+-][\d.]+) ", text)[1]), 0.05),
+    (AIRFLOW, "--outdoor", "15", "-10", lambda text: float(re.search(r"°C\]? \S+ \S+ ([+-][\d.]+) ", text)[1]), 0.1),
+    (AIRFLOW, "--indoor", "15", "35", lambda text: float(re.search(r"°C\]? \S+ \S+ ([+-][\d.]+) ", text)[1]), 0.05),
     (AIRFLOW, "--sun", "0", "700", air_changes, 10.0),
     (AIRFLOW[:-2], "--cavity", "10", "40", last_rate, 20.0),
     (MONTHLY, "--openings", "none", "vents", u_value_of, 0.005),  # outdoor air in the cavity: the cladding is lost

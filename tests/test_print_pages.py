@@ -26,17 +26,9 @@ pytestmark = [
     pytest.mark.skipif(shutil.which("pdftotext") is None, reason="no poppler-utils"),
 ]
 KINDS = (
-    "report",
-    "one case",
-    "airflow",
-    "climate",
-    "cold climate",
-    "size",
-    "uncertainty",
-    "lesson",
-    "teacher",
-    "verify",
-)
+    "report", "letter", "one case", "airflow", "climate", "cold climate", "size", "uncertainty", "lesson", "teacher",
+    "verify", "walls",
+)  # fmt: skip
 MM = 72 / 25.4  # points
 XHTML = "{http://www.w3.org/1999/xhtml}"  # of what pdftotext writes
 MARGINS = (17 * MM, 16 * MM)  # above and below: as in base.css
@@ -178,10 +170,13 @@ def cut_off(browser, path, teacher=False):  # noqa: F811
         browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
 
 
+_ROOM = '<span style="display:inline-block;height:30px"></span>'  # of a fraction
+
+
 def without_formulas(path):
-    """Return a copy of a page without its formulas: fractions and indices are set close on purpose."""
+    """Return a copy of a page with room in place of its formulas: fractions and indices are set close on purpose."""
     copy = path.with_name(f"{path.stem}_plain.html")
-    copy.write_text(re.sub(r"(?s)<math.*?</math>", "", path.read_text("utf-8")), "utf-8")
+    copy.write_text(re.sub(r"(?s)<math.*?</math>", _ROOM, path.read_text("utf-8")), "utf-8")
     return copy
 
 
@@ -191,6 +186,8 @@ def paths(screen_pages, tmp_path_factory):  # noqa: F811
     from cavity.climate import read_weather
     from cavity.climate.summary import summarise
     from cavity.report.climate_page import write_climate_page
+    from cavity.report.summary import rows
+    from cavity.report.summary_page import write_summary
 
     folder = tmp_path_factory.mktemp("paper")
     made = dict(screen_pages)
@@ -198,10 +195,13 @@ def paths(screen_pages, tmp_path_factory):  # noqa: F811
         make_comparison(hours=8760, climates=("Invented Coast", "Invented Plain"), name="Plain wall"),
         folder / "report.html",
     )
+    made["letter"] = made["report"]
     one = make_comparison(hours=8760, name="Plain wall")
     one.cases = [case for case in one.cases if (case.opening_set, case.depth) == (SETS[0], 0.02)]
     made["one case"] = write_report(one, folder / "one.html")
     made["teacher"] = made["lesson"]
+    walls = [make_comparison(hours=24 * 40, name=f"Wall number {number}") for number in range(9)]
+    made["walls"] = write_summary([row for each in walls for row in rows(each)], folder / "walls.html")
     cold = summarise(read_weather(Path(__file__).parents[1] / "climates" / "cold_humid.epw"))
     made["cold climate"] = write_climate_page(cold, folder / "cold.html")
     return made
@@ -229,7 +229,7 @@ def printed(paths, browser, tmp_path_factory):  # noqa: F811
                 )
                 path.write_bytes(base64.b64decode(made["data"]))
             else:
-                pdf.write_pdf(page, path)
+                pdf.write_pdf(page, path, paper="letter" if kind == "letter" else "A4")
             kept[kind] = sheets(path)
         return kept[kind]
 
@@ -242,7 +242,7 @@ def test_no_text_is_over_another_or_too_small(printed, kind):
     assert not found, "\n".join(found)
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != "letter"])
 def test_nothing_is_cut_off_or_beyond_the_margins_and_no_control_is_printed(browser, paths, kind):  # noqa: F811
     found = cut_off(browser, paths[kind], kind == "teacher")
     assert not found, "\n".join(found)
@@ -255,6 +255,33 @@ def test_only_the_last_sheet_of_a_part_is_half_empty(printed, kind):
     for number, (sheet, after) in enumerate(itertools.pairwise(found), 1):
         same = sheet.head == after.head and kind not in ("lesson", "teacher")
         assert not (same and sheet.empty > EMPTY), f"sheet {number} of {len(found)} is {sheet.empty:.0%} empty"
+
+
+def test_each_lesson_is_one_sheet_with_and_without_its_answer(printed):
+    from cavity.study import lesson
+
+    handout, teacher = printed("lesson"), printed("teacher")
+    assert len(handout) == len(teacher) == 1 + len(lesson.QUANTITIES)
+    for blank, answered in zip(handout[1:], teacher[1:], strict=True):
+        assert len(answered.words) > len(blank.words) + 20
+
+
+@pytest.mark.parametrize(("facings", "paper"), [(2, "letter"), (12, "letter"), (12, "A4")])
+def test_the_summary_takes_two_sheets(facings, paper, tmp_path):
+    """With two rows of verdicts in usual type, with twelve in small type; the signature is on the second sheet."""
+    made = make_comparison(hours=24 * 40, name="Plain wall")
+    cases = []
+    for number in range(facings):
+        for case in make_comparison(hours=24 * 40, name="Plain wall").cases:
+            case.dataset.attrs["orientation"] = 30.0 * number
+            cases.append(case)
+    made.cases = cases
+    page = write_report(made, tmp_path / "report.html")
+    found = sheets(pdf.write_pdf(page, tmp_path / "report.pdf", paper=paper))
+    assert [any(word.text == "Signature" for word in sheet.words) for sheet in found[:3]] == [False, True, False]
+    assert found[1].head != found[2].head and all(sheet.empty < EMPTY for sheet in found[:2])
+    wrong = faults_of(found[:2])
+    assert not wrong, "\n".join(wrong)
 
 
 PLANTED = """

@@ -136,17 +136,17 @@ HEIGHTS = tuple(round(0.4 * i, 1) for i in range(1, 15))
 def test_sentences_name_the_rail_that_chokes_and_the_narrowest_passage():
     rails = [Rail("wide rail", HEIGHTS[:5] + HEIGHTS[6:], 0.3, 0.6), Rail("tight rail", HEIGHTS[5:6], 0.012, 0.6)]
     ds = steady_air(make_wall(rails=rails).case(), cavity=(303.15,))
-    assert "tight rail at 2.40 m" in air_words.choke_sentence(ds)
+    assert "tight rail at 2.40 m" in air_words.restriction_sentence(ds)
     assert "6 cm²/m" in air_words.passage_sentence(ds)  # 12 mm x 30 mm / 600 mm, worked by hand
     shares = [part.share for part in air.losses(ds)]
     assert sum(shares) == pytest.approx(1.0, rel=1e-12)
     worst = max(air.losses(ds), key=lambda part: part.share)
-    assert f"{100 * worst.share:.0f} %" in air_words.choke_sentence(ds)
+    assert f"{100 * worst.share:.0f} %" in air_words.restriction_sentence(ds)
 
 
 def test_equal_rails_are_told_together():
     ds = steady_air(make_wall(rails=[Rail("rail", HEIGHTS, 0.003, 0.6)]).case(), cavity=(303.15,))
-    assert "14 gaps of the rail, about 7 % at each" in air_words.choke_sentence(ds)
+    assert "14 gaps of the rail, about 7 % at each" in air_words.restriction_sentence(ds)
 
 
 def doubled_rails(rail):
@@ -187,7 +187,7 @@ def test_equal_parts_together_can_gain_more_than_the_largest_single_loss():
     groups = {group.name: group for group in air.loss_groups(ds)}
     assert max(air.losses(ds), key=lambda part: part.share).name == "head"
     assert groups["rail"].gain > groups["head"].gain > 0.0
-    text = air_words.choke_sentence(ds)
+    text = air_words.restriction_sentence(ds)
     assert text.index("the gaps of the rail +") < text.index("the head +")
     assert "little" not in text
 
@@ -204,7 +204,7 @@ def test_a_closed_joint_above_the_window_is_named_and_both_sides_stand_still():
         barriers=[Barrier("fire detail", 2.7)],
     )
     ds = steady_air(wall.case(), sun=(500.0,))
-    assert air_words.choke_sentence(ds) == ""
+    assert air_words.restriction_sentence(ds) == ""
     assert "2.40 to 6.00 m" in air_words.still_sentence(ds)
     assert "fire detail at 2.70 m closes" in air_words.still_sentence(ds)
     opened = steady_air(make_wall(columns=wall.columns, openings=wall.opening_sets[0].openings).case(), sun=(500.0,))

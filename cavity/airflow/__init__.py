@@ -1,1 +1,1 @@
-"""Air flow through the cavity: loss data, wind pressure, the column built from the wall. Faces of the air kernels."""
+"""Air flow through the cavity: loss coefficients, wind pressure, the column of a case, gains, steady flow."""

@@ -333,10 +333,10 @@ def _unique(name: str, taken: list[str]) -> str:
 
 
 def _labels(names: list[str]) -> tuple[str, ...]:
-    done: list[str] = []
+    labels: list[str] = []
     for name in names:
-        done.append(_unique(name, done))
-    return tuple(done)
+        labels.append(_unique(name, labels))
+    return tuple(labels)
 
 
 def _link_at(z: float, heights: np.ndarray) -> int:
@@ -348,7 +348,7 @@ def _link_at(z: float, heights: np.ndarray) -> int:
 
 
 def _segments(
-    bottom: float, top: float, heights: np.ndarray, cuts: list[float], wanted: int
+    bottom: float, top: float, heights: np.ndarray, cuts: list[float], least: int
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Divide the column at openings and closed barriers, join short ends, then divide the longest pieces further."""
     edges = [bottom, top]
@@ -371,7 +371,7 @@ def _segments(
         del link[i], edges[i + 1 if into_next else i]
     lengths = np.diff(edges)
     counts = np.ones(len(lengths), dtype=int)
-    while counts.sum() < wanted:
+    while counts.sum() < least:
         counts[np.argmax(lengths / counts)] += 1
     bottoms: list[float] = []
     tops: list[float] = []

@@ -98,12 +98,12 @@ def _copied(file: str, path: Path) -> tuple[dict[str, np.ndarray], dict[str, Any
         copy = Path(folder) / "copy.npz"
         child = Path(__file__).with_name("_netcdf_child.py")
         try:
-            done = subprocess.run(
+            process = subprocess.run(
                 [sys.executable, str(child), str(path), str(copy)],
                 capture_output=True, timeout=TIME_LIMIT, check=False, stdin=subprocess.DEVNULL,
             )  # fmt: skip
-            output = done.stdout.decode(errors="replace").strip().splitlines()
-            problem = "" if done.returncode == 0 else (output[-1][:80] if output else "its library failed")
+            output = process.stdout.decode(errors="replace").strip().splitlines()
+            problem = "" if process.returncode == 0 else (output[-1][:80] if output else "its library failed")
         except subprocess.TimeoutExpired:
             problem = f"reading does not end within {TIME_LIMIT:.0f} s"
         if problem or not copy.is_file():

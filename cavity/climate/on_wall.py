@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import hashlib
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,6 +11,7 @@ import numpy as np
 from cavity.climate.rain import driving_rain, liquid_rain
 from cavity.constants import HOUR, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
+from cavity.kept import recall
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -85,29 +87,43 @@ def sun_on_plane(weather: xr.Dataset, *, orientation: float, tilt: float, albedo
     pvlib, `irradiance.get_total_irradiance`. Perez et al. 1990, Solar Energy 44, 271-289. Driesse, Jensen and Perez
     2024, Solar Energy 267, 112093.
     """
-    import pvlib
+    import xarray as xr
 
-    time = weather["time"].to_numpy()
-    sun = sun_position(time, weather.attrs["latitude"], weather.attrs["longitude"], weather.attrs["utc_offset"])
-    beam, diffuse = weather["direct_normal"].to_numpy(), weather["diffuse_horizontal"].to_numpy()
-    ground = weather["global_horizontal"].to_numpy()
-    zenith = sun["apparent_zenith"].to_numpy()
-    plane = pvlib.irradiance.get_total_irradiance(
-        tilt,
-        orientation,
-        zenith,
-        sun["azimuth"].to_numpy(),
-        beam,
-        ground,
-        diffuse,
-        dni_extra=pvlib.irradiance.get_extra_radiation(sun.index.day_of_year.to_numpy()),
-        albedo=albedo,
-        model="perez-driesse",
+    time = weather["time"].to_numpy().astype("datetime64[ns]")
+    place = [float(weather.attrs[name]) for name in ("latitude", "longitude", "utc_offset")]
+    beam, diffuse, ground = (
+        np.ascontiguousarray(weather[name].to_numpy(), dtype=float)
+        for name in ("direct_normal", "diffuse_horizontal", "global_horizontal")
     )
-    total = np.asarray(plane["poa_global"], dtype=float)
-    radians = np.radians(tilt)
-    even = diffuse * (1.0 + np.cos(radians)) / 2.0 + ground * albedo * (1.0 - np.cos(radians)) / 2.0
-    return np.maximum(np.where((zenith < 90.0) & np.isfinite(total), total, even), 0.0)
+
+    def identity() -> str:
+        digest = hashlib.sha256(b"".join(values.tobytes() for values in (time, beam, diffuse, ground)))
+        return f"sun on a plane {[*place, float(orientation), float(tilt), float(albedo)]} {digest.hexdigest()}"
+
+    def computed() -> xr.Dataset:
+        import pvlib
+
+        sun = sun_position(time, *place)
+        zenith = sun["apparent_zenith"].to_numpy()
+        plane = pvlib.irradiance.get_total_irradiance(
+            tilt,
+            orientation,
+            zenith,
+            sun["azimuth"].to_numpy(),
+            beam,
+            ground,
+            diffuse,
+            dni_extra=pvlib.irradiance.get_extra_radiation(sun.index.day_of_year.to_numpy()),
+            albedo=albedo,
+            model="perez-driesse",
+        )
+        total = np.asarray(plane["poa_global"], dtype=float)
+        radians = np.radians(tilt)
+        even = diffuse * (1.0 + np.cos(radians)) / 2.0 + ground * albedo * (1.0 - np.cos(radians)) / 2.0
+        found = np.maximum(np.where((zenith < 90.0) & np.isfinite(total), total, even), 0.0)
+        return xr.Dataset({"sun_on_wall": ("time", found)})
+
+    return recall(identity, computed)["sun_on_wall"].to_numpy()
 
 
 def sky_temperature(weather: xr.Dataset) -> np.ndarray:

@@ -238,8 +238,8 @@ def _parts(records: Records, sun: _Sun, faults: list[Fault]) -> None:
         return
     glob, beam, diffuse, height = glob[day], beam[day], diffuse[day], sun.middle[day]
     over = float((diffuse > 1.1 * glob + 10.0).mean())
-    both = diffuse + beam * height
-    ratio = float(both.sum() / max(glob.sum(), 1e-9))
+    total = diffuse + beam * height
+    ratio = float(total.sum() / max(glob.sum(), 1e-9))
     expected = "global = diffuse + direct x cos(zenith)"
 
     def difference(sum_of_parts: np.ndarray, whole: np.ndarray) -> float:
@@ -256,7 +256,7 @@ def _parts(records: Records, sun: _Sun, faults: list[Fault]) -> None:
         cause = "direct looks like that on the horizontal plane; it must be normal to the sun"
     elif scale > 0.0 and difference(diffuse + scale * flat, glob) < 0.05:
         cause = f"direct looks {_times(1.0 / scale)}; check its unit"
-    elif difference(both / ratio, glob) < 0.05:
+    elif difference(total / ratio, glob) < 0.05:
         cause = f"global looks {_times(1.0 / ratio)}; check its unit"
     else:
         cause = _better_location(records, True)

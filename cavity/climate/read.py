@@ -16,6 +16,7 @@ from cavity.climate.on_wall import sun_position
 from cavity.constants import ICE_POINT, STEFAN_BOLTZMANN
 from cavity.errors import Fault, InputError
 from cavity.files import check_file, unreadable
+from cavity.kept import recall
 
 if TYPE_CHECKING:
     from os import PathLike
@@ -65,7 +66,27 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
     EPW data dictionary, EnergyPlus documentation, Auxiliary Programs. ISO 2533 standard atmosphere. Erbs, Klein and
     Duffie 1982 for the split of global irradiance. Berdahl and Martin 1984, Walton 1983 for the sky.
     """
-    records, digest = _records(weather_file(path))
+    file = weather_file(path)
+    second = None if rain_file is None else Path(rain_file)
+    return recall(lambda: _identity(file, second), lambda: _read(file, second))
+
+
+def _identity(*files: Path | None) -> str:
+    """Return what the content of a weather depends on: the bytes of its files, and their names, which it cites."""
+    parts: list[Any] = []
+    for path, what in zip(files, ("a weather file", "a rain file"), strict=True):
+        if path is not None:
+            check_file(path, LARGEST_FILE, what)
+            try:
+                with path.open("rb") as opened:
+                    parts += [path.name, hashlib.file_digest(opened, "sha256").hexdigest()]
+            except OSError as error:
+                raise unreadable(path, what, error) from None
+    return json.dumps(parts)
+
+
+def _read(path: Path, rain_file: Path | None) -> xr.Dataset:
+    records, digest = _records(path)
     own = {"relative_humidity_file": "relative_humidity_outdoor"}
     records.has = tuple(own.get(name, name) for name in records.columns)
     source = "none"
@@ -74,15 +95,18 @@ def read_weather(path: str | PathLike[str], rain_file: str | PathLike[str] | Non
         records.columns["rain"], source = rain, records.rain_source
     _prepare(records)
     if rain_file is not None:
-        records.columns["rain"], note = _second_rain(records, Path(rain_file))
+        records.columns["rain"], note = _second_rain(records, rain_file)
         source = "second file"
     series.whole_years(records)
     if "rain" not in records.columns or not records.columns["rain"].any():
         if source == "second file":
-            series_name = Path(rain_file).name if rain_file is not None else ""
             raise InputError(
                 Fault(
-                    series_name, "the rain file has no rain", "zero all year", "hourly rain", "give another rain file"
+                    rain_file.name if rain_file else "",
+                    "the rain file has no rain",
+                    "zero all year",
+                    "hourly rain",
+                    "give another rain file",
                 )
             )
         records.columns["rain"], source = np.zeros(records.time.size), "none"

@@ -122,12 +122,12 @@ def _read(file: str, path: Path, encoding: str, only_rain: bool, site: Records |
                 )
             )
         used: dict[int, tuple[str, str]] = {}
-        seen = {"time"}
+        names = {"time"}
         for position, head in enumerate(heads[1:], start=1):
             if only_rain and not head.startswith("rain"):
                 continue
             name, unit = _head(file, number, head)
-            if name in seen:
+            if name in names:
                 raise InputError(
                     Fault(
                         f"{file}, line {number}",
@@ -137,7 +137,7 @@ def _read(file: str, path: Path, encoding: str, only_rain: bool, site: Records |
                         "remove one of them",
                     )
                 )
-            seen.add(name)
+            names.add(name)
             used[position] = name, unit
         location = location_of(file, keys, site)
         stamps, numbers = _body(file, lines, heads, mark, list(used), location["utc_offset"])

@@ -63,7 +63,7 @@ def join_years(parts: Sequence[xr.Dataset]) -> xr.Dataset:
     first = parts[0]
     if len(parts) == 1:
         return first
-    seen: dict[int, str] = {}
+    source_of_year: dict[int, str] = {}
     notes: list[str] = []
     for part in parts:
         source = part.attrs["source"]
@@ -80,12 +80,18 @@ def join_years(parts: Sequence[xr.Dataset]) -> xr.Dataset:
                     )
                 )
         for year in years_of(part):
-            if year in seen:
+            if year in source_of_year:
                 fix = "remove one; typical years have no calendar year and cannot be joined"
                 raise InputError(
-                    Fault(source, "the year occurs twice", f"{year}, also in {seen[year]}", "each year once", fix)
+                    Fault(
+                        source,
+                        "the year occurs twice",
+                        f"{year}, also in {source_of_year[year]}",
+                        "each year once",
+                        fix,
+                    )
                 )
-            seen[year] = source
+            source_of_year[year] = source
         notes += [text for text in json.loads(part.attrs["warnings"]) if text not in notes]
     shared = set.intersection(*({*part.coords} for part in parts))
     parts = [part.drop_vars([name for name in part.coords if name not in shared]) for part in parts]

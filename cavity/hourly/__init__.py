@@ -1,1 +1,1 @@
-"""The hourly year of one case: boundary, assembly, run; `cavity.simulate` is `cavity.hourly.run.simulate`."""
+"""The hourly year of one case: boundary conditions, assembly, run; `simulate` is public as `cavity.simulate`."""

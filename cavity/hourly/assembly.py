@@ -63,11 +63,11 @@ class Assembly:
     @property
     def water_by_layer(self) -> NDArray[np.float64]:
         """Water in each layer, then in the film of each face and interface [kg/m2], (segment, layer + face)."""
-        held, line = self.state.W, self.line
+        water, line = self.state.W, self.line
         cell = line.grid.thickness > 0.0
         layers = range(len(self.case.wall.layers))
-        inside = [held[:, cell & (line.layer_of_node == k)].sum(axis=1) for k in layers]
-        return np.stack([*inside, *(held[:, face.node] for face in line.faces)], axis=1)
+        inside = [water[:, cell & (line.layer_of_node == k)].sum(axis=1) for k in layers]
+        return np.stack([*inside, *(water[:, face.node] for face in line.faces)], axis=1)
 
     def open_accounts(self) -> None:
         """Set the sums of a year to zero and record water and energy at its start."""

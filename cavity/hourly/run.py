@@ -126,11 +126,11 @@ def simulate_case(
     wall = case.wall
     assembly = assemble(case, weather, hours=hours, refine=refine_cells)
     short = assembly.weather.sizes["time"] < weather.sizes["time"]
-    done = run_years(assembly, years=1 if short else wall.run.max_years, refine_steps=refine_steps, stop=stop)
+    years = run_years(assembly, years=1 if short else wall.run.max_years, refine_steps=refine_steps, stop=stop)
     gain = _gains(case, assembly.air, assembly.forcing, assembly.record)
     dataset = dataset_of(
         wall, assembly.weather, assembly.outside, assembly.room_T, assembly.room_phi, assembly.air, assembly.line,
-        assembly.record, list(done.water), assembly.state, gain,
+        assembly.record, list(years.water), assembly.state, gain,
     )  # fmt: skip
     dataset = with_rail_spots(dataset, rail_spots(case))
     if wall.run.stud_line and any(layer.frame for layer in wall.layers):
@@ -146,12 +146,12 @@ def simulate_case(
     dataset.attrs.update(
         opening_set=case.opening_set.name,
         depth=case.depth,
-        years_run=len(done.water) - 1,
-        cycle_repeats=int(done.repeats),
+        years_run=len(years.water) - 1,
+        cycle_repeats=int(years.repeats),
         first_hour=int(assembly.order[0]),
-        solver_steps=done.steps,
-        solver_updates=done.updates,
-        solver_residual=done.residual,
+        solver_steps=years.steps,
+        solver_updates=years.updates,
+        solver_residual=years.residual,
         monthly="" if short else _monthly(case, assembly.weather),
     )
     if boils := _boiling(dataset):

@@ -46,14 +46,14 @@ def sentences(ds: xr.Dataset) -> tuple[str, ...]:
     said = []
     if "time" in ds.dims:
         said += [_direction(ds), _drive(ds)]
-    choke = choke_sentence(ds)
-    said += [choke, passage_sentence(ds) if choke else "", still_sentence(ds), _class(ds)]
+    restriction = restriction_sentence(ds)
+    said += [restriction, passage_sentence(ds) if restriction else "", still_sentence(ds), _class(ds)]
     if "time" in ds.dims:
         said.append(_difference(ds))
     return tuple(line for line in said if line)
 
 
-def choke_sentence(ds: xr.Dataset) -> str:
+def restriction_sentence(ds: xr.Dataset) -> str:
     """Return what restricts the flow: the group that loses most, and what doubling each group would bring; "" if none.
 
     Parameters
@@ -64,7 +64,7 @@ def choke_sentence(ds: xr.Dataset) -> str:
     groups = air.loss_groups(ds)
     if not any(group.share > 0.0 for group in groups):
         return ""
-    group = max(groups, key=lambda one: one.share)
+    group = max(groups, key=lambda candidate: candidate.share)
     worst = group.worst
     lost = f"{decimals(100 * group.share)} % of the pressure is lost"
     alone = f"{decimals(100 * worst.share)} %"
@@ -75,10 +75,10 @@ def choke_sentence(ds: xr.Dataset) -> str:
         text = f"{alone} of the pressure is lost at the {worst.name}{height}."
     else:
         what = f"{group.count} gaps of the {group.name}" if group.kind == "rail" else f"{group.count} {group.name}s"
-        each = f"about {decimals(100 * group.share / group.count)} % at each"
+        detail = f"about {decimals(100 * group.share / group.count)} % at each"
         if worst.share > 1.5 * group.share / group.count:
-            each = f"{alone} at the one at {worst.height:.2f} m alone"
-        text = f"{lost} at the {what}, {each}."
+            detail = f"{alone} at the one at {worst.height:.2f} m alone"
+        text = f"{lost} at the {what}, {detail}."
     return f"{text} {gain_sentence(groups)}".rstrip()
 
 
@@ -153,34 +153,34 @@ def still_sentence(ds: xr.Dataset) -> str:
     )
 
 
-def _percent(share: float) -> str:
-    return f"{decimals(100 * share)} %"
+def _percent(fraction: float) -> str:
+    return f"{decimals(100 * fraction)} %"
 
 
 def _direction(ds: xr.Dataset) -> str:
-    flowing = [one for one in air.compartments(ds) if one.mean > 0.0]
+    flowing = [part for part in air.compartments(ds) if part.mean > 0.0]
     if not flowing:
         return ""
-    parts = []
-    for one in flowing:
-        where = "" if ds.sizes["compartment"] == 1 else f" from {one.bottom:.2f} to {one.top:.2f} m"
-        parts.append(
-            f"air moves{where} up in {_percent(one.upward)} of the hours, down in {_percent(one.downward)}, and is "
-            f"nearly still (below {air.NEARLY_STILL:g} m/s) in {_percent(one.still)}; median air change rate "
-            f"{number(one.median)} per hour, {number(one.low)} to {number(one.high)} in 90 % of "
+    phrases = []
+    for part in flowing:
+        where = "" if ds.sizes["compartment"] == 1 else f" from {part.bottom:.2f} to {part.top:.2f} m"
+        phrases.append(
+            f"air moves{where} up in {_percent(part.upward)} of the hours, down in {_percent(part.downward)}, and is "
+            f"nearly still (below {air.NEARLY_STILL:g} m/s) in {_percent(part.still)}; median air change rate "
+            f"{number(part.median)} per hour, {number(part.low)} to {number(part.high)} in 90 % of "
             "the hours"
         )
-    text = "; ".join(parts)
+    text = "; ".join(phrases)
     return f"{text[0].upper()}{text[1:]}."
 
 
 def _drive(ds: xr.Dataset) -> str:
-    shares = air.drive(ds)
-    if shares.stack_share + shares.wind_share == 0.0:
+    drive = air.drive(ds)
+    if drive.stack_share + drive.wind_share == 0.0:
         return ""
     return (
-        f"Buoyancy gives {_percent(shares.stack_share)} of the driving pressure and wind "
-        f"{_percent(shares.wind_share)}; they oppose each other in {_percent(shares.opposed)} of the hours. "
+        f"Buoyancy gives {_percent(drive.stack_share)} of the driving pressure and wind "
+        f"{_percent(drive.wind_share)}; they oppose each other in {_percent(drive.opposed)} of the hours. "
         f"{_gusts(ds)}"
     )
 

@@ -169,7 +169,7 @@ def label_places(x: np.ndarray, y: np.ndarray, labels: list[str]) -> list[str]:
     Parameters
     ----------
     x, y : array, (n,)
-        Points, in any unit.
+        Points. [any]
     labels : list of str, (n,)
         Their labels.
     """
@@ -177,7 +177,7 @@ def label_places(x: np.ndarray, y: np.ndarray, labels: list[str]) -> list[str]:
     at = np.stack([(values - values.min()) / span * size for values, span, size in zip(
         (x, y), spans, (0.85 * _NARROWEST[0], 0.85 * _NARROWEST[1]), strict=True)], axis=1)  # fmt: skip
     half = np.array([[4.5 * len(label), 7.5] for label in labels])  # px at 12 px type
-    chosen = ["top center"] * len(labels)
+    places = ["top center"] * len(labels)
 
     def middle(i: int, place: str) -> np.ndarray:
         beside = np.array(_PLACES[place], float)
@@ -189,18 +189,18 @@ def label_places(x: np.ndarray, y: np.ndarray, labels: list[str]) -> list[str]:
         for k in range(len(labels)):
             if k == i:
                 continue
-            for other, size in ((at[k], 5.0), (middle(k, chosen[k]), half[k])):
+            for other, size in ((at[k], 5.0), (middle(k, places[k]), half[k])):
                 shared = half[i] + size - np.abs(own - other)
                 cost += float(shared.prod()) if (shared > 0.0).all() else 0.0
         return cost
 
-    for _ in range(4):  # each in turn moves to its best place, until none moves
-        before = list(chosen)
+    for _ in range(4):  # every label in turn takes its best place, until none moves
+        before = list(places)
         for i in range(len(labels)):
-            chosen[i] = min(_PLACES, key=lambda place: overlap(i, place))
-        if chosen == before:
+            places[i] = min(_PLACES, key=lambda place: overlap(i, place))
+        if places == before:
             break
-    return chosen
+    return places
 
 
 def balance_figure(summary: Any) -> go.Figure:

@@ -34,7 +34,7 @@ def shown_progress() -> Iterator[Callable[[int, int, str], None]]:
         if not console.is_terminal:
             yield advance
             return
-        with watched(lambda count: bar.update(task, description=compiling_text(count))):
+        with watched(lambda percent: bar.update(task, description=compiling_text(percent))):
             yield advance
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -116,6 +117,18 @@ def number(value: float, digits: int = 3) -> str:
     if decimals:
         text = text.rstrip("0").rstrip(".")
     return text.replace("-", "−")
+
+
+def typeset(text: str) -> str:
+    """Return a text as it is set on a page: m², °C and a true minus, where code and data keep m2, degC and a hyphen.
+
+    Examples
+    --------
+    >>> typeset("lowest margin -1.1 K; 0.5 W/(m2 K) at -5 degC")
+    'lowest margin −1.1 K; 0.5 W/(m² K) at −5 °C'
+    """
+    text = re.sub(r"(?<![A-Za-z])([ckm]?m)([23])(?!\w)", lambda unit: unit[1] + "²³"[int(unit[2]) - 2], text)
+    return re.sub(r"(?<![\w.,)\]–-])-(?=\d)", "−", text.replace("degC", "°C"))
 
 
 # SI unit of an input -> (display unit, scale, offset, inch-pound unit, scale of SI, offset of SI)

@@ -125,9 +125,9 @@ def _shown(value: Any, unit: str) -> tuple[str, str]:
 def inputs(ds: Any) -> list[dict[str, Any]]:
     """Return the tables of inputs other than layers and openings; each row a label and (SI, inch-pound) texts."""
     wall = wall_of(ds)
-    made: list[dict[str, Any]] = []
+    tables: list[dict[str, Any]] = []
     for title, base, rows in _TABLES:
-        found = []
+        entries = []
         for key, label, unit in rows:
             path = f"{base}.{key}" if base else key
             if key in _ONLY and attrgetter(_ONLY[key][0])(wall) not in _ONLY[key][1].split("|"):
@@ -135,8 +135,10 @@ def inputs(ds: Any) -> list[dict[str, Any]]:
             value = attrgetter(path)(wall)
             if value == "" or (key == "wetting.leak_q50" and not value):
                 continue
-            found.append((label, _shown(value, unit) if key != "cp_difference" or value is not None else ("none",) * 2))
-        made.append({"title": title, "rows": found})
+            entries.append(
+                (label, _shown(value, unit) if key != "cp_difference" or value is not None else ("none",) * 2)
+            )
+        tables.append({"title": title, "rows": entries})
     pieces: list[tuple[str, tuple[str, ...]]] = []
     for rail in wall.rails:
         gap, bay = display.quantity(rail.gap, "m"), display.quantity(rail.bay, "m")
@@ -150,15 +152,15 @@ def inputs(ds: Any) -> list[dict[str, Any]]:
     for column in wall.columns:
         low, high = display.quantity(column.bottom, "height"), display.quantity(column.top, "height")
         pieces.append((f"column {column.name}", tuple(f"{a} to {b}" for a, b in zip(low, high, strict=True))))
-    made.append({"title": "Columns, rails and barriers", "rows": pieces})
-    return made
+    tables.append({"title": "Columns, rails and barriers", "rows": pieces})
+    return tables
 
 
 def layers(ds: Any) -> list[dict[str, Any]]:
     """Return the layer and material table, outside to inside."""
     wall = wall_of(ds)
     known = {layer.name: layer for layer in wall.layers}
-    made = []
+    rows = []
     for index, name in enumerate(ds["layer"].values):
         layer = known[str(name)]
         material = layer.material
@@ -171,7 +173,7 @@ def layers(ds: Any) -> list[dict[str, Any]]:
             vapour = (f"s_d {display.number(low)} to {display.number(high)} m",) * 2
         else:
             vapour = (f"{display.number(material.mu_dry)} / {display.number(material.mu_wet)}",) * 2
-        made.append(
+        rows.append(
             {
                 "mark": str(index + 1),
                 "name": layer.name,
@@ -183,10 +185,10 @@ def layers(ds: Any) -> list[dict[str, Any]]:
                 "vapour": vapour,
                 "absorption": display.quantity(material.absorption, "kg/(m2 s0.5)"),
                 "mould": str(ds["layer_mould_class"].values[index]),
-                "source": material.source or "–",
+                "source": display.typeset(material.source or "–"),
             }
         )
-    return made
+    return rows
 
 
 def _title(material: str, layer: Layer) -> str:
@@ -207,7 +209,7 @@ def _bridged(layer: Layer) -> str:
 
 
 def recalled(cases: Sequence[Any]) -> list[str]:
-    """Return every source that is cited from memory, once, in alphabetical order.
+    """Return every source that is cited from memory, once, in alphabetical order; of a work and its parts the work.
 
     Parameters
     ----------
@@ -218,10 +220,10 @@ def recalled(cases: Sequence[Any]) -> list[str]:
     -------
     list of str
     """
-    texts = [found.source for case in cases for found in case.findings]
+    texts = [finding.source for case in cases for finding in case.findings]
     texts += [str(row["source"]) for case in cases for row in layers(about(case))]
     texts += [note.source for note in NOTES]
-    found = set()
+    sources = set()
     for text in texts:
         for part in re.split(r";(?![^()]*\))", text):
             if "from memory" not in part:
@@ -230,24 +232,25 @@ def recalled(cases: Sequence[Any]) -> list[str]:
             name = name.partition("(")[0] if name.count("(") > name.count(")") else name
             name = re.sub(r"\([^()]*\)|, coefficients|^[a-z][^:]*: ", "", name.strip()).strip(" :,")
             if re.search(r"[A-Z].*\d", name):  # "sheet from memory" names no source
-                found.add(name)
-    return sorted(found)
+                sources.add(name)
+    parts = {name for name in sources for whole in sources if re.match(rf"{re.escape(whole)}(?=[ :,])", name)}
+    return sorted(map(display.typeset, sources - parts))
 
 
 def openings(cases: Sequence[Any]) -> list[dict[str, Any]]:
     """Return the opening schedule of all sets."""
     return [
         {
-            "set": chosen.name,
-            "name": each.name,
-            "kind": each.kind,
-            "height": display.quantity(each.height, "height"),
-            "area": display.quantity(each.free_area, "area"),
-            "share": f"{100 * each.porosity:.0f} %",
-            "exposure": "wall surface" if each.exposure == "face" else each.exposure,
+            "set": vent_set.name,
+            "name": vent.name,
+            "kind": vent.kind,
+            "height": display.quantity(vent.height, "height"),
+            "area": display.quantity(vent.free_area, "area"),
+            "share": f"{100 * vent.porosity:.0f} %",
+            "exposure": "wall surface" if vent.exposure == "face" else vent.exposure,
         }
-        for chosen in wall_of(about(cases[0])).opening_sets
-        for each in chosen.openings
+        for vent_set in wall_of(about(cases[0])).opening_sets
+        for vent in vent_set.openings
     ]
 
 
@@ -257,20 +260,20 @@ def warnings(cases: Sequence[Any]) -> list[str]:
     climates = list(dict.fromkeys(case.climate_name for case in cases))
     for case in cases:
         try:
-            found = json.loads(about(case).attrs.get("warnings") or "[]")
+            raw = json.loads(about(case).attrs.get("warnings") or "[]")
         except ValueError:
-            found = [str(about(case).attrs["warnings"])]
-        for line in [found] if isinstance(found, str) else found:
+            raw = [str(about(case).attrs["warnings"])]
+        for line in [raw] if isinstance(raw, str) else raw:
             names = raised.setdefault(str(line), [])
-            if case.climate_name not in names:
-                names.append(case.climate_name)
+            if verdict.climate_text(case.climate_name) not in names:
+                names.append(verdict.climate_text(case.climate_name))
     lines = [line if len(names) == len(climates) else f"{', '.join(names)}: {line}" for line, names in raised.items()]
-    dry = [case.climate_name for case in cases if not int(about(case).attrs.get("has_rain", 1))]
+    dry = [verdict.climate_text(case.climate_name) for case in cases if not int(about(case).attrs.get("has_rain", 1))]
     if dry and not any("rain" in line for line in raised):
         lines.append(
             f"{', '.join(dict.fromkeys(dry))}: the weather file has no rain, so the wall was run without driving rain."
         )
-    return [re.sub(r"\b([cm]?m)([23])\b", lambda found: found[1] + "²³"[int(found[2]) - 2], line) for line in lines]
+    return [display.typeset(line) for line in lines]
 
 
 # attribute of a result, what is balanced, what its error is a part of, limit
@@ -310,10 +313,12 @@ def provenance(cases: Sequence[Any], created: str) -> list[tuple[str, str]]:
             continue
         seen.add(case.climate_name)
         latitude, longitude = (float(attrs.get(name, math.nan)) for name in ("latitude", "longitude"))
-        place = f"latitude {latitude:.2f}°, longitude {longitude:.2f}°".replace("-", "−")
+        position = f"latitude {latitude:.2f}°, longitude {longitude:.2f}°".replace("-", "−")
         kind = "fictitious" if int(attrs.get("climate_invented", 0)) else "as read"
         rain = str(attrs.get("climate_rain", "with rain" if int(attrs.get("has_rain", 0)) else "without rain"))
-        text = f"{attrs.get('climate_source', '')} ({kind}; {rain}; {place}), SHA-256 {attrs.get('climate_sha256', '')}"
+        text = (
+            f"{attrs.get('climate_source', '')} ({kind}; {rain}; {position}), SHA-256 {attrs.get('climate_sha256', '')}"
+        )
         rows.append((f"Climate {case.climate_name}", text))
     classes = list(dict.fromkeys(str(about(case).attrs.get("iso6946_class", "")) for case in cases))
     rows += [
@@ -372,13 +377,14 @@ def checks(found: dict[str, Any]) -> dict[str, Any]:
     for case in cases:
         if case["outcome"] == "pass":
             continue
-        why = str(case.get("note", ""))
+        why = str(case.get("note", "")).replace("`", "")  # of code, in docs
         if "computed" in case:
             units = "" if case["units"] in ("", "1") else f" {case['units']}"
             computed, low, high = (display.number(case[key]) for key in ("computed", "lower", "upper"))
             why = f"computed {computed}, range {low} to {high}{units}. {why[:1].upper()}{why[1:]}".strip()
         name = f"{case['name']} ({case['inputs']})" if case["inputs"] else case["name"]
-        open_cases.append((_AREAS.get(case["area"], case["area"]), name, _OUTCOMES[case["outcome"]], why))
+        texts = (_AREAS.get(case["area"], case["area"]), name, _OUTCOMES[case["outcome"]], why)
+        open_cases.append(tuple(map(display.typeset, texts)))
     sentence = (
         f"Version {found['version']} passes {total['pass']} of {len(cases)} benchmark and verification cases; "
         f"{total['outside']} fall outside a range that was measured, is itself uncertain, or is our own target; "
@@ -402,12 +408,12 @@ def event_days(event: Any) -> tuple[str, str]:
 
 def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
     """Return one row a case for the table of all cases."""
-    made = []
+    rows = []
     for case in cases:
         numbers = digest(case)
         peak = numbers.film_peak
         event = getattr(case, "event", None)
-        made.append(
+        rows.append(
             {
                 "status": verdict.case_status(case),
                 "word": verdict.word(verdict.case_status(case), verdict.has_rain(case)),
@@ -421,7 +427,7 @@ def all_cases(cases: Sequence[Any]) -> list[dict[str, Any]]:
                 "what": verdict.what(case),
             }
         )
-    return made
+    return rows
 
 
 def not_computed(failed: Sequence[Any]) -> list[dict[str, Any]]:
@@ -429,7 +435,7 @@ def not_computed(failed: Sequence[Any]) -> list[dict[str, Any]]:
     return [
         {
             "climate": ", ".join(
-                [case.climate_name, verdict.facing_text(case.orientation)]
+                [verdict.climate_text(case.climate_name), verdict.facing_text(case.orientation)]
                 + [name for name in (verdict.variant(case),) if name]
             ),
             "opening_set": case.opening_set,

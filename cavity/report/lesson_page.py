@@ -209,8 +209,8 @@ _TEXTS: dict[str, _Text] = {
     "drying": _Text(
         "Drying after a leak",
         "Remaining water, vents closed and open",
-        "The outermost layer of the backup wall that holds water is wetted when the year of the run begins. Each curve "
-        "is the difference between the same wall with and without that water. The cladding is a metal sheet in this "
+        "The outermost layer of the backup wall that holds water is wetted when the run begins. Each curve is "
+        "the difference between the same wall with and without that water. The cladding is a metal sheet in this "
         "lesson, which lets no vapour through.",
         equation(
             "vapour that leaves equals p wet minus p outdoors, over Z layers plus Z ventilation; Z ventilation equals "

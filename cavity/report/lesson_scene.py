@@ -58,7 +58,7 @@ def scene(lesson: Any, step: Any) -> str:
     key = lesson.key
     deep = min(max(1.0e3 * shape.depth * 0.95, 7.0), 84.0)
     thick = min(max(1.0e3 * shape.cladding * 0.4, 3.0), 44.0)
-    tallest = max(each.shape.height for each in lesson.steps if each.shape)
+    tallest = max(other.shape.height for other in lesson.steps if other.shape)
     top = _BASE - (_BASE - _TOP) * shape.height / tallest
     front, wall = _BACK - thick, _BACK + deep
     parts = [
@@ -156,7 +156,7 @@ def _rails(step: Any, wall: float, top: float) -> list[str]:
 
 
 def _drops(lesson: Any, step: Any, top: float) -> list[str]:
-    most = max(each.film for each in lesson.steps)
+    most = max(other.film for other in lesson.steps)
     count = math.ceil(_DROPS * step.film / most) if most > 0.0 and step.film > 0.0 else 0
     heights = [top + 30 + (_BASE - top - 60) * (at + 0.5) / _DROPS for at in range(count)]
     return [f'<circle class="drop" cx="{_BACK + 3:.1f}" cy="{y:.1f}" r="3.4"/>' for y in heights]
@@ -178,11 +178,11 @@ def _weather(lesson: Any, step: Any, front: float, wall: float) -> list[str]:
         parts += [f'<path class="ray" d="M{66 + 4 * k} {52 + 14 * k}L{100 + 8 * k} {70 + 20 * k}"/>' for k in range(3)]
         parts.append("</g>")
     if key == "wind":
-        long = 92.0 * step.value / max(each.value for each in lesson.steps)
+        long = 92.0 * step.value / max(other.value for other in lesson.steps)
         parts += _arrow("wind", [(front - 16 - long, 120.0), (front - 16, 120.0)], 5.0)
     if key == "brick":
         parts += [f'<path class="rain" d="M{front - 50 + 14 * at:.0f} {150 + 12 * at}l-6 18"/>' for at in range(4)]
-        most = max(max(each.excess for each in lesson.steps), 1.0)
+        most = max(max(other.excess for other in lesson.steps), 1.0)
         width = 7.0 * max(step.excess, 0.0) / most
         if width > 0.3:
             for high in (105.0, 140.0):
@@ -191,7 +191,7 @@ def _weather(lesson: Any, step: Any, front: float, wall: float) -> list[str]:
 
 
 def _air(lesson: Any, step: Any, front: float, wall: float, top: float) -> list[str]:
-    most = max(each.flow for each in lesson.steps)
+    most = max(other.flow for other in lesson.steps)
     x, low, high = (
         0.5 * (_BACK + wall),
         _BASE - 0.5 * _slot(step.shape.base, top),
@@ -215,8 +215,8 @@ def _arrow(kind: str, points: list[tuple[float, float]], width: float, *, both: 
     heads = []
     ends = [(points[-2], points[-1])] + ([(points[1], points[0])] if both else [])
     for (x0, y0), (x1, y1) in ends:
-        far = math.hypot(x1 - x0, y1 - y0) or 1.0
-        ux, uy = (x1 - x0) / far, (y1 - y0) / far
+        length = math.hypot(x1 - x0, y1 - y0) or 1.0
+        ux, uy = (x1 - x0) / length, (y1 - y0) / length
         tip = (x1 + ux * size, y1 + uy * size)
         left, right = (x1 - uy * size * 0.7, y1 + ux * size * 0.7), (x1 + uy * size * 0.7, y1 - ux * size * 0.7)
         heads.append(

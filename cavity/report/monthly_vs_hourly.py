@@ -1,4 +1,4 @@
-"""Beside the hourly run: what the monthly method says of condensate, U-values with studs and rails, heat by season."""
+"""The monthly method next to the hourly run: condensate, U-values with studs and rails, heat by season."""
 
 from __future__ import annotations
 
@@ -92,17 +92,17 @@ def heat(cases: Sequence[Any], closed: Sequence[Any] = ()) -> dict[str, Any] | N
     rows, seen = [], set()
     for case in (*closed, *cases):
         ds = about(case)
-        place = (_named(case, cases), str(ds.attrs.get("column", "")))
-        if not ds.attrs.get("monthly") or (*place, case.opening_set) in seen:
+        strip = (_named(case, cases), str(ds.attrs.get("column", "")))
+        if not ds.attrs.get("monthly") or (*strip, case.opening_set) in seen:
             continue
-        seen.add((*place, case.opening_set))
+        seen.add((*strip, case.opening_set))
         u = json.loads(ds.attrs["monthly"])
         sums = digest(case).heat
         factor = u["u_value"] / u["undisturbed"]
         rows.append(
             {
-                "place": place,
-                "climate": place[0],
+                "place": strip,
+                "climate": strip[0],
                 "opening_set": case.opening_set,
                 "area": float(np.nansum(np.asarray(ds["opening_area"].values, float))),
                 "u": [display.quantity(u[key], "W/(m2 K)") for key in ("undisturbed", "framed", "u_value")],

@@ -352,6 +352,8 @@ def _facet_texts(key: str, cases: Sequence[Any]) -> list[Any]:
     values = _facet_values(key, cases)
     if key == "depth":
         return [display.quantity(value, "m") for value in values]
+    if key == "climate":
+        return [verdict.climate_text(value) for value in values]
     return [verdict.facing_text(value) if key == "orientation" else str(value) for value in values]
 
 
@@ -400,7 +402,12 @@ def _names(cases: Sequence[Any]) -> list[str]:
     parts += [vent for opening_set in wall.opening_sets for vent in opening_set.openings]
     named = [wall.name, wall.description, *(part.name for part in parts)]
     for case in cases:
-        named += [case.opening_set, case.climate_name, verdict.variant_text(verdict.variant(case))]
+        named += [
+            case.opening_set,
+            case.climate_name,
+            verdict.climate_text(case.climate_name),
+            verdict.variant_text(verdict.variant(case)),
+        ]
     return sorted({name for name in named if name})
 
 
@@ -442,7 +449,7 @@ class _Shared:
     def __init__(self, cases: Sequence[Any]) -> None:
         # what names a case besides openings and depth: only that in which the cases differ
         names = (
-            _FACETS[0][2],
+            lambda case: verdict.climate_text(case.climate_name),
             _FACETS[1][2],
             lambda case: f"facing {verdict.facing_text(verdict.orientation(case))}",
             verdict.column,
@@ -602,8 +609,8 @@ def _finding(finding: Any) -> dict[str, str]:
         "limit": ("" if finding.threshold == "limit" else f"{finding.threshold} ")
         + verdict.value_text(finding, limit=True),
         "when": finding.when,
-        "sentence": finding.sentence,
-        "source": cite(finding.source),
+        "sentence": display.typeset(finding.sentence),
+        "source": display.typeset(cite(finding.source)),
     }
 
 

@@ -103,6 +103,11 @@ def variant(case: Any) -> str:
     return str(getattr(case, "variant", ""))
 
 
+def climate_text(name: str) -> str:
+    """Return the name of a climate within a report, whose head and provenance say that it is fictitious."""
+    return str(name).removesuffix(" (fictitious)")
+
+
 def variant_text(name: str) -> str:
     """Return a variant in words."""
     return name or "as drawn"
@@ -110,7 +115,7 @@ def variant_text(name: str) -> str:
 
 def place_text(case: Any, cases: Sequence[Any], *, strip: bool = True) -> str:
     """Return the climate of a case, and variant, facing and, if asked, strip as far as the cases differ in them."""
-    parts = [str(case.climate_name)]
+    parts = [climate_text(case.climate_name)]
     if len({variant(other) for other in cases}) > 1:
         parts.append(variant_text(variant(case)))
     if len({orientation(other) for other in cases}) > 1:
@@ -374,7 +379,7 @@ def _at(seen: View, part: Part) -> str:
     if len(seen.facings) > 1:
         text += f" facing {facing_text(part.orientation)}"
     if len(seen.climates) > 1:
-        text += f" in {part.climate}"
+        text += f" in {climate_text(part.climate)}"
     return text
 
 
@@ -574,7 +579,7 @@ def changes(seen: View) -> list[str]:
 
 def bottleneck(case: Any) -> str:
     """Return where most of the driving pressure is lost and what doubling each group of equal parts would bring."""
-    sentence = air_words.choke_sentence(case.dataset)
+    sentence = air_words.restriction_sentence(case.dataset)
     where = f"With {case.opening_set} and {depth_text(case.depth)}"
     return f"{where}: {sentence}" if sentence else "No air moves."
 
@@ -734,7 +739,7 @@ def matrix(seen: View) -> dict[str, Any]:
         (key, label, values, texts)
         for key, label, values, texts in (
             ("variant", "Variant", seen.variants, [variant_text(name) for name in seen.variants]),
-            ("climate", "Climate", seen.climates, seen.climates),
+            ("climate", "Climate", seen.climates, [climate_text(name) for name in seen.climates]),
             ("column", "Strip", seen.strips, seen.strips),
             ("orientation", "Facing", seen.facings, [facing_text(value) for value in seen.facings]),
         )

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from cavity.constants import ICE_POINT
+from cavity.constants import ICE_POINT, RUN_OFF
 from cavity.errors import Fault, InputError
 from cavity.units import slip
 
@@ -31,8 +31,10 @@ _LEVELS = "Viitanen, Krus, Ojanen, Eitner, Zirkelbach, Energy Procedia 78 (2015)
 
 LIMITS: dict[str, Limit] = {
     "mould_index": Limit(3.0, "1", 0.1, 6.0, "largest mould index on the wall side", _VTT),
-    "mould_index_review": Limit(2.0, "1", 0.1, 6.0, "mould index inside the wall from which to review", _LEVELS),
-    "mould_room_review": Limit(1.0, "1", 0.1, 6.0, "mould index at the interior surface from which to review", _LEVELS),
+    "mould_index_review": Limit(2.0, "1", 0.1, 6.0, "mould index inside the wall above which to review", _LEVELS),
+    "mould_room_review": Limit(
+        1.0, "1", 0.1, 6.0, "mould index at the interior surface above which to review", _LEVELS
+    ),
     "mould_decline": Limit(0.1, "1", 0.0, 1.0, "relative decline of mould in dry or cold hours", _VTT),
     "mould_years": Limit(
         30.0, "1", 1.0, 100.0, "most times the last year is repeated for mould and decay, until the peak settles", _OWN
@@ -53,12 +55,17 @@ LIMITS: dict[str, Limit] = {
         "30-day mean moisture content of wood",
         "ASHRAE Fundamentals 2021 ch. 25 (safety limit)",
     ),
-    "wood_moisture_review": Limit(0.18, "kg/kg", 0.05, 1.0, "moisture content of wood from which to review", _OWN),
+    "wood_moisture_review": Limit(0.18, "kg/kg", 0.05, 1.0, "moisture content of wood above which to review", _OWN),
     "decay_activation": Limit(
         1.0, "1", 0.05, 1.0, "activation of brown rot at which loss of mass begins", "Viitanen et al. 2010, from memory"
     ),
     "condensate_runoff": Limit(
-        0.2, "kg/m2", 0.001, 5.0, "condensate above which it may run off smooth surfaces", "ISO 13788:2012, from memory"
+        RUN_OFF,
+        "kg/m2",
+        0.001,
+        5.0,
+        "condensate above which it may run off smooth surfaces",
+        "ISO 13788:2012, from memory",
     ),
     "condensate_smooth": Limit(
         0.5, "kg/m2", 0.001, 5.0, "condensate at a layer that does not absorb", "DIN 4108-3, from memory"
@@ -77,7 +84,7 @@ LIMITS: dict[str, Limit] = {
         "h",
         1.0,
         8784.0,
-        "hours of dew per year, at the exterior surface of the wall and inside, from which to review",
+        "hours of dew per year, at the exterior surface of the wall and inside, above which to review",
         _OWN,
     ),
     "film": Limit(0.1, "kg/m2", 0.001, 5.0, "film that the back of the cladding holds", "the wall file (film_limit)"),
@@ -87,7 +94,7 @@ LIMITS: dict[str, Limit] = {
         "h",
         10.0,
         8784.0,
-        "time of wetness of metal in the cavity from which to review",
+        "time of wetness of metal in the cavity above which to review",
         "ISO 9223:1992, tau 4 to tau 5, from memory",
     ),
     "wetness_wall": Limit(
@@ -95,7 +102,7 @@ LIMITS: dict[str, Limit] = {
         "h",
         10.0,
         8784.0,
-        "time of wetness of metal in the wall from which to review",
+        "time of wetness of metal in the wall above which to review",
         "ISO 9223:1992, tau 3 to tau 4, from memory",
     ),
     "freeze_saturation": Limit(
@@ -110,7 +117,7 @@ LIMITS: dict[str, Limit] = {
         "Fagerlund 1977 (-2 to -5 degC), from memory",
     ),
     "freeze_cycles": Limit(1.0, "1", 1.0, 1000.0, "freeze-thaw cycles per year above critical saturation", _OWN),
-    "drying_days": Limit(90.0, "d", 1.0, 730.0, "90 % drying time after a wetting event from which to review", _OWN),
+    "drying_days": Limit(90.0, "d", 1.0, 730.0, "90 % drying time after a wetting event above which to review", _OWN),
 }
 
 

@@ -10,11 +10,9 @@ share the folder.
 from __future__ import annotations
 
 import contextlib
-import functools
 import hashlib
 import json
 import os
-import sys
 import time
 import uuid
 from dataclasses import asdict, dataclass
@@ -22,23 +20,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cavity.constants import HOUR
-from cavity.files import cache_folder
+from cavity.kept import code_digest, default_folder, packed
 from cavity.risk import Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     import xarray as xr
 
     from cavity.wallfile.model import Case
 
 BOUND = 2_000_000_000  # bytes, oldest used first out: about 150 years of three segments
 KEEPS = ("all", "daily", "water", "findings")  # kept of a case: the Dataset, daily humidity, water held, findings only
-# parts of the package that only show; nothing that computes may import them (the contracts in pyproject)
-_SHOWS = ("report", "live", "published", "cli.py", "__main__.py", "terminal.py")
-_LIBRARIES = ("CoolProp", "llvmlite", "numba", "numpy", "pandas", "pint", "pvlib", "scipy", "xarray")  # that compute
 _ABANDONED = HOUR  # s, age at which an unfinished file belongs to nobody
-_ALIGNED = 64  # bytes, arrays begin at multiples of it
 _TRIM = 0.9  # fraction of the bound that is left after a clean-up, so that not every new case causes one
 # read by no number: what a reader sees, and choices among which the job has already chosen
 _NOT_SIMULATED = (
@@ -65,24 +57,6 @@ class Job:
     case: Case
     weather: xr.Dataset
     hours: int | None = None
-
-
-@functools.cache
-def code_digest() -> str:
-    """Return the digest of everything that turns a wall and a weather into numbers."""
-    from importlib.metadata import version
-
-    return _digest_of(Path(__file__).parents[1], {name: version(name) for name in ("cavity", *_LIBRARIES)})
-
-
-def _digest_of(package: Path, versions: Mapping[str, str]) -> str:
-    """Return the digest of the sources and tables of a package and of what it computes with; 10 ms."""
-    digest = hashlib.sha256(f"{sys.version_info[:3]} {sorted(versions.items())}\n".encode())
-    for path in sorted(package.rglob("*")):
-        name = path.relative_to(package)
-        if path.suffix in (".py", ".toml") and name.parts[0] not in _SHOWS:
-            digest.update(f"{name.as_posix()}\n".encode() + hashlib.sha256(path.read_bytes()).digest())
-    return digest.hexdigest()
 
 
 def weather_digest(weather: xr.Dataset) -> str:
@@ -128,15 +102,6 @@ def key_of(job: Job, weather: str | None = None) -> str:
     text = json.dumps(plain, sort_keys=True, default=str)
     parts = (code_digest(), weather or weather_digest(job.weather), text)
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
-
-
-def default_folder() -> Path:
-    """Return the folder of finished cases: CAVITY_CASES, or cavity/cases in the user's cache folder."""
-    if named := os.environ.get("CAVITY_CASES"):
-        return Path(named)
-    import tempfile
-
-    return (cache_folder() or Path(tempfile.gettempdir())) / "cavity" / "cases"
 
 
 class Store:
@@ -240,47 +205,3 @@ class Store:
                     path.unlink(missing_ok=True)
             except OSError:
                 continue
-
-
-def packed(dataset: xr.Dataset) -> bytes:
-    """Return a Dataset as bytes: the length of a note (JSON), the note on dims, coordinates and attributes, the arrays.
-
-    NetCDF is what users get; writing and reading it took longer than half of the simulation itself, numpy's archive
-    three times as long as this.
-    """
-
-    def plain(attrs: Any) -> dict[str, Any]:
-        return {name: value.item() if hasattr(value, "item") else value for name, value in attrs.items()}
-
-    rows: list[list[Any]] = []
-    pieces: list[bytes] = []
-    reached = 0
-    for name, var in dataset.variables.items():
-        values = var.values if var.values.dtype.kind in "fiubMm" else var.values.astype(str)
-        rows.append([str(name), [str(dim) for dim in var.dims], plain(var.attrs), values.dtype.str, reached])
-        pieces += [values.tobytes(), bytes(-values.nbytes % _ALIGNED)]
-        reached += len(pieces[-2]) + len(pieces[-1])
-    coords = [str(name) for name in dataset.coords]
-    sizes = {str(dim): size for dim, size in dataset.sizes.items()}
-    note = json.dumps({"attrs": plain(dataset.attrs), "coords": coords, "sizes": sizes, "variables": rows}).encode()
-    note += b" " * (-(len(note) + 8) % _ALIGNED)
-    return b"".join([len(note).to_bytes(8, "little"), note, *pieces])
-
-
-def opened(data: bytes) -> xr.Dataset:
-    """Return the Dataset of an entry, in memory, as it was before it was written."""
-    import math
-
-    import numpy as np
-    import xarray as xr
-
-    held = bytearray(data)  # so that the arrays can be written to
-    first = 8 + int.from_bytes(data[:8], "little")
-    note = json.loads(data[8:first])
-    variables = {}
-    for name, dims, attrs, kind, at in note["variables"]:
-        shape = [note["sizes"][dim] for dim in dims]
-        values = np.frombuffer(held, np.dtype(kind), math.prod(shape), first + at)
-        variables[name] = (tuple(dims), values.reshape(shape), attrs)
-    coords = {name: variables.pop(name) for name in note["coords"]}
-    return xr.Dataset(variables, coords=coords, attrs=note["attrs"])

@@ -16,8 +16,9 @@ from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExec
 from typing import TYPE_CHECKING, Any
 
 from cavity.errors import CavityError, ConvergenceError, Fault, InputError, why
+from cavity.kept import code_digest, opened
 from cavity.risk import Finding, judge
-from cavity.study.cases import KEEPS, Job, Store, code_digest, key_of, opened, weather_digest
+from cavity.study.cases import KEEPS, Job, Store, key_of, weather_digest
 
 if TYPE_CHECKING:
     import numpy as np

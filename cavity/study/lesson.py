@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -294,10 +295,11 @@ def _in_words(plain: Wall) -> str:
 def _bases(wall: Wall, opening_set: str, latitude: float) -> dict[str, str]:
     """Return what each lesson starts from, by its key."""
     plain = _in_words(plain_column(wall, opening_set))
+    start = calendar.month_name[wall.run.start_month]
     sheet = f"{1e3 * _SHEETS[0][1]:g} mm {_SHEETS[0][0]}"
     return dict.fromkeys(QUANTITIES, f"Base case: {plain}.") | {
         "height": f"Base case: {plain}; on a building tall enough for the tallest cavity.",
-        "drying": f"Base case of this lesson: {plain}; clad with {sheet}.",
+        "drying": f"Base case of this lesson: {plain}; clad with {sheet}; wetted at the start of {start}.",
         "night": f"Base case of this lesson: starter wall with metal panels, {_in_words(metal_wall())}.",
         "brick": f"Base case of this lesson: starter wall with a brick outer leaf, {_in_words(brick_wall(latitude))}.",
     }

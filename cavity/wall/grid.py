@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from cavity.constants import HOUR, ISO_AIR_PERMEABILITY
 from cavity.errors import Fault, InputError
+from cavity.kept import recall
 from cavity.kernels import film, potential, wall_section
 from cavity.wall import storage
 
@@ -182,6 +183,7 @@ def _build(
     faces: list[FaceReading] = []
     used: list[Layer] = []
     used_tables: list[storage.MaterialTables] = []
+    used_cubics: list[NDArray[np.float64]] = []
     reached = 0.0
     cladding_back = -1
     index = 0
@@ -209,7 +211,12 @@ def _build(
                 # rain wets the cladding, and a backup wall without a membrane in front; elsewhere water redistributes.
                 # Adjacent layers of one material are treated alike
                 exposed = part == 0 or all(other.material == layer.material for other in layers[:number])
-                used_tables.append(tables[index + number] if tables else _tables_of(layer.material, not exposed))
+                if tables:
+                    of_layer, cubics = tables[index + number], _cubics_of(tables[index + number])
+                else:
+                    of_layer, cubics = _tables_of(layer.material, not exposed)
+                used_tables.append(of_layer)
+                used_cubics.append(cubics)
         for number, layer in enumerate(layers):
             # surface outside this layer: liquid properties of the nearest solid layers
             before = [table_row[k] for k in range(number) if k in table_row]
@@ -247,7 +254,7 @@ def _build(
             reached += depth
         index += len(layers)
     return Line(
-        _grid(rows, membranes, used, used_tables, cladding_back, film_limit, freezing),
+        _grid(rows, membranes, used, used_tables, np.array(used_cubics), cladding_back, film_limit, freezing),
         tuple(_unique(faces)),
         np.array([row[3] for row in rows], dtype=np.int64),
         np.array(centre),
@@ -255,9 +262,32 @@ def _build(
 
 
 @lru_cache(maxsize=256)
-def _tables_of(material: Material, redistribution: bool) -> storage.MaterialTables:
-    """Return the tables of a material; computed once for all cases of a study."""
-    return storage.material_tables(material, storage.suction_grid(), redistribution=redistribution)
+def _tables_of(material: Material, redistribution: bool) -> tuple[storage.MaterialTables, NDArray[np.float64]]:
+    """Return the tables of a material and their cubics, made once for all cases; scipy loads for new ones only."""
+    import xarray as xr
+
+    def made() -> xr.Dataset:
+        tables = storage.material_tables(material, storage.suction_grid(), redistribution=redistribution)
+        columns = {field.name: ("grid", getattr(tables, field.name)) for field in fields(tables)}
+        return xr.Dataset(columns | {"cubics": (("grid", "coefficient"), _cubics_of(tables))})
+
+    kept = recall(lambda: f"tables of {material} {redistribution}", made)
+    tables = storage.MaterialTables(*(kept[field.name].to_numpy() for field in fields(storage.MaterialTables)))
+    return tables, kept["cubics"].to_numpy()
+
+
+def _cubics_of(tables: storage.MaterialTables) -> NDArray[np.float64]:
+    """Return the table of a layer as the kernel reads it, (grid, TABLE_COLUMNS)."""
+    u = storage.suction_grid()
+    mu = np.minimum(tables.mu, TIGHT)
+    cubics = np.zeros((len(u), potential.TABLE_COLUMNS))
+    for column, values, slopes in (
+        (potential.WATER_CONTENT, tables.water, tables.water_slope),
+        (potential.MU, mu, storage.monotone_slopes(u, mu)),
+        (potential.THETA, tables.potential, tables.potential_slope),
+    ):
+        cubics[:, column : column + 4] = _cubics(values, slopes * potential.U_STEP)
+    return cubics
 
 
 def _unique(faces: list[FaceReading]) -> list[FaceReading]:
@@ -278,24 +308,15 @@ def _grid(
     membranes: dict[int, Layer],
     used: list[Layer],
     used_tables: list[storage.MaterialTables],
+    tables: NDArray[np.float64],
     cladding_back: int,
     film_limit: float,
     freezing: bool,
 ) -> wall_section.WallSection1D:
-    u = storage.suction_grid()
     d = np.array([row[0] for row in rows])
     left = np.array([row[1] for row in rows], dtype=np.int64)
     right = np.array([row[2] for row in rows], dtype=np.int64)
     n = len(d)
-    tables = np.zeros((len(used), len(u), potential.TABLE_COLUMNS))
-    for k, of_layer in enumerate(used_tables):
-        mu = np.minimum(of_layer.mu, TIGHT)
-        for column, values, slopes in (
-            (potential.WATER_CONTENT, of_layer.water, of_layer.water_slope),
-            (potential.MU, mu, storage.monotone_slopes(u, mu)),
-            (potential.THETA, of_layer.potential, of_layer.potential_slope),
-        ):
-            tables[k, :, column : column + 4] = _cubics(values, slopes * potential.U_STEP)
     capillary = tables[:, -1, potential.THETA] > 0.0
     face = d == 0.0
     link = np.full(n - 1, wall_section.DRY_LINK, dtype=np.int64)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.constants import HOUR, ISO_AIR_PERMEABILITY
+from cavity.constants import HOUR, ISO_AIR_PERMEABILITY, RUN_OFF
 from cavity.units import COLDEST, HOTTEST, check_range
 from cavity.wall import uvalue
 from cavity.wall.indoor import indoor_climate, iso_13788_room, monthly_means
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 AIR_LAYER_SD = 0.01  # m, s_d of an air layer, ISO 13788, from memory
 MOULD_SURFACE = 0.25  # m2 K/W, R_si for the mould check on opaque surfaces, ISO 13788, from memory
 MOULD_HUMIDITY = 0.8  # monthly mean relative humidity at the surface above which mould may grow, ISO 13788
-RUN_OFF = 0.2  # kg/m2 above which condensate runs off a surface that does not absorb, ISO 13788:2012, from memory
 LARGEST_PART = 0.25  # m2 K/W, layers of more resistance are subdivided, ISO 13788, from memory
 TIGHT = 1e5  # m, largest s_d, for a vapour-tight layer; ISO 10456 gives aluminium foil 1500 m
 DAYS = np.array((31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31), dtype=float)
@@ -279,20 +278,20 @@ def _twelve_months(
     rates: Callable[[int, NDArray[np.bool_]], NDArray[np.float64]], start: int, carried: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return change over and condensate at the end of twelve months from `start` on, (12, planes + 2) [kg/m2]."""
-    held = carried.copy()
-    change, accumulated = np.zeros((12, held.size)), np.zeros((12, held.size))
+    condensate = carried.copy()
+    change, accumulated = np.zeros((12, condensate.size)), np.zeros((12, condensate.size))
     for row in range(12):
         month = (start + row) % 12
-        before, left = held.copy(), DAYS[month] * 24.0 * HOUR
+        before, left = condensate.copy(), DAYS[month] * 24.0 * HOUR
         while left > 0.0:
-            rate = rates(month, held > 0.0)
-            drying = (rate < 0.0) & (held > 0.0)
-            span = min(left, float(np.min(held[drying] / -rate[drying], initial=np.inf)))
-            dried = drying & (held <= -rate * span * (1.0 + 1e-12))
-            held = np.maximum(held + rate * span, 0.0)
-            held[dried] = 0.0
+            rate = rates(month, condensate > 0.0)
+            drying = (rate < 0.0) & (condensate > 0.0)
+            span = min(left, float(np.min(condensate[drying] / -rate[drying], initial=np.inf)))
+            dried = drying & (condensate <= -rate * span * (1.0 + 1e-12))
+            condensate = np.maximum(condensate + rate * span, 0.0)
+            condensate[dried] = 0.0
             left -= span
-        change[row], accumulated[row] = held - before, held
+        change[row], accumulated[row] = condensate - before, condensate
     return change, accumulated
 
 
@@ -439,8 +438,8 @@ def summary(result: Monthly) -> dict[str, object]:
         temperature_factor and temperature_factor_needed (the largest, or None) [1], notes, differences.
     """
     year = result.year
-    held = np.zeros(12)
-    held[year.month] = year.accumulated.sum(axis=1)
+    by_month = np.zeros(12)
+    by_month[year.month] = year.accumulated.sum(axis=1)
     wettest = int(np.argmax(year.accumulated.max(axis=0))) if year.peak > 0.0 else -1
     needed = result.temperature_factor_needed[np.isfinite(result.temperature_factor_needed)]
     return {
@@ -455,7 +454,7 @@ def summary(result: Monthly) -> dict[str, object]:
         "peak": year.peak,
         "residue": year.residue,
         "plane": result.planes[wettest] if wettest >= 0 else "",
-        "held": [float(value) for value in held],
+        "held": [float(value) for value in by_month],
         "temperature_factor": result.temperature_factor,
         "temperature_factor_needed": float(needed.max()) if needed.size else None,
         "notes": list(result.notes),

@@ -138,8 +138,8 @@ def monthly_lines(result: Monthly) -> list[str]:
     return [*lines, *result.notes]
 
 
-def _condensate(change: float, held: float) -> str:
+def _condensate(change: float, amount: float) -> str:
     """Return the change over the month with its sign, and the amount at its end."""
-    if held <= 0.0 and abs(change) <= 0.0:
+    if amount <= 0.0 and abs(change) <= 0.0:
         return "-"
-    return f"{1000 * change:+.0f} = {1000 * held:.0f}"
+    return f"{1000 * change:+.0f} = {1000 * amount:.0f}"

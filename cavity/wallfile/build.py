@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic_core import PydanticCustomError
 
-from cavity.constants import AIR_DENSITY, HOUR
+from cavity.constants import AIR_DENSITY, COMMON_DEPTH, COMMON_VENTS, HOUR, INSULATION
 from cavity.wallfile import schema
 from cavity.wallfile.elevation import read_elevation
 from cavity.wallfile.faults import REPLACED, Faults, KeyPath, shown
@@ -19,9 +19,6 @@ from cavity.wallfile.rules import rules_of
 from cavity.wallfile.values import nearest
 from cavity.wallfile.vents import read_barriers, read_columns, read_rails, read_sets
 
-_INSULATION = 0.065  # W/(m K), what conducts less counts as insulation
-_FEW = 0.005  # m2/m, 50 cm2/m
-_SHALLOW = 0.020  # m
 _NAMED = 6  # so many places are named where many have the same doubt
 _RULE = "DIN 18516-1, read second-hand"
 
@@ -153,7 +150,7 @@ def _with_clogged(entry: Any, sets: list[OpeningSet], faults: Faults) -> list[Op
         faults.add(
             ("compare", "clogged"), "no vent is of such a kind", "the kind of a vent of a set", "check the kinds"
         )
-    both = []
+    all_sets = []
     for opening_set in sets:
         openings = tuple(
             vent if vent.kind not in entry.clogged
@@ -161,10 +158,10 @@ def _with_clogged(entry: Any, sets: list[OpeningSet], faults: Faults) -> list[Op
             else replace(vent, gross_area=vent.gross_area * (1.0 - entry.clogged[vent.kind]))
             for vent in opening_set.openings
         )  # fmt: skip
-        both.append(opening_set)
+        all_sets.append(opening_set)
         if openings != opening_set.openings:
-            both.append(replace(opening_set, name=f"{opening_set.name}, clogged", openings=openings))
-    return both
+            all_sets.append(replace(opening_set, name=f"{opening_set.name}, clogged", openings=openings))
+    return all_sets
 
 
 def _compared(entry: Any, sets: list[OpeningSet], parts: dict[str, Any], faults: Faults) -> list[OpeningSet]:
@@ -255,17 +252,17 @@ def _indoor_path(name: str, folder: Path | None, faults: Faults) -> str:
     try:
         path = (folder / name).resolve()
         inside = path.is_relative_to(folder.resolve()) and not Path(name).is_absolute() and "\\" not in name
-        there = inside and path.is_file()
+        exists = inside and path.is_file()
     except (OSError, ValueError, RuntimeError):
-        inside = there = False
+        inside = exists = False
     if not inside:
         faults.add(
             key_path, "outside the folder of the wall file", expected, "move the file to the folder of the wall file"
         )
-    elif not there:
+    elif not exists:
         near = [path.name for path in sorted(folder.glob("*.csv"))[:50]]
         faults.add(key_path, "no such file", expected, nearest(name, near) if near else "check the name")
-    return str(path) if there else ""
+    return str(path) if exists else ""
 
 
 def _wetting(entry: Any, backup: list[Layer], faults: Faults, warnings: list[str]) -> Wetting:
@@ -322,7 +319,7 @@ def leak_plane(backup: list[Layer]) -> tuple[int, str]:
     the sheathing dries to the cavity air and would be the less severe choice. Without insulation inside a sheathing,
     the air passes the insulation and meets the exterior surface of the slab first.
     """
-    soft = [not layer.is_membrane and layer.material.conductivity < _INSULATION for layer in backup]
+    soft = [not layer.is_membrane and layer.material.conductivity < INSULATION for layer in backup]
     rigid = [not layer.is_membrane and not is_soft for layer, is_soft in zip(backup, soft, strict=True)]
     for index, layer in enumerate(backup):
         if rigid[index] and any(soft[index:]):
@@ -418,7 +415,7 @@ def _uncertain(uncertain: dict[str, Any], faults: Faults) -> tuple[tuple[str, fl
 def _doubts(wall: Wall) -> list[str]:
     """Return warnings about what can be computed but is unusual, each with the rule that it does not meet."""
     doubts = []
-    shallow = [f"{1000 * depth:g} mm" for depth in wall.depths if depth < _SHALLOW - 1e-9]
+    shallow = [f"{1000 * depth:g} mm" for depth in wall.depths if depth < COMMON_DEPTH - 1e-9]
     if shallow:
         many = len(shallow) > 1
         depths_text = f"Cavity depths {_listed(shallow)} are" if many else f"Cavity depth {shallow[0]} is"
@@ -440,8 +437,8 @@ def _doubts(wall: Wall) -> list[str]:
             for half, area in sums.items():
                 if not area:
                     blind.setdefault(half, []).append(where)
-            least = min((area for area in sums.values() if area), default=_FEW)
-            if least < _FEW - 1e-9:
+            least = min((area for area in sums.values() if area), default=COMMON_VENTS)
+            if least < COMMON_VENTS - 1e-9:
                 small.append(f"{where} ({1e4 * least:.3g} cm2/m)")
     if closed:
         doubts.append(f"No opening, the cavity is closed: {_listed(closed)}.")

@@ -85,12 +85,12 @@ def _code(line: str, quote: str) -> tuple[str, str, bool]:
         ended = line.partition(quote)[1]
         return ("", "" if ended else quote, True)
     code = re.match(r"(?:\"\"\".*?\"\"\"|'''.*?'''|\"(?:[^\"\\]|\\.)*\"|'[^']*'|[^#\"'])*", line)
-    kept = code[0] if code else ""
-    rest = line[len(kept) :]
+    code_text = code[0] if code else ""
+    rest = line[len(code_text) :]
     for mark in ('"""', "'''"):
-        if rest.startswith(mark) or (kept.rstrip().endswith(mark[:2]) and rest.startswith(mark[2])):
-            return kept, mark, False
-    return kept, "", False
+        if rest.startswith(mark) or (code_text.rstrip().endswith(mark[:2]) and rest.startswith(mark[2])):
+            return code_text, mark, False
+    return code_text, "", False
 
 
 def _parts(name: str) -> list[str]:
@@ -109,8 +109,8 @@ def _section(parts: list[str], many: bool, counts: dict[KeyPath, int]) -> KeyPat
 
 
 def _safe(text: str, longest: int) -> str:
-    kept = "".join(sign if sign.isprintable() else "?" for sign in text)
-    return kept if len(kept) <= longest else kept[: longest - 3] + "..."
+    printable = "".join(sign if sign.isprintable() else "?" for sign in text)
+    return printable if len(printable) <= longest else printable[: longest - 3] + "..."
 
 
 def shown(value: Any) -> str:
@@ -220,15 +220,15 @@ def _at(model: type[BaseModel], key_path: KeyPath) -> tuple[FieldInfo | None, ty
     """Return the schema field of a key, and the section that holds it."""
     field: FieldInfo | None = None
     holder: type[BaseModel] | None = model
-    here: type[BaseModel] | None = model
+    section: type[BaseModel] | None = model
     for part in key_path:
-        if isinstance(part, int) or here is None:
+        if isinstance(part, int) or section is None:
             continue
-        holder, field = here, here.model_fields.get(part)
+        holder, field = section, section.model_fields.get(part)
         if field is None:
             # a name the user chose, such as NAME in [material.NAME], comes between section and keys
             continue
-        here = next(_models(field.annotation), None)
+        section = next(_models(field.annotation), None)
     return field, holder
 
 

@@ -224,7 +224,7 @@ class LayerEntry(MaterialValues):
     name: Annotated[str, UNNAMED] = described("Name of the layer; default: that of the material.", "")
     sd: Annotated[float | None, Sd] = described("A membrane: equivalent air layer thickness.", None)
     permeance: Annotated[float | None, Quantity("kg/(Pa s m2)", "60 ng/(Pa s m2)", 1e-15, 1e-6)] = described(
-        "A membrane: vapour permeance, instead of sd. US perm is understood.", None
+        "A membrane: vapour permeance, instead of sd; US perms are read too.", None
     )
     sd_table: Annotated[tuple[tuple[float, float], ...], Table(Fraction(), Sd, rows=2)] = described(
         "A membrane that changes with humidity: [relative humidity, sd] pairs.", ()
@@ -490,7 +490,7 @@ class WettingSection(Section):
     )
     leak_q50: Annotated[float | None, Quantity("m3/(m2 h)", "3 m3/(m2 h)", 0.05, 50.0)] = described(
         "Instead of leak_flow: air permeability of the envelope, flow at 50 Pa per area; the leak follows the stack "
-        "pressure of each hour. How much of it wets the wall is doubtful: try half and double.",
+        "pressure of each hour. How much of it wets the wall is uncertain: try half and double.",
         None,
     )
     leak_height: Annotated[float, Quantity("m", "6 m", 0.0, 200.0)] = described(
@@ -533,10 +533,10 @@ class LimitsSection(Section):
 
     mould_index: Annotated[float | None, Number(0.1, 6.0, "3")] = described("Largest mould index.", None)
     mould_index_review: Annotated[float | None, Number(0.1, 6.0, "2")] = described(
-        "Mould index inside from which to review.", None
+        "Mould index inside the wall above which to review.", None
     )
     mould_room_review: Annotated[float | None, Number(0.1, 6.0, "1")] = described(
-        "Mould index at the interior surface from which to review.", None
+        "Mould index at the interior surface above which to review.", None
     )
     mould_decline: Annotated[float | None, Number(0.0, 1.0, "0.1")] = described("Relative decline of mould.", None)
     mould_years: Annotated[float | None, Number(1, 100, "30")] = described(
@@ -548,7 +548,9 @@ class LimitsSection(Section):
     wood_moisture: Annotated[float | None, Fraction(0.05, 1.0, "20 %")] = described(
         "30-day mean moisture content of wood.", None
     )
-    wood_moisture_review: Annotated[float | None, Fraction(0.05, 1.0, "18 %")] = described("The same, to review.", None)
+    wood_moisture_review: Annotated[float | None, Fraction(0.05, 1.0, "18 %")] = described(
+        "Moisture content of wood above which to review.", None
+    )
     decay_activation: Annotated[float | None, Number(0.05, 1.0, "1.0")] = described(
         "Activation at which rot begins.", None
     )
@@ -566,7 +568,7 @@ class LimitsSection(Section):
         "Condensate taken up by wood-based boards, by dry mass.", None
     )
     dew_hours: Annotated[float | None, HOURS] = described(
-        "Hours per year below the dew point from which to review.", None
+        "Hours per year below the dew point above which to review.", None
     )
     film: Annotated[float | None, CONDENSATE] = described("Film that the back of the cladding can hold.", None)
     residue: Annotated[float | None, Quantity("kg/m2", "20 g/m2", 1e-6, 5.0)] = described("Annual accumulation.", None)
@@ -614,8 +616,8 @@ class RuleEntry(Section):
     quantity: Annotated[str, Word(tuple(RULE_QUANTITIES))] = described(
         "Quantity that it bounds, for each case and strip."
     )
-    at_least: Annotated[str, Text(40)] = described('Least size, such as "25 mm" or "50 cm2/m".', "")
-    at_most: Annotated[str, Text(40)] = described('Largest size, such as "50 mm".', "")
+    at_least: Annotated[str, Text(40)] = described('Minimum, such as "25 mm" or "50 cm2/m".', "")
+    at_most: Annotated[str, Text(40)] = described('Maximum, such as "50 mm".', "")
     clause: Annotated[str, Text(60)] = described("Clause.", "")
     edition: Annotated[str, Text(40)] = described("Edition or year.", "")
 

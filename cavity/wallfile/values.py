@@ -250,8 +250,8 @@ class Text(Leaf):
         text = value.strip()
         if not text or len(text) > self.longest:
             raise fail("too long" if text else "empty", self.describe(), "shorten it" if text else "write a name")
-        kept = text.replace("\n", " ") if self.lines else text
-        if any(unicodedata.category(sign) in ("Cc", "Cs") for sign in kept):
+        one_line = text.replace("\n", " ") if self.lines else text
+        if any(unicodedata.category(sign) in ("Cc", "Cs") for sign in one_line):
             raise fail("holds control characters", self.describe(), "remove them")
         return text
 

@@ -151,8 +151,8 @@ def _screen(key_path: KeyPath, entry: Any, faults: Faults) -> None:
     elif parts and entry.porosity is None:
         faults.add((*key_path, "porosity"), "is missing", f"{parts[0]} needs it", 'add porosity = "50 %"', given="")
     elif entry.porosity is not None and not parts:
-        wanted = "wire for a mesh, hole for a perforation"
-        faults.add(key_path, "porosity without wire or hole", wanted, 'add hole = "5 mm"', given="")
+        expected = "wire for a mesh, hole for a perforation"
+        faults.add(key_path, "porosity without wire or hole", expected, 'add hole = "5 mm"', given="")
 
 
 def read_barriers(
@@ -178,8 +178,10 @@ def read_barriers(
         if entry.at is not None:
             heights = _barrier_heights(entry, elevation)
             if elevation is None or not heights:
-                what = "[[storey]] sections, at least two" if entry.at == "storeys" else "[[storey]] with [[window]]"
-                faults.add((*key_path, "at"), f"there are no {entry.at}", what, 'write height = "3 m" instead')
+                expected = (
+                    "[[storey]] sections, at least two" if entry.at == "storeys" else "[[storey]] with [[window]]"
+                )
+                faults.add((*key_path, "at"), f"there are no {entry.at}", expected, 'write height = "3 m" instead')
             closed_heights = [height for height in heights if within(height, served)]
             title = f"{entry.name}, {{:g}} m" if len(closed_heights) > 1 else entry.name
             barriers += [
@@ -390,14 +392,14 @@ def _kind(key_path: KeyPath, entry: Any, faults: Faults) -> None:
     needs = {"mesh": ("porosity", "wire"), "perforated": ("porosity", "hole"), "louvre": ("blade_angle",)}
     allowed = {"louvre": ("porosity", "blade_angle", "wire")}
     examples = {"porosity": '"50 %"', "wire": '"0.5 mm"', "hole": '"5 mm"', "blade_angle": '"30 deg"'}
-    wanted = needs.get(entry.kind, ())
+    needed = needs.get(entry.kind, ())
     for key, example in examples.items():
         value = getattr(entry, key)
-        if key in wanted and value is None:
+        if key in needed and value is None:
             faults.add(
                 (*key_path, key), "is missing", f'kind = "{entry.kind}" needs it', f"add {key} = {example}", given=""
             )
-        if value is not None and key not in wanted and key not in allowed.get(entry.kind, ()):
+        if value is not None and key not in needed and key not in allowed.get(entry.kind, ()):
             right = next((kind for kind, keys in needs.items() if key in keys), "mesh")
             faults.add(
                 (*key_path, key),

@@ -181,11 +181,12 @@ const Cavity = (() => {
       made.data = made.data.map((trace) => flat(trace, wide));
       layout.width = wide ? 682 : 334;
       const tall = layout.height || 330;
-      layout.height = Number(div.dataset.printHeight) || (tall > 450 ? 330 : Math.min(tall, wide ? 250 : 240));
+      layout.height = Number(div.dataset.printHeight) || (tall > 450 ? 330 : Math.min(tall, wide ? 240 : 228));
       if (layout.polar) { // a rose needs its height, and eight names are enough on paper
         layout.height = 310;
+        const round = (most) => { const ten = 10 ** Math.floor(Math.log10(most)); return ten * [5, 2, 1].find((digit) => digit * ten <= most); }; // one ring, half way out, is clear of the names
         const { angularaxis = {}, radialaxis = {} } = layout.polar, every = (list) => (list || []).filter((_, i) => (list || []).length <= 8 || i % 2 === 0);
-        layout.polar = { ...layout.polar, radialaxis: { ...radialaxis, nticks: 2, showticksuffix: "last" }, angularaxis: { ...angularaxis, ...(angularaxis.tickvals ? { tickvals: every(angularaxis.tickvals), ticktext: every(angularaxis.ticktext) } : {}) } };
+        layout.polar = { ...layout.polar, radialaxis: { ...radialaxis, ...(radialaxis.range ? { tickvals: [round(0.65 * radialaxis.range[1])] } : { nticks: 2, showticksuffix: "last" }) }, angularaxis: { ...angularaxis, ...(angularaxis.tickvals ? { tickvals: every(angularaxis.tickvals), ticktext: every(angularaxis.ticktext) } : {}) } };
       }
       smaller(layout);
       layout.legend = { ...layout.legend, maxheight: 400 }; // on paper nothing scrolls

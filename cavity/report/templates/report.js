@@ -24,26 +24,26 @@
     return clocks.get(key);
   }
   function unpackCodes(ref, data) {
-    const bytes = data[ref.b], made = ref.l ? unpackCodes(ref.l, data) : new Uint16Array(ref.n);
+    const bytes = data[ref.b], codes = ref.l ? unpackCodes(ref.l, data) : new Uint16Array(ref.n);
     let sum = 0;
     for (let i = 0; i < ref.n; i++) {
       const own = (bytes[ref.a + i] << 8) + bytes[ref.a + ref.n + i];
       sum = ref.d ? (sum + own) & 0xffff : own;
-      made[i] += sum; // wraps modulo 65536
+      codes[i] += sum; // wraps modulo 65536
     }
-    return made;
+    return codes;
   }
   function unpack(ref, data) {
     if (ref.t !== undefined) return clock(ref);
-    const codes = unpackCodes(ref, data), made = new Float64Array(ref.n);
+    const codes = unpackCodes(ref, data), values = new Float64Array(ref.n);
     for (let i = 0; i < ref.n; i++) {
       const signed = codes[i] >= 32768 ? codes[i] - 65536 : codes[i];
       const value = signed * ref.q;
-      made[i] = signed === -32768 ? NaN : ref.r ? value * value : value;
+      values[i] = signed === -32768 ? NaN : ref.r ? value * value : value;
     }
-    if (!ref.h) return made;
+    if (!ref.h) return values;
     const rows = Array.from({ length: ref.h }, () => new Float64Array(ref.n / ref.h));
-    for (let i = 0; i < ref.n; i++) rows[i % ref.h][Math.floor(i / ref.h)] = made[i];
+    for (let i = 0; i < ref.n; i++) rows[i % ref.h][Math.floor(i / ref.h)] = values[i];
     return rows;
   }
   async function load(number) {
@@ -59,24 +59,24 @@
         return value;
       } });
     }
-    const given = item.hourly.flow; // by mass balance the last opening closes the sum
-    item.flow = [...given, Float64Array.from({ length: index.clock.n }, (_, i) => -given.reduce((total, list) => total + list[i], 0))];
-    const [first, ...others] = item.hourly.speed; // the others are told by their difference from the first
+    const inflows = item.hourly.flow; // by mass balance the last opening closes the sum
+    item.flow = [...inflows, Float64Array.from({ length: index.clock.n }, (_, i) => -inflows.reduce((total, list) => total + list[i], 0))];
+    const [first, ...others] = item.hourly.speed; // the others are kept as their difference from the first
     item.speed = [first, ...others.map((list) => list.map((value, i) => value + first[i]))];
     item.loaded = true;
     return item;
   }
   function runningMean(values, width) {
-    const made = new Float64Array(values.length);
+    const means = new Float64Array(values.length);
     let total = 0;
     for (let i = values.length - width; i < values.length; i++) total += values[i];
     for (let i = 0; i < values.length; i++) {
       total += values[i] - values[(i - width + values.length) % values.length];
-      made[i] = total / width;
+      means[i] = total / width;
     }
-    return made;
+    return means;
   }
-  const every = (values, step) => { const made = []; for (let i = 0; i < values.length; i += step) made.push(values[i]); return made; };
+  const every = (values, step) => { const taken = []; for (let i = 0; i < values.length; i += step) taken.push(values[i]); return taken; };
   const byHour = (rate) => Array.from({ length: 24 }, (_, h) => every(rate.subarray(h), 24).slice(0, Math.floor(index.clock.n / 24)).map((v) => Math.max(v, 0.1)));
   // vapour pressure [kPa] of air of a dew point [°C], by the table of the model
   function vapour(dew) {
@@ -118,12 +118,12 @@
       "psy_day:x": () => [], "psy_day:y": () => [], "psy_hour:x": () => [], "psy_hour:y": () => [], // placed by the hour
     };
     const data = source.data.map((trace) => {
-      const made = { ...trace };
+      const copy = { ...trace };
       for (const [key, value] of Object.entries(trace)) {
-        if (value && value.$) made[key] = item.get(value.$);
-        else if (value && value.live) made[key] = value.live.startsWith("mould") ? item.hourly.mould[point] || [] : live[value.live]();
+        if (value && value.$) copy[key] = item.get(value.$);
+        else if (value && value.live) copy[key] = value.live.startsWith("mould") ? item.hourly.mould[point] || [] : live[value.live]();
       }
-      return made;
+      return copy;
     });
     const layout = structuredClone(source.layout);
     layout.template = index.template;
@@ -152,13 +152,13 @@
   }
   const pairText = (pair) => pair[inPounds() ? 1 : 0];
   function element(tag, text, name) {
-    const made = document.createElement(tag);
-    if (text !== undefined && text !== null) made.textContent = text;
-    if (name) made.className = name;
-    return made;
+    const node = document.createElement(tag);
+    if (text !== undefined && text !== null) node.textContent = text;
+    if (name) node.className = name;
+    return node;
   }
   function badge(status) {
-    const made = element("span", undefined, `status s-${status}`);
+    const mark = element("span", undefined, `status s-${status}`);
     const drawing = document.createElementNS("http://www.w3.org/2000/svg", "svg");
     drawing.setAttribute("viewBox", "0 0 16 16");
     drawing.setAttribute("aria-hidden", "true");
@@ -166,13 +166,13 @@
     path.setAttribute("fill-rule", "evenodd");
     path.setAttribute("d", index.status_path[status]);
     drawing.append(path);
-    made.append(drawing, index.status_word[status]);
-    return made;
+    mark.append(drawing, index.status_word[status]);
+    return mark;
   }
   function row(cells) {
-    const made = document.createElement("tr");
-    for (const cell of cells) made.append(cell);
-    return made;
+    const line = document.createElement("tr");
+    for (const cell of cells) line.append(cell);
+    return line;
   }
   const moment = (hour) => new Date(index.clock.t * 60000 + hour * 3600000);
   function momentText(hour) {
@@ -289,7 +289,7 @@
       ["strongest flow upwards", best(mean, 1)], ["strongest flow downwards", best(mean, -1)], ["least air change", best(now.rate, -1)],
       ["coldest hour outdoors", best(now.temperature[0], -1)], ["hottest cavity", best(now.temperature[item.cavity_point], 1)], ["most sun on the wall", best(now.sun, 1)]];
     const jump = byId("jump");
-    jump.replaceChildren(jump.options[0], ...list.map(([text, hour]) => { const made = element("option", text); made.value = hour; return made; }));
+    jump.replaceChildren(jump.options[0], ...list.map(([text, hour]) => { const option = element("option", text); option.value = hour; return option; }));
     jump.value = "";
   }
 
@@ -300,9 +300,9 @@
   function fillFaces(item) {
     const pick = byId("pick-face");
     pick.replaceChildren(...item.faces.map((name, i) => {
-      const made = element("option", i === item.governs ? `${name} (governs)` : name);
-      made.value = i;
-      return made;
+      const option = element("option", i === item.governs ? `${name} (governs)` : name);
+      option.value = i;
+      return option;
     }));
     const kept = state.face === null ? -1 : item.faces.indexOf(state.face);
     item.face = kept >= 0 ? kept : item.governs;
@@ -311,9 +311,9 @@
   function fillAir(item) {
     byId("air-lines").replaceChildren(...item.air.map((line) => element("li", line)));
     byId("vents").tBodies[0].replaceChildren(...item.vents.map((cells) => row(cells.map((text, i) => {
-      const made = element(i ? "td" : "th", text);
-      if (!i) made.scope = "row";
-      return made;
+      const cell = element(i ? "td" : "th", text);
+      if (!i) cell.scope = "row";
+      return cell;
     }))));
   }
   // What decides stands open: failures, items to review and the nearest limits; the others unfold.
@@ -344,27 +344,27 @@
     const rows = item.monthly[item.face];
     table.tHead.replaceChildren(row(COLUMNS.map(([key, title, unit]) => {
       const other = unit && inPounds() && Cavity.pounds[unit] ? Cavity.pounds[unit][0] : unit;
-      const made = element("th", unit ? `${title} [${other}]` : title, key === "month" ? "" : "num");
-      made.scope = "col";
-      return made;
+      const head = element("th", unit ? `${title} [${other}]` : title, key === "month" ? "" : "num");
+      head.scope = "col";
+      return head;
     })));
     table.tBodies[0].replaceChildren(...rows.map((values) => {
-      const made = row(COLUMNS.map(([key, , unit, digits], i) => {
+      const line = row(COLUMNS.map(([key, , unit, digits], i) => {
         if (!unit) { const head = element("th", values[i]); head.scope = "row"; return head; }
         return element("td", unit === "h" ? String(values[i]) : quantity(values[i], unit, digits).replace(` ${unit}`, "").split(" ")[0], "num");
       }));
-      if (values[0] === "Year") made.className = "sum";
-      return made;
+      if (values[0] === "Year") line.className = "sum";
+      return line;
     }));
     byId("monthly-place").textContent = `${item.faces[item.face]}, ${item.segment_text}`;
   }
   const FIGURES = ["fig-profile", "fig-psychro", "fig-duration", "fig-drive", "fig-map", "fig-rose", "fig-loss", "fig-critical", "fig-rht", "fig-mould", "fig-film", "fig-water", "fig-drying", "fig-years", "fig-event", "fig-balance"];
   // what follows the hour, put into a figure that is about to be drawn
-  function place(name, made) {
+  function place(name, drawing) {
     const h = state.hour, now = current.hourly;
-    if (name === "fig-profile") [now.temperature, now.dew_point, now.humidity].forEach((lists, i) => { made.data[i].y = lists.map((list) => list[h]); });
-    if (name === "fig-psychro") { Object.assign(made.data[1], path(h - (h % 24), 24)); Object.assign(made.data[2], path(h, 1)); }
-    if (name === "fig-map") Object.assign(made.data[1], { x: [moment(h).toISOString().slice(0, 10)], y: [h % 24] });
+    if (name === "fig-profile") [now.temperature, now.dew_point, now.humidity].forEach((lists, i) => { drawing.data[i].y = lists.map((list) => list[h]); });
+    if (name === "fig-psychro") { Object.assign(drawing.data[1], path(h - (h % 24), 24)); Object.assign(drawing.data[2], path(h, 1)); }
+    if (name === "fig-map") Object.assign(drawing.data[1], { x: [moment(h).toISOString().slice(0, 10)], y: [h % 24] });
   }
   let listening = false;
   function listen() { // a click in the map of hours shows that hour
@@ -383,9 +383,9 @@
     const mine = ++turn;
     const names = Cavity.nearest(FIGURES.filter((name) => item.figures[name] !== undefined && byId(name)));
     for (const name of names) {
-      const made = figure(item, name);
-      place(name, made);
-      await Cavity.draw(name, made);
+      const drawing = figure(item, name);
+      place(name, drawing);
+      await Cavity.draw(name, drawing);
       if (name === "fig-map") listen();
       await Cavity.pause();
       if (mine !== turn) return;
@@ -400,9 +400,9 @@
   function fillRules(item) {
     byId("rules-case").textContent = item.name;
     byId("rules").tBodies[0].replaceChildren(...index.rules[item.rules].map((texts) => row(texts.map((text, i) => {
-      const made = element(i ? "td" : "th", text, i === 5 ? `r-${text.replaceAll(" ", "-")}` : "");
-      if (!i) made.scope = "row";
-      return made;
+      const cell = element(i ? "td" : "th", text, i === 5 ? `r-${text.replaceAll(" ", "-")}` : "");
+      if (!i) cell.scope = "row";
+      return cell;
     }))));
   }
   async function show(step = true) {
@@ -412,7 +412,7 @@
     current = item;
     fillFaces(item);
     index.facets.forEach((facet, i) => {
-      if (facet.key === "depth") document.querySelectorAll("input[name=depth]").forEach((one) => { one.checked = Number(one.value) === state.at[i]; });
+      if (facet.key === "depth") document.querySelectorAll("input[name=depth]").forEach((button) => { button.checked = Number(button.value) === state.at[i]; });
       else if (byId(`pick-${facet.key}`)) byId(`pick-${facet.key}`).value = state.at[i];
     });
     pressed(number);
@@ -422,9 +422,9 @@
     byId("now").replaceChildren(mark, ` ${item.what}. Shown: ${item.segment_text}.`);
     byId("section-drawing").innerHTML = index.sections[item.section]; // drawn and escaped by the writer
     byId("legend").replaceChildren(...index.legends[item.legend].map((entry) => {
-      const made = document.createElement("li");
-      made.append(element("span", entry.mark, "n"), element("span", entry.name), element("span", inPounds() ? entry.ip : entry.si, "t"));
-      return made;
+      const entryLine = document.createElement("li");
+      entryLine.append(element("span", entry.mark, "n"), element("span", entry.name), element("span", inPounds() ? entry.ip : entry.si, "t"));
+      return entryLine;
     }));
     if (byId("event-text")) byId("event-text").textContent = item.event;
     byId("hour").max = index.clock.n - 1;
@@ -470,13 +470,13 @@
       if (!numbers.length) return [];
       const group = document.createElement("optgroup");
       group.label = ["One thing differs", "Two things differ", "More differs"][i];
-      group.append(...numbers.map((n) => { const made = element("option", index.cases[n].name); made.value = n; return made; }));
+      group.append(...numbers.map((n) => { const option = element("option", index.cases[n].name); option.value = n; return option; }));
       return [group];
     }));
     byId("pick-b").value = b;
-    const said = index.facets.map((facet, i) => [facet, index.cases[a].at[i], index.cases[b].at[i]]).filter(([, from, to]) => from !== to)
+    const changes = index.facets.map((facet, i) => [facet, index.cases[a].at[i], index.cases[b].at[i]]).filter(([, from, to]) => from !== to)
       .map(([facet, from, to]) => `${facet.label}: ${facetText(facet, from)} → ${facetText(facet, to)}`);
-    byId("pair-differs").textContent = said.length ? `From A to B: ${said.join("; ")}.${said.length > 1 ? ` ${said.length} things differ: the change cannot be put down to one of them.` : ""}` : "A and B are the same case.";
+    byId("pair-differs").textContent = changes.length ? `From A to B: ${changes.join("; ")}.${changes.length > 1 ? ` ${changes.length} things differ: the change cannot be put down to one of them.` : ""}` : "A and B are the same case.";
   }
   const facetText = (facet, at) => (Array.isArray(facet.texts[at]) ? pairText(facet.texts[at]) : facet.texts[at]);
   async function showPair() {
@@ -488,7 +488,7 @@
     byId("title-b").textContent = `B: ${b.name}`;
     setMarkers(byId("section-a"), a);
     setMarkers(byId("section-b"), b);
-    byId("pair-table").tHead.replaceChildren(row(["", "A", "B"].map((text) => { const made = element("th", text, text ? "num" : ""); made.scope = "col"; return made; })));
+    byId("pair-table").tHead.replaceChildren(row(["", "A", "B"].map((text) => { const head = element("th", text, text ? "num" : ""); head.scope = "col"; return head; })));
     const names = [];
     for (const item of [a, b]) for (const f of item.findings) if (!names.includes(f.title)) names.push(f.title);
     const body = a.summary.map((entry, i) => {
@@ -501,15 +501,15 @@
       head.scope = "row";
       body.push(row([head, ...[a, b].map((item) => {
         const cell = element("td", undefined, "num");
-        const found = item.findings.find((f) => f.title === name);
-        if (found) cell.append(badge(found.status), ` ${found.value}`); else cell.textContent = "–";
+        const finding = item.findings.find((f) => f.title === name);
+        if (finding) cell.append(badge(finding.status), ` ${finding.value}`); else cell.textContent = "–";
         return cell;
       })]));
     }
     byId("pair-table").tBodies[0].replaceChildren(...body);
     const two = (name, traceNumber, titles) => {
       const left = figure(a, name, a.governs), right = figure(b, name, b.governs);
-      const pick = (made, letter, dash, colour) => ({ ...made.data[traceNumber], name: `${letter}: ${titles[letter]}`, opacity: 1, line: { color: colour, width: 2, dash } });
+      const pick = (drawing, letter, dash, colour) => ({ ...drawing.data[traceNumber], name: `${letter}: ${titles[letter]}`, opacity: 1, line: { color: colour, width: 2, dash } });
       const layout = left.layout;
       layout.showlegend = true;
       layout.annotations = (layout.annotations || []).filter((note) => !String(note.text).startsWith("median"));
@@ -526,7 +526,7 @@
   }
 
   // ---- wiring ----------------------------------------------------------------------------------------------------
-  byId("pick-a").append(...index.cases.map((item, i) => { const made = element("option", item.name); made.value = i; return made; }));
+  byId("pick-a").append(...index.cases.map((item, i) => { const option = element("option", item.name); option.value = i; return option; }));
   byId("pick-a").addEventListener("change", async (event) => { setPair(Number(event.target.value), null); remember(true); await showPair(); });
   byId("pick-b").addEventListener("change", async () => { setPair(Number(byId("pick-a").value), Number(byId("pick-b").value)); remember(true); await showPair(); });
   index.facets.forEach((facet, i) => {
@@ -541,7 +541,7 @@
       state.at = at;
       show();
     };
-    if (facet.key === "depth") document.querySelectorAll("input[name=depth]").forEach((one) => one.addEventListener("change", () => change(Number(one.value))));
+    if (facet.key === "depth") document.querySelectorAll("input[name=depth]").forEach((button) => button.addEventListener("change", () => change(Number(button.value))));
     else if (byId(`pick-${facet.key}`)) byId(`pick-${facet.key}`).addEventListener("change", (event) => change(Number(event.target.value)));
   });
   byId("matrix").addEventListener("click", (event) => {
@@ -558,25 +558,25 @@
   function fillMatrix() {
     const rows = index.matrix.cells[parts.map((pick) => pick.value).join(",")];
     byId("matrix-scope").textContent = [...parts.filter((pick) => pick.value !== "-1").map((pick) => pick.selectedOptions[0].textContent), ...(parts.every((pick) => pick.value === "-1" || pick.options[0].value !== "-1") ? [scope] : [])].join(", ");
-    [...byId("matrix").tBodies[0].rows].forEach((line, r) => rows[r].forEach((given, c) => {
-      const old = line.cells[c + 1], made = document.createElement("td");
+    [...byId("matrix").tBodies[0].rows].forEach((line, r) => rows[r].forEach((content, c) => {
+      const old = line.cells[c + 1], field = document.createElement("td");
       const depth = old.querySelector(".depth");
-      if (!given || given.status === "none") {
-        made.className = "none";
-        if (given) made.append(element("b", given.word), element("span", given.reason, "what")); else made.textContent = "not run";
+      if (!content || content.status === "none") {
+        field.className = "none";
+        if (content) field.append(element("b", content.word), element("span", content.reason, "what")); else field.textContent = "not run";
       } else {
-        made.className = `c-${given.status}`;
-        made.style.setProperty("--near", given.near);
-        const open = given.case !== null, button = element(open ? "button" : "div", undefined, "cell"), top = element("span", undefined, "top"), mark = badge(given.status);
-        if (open) Object.assign(button, { type: "button" }).dataset.case = given.case;
+        field.className = `c-${content.status}`;
+        field.style.setProperty("--near", content.near);
+        const open = content.case !== null, button = element(open ? "button" : "div", undefined, "cell"), top = element("span", undefined, "top"), mark = badge(content.status);
+        if (open) Object.assign(button, { type: "button" }).dataset.case = content.case;
         if (open) button.append(element("span", `Show ${line.cells[0].textContent}, ${byId("matrix").tHead.rows[0].cells[c + 1].querySelector(".si").textContent}: `, "visually-hidden"));
-        mark.lastChild.textContent = given.word;
+        mark.lastChild.textContent = content.word;
         top.append(mark);
-        button.append(top, element("span", given.text, "what"), element("span", given.rate, "rate"));
-        made.append(button);
+        button.append(top, element("span", content.text, "what"), element("span", content.rate, "rate"));
+        field.append(button);
       }
-      if (depth) (made.firstElementChild || made).prepend(depth);
-      old.replaceWith(made);
+      if (depth) (field.firstElementChild || field).prepend(depth);
+      old.replaceWith(field);
     }));
     pressed(find(state.at));
   }
@@ -590,9 +590,9 @@
     await fillMonthly(current);
     remember(true);
     for (const name of ["fig-psychro", "fig-critical", "fig-rht", "fig-mould"]) if (current.figures[name] !== undefined) {
-      const made = figure(current, name);
-      place(name, made);
-      await Cavity.draw(name, made);
+      const drawing = figure(current, name);
+      place(name, drawing);
+      await Cavity.draw(name, drawing);
     }
   });
   byId("hour").addEventListener("input", (event) => setHour(Number(event.target.value)));
@@ -602,7 +602,7 @@
   document.addEventListener("units", () => { if (current) { showHour(); fillMonthly(current); setPair(Number(byId("pick-a").value), Number(byId("pick-b").value)); showPair(); fillLegend(); } });
   function fillLegend() {
     const entries = index.legends[current.legend];
-    byId("legend").querySelectorAll(".t").forEach((one, i) => { one.textContent = inPounds() ? entries[i].ip : entries[i].si; });
+    byId("legend").querySelectorAll(".t").forEach((size, i) => { size.textContent = inPounds() ? entries[i].ip : entries[i].si; });
   }
   byId("findings-all").addEventListener("click", ({ target }) => { target.setAttribute("aria-expanded", String(target.getAttribute("aria-expanded") !== "true")); foldFindings(current); });
   byId("hours-csv").addEventListener("click", () => Cavity.save(`${Cavity.slug(index.wall)}_${Cavity.slug(current.name)}_hours.csv`, hourTable(current)));
