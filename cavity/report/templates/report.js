@@ -332,7 +332,7 @@
       first.append(badge(f.status));
       const title = element("th", f.title);
       title.scope = "row";
-      return row([first, title, element("td", f.where), element("td", f.value, "num"), element("td", f.limit, "num"), element("td", f.when), element("td", f.sentence), element("td", f.source, "sources")]);
+      return row([first, title, element("td", f.where), element("td", f.value, "num"), element("td", f.limit, /^[a-z]/.test(f.limit) ? "num" : "num plain"), element("td", f.when), element("td", f.sentence), element("td", f.source, "sources")]);
     }));
     foldFindings(item);
   }
