@@ -6,7 +6,6 @@ from pathlib import Path
 
 project = "cavity"
 version = release = _version("cavity")
-project_copyright = "MIT licence"
 extensions = ["myst_parser", "sphinx.ext.apidoc", "sphinx.ext.autodoc", "sphinx.ext.napoleon", "sphinx.ext.viewcode"]
 exclude_patterns = ["examples"]
 # short names of types in docstrings stand for several classes; they stay words
@@ -42,6 +41,11 @@ apidoc_modules = [
 html_theme = "furo"
 html_title = f"cavity {release}"
 html_show_sphinx = False
+html_show_copyright = False
+# lines of the equations, and their sources at the right, are 115 characters long
+html_theme_options = {"light_css_variables": {"code-font-size": "0.72rem"}, "footer_icons": []}
+html_static_path = ["site.css"]
+html_css_files = ["site.css"]
 html_copy_source = False
 
 

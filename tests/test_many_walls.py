@@ -159,7 +159,7 @@ def test_all_faults_of_all_files_are_said_first_and_nothing_runs(tmp_path, monke
 
 def test_an_empty_folder_and_one_file_for_many_walls_are_refused(folder, tmp_path):
     (tmp_path / "empty").mkdir()
-    assert "holds no wall file" in run(tmp_path / "empty", expect=2)
+    assert "contains no wall file" in run(tmp_path / "empty", expect=2)
     assert "a folder for all reports" in run(folder, "--out", tmp_path / "one.html", expect=2)
 
 

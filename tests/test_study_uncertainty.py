@@ -186,7 +186,7 @@ def test_drivers_are_ranked_and_the_sentence_names_the_first():
     ]
     text = sentence(study)
     assert text.startswith("No criterion fails in 3 of 4 samples (95 % interval")
-    assert "Most often not met: mould index in the wall (1 of 4)" in text
+    assert "Fails most often: mould index in the wall (1 of 4)" in text
     assert (
         "Most influential input: shift of the indoor relative humidity (rank correlation 1.00: higher is worse)" in text
     )

@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 
 NAME = "wall.toml"  # what the wall of the page is called in messages
 QUICK_WIND, QUICK_SUN = 2.0, 300.0  # m/s, W/m2: an ordinary day for the flow that is shown at once (own choice)
-R_SI_CORNER = 0.25  # m2 K/W, interior surface for the temperature factor, ISO 13788:2012 (from memory)
 
 
 REMEMBERED = 300  # answers kept in memory, about 0.2 MB each
@@ -117,6 +116,7 @@ def quick(text: str, opening_set: str = "", folder: Path | None = None) -> dict[
     from cavity.report import elevation, schedule, wall_drawing
     from cavity.result import geometry_of
     from cavity.risk import air, rules
+    from cavity.wall.monthly import MOULD_SURFACE
     from cavity.wall.uvalue import u_value
 
     wall = read(text, folder)
@@ -153,7 +153,7 @@ def quick(text: str, opening_set: str = "", folder: Path | None = None) -> dict[
         "u_value": heat.u_value,
         "air_layer": heat.ventilation_class,
         # of the interior surface, with the surface resistance of a corner behind furniture
-        "temperature_factor": 1.0 - R_SI_CORNER / (heat.resistance - heat.inner_surface + R_SI_CORNER),
+        "temperature_factor": 1.0 - MOULD_SURFACE / (heat.resistance - heat.inner_surface + MOULD_SURFACE),
         "strips": strips,
         "quick_day": {"wind": QUICK_WIND, "sun": QUICK_SUN},
         "rules": [

@@ -39,7 +39,7 @@ class Study:
     stop: np.ndarray = field(default_factory=lambda: np.zeros(1, dtype=np.int64))  # 1: not wanted any more
     asked: float = field(default_factory=time.monotonic)  # s, when the page last looked
 
-    def advance(self, done: int, total: int) -> None:
+    def advance(self, done: int, total: int, *_: object) -> None:
         """Note how far it is; raise `Stopped` where the user asked for it."""
         self.done, self.total = done, total
         if self.stop[0] or time.monotonic() - self.asked > ALONE:
@@ -181,7 +181,7 @@ def _report(study: Study, wall: Any, weather: Any, *_: Any) -> None:
     from cavity.report import write_report
     from cavity.study.compare import compare
 
-    comparison = compare(wall, weather, workers=_workers(), progress=lambda done, total, *_: study.advance(done, total))
+    comparison = compare(wall, weather, workers=_workers(), progress=study.advance)
     with tempfile.TemporaryDirectory() as folder:
         path = write_report(comparison, Path(folder) / "report.html")
         study.file = (f"{_file_name(wall.name)}.html", path.read_bytes())
@@ -196,7 +196,7 @@ def _size(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) -> N
         weather,
         opening_set=opening_set or None,
         workers=_workers(),
-        progress=lambda done, total, *_: study.advance(done, total),
+        progress=study.advance,
     )
     study.text = list(sizing.sentences)
 
@@ -210,7 +210,7 @@ def _advise(study: Study, wall: Any, weather: Any, opening_set: str, *_: Any) ->
         weather,
         opening_set=opening_set or None,
         workers=_workers(),
-        progress=lambda done, total, *_: study.advance(done, total),
+        progress=study.advance,
     )
     study.text = list(advice.lines(changes, most=len(changes)))
 
@@ -221,7 +221,7 @@ def _uncertainty(study: Study, wall: Any, weather: Any, opening_set: str, *_: An
 
     sureness = confidence(
         wall, weather, ((opening_set or wall.opening_sets[0].name, wall.cavity.depth),), budget=None,
-        workers=_workers(), progress=lambda done, total, *_: study.advance(done, total),
+        workers=_workers(), progress=study.advance,
     )  # fmt: skip
     study.text = [choice.sentence for choice in sureness.choices] or [sureness.reason]
 

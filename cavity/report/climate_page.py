@@ -169,7 +169,7 @@ def label_places(x: np.ndarray, y: np.ndarray, labels: list[str]) -> list[str]:
     Parameters
     ----------
     x, y : array, (n,)
-        Points, in any unit.
+        Points. [any]
     labels : list of str, (n,)
         Their labels.
     """

@@ -6,9 +6,9 @@ import json
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from cavity.constants import COMMON_DEPTH, COMMON_VENTS
 from cavity.report.figures import plain
 from cavity.report.palette import DASHES, LIGHT, style
-from cavity.risk.rules import COMMON_DEPTH, COMMON_VENTS
 from cavity.study.changes import gap_text
 from cavity.study.study_text import input_head, input_rows, shown_title, size_head, size_parts, size_rows
 

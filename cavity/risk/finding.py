@@ -38,7 +38,8 @@ CAN_FAIL = frozenset(
         "residue", "frost", "wetness_wall", "drying",
     }
 )  # fmt: skip
-WHOLE_YEAR = 365 * 24  # h
+WHOLE_YEAR = 365 * 24  # h of weather from which the criteria are those of a year
+MONTH = 30 * 24  # h, of 30-day means
 _JUST_BELOW = 1.0 - 1e-9  # a value at its limit that is still allowed
 
 

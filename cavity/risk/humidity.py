@@ -15,14 +15,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cavity.constants import ICE_POINT
-from cavity.risk.finding import Finding, at_face, first_wall_face, when, worst_place, year_mean
+from cavity.risk.finding import MONTH, Finding, at_face, first_wall_face, when, worst_place, year_mean
 from cavity.risk.limits import source
 
 if TYPE_CHECKING:
     import xarray as xr
 
 CLASSES = (0.80, 0.90, 0.95)
-_MONTH = 30 * 24  # h
 
 
 def class_hours(ds: xr.Dataset) -> np.ndarray:
@@ -36,8 +35,8 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
     time = ds["time"].values
     start = first_wall_face(ds)
     humid = np.asarray(ds["relative_humidity"].values[:, :, start:], float)
-    mean = year_mean(humid, _MONTH)
-    celsius = year_mean(ds["temperature"].values[:, :, start:], _MONTH) - ICE_POINT
+    mean = year_mean(humid, MONTH)
+    celsius = year_mean(ds["temperature"].values[:, :, start:], MONTH) - ICE_POINT
     counted = np.where((celsius >= 5.0) & (celsius <= 40.0), mean, 0.0)
     prone = np.asarray(ds["face_mould_class"].values[start:]) != "resistant"
     if prone.any():

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from cavity.constants import ICE_POINT
+from cavity.constants import ICE_POINT, RUN_OFF
 from cavity.errors import Fault, InputError
 from cavity.units import slip
 
@@ -60,7 +60,12 @@ LIMITS: dict[str, Limit] = {
         1.0, "1", 0.05, 1.0, "activation of brown rot at which loss of mass begins", "Viitanen et al. 2010, from memory"
     ),
     "condensate_runoff": Limit(
-        0.2, "kg/m2", 0.001, 5.0, "condensate above which it may run off smooth surfaces", "ISO 13788:2012, from memory"
+        RUN_OFF,
+        "kg/m2",
+        0.001,
+        5.0,
+        "condensate above which it may run off smooth surfaces",
+        "ISO 13788:2012, from memory",
     ),
     "condensate_smooth": Limit(
         0.5, "kg/m2", 0.001, 5.0, "condensate at a layer that does not absorb", "DIN 4108-3, from memory"

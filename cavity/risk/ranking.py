@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,6 +26,8 @@ from cavity.risk.rules import Shortfall, below_common
 
 _LEVEL = {"information": 0, "pass": 0, "review": 1, "fail": 2}
 _WORD = ("pass", "review", "fail", "none")
+# Severities closer than this are alike: convergence of the years, float32 (own choice)
+NOISE = 0.02  # 1
 NOT_COMPUTED = "none"  # status of a choice of which a part could not be computed
 
 
@@ -263,11 +265,3 @@ def _halves(ds: Any) -> tuple[float, float]:
     for height, area in zip(ds["opening_height"].values, ds["opening_area"].values, strict=True):
         sums[int(height >= middle)] += float(area)
     return sums[0], sums[1]
-
-
-def safest(cases: Sequence[Any], failed: Iterable[Any] = ()) -> Choice:
-    """Return the choice of least risk of a comparison; ValueError if there is no case."""
-    choices = gather(cases, failed)
-    if not choices:
-        raise ValueError("there is no case to rank")
-    return choices[0]

@@ -26,7 +26,7 @@ from typing import NamedTuple
 
 from cavity import choice_words
 from cavity.risk.finding import CAN_FAIL, Finding
-from cavity.risk.ranking import Choice, level, ranked, ratios, status, worst_by_criterion
+from cavity.risk.ranking import NOISE, Choice, level, ranked, ratios, status, worst_by_criterion
 
 # Fractions of a limit. Up to COMFORT a margin is comfortable: wood is reviewed from 18 of 20 % (0.9), mould from 2 of 3
 # already; criteria without a level of review keep the same tenth.
@@ -37,7 +37,6 @@ LITTLE = 0.1
 # Viitanen 1999, from memory).
 IDLE = 1.0 / 3.0
 CLOGGED = ", clogged"  # ends the name of a set whose meshes are clogged, as `[compare] clogged` makes them
-STEP = 0.02  # ratios closer than this are alike: noise of the years, as in advice
 
 
 class Effect(NamedTuple):
@@ -207,14 +206,14 @@ def least_bad(choices: Sequence[Choice]) -> Choice:
     """Return the choice to start from where none can be recommended: the least harm on the wall as a whole.
 
     One strip that fails whatever the vents are would make all choices alike by their worst part. So their parts are
-    compared from the worst on: first the statuses, then the ratios in steps of `STEP`; then the order of `ranking`.
+    compared from the worst on: first the statuses, then the ratios in steps of `NOISE`; then the order of `ranking`.
     ValueError if there is no choice.
     """
 
     def harm(choice: Choice) -> tuple[object, ...]:
         parts = [part for part in choice.parts if part.computed]
         grave = sorted((level(status(part.findings)) for part in parts), reverse=True)
-        near = sorted((round(max(ratios(part.findings).values(), default=0.0) / STEP) for part in parts), reverse=True)
+        near = sorted((round(max(ratios(part.findings).values(), default=0.0) / NOISE) for part in parts), reverse=True)
         return not choice.computed, grave, near, choice.order
 
     return min(designs(choices), key=harm)
@@ -247,7 +246,7 @@ def _effect(best: Choice, second: Choice) -> Effect:
     key = max(
         shared, key=lambda name: (abs(best.ratios[name] - second.ratios[name]), best.ratios[name], name), default=""
     )
-    if not key or abs(best.ratios[key] - second.ratios[key]) < STEP:
+    if not key or abs(best.ratios[key] - second.ratios[key]) < NOISE:
         return _NO_EFFECT
     return Effect(old[key], new[key])
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
 from cavity import choice_words
-from cavity.constants import AIR_PERMEABILITY
+from cavity.constants import AIR_PERMEABILITY, COMMON_DEPTH, COMMON_VENTS, INSULATION
 from cavity.result import wall_of
 
 if TYPE_CHECKING:
@@ -22,12 +22,9 @@ if TYPE_CHECKING:
 
 READ, SECOND, RECALLED, OWN = "read", "read second-hand", "recalled from memory", "your own rule"
 MET, MISSED, OUTSIDE, BY_HAND = "met", "not met", "does not apply", "check by hand"
-COMMON_DEPTH = 0.020  # m, DIN 18516-1
-COMMON_VENTS = 0.0050  # m2/m at the foot and at the head, DIN 18516-1
 _EDGE = 1e-9  # m and m2/m: a size that is met exactly must not fail by rounding
 # s_d up to which a membrane is class 4 of AS 4200.1 (1.14 ug/(N s), from memory), to the hundredth
 _CLASS_4 = round(AIR_PERMEABILITY / 1.14e-9, 2)  # m
-_INSULATION = 0.065  # W/(m K), what conducts less counts as insulation (DIN 4108-4 calls up to 0.1 so; own choice)
 _OPEN_FOOT = ("slot", "joint")  # kinds without mesh, grille or blades
 
 
@@ -166,7 +163,7 @@ def _membranes(wall: Wall) -> tuple[tuple[str, float], ...]:
     """Return name and s_d [m] of the membranes outside the first insulation; of a table the largest."""
     outside = []
     for layer in wall.backup:
-        if layer.material.conductivity < _INSULATION and not layer.is_membrane:
+        if layer.material.conductivity < INSULATION and not layer.is_membrane:
             break
         if layer.sd_table:
             outside.append((layer.name, max(sd for _, sd in layer.sd_table)))

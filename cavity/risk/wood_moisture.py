@@ -17,6 +17,7 @@ import numpy as np
 
 from cavity.constants import ICE_POINT
 from cavity.risk.finding import (
+    MONTH,
     Finding,
     at_face,
     at_layer,
@@ -31,7 +32,6 @@ from cavity.risk.limits import source
 if TYPE_CHECKING:
     import xarray as xr
 
-_MONTH = 30 * 24  # h
 _SKIN = 0.010  # m of wood that the curve of WTA 6-8 is for
 
 
@@ -53,7 +53,7 @@ def findings(ds: xr.Dataset, limits: Mapping[str, float]) -> list[Finding]:
         if not layers.size:
             continue
         content = water_content(ds)[:, :, layers]
-        mean = year_mean(content, _MONTH)
+        mean = year_mean(content, MONTH)
         hour, segment, which = worst_place(mean)
         value = float(mean[hour, segment, which])
         top = float(content[:, segment, which].max())

@@ -13,11 +13,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
+from cavity.constants import INSULATION
 from cavity.errors import ConvergenceError
 from cavity.finding_words import decimals, lower_title, place_in_words
 from cavity.risk.finding import CAN_FAIL, Finding
-from cavity.risk.ranking import Choice, Part, gravity, level, order, severity
-from cavity.risk.recommend import least_bad, recommend
+from cavity.risk.ranking import NOISE, Choice, Part, gravity, level, order, severity
+from cavity.risk.recommend import CLOGGED, least_bad, recommend
 from cavity.study.changes import (
     INCH,
     blind_ends,
@@ -39,12 +40,9 @@ if TYPE_CHECKING:
 
     from cavity.wallfile.model import Layer, Wall
 
-CLOGGED = ", clogged"  # ends the name of a set that is a state of another, not a design
-_HARDLY = 0.02  # a ratio to a limit must change by this to count: noise of the years, float32
 _SAME = 0.05  # times the larger effect: effects that differ by less are reported in one sentence
 _AIR = ("openings", "vents", "compartments", "rails", "depth")  # families of changes that let air through
 _PALE, _DARK = 0.3, 0.9  # solar absorptance of a white and of a dark finish; common practice, no source
-_INSULATION = 0.065  # W/(m K), what conducts less counts as insulation (own choice)
 _OPENER, _TIGHTER = 0.2, 5.0  # times the s_d of a membrane, as tried
 
 
@@ -217,7 +215,7 @@ def compare_choices(
     failed, fails = _failing(before), _failing(after)
     fixed = [lower_title(failed[key]) for key in failed if key not in fails]
     caused = [lower_title(fails[key]) for key in fails if key not in failed]
-    changed = abs(gain) >= _HARDLY
+    changed = abs(gain) >= NOISE
     was, (now, bound, units) = old.shown.value, new.shown
     digits = _digits(was, now, limit=bound) if changed else _digits(was)
     units = f" {units}" if units else ""
@@ -254,8 +252,8 @@ def compare_choices(
     # the families that let air through first where a dead compartment decides and they help at all
     late = 0
     if dead:
-        late = 0 if family == "compartments" and gain >= _HARDLY else 1 if family in _AIR else 2
-    key = (late if gain > -_HARDLY else 3, level_of(after), order(same.findings), label)
+        late = 0 if family == "compartments" and gain >= NOISE else 1 if family in _AIR else 2
+    key = (late if gain > -NOISE else 3, level_of(after), order(same.findings), label)
     return Advice(
         label, gain, moves, before.status, after.status, f"{_capital(label)} {effect}.", effect, family, key,
         was, now, starting_point(before), part.column, parts=named,
@@ -290,7 +288,7 @@ def ranked(advice: Sequence[Advice]) -> tuple[Advice, ...]:
 def helps(advice: Advice) -> bool:
     """Return whether a change helps by more than noise."""
     better = _level(advice.status_after) < _level(advice.status_before)
-    return advice.moves and not advice.failure and (advice.gain >= _HARDLY or (advice.gain > -_HARDLY and better))
+    return advice.moves and not advice.failure and (advice.gain >= NOISE or (advice.gain > -NOISE and better))
 
 
 def _level(status: str) -> int:
@@ -318,7 +316,7 @@ def lines(advice: Sequence[Advice], most: int = 4) -> tuple[str, ...]:
     for item in helpful:
         families.setdefault(item.family or item.label, []).append(item)
     text = [_family(members) for members in list(families.values())[:most]]
-    harmful = [item for item in rest if item.moves and item.gain <= -_HARDLY]
+    harmful = [item for item in rest if item.moves and item.gain <= -NOISE]
     worst: dict[str, Advice] = {}
     for item in sorted(harmful, key=lambda item: (item.gain, item.label)):
         worst.setdefault(item.family or item.label, item)
@@ -522,7 +520,7 @@ def _membranes(wall: Wall, opening_set: str, depth: float) -> list[Change]:
     inside = False
     for index, layer in enumerate(wall.backup):
         if not layer.is_membrane:
-            inside = inside or layer.material.conductivity < _INSULATION
+            inside = inside or layer.material.conductivity < INSULATION
             continue
         if layer.sd is None or not layer.sd > 0.0:
             continue

@@ -11,13 +11,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from cavity.errors import Fault, InputError
-from cavity.wallfile.model import Opening
+from cavity.wallfile.model import TOUCH, Opening
 
 if TYPE_CHECKING:
     from cavity.wallfile.model import Column, Layer, OpeningSet, Rail, Wall
 
 INCH = 0.0254  # m
-_TOUCH = 1e-6  # m, heights closer than this are the same height
 _BESIDE = 0.02  # m between a barrier and a vent next to it
 _NEAR = 0.3  # m from the end of a compartment within which a vent ventilates that end; own choice
 _SHORTEST = 0.3  # m, a compartment shorter than this gets no vents of its own; own choice
@@ -114,8 +113,8 @@ def blind_ends(wall: Wall, opening_set: str, columns: Iterable[str] = ()) -> tup
             if top - bottom < _SHORTEST:
                 continue
             # a vent at the height of a barrier is below it, as the air flow takes it
-            least = bottom + _TOUCH if below else bottom - _TOUCH
-            inside = [height for height in vents if least < height <= top + _TOUCH]
+            least = bottom + TOUCH if below else bottom - TOUCH
+            inside = [height for height in vents if least < height <= top + TOUCH]
             reach = min(_NEAR, 0.5 * (top - bottom))
             if not any(height - bottom <= reach for height in inside):
                 ends.append(BlindEnd(column.name, bottom, top, True, below, len(inside)))

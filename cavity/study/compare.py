@@ -13,19 +13,18 @@ from typing import TYPE_CHECKING, Any
 from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.result import save
 from cavity.risk import Finding, worst
+from cavity.risk.finding import WHOLE_YEAR
 from cavity.risk.ranking import gather
 from cavity.risk.recommend import recommend
+from cavity.study import uncertainty
 from cavity.study.advice import from_choices, lines
 from cavity.study.changes import variants_of, with_variant
 from cavity.study.engine import Engine, Job, Result, check_one_year, counted
-from cavity.study.uncertainty import BUDGET
-from cavity.study.uncertainty import confidence as sampled_confidence
 from cavity.study.wetting import followed, wetting_events
 from cavity.wallfile.model import OpeningSet, ventilation_class
 
 __all__ = ["Comparison", "JudgedCase", "NotComputed", "compare", "save_cases"]
 
-_YEAR = 8760  # h of weather from which on its criteria are those of a year
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -317,7 +316,7 @@ def compare(
         comparison = replace(
             comparison,
             confidence=_confidence(
-                comparison, climates, list(columns or []) or None, None if confidence else BUDGET,
+                comparison, climates, list(columns or []) or None, None if confidence else uncertainty.BUDGET,
                 workers=workers, scheduler=scheduler, fresh=fresh, progress=progress,
             ),
         )  # fmt: skip
@@ -412,7 +411,7 @@ def _closed(
     return [
         Job(bare.case(depth=wall.depths[0], column=column.name), weather)
         for weather in weathers
-        if weather.sizes["time"] >= _YEAR
+        if weather.sizes["time"] >= WHOLE_YEAR
         for column in wall.columns
         if columns is None or column.name in columns
         if all(
@@ -432,7 +431,7 @@ def _confidence(
 ) -> Confidence | None:
     """Sample the recommended choice and the runner-up; None where there is none or the weather is no whole year."""
     best = recommend(gather(comparison.cases, comparison.failed))
-    if best is None or min(weather.sizes["time"] for weather in weathers) < _YEAR:
+    if best is None or min(weather.sizes["time"] for weather in weathers) < WHOLE_YEAR:
         return None
     choices = [(choice.opening_set, choice.depth) for choice in (best.choice, best.runner_up) if choice is not None]
     # of several orientations, the one that decides
@@ -440,7 +439,7 @@ def _confidence(
     wall = with_variant(comparison.wall, best.choice.variant) if best.choice.variant else comparison.wall
     wall = replace(wall, orientation=facing)
     names = columns or list(dict.fromkeys(case.column for case in comparison.cases))
-    return sampled_confidence(wall, weathers, choices, columns=names, budget=budget, **how)
+    return uncertainty.confidence(wall, weathers, choices, columns=names, budget=budget, **how)
 
 
 def save_cases(comparison: Comparison, folder: Any) -> list[Any]:

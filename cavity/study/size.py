@@ -19,7 +19,7 @@ from cavity.choice_words import below_text, millimetres, per_metre
 from cavity.errors import ConvergenceError, Fault, InputError
 from cavity.finding_words import decimals
 from cavity.risk import CAN_FAIL, Finding
-from cavity.risk.ranking import Choice, Part, level, severity
+from cavity.risk.ranking import NOISE, Choice, Part, level, severity
 from cavity.risk.rules import below_common
 from cavity.study.changes import (
     INCH,
@@ -48,7 +48,6 @@ FLOOR = 0.25 / 16  # times the area as drawn, how far down the search goes where
 _AREA_TOLERANCE = 1.05  # bisection ends when the least that passes is known to 5 %: far finer than vents are made
 _DEPTH_TOLERANCE = 1e-3  # m, to the millimetre
 WIDEST = 1.0  # m, rail gap: beyond, nothing is left of a rail
-_NOISE = 0.02  # a rise of severity below 2 % of the limit is no loss of order: convergence of the years, float32
 _SPLITS = (0.5, 0.3, 0.7)  # where a bracket is split; the others where the case before could not be computed
 _REFINEMENTS = 2  # rounds of halving around an inner optimum before the search says that nothing passes
 _DOWN = 4.0  # by what a range is extended downwards at a time
@@ -289,7 +288,7 @@ class Sizing:
                 f"No vent area meets every criterion{asked}: tried were {decimals(min(tried), 2)} to "
                 f"{decimals(max(tried), 2)} × the design area at {decimals(1e3 * min(depths))} to "
                 f"{decimals(1e3 * max(depths))} mm. The safest ({decimals(best.factor, 2)} ×, "
-                f"{decimals(1e3 * best.depth)} mm) is held back{where} by: "
+                f"{decimals(1e3 * best.depth)} mm) is limited{where} by: "
                 f"{best.decisive.sentence if best.decisive else best.failure}"
             ]
         amount = f"{decimals(least.least, 2)} × the design area ({self.areas(least.least)})"
@@ -531,7 +530,7 @@ def _row(line: Point, variable: str, tried: dict[float, Outcome], failed: dict[f
     for value in values:  # largest rise above the lowest severity at anything smaller
         if tried[value].severity < tried[low].severity:
             low = value
-        elif tried[value].severity > tried[low].severity + _NOISE:
+        elif tried[value].severity > tried[low].severity + NOISE:
             monotone = False
             ends = " to ".join(f"{decimals(tried[end].severity, 2)} at {text(end)}" for end in (low, value))
             rise = f"larger is not always better: the largest ratio to a limit rises from {ends}"

@@ -476,7 +476,7 @@ def sentence(study: xr.Dataset) -> str:
     if float(single["probability_met"][least]) < 1.0:
         title = _lower(str(single["criterion_title"].values[least]))
         failed = count - round(float(single["probability_met"][least]) * count)
-        text += f" Most often not met: {title} ({failed} of {count})."
+        text += f" Fails most often: {title} ({failed} of {count})."
     name, strength = drivers(study)[0]
     total = float(overall["total_order"].sel(input=name)) if "total_order" in study else abs(strength)
     if max(abs(strength), total) >= _INFLUENTIAL:
@@ -571,7 +571,7 @@ class Sureness:
         )
         if self.missed:
             title, times = self.missed[0]
-            text += f"; most often missed: {_lower(title)} ({times} of {self.samples})"
+            text += f"; fails most often: {_lower(title)} ({times} of {self.samples})"
         return text + "."
 
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.constants import HOUR, ISO_AIR_PERMEABILITY
+from cavity.constants import HOUR, ISO_AIR_PERMEABILITY, RUN_OFF
 from cavity.units import COLDEST, HOTTEST, check_range
 from cavity.wall import uvalue
 from cavity.wall.indoor import indoor_climate, iso_13788_room, monthly_means
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 AIR_LAYER_SD = 0.01  # m, s_d of an air layer, ISO 13788, from memory
 MOULD_SURFACE = 0.25  # m2 K/W, R_si for the mould check on opaque surfaces, ISO 13788, from memory
 MOULD_HUMIDITY = 0.8  # monthly mean relative humidity at the surface above which mould may grow, ISO 13788
-RUN_OFF = 0.2  # kg/m2 above which condensate runs off a surface that does not absorb, ISO 13788:2012, from memory
 LARGEST_PART = 0.25  # m2 K/W, layers of more resistance are subdivided, ISO 13788, from memory
 TIGHT = 1e5  # m, largest s_d, for a vapour-tight layer; ISO 10456 gives aluminium foil 1500 m
 DAYS = np.array((31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31), dtype=float)

@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic_core import PydanticCustomError
 
-from cavity.constants import AIR_DENSITY, HOUR
+from cavity.constants import AIR_DENSITY, COMMON_DEPTH, COMMON_VENTS, HOUR, INSULATION
 from cavity.wallfile import schema
 from cavity.wallfile.elevation import read_elevation
 from cavity.wallfile.faults import REPLACED, Faults, KeyPath, shown
@@ -19,9 +19,6 @@ from cavity.wallfile.rules import rules_of
 from cavity.wallfile.values import nearest
 from cavity.wallfile.vents import read_barriers, read_columns, read_rails, read_sets
 
-_INSULATION = 0.065  # W/(m K), what conducts less counts as insulation
-_FEW = 0.005  # m2/m, 50 cm2/m
-_SHALLOW = 0.020  # m
 _NAMED = 6  # so many places are named where many have the same doubt
 _RULE = "DIN 18516-1, read second-hand"
 
@@ -322,7 +319,7 @@ def leak_plane(backup: list[Layer]) -> tuple[int, str]:
     the sheathing dries to the cavity air and would be the less severe choice. Without insulation inside a sheathing,
     the air passes the insulation and meets the exterior surface of the slab first.
     """
-    soft = [not layer.is_membrane and layer.material.conductivity < _INSULATION for layer in backup]
+    soft = [not layer.is_membrane and layer.material.conductivity < INSULATION for layer in backup]
     rigid = [not layer.is_membrane and not is_soft for layer, is_soft in zip(backup, soft, strict=True)]
     for index, layer in enumerate(backup):
         if rigid[index] and any(soft[index:]):
@@ -418,7 +415,7 @@ def _uncertain(uncertain: dict[str, Any], faults: Faults) -> tuple[tuple[str, fl
 def _doubts(wall: Wall) -> list[str]:
     """Return warnings about what can be computed but is unusual, each with the rule that it does not meet."""
     doubts = []
-    shallow = [f"{1000 * depth:g} mm" for depth in wall.depths if depth < _SHALLOW - 1e-9]
+    shallow = [f"{1000 * depth:g} mm" for depth in wall.depths if depth < COMMON_DEPTH - 1e-9]
     if shallow:
         many = len(shallow) > 1
         depths_text = f"Cavity depths {_listed(shallow)} are" if many else f"Cavity depth {shallow[0]} is"
@@ -440,8 +437,8 @@ def _doubts(wall: Wall) -> list[str]:
             for half, area in sums.items():
                 if not area:
                     blind.setdefault(half, []).append(where)
-            least = min((area for area in sums.values() if area), default=_FEW)
-            if least < _FEW - 1e-9:
+            least = min((area for area in sums.values() if area), default=COMMON_VENTS)
+            if least < COMMON_VENTS - 1e-9:
                 small.append(f"{where} ({1e4 * least:.3g} cm2/m)")
     if closed:
         doubts.append(f"No opening, the cavity is closed: {_listed(closed)}.")

@@ -1,7 +1,7 @@
 """Many walls with dask: colour of the cladding by orientation, a few numbers of each, in parallel.
 
-Run it in any folder; needs `pip install 'cavity[cluster]'`. On a cluster give its address to Client. Wall and
-climate are fictitious; one month stands for the year, to be quick.
+Run it in any folder; needs the extra `cluster`: `pip install '.[cluster]'` in a copy of the project. On a cluster give
+its address to Client. Wall and climate are fictitious; one month stands for the year, to be quick.
 """
 
 from dataclasses import replace

@@ -435,7 +435,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant("risk", "freezing at 0 degC whatever the threshold", "risk/frost.py",
            'limits["freeze_temperature"]', "273.15", (f"{KEYS} -k threshold", "tests/test_risk.py")),
     Mutant("risk", "wood judged by an hour, not 30 days", "risk/wood_moisture.py",
-           "mean = year_mean(content, _MONTH)", "mean = content", ("tests/test_risk.py",)),
+           "mean = year_mean(content, MONTH)", "mean = content", ("tests/test_risk.py",)),
     Mutant("risk", "drying time at half", "risk/drying.py",
            "days_until(as_drawn, 0.1, amount), days_until(closed",
            "days_until(as_drawn, 0.5, amount), days_until(closed",
