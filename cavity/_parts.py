@@ -20,7 +20,7 @@ def pipeline() -> Any:
     try:
         from numba.core.codegen import JITCodeLibrary
         from numba.core.compiler import Compiler
-        from numba.core.types import Function
+        from numba.core.types import Function, unliteral
     except ImportError:
         return None
 
@@ -50,8 +50,8 @@ def pipeline() -> Any:
             return getattr(self._context, name)
 
         def resolve_function_type(self, function: Any, args: Any, kws: Any) -> Any:
-            if not isinstance(function, Function):
-                return self._context.resolve_function_type(function, args, kws)
+            if not isinstance(function, Function):  # a kernel: once for all numbers, not for each constant by itself
+                return self._context.resolve_function_type(function, tuple(map(unliteral, args)), kws)
             key = function, tuple(args), tuple(kws.items())
             if key not in signatures:
                 signatures[key] = self._context.resolve_function_type(function, args, kws)
