@@ -5,22 +5,28 @@ is optimised ten times, though every kernel is built into its callers. A part is
 first run compiles in half the time, and a year runs no slower.
 
 This is an own compiler pipeline, for which numba has a hook, with two classes of our own in it; numba's are left as
-they are. Where a name that is needed is missing, numba compiles the kernel as it would without this.
+they are. Where a name that is needed is missing, or numba is newer than what this was tried with, numba compiles the
+kernel as it would without this.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
+_TRIED = 68  # numba 0.60 to 0.68: a later one may give a name another meaning
 _NEEDED = ("_final_module", "_finalized", "_get_module_for_linking", "_linking_libraries", "_reload_init")
 
 
 def pipeline() -> Any:
     """Return the compiler pipeline of parts; None if numba has changed."""
+    import numba
+
+    if numba.version_info[:2] > (0, _TRIED):
+        return None
     try:
         from numba.core.codegen import JITCodeLibrary
         from numba.core.compiler import Compiler
-        from numba.core.types import Function
+        from numba.core.types import Function, unliteral
     except ImportError:
         return None
 
@@ -50,8 +56,8 @@ def pipeline() -> Any:
             return getattr(self._context, name)
 
         def resolve_function_type(self, function: Any, args: Any, kws: Any) -> Any:
-            if not isinstance(function, Function):
-                return self._context.resolve_function_type(function, args, kws)
+            if not isinstance(function, Function):  # a kernel: once for all numbers, not for each constant by itself
+                return self._context.resolve_function_type(function, tuple(map(unliteral, args)), kws)
             key = function, tuple(args), tuple(kws.items())
             if key not in signatures:
                 signatures[key] = self._context.resolve_function_type(function, args, kws)

@@ -665,7 +665,7 @@ def airflow(
         try:
             metres = parse_quantity(depth, "m")
         except ValueError as error:
-            raise InputError(Fault("--depth", str(error), depth, 'a length such as "30 mm"')) from None
+            raise InputError(Fault("--depth", str(error), depth, 'a length such as "30 mm"', "add a unit")) from None
     winds = numbers(wind, "--wind")
     heated: dict[str, Any] = {}
     if warm is not None:
@@ -751,14 +751,16 @@ def _case_options(several_depths: bool = False) -> Any:
 def _quantity(option: str, text: str, unit: str, low: float, high: float, example: str) -> float:
     """Read an option with a unit; a fault names the option."""
     from cavity.errors import Fault, InputError
-    from cavity.units import parse_quantity
+    from cavity.units import parse_quantity, slip
 
     try:
         value = parse_quantity(text, unit)
     except ValueError as error:
         raise InputError(Fault(option, str(error), text[:80], f'such as "{example}"', "add a unit")) from None
     if not low <= value <= high:
-        raise InputError(Fault(option, "out of range", text[:80], f"{low:g} to {high:g} {unit or 'as a fraction'}", ""))
+        shown = f"{low:g} {unit} to {high:g} {unit}" if unit else f"{100 * low:g} % to {100 * high:g} %"
+        fix = slip(value, unit, low, high) or f'such as "{example}"'
+        raise InputError(Fault(option, "out of range", text[:80], shown, fix))
     return value
 
 

@@ -96,7 +96,7 @@ _UNITS: dict[str, tuple[float, str]] = {  # factor on the SI value, and the unit
     **dict.fromkeys(("wood_moisture", "wood_moisture_cladding", "condensate_wood"), (100.0, "% by mass")),
     **dict.fromkeys(("wood_pores", "humidity"), (100.0, "%")),
     **dict.fromkeys(("condensate_face", "condensate_inside", "film"), (1e3, "g/m²")),
-    **dict.fromkeys(("frost", "frost_cladding"), (1.0, "cycles")),
+    **dict.fromkeys(("frost", "frost_cladding"), (1.0, "per year")),
     "residue": (1e3, "g/m² per year"),
     "air_layer": (1e4, "cm²/m"),
 }
@@ -580,6 +580,9 @@ def change(old: _Finding, new: _Finding) -> str:
     """Return how a criterion changes from one case to another: "lowers the mould index in the wall from 2.1 to 1.4"."""
     was, now, units = shown(old).value, shown(new).value, shown(old).units
     digits = 0 if max(abs(was), abs(now)) >= 20.0 else 1
+    first, last = decimals(was, digits), decimals(now, digits)
+    unit = f" {units}" if units else ""
+    if first == last:
+        return f"hardly changes the {lower_title(old)} ({first}{unit})"
     verb = "lowers" if now < was else "raises"
-    text = f"{verb} the {lower_title(old)} from {decimals(was, digits)} to {decimals(now, digits)}"
-    return f"{text} {units}" if units else text
+    return f"{verb} the {lower_title(old)} from {first} to {last}{unit}"

@@ -98,7 +98,8 @@ def _by_pint(number: float, spelled: str, name: str, unit: str) -> float:
     try:
         return float(registry().Quantity(number, spelled).to(_spell(unit)).magnitude)
     except pint.DimensionalityError:
-        raise ValueError(f"{name!r} is not a unit of this kind; one such as {unit or '1'} is needed") from None
+        wanted = f"one such as {unit}" if unit else "a fraction or %"
+        raise ValueError(f"{name!r} is not a unit of this kind; {wanted} is needed") from None
     except Exception:  # pint raises many kinds, tokenizer errors among them
         raise ValueError(f"unit {name!r} is not known") from None
 

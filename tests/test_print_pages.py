@@ -27,7 +27,7 @@ pytestmark = [
 ]
 KINDS = (
     "report", "letter", "one case", "airflow", "climate", "cold climate", "size", "uncertainty", "lesson", "teacher",
-    "verify",
+    "verify", "walls",
 )  # fmt: skip
 MM = 72 / 25.4  # points
 XHTML = "{http://www.w3.org/1999/xhtml}"  # of what pdftotext writes
@@ -186,6 +186,8 @@ def paths(screen_pages, tmp_path_factory):  # noqa: F811
     from cavity.climate import read_weather
     from cavity.climate.summary import summarise
     from cavity.report.climate_page import write_climate_page
+    from cavity.report.summary import rows
+    from cavity.report.summary_page import write_summary
 
     folder = tmp_path_factory.mktemp("paper")
     made = dict(screen_pages)
@@ -198,6 +200,8 @@ def paths(screen_pages, tmp_path_factory):  # noqa: F811
     one.cases = [case for case in one.cases if (case.opening_set, case.depth) == (SETS[0], 0.02)]
     made["one case"] = write_report(one, folder / "one.html")
     made["teacher"] = made["lesson"]
+    walls = [make_comparison(hours=24 * 40, name=f"Wall number {number}") for number in range(9)]
+    made["walls"] = write_summary([row for each in walls for row in rows(each)], folder / "walls.html")
     cold = summarise(read_weather(Path(__file__).parents[1] / "climates" / "cold_humid.epw"))
     made["cold climate"] = write_climate_page(cold, folder / "cold.html")
     return made

@@ -767,7 +767,10 @@ def test_a_recalled_source_bears_a_mark_and_the_page_says_once_what_it_means(tex
     words = " ".join("".join(_Page(text).words).split())
     assert words.count(FOOTNOTE) == 1 and "ISO 10456:2007 †" in words
     assert words.count("from memory") == 2  # the heading of the one list, and the footnote
-    assert "Sources cited from memory" in words
+    assert "Sources cited from memory, marked †" in words
+    listed = re.findall(r"<li>(.*?)</li>", text[text.index('id="recalled"') :].partition("</details>")[0])
+    assert listed == sorted(set(listed)) and len(listed) > 3
+    assert not [(one, other) for one in listed for other in listed if re.match(rf"{re.escape(one)}[ :,]", other)]
 
 
 def test_a_page_without_recalled_sources_has_no_footnote(tmp_path):

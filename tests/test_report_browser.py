@@ -632,7 +632,7 @@ def test_two_cases_differ_in_one_thing_and_never_in_three(page, comparison, repo
             "[...g.children].map(o => Number(o.value))])"
         )
         others = {label: set(numbers) for label, numbers in groups}
-        for count, label in ((1, "One thing differs"), (2, "Two things differ")):
+        for count, label in ((1, "One difference"), (2, "Two differences")):
             assert others.get(label, set()) == {b for b in range(8) if len(things(a, b)) == count}
         b = int(page.find_element("id", "pick-b").get_attribute("value"))
         assert 1 <= len(things(a, b)) <= 2

@@ -63,6 +63,7 @@ def test_counts_of_the_page_are_those_of_the_cases():
     assert [sum(row[n] for row in shown["rows"][:-1]) for n in (1, 2, 3, 4)] == list(shown["rows"][-1][1:])
     assert len(shown["open"]) == outcomes["outside"] + outcomes["not run"]
     assert all(why for _, _, _, why in shown["open"])  # each has its reason
+    assert not [row for row in shown["open"] for text in row if re.search(r"`|\bdegC\b|m[23]\b", text)]
 
 
 def test_the_report_shows_counts_version_and_each_case_not_met(monkeypatch):

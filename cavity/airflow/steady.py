@@ -49,7 +49,7 @@ def steady_air(
     """Return the steady flow of one column for every wind and every sun (or cavity temperature).
 
     With `sun`, the heat balance of the cavity is solved: sol-air temperature outside, room inside, radiation and
-    convection between the faces, air that warms up exponentially along its way (ISO 15099:2003). With `cavity`, the
+    convection between the surfaces, air that warms up exponentially along its way (ISO 15099:2003). With `cavity`, the
     cavity air has that temperature.
 
     Parameters
@@ -203,7 +203,7 @@ def steady_columns(
     """
     return [
         steady_air(wall.case(opening_set=opening_set, depth=depth, column=name), **options)
-        for name in (columns or [each.name for each in wall.columns])
+        for name in (columns or [column.name for column in wall.columns])
     ]
 
 
@@ -373,7 +373,7 @@ class _Steady:
         network.opening_flows(self.flow, self.flows)
 
     def _solve_heat(self, absorbed: float) -> None:
-        """Air along its way, segment by segment in the direction of flow, with the two faces beside it."""
+        """Air along its way, segment by segment in the direction of flow, with its two surfaces."""
         air = self.air
         for k in self._order():
             members = np.flatnonzero(air.segment_link == k)
@@ -393,7 +393,7 @@ class _Steady:
     def _inlet(self, k: int) -> float:
         """Temperature of the air that enters link k: mixed at every opening on the way from the last link with air."""
         step = -1 if self.flow[k] >= 0.0 else 1
-        share = 1.0  # of the air that has already been in the cavity
+        fraction = 1.0  # of the air that has already been in the cavity
         while True:
             behind = k + step
             if not 0 <= behind < len(self.flow):
@@ -402,14 +402,14 @@ class _Steady:
             leaving = abs(self.flow[k])
             if carried <= 0.0 or leaving <= 0.0:
                 return self.outdoor
-            share *= min(carried / leaving, 1.0)
+            fraction *= min(carried / leaving, 1.0)
             members = np.flatnonzero(self.air.segment_link == behind)
             if members.size:
-                return share * self.outlet[members[-1 if step < 0 else 0]] + (1.0 - share) * self.outdoor
+                return fraction * self.outlet[members[-1 if step < 0 else 0]] + (1.0 - fraction) * self.outdoor
             k = behind  # two openings at one height: no air volume between them
 
     def _exchange(self, s: int) -> float:
-        """Exchange with outdoors beside the mean flow, estimates [kg/(s m2)]."""
+        """Exchange with outdoors in addition to the mean flow, estimates [kg/(s m2)]."""
         from cavity.kernels import cavity_air
 
         air, k = self.air, self.air.segment_link[s]
@@ -433,7 +433,7 @@ class _Steady:
         speed = flow / (self.pressure / (R_AIR * self.T[s]) * air.area)
         capacity = flow * DRY_AIR_HEAT / self.rise[s]
         entry = air.link_entry[k, 0 if self.flow[k] >= 0.0 else 1] if k >= 0 else 0.0
-        for _ in range(2):  # the coefficients depend weakly on the faces
+        for _ in range(2):  # the coefficients depend weakly on the surfaces
             still = cavity_air.h_still(self.T1[s], self.T2[s], air.depth, length, self.pressure)
             h1, h2 = cavity_air.h_mixed(
                 still, speed, flow * DRY_AIR_HEAT / length, self.T1[s], self.T2[s], self.T[s], air.depth, length,
@@ -445,24 +445,24 @@ class _Steady:
             u_out = 1.0 / (1.0 / outside + self.cladding_resistance)
             hr = self.exchange * _fourth(self.T1[s], self.T2[s])
             self.mixing[s] = self._exchange(s)
-            share, part, at_outlet, beyond = cavity_air.inlet_weight_mixing(
+            fraction, part, at_outlet, beyond = cavity_air.inlet_weight_mixing(
                 h1 + h2, capacity, self.mixing[s] * DRY_AIR_HEAT
             )
             mixed = inlet + part * (self.outdoor - inlet)
-            # mean air = share x what comes from outside the segment + m1 x one face + m2 x the other
-            m1, m2 = (1.0 - share) * h1 / (h1 + h2), (1.0 - share) * h2 / (h1 + h2)
+            # mean air = fraction x what comes from outside the segment + m1 x one surface + m2 x the other
+            m1, m2 = (1.0 - fraction) * h1 / (h1 + h2), (1.0 - fraction) * h2 / (h1 + h2)
             a11 = u_out + hr + h1 * (1.0 - m1)
             a22 = self.u_in + hr + h2 * (1.0 - m2)
             a12 = -hr - h1 * m2
-            b1 = u_out * sol_air + h1 * share * mixed
-            b2 = self.u_in * self.indoor + h2 * share * mixed
+            b1 = u_out * sol_air + h1 * fraction * mixed
+            b2 = self.u_in * self.indoor + h2 * fraction * mixed
             det = a11 * a22 - a12 * a12
             self.T1[s] = (b1 * a22 - a12 * b2) / det
             self.T2[s] = (a11 * b2 - a12 * b1) / det
             self.T0[s] = sol_air + (self.T1[s] - sol_air) * u_out / outside
-        faces = (h1 * self.T1[s] + h2 * self.T2[s]) / (h1 + h2)
-        self.T[s] = faces + (mixed - faces) * share
-        self.outlet[s] = faces + (inlet + beyond * (self.outdoor - inlet) - faces) * at_outlet
+        surfaces = (h1 * self.T1[s] + h2 * self.T2[s]) / (h1 + h2)
+        self.T[s] = surfaces + (mixed - surfaces) * fraction
+        self.outlet[s] = surfaces + (inlet + beyond * (self.outdoor - inlet) - surfaces) * at_outlet
 
     def readings(self) -> dict[str, np.ndarray | float]:
         """Return what the result Dataset holds, in its terms."""

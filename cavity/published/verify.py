@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 HEAD = ("case", "inputs", "source", "provenance", "expected", "computed", "unit", "deviation", "outcome")
-_WIDTHS = (15, 20.5, 17, 9.5, 8, 8.5, 5.5, 8, 8)  # of the columns on paper [%]
+_WIDTHS = (14, 19, 15.5, 9.5, 8, 8.5, 5.5, 8, 12)  # of the columns on paper [%]
 
 
 def run(names: Sequence[str]) -> dict[str, tuple[Case, ...]]:
@@ -72,19 +72,14 @@ def row(case: Case) -> tuple[str, ...]:
     return (case.name, inputs, case.source, case.tag, expected, _number(case.computed), case.units, deviation, outcome)
 
 
-_SIGNS = {"degC": "°C", "m2": "m²", "m3": "m³", "mm2": "mm²", "cm2": "cm²", "s2": "s²"}
-
-
 def _cells(case: Case) -> list[Any]:
     """Return the cells of a row of the page: units as on paper, the outcome with its mark."""
-    import re
-
     from markupsafe import Markup
 
+    from cavity.report.display import typeset
     from cavity.report.palette import STATUS_PATH
 
-    words = re.compile(rf"\b({'|'.join(_SIGNS)})\b")
-    *cells, outcome = (words.sub(lambda found: _SIGNS[found.group()], text) for text in row(case))
+    *cells, outcome = map(typeset, row(case))
     status = {"pass": "pass", "not run": "information"}.get(case.outcome, "fail" if case.strict else "review")
     mark = Markup(
         '<span class="status s-{}" style="white-space:normal"><svg viewBox="0 0 16 16" aria-hidden="true" '

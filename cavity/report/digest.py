@@ -1,6 +1,6 @@
 """What a report says of every case, taken from its Dataset in one reading.
 
-The Datasets of a large comparison lie on disk and fill megabytes: `about` keeps what has no time in memory, and
+The Datasets of a large comparison are on disk and fill megabytes: `about` keeps what has no time in memory, and
 `digest` the few numbers of the hours that tables of all cases show. Who needs the hours themselves reads them for the
 few cases that are explored.
 """
@@ -91,7 +91,7 @@ def least_air(ds: Any) -> tuple[float, str]:
 
 
 def film_peak(ds: Any) -> float:
-    """Return the largest film on a face of the cavity [kg/m2]."""
+    """Return the largest film on a cavity surface [kg/m2]."""
     faces = [str(name) for name in ds["film_face"].values]
     pick = [index for index, name in enumerate(faces) if name in {"back of cladding", "outer face of wall"}]
     return float(np.asarray(ds["film"].values, float)[:, :, pick].max()) if pick else 0.0

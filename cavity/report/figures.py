@@ -69,7 +69,7 @@ def _limit(
 
 
 def profile_positions(ds: Any) -> tuple[list[str], np.ndarray]:
-    """Return names and positions [mm] of the profile's points: outdoors, faces with the cavity air between, room."""
+    """Return names and positions [mm] of the profile's points: outdoors, surfaces with the cavity air between, room."""
     faces = series.face_names(ds)
     positions = np.asarray(ds["face_position"].values, float) * 1e3
     wall = [str(role) for role in ds["face_role"].values].index("outer face of wall")
@@ -169,7 +169,7 @@ def profile(ds: Any, *, segment: int, hour: int = 0) -> go.Figure:
 
 @_drawn
 def duration(ds: Any) -> go.Figure:
-    """Share of the year in which the air change rate of the cavity is reached or exceeded."""
+    """Fraction of the year in which the air change rate of the cavity is reached or exceeded."""
     percentage, rate = series.duration(series.air_changes(ds))
     median = float(np.median(series.air_changes(ds)))
     shape, label = _limit(max(median, 1e-3), f"median {display.number(median)} per hour", "air")
@@ -262,7 +262,7 @@ def rose(ds: Any) -> go.Figure:
     total = 1.1 * float(hours.sum(axis=0).max())
     facing = float(ds.attrs.get("orientation", 0.0))
     free = hours.sum(axis=0) + total * (np.abs((np.arange(16) * 22.5 - facing + 180.0) % 360.0 - 180.0) < 30.0)
-    bare = 90.0 - 22.5 * int(np.argmin(free))  # the scale lies on the sector of fewest hours, not on bars
+    bare = 90.0 - 22.5 * int(np.argmin(free))  # the scale is on the sector of fewest hours, clear of bars
     traces.append({
         "type": "scatterpolar", "r": [0.0, total], "theta": [facing, facing], "mode": "lines+markers",
         "line": _line("fail", 2.4, "dot"), "marker": {"symbol": "diamond", "size": [0, 10]},
@@ -431,7 +431,7 @@ def psychrometric(ds: Any, *, segment: int, face: int, hour: int = 0) -> go.Figu
 
 @_drawn
 def film(ds: Any, *, segment: int) -> go.Figure:
-    """Water held as a film on the faces in the cavity, what the faces hold at most, and daily run-off."""
+    """Water film on the cavity surfaces, the capacity of a surface, and daily run-off."""
     films = display.show("film", ds["film"].values[:, segment, :])
     time = _clock(ds)
     days = len(time) // 24
@@ -463,7 +463,7 @@ def film(ds: Any, *, segment: int) -> go.Figure:
 
 @_drawn
 def water(ds: Any, *, segment: int) -> go.Figure:
-    """Water held in each layer over the last year, at the end of each day."""
+    """Water content of each layer over the last year, at the end of each day."""
     values = np.asarray(ds["water"].values, float)[23::24, segment, :]
     time = _clock(ds)[23::24]
     traces: list[dict[str, Any]] = []

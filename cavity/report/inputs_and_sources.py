@@ -209,7 +209,7 @@ def _bridged(layer: Layer) -> str:
 
 
 def recalled(cases: Sequence[Any]) -> list[str]:
-    """Return every source that is cited from memory, once, in alphabetical order.
+    """Return every source that is cited from memory, once, in alphabetical order; of a work and its parts the work.
 
     Parameters
     ----------
@@ -233,7 +233,8 @@ def recalled(cases: Sequence[Any]) -> list[str]:
             name = re.sub(r"\([^()]*\)|, coefficients|^[a-z][^:]*: ", "", name.strip()).strip(" :,")
             if re.search(r"[A-Z].*\d", name):  # "sheet from memory" names no source
                 sources.add(name)
-    return sorted(map(display.typeset, sources))
+    parts = {name for name in sources for whole in sources if re.match(rf"{re.escape(whole)}(?=[ :,])", name)}
+    return sorted(map(display.typeset, sources - parts))
 
 
 def openings(cases: Sequence[Any]) -> list[dict[str, Any]]:
@@ -376,7 +377,7 @@ def checks(found: dict[str, Any]) -> dict[str, Any]:
     for case in cases:
         if case["outcome"] == "pass":
             continue
-        why = str(case.get("note", ""))
+        why = str(case.get("note", "")).replace("`", "")  # of code, in docs
         if "computed" in case:
             units = "" if case["units"] in ("", "1") else f" {case['units']}"
             computed, low, high = (display.number(case[key]) for key in ("computed", "lower", "upper"))

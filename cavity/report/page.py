@@ -77,7 +77,7 @@ def _cited(value: Any) -> Any:
 
 
 def with_footnote(page: str, *, always: bool = False) -> str:
-    """Return a page with the footnote on recalled sources at its end, where it bears the mark."""
+    """Return a page with the footnote on recalled sources at its end, where the mark occurs."""
     if not always and "†" not in page:
         return page
     return page.replace("</main>", f'<p class="small muted" id="footnote">{FOOTNOTE}</p>\n</main>', 1)
@@ -313,7 +313,7 @@ def render(comparison: Any) -> str:
         "blocks": [Markup(block) for block in blocks],
     }  # fmt: skip
     page = environment().get_template("report.html.j2").render(context)
-    return with_footnote(page, always=True)  # its packed findings bear marks
+    return with_footnote(page, always=True)  # the packed findings contain marks
 
 
 def _elevation(seen: verdict.View) -> dict[str, Any]:
@@ -372,7 +372,7 @@ def pack(cases: Sequence[Any], seen: verdict.View | None = None) -> tuple[dict[s
     for case, others in zip(packed, near, strict=True):
         case["near"] = others
     shared.level(packed)
-    blocks = packer.blocks(len(cases))  # completes the references held in `packed`
+    blocks = packer.blocks(len(cases))  # completes the references in `packed`
     index = {
         "facets": [{"key": key, "label": label, "texts": _facet_texts(key, cases)} for key, label, _ in _FACETS],
         "cases": packed,
@@ -412,10 +412,10 @@ def _names(cases: Sequence[Any]) -> list[str]:
 
 
 def _near(cases: Sequence[Any], choices: Sequence[Sequence[int]], seen: verdict.View) -> list[list[list[int]]]:
-    """Return for every case the others that differ from it in one thing and in two, the least change first.
+    """Return for every case the others that differ from it in one respect and in two, the least change first.
 
-    A thing is one of the choices (`_FACETS`) whose numbers `places` holds. Openings and depth come before the others,
-    the runner-up before its like, and more vents or depth before less.
+    A respect is one of `_FACETS`; `choices` gives the number of each for every case. Openings and depth come before
+    the others, the runner-up before its like, and more vents or depth before less.
     """
     areas = [verdict.opening_area(case) for case in cases]
     depths = [float(case.depth) for case in cases]
@@ -444,10 +444,10 @@ def _near(cases: Sequence[Any], choices: Sequence[Sequence[int]], seen: verdict.
 
 
 class _Shared:
-    """Things that many cases have alike, kept once and named by number."""
+    """Parts that many cases have in common, kept once and referred to by number."""
 
     def __init__(self, cases: Sequence[Any]) -> None:
-        # what names a case besides openings and depth: only that in which the cases differ
+        # what names a case besides openings and depth, as far as the cases differ in it
         names = (
             lambda case: verdict.climate_text(case.climate_name),
             _FACETS[1][2],

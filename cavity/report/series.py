@@ -13,7 +13,7 @@ from cavity.finding_words import MONTHS, surface_in_words
 from cavity.result import wall_of
 
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
-# Share of the humid hours a face counts with: the more sensitive the material, the more it governs (our own choice).
+# Weight of the humid hours of a surface: the more sensitive the material, the more it governs (our own choice).
 _WEIGHT = {"very sensitive": 4.0, "sensitive": 3.0, "medium resistant": 1.5, "resistant": 1.0}
 # Air change classes of the wind rose [1/h], upper ends.
 ROSE_CLASSES = (3.0, 10.0, 30.0, 100.0, 300.0, np.inf)
@@ -125,7 +125,7 @@ def month_index(ds: Any) -> np.ndarray:
 
 
 def monthly(ds: Any, segment: int) -> list[list[dict[str, Any]]]:
-    """Return a table a face in SI, one row a month and a last one for the year: means, extremes and sums."""
+    """Return a table for each surface in SI, one row a month and a last one for the year: means, extremes and sums."""
     from cavity.risk.dew_point import dew
 
     month = month_index(ds)

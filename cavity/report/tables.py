@@ -181,7 +181,7 @@ def write_tables(comparison: Any, folder: str | os.PathLike[str]) -> list[Path]:
 
 
 def hours_csv(ds: Any) -> str:
-    """Return the hours of one case as CSV text: weather, cavity air, every face; plain numbers, units in the heading.
+    """Return the hours of one case as CSV text: weather, cavity air, every surface; numbers, units in the heading.
 
     Parameters
     ----------

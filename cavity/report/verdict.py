@@ -58,7 +58,7 @@ def has_rain(case: Any) -> bool:
 
 
 def word(state: str, rain: bool = True) -> str:
-    """Return the word for a status; where the weather held no rain it says so."""
+    """Return the word for a status; where the weather has no rain, it says so."""
     return _WORD[state] if rain or state not in ("pass", "review") else f"{_WORD[state]} (no rain)"
 
 
@@ -114,7 +114,7 @@ def variant_text(name: str) -> str:
 
 
 def place_text(case: Any, cases: Sequence[Any], *, strip: bool = True) -> str:
-    """Return the climate of a case, and variant, facing and, if asked, strip as far as the cases differ in them."""
+    """Return the climate of a case, and variant, facing and (with `strip`) strip as far as the cases differ in them."""
     parts = [climate_text(case.climate_name)]
     if len({variant(other) for other in cases}) > 1:
         parts.append(variant_text(variant(case)))

@@ -115,7 +115,7 @@ def draw(ds: Any) -> str:
     Parameters
     ----------
     ds : xarray.Dataset
-        A result of `cavity.simulate`; its coordinates tell layers, openings and parts of the air path.
+        A result of `cavity.simulate`; its coordinates give layers, openings and parts of the air path.
 
     Returns
     -------

@@ -16,11 +16,10 @@ from cavity.risk import Finding, worst
 from cavity.risk.finding import WHOLE_YEAR
 from cavity.risk.ranking import gather
 from cavity.risk.recommend import recommend
+from cavity.study import uncertainty
 from cavity.study.advice import from_choices, lines
 from cavity.study.changes import variants_of, with_variant
 from cavity.study.engine import Engine, Job, Result, check_one_year, counted
-from cavity.study.uncertainty import BUDGET
-from cavity.study.uncertainty import confidence as sampled_confidence
 from cavity.study.wetting import followed, wetting_events
 from cavity.wallfile.model import OpeningSet, ventilation_class
 
@@ -317,7 +316,7 @@ def compare(
         comparison = replace(
             comparison,
             confidence=_confidence(
-                comparison, climates, list(columns or []) or None, None if confidence else BUDGET,
+                comparison, climates, list(columns or []) or None, None if confidence else uncertainty.BUDGET,
                 workers=workers, scheduler=scheduler, fresh=fresh, progress=progress,
             ),
         )  # fmt: skip
@@ -440,7 +439,7 @@ def _confidence(
     wall = with_variant(comparison.wall, best.choice.variant) if best.choice.variant else comparison.wall
     wall = replace(wall, orientation=facing)
     names = columns or list(dict.fromkeys(case.column for case in comparison.cases))
-    return sampled_confidence(wall, weathers, choices, columns=names, budget=budget, **how)
+    return uncertainty.confidence(wall, weathers, choices, columns=names, budget=budget, **how)
 
 
 def save_cases(comparison: Comparison, folder: Any) -> list[Any]:

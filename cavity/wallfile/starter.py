@@ -43,7 +43,7 @@ def starter(name: str = FIRST) -> str:
         known = [path.name.removesuffix(".toml") for path in folder.iterdir()]
         raise InputError(
             Fault("wall to start from", "no such wall", name[:60], ", ".join(sorted(known)),
-                  nearest(name[:60], sorted(known)))
+                  fix if (fix := nearest(name[:60], known)).startswith("did") else "use a listed name")
         )  # fmt: skip
     return path.read_text(encoding="utf-8")
 

@@ -116,7 +116,7 @@ const Cavity = (() => {
     if (made.annotations) made.annotations = made.annotations.map((note) => ({ ...note, text: indexedText(note.text) }));
     return { layout: made, data: data.map((trace) => ({ ...trace, ...(indexed.test(trace.name) ? { name: indexedText(trace.name) } : {}) })) }; // copies: plotly writes into what it is given
   }
-  // A figure: an axis that carries a known unit in its title is converted with all that lies on it.
+  // A figure: an axis that carries a known unit in its title is converted with everything drawn on it.
   function inPounds(figure) {
     if (!isPound()) return figure;
     const layout = structuredClone(figure.layout);
@@ -203,7 +203,7 @@ const Cavity = (() => {
       ...(printing ? {} : { modeBarButtons: [["zoom2d", "pan2d", "resetScale2d", picture]] }) }); // a button of its own on paper makes the library run on
     return done.then(() => readable(div));
   }
-  // ---- pictures: each bears its title, what it is of, and where it comes from -----------------------------------
+  // ---- pictures: each carries its title, its case and its source -----------------------------------
   let captionOf = () => []; // a page of cases says here which case a figure shows
   const setCaption = (give) => { captionOf = give; };
   const slug = (text) => text.normalize("NFKD").toLowerCase().replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "").slice(0, 60);

@@ -90,7 +90,7 @@
     layout.xaxis.range = [left, right];
     layout.yaxis.range = [0, top];
     layout.annotations = [];
-    let last = Infinity; // from the right: a name that would lie on another is left out
+    let last = Infinity; // from the right: a name that would overlap another is omitted
     for (const line of data.slice(4).reverse()) {
       let k = line.x.findIndex((value, i) => value > right || line.y[i] > top);
       if (k < 1) k = line.x.length - 1;
@@ -316,7 +316,7 @@
       return cell;
     }))));
   }
-  // What decides stands open: failures, items to review and the nearest limits; the others unfold.
+  // Failures, items to review and the nearest limits are shown; the others unfold.
   function foldFindings(item) {
     const rows = [...byId("findings").tBodies[0].rows], button = byId("findings-all"), open = button.getAttribute("aria-expanded") === "true";
     const kept = item.findings.filter((f) => f.status === "fail" || f.status === "review").length + 3;
@@ -332,7 +332,7 @@
       first.append(badge(f.status));
       const title = element("th", f.title);
       title.scope = "row";
-      return row([first, title, element("td", f.where), element("td", f.value, "num"), element("td", f.limit, "num"), element("td", f.when), element("td", f.sentence), element("td", f.source, "sources")]);
+      return row([first, title, element("td", f.where), element("td", f.value, "num"), element("td", f.limit, /^[a-z]/.test(f.limit) ? "num" : "num plain"), element("td", f.when), element("td", f.sentence), element("td", f.source, "sources")]);
     }));
     foldFindings(item);
   }
@@ -460,7 +460,7 @@
     holder.innerHTML = index.sections[item.section].replaceAll('id="tip"', `id="tip-${holder.id}"`);
     for (const group of holder.querySelectorAll(".flow")) group.dataset.dir = item.upward >= 0.5 ? "up" : "down";
   }
-  // Beside a case stand those that differ from it in one thing or two; more at once would show no cause.
+  // A case is compared with those that differ from it in one respect or two; more at once would show no cause.
   function setPair(a, b) {
     const groups = index.cases[a].near, all = groups.flat();
     if (!all.length) all.push(...index.cases.keys());
@@ -469,14 +469,14 @@
     byId("pick-b").replaceChildren(...(groups.flat().length ? groups : [[], [], all]).flatMap((numbers, i) => {
       if (!numbers.length) return [];
       const group = document.createElement("optgroup");
-      group.label = ["One thing differs", "Two things differ", "More differs"][i];
+      group.label = ["One difference", "Two differences", "More differences"][i];
       group.append(...numbers.map((n) => { const option = element("option", index.cases[n].name); option.value = n; return option; }));
       return [group];
     }));
     byId("pick-b").value = b;
     const changes = index.facets.map((facet, i) => [facet, index.cases[a].at[i], index.cases[b].at[i]]).filter(([, from, to]) => from !== to)
       .map(([facet, from, to]) => `${facet.label}: ${facetText(facet, from)} → ${facetText(facet, to)}`);
-    byId("pair-differs").textContent = changes.length ? `From A to B: ${changes.join("; ")}.${changes.length > 1 ? ` ${changes.length} things differ: the change cannot be put down to one of them.` : ""}` : "A and B are the same case.";
+    byId("pair-differs").textContent = changes.length ? `From A to B: ${changes.join("; ")}.${changes.length > 1 ? ` ${changes.length} differences: the change cannot be attributed to one of them.` : ""}` : "A and B are the same case.";
   }
   const facetText = (facet, at) => (Array.isArray(facet.texts[at]) ? pairText(facet.texts[at]) : facet.texts[at]);
   async function showPair() {
