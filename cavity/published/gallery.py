@@ -203,7 +203,7 @@ def wind() -> dict[str, Any]:
         "wind",
         "Wind pressure coefficient of a wall",
         "Mean over the wall (Swami & Chandra 1987), by width over depth of the building; AIVC table (Liddament) for "
-        "comparison; roof edge from the AIVC flat-roof table, memory.",
+        "comparison; roof edge from the AIVC flat-roof table †.",
         [
             ("square", angle, pressure.face_pressure_coefficient(angle)),
             ("twice as wide as deep", angle, pressure.face_pressure_coefficient(angle, 2.0)),
