@@ -195,7 +195,7 @@ class Faults:
             self.add(
                 key_path,
                 f"unknown key in {section}" if section else "unknown section",
-                "a key of this section" if section else "a section of the wall file",
+                "a key of this section" if section else "a section of this file",
                 fix,
             )
         elif kind == "missing":
