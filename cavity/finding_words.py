@@ -469,9 +469,9 @@ def _film(finding: _Finding) -> str:
         return f"{text}; it dries there and nothing runs off (a surface holds {decimals(limit)} g/m²)."
     litres = decimals(facts["runoff"], 2)
     if not facts["caught"]:
-        return f"{text}; {litres} litres per year and metre of wall run to the base, which must drain freely."
+        return f"{text}; {litres} L/m run to the base per year, which must drain freely there."
     base = "the base" if facts["lowest"] else f"the barrier at {facts['height']:.2f} m"
-    return f"{text}; {litres} litres per year and metre of wall run to {base}, where no opening drains them."
+    return f"{text}; {litres} L/m run to {base} per year, where no opening drains them."
 
 
 def _wetness(finding: _Finding) -> str:

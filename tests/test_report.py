@@ -124,6 +124,20 @@ def test_inputs_are_told_in_both_systems(value, unit, si, pounds):
 
 
 @pytest.mark.parametrize(
+    ("unit", "pounds", "amount"),  # the amount that is 1 in inch-pound
+    [
+        ("L/m", "gal/ft", 3.785412 / 0.3048),  # NIST SP 811: 1 gal is 3.785412 L
+        ("L/(s m)", "cfm/ft", 0.4719474 / 0.3048),  # NIST SP 811: 1 cfm is 0.4719474 L/s
+        ("m²", "ft²", 0.09290304),  # exact by definition
+    ],
+)
+def test_units_of_sentences_in_inch_pound(unit, pounds, amount):
+    other, scale, shift = display.text_units()[unit]
+    assert other == pounds
+    assert amount * scale + shift == pytest.approx(1.0, rel=1e-5)
+
+
+@pytest.mark.parametrize(
     ("value", "text"),
     [(0.0, "0"), (25.0, "25"), (0.25, "0.25"), (1234567.0, "1\u202f234\u202f567"), (-2.5, "−2.5"), (float("nan"), "–"),
      (float("inf"), "∞"), (1e-9, "1.00 × 10⁻⁹"), (99.96, "100")],

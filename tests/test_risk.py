@@ -752,7 +752,7 @@ def test_runoff_adds_up_to_litres_per_metre_over_the_height(dry):
     ds["segment_top"].values[2] = 4.0  # segments of 1, 1 and 2 m
     ds["runoff"].values[0:10, :, 1] = 0.75e-5  # 10 h x 0.027 kg/(m2 h) x 4 m = 1.08 kg/m
     found = find(ds, "film")
-    assert "1.08 litres" in found.sentence
+    assert "1.08 L/m" in found.sentence
     assert (found.status, found.hours) == ("information", 10.0)
 
 
@@ -773,7 +773,7 @@ def test_run_off_without_an_opening_at_the_base_is_to_be_reviewed(dry):
     found = find(ds, "film")
     assert found.status == "review"
     assert (
-        "0.36 litres per year and metre of wall run to the barrier at 2.00 m" in found.sentence
+        "0.36 L/m run to the barrier at 2.00 m per year" in found.sentence
     )  # 10 h x 1e-5 kg/(m2 s) x 1 m
     ds["opening_height"].values[1] = 2.1
     assert find(ds, "film").status == "information"

@@ -94,6 +94,7 @@ def text_units() -> dict[str, list[Any]]:
         "mm²/m": ["in²/ft", 0.0047244, 0.0],
         "m²": ["ft²", 1.0 / 0.3048**2, 0.0],
         "L/(s m)": ["cfm/ft", 0.645834, 0.0],
+        "L/m": ["gal/ft", 0.264172 * 0.3048, 0.0],
         "g/(m² d)": ["oz/(ft² d)", 0.00327706, 0.0],
     }
     return {**made, **pound_units()}
