@@ -772,9 +772,7 @@ def test_run_off_without_an_opening_at_the_base_is_to_be_reviewed(dry):
     )  # fmt: skip
     found = find(ds, "film")
     assert found.status == "review"
-    assert (
-        "0.36 L/m run to the barrier at 2.00 m per year" in found.sentence
-    )  # 10 h x 1e-5 kg/(m2 s) x 1 m
+    assert "0.36 L/m run to the barrier at 2.00 m per year" in found.sentence  # 10 h x 1e-5 kg/(m2 s) x 1 m
     ds["opening_height"].values[1] = 2.1
     assert find(ds, "film").status == "information"
     closed = dry.copy(deep=True).assign_coords(opening_height=("opening", [0.5, 3.0]))
