@@ -37,6 +37,10 @@ AIR_DENSITY = 1.2  # kg/m3, air at 20 degC: converts volume flows where no state
 # Free area of the openings of an air layer per metre of wall, up to which it is unventilated and from which it is well
 # ventilated: ISO 6946:1996 clause 5.3, read in a secondary text; ISO 6946:2017, 6.9.2 to 6.9.4 (clauses read)
 UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT = 500e-6, 1500e-6  # m2/m
+TOUCH = 1e-6  # m, heights closer than this are the same height
+# moisture potential u from which a layer that absorbs liquid water is full: suction 831 Pa, pores of 0.17 mm radius
+# (0.144 N/m / p_suc), our own assumption
+SATURATED = 12.0
 INSULATION = 0.065  # W/(m K), what conducts less counts as insulation (DIN 4108-4 calls up to 0.1 so; own choice)
 COMMON_DEPTH = 0.020  # m, cavity depth, DIN 18516-1, read second-hand
 COMMON_VENTS = 0.0050  # m2/m of free vent area at the foot and at the head, DIN 18516-1, read second-hand

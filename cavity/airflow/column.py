@@ -18,10 +18,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cavity.airflow.losses import barrier_row, channel_row, opening_row, rail_row
-from cavity.constants import R_AIR, STANDARD_PRESSURE
+from cavity.constants import R_AIR, STANDARD_PRESSURE, TOUCH
 from cavity.kernels import cavity_air, moist_air, network
 from cavity.kernels import pressure_drop as kernel
-from cavity.wallfile.model import TOUCH, ventilation_class
+from cavity.wallfile.model import ventilation_class
 
 if TYPE_CHECKING:
     from cavity.wallfile.model import Case, Opening

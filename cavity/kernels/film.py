@@ -14,10 +14,10 @@ from __future__ import annotations
 import math
 
 from cavity._jit import jit
-from cavity.constants import FUSION_HEAT, ICE_HEAT, ICE_POINT, WATER_HEAT
+from cavity.constants import FUSION_HEAT, ICE_HEAT, ICE_POINT, SATURATED, WATER_HEAT
 
 START = 7.0  # potential at which a film begins: 0.09 % below saturation, under any sensor's accuracy
-FULL = 12.0  # the same on a capillary layer, which is full there: 0.0006 % below saturation
+FULL = SATURATED  # the same on a capillary layer, which is full there: 0.0006 % below saturation
 SCALE = 0.004  # kg/m2: 100 g/m2 five above the start
 FREEZING_RANGE = 0.5  # K below 0 degC over which the film freezes, numerically smooth
 

@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from cavity import files
+from cavity.constants import TOUCH
 from cavity.report import display
 from cavity.result import wall_of
 
 if TYPE_CHECKING:
     from cavity.wallfile.model import Column, Opening, Rail
 
-_TOUCH = 1e-6  # m
 _KIND = {
     "slot": "slot",
     "mesh": "slot with mesh",
@@ -129,13 +129,13 @@ def _length(served: Sequence[Column], width: float) -> float:
 
 
 def _place(height: float, served: Sequence[Column], ends: tuple[float, float]) -> str:
-    if abs(height - ends[0]) < _TOUCH:
+    if abs(height - ends[0]) < TOUCH:
         return "base of the wall"
-    if abs(height - ends[1]) < _TOUCH:
+    if abs(height - ends[1]) < TOUCH:
         return "top of the wall"
-    if any(abs(height - c.bottom) < _TOUCH for c in served):
+    if any(abs(height - c.bottom) < TOUCH for c in served):
         return "window head"
-    if any(abs(height - c.top) < _TOUCH for c in served):
+    if any(abs(height - c.top) < TOUCH for c in served):
         return "window sill"
     return "part way up"
 

@@ -10,8 +10,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from cavity.constants import TOUCH
 from cavity.errors import Fault, InputError
-from cavity.wallfile.model import TOUCH, Opening
+from cavity.wallfile.model import Opening
 
 if TYPE_CHECKING:
     from cavity.wallfile.model import Column, Layer, OpeningSet, Rail, Wall

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cavity.constants import SUCTION_SCALE
+from cavity.constants import SATURATED, SUCTION_SCALE
 from cavity.errors import Fault, InputError
 
 if TYPE_CHECKING:
@@ -25,10 +25,7 @@ GRID_LOWER = -2.5
 GRID_UPPER = 18.0
 GRID_STEP = 0.05
 
-# u from which a material counts as saturated: suction 831 Pa, pores of 0.17 mm radius (0.144 N/m / p_suc), our own
-# assumption
-_FULL_AT = 12.0
-_FULL_FRACTION = 0.999  # of the free saturation, reached at _FULL_AT
+_FULL_FRACTION = 0.999  # of the free saturation, reached at SATURATED
 _BLEND = 0.75  # in u, width of the transition from the sorption isotherm to the capillary range
 _LAST_HUMIDITY = 0.9999  # sorption points above it are capillary water and are not used
 _DRY_CUP, _WET_CUP = 0.25, 0.75  # mean humidity of the 0/50 and 50/93 cups of ISO 12572
@@ -132,7 +129,7 @@ def material_tables(material: Material, grid: NDArray[np.float64], *, redistribu
     if not capillary:
         return MaterialTables(water, slope, mu, np.zeros_like(grid), np.zeros_like(grid))
     # no gradient from a saturated pore to a film at the layer: a film has no suction, whatever its thickness
-    full = np.minimum(water, np.interp(_FULL_AT, grid, water))
+    full = np.minimum(water, np.interp(SATURATED, grid, water))
     potential, diffusivity = _liquid_potential(material, grid, full, 1.0 if not redistribution else _REDISTRIBUTION)
     return MaterialTables(water, slope, mu, potential, _limited(diffusivity * slope, grid, potential))
 
@@ -295,7 +292,7 @@ def _water_content(material: Material, grid: NDArray[np.float64], capillary_acti
 
 
 def _van_genuchten(last: float, fraction: float) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
-    """Fraction of free saturation by u through (last, fraction) and (_FULL_AT, _FULL_FRACTION) (E48)."""
+    """Fraction of free saturation by u through (last, fraction) and (SATURATED, _FULL_FRACTION) (E48)."""
     from scipy.optimize import brentq
 
     # isotherms may start at zero: 1e-6 keeps the logarithm finite
@@ -308,7 +305,7 @@ def _van_genuchten(last: float, fraction: float) -> Callable[[NDArray[np.float64
 
     # increases with the power from minus to plus infinity: one root
     power = brentq(
-        lambda n: n * (_FULL_AT - last) - log_term(first, n) + log_term(second, n), 1.0 + 1e-9, 1e3, xtol=1e-12
+        lambda n: n * (SATURATED - last) - log_term(first, n) + log_term(second, n), 1.0 + 1e-9, 1e3, xtol=1e-12
     )
     start = log_term(first, power)
 

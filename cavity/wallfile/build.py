@@ -8,13 +8,13 @@ from typing import Any
 
 from pydantic_core import PydanticCustomError
 
-from cavity.constants import AIR_DENSITY, COMMON_DEPTH, COMMON_VENTS, HOUR, INSULATION
+from cavity.constants import AIR_DENSITY, COMMON_DEPTH, COMMON_VENTS, HOUR, INSULATION, TOUCH
 from cavity.wallfile import schema
 from cavity.wallfile.elevation import read_elevation
 from cavity.wallfile.faults import REPLACED, Faults, KeyPath, shown
 from cavity.wallfile.layers import UNKNOWN, name_layers, own_materials, read_layers, read_variants
 from cavity.wallfile.materials import pick
-from cavity.wallfile.model import TOUCH, Cavity, Column, Elevation, Indoor, Layer, OpeningSet, Run, Site, Wall, Wetting
+from cavity.wallfile.model import Cavity, Column, Elevation, Indoor, Layer, OpeningSet, Run, Site, Wall, Wetting
 from cavity.wallfile.rules import rules_of
 from cavity.wallfile.values import nearest
 from cavity.wallfile.vents import read_barriers, read_columns, read_rails, read_sets

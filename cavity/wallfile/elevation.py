@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
+from cavity.constants import TOUCH
 from cavity.wallfile.faults import Faults, KeyPath
-from cavity.wallfile.model import TOUCH, Column, Elevation, Strip, Window
+from cavity.wallfile.model import Column, Elevation, Strip, Window
 
 _LOWEST = 0.1  # m, a lower piece under or over a window belongs to its frame and is no strip of cavity
 MOST_STRIPS = 60  # each is a separate simulation

@@ -7,7 +7,7 @@ import functools
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from cavity.constants import RAIL_FLANGE, UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
+from cavity.constants import RAIL_FLANGE, TOUCH, UNVENTILATED_LIMIT, WELL_VENTILATED_LIMIT
 from cavity.errors import Fault, InputError
 from cavity.units import COLDEST, HOTTEST, check_range, slip
 
@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
 R = TypeVar("R")
-TOUCH = 1e-6  # m, heights closer than this are the same height
 THICKEST = 5.0  # m, of a layer
 DEEPEST = 1.0  # m, a deeper space is no cavity of a cladding
 

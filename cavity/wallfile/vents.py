@@ -6,9 +6,10 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
+from cavity.constants import TOUCH
 from cavity.wallfile.faults import Faults, KeyPath
 from cavity.wallfile.materials import pick
-from cavity.wallfile.model import TOUCH, Barrier, Column, Elevation, Opening, OpeningSet, Rail
+from cavity.wallfile.model import Barrier, Column, Elevation, Opening, OpeningSet, Rail
 from cavity.wallfile.values import nearest
 
 _LISTED = 5  # so many of a longer list are named
