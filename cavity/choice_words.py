@@ -33,6 +33,8 @@ class _Drawing(Protocol):
     @property
     def clear_section(self) -> float: ...
     @property
+    def vented(self) -> bool: ...
+    @property
     def membranes(self) -> tuple[tuple[str, float], ...]: ...
     @property
     def barriers(self) -> tuple[tuple[str, float], ...]: ...
@@ -204,8 +206,7 @@ def _joints(check: _Check) -> str:
 
 
 def _vented(drawing: _Drawing) -> str:
-    both = drawing.lower > 0.0 and drawing.upper > 0.0
-    return "vented below and above" if both else "not vented both below and above"
+    return "vented below and above" if drawing.vented else "not vented both below and above"
 
 
 def _membranes(check: _Check) -> str:

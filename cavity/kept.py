@@ -29,6 +29,7 @@ _SHOWS = ("report", "live", "published", "cli.py", "__main__.py", "terminal.py")
 _LIBRARIES = (  # that compute, or read weather
     "CoolProp", "h5netcdf", "h5py", "llvmlite", "numba", "numpy", "pandas", "pint", "pvlib", "scipy", "xarray",
 )  # fmt: skip
+UNFINISHED = "unfinished"  # folder of entries being written; `study.cases` sweeps it
 _SEAL = 32  # bytes of the digest at the start of an entry
 _ALIGNED = 64  # bytes, arrays begin at multiples of it
 
@@ -95,27 +96,33 @@ def recall(key: Callable[[], str], make: Callable[[], xr.Dataset]) -> xr.Dataset
             return opened(data[_SEAL:])
     except (OSError, ValueError, KeyError, TypeError):
         pass
-    made = make()
+    dataset = make()
     if key() == asked:
         with contextlib.suppress(OSError):
-            _keep(path, packed(made))
-    return made
+            _keep(path, packed(dataset))
+    return dataset
 
 
-def _keep(path: Path, data: bytes) -> None:
-    """Write an entry, whole or not at all, and remove the ones not used for the longest time."""
-    if len(data) > LARGEST:
-        return
+def write_entry(path: Path, data: bytes, scratch: Path) -> None:
+    """Write an entry in the folder `scratch` and move it to its place: whole or not at all; OSError if it cannot be."""
     import uuid
 
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_suffix(f".{uuid.uuid4().hex}")
+    for folder in (scratch, path.parent):
+        folder.mkdir(parents=True, exist_ok=True)
+    part = scratch / uuid.uuid4().hex
     try:
-        part.write_bytes(hashlib.sha256(data).digest() + data)
+        part.write_bytes(data)
         part.replace(path)
     finally:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
+
+
+def _keep(path: Path, data: bytes) -> None:
+    """Write an entry of `recall`, and remove the ones not used for the longest time."""
+    if len(data) > LARGEST:
+        return
+    write_entry(path, hashlib.sha256(data).digest() + data, path.parents[1] / UNFINISHED)
     entries = []
     for entry in os.scandir(path.parent):
         with contextlib.suppress(OSError):  # another process removed it

@@ -120,8 +120,8 @@ def sun_on_plane(weather: xr.Dataset, *, orientation: float, tilt: float, albedo
         total = np.asarray(plane["poa_global"], dtype=float)
         radians = np.radians(tilt)
         even = diffuse * (1.0 + np.cos(radians)) / 2.0 + ground * albedo * (1.0 - np.cos(radians)) / 2.0
-        found = np.maximum(np.where((zenith < 90.0) & np.isfinite(total), total, even), 0.0)
-        return xr.Dataset({"sun_on_wall": ("time", found)})
+        on_plane = np.maximum(np.where((zenith < 90.0) & np.isfinite(total), total, even), 0.0)
+        return xr.Dataset({"sun_on_wall": ("time", on_plane)})
 
     return recall(identity, computed)["sun_on_wall"].to_numpy()
 

@@ -11,6 +11,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from cavity.finding_words import MONTHS
+from cavity.report import display
 from cavity.report.figures import plain
 from cavity.report.page import write_page
 from cavity.report.palette import LIGHT, SCALE, scale, style
@@ -385,7 +386,7 @@ def write_climate_page(summary: Any, path: str | os.PathLike[str]) -> Path:
     return write_page(
         path,
         f"Climate of {plain(attrs['name'])}",
-        lead=[location, *invented, attrs["sentence"].replace("L/m2", "L/m²"), *notes],
+        lead=[location, *invented, display.typeset(attrs["sentence"]), *notes],
         caution=[CAUTION],
         parts=parts,
     )

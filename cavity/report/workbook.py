@@ -14,7 +14,7 @@ import numpy as np
 
 from cavity.errors import Fault, InputError
 from cavity.files import write_whole
-from cavity.report import brief, office, schedule, tables, verdict
+from cavity.report import brief, display, office, schedule, tables, verdict
 
 if TYPE_CHECKING:
     from cavity.study.size import Sizing
@@ -23,7 +23,6 @@ _TITLES = {
     "choices": "Choices", "cases": "Cases", "findings": "Findings", "months": "Months", "rules": "Rule check",
 }  # fmt: skip
 _WIDEST, _NARROWEST, _SAMPLE = 60, 9, 200  # characters; rows looked at
-_UNITS = (("degC", "°C"), ("[degree]", "[°]"), ("m2", "m²"), ("m3", "m³"))  # as people write them, in the heads
 _TIME = "yyyy-mm-dd hh:mm"
 
 
@@ -205,9 +204,9 @@ def _sheet(
         sheet.column_dimensions[get_column_letter(at + 1)].width = max(wide, 18) if name.startswith("time") else wide
     heads = []
     for name in head:
-        for plain, shown in _UNITS:
-            name = name[: name.find("[")] + name[name.find("[") :].replace(plain, shown) if "[" in name else name
-        cell = WriteOnlyCell(sheet, office.clean(name[:1].upper() + name[1:]))
+        words, bracket, unit = name.partition("[")
+        unit = display.typeset(bracket + unit).replace("[degree]", "[°]")
+        cell = WriteOnlyCell(sheet, office.clean(words[:1].upper() + words[1:] + unit))
         cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
         heads.append(cell)
     sheet.append(heads)

@@ -20,6 +20,7 @@ Where every choice fails nothing is recommended; `least_bad` says from which one
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
@@ -100,13 +101,13 @@ def comfortable(choice: Choice) -> bool:
     return choice.computed and grave == 0 and choice.severity <= COMFORT
 
 
-def gain(small: Choice, large: Choice) -> tuple[float, str]:
+def gain(small: Choice, large: Choice, idle: float = IDLE) -> tuple[float, str]:
     """Return the largest fall of any criterion's ratio from one choice to another, and its key.
 
-    What is below `IDLE` of a limit is not counted. [1]
+    What is below `idle` of a limit is not counted. [1]
     """
     falls = {
-        key: max(ratio, IDLE) - max(large.ratios.get(key, 0.0), IDLE) for key, ratio in small.ratios.items()
+        key: max(ratio, idle) - max(large.ratios.get(key, 0.0), idle) for key, ratio in small.ratios.items()
     }  # fmt: skip
     key = max(sorted(falls), key=lambda name: falls[name], default="")
     return (falls[key], key) if key else (0.0, "")
@@ -225,18 +226,12 @@ def _effect_of_larger(best: Choice, whole: Sequence[Choice]) -> Effect | None:
         other is not best and other.area >= best.area and other.depth >= best.depth for other in whole
     ):  # fmt: skip
         return None
-    falls = [(*_fall(best, other), other) for other in _larger(best, whole)]
+    falls = [(*gain(best, other, -math.inf), other) for other in _larger(best, whole)]
     falls = [row for row in falls if row[0] > 0.0]
     if not falls:
         return _NO_EFFECT
     _, key, other = max(falls, key=lambda row: (row[0], row[2].size))
     return Effect(worst_by_criterion(best.findings)[key], worst_by_criterion(other.findings)[key])
-
-
-def _fall(small: Choice, large: Choice) -> tuple[float, str]:
-    falls = {key: ratio - large.ratios.get(key, 0.0) for key, ratio in small.ratios.items()}
-    key = max(sorted(falls), key=lambda name: falls[name], default="")
-    return (falls[key], key) if key else (0.0, "")
 
 
 def _effect(best: Choice, second: Choice) -> Effect:

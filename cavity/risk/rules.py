@@ -51,6 +51,11 @@ class Drawing:
         """Section of the cavity that battens and brackets leave. [m2/m]."""
         return self.depth * (1.0 - self.blocked)
 
+    @property
+    def vented(self) -> bool:
+        """Whether there is free vent area in both halves of the strip."""
+        return self.lower > 0.0 and self.upper > 0.0
+
 
 @dataclass(frozen=True)
 class Check:
@@ -181,10 +186,6 @@ def _at_least(value: float, least: float) -> str:
     return _says(value >= least - _EDGE)
 
 
-def _both_halves(drawing: Drawing) -> bool:
-    return drawing.lower > 0.0 and drawing.upper > 0.0
-
-
 def _made_of(drawing: Drawing, *words: str) -> bool:
     return any(word in drawing.materials for word in words)
 
@@ -220,7 +221,7 @@ def _joints(drawing: Drawing, least: float) -> str:
 
 
 def _vented_depth(drawing: Drawing, least: float) -> str:
-    return _says(drawing.depth >= least - _EDGE and _both_halves(drawing))
+    return _says(drawing.depth >= least - _EDGE and drawing.vented)
 
 
 def _stucco(drawing: Drawing, least: float) -> str:
@@ -228,7 +229,7 @@ def _stucco(drawing: Drawing, least: float) -> str:
 
 
 def _drained_and_open(drawing: Drawing, most: float) -> str:
-    if not _both_halves(drawing):
+    if not drawing.vented:
         return MISSED
     return _says(max(sd for _, sd in drawing.membranes) <= most) if drawing.membranes else BY_HAND
 

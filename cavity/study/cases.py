@@ -14,13 +14,12 @@ import hashlib
 import json
 import os
 import time
-import uuid
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cavity.constants import HOUR
-from cavity.kept import code_digest, default_folder, packed
+from cavity.kept import UNFINISHED, code_digest, default_folder, packed, write_entry
 from cavity.risk import Finding
 
 if TYPE_CHECKING:
@@ -145,26 +144,20 @@ class Store:
 
         The Dataset is not compressed: it would cost a second to save a third of the bytes.
         """
-        scratch = self.folder / "unfinished"
-        part = scratch / uuid.uuid4().hex
+        scratch = self.folder / UNFINISHED
         try:
-            scratch.mkdir(parents=True, exist_ok=True)
             files: dict[str, str] = {}
             size = 0
             if dataset is not None:
                 data = packed(dataset)
-                part.write_bytes(data)
                 files[keep], size = hashlib.sha256(data).hexdigest(), len(data)
-                part.replace(self.folder / f"{key}.{keep}.bin")
+                write_entry(self.folder / f"{key}.{keep}.bin", data, scratch)
             files = self._recorded(key) | files  # what an earlier study kept of the same case stays usable
             body = json.dumps({"files": files, "findings": [asdict(finding) for finding in findings]}).encode()
-            part.write_bytes(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
-            part.replace(self.folder / f"{key}.json")
+            sealed = hashlib.sha256(body).hexdigest().encode() + b"\n" + body
+            write_entry(self.folder / f"{key}.json", sealed, scratch)
         except OSError:
             return False
-        finally:
-            with contextlib.suppress(OSError):
-                part.unlink(missing_ok=True)
         self._filled = None if self._filled is None else self._filled + size + len(body)
         self.trim()
         return True
@@ -199,7 +192,7 @@ class Store:
                     path.unlink(missing_ok=True)
                 filled -= size
         self._filled = filled
-        for path in (self.folder / "unfinished").glob("*"):
+        for path in (self.folder / UNFINISHED).glob("*"):
             try:
                 if time.time() - path.stat().st_mtime > _ABANDONED:
                     path.unlink(missing_ok=True)
