@@ -53,6 +53,14 @@ def test_sizes_are_compared_with_the_drawing():
     assert found(ds, "Approved Document B, EN 1364-6, BS 9414", "fire").outcome == "check by hand"
 
 
+@pytest.mark.parametrize(("lower", "upper"), [(0.02, 0.0), (0.0, 0.02), (0.0, 0.0)])
+def test_vents_in_one_half_do_not_vent_a_strip(lower, upper):
+    """ICC 700 and NCC ask for a cavity vented top and bottom: the depth alone does not meet them."""
+    ds = dataset_of(parse_wall(STARTER), "10 mm slots", 0.040, lower=lower, upper=upper)
+    for check in (found(ds, "ICC 700", "1/4 in"), found(ds, "NCC", "vented cavity")):
+        assert check.outcome == "not met" and "not vented both below and above" in check.drawn
+
+
 def test_sizes_met_exactly_are_met():
     wall = parse_wall(STARTER)
     ds = dataset_of(wall, "10 mm slots", 0.020, lower=0.0050, upper=0.0050)
